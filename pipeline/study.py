@@ -1,0 +1,336 @@
+"""The configuration of a study: `study.yaml`, the layouts of its logs, and the list of its log files.
+
+This is the one place where keys, defaults, units and bounds stand. Unknown keys are refused, with the nearest
+valid spelling. Everything that is wrong is told at once.
+"""
+
+import difflib
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar, get_args
+
+import yaml
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from pipeline.errors import UserError
+from pipeline.tables import LOG_COLUMNS
+from pipeline.units import QUANTITY_OF, UNITS
+
+Model = TypeVar("Model", bound=BaseModel)
+
+DEMO_STUDY = "twin-valleys"
+
+LOG_SUFFIXES = (".csv", ".csv.gz", ".parquet", ".xlsx")
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class LogAir(_Strict):
+    """The air in which a log's shots were hit, for shots that don't say it themselves."""
+
+    altitude_m: float | None = Field(None, ge=-500, le=5000, description="height above sea level, m")
+    temp_c: float | None = Field(None, ge=-30, le=55, description="air temperature, deg C")
+    pressure_hpa: float | None = Field(None, ge=500, le=1100, description="pressure at the site, hPa")
+    humidity: float | None = Field(None, ge=0, le=1, description="relative humidity, 0 to 1")
+    wind_along_mps: float | None = Field(
+        None, ge=-25, le=25, description="wind along the shot, tail positive, m/s"
+    )
+
+
+class StandardAir(_Strict):
+    """The standard conditions of a study. The default is ISA sea level, dry, no wind."""
+
+    temp_c: float = Field(15, ge=-30, le=55, description="air temperature, deg C")
+    pressure_hpa: float = Field(1013.25, ge=500, le=1100, description="pressure, hPa")
+    humidity: float = Field(0, ge=0, le=1, description="relative humidity, 0 to 1")
+
+
+class LogEntry(_Strict):
+    """One set of log files that share a layout and constants."""
+
+    files: str = Field(description="glob inside the study folder: csv, csv.gz, parquet, xlsx")
+    layout: str | None = Field(None, description="layout file inside the study folder")
+    site: str | None = Field(None, description="site of shots whose log does not say")
+    device: str | None = Field(None, description="device of shots whose log does not say")
+    ball: str | None = Field(None, description="ball of shots whose log does not say")
+    setting: str | None = Field(None, description="device setting of shots whose log does not say")
+    group: str | None = Field(None, description="group of golfers whose log does not say")
+    air: LogAir = LogAir()
+
+
+class SpeedLogEntry(_Strict):
+    """One set of logs of swings without a ball."""
+
+    files: str = Field(description="glob inside the study folder")
+    layout: str | None = Field(None, description="layout file inside the study folder")
+
+
+class Bands(_Strict):
+    """The speed bands."""
+
+    centres: tuple[Annotated[float, Field(gt=30, lt=165)], ...] = Field(
+        (70, 80, 90, 100, 110), min_length=1, description="centres of the bands, mph"
+    )
+    half_width_mph: float = Field(5, gt=0, le=20, description="half a band's width, mph")
+
+    @field_validator("centres")
+    @classmethod
+    def _apart(cls, centres: tuple[float, ...]) -> tuple[float, ...]:
+        if len(set(centres)) < len(centres):
+            raise ValueError("names a centre twice")
+        return tuple(sorted(centres))
+
+
+class Flags(_Strict):
+    """When a golfer is flagged."""
+
+    lost_yd: float = Field(10, ge=0, le=100, description="yards lost above which a golfer is flagged, yd")
+    false_discovery_rate: float = Field(0.10, gt=0, lt=1, description="expected share of wrong flags, 0 to 1")
+    min_shots: int = Field(12, ge=3, description="drives in the quarter that an assessment needs")
+
+
+class Privacy(_Strict):
+    """Pseudonyms and the smallest published group."""
+
+    key_file: str = Field("private/pseudonym.key", description="secret key, inside the study folder")
+    min_golfers: int = Field(5, ge=1, description="golfers that a published figure rests on at least")
+
+
+class Study(_Strict):
+    """A whole `study.yaml`."""
+
+    study: str = Field(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$", max_length=60, description="name: letters, digits, - _ and ."
+    )
+    logs: tuple[LogEntry, ...] = Field(min_length=1, description="the shot logs")
+    speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="swings without a ball")
+    bands: Bands = Bands()
+    window_tolerance_yd: float = Field(
+        5, gt=0, le=40, description="how far below efficient a window reaches, yd"
+    )
+    flags: Flags = Flags()
+    privacy: Privacy = Privacy()
+    air: StandardAir = StandardAir()
+    seed: int = Field(1, ge=0, lt=2**32, description="seed of every random draw")
+
+
+class ColumnFrom(_Strict):
+    """Where a standard column comes from in a foreign log."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    source: str = Field(alias="from", description="the log's own header")
+    unit: str | None = Field(None, description="the log's own unit; none means the standard one")
+    format: str | None = Field(None, description="strftime format of a time; none means ISO 8601")
+
+
+class Layout(_Strict):
+    """How a foreign log is written and where the standard columns are in it."""
+
+    delimiter: str = Field(",", min_length=1, max_length=1, description="between two cells")
+    decimal: Literal[".", ","] = Field(".", description="decimal mark")
+    encoding: str = Field("utf-8", description="text encoding")
+    skip_rows: int = Field(0, ge=0, description="lines before the header")
+    timezone: str | None = Field(None, description="IANA zone of times without an offset")
+    columns: dict[str, ColumnFrom] = Field(min_length=1, description="standard column: where it comes from")
+
+    @field_validator("encoding")
+    @classmethod
+    def _known_encoding(cls, encoding: str) -> str:
+        try:
+            "".encode(encoding)
+        except LookupError:
+            raise ValueError(f"is no known text encoding: {encoding!r}") from None
+        return encoding
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, zone: str | None) -> str | None:
+        from zoneinfo import available_timezones
+
+        if zone is not None and zone not in available_timezones():
+            raise ValueError(f"is no IANA time zone: {zone!r}{_nearest(zone, sorted(available_timezones()))}")
+        return zone
+
+    @model_validator(mode="after")
+    def _sound(self) -> "Layout":
+        problems = []
+        taken: dict[str, str] = {}
+        for name, column in self.columns.items():
+            if name not in LOG_COLUMNS:
+                problems.append(f"{name!r} is no standard column{_nearest(name, LOG_COLUMNS)}")
+                continue
+            if column.source in taken:
+                problems.append(
+                    f"columns {taken[column.source]!r} and {name!r} both come from the header {column.source!r}"
+                )
+            taken[column.source] = name
+            if column.unit is not None:
+                allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
+                if column.unit not in allowed:
+                    mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
+                    problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+
+STANDARD_LAYOUT = Layout(columns={name: ColumnFrom(source=name) for name in LOG_COLUMNS})
+
+
+class LogFile(_Strict):
+    """One log file of a study with everything that reading it needs."""
+
+    source: str = Field(description="path inside the study folder, with forward slashes")
+    entry: LogEntry
+    layout: Layout
+
+
+def load_study(place: Path) -> tuple[Path, Study]:
+    """Read and check a study's configuration.
+
+    Parameters
+    ----------
+    place : Path
+        The study folder, or the `study.yaml` in it.
+
+    Returns
+    -------
+    tuple of Path and Study
+        The study folder and its configuration.
+
+    Raises
+    ------
+    UserError
+        If the file is missing, is not YAML, or breaks the model; every problem is told, a line each.
+    """
+    folder = place.parent if place.is_file() else place
+    path = place if place.is_file() else place / "study.yaml"
+    return folder, _load(path, Study)
+
+
+def load_layout(path: Path) -> Layout:
+    """Read and check a layout file; raises UserError as `load_study` does."""
+    return _load(path, Layout)
+
+
+def find_logs(folder: Path, study: Study) -> list[LogFile]:
+    """List the study's log files in the order of their paths.
+
+    Raises
+    ------
+    UserError
+        If a pattern matches nothing or leaves the folder, two entries match one file, a suffix is unknown or
+        a layout is wrong; every problem is told, a line each.
+    """
+    problems: list[str] = []
+    found: dict[str, LogFile] = {}
+    for index, entry in enumerate(study.logs):
+        key = f"{folder / 'study.yaml'}: logs[{index}]"
+        layout = STANDARD_LAYOUT
+        if entry.layout is not None:
+            try:
+                layout = load_layout(folder / entry.layout)
+            except UserError as error:
+                problems.append(str(error))
+        for source in _matches(folder, entry.files, f"{key}.files", problems):
+            if source in found:
+                problems.append(
+                    f"{key}.files: {source} is matched by an earlier entry too; let one match it."
+                )
+            elif not source.lower().endswith(LOG_SUFFIXES):
+                problems.append(
+                    f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out."
+                )
+            else:
+                found[source] = LogFile(source=source, entry=entry, layout=layout)
+    if problems:
+        raise UserError("\n".join(problems))
+    return [found[source] for source in sorted(found)]
+
+
+def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[str]:
+    if Path(pattern).is_absolute() or ".." in Path(pattern).parts:
+        problems.append(f"{key}: {pattern!r} leaves the study folder; name files inside it.")
+        return []
+    matches = sorted(path.relative_to(folder).as_posix() for path in folder.glob(pattern) if path.is_file())
+    if not matches:
+        problems.append(
+            f"{key}: no file matches {pattern!r} in {folder}; correct the pattern or add the logs."
+        )
+    return matches
+
+
+def _load(path: Path, model: type[Model]) -> Model:
+    try:
+        raw = yaml.safe_load(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise UserError(
+            f"{path}: there is no such file; give the path of a folder with a study.yaml."
+        ) from None
+    except OSError as error:
+        raise UserError(f"{path}: can't be read ({error.strerror}); mend its permissions.") from None
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        mark = getattr(error, "problem_mark", None)
+        place = f" near line {mark.line + 1}" if mark else ""
+        raise UserError(f"{path}: is no valid YAML{place}; check indentation, quotes and colons.") from None
+    if not isinstance(raw, dict):
+        raise UserError(f"{path}: holds no keys; write at least 'study:' and 'logs:'.")
+    try:
+        return model.model_validate(raw)
+    except ValidationError as error:
+        errors = [dict(e) for e in error.errors()]
+        # A list whose items failed is also reported as too short; the items' own errors say enough.
+        told = [
+            e for e in errors if not any(len(o["loc"]) > len(e["loc"]) == len(_common(o, e)) for o in errors)
+        ]
+        raise UserError("\n".join(f"{path}: {_sentence(model, e)}" for e in told)) from None
+
+
+def _common(one: dict[str, Any], other: dict[str, Any]) -> list[Any]:
+    return [a for a, b in zip(one["loc"], other["loc"], strict=False) if a == b]
+
+
+def _sentence(model: type[BaseModel], error: dict[str, Any]) -> str:
+    """Turn one pydantic error into a sentence with the key, what was found and the mend."""
+    loc = tuple(error["loc"])
+    key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
+    if error["type"] == "extra_forbidden":
+        valid = _fields_at(model, loc[:-1])
+        return f"unknown key {key!r}{_nearest(str(loc[-1]), valid)}; valid here: {', '.join(valid)}."
+    if error["type"] == "missing":
+        return f"the key {key!r} is missing; add it."
+    message = str(error["msg"]).removeprefix("Value error, ")
+    if error["type"] == "value_error":
+        return f"{key}: {message}." if key else f"{message}."
+    message = message[:1].lower() + message[1:]
+    return f"{key}: {message}, but it is {error.get('input')!r}."
+
+
+def _fields_at(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
+    here: Any = model
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        fields = getattr(here, "model_fields", None)
+        if fields is None:
+            continue
+        if part in fields:
+            here = _model_in(fields[part].annotation)
+    return [field.alias or name for name, field in here.model_fields.items()]
+
+
+def _model_in(annotation: Any) -> Any:
+    """Find the pydantic model inside an annotation such as tuple[LogEntry, ...]."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in get_args(annotation):
+        found = _model_in(inner)
+        if found is not None:
+            return found
+    return None
+
+
+def _nearest(word: str, valid: Any) -> str:
+    close = difflib.get_close_matches(word, list(valid), n=1, cutoff=0.5)
+    return f" (did you mean {close[0]!r}?)" if close else ""

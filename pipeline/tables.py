@@ -1,0 +1,285 @@
+"""Every table of Yardband: columns, types, units, bounds and rules, each declared here and nowhere else.
+
+The names of the published tables are the contract's. A schema is used with one of two verbs: `filter` splits
+foreign rows into accepted and rejected, `validate` raises on our own tables.
+"""
+
+import dataframely as dy
+import polars as pl
+
+REQUIRED = ("golfer", "struck_at", "club_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
+WANTED = ("ball_speed_mph",)
+OPTIONAL_NUMBERS = (
+    "total_yd",
+    "attack_deg",
+    "path_deg",
+    "loft_deg",
+    "launch_side_deg",
+    "spin_axis_deg",
+    "apex_yd",
+    "descent_deg",
+    "offline_yd",
+    "temp_c",
+    "pressure_hpa",
+    "humidity",
+    "altitude_m",
+    "wind_along_mps",
+)
+OPTIONAL_TEXTS = ("site", "device", "ball", "setting", "group")
+OPTIONAL_FLAGS = ("spin_measured",)
+NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
+LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
+
+# Ball speed over club speed. Rigid impact at a restitution of 0.83 and a 200 g club head gives 1.49 at no loft
+# (impact equations of Penner 2001); readings scatter around that. Outside these bounds a reading is wrong.
+SPEED_RATIO_MIN = 0.8
+SPEED_RATIO_MAX = 1.56
+
+# A drive carries about 1.7 yd per mph of ball speed at sea level (common practice, no source). Thin air and a
+# tail wind add a quarter at the most, so above 2.1 a carry is no drive's. A ball launched at 8 deg or more
+# flies farther than half a yard per mph however it spins.
+CARRY_PER_MPH_MAX = 2.1
+CARRY_PER_MPH_MIN = 0.5
+LAUNCH_THAT_CARRIES_DEG = 8.0
+
+
+class Shots(dy.Schema):
+    """Accepted drives, one row each: the table `shots` of shots.duckdb.
+
+    Bounds are wide human ranges: outside them a reading is a fault of the device or the log, not a golfer.
+    """
+
+    source = dy.String(nullable=False, description="log file inside the study folder")
+    row = dy.Int64(nullable=False, min=1, description="row in the log, the first under the header is 1")
+    golfer = dy.String(nullable=False, regex="^g[0-9a-f]{16}$", description="pseudonym")
+    struck_on = dy.Date(nullable=False, description="local day of the drive")
+    quarter = dy.String(nullable=False, regex="^[0-9]{4}Q[1-4]$", description="calendar quarter")
+    club_speed_mph = dy.Float64(nullable=False, min=30, max=165)
+    ball_speed_mph = dy.Float64(nullable=True, min=30, max=245)
+    launch_deg = dy.Float64(nullable=False, min=-10, max=45)
+    spin_rpm = dy.Float64(nullable=False, min=200, max=12000, description="backspin")
+    carry_yd = dy.Float64(nullable=False, min=5, max=450, description="carry as measured")
+    total_yd = dy.Float64(nullable=True, min=5, max=550)
+    attack_deg = dy.Float64(nullable=True, min=-20, max=20, description="upward positive")
+    path_deg = dy.Float64(nullable=True, min=-45, max=45)
+    loft_deg = dy.Float64(nullable=True, min=0, max=30, description="stated loft of the club")
+    launch_side_deg = dy.Float64(nullable=True, min=-60, max=60)
+    spin_axis_deg = dy.Float64(nullable=True, min=-90, max=90)
+    apex_yd = dy.Float64(nullable=True, min=0, max=150)
+    descent_deg = dy.Float64(nullable=True, min=0, max=90)
+    offline_yd = dy.Float64(nullable=True, min=-250, max=250)
+    temp_c = dy.Float64(nullable=True, min=-30, max=55)
+    pressure_hpa = dy.Float64(
+        nullable=True, min=500, max=1100, description="at the site, not reduced to sea level"
+    )
+    humidity = dy.Float64(nullable=True, min=0, max=1)
+    altitude_m = dy.Float64(nullable=True, min=-500, max=5000)
+    wind_along_mps = dy.Float64(nullable=True, min=-25, max=25, description="tail wind positive")
+    site = dy.String(nullable=True)
+    device = dy.String(nullable=True)
+    ball = dy.String(nullable=True)
+    setting = dy.String(nullable=True)
+    group = dy.String(nullable=True, regex="^m[0-9a-f]{16}$", description="masked as golfers are")
+    spin_measured = dy.Bool(nullable=True, description="false where the device guessed the spin")
+    shot_key = dy.String(
+        nullable=False, regex="^[0-9a-f]{32}$", description="keyed fingerprint of golfer, time, readings"
+    )
+
+    @dy.rule()
+    def speed_ratio_too_high(cls) -> pl.Expr:
+        """Ball speed over club speed is possible; unknown ball speed passes."""
+        return (pl.col("ball_speed_mph") <= SPEED_RATIO_MAX * pl.col("club_speed_mph")).fill_null(True)
+
+    @dy.rule()
+    def speed_ratio_too_low(cls) -> pl.Expr:
+        """The ball was struck at all; unknown ball speed passes."""
+        return (pl.col("ball_speed_mph") >= SPEED_RATIO_MIN * pl.col("club_speed_mph")).fill_null(True)
+
+    @dy.rule()
+    def carry_too_long_for_ball_speed(cls) -> pl.Expr:
+        """Carry is possible for the ball speed; where that is unknown, for the highest possible one."""
+        ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MAX * pl.col("club_speed_mph"))
+        return pl.col("carry_yd") <= CARRY_PER_MPH_MAX * ball
+
+    @dy.rule()
+    def carry_too_short_for_ball_speed(cls) -> pl.Expr:
+        """A ball launched well flies; where ball speed is unknown, the lowest possible one counts."""
+        ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MIN * pl.col("club_speed_mph"))
+        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (
+            pl.col("carry_yd") >= CARRY_PER_MPH_MIN * ball
+        )
+
+    @dy.rule()
+    def total_shorter_than_carry(cls) -> pl.Expr:
+        """A ball rolls on by 5 yd backwards at most; unknown total passes."""
+        return (pl.col("total_yd") >= pl.col("carry_yd") - 5).fill_null(True)
+
+
+# The column that each rule across columns is charged to in rejects.csv.
+COLUMN_OF_RULE = {
+    "speed_ratio_too_high": "ball_speed_mph",
+    "speed_ratio_too_low": "ball_speed_mph",
+    "carry_too_long_for_ball_speed": "carry_yd",
+    "carry_too_short_for_ball_speed": "carry_yd",
+    "total_shorter_than_carry": "total_yd",
+}
+
+
+class Rejects(dy.Schema):
+    """Rejected rows, one row each: rejects.csv. No content of the row, only where it is and the rule it broke."""
+
+    source = dy.String(nullable=False, primary_key=True)
+    row = dy.Int64(nullable=False, min=1, primary_key=True)
+    rule = dy.String(
+        nullable=False, description="missing, not_a_number, not_a_time, too_low, too_high or a named rule"
+    )
+    column = dy.String(nullable=False)
+
+
+class Sources(dy.Schema):
+    """Log files, one row each: sources.csv."""
+
+    source = dy.String(nullable=False, primary_key=True)
+    sha256 = dy.String(nullable=False, regex="^[0-9a-f]{64}$")
+    status = dy.Enum(["used", "refused"], nullable=False)
+    rows = dy.Int64(nullable=False, min=0)
+    accepted = dy.Int64(nullable=False, min=0)
+    rejected = dy.Int64(nullable=False, min=0)
+    duplicates = dy.Int64(nullable=False, min=0)
+    reason = dy.String(nullable=True, description="why a log was refused")
+
+    @dy.rule()
+    def rows_add_up(cls) -> pl.Expr:
+        """Rows in = accepted + rejected + duplicates, always."""
+        return pl.col("rows") == pl.col("accepted") + pl.col("rejected") + pl.col("duplicates")
+
+    @dy.rule()
+    def refused_has_reason(cls) -> pl.Expr:
+        """A refused log says why; a used one has nothing to say."""
+        return (pl.col("status") == "refused") == pl.col("reason").is_not_null()
+
+
+class Coefficients(dy.Schema):
+    """Terms of every candidate model, one row each: model/coefficients.csv.
+
+    Estimates belong to centred and scaled terms; `centre` and `scale` of the three inputs stand in the card.
+    Standard errors are clustered by golfer; the interval is the 90 % one.
+    """
+
+    model = dy.String(nullable=False, primary_key=True)
+    term = dy.String(nullable=False, primary_key=True)
+    estimate = dy.Float64(nullable=False)
+    std_error = dy.Float64(nullable=False, min=0)
+    lo90 = dy.Float64(nullable=False)
+    hi90 = dy.Float64(nullable=False)
+
+
+class Scores(dy.Schema):
+    """Candidate models on golfers held out of the fit, one row each: model/scores.csv."""
+
+    model = dy.String(nullable=False, primary_key=True)
+    terms = dy.Int64(nullable=False, min=1)
+    golfers = dy.Int64(nullable=False, min=1)
+    shots = dy.Int64(nullable=False, min=1)
+    rmse_yd = dy.Float64(nullable=False, min=0)
+    rmse_std_error_yd = dy.Float64(nullable=False, min=0, description="clustered by golfer")
+    mae_yd = dy.Float64(nullable=False, min=0)
+    bias_yd = dy.Float64(nullable=False, description="predicted minus measured")
+    coverage90 = dy.Float64(nullable=False, min=0, max=1, description="of the interval for one drive")
+    chosen = dy.Bool(nullable=False)
+    note = dy.String(nullable=True)
+
+
+class BandTable(dy.Schema):
+    """Speed bands, one row per quarter and band: benchmarks/bands.csv. A suppressed row has null figures."""
+
+    quarter = dy.String(nullable=False, primary_key=True)
+    band_mph = dy.Float64(nullable=False, primary_key=True, description="centre of the band")
+    golfers = dy.Int64(nullable=True, min=1)
+    shots = dy.Int64(nullable=True, min=1)
+    carry_p25_yd = dy.Float64(nullable=True, description="over golfers, each moved to the band's centre")
+    carry_p50_yd = dy.Float64(nullable=True)
+    carry_p75_yd = dy.Float64(nullable=True)
+    carry_p90_yd = dy.Float64(nullable=True)
+    efficient_carry_yd = dy.Float64(nullable=True)
+    efficient_lo90_yd = dy.Float64(nullable=True)
+    efficient_hi90_yd = dy.Float64(nullable=True)
+    efficient_total_yd = dy.Float64(nullable=True)
+    launch_lo_deg = dy.Float64(nullable=True)
+    launch_hi_deg = dy.Float64(nullable=True)
+    spin_lo_rpm = dy.Float64(nullable=True)
+    spin_hi_rpm = dy.Float64(nullable=True)
+    speed_ratio_p50 = dy.Float64(nullable=True)
+    in_window_share = dy.Float64(
+        nullable=True, min=0, max=1, description="golfers with their delivery in the window"
+    )
+    suppressed = dy.Bool(nullable=False)
+    note = dy.String(nullable=True)
+
+    @dy.rule()
+    def percentiles_rise(cls) -> pl.Expr:
+        """Percentiles rise with their rank; null passes."""
+        p25, p50, p75, p90 = (pl.col(f"carry_p{p}_yd") for p in (25, 50, 75, 90))
+        return ((p25 <= p50) & (p50 <= p75) & (p75 <= p90)).fill_null(True)
+
+    @dy.rule()
+    def suppressed_is_empty(cls) -> pl.Expr:
+        """A suppressed row tells nothing of its golfers."""
+        return ~pl.col("suppressed") | pl.all_horizontal(
+            pl.col(
+                "golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p90_yd", "in_window_share"
+            ).is_null()
+        )
+
+
+CAUSES = ("contact", "launch", "spin", "consistency", "mixed", "none")
+PARTS = ("lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd")
+
+
+class Golfers(dy.Schema):
+    """Golfers, one row per golfer and quarter: golfers/golfers.csv; flagged.csv has the same columns."""
+
+    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
+    quarter = dy.String(nullable=False, primary_key=True)
+    shots = dy.Int64(nullable=False, min=1)
+    club_speed_mph = dy.Float64(nullable=False, description="mean of the drives")
+    ball_speed_mph = dy.Float64(nullable=True, description="of the typical drive")
+    launch_deg = dy.Float64(nullable=False, description="of the typical drive")
+    spin_rpm = dy.Float64(nullable=False, description="of the typical drive")
+    carry_yd = dy.Float64(
+        nullable=False, description="mean, at standard conditions, reference device and ball"
+    )
+    efficient_yd = dy.Float64(nullable=True)
+    lost_yd = dy.Float64(nullable=True)
+    lost_lo90_yd = dy.Float64(nullable=True)
+    lost_hi90_yd = dy.Float64(nullable=True)
+    lost_contact_yd = dy.Float64(nullable=True, description="null where ball speed is not known")
+    lost_launch_yd = dy.Float64(nullable=True)
+    lost_spin_yd = dy.Float64(nullable=True)
+    lost_consistency_yd = dy.Float64(nullable=True)
+    lost_other_yd = dy.Float64(nullable=True)
+    main_cause = dy.Enum(list(CAUSES), nullable=False)
+    p_value = dy.Float64(nullable=True, min=0, max=1, description="against: lost no more than the threshold")
+    q_value = dy.Float64(nullable=True, min=0, max=1, description="Benjamini and Hochberg, study and quarter")
+    flagged = dy.Bool(nullable=False)
+    status = dy.Enum(["flagged", "clear", "not_assessed"], nullable=False)
+    note = dy.String(nullable=True)
+
+    @dy.rule()
+    def parts_add_up(cls) -> pl.Expr:
+        """The parts add up to yards lost, to rounding; null where nothing could be worked out."""
+        gap = pl.sum_horizontal(*PARTS) - pl.col("lost_yd")
+        return (gap.abs() <= 1e-6).fill_null(True)
+
+    @dy.rule()
+    def lost_is_the_difference(cls) -> pl.Expr:
+        """Yards lost = efficient minus mean carry; null passes."""
+        return ((pl.col("efficient_yd") - pl.col("carry_yd") - pl.col("lost_yd")).abs() <= 1e-6).fill_null(
+            True
+        )
+
+    @dy.rule()
+    def unassessed_has_no_p(cls) -> pl.Expr:
+        """A golfer has p and q values exactly when assessed."""
+        assessed = pl.col("status") != "not_assessed"
+        return (assessed == pl.col("p_value").is_not_null()) & (assessed == pl.col("q_value").is_not_null())
