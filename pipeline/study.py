@@ -33,9 +33,7 @@ class LogAir(_Strict):
     temp_c: float | None = Field(None, ge=-30, le=55, description="air temperature, deg C")
     pressure_hpa: float | None = Field(None, ge=500, le=1100, description="pressure at the site, hPa")
     humidity: float | None = Field(None, ge=0, le=1, description="relative humidity, 0 to 1")
-    wind_along_mps: float | None = Field(
-        None, ge=-25, le=25, description="wind along the shot, tail positive, m/s"
-    )
+    wind_along_mps: float | None = Field(None, ge=-25, le=25, description="wind along the shot, tail positive, m/s")
 
 
 class StandardAir(_Strict):
@@ -106,9 +104,7 @@ class Study(_Strict):
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="the shot logs")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="swings without a ball")
     bands: Bands = Bands()
-    window_tolerance_yd: float = Field(
-        5, gt=0, le=40, description="how far below efficient a window reaches, yd"
-    )
+    window_tolerance_yd: float = Field(5, gt=0, le=40, description="how far below efficient a window reaches, yd")
     flags: Flags = Flags()
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
@@ -235,13 +231,9 @@ def find_logs(folder: Path, study: Study) -> list[LogFile]:
                 problems.append(str(error))
         for source in _matches(folder, entry.files, f"{key}.files", problems):
             if source in found:
-                problems.append(
-                    f"{key}.files: {source} is matched by an earlier entry too; let one match it."
-                )
+                problems.append(f"{key}.files: {source} is matched by an earlier entry too; let one match it.")
             elif not source.lower().endswith(LOG_SUFFIXES):
-                problems.append(
-                    f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out."
-                )
+                problems.append(f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out.")
             else:
                 found[source] = LogFile(source=source, entry=entry, layout=layout)
     if problems:
@@ -255,9 +247,7 @@ def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[
         return []
     matches = sorted(path.relative_to(folder).as_posix() for path in folder.glob(pattern) if path.is_file())
     if not matches:
-        problems.append(
-            f"{key}: no file matches {pattern!r} in {folder}; correct the pattern or add the logs."
-        )
+        problems.append(f"{key}: no file matches {pattern!r} in {folder}; correct the pattern or add the logs.")
     return matches
 
 
@@ -265,9 +255,7 @@ def _load(path: Path, model: type[Model]) -> Model:
     try:
         raw = yaml.safe_load(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        raise UserError(
-            f"{path}: there is no such file; give the path of a folder with a study.yaml."
-        ) from None
+        raise UserError(f"{path}: there is no such file; give the path of a folder with a study.yaml.") from None
     except OSError as error:
         raise UserError(f"{path}: can't be read ({error.strerror}); mend its permissions.") from None
     except (yaml.YAMLError, UnicodeDecodeError) as error:
@@ -279,11 +267,9 @@ def _load(path: Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(raw)
     except ValidationError as error:
-        errors = [dict(e) for e in error.errors()]
+        errors: list[dict[str, Any]] = [{**e} for e in error.errors()]
         # A list whose items failed is also reported as too short; the items' own errors say enough.
-        told = [
-            e for e in errors if not any(len(o["loc"]) > len(e["loc"]) == len(_common(o, e)) for o in errors)
-        ]
+        told = [e for e in errors if not any(len(o["loc"]) > len(e["loc"]) == len(_common(o, e)) for o in errors)]
         raise UserError("\n".join(f"{path}: {_sentence(model, e)}" for e in told)) from None
 
 

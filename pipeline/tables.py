@@ -69,9 +69,7 @@ class Shots(dy.Schema):
     descent_deg = dy.Float64(nullable=True, min=0, max=90)
     offline_yd = dy.Float64(nullable=True, min=-250, max=250)
     temp_c = dy.Float64(nullable=True, min=-30, max=55)
-    pressure_hpa = dy.Float64(
-        nullable=True, min=500, max=1100, description="at the site, not reduced to sea level"
-    )
+    pressure_hpa = dy.Float64(nullable=True, min=500, max=1100, description="at the site, not reduced to sea level")
     humidity = dy.Float64(nullable=True, min=0, max=1)
     altitude_m = dy.Float64(nullable=True, min=-500, max=5000)
     wind_along_mps = dy.Float64(nullable=True, min=-25, max=25, description="tail wind positive")
@@ -87,31 +85,29 @@ class Shots(dy.Schema):
 
     @dy.rule()
     def speed_ratio_too_high(cls) -> pl.Expr:
-        """Ball speed over club speed is possible; unknown ball speed passes."""
+        """Check that ball speed over club speed is possible; unknown ball speed passes."""
         return (pl.col("ball_speed_mph") <= SPEED_RATIO_MAX * pl.col("club_speed_mph")).fill_null(True)
 
     @dy.rule()
     def speed_ratio_too_low(cls) -> pl.Expr:
-        """The ball was struck at all; unknown ball speed passes."""
+        """Check that the ball was struck at all; unknown ball speed passes."""
         return (pl.col("ball_speed_mph") >= SPEED_RATIO_MIN * pl.col("club_speed_mph")).fill_null(True)
 
     @dy.rule()
     def carry_too_long_for_ball_speed(cls) -> pl.Expr:
-        """Carry is possible for the ball speed; where that is unknown, for the highest possible one."""
+        """Check that carry is possible for the ball speed; where that is unknown, for the highest possible one."""
         ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MAX * pl.col("club_speed_mph"))
         return pl.col("carry_yd") <= CARRY_PER_MPH_MAX * ball
 
     @dy.rule()
     def carry_too_short_for_ball_speed(cls) -> pl.Expr:
-        """A ball launched well flies; where ball speed is unknown, the lowest possible one counts."""
+        """Check that a ball launched well flies; where ball speed is unknown, the lowest possible one counts."""
         ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MIN * pl.col("club_speed_mph"))
-        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (
-            pl.col("carry_yd") >= CARRY_PER_MPH_MIN * ball
-        )
+        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (pl.col("carry_yd") >= CARRY_PER_MPH_MIN * ball)
 
     @dy.rule()
     def total_shorter_than_carry(cls) -> pl.Expr:
-        """A ball rolls on by 5 yd backwards at most; unknown total passes."""
+        """Check that a ball rolls backwards by 5 yd at most; unknown total passes."""
         return (pl.col("total_yd") >= pl.col("carry_yd") - 5).fill_null(True)
 
 
@@ -130,9 +126,7 @@ class Rejects(dy.Schema):
 
     source = dy.String(nullable=False, primary_key=True)
     row = dy.Int64(nullable=False, min=1, primary_key=True)
-    rule = dy.String(
-        nullable=False, description="missing, not_a_number, not_a_time, too_low, too_high or a named rule"
-    )
+    rule = dy.String(nullable=False, description="missing, not_a_number, not_a_time, too_low, too_high or a named rule")
     column = dy.String(nullable=False)
 
 
@@ -150,12 +144,12 @@ class Sources(dy.Schema):
 
     @dy.rule()
     def rows_add_up(cls) -> pl.Expr:
-        """Rows in = accepted + rejected + duplicates, always."""
+        """Check that rows in = accepted + rejected + duplicates, always."""
         return pl.col("rows") == pl.col("accepted") + pl.col("rejected") + pl.col("duplicates")
 
     @dy.rule()
     def refused_has_reason(cls) -> pl.Expr:
-        """A refused log says why; a used one has nothing to say."""
+        """Check that a refused log says why and a used one doesn't."""
         return (pl.col("status") == "refused") == pl.col("reason").is_not_null()
 
 
@@ -210,25 +204,21 @@ class BandTable(dy.Schema):
     spin_lo_rpm = dy.Float64(nullable=True)
     spin_hi_rpm = dy.Float64(nullable=True)
     speed_ratio_p50 = dy.Float64(nullable=True)
-    in_window_share = dy.Float64(
-        nullable=True, min=0, max=1, description="golfers with their delivery in the window"
-    )
+    in_window_share = dy.Float64(nullable=True, min=0, max=1, description="golfers with their delivery in the window")
     suppressed = dy.Bool(nullable=False)
     note = dy.String(nullable=True)
 
     @dy.rule()
     def percentiles_rise(cls) -> pl.Expr:
-        """Percentiles rise with their rank; null passes."""
+        """Check that percentiles rise with their rank; null passes."""
         p25, p50, p75, p90 = (pl.col(f"carry_p{p}_yd") for p in (25, 50, 75, 90))
         return ((p25 <= p50) & (p50 <= p75) & (p75 <= p90)).fill_null(True)
 
     @dy.rule()
     def suppressed_is_empty(cls) -> pl.Expr:
-        """A suppressed row tells nothing of its golfers."""
+        """Check that a suppressed row tells nothing of its golfers."""
         return ~pl.col("suppressed") | pl.all_horizontal(
-            pl.col(
-                "golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p90_yd", "in_window_share"
-            ).is_null()
+            pl.col("golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p90_yd", "in_window_share").is_null()
         )
 
 
@@ -246,9 +236,7 @@ class Golfers(dy.Schema):
     ball_speed_mph = dy.Float64(nullable=True, description="of the typical drive")
     launch_deg = dy.Float64(nullable=False, description="of the typical drive")
     spin_rpm = dy.Float64(nullable=False, description="of the typical drive")
-    carry_yd = dy.Float64(
-        nullable=False, description="mean, at standard conditions, reference device and ball"
-    )
+    carry_yd = dy.Float64(nullable=False, description="mean, at standard conditions, reference device and ball")
     efficient_yd = dy.Float64(nullable=True)
     lost_yd = dy.Float64(nullable=True)
     lost_lo90_yd = dy.Float64(nullable=True)
@@ -267,19 +255,17 @@ class Golfers(dy.Schema):
 
     @dy.rule()
     def parts_add_up(cls) -> pl.Expr:
-        """The parts add up to yards lost, to rounding; null where nothing could be worked out."""
+        """Check that the parts add up to yards lost, to rounding; null where nothing could be worked out."""
         gap = pl.sum_horizontal(*PARTS) - pl.col("lost_yd")
         return (gap.abs() <= 1e-6).fill_null(True)
 
     @dy.rule()
     def lost_is_the_difference(cls) -> pl.Expr:
-        """Yards lost = efficient minus mean carry; null passes."""
-        return ((pl.col("efficient_yd") - pl.col("carry_yd") - pl.col("lost_yd")).abs() <= 1e-6).fill_null(
-            True
-        )
+        """Check that yards lost are efficient minus mean carry; null passes."""
+        return ((pl.col("efficient_yd") - pl.col("carry_yd") - pl.col("lost_yd")).abs() <= 1e-6).fill_null(True)
 
     @dy.rule()
     def unassessed_has_no_p(cls) -> pl.Expr:
-        """A golfer has p and q values exactly when assessed."""
+        """Check that a golfer has p and q values exactly when assessed."""
         assessed = pl.col("status") != "not_assessed"
         return (assessed == pl.col("p_value").is_not_null()) & (assessed == pl.col("q_value").is_not_null())
