@@ -130,6 +130,13 @@ class Layout(_Strict):
     timezone: str | None = Field(None, description="IANA zone of times without an offset")
     columns: dict[str, ColumnFrom] = Field(min_length=1, description="standard column: where it comes from")
 
+    @field_validator("delimiter")
+    @classmethod
+    def _plain_delimiter(cls, delimiter: str) -> str:
+        if not delimiter.isascii() or delimiter in '"\r\n':
+            raise ValueError(f"can't be {delimiter!r}; use one plain character such as ';' or a tab")
+        return delimiter
+
     @field_validator("encoding")
     @classmethod
     def _known_encoding(cls, encoding: str) -> str:
@@ -161,6 +168,8 @@ class Layout(_Strict):
                     f"columns {taken[column.source]!r} and {name!r} both come from the header {column.source!r}"
                 )
             taken[column.source] = name
+            if column.format is not None and "%z" in column.format.removesuffix("%z"):
+                problems.append(f"column {name!r} has %z inside its format; an offset must end the time")
             if column.unit is not None:
                 allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
                 if column.unit not in allowed:
@@ -216,29 +225,41 @@ def find_logs(folder: Path, study: Study) -> list[LogFile]:
     Raises
     ------
     UserError
-        If a pattern matches nothing or leaves the folder, two entries match one file, a suffix is unknown or
-        a layout is wrong; every problem is told, a line each.
+        If `survey_logs` finds a problem; every problem is told, a line each.
+    """
+    found, problems = survey_logs(folder, study)
+    if problems:
+        raise UserError("\n".join(problems))
+    return found
+
+
+def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
+    """List the log files that can be described, in the order of their paths, and what is wrong with the others.
+
+    A problem is a pattern that matches nothing or leaves the folder, a file that two entries match, an unknown
+    suffix, or a wrong layout.
     """
     problems: list[str] = []
     found: dict[str, LogFile] = {}
+    seen: set[str] = set()
     for index, entry in enumerate(study.logs):
         key = f"{folder / 'study.yaml'}: logs[{index}]"
-        layout = STANDARD_LAYOUT
+        layout: Layout | None = STANDARD_LAYOUT
         if entry.layout is not None:
             try:
                 layout = load_layout(folder / entry.layout)
             except UserError as error:
-                problems.append(str(error))
+                layout = None
+                problems += [line for line in str(error).splitlines() if line not in problems]
         for source in _matches(folder, entry.files, f"{key}.files", problems):
-            if source in found:
+            if source in seen:
                 problems.append(f"{key}.files: {source} is matched by an earlier entry too; let one match it.")
             elif not source.lower().endswith(LOG_SUFFIXES):
                 problems.append(f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out.")
-            else:
+            elif layout is not None:
                 found[source] = LogFile(source=source, entry=entry, layout=layout)
-    if problems:
-        raise UserError("\n".join(problems))
-    return [found[source] for source in sorted(found)]
+            seen.add(source)
+    return [found[source] for source in sorted(found)], problems
 
 
 def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[str]:

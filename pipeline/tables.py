@@ -4,6 +4,8 @@ The names of the published tables are the contract's. A schema is used with one 
 foreign rows into accepted and rejected, `validate` raises on our own tables.
 """
 
+from datetime import date
+
 import dataframely as dy
 import polars as pl
 
@@ -52,7 +54,7 @@ class Shots(dy.Schema):
     source = dy.String(nullable=False, description="log file inside the study folder")
     row = dy.Int64(nullable=False, min=1, description="row in the log, the first under the header is 1")
     golfer = dy.String(nullable=False, regex="^g[0-9a-f]{16}$", description="pseudonym")
-    struck_on = dy.Date(nullable=False, description="local day of the drive")
+    struck_on = dy.Date(nullable=False, min=date(1990, 1, 1), max=date(2099, 12, 31), description="local day")
     quarter = dy.String(nullable=False, regex="^[0-9]{4}Q[1-4]$", description="calendar quarter")
     club_speed_mph = dy.Float64(nullable=False, min=30, max=165)
     ball_speed_mph = dy.Float64(nullable=True, min=30, max=245)
@@ -79,9 +81,7 @@ class Shots(dy.Schema):
     setting = dy.String(nullable=True)
     group = dy.String(nullable=True, regex="^m[0-9a-f]{16}$", description="masked as golfers are")
     spin_measured = dy.Bool(nullable=True, description="false where the device guessed the spin")
-    shot_key = dy.String(
-        nullable=False, regex="^[0-9a-f]{32}$", description="keyed fingerprint of golfer, time, readings"
-    )
+    shot_key = dy.String(nullable=False, regex="^[0-9a-f]{32}$", description="keyed fingerprint of golfer and second")
 
     @dy.rule()
     def speed_ratio_too_high(cls) -> pl.Expr:
@@ -126,7 +126,10 @@ class Rejects(dy.Schema):
 
     source = dy.String(nullable=False, primary_key=True)
     row = dy.Int64(nullable=False, min=1, primary_key=True)
-    rule = dy.String(nullable=False, description="missing, not_a_number, not_a_time, too_low, too_high or a named rule")
+    rule = dy.String(
+        nullable=False,
+        description="ragged, missing, not_a_number, not_a_time, not_a_flag, too_low, too_high or a rule across columns",
+    )
     column = dy.String(nullable=False)
 
 

@@ -1,0 +1,218 @@
+"""From a study folder's shot logs to benchmarks, flagged golfers and the academy's page: what depends on what.
+
+snakemake --cores 2                          the demo study
+snakemake --cores 2 --config study=PATH      any other
+"""
+
+import json
+import re
+import sys
+from pathlib import Path
+
+from snakemake.exceptions import WorkflowError
+
+from pipeline.collect.key import read_key
+from pipeline.errors import UserError
+from pipeline.report.naming import FORMATS, figure_names
+from pipeline.study import find_logs, load_study
+
+try:
+    FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
+    LOGS = {log.source: log for log in find_logs(FOLDER, STUDY)}
+    KEY = FOLDER / STUDY.privacy.key_file
+    read_key(KEY, STUDY.study)
+except UserError as error:
+    raise WorkflowError(str(error)) from None
+
+OUT = f"results/{STUDY.study}"
+FIGURES = figure_names(STUDY.bands.centres)
+SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
+
+
+# A rule and its step share their name: pipeline/*/<rule>.py. Paths and settings reach it as two JSON objects.
+# Snakemake compares settings with those of the last run, so a changed one reruns what depends on it; it does not
+# compare paths given by a function of input and output, for which it has the files themselves.
+STEP = f"{sys.executable} -m pipeline.step {{rule}} {{params.files:q}} {{params.settings:q}}"
+
+
+def files(wildcards, input, output):
+    paths = {**dict(input.items()), **dict(output.items())}
+    return json.dumps({name: path if isinstance(path, str) else list(path) for name, path in paths.items()})
+
+
+def settings(**values):
+    return lambda wildcards: json.dumps(values, sort_keys=True)
+
+
+def collected(kind):
+    return [f"{OUT}/collected/{source}.{kind}" for source in LOGS]
+
+
+wildcard_constraints:
+    source="|".join(map(re.escape, LOGS)),
+
+
+rule all:
+    input:
+        f"{OUT}/summary.txt",
+
+
+rule collect_log:
+    input:
+        log=lambda wildcards: str(FOLDER / wildcards.source),
+        key=str(KEY),
+    output:
+        shots=f"{OUT}/collected/{{source}}.shots.parquet",
+        rejects=f"{OUT}/collected/{{source}}.rejects.parquet",
+        receipt=f"{OUT}/collected/{{source}}.receipt.json",
+    params:
+        files=files,
+        settings=lambda wildcards: json.dumps(
+            {"study": STUDY.study, "log_file": LOGS[wildcards.source].model_dump(mode="json", by_alias=True)}
+        ),
+    message:
+        "Collect {wildcards.source}"
+    shell:
+        STEP
+
+
+rule load_shots:
+    input:
+        shots=collected("shots.parquet"),
+        rejects=collected("rejects.parquet"),
+        receipts=collected("receipt.json"),
+    output:
+        database=f"{OUT}/shots.duckdb",
+        rejects_csv=f"{OUT}/rejects.csv",
+        sources_csv=f"{OUT}/sources.csv",
+    params:
+        files=files,
+        settings=settings(),
+    message:
+        "Load the collected logs into DuckDB"
+    shell:
+        STEP
+
+
+rule fit_model:
+    input:
+        database=rules.load_shots.output.database,
+    output:
+        model=f"{OUT}/model/model.json",
+        coefficients=f"{OUT}/model/coefficients.csv",
+        scores=f"{OUT}/model/scores.csv",
+        card=f"{OUT}/model/card.md",
+        typical=f"{OUT}/model/typical.parquet",
+        replicates=f"{OUT}/model/replicates.npz",
+    params:
+        files=files,
+        settings=settings(study=STUDY.study, seed=STUDY.seed),
+    message:
+        "Fit the candidate models and choose one"
+    shell:
+        STEP
+
+
+rule build_bands:
+    input:
+        database=rules.load_shots.output.database,
+        model=rules.fit_model.output.model,
+        typical=rules.fit_model.output.typical,
+        replicates=rules.fit_model.output.replicates,
+    output:
+        csv=f"{OUT}/benchmarks/bands.csv",
+        parquet=f"{OUT}/benchmarks/bands.parquet",
+        markdown=f"{OUT}/benchmarks/bands.md",
+        workbook=f"{OUT}/benchmarks/bands.xlsx",
+        guide=f"{OUT}/benchmarks/guide.json",
+        chart=f"{OUT}/benchmarks/chart.json",
+    params:
+        files=files,
+        settings=settings(
+            study=STUDY.study,
+            bands=SETTINGS["bands"],
+            window_tolerance_yd=STUDY.window_tolerance_yd,
+            min_shots=STUDY.flags.min_shots,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Build the speed bands"
+    shell:
+        STEP
+
+
+rule assess_golfers:
+    input:
+        database=rules.load_shots.output.database,
+        model=rules.fit_model.output.model,
+        guide=rules.build_bands.output.guide,
+    output:
+        golfers=f"{OUT}/golfers/golfers.csv",
+        flagged=f"{OUT}/golfers/flagged.csv",
+    params:
+        files=files,
+        settings=settings(flags=SETTINGS["flags"]),
+    message:
+        "Work out yards lost and flag golfers"
+    shell:
+        STEP
+
+
+rule draw_figures:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        chart=rules.build_bands.output.chart,
+    output:
+        figures=[f"{OUT}/figures/{name}.{form}" for name in FIGURES for form in FORMATS],
+    params:
+        files=files,
+        settings=settings(settings={key: SETTINGS[key] for key in ("bands", "privacy", "window_tolerance_yd")}),
+    message:
+        "Draw the figures"
+    shell:
+        STEP
+
+
+rule write_report:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        scores=rules.fit_model.output.scores,
+        sources=rules.load_shots.output.sources_csv,
+        rejects=rules.load_shots.output.rejects_csv,
+        figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
+        card=rules.fit_model.output.card,
+    output:
+        page=f"{OUT}/report/academy.html",
+    params:
+        files=files,
+        settings=settings(
+            settings={key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd")}
+        ),
+    message:
+        "Write the academy's page"
+    shell:
+        STEP
+
+
+rule summarise_run:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        scores=rules.fit_model.output.scores,
+        sources=rules.load_shots.output.sources_csv,
+        page=rules.write_report.output.page,
+    output:
+        record=f"{OUT}/run.json",
+        summary=f"{OUT}/summary.txt",
+    params:
+        files=files,
+        settings=settings(settings=SETTINGS),
+    message:
+        "Sum up the run"
+    shell:
+        STEP
+
+
+onsuccess:
+    print(Path(f"{OUT}/summary.txt").read_text(encoding="utf-8"), file=sys.stderr)

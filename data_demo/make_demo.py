@@ -1,0 +1,227 @@
+"""Make the demo study's logs, truth.csv and planted.json: an invented academy with planted golfers and faults.
+
+`python data_demo/make_demo.py [FOLDER]` writes the same bytes on every run (one seed, numpy's frozen RandomState
+streams). Nothing here uses the `pipeline` package: this simulator is the outside truth that the pipeline is held
+against. Its flight rests on the example regression of US patent 6,186,002 B1 (2001; second-hand) with the spin decay
+of Smits and Smith (1994); every golfer, site and device is invented.
+"""
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+from demo_flight import MPH_MPS, YARD_M, carry_yd
+from demo_golfers import LOWEST_RATIO, QUARTERS, golfer_rows, mishit, plant
+
+SEED = 20260
+FIRST_DAYS = ("2026-01-05", "2026-04-07", "2026-07-01")  # each quarter's 80 days of play stay inside the quarter
+SITES = {  # altitude m, air temperature deg C, what the device adds to a carry in yd
+    "bay": (12.0, 18.0, 0.0),
+    "fell": (900.0, 14.0, 2.0),
+}
+
+# --- a shot's scatter and its reading ----------------------------------------------------------------------------
+SPEED_SD, RATIO_SD, LAUNCH_SD_DEG, SPIN_SD = 0.015, 0.015, 1.2, 0.08
+READ_SPEED_SD, READ_LAUNCH_SD_DEG, READ_SPIN_SD, READ_CARRY_SD = 0.005, 0.3, 0.03, 0.01
+
+
+def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
+    """Hit every golfer's drives: true launch and sea-level carry, and what the site's device reads and when."""
+    g = np.repeat(np.arange(len(rows)), rows["shots"].to_numpy())
+    rank = np.arange(len(g)) - np.searchsorted(g, g)
+    v, r, a, w, share, severity = (
+        rows[c].to_numpy()[g]
+        for c in ("club_speed_mph", "speed_ratio", "launch_deg", "spin_rpm", "mishit_share", "mishit_severity")
+    )
+    n = len(g)
+    typical_launch = a
+    normal = rng.standard_normal((4, n))
+    # The number of mishits is the share times the shots, up or down to a whole number, spread over the sessions.
+    turn = rank * share + rng.uniform(size=len(rows))[g]
+    bad = np.floor(turn + share) > np.floor(turn)
+    drop, shift, factor = mishit(rng, severity)
+    club = v * (1 + SPEED_SD * normal[0])
+    ratio = np.maximum(r + RATIO_SD * np.minimum(normal[1], 1.9) - np.where(bad, drop, 0), LOWEST_RATIO)
+    launch = np.clip(a + LAUNCH_SD_DEG * normal[2] + np.where(bad, shift, 0), 2, 30)
+    spin = np.clip(w * np.exp(SPIN_SD * normal[3]) * np.where(bad, factor, 1), 900, 9000)
+    true = carry_yd(club * ratio, launch, spin)
+    site = rows["site"].to_numpy()[g]
+    read = rng.standard_normal((7, n))
+    flown = np.zeros(n)
+    for name, (altitude_m, temp_c, bias) in SITES.items():
+        here = site == name
+        flown[here] = carry_yd((club * ratio)[here], launch[here], spin[here], altitude_m, temp_c)
+        flown[here] = flown[here] * (1 + READ_CARRY_SD * read[0][here]) + bias
+    attack = 0.6 * (typical_launch - 13) + 0.3 * (launch - typical_launch) + 0.8 * read[1]
+    run = np.clip(26 - 0.9 * (launch - 13) - 0.006 * (spin - 2700) + 1.5 * read[2], 3, 45)  # simple, no source
+    # Three sessions a golfer and quarter, a drive about every 40 s.
+    session = rank * 3 // rows["shots"].to_numpy()[g]
+    day = np.sort(rng.randint(0, 80, (len(rows), 3)), axis=1)[g, session]
+    start = rng.randint(8 * 3600, 12 * 3600, (len(rows), 3))[g, session] + 3 * 3600 * session
+    second = start + rank * 40 + rng.randint(0, 25, n)
+    first = np.array(FIRST_DAYS, "datetime64[ms]")[np.searchsorted(QUARTERS, rows["quarter"].to_numpy())[g]]
+    return pl.DataFrame(
+        {
+            **{c: rows[c].to_numpy()[g] for c in ("golfer", "quarter", "site")},
+            "index": g,
+            "struck_at": first + (1000 * (day * 86400 + second)).astype("timedelta64[ms]"),
+            "club_speed_mph": club * (1 + READ_SPEED_SD * read[3]),
+            "ball_speed_mph": club * ratio * (1 + READ_SPEED_SD * read[4]),
+            "launch_deg": launch + READ_LAUNCH_SD_DEG * read[5],
+            "spin_rpm": spin * (1 + READ_SPIN_SD * read[6]),
+            "carry_yd": flown,
+            "total_yd": flown + run,
+            "attack_deg": attack,
+            "true_carry_yd": true,
+        }
+    )
+
+
+def faulty(kind: str, column: str) -> dict[str, pl.Expr]:
+    """Give the edits that make a sound reading break one rule and no other."""
+    club, ball = pl.col("club_speed_mph"), pl.col("ball_speed_mph")
+    edits: dict[str, dict[str, pl.Expr]] = {
+        "speed_ratio_too_high": {"ball_speed_mph": 1.65 * club},
+        "speed_ratio_too_low": {
+            "ball_speed_mph": 0.7 * club, "carry_yd": 0.85 * club, "total_yd": 0.85 * club + 15,
+        },
+        "carry_too_long_for_ball_speed": {"carry_yd": 2.3 * ball, "total_yd": 2.3 * ball + 15},
+        "carry_too_short_for_ball_speed": {"carry_yd": 0.3 * ball, "total_yd": 0.3 * ball + 15},
+        "too_high spin_rpm": {"spin_rpm": pl.lit(15000.0)},
+        "too_low spin_rpm": {"spin_rpm": pl.lit(90.0)},
+        "too_high launch_deg": {"launch_deg": pl.lit(62.0)},
+        "too_high club_speed_mph": {"club_speed_mph": pl.lit(172.0), "ball_speed_mph": pl.lit(240.0)},
+        "too_low club_speed_mph": {
+            "club_speed_mph": pl.lit(24.0), "ball_speed_mph": pl.lit(34.0),
+            "carry_yd": pl.lit(45.0), "total_yd": pl.lit(50.0),
+        },
+        "too_low carry_yd": {"launch_deg": pl.lit(4.0), "carry_yd": pl.lit(2.5), "total_yd": pl.lit(6.0)},
+    }  # fmt: skip
+    return edits.get(kind, edits.get(f"{kind} {column}", {}))
+
+
+BAD_ROWS = (
+    ("speed_ratio_too_high", "ball_speed_mph"), ("missing", "carry_yd"), ("too_high", "spin_rpm"),
+    ("carry_too_long_for_ball_speed", "carry_yd"), ("not_a_number", "launch_deg"), ("not_a_time", "struck_at"),
+    ("too_high", "club_speed_mph"), ("speed_ratio_too_low", "ball_speed_mph"), ("missing", "golfer"),
+    ("carry_too_short_for_ball_speed", "carry_yd"), ("not_a_number", "carry_yd"), ("too_low", "spin_rpm"),
+    ("missing", "spin_rpm"), ("too_low", "club_speed_mph"), ("too_high", "launch_deg"), ("missing", "struck_at"),
+    ("not_a_number", "club_speed_mph"), ("too_low", "carry_yd"), ("missing", "club_speed_mph"),
+)  # fmt: skip
+BAD_PER_LOG = 7
+OVERLAP_ROWS = 60  # the last rows of bay's first quarter, which the export of its second quarter holds again
+REMARKS = np.array(["", "", "", "", "neue Matte", "Ball gewechselt", "Tee niedrig"])
+
+# The foreign log's own headers, units (value there = factor * standard value) and decimals.
+FELL = {
+    "golfer": ("Spieler", 0.0, 0),
+    "struck_at": ("Zeitpunkt", 0.0, 0),
+    "club_speed_mph": ("Schlägertempo m/s", MPH_MPS, 2),
+    "ball_speed_mph": ("Balltempo m/s", MPH_MPS, 2),
+    "launch_deg": ("Abflug Grad", 1.0, 1),
+    "spin_rpm": ("Rückdrall 1/s", 1 / 60, 2),
+    "carry_yd": ("Flugweite m", YARD_M, 1),
+    "attack_deg": ("Treffwinkel Grad", 1.0, 1),
+}
+BAY_DECIMALS = {
+    "club_speed_mph": 1, "ball_speed_mph": 1, "launch_deg": 1, "spin_rpm": 0, "carry_yd": 1, "total_yd": 1,
+    "attack_deg": 1,
+}  # fmt: skip
+
+
+def as_text(site: str, shots: pl.DataFrame, rng: np.random.RandomState) -> pl.DataFrame:
+    """Write readings as the site's device does: every cell text, under the standard column names."""
+
+    def number(column: str, factor: float, decimals: int) -> pl.Series:
+        text = pl.Series(np.char.mod(f"%.{decimals}f", shots[column].to_numpy() * factor))
+        return text.str.replace(".", ",", literal=True) if site == "fell" else text
+
+    n = len(shots)
+    when = shots["struck_at"].dt.strftime("%d.%m.%Y %H:%M:%S" if site == "fell" else "%Y-%m-%dT%H:%M:%S")
+    own = {"golfer": shots["golfer"], "struck_at": when}
+    if site == "bay":
+        texts = {c: number(c, 1.0, d) for c, d in BAY_DECIMALS.items()}
+        return pl.DataFrame({**own, **texts, "device": ["unit-A"] * n, "bay_no": rng.randint(1, 9, n).astype(str)})
+    texts = {c: number(c, f, d) for c, (_, f, d) in FELL.items() if f}
+    extra = {"Matte": rng.randint(1, 5, n).astype(str), "Bemerkung": REMARKS[rng.randint(0, len(REMARKS), n)]}
+    return pl.DataFrame({**own, **texts, **extra}).with_columns(pl.col("Bemerkung").replace("", None))
+
+
+def make_log(
+    site: str, shots: pl.DataFrame, first_fault: int, overlap: pl.DataFrame | None, rng: np.random.RandomState
+) -> tuple[pl.DataFrame, pl.DataFrame, dict[str, Any]]:
+    """Make one log: its cells as text with bad rows and duplicates, its sound cells, and what was planted.
+
+    `first_fault` turns the list of bad rows so that the logs share it out; `overlap` holds cells of another log
+    that this one repeats at its beginning.
+    """
+    shots = shots.sort("struck_at", "golfer", maintain_order=True)
+    good = as_text(site, shots, rng).with_columns(order=pl.int_range(pl.len()).cast(pl.Float64))
+    plain = np.flatnonzero(
+        shots.select(
+            pl.col("club_speed_mph").is_between(85, 106) & pl.col("launch_deg").is_between(10, 18)
+            & (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).is_between(1.42, 1.52)
+        ).to_series().to_numpy()
+    )  # fmt: skip
+    chosen = np.sort(rng.permutation(plain)[:BAD_PER_LOG])
+    parts = [good.with_columns(rule=pl.lit("good"), column=pl.lit(None, pl.String))]
+    for k, at in enumerate(chosen):
+        rule, column = BAD_ROWS[(first_fault + k) % len(BAD_ROWS)]
+        reading = shots[int(at) : int(at) + 1].with_columns(**faulty(rule, column))
+        cells = as_text(site, reading.with_columns(pl.col("struck_at") + pl.duration(seconds=9)), rng)
+        wrong = {"missing": None, "not_a_number": "abc", "not_a_time": "not noted"}
+        if rule in wrong:
+            cells = cells.with_columns(pl.lit(wrong[rule], pl.String).alias(column))
+        parts.append(cells.with_columns(order=pl.lit(at + 0.3), rule=pl.lit(rule), column=pl.lit(column)))
+    again = good[np.sort(rng.permutation(len(good))[: rng.randint(4, 9)])].with_columns(pl.col("order") + 2.5)
+    parts.append(again.with_columns(rule=pl.lit("duplicate"), column=pl.lit(None, pl.String)))
+    if overlap is not None:
+        early = overlap.with_columns(order=pl.lit(-1.0), rule=pl.lit("duplicate"), column=pl.lit(None, pl.String))
+        parts.insert(0, early)
+    full = pl.concat(parts).sort("order", maintain_order=True).with_row_index("row", offset=1)
+    bad = full.filter(~pl.col("rule").is_in(["good", "duplicate"]))
+    planted = {
+        "rows": len(full),
+        "accepted": len(good),
+        "rejected": bad.select("row", "rule", "column").to_dicts(),
+        "duplicates": full.filter(pl.col("rule") == "duplicate")["row"].to_list(),
+    }
+    return full.drop("row", "order", "rule", "column"), good.drop("order"), planted
+
+
+def make(folder: Path) -> None:
+    """Write logs/*.csv, truth.csv and planted.json into `folder`."""
+    rng = np.random.RandomState(SEED)
+    rows = plant(golfer_rows(rng))
+    shots = hit(rng, rows)
+    index, count = shots["index"].to_numpy(), rows["shots"].to_numpy()
+    means = pl.Series(np.bincount(index, shots["true_carry_yd"].to_numpy()) / count)
+    truth = rows.drop("target_yd", "dev0", "dev1", "dev2", "dev3").with_columns(
+        true_carry_yd=means.round(3),
+        true_lost_yd=(pl.col("efficient_yd") - means).round(3),
+    )
+    (folder / "logs").mkdir(parents=True, exist_ok=True)
+    truth.write_csv(folder / "truth.csv")
+    planted: dict[str, Any] = {}
+    overlap = None
+    for q, quarter in enumerate(QUARTERS):
+        for s, site in enumerate(SITES):
+            here = shots.filter((pl.col("quarter") == quarter) & (pl.col("site") == site))
+            first_fault = BAD_PER_LOG * (2 * q + s)
+            earlier = overlap if (site, q) == ("bay", 1) else None
+            log, good, told = make_log(site, here, first_fault, earlier, rng)
+            if (site, q) == ("bay", 0):
+                overlap = good.tail(OVERLAP_ROWS)
+            name = f"logs/{site}_{quarter.lower()}.csv"
+            planted[name] = told
+            if site == "fell":
+                log = log.rename({c: header for c, (header, _, _) in FELL.items()})
+            log.write_csv(folder / name, separator=";" if site == "fell" else ",")
+    (folder / "planted.json").write_text(json.dumps(planted, indent=1) + "\n", encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    make(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)

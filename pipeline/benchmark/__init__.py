@@ -1,0 +1,1 @@
+"""Efficient carry and windows at every club speed, and the speed-band tables."""

@@ -1,0 +1,145 @@
+"""The speed-band table: golfers of a quarter, each moved to the band's centre, beside what is efficient there."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.benchmark.frontier import Efficient
+from pipeline.fit.model import CarryModel
+from pipeline.tables import BandTable
+
+PERCENTILES = (25, 50, 75, 90)
+
+
+@dataclass(frozen=True)
+class BandRules:
+    """How bands are made.
+
+    Attributes
+    ----------
+    centres_mph : tuple of float
+    half_width_mph : float
+        A golfer belongs to a band from `centre - half_width` up to, not including, `centre + half_width`.
+    min_golfers : int
+        A band of fewer golfers is suppressed.
+    """
+
+    centres_mph: tuple[float, ...]
+    half_width_mph: float
+    min_golfers: int
+
+
+def adjusted_carry(drives: pl.DataFrame, model: CarryModel) -> pl.Series:
+    """Carry on the scale of the reference device and ball, yd, one value a drive."""
+    carry = drives.get_column("carry_yd").to_numpy() - model.offsets.design(drives) @ model.offset_yd
+    return pl.Series("carry_yd", carry)
+
+
+def carry_at_centre(model: CarryModel, typical: pl.DataFrame, centre_mph: float) -> pl.Series:
+    """Move each golfer's typical carry to the band's centre, keeping ratio, launch and spin.
+
+    Parameters
+    ----------
+    model : CarryModel
+    typical : DataFrame
+        One row a golfer with club_speed_mph, speed_ratio, launch_deg, spin_rpm and carry_p50_yd, the median of
+        the golfer's drives, yd.
+    centre_mph : float
+
+    Returns
+    -------
+    Series
+        Carry, yd.
+    """
+    club = typical.get_column("club_speed_mph").to_numpy()
+    launch, spin = typical.get_column("launch_deg").to_numpy(), typical.get_column("spin_rpm").to_numpy()
+    ratio = typical.get_column("speed_ratio").to_numpy().astype(float)
+    if model.trends.speed_ratio is not None:
+        ratio = np.where(np.isnan(ratio), model.trends.speed_ratio(club), ratio)
+    here = model.carry(model.speed(club, ratio), launch, spin)
+    there = model.carry(model.speed(np.full_like(club, centre_mph), ratio), launch, spin)
+    return pl.Series(typical.get_column("carry_p50_yd").to_numpy() + there - here)
+
+
+def band_table(
+    model: CarryModel,
+    typical: pl.DataFrame,
+    efficient: Mapping[float, Efficient],
+    rules: BandRules,
+) -> pl.DataFrame:
+    """Build the table `BandTable`.
+
+    Parameters
+    ----------
+    model : CarryModel
+    typical : DataFrame
+        One row per golfer and quarter, as for `carry_at_centre`, with `golfer`, `quarter` and `shots`.
+    efficient : mapping of float to Efficient
+        By band centre; a centre that the data don't reach is absent.
+    rules : BandRules
+
+    Returns
+    -------
+    DataFrame
+        One row for each quarter with any golfer and each band.
+    """
+    quarters = sorted(typical.get_column("quarter").unique().to_list())
+    rows = [
+        _row(model, typical.filter(pl.col("quarter") == quarter), quarter, centre, efficient.get(centre), rules)
+        for quarter in quarters
+        for centre in rules.centres_mph
+    ]
+    schema = {name: column.dtype for name, column in BandTable.columns().items()}
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def _row(
+    model: CarryModel,
+    typical: pl.DataFrame,
+    quarter: str,
+    centre: float,
+    efficient: Efficient | None,
+    rules: BandRules,
+) -> dict[str, Any]:
+    speed = pl.col("club_speed_mph")
+    here = typical.filter((speed >= centre - rules.half_width_mph) & (speed < centre + rules.half_width_mph))
+    few = here.height < rules.min_golfers
+    row: dict[str, Any] = {"quarter": quarter, "band_mph": float(centre), "suppressed": few}
+    notes = []
+    if few:
+        notes.append(f"fewer than {rules.min_golfers} golfers: their figures are suppressed")
+    else:
+        moved = carry_at_centre(model, here, centre).to_numpy()
+        row |= {f"carry_p{p}_yd": float(np.percentile(moved, p)) for p in PERCENTILES}
+        row |= {
+            "golfers": here.height,
+            "shots": int(here.get_column("shots").sum()),
+            "speed_ratio_p50": here.get_column("speed_ratio").median(),
+        }
+    if efficient is None:
+        notes.append("too few golfers of about this speed for an efficient carry")
+    else:
+        row |= _efficient_part(efficient, here, few)
+        if efficient.window is None:
+            notes.append("no efficient window: the deliveries near the best leave no box")
+    row["note"] = "; ".join(notes) or None
+    return row
+
+
+def _efficient_part(efficient: Efficient, here: pl.DataFrame, few: bool) -> dict[str, Any]:
+    part: dict[str, Any] = {
+        "efficient_carry_yd": efficient.carry_yd,
+        "efficient_lo90_yd": efficient.lo90_yd,
+        "efficient_hi90_yd": efficient.hi90_yd,
+    }
+    window = efficient.window
+    if window is not None:
+        part |= vars(window)
+        if not few:
+            inside = here.get_column("launch_deg").is_between(window.launch_lo_deg, window.launch_hi_deg)
+            inside &= here.get_column("spin_rpm").is_between(window.spin_lo_rpm, window.spin_hi_rpm)
+            part["in_window_share"] = inside.mean()
+    return part

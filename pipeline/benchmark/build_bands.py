@@ -1,0 +1,134 @@
+"""Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
+
+In: shots.duckdb, model.json, typical.parquet, replicates.npz. Out: bands.csv, .parquet, .md, .xlsx (one row per
+quarter and band), guide.json (one entry per club speed) and chart.json (maps of expected carry for each band).
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
+from pipeline.benchmark.frontier import Efficient, Population, efficient_at, map_at, supported_speeds
+from pipeline.benchmark.reach import reach_at
+from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
+from pipeline.fit.drives import FIT_COLUMNS, typical_drives, usable
+from pipeline.fit.model import CarryModel
+from pipeline.fit.replicates import Replicates
+from pipeline.report.display import bands_markdown
+from pipeline.report.workbook import write_bands_workbook
+from pipeline.store import read_shots
+from pipeline.study import Bands
+from pipeline.tables import BandTable
+
+
+def run(
+    database: str,
+    model: str,
+    typical: str,
+    replicates: str,
+    csv: str,
+    parquet: str,
+    markdown: str,
+    workbook: str,
+    guide: str,
+    chart: str,
+    study: str,
+    bands: dict[str, Any],
+    window_tolerance_yd: float,
+    min_shots: int,
+    min_golfers: int,
+) -> None:
+    """Run the step; see the module's docstring."""
+    carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
+    with np.load(replicates) as arrays:
+        refits = Replicates(**arrays)
+    setting = Bands.model_validate(bands)
+    rules = BandRules(setting.centres, setting.half_width_mph, min_golfers)
+    drives = read_shots(Path(database), FIT_COLUMNS)
+    population = Population.from_typical(pl.read_parquet(typical), min_shots)
+    efficient = find_efficient(carry_model, refits, population, rules, window_tolerance_yd)
+    table = BandTable.validate(
+        band_table(carry_model, golfers_by_quarter(drives, carry_model, min_shots), efficient, rules)
+    )
+
+    write_csv(Path(csv), table)
+    write_parquet(Path(parquet), table)
+    write_text(Path(markdown), bands_markdown(table, min_golfers=min_golfers))
+    with whole(Path(workbook)) as part:
+        write_bands_workbook(part, table)
+    used = drives.filter(pl.Series(usable(drives, carry_model.surface.speed)))
+    write_json(Path(guide), guide_of(study, efficient, used, rules))
+    write_json(Path(chart), chart_of(study, table, carry_model, population, efficient, rules))
+    print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
+
+
+def find_efficient(
+    model: CarryModel, replicates: Replicates, population: Population, rules: BandRules, tolerance_yd: float
+) -> dict[float, Efficient]:
+    """Work out what is efficient at every whole mph and every band's centre that the data reach."""
+    if len(population.speed_mph) == 0:
+        return {}
+    whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
+    speeds = np.union1d(whole_mph, np.array(rules.centres_mph))
+    return {
+        float(speed): efficient_at(model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd)
+        for speed in supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
+    }
+
+
+def golfers_by_quarter(drives: pl.DataFrame, model: CarryModel, min_shots: int) -> pl.DataFrame:
+    """Give typical drives per golfer and quarter with `carry_p50_yd`, of golfers with enough drives."""
+    keys = ["golfer", "quarter"]
+    carry = drives.with_columns(adjusted_carry(drives, model)).group_by(keys).agg(pl.col("carry_yd").median())
+    typical = typical_drives(drives, keys).join(carry.rename({"carry_yd": "carry_p50_yd"}), on=keys, validate="1:1")
+    return typical.filter(pl.col("shots") >= min_shots).sort(keys)
+
+
+def guide_of(study: str, efficient: dict[float, Efficient], used: pl.DataFrame, rules: BandRules) -> dict[str, Any]:
+    """Gather guide.json: what is efficient and how far the drives reach, by club speed."""
+    speeds = np.array(sorted(efficient))
+    reach = reach_at(used, speeds, rules.half_width_mph)
+    rows = [efficient[v].to_dict() | {"reach": vars(r)} for v, r in zip(speeds.tolist(), reach, strict=True)]
+    return {"study": study, "speeds": rows}
+
+
+def chart_of(
+    study: str,
+    table: pl.DataFrame,
+    model: CarryModel,
+    population: Population,
+    efficient: dict[float, Efficient],
+    rules: BandRules,
+) -> dict[str, Any]:
+    """Gather chart.json: the efficient curve and each band's map of expected carry."""
+    speeds = sorted(efficient)
+    maps = []
+    for centre in rules.centres_mph:
+        if centre not in efficient:
+            continue
+        at = map_at(model, population, centre, rules.half_width_mph)
+        best = efficient[centre]
+        maps.append(
+            {
+                "band_mph": centre,
+                "launch_deg": at.launch_deg.tolist(),
+                "spin_rpm": at.spin_rpm.tolist(),
+                "expected_carry_yd": at.carry_yd.tolist(),
+                "supported": at.supported.tolist(),
+                "window": vars(best.window) if best.window else None,
+                "efficient_carry_yd": best.carry_yd,
+            }
+        )
+    return {
+        "study": study,
+        "quarter": table.get_column("quarter").max(),
+        "speeds_mph": speeds,
+        "efficient_carry_yd": [efficient[v].carry_yd for v in speeds],
+        "efficient_lo90_yd": [efficient[v].lo90_yd for v in speeds],
+        "efficient_hi90_yd": [efficient[v].hi90_yd for v in speeds],
+        "bands": maps,
+    }

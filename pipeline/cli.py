@@ -1,0 +1,84 @@
+"""The command line: `yardband`, also `python -m pipeline`.
+
+Commands import what they need when they run, so that `--help` is quick.
+"""
+
+import sys
+from pathlib import Path
+
+import click
+
+from pipeline.ending import BAD_INPUT, told
+
+STUDY = click.argument("study", type=click.Path(path_type=Path))
+
+
+class _Plain(click.Group):
+    """A group whose commands never end in a traceback."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        # click's own errors already are sentences and keep its statuses (wrong usage is 2).
+        kept: click.ClickException | click.exceptions.Exit | click.Abort | None = None
+        result: object = None
+        with told("in this command") as outcome:
+            try:
+                result = super().invoke(ctx)
+            except (click.ClickException, click.exceptions.Exit, click.Abort) as own:
+                kept = own
+        if kept is not None:
+            raise kept
+        if outcome.status:
+            ctx.exit(outcome.status)
+        return result
+
+
+@click.group(cls=_Plain, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="yardband", message="yardband %(version)s")
+def cli() -> None:
+    """Tell how far a golf academy's drives go at each club speed, and who is losing yards.
+
+    STUDY is a study folder or its study.yaml. The whole run is: snakemake --cores N --config study=STUDY
+    """
+
+
+@cli.command()
+@STUDY
+def check(study: Path) -> None:
+    """Tell every problem of a study; write nothing."""
+    from pipeline.collect.survey import survey
+
+    findings = survey(study)
+    for line in findings.told:
+        click.echo(line)
+    for line in findings.problems:
+        click.echo(line, err=True)
+    if findings.problems:
+        sys.exit(BAD_INPUT)
+
+
+@cli.command()
+@STUDY
+def key(study: Path) -> None:
+    """Make a study's secret key file, once."""
+    from pipeline.collect.key import make_key
+    from pipeline.study import load_study
+
+    folder, configured = load_study(study)
+    path = folder / configured.privacy.key_file
+    make_key(path)
+    click.echo(f"{path}: made. Keep a copy in a safe place: without it the pseudonyms can't be made again.")
+
+
+@cli.command()
+@STUDY
+def names(study: Path) -> None:
+    """List pseudonyms with names, beside the key."""
+    from pipeline.collect.names import write_names
+
+    path, count = write_names(study)
+    click.echo(f"{path}: {count} golfers. It names people: keep it as safe as the key, and delete it after use.")
+
+
+def main() -> None:
+    """Run the command line."""
+    cli(prog_name="yardband")

@@ -1,0 +1,161 @@
+"""Step `collect_log`: one log in; its drives, cleaned and pseudonymous, its rejected rows and a receipt out.
+
+Inputs: the log and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive), `rejects`
+(parquet, schema Rejects, a row per rejected row) and `receipt` (JSON: `source, sha256, status, rows, accepted,
+rejected, dropped, absent, reason`). A log that can't be used ends as a receipt that says why, never as an error.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
+
+import polars as pl
+import pyarrow.parquet
+
+from pipeline.collect.key import read_key
+from pipeline.collect.layout import Matched, match_headers, standardise
+from pipeline.collect.pseudonym import mask, shot_keys
+from pipeline.collect.read import LogRefusedError, OpenLog, open_log, sha256_of
+from pipeline.collect.rules import Split, split
+from pipeline.files import whole, write_json
+from pipeline.study import LogFile
+from pipeline.tables import REQUIRED, Rejects, Shots
+
+
+class Receipt(NamedTuple):
+    """What became of one log."""
+
+    source: str
+    sha256: str
+    status: str
+    rows: int
+    accepted: int
+    rejected: int
+    dropped: list[str]
+    """Headers that no standard column takes: their cells were never stored."""
+    absent: list[str]
+    """Wanted or optional columns that the layout names a header for, but the log lacks; none for standard logs."""
+    reason: str | None
+
+    def sentence(self) -> str:
+        """Say it in one line."""
+        if self.status == "refused":
+            return f"{self.source}: refused, {self.reason}."
+        parts = [f"{self.rows} rows read, {self.accepted} accepted, {self.rejected} rejected"]
+        if self.dropped:
+            parts.append(f"columns not used: {', '.join(self.dropped)}")
+        if self.absent:
+            parts.append(f"in the layout but not in the log: {', '.join(self.absent)}")
+        return f"{self.source}: {'; '.join(parts)}."
+
+
+class Sink(Protocol):
+    """What takes the rows of a log, piece by piece."""
+
+    def __call__(self, rows: Split) -> None:
+        """Take the next piece."""
+
+
+def run(log: str, key: str, study: str, shots: str, rejects: str, receipt: str, log_file: dict[str, Any]) -> None:
+    """Collect one log.
+
+    Parameters
+    ----------
+    log, key : str
+        Paths of the log and of the study's key.
+    study : str
+        Name of the study, which the demo key is checked against.
+    shots, rejects, receipt : str
+        Paths of the outputs.
+    log_file : dict
+        `LogFile` as JSON.
+
+    Raises
+    ------
+    UserError
+        If the key can't be used.
+    """
+    secret = read_key(Path(key), study)
+    described = LogFile.model_validate(log_file)
+    try:
+        with _writer(Path(shots), Shots) as write_shots, _writer(Path(rejects), Rejects) as write_rejects:
+
+            def sink(rows: Split) -> None:
+                write_shots(rows.accepted)
+                write_rejects(rows.rejected)
+
+            result = collect(Path(log), described, secret, sink)
+    except LogRefusedError as refusal:
+        # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
+        result = refused(Path(log), described, refusal)
+        for path, schema in ((shots, Shots), (rejects, Rejects)):
+            with _writer(Path(path), schema):
+                pass
+    write_json(Path(receipt), result._asdict())
+    print(result.sentence())
+
+
+def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+    """Read, clean and mask one log, handing its rows to `sink` piece by piece.
+
+    Raises
+    ------
+    LogRefusedError
+        If the log can't be used, which may show after some pieces.
+    """
+    rows = accepted = 0
+    with open_log(log, log_file.layout) as opened:
+        matched = matched_columns(opened, log_file)
+        for raw in opened.batches(matched.positions):
+            part = split(masked(standardise(raw, log_file, typed_as_text=opened.typed_as_text), log_file.source, key))
+            rows += raw.height
+            accepted += part.accepted.height
+            sink(part)
+    standard = log_file.entry.layout is None
+    absent = [] if standard else [name for name in matched.absent if name not in REQUIRED]
+    return Receipt(
+        log_file.source, sha256_of(log), "used", rows, accepted, rows - accepted, matched.dropped, absent, None
+    )
+
+
+def matched_columns(opened: OpenLog, log_file: LogFile) -> Matched:
+    """Match an open log's headers; raise LogRefusedError if required ones are missing."""
+    matched = match_headers(opened.headers, log_file.layout)
+    if matched.problems:
+        raise LogRefusedError("; ".join(matched.problems))
+    return matched
+
+
+def refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:
+    """Give the receipt of a log that can't be used."""
+    return Receipt(log_file.source, sha256_of(log), "refused", 0, 0, 0, [], [], str(refusal))
+
+
+def masked(rows: pl.DataFrame, source: str, key: bytes) -> pl.DataFrame:
+    """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint."""
+    golfers = mask(rows["golfer"], key, "golfer")
+    return rows.with_columns(
+        pl.lit(source).alias("source"),
+        golfers,
+        mask(rows["group"], key, "group"),
+        shot_keys(golfers, rows["second"], key),
+    ).drop("second")
+
+
+class _Write(Protocol):
+    def __call__(self, table: pl.DataFrame) -> None: ...
+
+
+@contextmanager
+def _writer(path: Path, schema: type[Shots] | type[Rejects]) -> Iterator[_Write]:
+    """Open a parquet file for pieces of a table, one row group each; it appears whole or not at all."""
+    form = schema.create_empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
+    open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
+    with whole(path) as part, open_writer(part, form, compression="zstd") as file:
+
+        def write(table: pl.DataFrame) -> None:
+            if table.height:
+                file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
+
+        yield write

@@ -1,0 +1,76 @@
+"""What `yardband check` tells: every problem of a study at once, nothing written (an edge module)."""
+
+import secrets
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.collect.collect_log import collect
+from pipeline.collect.key import read_key
+from pipeline.collect.read import LogRefusedError
+from pipeline.collect.rules import Split
+from pipeline.errors import UserError
+from pipeline.study import LogFile, load_study, survey_logs
+
+
+@dataclass
+class Findings:
+    """What a check found."""
+
+    problems: list[str] = field(default_factory=list)
+    """What must be mended, a sentence each."""
+    told: list[str] = field(default_factory=list)
+    """What became of each usable log."""
+
+
+def survey(study: Path) -> Findings:
+    """Check a study: its configuration, its key and every row of its logs.
+
+    Rejected rows are told, by rule and column, and are no problem. Duplicates are only found by the run.
+
+    Parameters
+    ----------
+    study : Path
+        The study folder, or the `study.yaml` in it.
+
+    Returns
+    -------
+    Findings
+        Problems, and a summary of each usable log.
+    """
+    findings = Findings()
+    try:
+        folder, configured = load_study(study)
+    except UserError as error:
+        findings.problems += str(error).splitlines()
+        return findings
+    logs, problems = survey_logs(folder, configured)
+    findings.problems += problems
+    try:
+        key = read_key(folder / configured.privacy.key_file, configured.study)
+    except UserError as error:
+        findings.problems.append(str(error))
+        key = secrets.token_bytes(32)  # the logs can be checked under any key
+    for log_file in logs:
+        _survey_log(folder, log_file, key, findings)
+    if not findings.problems:
+        findings.told.append(f"{configured.study}: no problem found; logs that can be used: {len(logs)}.")
+    return findings
+
+
+def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings) -> None:
+    counts: list[pl.DataFrame] = []
+
+    def count(rows: Split) -> None:
+        counts.append(rows.rejected.group_by("rule", "column").len())
+
+    try:
+        receipt = collect(folder / log_file.source, log_file, key, count)
+    except LogRefusedError as refusal:
+        findings.problems.append(f"{folder / log_file.source}: can't be used, {refusal}.")
+        return
+    findings.told.append(receipt.sentence())
+    if counts:
+        totals = pl.concat(counts).group_by("rule", "column").agg(pl.col("len").sum()).sort("rule", "column")
+        findings.told += [f"  {number} x {rule} in {column}" for rule, column, number in totals.iter_rows()]

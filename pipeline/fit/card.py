@@ -1,0 +1,106 @@
+"""The model's card: what was fitted on what, how well, and where not to use it."""
+
+import numpy as np
+import polars as pl
+
+from pipeline.fit.model import CarryModel, known_key
+
+
+def write_card(study: str, model: CarryModel, scores: pl.DataFrame, used: pl.DataFrame, residual_sd_yd: float) -> str:
+    """Write the card as markdown.
+
+    Parameters
+    ----------
+    study : str
+    model : CarryModel
+        The chosen model with its interval.
+    scores : DataFrame
+        The table `Scores`.
+    used : DataFrame
+        The drives of the fit.
+    residual_sd_yd : float
+        Residual standard deviation of the fit, yd.
+    """
+    chosen = scores.filter("chosen").row(0, named=True)
+    quarters = ", ".join(sorted(used.get_column("quarter").unique().to_list()))
+    lines = [
+        f"# Carry model of the study {study}",
+        "",
+        f"Carry in yards as a function of {model.surface.speed} speed, launch angle and backspin.",
+        "",
+        "## Fitted on",
+        f"- {used.height:,} drives of {chosen['golfers']} golfers, quarters {quarters}",
+        *_ranges(used, model.surface.speed),
+        f"- reference: device {model.offsets.reference.get('device', '')}, ball "
+        f"{model.offsets.reference.get('ball', '')}; carry of others is moved to them by:",
+        *(
+            _offset_line(column, level, value)
+            for (column, level), value in zip(model.offsets.levels, model.offset_yd, strict=True)
+        ),
+        "",
+        "## How well, on golfers held out of the fit",
+        "| model | terms | rms error, yd | its std. error | mean error, yd | inside the 90 % interval | chosen |",
+        "|---|---|---|---|---|---|---|",
+        *(_score_line(row) for row in scores.iter_rows(named=True)),
+        "",
+        "The chosen model is the simplest within one standard error of the best. "
+        f"Its residual standard deviation in the fit is {residual_sd_yd:.2f} yd.",
+        *_interval_lines(model),
+        "",
+        "## Centre and scale of the terms",
+        "| input | centre | scale |",
+        "|---|---|---|",
+        *(
+            f"| {name} | {axis.centre:.4f} | {axis.scale:.4f} |"
+            for name, axis in zip(
+                (f"{model.surface.speed} speed, mph", "launch, deg", "backspin, rpm"), model.surface.axes, strict=True
+            )
+        ),
+        "",
+        "## Where not to use it",
+        "- Outside the speeds, launch angles and spins above; `yardband lookup` gives no number there.",
+        "- For irons, woods or any club but the driver.",
+        "- As a safety distance for ranges, nets or fences: these are averages and quantiles of golfers' drives.",
+        "- As a comparison of devices or balls as such: their terms also take up the sites' air and ground.",
+        "- Terms describe how drives differ; they promise nobody that a change of delivery gives these yards.",
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _ranges(used: pl.DataFrame, speed: str) -> list[str]:
+    lines = []
+    for column, name in (
+        ("club_speed_mph", "club speed, mph"),
+        ("ball_speed_mph", "ball speed, mph"),
+        ("launch_deg", "launch, deg"),
+        ("spin_rpm", "backspin, rpm"),
+    ):
+        if column == "ball_speed_mph" and speed == "club":
+            continue
+        lo, mid, hi = np.quantile(used.get_column(column).to_numpy(), [0.01, 0.5, 0.99])
+        lines.append(f"- {name}: median {mid:.1f}, 98 % of drives between {lo:.1f} and {hi:.1f}")
+    return lines
+
+
+def _offset_line(column: str, level: str, value: float) -> str:
+    # Levels are text from logs: a line end or a pipe must not break the card.
+    plain = " ".join(level.split()).replace("|", "/")
+    return f"  - {column} {plain}: {value:+.2f} yd"
+
+
+def _score_line(row: dict[str, object]) -> str:
+    mark = "yes" if row["chosen"] else ""
+    return (
+        f"| {row['model']} | {row['terms']} | {row['rmse_yd']:.2f} | {row['rmse_std_error_yd']:.2f} "
+        f"| {row['bias_yd']:+.2f} | {row['coverage90']:.3f} | {mark} |"
+    )
+
+
+def _interval_lines(model: CarryModel) -> list[str]:
+    names = {known_key(True, True, True): "everything is known", known_key(False, False, False): "club speed alone"}
+    lines = ["", "90 % interval of one drive, as a share of its expected carry:"]
+    for key, name in names.items():
+        lo, hi = model.interval[key]
+        lines.append(f"- {name}: {lo:+.1%} to {hi:+.1%}")
+    return lines

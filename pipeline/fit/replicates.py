@@ -1,0 +1,135 @@
+"""Resampling golfers: the same fit over and over on golfers drawn with replacement."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.fit.drives import inputs
+from pipeline.fit.model import CarryModel
+from pipeline.fit.surface import Array
+from pipeline.fit.trends import BETTER_QUARTER, ratio_lines, strike_effects
+
+REPLICATES = 200
+
+
+@dataclass(frozen=True)
+class Replicates:
+    """Refits on resampled golfers, all in one order.
+
+    Attributes
+    ----------
+    counts : ndarray of int, shape (replicates, golfers)
+        How often each golfer was drawn, golfers in the order of their pseudonyms.
+    coefficients : ndarray, shape (replicates, terms of the surface)
+    better_at_centre, better_slope, better_centre_mph : ndarray, shape (replicates,)
+        The line of the better quarter's speed ratio; NaN where ball speed is not known.
+    better_share : ndarray, shape (replicates,)
+        As in `CarryModel`.
+    """
+
+    counts: npt.NDArray[np.int64]
+    coefficients: Array
+    better_at_centre: Array
+    better_slope: Array
+    better_centre_mph: Array
+    better_share: Array
+
+    def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
+        """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
+        if model.surface.speed == "club" or model.trends.better_ratio is None:
+            return np.full(len(self.counts), float(model.better_speed(club_speed_mph)))
+        ratio = self.better_at_centre + self.better_slope * (club_speed_mph - self.better_centre_mph)
+        return club_speed_mph * ratio
+
+    def to_arrays(self) -> dict[str, npt.NDArray[Any]]:
+        """Give the arrays by name, for a file."""
+        return dict(vars(self))
+
+
+def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.int64]:
+    """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
+    rng = np.random.default_rng([seed, 1])
+    return np.asarray(rng.multinomial(golfers, np.full(golfers, 1 / golfers), size=replicates), dtype=np.int64)
+
+
+def refit(model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.int64]) -> Replicates:
+    """Refit surface, offsets and the better quarter's ratio on each draw of golfers.
+
+    Parameters
+    ----------
+    model : CarryModel
+        Its form stays; its coefficients are fitted anew.
+    drives : DataFrame
+        The drives that the fit uses; a golfer of `typical` may have none.
+    typical : DataFrame
+        One row per golfer, from `typical_drives`.
+    counts : ndarray of int, shape (replicates, golfers)
+        Golfers in the order of `typical`.
+
+    Returns
+    -------
+    Replicates
+
+    Notes
+    -----
+    Normal equations are summed per golfer once, so that a replicate costs golfers, not drives. They are safe
+    here since every column is centred and scaled; the least-squares fit itself goes by QR.
+    """
+    X = np.hstack([model.surface.design(*inputs(drives, model.surface.speed)), model.offsets.design(drives)])
+    place = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
+    golfer = drives.select("golfer").join(place, on="golfer", how="left", maintain_order="left").get_column("place")
+    y = drives.get_column("carry_yd").to_numpy()
+    gram, moment = per_golfer_sums(X, y, golfer.to_numpy(), typical.height)
+    terms = len(model.surface.terms)
+    grams = np.einsum("bg,gij->bij", counts, gram, optimize=True)
+    moments = np.einsum("bg,gi->bi", counts, moment, optimize=True)
+    coefficients = np.stack([np.linalg.lstsq(g, m, rcond=1e-12)[0] for g, m in zip(grams, moments, strict=True)])
+    better = np.full((len(counts), 3), np.nan)
+    if model.trends.better_ratio is not None:
+        for b, drawn in enumerate(counts):
+            _, line = ratio_lines(typical[np.repeat(np.arange(len(drawn)), drawn)])
+            better[b] = np.nan if line is None else (line.at_centre, line.slope, line.centre_mph)
+    share = np.zeros(len(counts))
+    if model.surface.speed == "club":
+        share = _better_shares(model, drives, typical, counts)
+    return Replicates(counts, coefficients[:, :terms], better[:, 0], better[:, 1], better[:, 2], share)
+
+
+def _better_shares(
+    model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.int64]
+) -> Array:
+    """Take the better quarter of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
+    effects = strike_effects(drives, model.departure(drives))
+    effect = typical.select("golfer").join(effects, on="golfer", how="left", maintain_order="left").get_column("effect")
+    known = effect.is_not_null().to_numpy()
+    values = effect.to_numpy()[known]
+    return np.array([np.quantile(np.repeat(values, drawn), BETTER_QUARTER) for drawn in counts[:, known]])
+
+
+def per_golfer_sums(X: Array, y: Array, golfer: npt.NDArray[np.int64], golfers: int) -> tuple[Array, Array]:
+    """Sum X'X and X'y by golfer.
+
+    Parameters
+    ----------
+    X : ndarray, shape (n, terms)
+    y : ndarray, shape (n,)
+    golfer : ndarray of int, shape (n,)
+        Golfers numbered from 0; one without drives has sums of nil.
+    golfers : int
+
+    Returns
+    -------
+    tuple of ndarray
+        Shapes (golfers, terms, terms) and (golfers, terms).
+    """
+    terms = X.shape[1]
+    gram, moment = np.zeros((golfers, terms, terms)), np.zeros((golfers, terms))
+    order = np.argsort(golfer, kind="stable")
+    present, starts = np.unique(golfer[order], return_index=True)
+    for place, rows in zip(present, np.split(order, starts[1:]), strict=True):
+        gram[place] = X[rows].T @ X[rows]
+        moment[place] = X[rows].T @ y[rows]
+    return gram, moment

@@ -1,0 +1,182 @@
+"""Surfaces of carry over speed, launch and spin, as sums of products of one basis per axis (numpy alone).
+
+Every candidate is a tensor: carry = sum of coefficient[a, b, c] * S_a(speed) * L_b(launch) * P_c(spin), with
+S_0 = L_0 = P_0 = 1. So one representation serves the fit, grids, replicates, the lookup and the page.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+AXES = ("speed", "launch", "spin")
+
+# Places of four knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
+KNOT_QUANTILES = (0.05, 0.35, 0.65, 0.95)
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The basis along one input: 1, z and then either z^2 or natural cubic spline terms.
+
+    `z` is the input, centred and scaled. `knots` are in z; without knots `degree` says how far powers go.
+    """
+
+    centre: float
+    scale: float
+    degree: int = 1
+    knots: tuple[float, ...] = ()
+
+    @property
+    def size(self) -> int:
+        """Number of basis functions, the constant included."""
+        return len(self.knots) if self.knots else self.degree + 1
+
+    def basis(self, x: npt.ArrayLike) -> Array:
+        """Evaluate the basis.
+
+        Parameters
+        ----------
+        x : array_like, shape (n,)
+            Values in the input's own unit.
+
+        Returns
+        -------
+        ndarray, shape (n, size)
+            Beyond the outer knots a spline goes on as a straight line.
+
+        References
+        ----------
+        Natural cubic spline basis: Hastie, Tibshirani and Friedman, The Elements of Statistical Learning,
+        2nd ed. (2009), equations 5.4 and 5.5, here divided by the knots' squared span to keep its size near 1.
+        """
+        z = (np.asarray(x, dtype=float) - self.centre) / self.scale
+        if not self.knots:
+            return np.stack([z**power for power in range(self.degree + 1)], axis=-1)
+        first, *inner, last_but_one, last = self.knots
+        span = (last - first) ** 2
+
+        def truncated(knot: float) -> Array:
+            cubes = np.maximum(z - knot, 0) ** 3 - np.maximum(z - last, 0) ** 3
+            return np.asarray(cubes / (last - knot) / span, dtype=float)
+
+        tail = truncated(last_but_one)
+        columns = [np.ones_like(z), z] + [truncated(knot) - tail for knot in (first, *inner)]
+        return np.stack(columns, axis=-1)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """One candidate's form: which speed it takes, the three axes and the products that enter."""
+
+    name: str
+    speed: Literal["ball", "club"]
+    axes: tuple[Axis, Axis, Axis]
+    terms: tuple[tuple[int, int, int], ...]
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Names of the terms, such as `speed*launch_2`."""
+        return tuple(_label(term, self.speed) for term in self.terms)
+
+    def design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Build the design matrix.
+
+        Parameters
+        ----------
+        speed, launch, spin : array_like, shape (n,)
+            Ball or club speed in mph, launch in deg, backspin in rpm.
+
+        Returns
+        -------
+        ndarray, shape (n, number of terms)
+        """
+        s, l, p = (axis.basis(x) for axis, x in zip(self.axes, (speed, launch, spin), strict=True))
+        return np.stack([s[..., a] * l[..., b] * p[..., c] for a, b, c in self.terms], axis=-1)
+
+    def tensor(self, coefficients: Array) -> Array:
+        """Spread coefficients of shape (..., terms) over a tensor of shape (..., size, size, size)."""
+        sizes = tuple(axis.size for axis in self.axes)
+        tensor = np.zeros((*coefficients.shape[:-1], *sizes))
+        for index, (a, b, c) in enumerate(self.terms):
+            tensor[..., a, b, c] = coefficients[..., index]
+        return tensor
+
+    def on_grid(self, coefficients: Array, speed: npt.ArrayLike, launch: Array, spin: Array) -> Array:
+        """Evaluate carry over a launch and spin grid at one speed, or for many replicates at once.
+
+        Parameters
+        ----------
+        coefficients : ndarray, shape (terms,) or (replicates, terms)
+        speed : float or array_like, shape (replicates,)
+            Speed in mph; one for each replicate.
+        launch, spin : ndarray, shapes (m,) and (n,)
+            The grid's axes, deg and rpm.
+
+        Returns
+        -------
+        ndarray, shape (m, n) or (replicates, m, n)
+            Carry, yd.
+        """
+        s = self.axes[0].basis(np.asarray(speed))
+        at_speed = np.einsum("...a,...abc->...bc", s, self.tensor(coefficients))
+        along_launch = np.einsum("mb,...bc->...mc", self.axes[1].basis(launch), at_speed)
+        return np.asarray(along_launch @ self.axes[2].basis(spin).T)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give plain values for JSON."""
+        axes = [{"centre": a.centre, "scale": a.scale, "degree": a.degree, "knots": list(a.knots)} for a in self.axes]
+        return {"name": self.name, "speed": self.speed, "axes": axes, "terms": [list(t) for t in self.terms]}
+
+    @classmethod
+    def from_dict(cls, raw: dict[str, Any]) -> "Surface":
+        """Rebuild what `to_dict` gave."""
+        s, l, p = (Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in raw["axes"])
+        terms = tuple((int(a), int(b), int(c)) for a, b, c in raw["terms"])
+        return cls(raw["name"], raw["speed"], (s, l, p), terms)
+
+
+def _label(term: tuple[int, int, int], speed: str) -> str:
+    names = (f"{speed}_speed", "launch", "spin")
+    parts = [name if power == 1 else f"{name}_{power}" for name, power in zip(names, term, strict=True) if power]
+    return "*".join(parts) or "intercept"
+
+
+def line(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+    """Make candidate (a): a straight line in each input."""
+    s, l, p = (Axis(*_centre_scale(x)) for x in inputs)
+    return Surface("line", speed, (s, l, p), ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)))
+
+
+def quadratic(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+    """Make candidate (b): a second-order response surface."""
+    s, l, p = (Axis(*_centre_scale(x), degree=2) for x in inputs)
+    terms = [t for t in np.ndindex(3, 3, 3) if sum(t) <= 2]
+    return Surface("quadratic", speed, (s, l, p), tuple(sorted(terms, key=lambda t: (sum(t), t[::-1]))))
+
+
+def splines(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+    """Make candidate (c): natural cubic splines along each input with all interactions of two of them.
+
+    Three inputs together interact through their straight parts alone.
+    """
+    s, l, p = (_spline_axis(x) for x in inputs)
+    terms = [t for t in np.ndindex(4, 4, 4) if np.count_nonzero(t) <= 2]
+    terms.append((1, 1, 1))
+    return Surface("splines", speed, (s, l, p), tuple(sorted(terms, key=lambda t: (np.count_nonzero(t), t[::-1]))))
+
+
+def _centre_scale(x: Array) -> tuple[float, float]:
+    scale = float(np.std(x))
+    return float(np.mean(x)), scale if scale > 0 else 1.0
+
+
+def _spline_axis(x: Array) -> Axis:
+    centre, scale = _centre_scale(x)
+    knots = np.quantile((x - centre) / scale, KNOT_QUANTILES)
+    if np.any(np.diff(knots) < 1e-3):
+        return Axis(centre, scale, degree=3)
+    return Axis(centre, scale, knots=tuple(float(k) for k in knots))

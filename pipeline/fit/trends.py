@@ -1,0 +1,170 @@
+"""The usual delivery and speed ratio at a club speed, and the ratio that the better quarter of golfers reach."""
+
+import warnings
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.fit.surface import Array
+
+BETTER_QUARTER = 0.75
+
+# Variance of a median over that of a mean, for readings near normal: pi / 2.
+MEDIAN_VARIANCE = np.pi / 2
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line in club speed: `at_centre + slope * (club speed - centre_mph)`."""
+
+    centre_mph: float
+    at_centre: float
+    slope: float
+
+    def __call__(self, club_speed_mph: npt.ArrayLike) -> Array:
+        """Evaluate at club speeds, mph."""
+        return self.at_centre + self.slope * (np.asarray(club_speed_mph, dtype=float) - self.centre_mph)
+
+
+@dataclass(frozen=True)
+class Trends:
+    """Quantile regressions over golfers on their club speed.
+
+    Attributes
+    ----------
+    speed_ratio, better_ratio : Line or None
+        Median and upper quartile of golfers' typical speed ratios; None where ball speed is not known.
+    launch, spin : Line
+        Medians of golfers' typical launch, deg, and backspin, rpm.
+    """
+
+    speed_ratio: Line | None
+    better_ratio: Line | None
+    launch: Line
+    spin: Line
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give plain values for JSON."""
+        return {name: vars(value) if value else None for name, value in vars(self).items()}
+
+    @classmethod
+    def from_dict(cls, raw: dict[str, Any]) -> "Trends":
+        """Rebuild what `to_dict` gave."""
+        lines = {name: Line(**value) if value else None for name, value in raw.items()}
+        launch, spin = lines["launch"], lines["spin"]
+        if launch is None or spin is None:
+            raise ValueError("launch and spin trends are missing")
+        return cls(lines["speed_ratio"], lines["better_ratio"], launch, spin)
+
+
+def fit_trends(typical: pl.DataFrame) -> Trends:
+    """Fit the trends by quantile regression (statsmodels).
+
+    Parameters
+    ----------
+    typical : DataFrame
+        One row per golfer, from `typical_drives`; a row may stand there many times (resampling).
+
+    Returns
+    -------
+    Trends
+
+    Notes
+    -----
+    A golfer's typical ratio is known with an error that spreads golfers out and would push the upper quartile
+    up. Ratios are pulled towards the median trend so that their spread is that of the golfers alone
+    (constrained empirical Bayes: Louis, J. Am. Stat. Assoc. 79 (1984) 393, doi 10.1080/01621459.1984.10478062).
+    """
+    speed = typical.get_column("club_speed_mph").to_numpy()
+    launch = _quantile_line(speed, typical.get_column("launch_deg").to_numpy(), 0.5)
+    spin = _quantile_line(speed, typical.get_column("spin_rpm").to_numpy(), 0.5)
+    speed_ratio, better_ratio = ratio_lines(typical)
+    return Trends(speed_ratio, better_ratio, launch, spin)
+
+
+def ratio_lines(typical: pl.DataFrame) -> tuple[Line | None, Line | None]:
+    """Fit the median and the upper quartile of golfers' speed ratios; None where too few are known."""
+    known = typical.filter(pl.col("speed_ratio").is_not_null())
+    if known.height < 3:
+        return None, None
+    speed = known.get_column("club_speed_mph").to_numpy()
+    ratio = known.get_column("speed_ratio").to_numpy()
+    middle = _quantile_line(speed, ratio, 0.5)
+    error = MEDIAN_VARIANCE * known.select(pl.col("speed_ratio_var").fill_null(0) / pl.col("shots")).to_series()
+    pulled = middle(speed) + spread_without_error(ratio - middle(speed), error.to_numpy())
+    return middle, _quantile_line(speed, pulled, BETTER_QUARTER)
+
+
+def strike_effects(drives: pl.DataFrame, departure: Array) -> pl.DataFrame:
+    """Work out how far beyond expected each golfer's typical drive goes, where ball speed can't tell.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        Needs `golfer`.
+    departure : ndarray, shape (n,)
+        Each drive's carry over its expected carry, less 1.
+
+    Returns
+    -------
+    DataFrame
+        One row per golfer, sorted: golfer, effect (a share of carry). Medians over drives, with the spread over
+        golfers that is left without their error, as for speed ratios.
+    """
+    table = drives.select("golfer").with_columns(pl.Series("departure", departure))
+    found = (
+        table.group_by("golfer")
+        .agg(
+            pl.col("departure").median().alias("middle"), pl.col("departure").var().fill_null(0).alias("var"), pl.len()
+        )
+        .sort("golfer")
+    )
+    middle = found.get_column("middle").to_numpy()
+    error = MEDIAN_VARIANCE * found.select(pl.col("var") / pl.col("len")).to_series().to_numpy()
+    centre = float(np.median(middle))
+    return found.select("golfer", pl.Series("effect", centre + spread_without_error(middle - centre, error)))
+
+
+def spread_without_error(departure: Array, error_variance: Array) -> Array:
+    """Pull departures towards nil so that their variance is what remains without the measurement error.
+
+    Parameters
+    ----------
+    departure : ndarray, shape (n,)
+        Estimates minus their centre.
+    error_variance : ndarray, shape (n,)
+        Variance of each estimate's own error.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    true_variance = max(float(np.mean(departure**2) - np.mean(error_variance)), 0.0)
+    total = true_variance + error_variance
+    share = np.divide(true_variance, total, out=np.ones_like(total), where=total > 0)
+    return np.asarray(departure * np.sqrt(share), dtype=float)
+
+
+def _quantile_line(speed: Array, values: Array, quantile: float) -> Line:
+    from statsmodels.regression.quantile_regression import QuantReg
+    from statsmodels.tools.sm_exceptions import IterationLimitWarning
+
+    centre = float(np.mean(speed))
+    spread = float(np.std(speed)) or 1.0
+    # statsmodels stops by absolute steps, so the values are stretched to thousands first.
+    size = float(np.std(values)) / 1000
+    if size < 1e-12:
+        return Line(centre, float(values[0]), 0.0)
+    X = np.column_stack([np.ones_like(speed), (speed - centre) / spread])
+    if np.ptp(speed) == 0:
+        return Line(centre, float(np.quantile(values, quantile)), 0.0)
+    # Where many lines fit equally well the steps never end; the last one is as good. The standard errors that
+    # statsmodels works out on the way, dividing by nil where the fit is exact, are not used here.
+    with np.errstate(divide="ignore", invalid="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", IterationLimitWarning)
+        fit = QuantReg(values / size, X).fit(q=quantile, max_iter=1000, p_tol=1e-9)
+    at_centre, slope = fit.params * size
+    return Line(centre, float(at_centre), float(slope / spread))

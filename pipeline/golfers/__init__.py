@@ -1,0 +1,1 @@
+"""Yards lost by golfers: how many, where they go, and who is flagged."""

@@ -1,0 +1,131 @@
+"""Who is flagged: yards lost above the threshold at a controlled false discovery rate, and the main cause."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.fit.surface import Array
+from pipeline.tables import Golfers
+
+LEVEL = 0.90
+
+# A part is worth naming from this many yards on, and when it stands out: at least half of all that is lost in
+# parts, or half as much again as the next one.
+NAMED_FROM_YD = 2.0
+NAMED_SHARE = 0.5
+NAMED_LEAD = 1.5
+CAUSES = ("contact", "launch", "spin", "consistency")
+
+
+@dataclass(frozen=True)
+class FlagRules:
+    """When a golfer is flagged: `lost_yd` is the threshold, `min_shots` the drives that an assessment needs."""
+
+    lost_yd: float
+    false_discovery_rate: float
+    min_shots: int
+
+
+def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
+    """Test and flag golfers.
+
+    Parameters
+    ----------
+    lost : DataFrame
+        From `losses`: one row per golfer and quarter.
+    rules : FlagRules
+
+    Returns
+    -------
+    DataFrame
+        The table `Golfers`. The test is one-sided, against a loss of no more than the threshold; p-values are
+        adjusted within each quarter.
+
+    References
+    ----------
+    Benjamini and Hochberg, J. R. Stat. Soc. B 57 (1995) 289, doi 10.1111/j.2517-6161.1995.tb02031.x.
+    """
+    few = pl.col("shots") < rules.min_shots
+    beyond = pl.col("lost_yd").is_null()
+    tested = lost.with_columns(
+        (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules.min_shots)
+    )
+    tested = tested.with_columns(pl.when(~pl.col("unassessed")).then(pl.col("p_value")).alias("p_value"))
+    tested = tested.with_columns(_adjusted(tested))
+    flagged = (pl.col("q_value") <= rules.false_discovery_rate).fill_null(False)
+    status = pl.when("unassessed").then(pl.lit("not_assessed")).when(flagged).then(pl.lit("flagged"))
+    return tested.with_columns(
+        flagged.alias("flagged"),
+        status.otherwise(pl.lit("clear")).cast(Golfers.status.dtype).alias("status"),
+        main_cause(tested).cast(Golfers.main_cause.dtype).alias("main_cause"),
+    ).select(Golfers.column_names())
+
+
+def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
+    """Interval and p-value by Student's t with one less than the golfer's drives as degrees of freedom."""
+    from scipy.special import stdtr, stdtrit
+
+    value = lost.get_column("lost_yd").cast(pl.Float64).to_numpy()
+    error = lost.get_column("std_error_yd").cast(pl.Float64).to_numpy()
+    freedom = np.maximum(lost.get_column("shots").to_numpy() - 1, 1)
+    reach = stdtrit(freedom, (1 + LEVEL) / 2) * error
+    step = np.divide(value - threshold_yd, error, out=np.full_like(value, np.nan), where=error > 0)
+    columns = {"lost_lo90_yd": value - reach, "lost_hi90_yd": value + reach, "p_value": stdtr(freedom, -step)}
+    return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
+
+
+def _adjusted(tested: pl.DataFrame) -> pl.Series:
+    """Adjust p-values within each quarter; null stays null."""
+    from scipy.stats import false_discovery_control
+
+    p = tested.get_column("p_value").cast(pl.Float64).to_numpy()
+    q = np.full_like(p, np.nan)
+    quarter = tested.get_column("quarter").to_numpy()
+    for one in np.unique(quarter):
+        rows = (quarter == one) & ~np.isnan(p)
+        if rows.any():
+            q[rows] = false_discovery_control(p[rows], method="bh")
+    return pl.Series("q_value", q).fill_nan(None)
+
+
+def main_cause(golfers: pl.DataFrame) -> pl.Series:
+    """Name the part that stands out.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        With lost_yd and the parts; a part may be null.
+
+    Returns
+    -------
+    Series of str
+        contact, launch, spin or consistency; mixed where none stands out; none where nothing much is lost or
+        nothing is known.
+    """
+    parts = np.stack([_part(golfers, f"lost_{cause}_yd") for cause in (*CAUSES, "other")])
+    largest = np.argmax(parts[:-1], axis=0)
+    ranked = np.sort(parts, axis=0)
+    top = np.take_along_axis(parts, largest[None], axis=0)[0]
+    # "other" is no cause to work on, but where it is larger than every cause none of them stands out.
+    next_one = np.where(ranked[-1] > top, ranked[-1], ranked[-2])
+    stands_out = (top >= NAMED_SHARE * parts.clip(0).sum(axis=0)) | (top >= NAMED_LEAD * next_one)
+    lost = golfers.get_column("lost_yd").cast(pl.Float64).fill_null(0.0).to_numpy()
+    nothing = (lost < NAMED_FROM_YD) | (ranked[-1] < NAMED_FROM_YD)
+    names = np.where(stands_out & (top >= NAMED_FROM_YD), np.array(CAUSES)[largest], "mixed")
+    return pl.Series("main_cause", np.where(nothing, "none", names))
+
+
+def _part(golfers: pl.DataFrame, name: str) -> Array:
+    return golfers.get_column(name).cast(pl.Float64).fill_null(0.0).to_numpy()
+
+
+def _notes(few: pl.Expr, beyond: pl.Expr, min_shots: int) -> pl.Expr:
+    no_ball = pl.col("lost_contact_yd").is_null() & ~beyond
+    notes = [
+        pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(min_shots))),
+        pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),
+        pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be told from other")),
+    ]
+    joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
+    return pl.when(joined != "").then(joined).alias("note")

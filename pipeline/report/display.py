@@ -1,0 +1,257 @@
+"""Tables as people read them: units in the headers, figures rounded, empty cells a dash.
+
+Files of the pipeline hold full floats; rounding happens here and for display alone.
+"""
+
+import dataframely as dy
+import great_tables as gt
+import numpy as np
+import polars as pl
+
+from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+
+PERCENTILES = (25, 50, 75, 90)
+EMPTY = "\N{EN DASH}"
+# Carry is known to about a yard, launch to a tenth of a degree, spin to tens of rpm: more digits would only seem exact.
+DECIMALS = {"yd": 0, "deg": 1, "rpm": -1, "mph": 1}
+
+
+def worst_first(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
+    """Pick a quarter's flagged golfers, most yards lost first, equal ones by pseudonym.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        Golfers of all quarters.
+    quarter : str
+        Such as 2026Q3.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns of `pipeline.tables.Golfers`.
+    """
+    chosen = golfers.filter(pl.col("flagged") & (pl.col("quarter") == quarter))
+    return chosen.sort("lost_yd", "golfer", descending=[True, False], nulls_last=True)
+
+
+def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFrame:
+    """Turn the band table into text for display, the newest quarter first, bands by rising speed.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        The band table.
+    min_golfers : int
+        Golfers that a published figure rests on at least; named in suppressed rows.
+
+    Returns
+    -------
+    polars.DataFrame
+        Text columns, one row per row of `bands`.
+    """
+    table = bands.sort("quarter", "band_mph", descending=[True, False])
+    shown = table.select(
+        pl.col("quarter").alias("Quarter"),
+        _number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
+        _number(table, "golfers", 0).alias("Golfers"),
+        _number(table, "shots", 0).alias("Drives"),
+        *(_number(table, f"carry_p{p}_yd", DECIMALS["yd"]).alias(f"Carry, {p}th percentile, yd") for p in PERCENTILES),
+        _number(table, "efficient_carry_yd", DECIMALS["yd"]).alias("Efficient carry, yd"),
+        _interval(table, "efficient_lo90_yd", "efficient_hi90_yd", "yd").alias("its 90 % interval, yd"),
+        _number(table, "efficient_total_yd", DECIMALS["yd"]).alias("Efficient total, yd"),
+        _interval(table, "launch_lo_deg", "launch_hi_deg", "deg").alias("Launch window, deg"),
+        _interval(table, "spin_lo_rpm", "spin_hi_rpm", "rpm").alias("Spin window, rpm"),
+        _number(table, "speed_ratio_p50", 2).alias("Speed ratio, 50th percentile"),
+        _number(table.with_columns(share=100 * pl.col("in_window_share")), "share", 0).alias("Golfers in window, %"),
+        pl.col("note").fill_null("").alias("Note"),
+    )
+    # A suppressed row says so and nothing else, whatever its other cells hold.
+    suppressed = table["suppressed"]
+    hidden = pl.when(suppressed)
+    return shown.with_columns(
+        hidden.then(pl.lit(EMPTY)).otherwise(pl.exclude("Quarter", "Band centre, mph", "Note")).name.keep(),
+        hidden.then(pl.lit(f"suppressed (fewer than {min_golfers} golfers)")).otherwise(pl.col("Note")).alias("Note"),
+    )
+
+
+def bands_markdown(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> str:
+    """Write the band table as a markdown document.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        The band table, all quarters.
+    min_golfers : int
+        Golfers that a published figure rests on at least.
+
+    Returns
+    -------
+    str
+        A heading, the table and how to read it.
+    """
+    table = markdown_table(show_bands(bands, min_golfers=min_golfers), text=("Quarter", "Note"))
+    return f"# Speed bands\n\n{table}\n{HOW_TO_READ_BANDS}"
+
+
+HOW_TO_READ_BANDS = """
+A band is named by the centre of its range of club speed. Percentiles run over golfers, each one's typical drive moved
+to the band's centre, at standard conditions. Efficient carry is the largest carry to be expected at the centre over
+deliveries that golfers of that speed produce; every drive inside both windows is expected to come close to it.
+A 90 % interval tells how well the figure is known, not how drives scatter. Speed ratio is ball speed over club speed.
+"""
+
+
+def markdown_table(table: pl.DataFrame, *, text: tuple[str, ...]) -> str:
+    """Write a table of text columns in markdown.
+
+    Parameters
+    ----------
+    table : polars.DataFrame
+        Text columns.
+    text : tuple of str
+        Columns set to the left; the others hold figures and are set to the right.
+
+    Returns
+    -------
+    str
+        Lines, each ended.
+    """
+    # A bar would end the cell, a line break the row, and an angle bracket could start markup.
+    clean = table.select(
+        pl.all().str.replace_all("\\", "\\\\", literal=True).str.replace_all("|", "\\|", literal=True)
+        .str.replace_all(r"\s+", " ").str.replace_all("<", "&lt;", literal=True)
+    )  # fmt: skip
+    header = f"| {' | '.join(table.columns)} |"
+    rule = f"| {' | '.join('---' if name in text else '---:' for name in table.columns)} |"
+    rows = clean.select(pl.format("| {} |", pl.concat_str(pl.all(), separator=" | "))).to_series()
+    return "\n".join([header, rule, *rows]) + "\n"
+
+
+def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
+    """Turn a quarter's flagged golfers into text for display, the worst first.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        Golfers of all quarters.
+    quarter : str
+        Such as 2026Q3.
+
+    Returns
+    -------
+    polars.DataFrame
+        Text columns, one row per flagged golfer; parts to a tenth of a yard, so that they add up but for rounding.
+    """
+    table = worst_first(golfers, quarter)
+    parts = ("contact", "launch", "spin", "consistency", "other")
+    return table.select(
+        pl.col("golfer").alias("Golfer"),
+        _number(table, "shots", 0).alias("Drives"),
+        _number(table, "club_speed_mph", DECIMALS["mph"]).alias("Club speed, mph"),
+        _number(table, "launch_deg", DECIMALS["deg"]).alias("Launch, deg"),
+        _number(table, "spin_rpm", DECIMALS["rpm"]).alias("Spin, rpm"),
+        _number(table, "carry_yd", 1).alias("Carry, yd"),
+        _number(table, "efficient_yd", 1).alias("Efficient carry, yd"),
+        _number(table, "lost_yd", 1).alias("Yards lost, yd"),
+        _interval(table, "lost_lo90_yd", "lost_hi90_yd", "yd").alias("its 90 % interval, yd"),
+        *(_number(table, f"lost_{part}_yd", 1).alias(f"{part.capitalize()}, yd") for part in parts),
+        pl.col("main_cause").cast(pl.String).alias("Main cause"),
+        pl.when(pl.col("q_value") < 0.001).then(pl.lit("<0.001")).otherwise(_number(table, "q_value", 3)).alias("q"),
+        pl.col("note").fill_null("").alias("Note"),
+    )
+
+
+def show_scores(scores: dy.DataFrame[Scores]) -> pl.DataFrame:
+    """Turn the scores of the candidate models into text for display, in their own order."""
+    return scores.select(
+        pl.col("model").alias("Model"),
+        _number(scores, "terms", 0).alias("Terms"),
+        _number(scores, "golfers", 0).alias("Golfers"),
+        _number(scores, "shots", 0).alias("Drives"),
+        _number(scores, "rmse_yd", 2).alias("RMS error, yd"),
+        _number(scores, "rmse_std_error_yd", 2).alias("its standard error, yd"),
+        _number(scores, "mae_yd", 2).alias("Mean absolute error, yd"),
+        _number(scores, "bias_yd", 2).alias("Bias, yd"),
+        _number(scores.with_columns(covered=100 * pl.col("coverage90")), "covered", 1).alias(
+            "Drives inside the 90 % interval, %"
+        ),
+        pl.when("chosen").then(pl.lit("yes")).otherwise(pl.lit("")).alias("Chosen"),
+        pl.col("note").fill_null("").alias("Note"),
+    )
+
+
+def show_sources(sources: dy.DataFrame[Sources]) -> pl.DataFrame:
+    """Turn the list of logs into text for display: refused logs first, then by name."""
+    table = sources.sort(pl.col("status") == "used", "source")
+    return table.select(
+        pl.col("source").alias("Log"),
+        pl.col("status").cast(pl.String).alias("Status"),
+        _number(table, "rows", 0).alias("Rows"),
+        _number(table, "accepted", 0).alias("Accepted"),
+        _number(table, "rejected", 0).alias("Rejected"),
+        _number(table, "duplicates", 0).alias("Duplicates"),
+        pl.col("reason").fill_null("").alias("Why refused"),
+    )
+
+
+def show_rejects(rejects: dy.DataFrame[Rejects]) -> pl.DataFrame:
+    """Count rejected rows by the rule they broke and its column, the commonest first, as text for display."""
+    counted = (
+        rejects.group_by("rule", "column").len("rows").sort("rows", "rule", "column", descending=[True, False, False])
+    )
+    return counted.select(
+        pl.col("rule").str.replace_all("_", " ", literal=True).alias("Rule"),
+        pl.col("column").alias("Column"),
+        _number(counted, "rows", 0).alias("Rows"),
+    )
+
+
+def html_table(table: pl.DataFrame, *, table_id: str, text: tuple[str, ...]) -> str:
+    """Write a table of text columns as HTML; every cell is escaped.
+
+    Parameters
+    ----------
+    table : polars.DataFrame
+        Text columns.
+    table_id : str
+        Id of the table in the page; a given one keeps the page the same on every run.
+    text : tuple of str
+        Columns set to the left; the others hold figures and are set to the right.
+
+    Returns
+    -------
+    str
+        HTML with its style, without scripts or links.
+    """
+    figures = [name for name in table.columns if name not in text]
+    made = (
+        gt.GT(table, id=table_id)
+        .cols_align("left", [name for name in table.columns if name in text])
+        .cols_align("right", figures)
+        .tab_options(
+            table_font_size="13px",
+            column_labels_font_weight="600",
+            data_row_padding="3px",
+            data_row_padding_horizontal="9px",
+            column_labels_padding_horizontal="9px",
+            table_margin_left="0",
+        )
+    )
+    return str(made.as_raw_html())
+
+
+def _number(table: pl.DataFrame, name: str, decimals: int, *, trim: bool = False) -> pl.Series:
+    """Write a column of numbers as text, rounded to `decimals`; -1 means tens, `trim` drops trailing zeros."""
+    values = table[name].cast(pl.Float64).to_numpy()
+    # Adding 0 turns the -0 of a rounded small negative into 0.
+    rounded = np.round(values, decimals) + 0.0
+    written = np.char.mod("%g" if trim else f"%.{max(decimals, 0)}f", rounded)
+    return pl.Series(name, np.where(np.isnan(values), EMPTY, written).astype(object), dtype=pl.String)
+
+
+def _interval(table: pl.DataFrame, low: str, high: str, unit: str) -> pl.Expr:
+    """Write two columns as `low to high`, a dash where either is null."""
+    ends = _number(table, low, DECIMALS[unit]), _number(table, high, DECIMALS[unit])
+    known = table.select(pl.col(low).is_not_null() & pl.col(high).is_not_null()).to_series()
+    return pl.when(known).then(pl.format("{} to {}", *(pl.lit(end) for end in ends))).otherwise(pl.lit(EMPTY))

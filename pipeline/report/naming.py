@@ -1,0 +1,63 @@
+"""Names of the figures, in the order in which the page shows them."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.errors import UserError
+
+CARRY = "carry_by_speed"
+LOSSES = "losses"
+FORMATS = ("png", "svg")
+
+
+def delivery_name(band_mph: float) -> str:
+    """Name the launch and spin map of the band with this centre in mph: 90 gives delivery_90, 92.5 delivery_92p5."""
+    return f"delivery_{band_mph:g}".replace(".", "p")
+
+
+def figure_names(centres_mph: Sequence[float]) -> list[str]:
+    """List the names of all figures of a study.
+
+    Parameters
+    ----------
+    centres_mph : sequence of float
+        Centres of the study's bands, mph.
+
+    Returns
+    -------
+    list of str
+        File names without their suffix.
+    """
+    return [CARRY, *(delivery_name(centre) for centre in sorted(centres_mph)), LOSSES]
+
+
+def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[str]) -> dict[str, dict[str, Path]]:
+    """Find the path of every figure and format among the paths that the workflow names.
+
+    Parameters
+    ----------
+    paths : sequence of str
+        Paths of figures, in any order.
+    names : sequence of str
+        Figures that must be there.
+    formats : sequence of str
+        Formats that must be there of each figure, png or svg.
+
+    Returns
+    -------
+    dict
+        For each figure, in the order of `names`, its path by format.
+
+    Raises
+    ------
+    UserError
+        If a figure is missing.
+    """
+    by_file = {Path(path).name: Path(path) for path in paths}
+    lacking = [f"{name}.{kind}" for name in names for kind in formats if f"{name}.{kind}" not in by_file]
+    if lacking:
+        raise UserError(
+            f"figures: {lacking[0]} is not among the workflow's figures; "
+            "let them follow from the key bands.centres of study.yaml."
+        )
+    return {name: {kind: by_file[f"{name}.{kind}"] for kind in formats} for name in names}

@@ -1,0 +1,70 @@
+"""Write the academy's page: tables and figures of a study on one self-contained HTML page.
+
+In: golfers.csv (Golfers), bands.csv (BandTable), scores.csv (Scores), sources.csv (Sources), rejects.csv (Rejects),
+the figures as png, the model card. Out: academy.html.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from pipeline.errors import UserError
+from pipeline.files import write_text
+from pipeline.report.inputs import read_table
+from pipeline.report.naming import figure_names, match_paths
+from pipeline.report.page import build_page
+from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+
+
+def run(
+    golfers: str,
+    bands: str,
+    scores: str,
+    sources: str,
+    rejects: str,
+    figures: Sequence[str],
+    card: str,
+    page: str,
+    settings: dict[str, Any],
+) -> None:
+    """Read the tables and figures and write the page.
+
+    Parameters
+    ----------
+    golfers, bands, scores, sources, rejects : str
+        Paths of the tables.
+    figures : sequence of str
+        Paths of the figures; the png ones are put into the page.
+    card : str
+        Path of the model card.
+    page : str
+        Path of the page to be made.
+    settings : dict
+        Keys `study`, `flags`, `bands`, `privacy` and `window_tolerance_yd`.
+
+    Raises
+    ------
+    UserError
+        If an input is missing or can't be read, or there is nothing to report.
+    """
+    paths = match_paths(figures, figure_names(settings["bands"]["centres"]), ["png"])
+    write_text(
+        Path(page),
+        build_page(
+            golfers=read_table(golfers, Golfers),
+            bands=read_table(bands, BandTable),
+            scores=read_table(scores, Scores),
+            sources=read_table(sources, Sources),
+            rejects=read_table(rejects, Rejects),
+            images={name: _read(by_kind["png"]) for name, by_kind in paths.items()},
+            card=_read(Path(card)).decode("utf-8"),
+            settings=settings,
+        ),
+    )
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None

@@ -1,0 +1,48 @@
+"""Run one step: `python -m pipeline.step NAME JSON...`, each JSON an object of keywords of the step's `run`.
+
+Only the module of that step is imported, so that a step starts quickly. The workflow's rules have the same names.
+"""
+
+import importlib
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from pipeline.ending import told
+from pipeline.errors import UserError
+
+MODULES = {
+    "collect_log": "pipeline.collect.collect_log",
+    "load_shots": "pipeline.collect.load_shots",
+    "fit_model": "pipeline.fit.fit_model",
+    "build_bands": "pipeline.benchmark.build_bands",
+    "assess_golfers": "pipeline.golfers.assess_golfers",
+    "draw_figures": "pipeline.report.draw_figures",
+    "write_report": "pipeline.report.write_report",
+    "summarise_run": "pipeline.report.summarise_run",
+}
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the step named by the arguments (those of the command line if None); give the exit status."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    with told(f"in the step {given[0]}" if given else "in no step") as outcome:
+        if len(given) < 2 or given[0] not in MODULES:
+            raise UserError(f"usage: python -m pipeline.step NAME JSON..., where NAME is one of {', '.join(MODULES)}.")
+        name, *texts = given
+        keywords: dict[str, Any] = {}
+        for text in texts:
+            try:
+                part = json.loads(text)
+            except json.JSONDecodeError:
+                raise UserError(f"{name}: the settings are no JSON; give objects of keywords.") from None
+            if not isinstance(part, dict):
+                raise UserError(f"{name}: the settings are no JSON object; give objects of keywords.")
+            keywords |= part
+        importlib.import_module(MODULES[name]).run(**keywords)
+    return outcome.status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

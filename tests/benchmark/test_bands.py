@@ -1,0 +1,91 @@
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table, carry_at_centre
+from pipeline.benchmark.frontier import Efficient
+from pipeline.benchmark.window import Window
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.tables import BandTable
+
+RULES = BandRules((90.0, 100.0), 5.0, 5)
+WINDOW = Window(12.0, 15.0, 2300.0, 2900.0)
+EFFICIENT = {90.0: Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, WINDOW, 20.0)}
+
+
+@pytest.fixture(scope="module")
+def model(world):
+    return fit_candidate(candidates_for("ball")[1], world.drives).model
+
+
+def typical(n, speed=90.0, quarter="2026Q3", launch=13.0, spin=2600.0):
+    return pl.DataFrame(
+        {
+            "golfer": [f"g{i:016x}" for i in range(n)],
+            "quarter": quarter,
+            "shots": [20] * n,
+            "club_speed_mph": [speed] * n,
+            "speed_ratio": [1.46] * n,
+            "launch_deg": [launch] * n,
+            "spin_rpm": [spin] * n,
+            "carry_p50_yd": 180.0 + 2 * np.arange(n),
+        }
+    )
+
+
+def test_carry_is_put_on_the_reference_device(world, model):
+    adjusted = adjusted_carry(world.drives, model)
+    moved = world.drives.get_column("carry_yd") - adjusted
+    on_b = world.drives.get_column("device") == "unit-B"
+    assert moved.filter(~on_b).abs().max() == 0
+    assert moved.filter(on_b).to_list() == pytest.approx([model.offset_yd[0]] * int(on_b.sum()))
+
+
+def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_carry):
+    table = typical(3).with_columns(club_speed_mph=pl.Series([86.0, 90.0, 94.0]))
+    moved = carry_at_centre(model, table, 90.0) - table.get_column("carry_p50_yd")
+    truth = [world_carry(90 * 1.46, 13.0, 2600.0) - world_carry(v * 1.46, 13.0, 2600.0) for v in (86.0, 90.0, 94.0)]
+    assert moved.to_list() == pytest.approx(truth, abs=0.6)
+    assert moved[1] == pytest.approx(0, abs=1e-9)
+
+
+def test_percentiles_are_over_golfers(model):
+    row = band_table(model, typical(11), EFFICIENT, RULES).row(0, named=True)
+    assert row["golfers"] == 11
+    assert row["shots"] == 220
+    values = [row[f"carry_p{p}_yd"] for p in (25, 50, 75, 90)]
+    assert values == pytest.approx([185.0, 190.0, 195.0, 198.0])
+    assert row["speed_ratio_p50"] == 1.46
+    assert (row["efficient_carry_yd"], row["launch_lo_deg"], row["spin_hi_rpm"]) == (195.0, 12.0, 2900.0)
+
+
+def test_share_in_the_window_counts_golfers(model):
+    inside, low, spun = typical(6), typical(3, launch=11.0), typical(1, spin=3000.0)
+    row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, RULES).row(0, named=True)
+    assert row["in_window_share"] == pytest.approx(0.6)
+
+
+def test_a_band_of_few_golfers_is_suppressed(model):
+    table = BandTable.validate(band_table(model, typical(4), EFFICIENT, RULES))
+    row = table.row(0, named=True)
+    assert row["suppressed"] is True
+    assert row["golfers"] is None
+    assert row["carry_p50_yd"] is None
+    assert row["in_window_share"] is None
+    # What rests on all golfers of about this speed, not on these four, may be shown.
+    assert row["efficient_carry_yd"] == 195.0
+    assert row["note"] == "fewer than 5 golfers: their figures are suppressed"
+
+
+def test_the_lower_edge_belongs_to_a_band_and_the_upper_to_the_next(model):
+    table = pl.concat([typical(5, speed=95.0), typical(6, speed=94.99).with_columns(golfer="x" + pl.col("golfer"))])
+    found = band_table(model, table, {}, RULES)
+    assert found.get_column("golfers").to_list() == [6, 5]
+
+
+def test_every_quarter_has_every_band(model):
+    found = band_table(model, pl.concat([typical(6), typical(5, quarter="2026Q1")]), {}, RULES)
+    assert found.select("quarter", "band_mph").rows() == [
+        ("2026Q1", 90.0), ("2026Q1", 100.0), ("2026Q3", 90.0), ("2026Q3", 100.0),
+    ]  # fmt: skip
+    assert "too few golfers of about this speed" in found.item(0, "note")

@@ -1,0 +1,98 @@
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.benchmark.frontier import Population, efficient_at, map_at, supported_speeds
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.drives import typical_drives
+from pipeline.fit.replicates import draw_counts, refit
+
+
+@pytest.fixture(scope="module")
+def fitted(world):
+    model = fit_candidate(candidates_for("ball")[1], world.drives).model
+    typical = typical_drives(world.drives, ["golfer"])
+    return model, refit(model, world.drives, typical, draw_counts(80, 1)), Population.from_typical(typical, 12)
+
+
+@pytest.fixture(scope="module", params=[80.0, 90.0, 100.0])
+def at(request, fitted):
+    return efficient_at(*fitted, request.param, half_width_mph=5.0, tolerance_yd=5.0)
+
+
+def true_efficient(world, world_carry, speed_mph):
+    """Best over all deliveries (the optimum lies in the crowd), at the upper quartile of the planted ratios."""
+    near = np.abs(world.golfers.get_column("club_speed_mph").to_numpy() - speed_mph) < 12
+    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy()[near], 0.75)
+    ball = speed_mph * ratio
+    return world_carry(ball, 14 - 0.04 * (ball - 135), 2600 - 12 * (ball - 135))
+
+
+def test_efficient_carry_is_the_truth_within_its_interval(at, world, world_carry):
+    truth = true_efficient(world, world_carry, at.speed_mph)
+    assert at.carry_yd == pytest.approx(truth, abs=1.5)
+    assert at.lo90_yd - 0.5 <= truth <= at.hi90_yd + 0.5
+    assert 0.1 < at.std_error_yd < 2.0
+
+
+def test_the_best_delivery_is_near_the_true_one(at):
+    ball = at.speed_mph * 1.472
+    assert at.launch_deg == pytest.approx(14 - 0.04 * (ball - 135), abs=1.0)
+    assert at.spin_rpm == pytest.approx(2600 - 12 * (ball - 135), abs=250)
+
+
+def test_every_drive_in_the_window_is_truly_near_efficient(at, world, world_carry):
+    window = at.window
+    launch, spin = np.meshgrid(
+        np.linspace(window.launch_lo_deg, window.launch_hi_deg, 30),
+        np.linspace(window.spin_lo_rpm, window.spin_hi_rpm, 30),
+    )
+    truth = true_efficient(world, world_carry, at.speed_mph)
+    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy(), 0.75)
+    short = truth - world_carry(at.speed_mph * ratio, launch, spin)
+    assert np.mean(short <= 5.0 + 1.0) > 0.95
+    assert (window.launch_hi_deg - window.launch_lo_deg) > 1.0
+    assert (window.spin_hi_rpm - window.spin_lo_rpm) > 200
+
+
+def test_slow_golfers_get_more_spin_than_fast_ones(fitted):
+    slow, fast = (efficient_at(*fitted, speed, 5.0, 5.0).window for speed in (75.0, 108.0))
+    assert slow.spin_lo_rpm > fast.spin_lo_rpm + 100
+    assert slow.spin_hi_rpm > fast.spin_hi_rpm + 100
+
+
+def test_a_wider_tolerance_gives_a_wider_window(fitted):
+    narrow, wide = (efficient_at(*fitted, 95.0, 5.0, tolerance).window for tolerance in (2.0, 8.0))
+
+    def area(w):
+        return (w.launch_hi_deg - w.launch_lo_deg) * (w.spin_hi_rpm - w.spin_lo_rpm)
+
+    assert area(wide) > 1.3 * area(narrow)
+
+
+def test_the_map_is_blank_where_nobody_is(fitted):
+    at = map_at(fitted[0], fitted[2], 90.0, 5.0)
+    assert 0.05 < at.supported.mean() < 0.6
+    assert not at.supported[0].any()
+    assert not at.supported[:, -1].any()
+
+
+def test_speeds_without_golfers_are_not_supported(fitted):
+    speeds = np.array([55.0, 68.0, 90.0, 115.0, 125.0])
+    assert supported_speeds(fitted[2], 5.0, 5, speeds).tolist() == [68.0, 90.0, 115.0]
+    assert supported_speeds(fitted[2], 5.0, 60, speeds).tolist() == []
+    nobody = Population(np.array([], dtype=np.int64), np.array([]), np.array([]), np.array([]))
+    assert supported_speeds(nobody, 5.0, 5, speeds).size == 0
+
+
+def test_without_ball_speed_the_better_strike_still_counts(world, fitted):
+    # The same drives, ball speed hidden: efficient carry must come out where it was, not at the average strike.
+    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    model = fit_candidate(candidates_for("club")[1], blind).model
+    typical = typical_drives(blind, ["golfer"])
+    refits = refit(model, blind, typical, draw_counts(80, 1))
+    found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0)
+    seen = efficient_at(*fitted, 90.0, 5.0, 5.0)
+    assert model.better_share > 0.005
+    assert found.carry_yd == pytest.approx(seen.carry_yd, abs=1.5)
+    assert np.std(refits.better_share) > 0.0005

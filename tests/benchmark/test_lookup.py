@@ -1,0 +1,85 @@
+import numpy as np
+import pytest
+
+from pipeline.benchmark.bands import BandRules
+from pipeline.benchmark.build_bands import find_efficient, guide_of
+from pipeline.benchmark.frontier import Population
+from pipeline.benchmark.lookup import Guide, look_up
+from pipeline.fit.contest import candidates_for, fit_candidate, hold_out, interval_edges
+from pipeline.fit.drives import typical_drives
+from pipeline.fit.replicates import draw_counts, refit
+
+RULES = BandRules((80.0, 90.0, 100.0), 5.0, 5)
+
+
+@pytest.fixture(scope="module")
+def parts(world):
+    candidate = candidates_for("ball")[1]
+    held = hold_out(candidate, world.drives, seed=1)
+    interval = {known: interval_edges(held.measured, p) for known, p in held.predicted.items()}
+    model = fit_candidate(candidate, world.drives).model.with_interval(interval)
+    typical = typical_drives(world.drives, ["golfer"])
+    refits = refit(model, world.drives, typical, draw_counts(80, 1))
+    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), RULES, 5.0)
+    return model, Guide.from_dict(guide_of("a", efficient, world.drives, RULES)), efficient
+
+
+def test_everything_known_is_the_model_itself(parts, world_carry):
+    model, guide, efficient = parts
+    answer = look_up(model, guide, 95.0, 13.0, 2800.0, 138.0)
+    assert answer["supported"] is True
+    assert answer["expected_carry_yd"] == pytest.approx(world_carry(138.0, 13.0, 2800.0), abs=1.0)
+    assert answer["efficient_carry_yd"] == pytest.approx(efficient[95.0].carry_yd)
+    assert answer["yards_available_yd"] == pytest.approx(answer["efficient_carry_yd"] - answer["expected_carry_yd"])
+    assert answer["expected_lo90_yd"] < answer["expected_carry_yd"] < answer["expected_hi90_yd"]
+    # Noise of 3 yd alone: the interval for one drive is 2 * 1.645 * 3 wide.
+    assert answer["expected_hi90_yd"] - answer["expected_lo90_yd"] == pytest.approx(9.9, abs=1.5)
+
+
+def test_knowing_less_widens_the_interval(parts):
+    model, guide, _ = parts
+
+    def width(**known):
+        answer = look_up(model, guide, 95.0, **known)
+        return answer["expected_hi90_yd"] - answer["expected_lo90_yd"]
+
+    full = {"launch_deg": 13.5, "spin_rpm": 2600.0, "ball_speed_mph": 138.7}
+    assert width(**full) < width(launch_deg=13.5, spin_rpm=2600.0) < width()
+
+
+def test_half_a_mph_lies_between_its_neighbours(parts):
+    model, guide, efficient = parts
+    answer = look_up(model, guide, 90.5)
+    assert answer["efficient_carry_yd"] == pytest.approx((efficient[90.0].carry_yd + efficient[91.0].carry_yd) / 2)
+    assert answer["launch_window_deg"][0] < answer["launch_window_deg"][1]
+    assert answer["spin_window_rpm"][0] < answer["spin_window_rpm"][1]
+
+
+@pytest.mark.parametrize(
+    ("asked", "why"),
+    [
+        ({"club_speed_mph": 140.0}, "too few golfers"),
+        ({"club_speed_mph": 50.0}, "the data reach club speeds from 68 to"),
+        ({"club_speed_mph": 95.0, "launch_deg": 30.0}, "hardly any drive near 95 mph"),
+        ({"club_speed_mph": 95.0, "spin_rpm": 6500.0}, "hardly any drive near 95 mph"),
+        ({"club_speed_mph": 95.0, "ball_speed_mph": 160.0}, "speed ratio of 1.68"),
+    ],
+)
+def test_outside_the_data_no_number_is_given(parts, asked, why):
+    answer = look_up(*parts[:2], **asked)
+    assert answer["supported"] is False
+    assert why in answer["note"]
+    numbers = [value for key, value in answer.items() if key not in ("club_speed_mph", "supported", "note")]
+    assert numbers == [None] * len(numbers)
+
+
+def test_nobody_anywhere_is_told(parts):
+    answer = look_up(parts[0], Guide.from_dict({"speeds": []}), 95.0)
+    assert answer["note"] == "the study has too few golfers at any club speed for a benchmark"
+
+
+def test_the_reach_holds_99_of_100_normal_drives(parts, world):
+    reach = parts[1].reach_near(90.0)
+    near = world.drives.filter(np.abs(world.drives.get_column("club_speed_mph").to_numpy() - 90) < 5)
+    inside = [reach.holds(l, p) for l, p in near.select("launch_deg", "spin_rpm").iter_rows()]
+    assert np.mean(inside) == pytest.approx(0.99, abs=0.01)

@@ -1,0 +1,62 @@
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+from collect_samples import Collected, key_file
+
+from pipeline.collect import collect_log, load_shots
+from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+
+
+@pytest.fixture
+def collect(tmp_path: Path) -> Callable[..., Collected]:
+    """Run the step on one log; `out` names the folder of its results."""
+
+    def run(
+        log: Path,
+        layout: Layout = STANDARD_LAYOUT,
+        out: str = "out",
+        source: str | None = None,
+        **entry: Any,
+    ) -> Collected:
+        entry.setdefault("layout", None if layout is STANDARD_LAYOUT else "layout.yaml")
+        log_file = LogFile(source=source or log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
+        paths = {
+            "shots": tmp_path / out / f"{log.name}.shots.parquet",
+            "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
+            "receipt": tmp_path / out / f"{log.name}.receipt.json",
+        }
+        collect_log.run(
+            log=str(log),
+            key=str(key_file(tmp_path)),
+            study="hill-school",
+            log_file=log_file.model_dump(mode="json", by_alias=True),
+            **{name: str(path) for name, path in paths.items()},
+        )
+        receipt = json.loads(paths["receipt"].read_text(encoding="utf-8"))
+        shots, rejects = (pl.read_parquet(paths[name], glob=False) for name in ("shots", "rejects"))
+        return Collected(shots, rejects, receipt, paths)
+
+    return run
+
+
+@pytest.fixture
+def load(tmp_path: Path) -> Callable[..., Path]:
+    """Load collected logs; give the folder with shots.duckdb, rejects.csv and sources.csv."""
+
+    def run(*logs: Collected, out: str = "loaded") -> Path:
+        folder = tmp_path / out
+        load_shots.run(
+            receipts=[str(log.paths["receipt"]) for log in logs],
+            shots=[str(log.paths["shots"]) for log in logs],
+            rejects=[str(log.paths["rejects"]) for log in logs],
+            database=str(folder / "shots.duckdb"),
+            rejects_csv=str(folder / "rejects.csv"),
+            sources_csv=str(folder / "sources.csv"),
+        )
+        return folder
+
+    return run

@@ -1,0 +1,47 @@
+"""The demo study's logs, against what its script says it planted."""
+
+import json
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.collect import collect_log, load_shots
+from pipeline.study import find_logs, load_study
+
+DEMO = Path(__file__).parents[2] / "data_demo"
+
+
+def test_demo_gives_the_planted_rejects_and_duplicates(tmp_path):
+    folder, study = load_study(DEMO)
+    made = {"receipts": [], "shots": [], "rejects": []}
+    for index, log_file in enumerate(find_logs(folder, study)):
+        receipt, shots, rejects = (str(tmp_path / f"{index}.{end}") for end in ("json", "s.parquet", "r.parquet"))
+        collect_log.run(
+            log=str(folder / log_file.source),
+            key=str(folder / study.privacy.key_file),
+            study=study.study,
+            shots=shots,
+            rejects=rejects,
+            receipt=receipt,
+            log_file=log_file.model_dump(mode="json", by_alias=True),
+        )
+        for name, path in zip(made, (receipt, shots, rejects), strict=True):
+            made[name].append(path)
+    outputs = {name: str(tmp_path / name) for name in ("database", "rejects_csv", "sources_csv")}
+
+    load_shots.run(**made, **outputs)
+
+    planted = json.loads((DEMO / "planted.json").read_text(encoding="utf-8"))
+    expected = [
+        (source, bad["row"], bad["rule"], bad["column"])
+        for source in sorted(planted)
+        for bad in planted[source]["rejected"]
+    ]
+    sources = pl.read_csv(outputs["sources_csv"])
+    counts = sources.select("source", "rows", "accepted", "duplicates").rows()
+    assert pl.read_csv(outputs["rejects_csv"]).rows() == expected
+    assert counts == [
+        (source, planted[source]["rows"], planted[source]["accepted"], len(planted[source]["duplicates"]))
+        for source in sorted(planted)
+    ]
+    assert sources["duplicates"].sum() > 60

@@ -1,0 +1,80 @@
+import re
+from pathlib import Path
+
+import pytest
+from collect_samples import KEY_HEX
+
+from pipeline.collect.key import DEMO_MARK, SECRET_MARK, make_key, read_key
+from pipeline.errors import UserError
+from pipeline.study import DEMO_STUDY
+
+DEMO_KEY = Path(__file__).parents[2] / "data_demo" / "private" / "pseudonym.key"
+
+
+def key_at(path, text, mode=0o600):
+    path.write_bytes(text.encode())
+    path.chmod(mode)
+    return path
+
+
+def test_secret_key_is_read(tmp_path):
+    path = key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n")
+
+    assert read_key(path, "hill-school") == bytes.fromhex(KEY_HEX)
+
+
+def test_missing_key_tells_how_to_make_one(tmp_path):
+    with pytest.raises(UserError, match=r"k: there is no key file; make one with: yardband key STUDY$"):
+        read_key(tmp_path / "k", "hill-school")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", KEY_HEX, f"# some mark\n{KEY_HEX}\n", f"{SECRET_MARK}\n{KEY_HEX[1:]}\n", f"{SECRET_MARK}\n{KEY_HEX}\nmore\n",
+     f"{SECRET_MARK}\n{'g' * 64}\n"],
+)  # fmt: skip
+def test_malformed_key_is_refused_without_showing_it(tmp_path, text):
+    path = key_at(tmp_path / "k", text)
+
+    with pytest.raises(UserError, match="this is no key file; it needs a marking line") as caught:
+        read_key(path, "hill-school")
+    assert KEY_HEX[1:] not in str(caught.value)
+
+
+def test_demo_key_serves_the_demo_alone():
+    assert DEMO_KEY.read_text(encoding="utf-8").startswith(DEMO_MARK + "\n")
+    assert len(read_key(DEMO_KEY, DEMO_STUDY)) == 32
+    with pytest.raises(UserError, match="this is the public demo key and the study 'hill-school' is not the demo"):
+        read_key(DEMO_KEY, "hill-school")
+
+
+@pytest.mark.parametrize("mode", [0o640, 0o604, 0o660, 0o700 | 0o001])
+def test_secret_key_that_others_can_reach_is_refused(tmp_path, mode):
+    path = key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n", mode)
+
+    with pytest.raises(UserError, match=re.escape(f"mend it with: chmod 600 {path}")):
+        read_key(path, "hill-school")
+
+
+def test_made_key_is_new_private_and_usable(tmp_path):
+    one, two = tmp_path / "a" / "b" / "k", tmp_path / "k"
+
+    make_key(one)
+    make_key(two)
+
+    assert one.stat().st_mode & 0o777 == 0o600
+    assert read_key(one, "hill-school") != read_key(two, "hill-school")
+
+
+def test_made_key_never_replaces_one(tmp_path):
+    path = key_at(tmp_path / "k", "precious")
+
+    with pytest.raises(UserError, match="there is a key already and it stays"):
+        make_key(path)
+    assert path.read_text(encoding="utf-8") == "precious"
+
+
+def test_no_key_is_made_inside_results(tmp_path):
+    with pytest.raises(UserError, match="the key would lie inside a results folder"):
+        make_key(tmp_path / "results" / "x" / "k")
+    assert not (tmp_path / "results").exists()

@@ -1,0 +1,77 @@
+import hashlib
+import hmac
+
+import polars as pl
+import pytest
+from collect_samples import KEY
+
+from pipeline.collect.pseudonym import keyed_digest, keyed_digests, mask, normalise_name, pseudonym, shot_keys
+
+# RFC 4231, test cases 1 and 2 of HMAC-SHA256.
+VECTORS = [
+    (b"\x0b" * 20, "Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"),
+    (b"Jefe", "what do ya want for nothing?", "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"),
+]
+
+
+@pytest.mark.parametrize(("key", "message", "digest"), VECTORS)
+def test_digests_match_the_published_vectors(key, message, digest):
+    assert keyed_digest(key, message.encode()) == digest
+    assert keyed_digests(key, pl.Series([message, None])).to_list() == [digest, None]
+
+
+def test_both_digests_are_one_function():
+    messages = ["", "a", "\u00e4\U0001f3cc", "x" * 1000]
+
+    assert keyed_digests(KEY, pl.Series(messages)).to_list() == [keyed_digest(KEY, m.encode()) for m in messages]
+
+
+def test_long_keys_are_refused():
+    with pytest.raises(ValueError, match="65 bytes"):
+        keyed_digests(b"k" * 65, pl.Series(["a"]))
+
+
+@pytest.mark.parametrize("spelling", ["Ann Oak", " ann  oak ", "ANN OAK", "Ann\u00a0Oak", "Ann\tOak", "\uff21nn Oak"])
+def test_spellings_of_one_name_are_one(spelling):
+    assert normalise_name(spelling) == "ann oak"
+
+
+@pytest.mark.parametrize(
+    ("name", "normal"),
+    [("12.0", "12"), ("12.000", "12"), ("12", "12"), ("12.5", "12.5"), ("007", "007"), ("A12.0", "a12.0"),
+     ("Jo\u0308rg", "j\u00f6rg"), ("STRASSE", "strasse"), ("Stra\u00dfe", "strasse")],
+)  # fmt: skip
+def test_normal_names(name, normal):
+    assert normalise_name(name) == normal
+
+
+def test_pseudonym_is_the_keyed_digest_of_kind_and_name():
+    expected = hmac.new(KEY, b"golfer\0ann oak", hashlib.sha256).hexdigest()[:16]
+
+    assert pseudonym("Ann Oak", KEY, "golfer") == f"g{expected}"
+
+
+def test_kind_and_key_change_the_pseudonym():
+    golfer = pseudonym("Oak", KEY, "golfer")
+
+    assert pseudonym("Oak", KEY, "group")[1:] != golfer[1:]
+    assert pseudonym("Oak", KEY, "group")[0] == "m"
+    assert pseudonym("Oak", b"x" * 32, "golfer") != golfer
+
+
+def test_mask_keeps_order_and_nulls():
+    names = pl.Series(["Bo", None, "Ann", "bo "])
+
+    bo, ann = pseudonym("Bo", KEY, "golfer"), pseudonym("Ann", KEY, "golfer")
+    assert mask(names, KEY, "golfer").to_list() == [bo, None, ann, bo]
+
+
+def test_shot_key_is_of_golfer_and_second():
+    golfers = pl.Series(["g1", "g1", "g2", None, "g1"])
+    seconds = pl.Series([5, 6, 5, 5, None], dtype=pl.Int64)
+
+    keys = shot_keys(golfers, seconds, KEY).to_list()
+
+    assert keys[0] == keyed_digest(KEY, b"shot|g1|5")[:32]
+    assert len(set(keys[:3])) == 3
+    assert keys[3:] == [None, None]

@@ -1,0 +1,100 @@
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import polars as pl
+import pytest
+
+from pipeline.collect.times import parse_times
+
+
+def read(cell, form=None, zone=None, iso_too=False, dtype=None):
+    frame = parse_times(pl.Series([cell], dtype=dtype), form, zone, iso_too=iso_too)
+    return frame.row(0)
+
+
+def unix(*parts):
+    return int(datetime(*parts, tzinfo=UTC).timestamp())
+
+
+@pytest.mark.parametrize(
+    ("cell", "day", "second"),
+    [
+        ("2026-01-02", date(2026, 1, 2), unix(2026, 1, 2)),
+        ("2026-01-02T10:11", date(2026, 1, 2), unix(2026, 1, 2, 10, 11)),
+        ("2026-01-02 10:11:12", date(2026, 1, 2), unix(2026, 1, 2, 10, 11, 12)),
+        ("2026-01-02T10:11:12.999999", date(2026, 1, 2), unix(2026, 1, 2, 10, 11, 12)),
+        ("2026-01-02T10:11:12Z", date(2026, 1, 2), unix(2026, 1, 2, 10, 11, 12)),
+        ("2026-01-02T23:30:00-05:00", date(2026, 1, 2), unix(2026, 1, 3, 4, 30)),
+        ("2026-01-02T00:30:00+0200", date(2026, 1, 2), unix(2026, 1, 1, 22, 30)),
+        ("2026-01-02T00:30:00+05", date(2026, 1, 2), unix(2026, 1, 1, 19, 30)),
+        ("2026-01-02T00:30:00 +05:45", date(2026, 1, 2), unix(2026, 1, 1, 18, 45)),
+        ("1969-12-31T23:59:59", date(1969, 12, 31), -1),
+    ],
+)
+def test_iso_times(cell, day, second):
+    assert read(cell) == (day, second)
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["2026", "02.01.2026", "2026-13-01", "2026-02-29", "2026-01-02T25:00", "2026-01-02T10", "2026-01-02T10:11+19:00"],
+)
+def test_no_time_is_guessed(cell):
+    assert read(cell) == (None, None)
+
+
+def test_zone_applies_to_times_without_an_offset():
+    assert read("2026-07-01T00:30:00", zone="Europe/Vienna") == (date(2026, 7, 1), unix(2026, 6, 30, 22, 30))
+
+
+def test_time_with_an_offset_counts_on_the_day_of_the_zone():
+    assert read("2026-06-30T22:30:00Z", zone="Europe/Vienna") == (date(2026, 7, 1), unix(2026, 6, 30, 22, 30))
+
+
+def test_hour_that_the_clock_change_skips_is_an_hour_later():
+    # Vienna, 29 March 2026: 02:00 to 03:00 did not exist; 02:30 is 03:30 summer time.
+    assert read("2026-03-29T02:30:00", zone="Europe/Vienna") == (date(2026, 3, 29), unix(2026, 3, 29, 1, 30))
+
+
+def test_hour_that_the_clock_change_repeats_is_the_first():
+    assert read("2026-10-25T02:30:00", zone="Europe/Vienna") == (date(2026, 10, 25), unix(2026, 10, 25, 0, 30))
+
+
+@pytest.mark.parametrize(
+    ("cell", "form", "second"),
+    [
+        ("02.01.2026 10:11:12", "%d.%m.%Y %H:%M:%S", unix(2026, 1, 2, 10, 11, 12)),
+        ("02.01.2026", "%d.%m.%Y", unix(2026, 1, 2)),
+        ("01/02/2026 10:11 PM", "%m/%d/%Y %I:%M %p", unix(2026, 1, 2, 22, 11)),
+        ("02.01.2026 23:30 -0500", "%d.%m.%Y %H:%M %z", unix(2026, 1, 3, 4, 30)),
+    ],
+)
+def test_layout_format(cell, form, second):
+    assert read(cell, form) == (date(2026, 1, 2), second)
+
+
+def test_format_with_an_offset_needs_one():
+    assert read("02.01.2026 23:30", "%d.%m.%Y %H:%M %z") == (None, None)
+
+
+def test_iso_is_only_a_way_out_where_asked_for():
+    assert read("2026-01-02 10:00:00", "%d.%m.%Y") == (None, None)
+    assert read("2026-01-02 10:00:00", "%d.%m.%Y", iso_too=True) == (date(2026, 1, 2), unix(2026, 1, 2, 10))
+    assert read("02.01.2026", "%d.%m.%Y", iso_too=True) == (date(2026, 1, 2), unix(2026, 1, 2))
+
+
+def test_typed_times():
+    naive = datetime(2026, 1, 2, 0, 30)
+    aware = datetime(2026, 1, 2, 0, 30, tzinfo=timezone(timedelta(hours=2)))
+
+    assert read(naive, zone="Europe/Vienna") == (date(2026, 1, 2), unix(2026, 1, 1, 23, 30))
+    assert read(naive, dtype=pl.Datetime("ns")) == (date(2026, 1, 2), unix(2026, 1, 2, 0, 30))
+    assert read(naive.replace(microsecond=999_999)) == (date(2026, 1, 2), unix(2026, 1, 2, 0, 30))
+    assert read(date(2026, 1, 2)) == (date(2026, 1, 2), unix(2026, 1, 2))
+    assert read(aware, zone="Europe/Vienna", dtype=pl.Datetime("us", "UTC")) == (
+        date(2026, 1, 1),
+        unix(2026, 1, 1, 22, 30),
+    )
+
+
+def test_a_number_is_no_time():
+    assert read(45000) == (None, None)

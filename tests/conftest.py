@@ -1,0 +1,80 @@
+"""A small world with a truth in closed form: drives whose carry is a known surface plus noise."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+import pytest
+
+
+def true_carry_yd(ball_mph, launch_deg, spin_rpm):
+    """Carry falls off as a parabola on both sides of a best launch and spin that depend on ball speed."""
+    best_launch = 14 - 0.04 * (ball_mph - 135)
+    best_spin = 2600 - 12 * (ball_mph - 135)
+    fall = ((launch_deg - best_launch) / 9) ** 2 * 0.2 + ((spin_rpm - best_spin) / 2200) ** 2 * 0.2
+    return 1.7 * ball_mph - 30 - 200 * fall
+
+
+@dataclass(frozen=True)
+class World:
+    """Drives with the planted delivery of each golfer."""
+
+    drives: pl.DataFrame
+    golfers: pl.DataFrame
+
+
+def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, offset_b_yd=6.0):
+    rng = np.random.default_rng(seed)
+    speed = np.linspace(68, 115, golfers)
+    ratio = rng.normal(1.46, 0.02, golfers)
+    launch = 14 - 0.04 * (1.46 * speed - 135) + rng.normal(0, 1.8, golfers)
+    spin = 2600 - 12 * (1.46 * speed - 135) + rng.normal(0, 350, golfers)
+    device = np.where(np.arange(golfers) % 3 == 0, "unit-B", "unit-A")
+    names = [f"g{index:016x}" for index in range(golfers)]
+    who = np.repeat(np.arange(golfers), shots)
+    n = len(who)
+    club = speed[who] * rng.normal(1, 0.012, n)
+    ball = club * (ratio[who] + rng.normal(0, 0.012, n))
+    shot_launch = launch[who] + rng.normal(0, 1.0, n)
+    shot_spin = spin[who] * rng.normal(1, 0.07, n)
+    carry = true_carry_yd(ball, shot_launch, shot_spin) + rng.normal(0, noise_yd, n)
+    carry += offset_b_yd * (device[who] == "unit-B")
+    drives = pl.DataFrame(
+        {
+            "golfer": np.array(names)[who],
+            "quarter": "2026Q3",
+            "device": device[who],
+            "ball": "premium",
+            "club_speed_mph": club,
+            "ball_speed_mph": ball,
+            "launch_deg": shot_launch,
+            "spin_rpm": shot_spin,
+            "carry_yd": carry,
+            "spin_measured": True,
+        }
+    )
+    planted = pl.DataFrame(
+        {"golfer": names, "club_speed_mph": speed, "speed_ratio": ratio, "launch_deg": launch, "spin_rpm": spin}
+    )
+    return World(drives, planted)
+
+
+@pytest.fixture(scope="session")
+def world():
+    return make_world()
+
+
+@pytest.fixture(scope="session")
+def world_maker():
+    return make_world
+
+
+@pytest.fixture(scope="session")
+def world_carry():
+    return true_carry_yd
+
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--renew-golden", action="store_true", help="write the demo run's golden numbers anew instead of checking them"
+    )

@@ -1,0 +1,78 @@
+import numpy as np
+import polars as pl
+import pytest
+import statsmodels.datasets
+from sklearn.linear_model import QuantileRegressor
+
+from pipeline.fit.trends import Trends, _quantile_line, fit_trends, ratio_lines, spread_without_error
+
+
+def typical(speed, ratio, variance=0.0, shots=30):
+    n = len(speed)
+    return pl.DataFrame(
+        {
+            "golfer": [f"g{i:016x}" for i in range(n)],
+            "shots": [shots] * n,
+            "club_speed_mph": speed,
+            "speed_ratio": ratio,
+            "speed_ratio_var": [variance] * n,
+            "launch_deg": 20 - 0.08 * np.asarray(speed),
+            "spin_rpm": 4000 - 14 * np.asarray(speed),
+        }
+    )
+
+
+def test_median_regression_of_engels_data():
+    # Published: Koenker and Hallock, J. Econ. Perspectives 15 (2001) 143, data of Engel (1857), median fit of food
+    # expenditure on income; the quantreg package of R prints 81.48225 and 0.56018. Data shipped with statsmodels.
+    data = statsmodels.datasets.engel.load_pandas().data
+    line = _quantile_line(data["income"].to_numpy(), data["foodexp"].to_numpy(), 0.5)
+    assert line.slope == pytest.approx(0.56018, abs=2e-5)
+    assert line(0.0) == pytest.approx(81.48225, abs=0.02)
+
+
+@pytest.mark.parametrize("quantile", [0.5, 0.75])
+def test_quantile_line_agrees_with_scikit_learn(quantile):
+    rng = np.random.default_rng(5)
+    speed = rng.uniform(65, 118, 200)
+    values = 1.40 + 0.0005 * speed + rng.normal(0, 0.03, 200)
+    line = _quantile_line(speed, values, quantile)
+    other = QuantileRegressor(quantile=quantile, alpha=0.0).fit(speed[:, None], values)
+    np.testing.assert_allclose(line(speed), other.predict(speed[:, None]), atol=2e-4)
+
+
+def test_launch_and_spin_follow_a_straight_line():
+    speed = np.linspace(70, 110, 30)
+    trends = fit_trends(typical(speed, np.full(30, 1.45)))
+    assert trends.launch(90.0) == pytest.approx(20 - 0.08 * 90, abs=1e-6)
+    assert trends.spin(80.0) == pytest.approx(4000 - 14 * 80, abs=1e-3)
+
+
+def test_better_quarter_is_the_upper_quartile_of_true_ratios():
+    # True ratios have sd 0.02; 12 drives of sd 0.05 each would push the raw quartile up by a quarter.
+    rng = np.random.default_rng(6)
+    n, shots, noise = 4000, 12, 0.05
+    true = 1.45 + rng.normal(0, 0.02, n)
+    seen = true + rng.normal(0, noise * np.sqrt(np.pi / 2 / shots), n)
+    _, better = ratio_lines(typical(rng.uniform(70, 110, n), seen, noise**2, shots))
+    truth = 1.45 + 0.6745 * 0.02
+    assert better is not None
+    assert float(better(90.0)) == pytest.approx(truth, abs=0.0012)
+    assert np.quantile(seen, 0.75) - truth > 0.003
+
+
+def test_spread_without_error_keeps_exact_values():
+    departure = np.array([-0.03, 0.01, 0.02])
+    np.testing.assert_allclose(spread_without_error(departure, np.zeros(3)), departure)
+
+
+def test_spread_without_error_is_nil_where_error_explains_all():
+    np.testing.assert_allclose(spread_without_error(np.array([-0.01, 0.01]), np.array([0.01, 0.01])), [0, 0])
+
+
+def test_no_ball_speed_gives_no_ratio_lines():
+    table = typical(np.linspace(70, 110, 10), [None] * 10).with_columns(pl.col("speed_ratio").cast(pl.Float64))
+    trends = fit_trends(table)
+    assert trends.speed_ratio is None
+    assert trends.better_ratio is None
+    assert Trends.from_dict(trends.to_dict()) == trends

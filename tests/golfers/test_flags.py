@@ -1,0 +1,118 @@
+import polars as pl
+import pytest
+from scipy import stats
+
+from pipeline.golfers.flags import FlagRules, assess, main_cause
+from pipeline.tables import Golfers
+
+RULES = FlagRules(lost_yd=10, false_discovery_rate=0.10, min_shots=12)
+
+# Benjamini and Hochberg (1995), section 3.2: the 15 ordered p-values of the worked example; at 5 % the procedure
+# rejects the four smallest.
+WORKED = [
+    0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0,
+]  # fmt: skip
+
+
+def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
+    n = len(values)
+    base = {
+        "golfer": [f"g{i:016x}" for i in range(n)],
+        "quarter": [quarter] * n,
+        "shots": [shots] * n,
+        "club_speed_mph": [95.0] * n,
+        "ball_speed_mph": [138.0] * n,
+        "launch_deg": [13.0] * n,
+        "spin_rpm": [2600.0] * n,
+        "carry_yd": [240.0 - (v or 0.0) for v in values],
+        "efficient_yd": [240.0 if v is not None else None for v in values],
+        "lost_yd": values,
+        "lost_contact_yd": values,
+        "lost_launch_yd": [0.0] * n,
+        "lost_spin_yd": [0.0] * n,
+        "lost_consistency_yd": [0.0] * n,
+        "lost_other_yd": [0.0] * n,
+        "std_error_yd": [error if v is not None else None for v in values],
+    }
+    return pl.DataFrame(base | columns, schema_overrides={"lost_yd": pl.Float64, "lost_contact_yd": pl.Float64})
+
+
+def test_the_worked_example_of_benjamini_and_hochberg():
+    # Losses are chosen so that their p-values are the published ones (1.0 stands for 0.99999, t being finite).
+    published = [min(p, 0.99999) for p in WORKED]
+    values = [10 + 2.0 * stats.t.isf(p, 29) for p in published]
+    table = assess(lost(values), FlagRules(10, 0.05, 12))
+    assert table.get_column("p_value").to_list() == pytest.approx(published, rel=1e-9)
+    assert table.get_column("flagged").to_list() == [True] * 4 + [False] * 11
+
+
+def test_quarters_are_adjusted_apart():
+    one = lost([30.0, 10.5])
+    other = lost([30.0] + [9.0] * 20, quarter="2026Q2")
+    table = assess(pl.concat([one, other]), RULES)
+    alone = assess(one, RULES)
+    assert table.filter(quarter="2026Q3").get_column("q_value").to_list() == alone.get_column("q_value").to_list()
+
+
+def test_the_threshold_is_what_is_tested_not_nil():
+    table = assess(lost([10.0, 0.0]), RULES)
+    assert table.get_column("p_value").to_list() == pytest.approx([0.5, stats.t.sf(-5.0, 29)])
+
+
+def test_interval_is_students():
+    row = assess(lost([20.0], shots=13, error=3.0), RULES).row(0, named=True)
+    assert row["lost_hi90_yd"] - 20 == pytest.approx(3.0 * 1.782288, rel=1e-6)  # t table: 12 degrees, 95 %
+    assert 20 - row["lost_lo90_yd"] == pytest.approx(3.0 * 1.782288, rel=1e-6)
+
+
+def test_few_drives_and_unreached_speeds_are_not_assessed():
+    table = assess(pl.concat([lost([40.0], shots=11), lost([None]).with_columns(golfer=pl.lit("g" + "f" * 16))]), RULES)
+    assert table.get_column("status").to_list() == ["not_assessed", "not_assessed"]
+    assert table.get_column("p_value").to_list() == [None, None]
+    assert table.get_column("q_value").to_list() == [None, None]
+    assert table.get_column("flagged").to_list() == [False, False]
+    assert table.get_column("note").to_list() == [
+        "11 drives, an assessment needs 12",
+        "the benchmarks don't reach this club speed",
+    ]
+    Golfers.validate(table)
+
+
+def test_unassessed_golfers_do_not_weigh_on_the_others():
+    alone = assess(lost([16.0]), RULES).item(0, "q_value")
+    with_others = assess(
+        pl.concat([lost([16.0]), lost([5.0] * 9, shots=3).with_columns(golfer="x" + pl.col("golfer"))]), RULES
+    )
+    assert with_others.item(0, "q_value") == alone
+
+
+def test_flagged_and_clear():
+    table = assess(lost([25.0, 4.0]), RULES)
+    assert table.get_column("status").to_list() == ["flagged", "clear"]
+    assert table.get_column("main_cause").to_list() == ["contact", "contact"]
+    Golfers.validate(table)
+
+
+@pytest.mark.parametrize(
+    ("contact", "launch", "spin", "consistency", "other", "cause"),
+    [
+        (20, 2, 1, 2, 0, "contact"),
+        (2, 18, -6, 2, 0, "launch"),
+        (1, 3, 16, 2, 1, "spin"),
+        (3, 3, 2, 20, -4, "consistency"),
+        (10, 10, 0, 2, 0, "mixed"),
+        (8, 7, 6, 2, 0, "mixed"),
+        (12, 7, 6, 2, 0, "contact"),
+        (5, 4, 3, 2, 14, "mixed"),
+        (1, 1, 1, 1, 1, "none"),
+        (-3, 2, 0, 0, -4, "none"),
+        (None, 3, 15, 2, 1, "spin"),
+        (None, 1, 1, 1, 20, "mixed"),
+    ],
+)
+def test_main_cause(contact, launch, spin, consistency, other, cause):
+    parts = {"contact": contact, "launch": launch, "spin": spin, "consistency": consistency, "other": other}
+    row = {f"lost_{name}_yd": value for name, value in parts.items()}
+    total = float(sum(value for value in parts.values() if value is not None))
+    table = pl.DataFrame([row | {"lost_yd": total}], schema_overrides=dict.fromkeys(row, pl.Float64))
+    assert main_cause(table).to_list() == [cause]

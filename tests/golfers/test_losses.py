@@ -1,0 +1,157 @@
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.golfers.losses import Frontier, exchange, losses
+
+PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
+number = st.floats(-50, 50)
+
+
+@given(st.tuples(number, number, number), st.tuples(number, number, number))
+def test_exchange_adds_up_exactly_to_the_change(start, end):
+    def value(x, y, z):
+        return x * y + np.sin(z) * x + z**2
+
+    before, after = ([np.array([v]) for v in values] for values in (start, end))
+    parts = exchange(value, before, after)
+    assert sum(parts)[0] == pytest.approx((value(*before) - value(*after))[0], abs=1e-7)
+
+
+def test_exchange_of_a_sum_gives_each_its_own_change():
+    parts = exchange(lambda x, y: 3 * x - y, [np.array([5.0]), np.array([1.0])], [np.array([2.0]), np.array([4.0])])
+    assert [part[0] for part in parts] == pytest.approx([9.0, 3.0])
+
+
+def test_exchange_of_a_product_shares_the_interaction_equally():
+    # Closed form for x*y: each gets its change times the mean of the other (Shapley 1953).
+    parts = exchange(lambda x, y: x * y, [np.array([4.0]), np.array([10.0])], [np.array([1.0]), np.array([6.0])])
+    assert [part[0] for part in parts] == pytest.approx([3 * 8.0, 4 * 2.5])
+
+
+def test_an_input_that_does_not_change_takes_nothing():
+    one, two = np.array([1.0]), np.array([2.0])
+    assert exchange(lambda x, y: x**y, [two, one], [one, one])[1][0] == 0
+
+
+@pytest.fixture(scope="module")
+def model(world):
+    return fit_candidate(candidates_for("ball")[1], world.drives).model
+
+
+@pytest.fixture(scope="module")
+def frontier(world_carry):
+    speed = np.arange(66.0, 118.0)
+    ball = speed * 1.474
+    launch, spin = 14 - 0.04 * (ball - 135), 2600 - 12 * (ball - 135)
+    return Frontier(speed, world_carry(ball, launch, spin), np.full(len(speed), 0.5), launch, spin)
+
+
+def golfer(world_carry, rng, n=400, ratio=1.474, launch_off=0.0, spin_off=0.0, mishits=0.0, bias_yd=0.0):
+    """Drives of one golfer of 95 mph who is efficient but for what is asked for, without noise in carry."""
+    club = np.full(n, 95.0)
+    ball = club * np.where(rng.random(n) < mishits, 1.25, ratio)
+    best = 95 * 1.474
+    launch = 14 - 0.04 * (best - 135) + launch_off + rng.normal(0, 0.2, n)
+    spin = 2600 - 12 * (best - 135) + spin_off + rng.normal(0, 40, n)
+    return pl.DataFrame(
+        {
+            "golfer": "g0000000000000000",
+            "quarter": "2026Q3",
+            "device": "unit-A",
+            "ball": "premium",
+            "club_speed_mph": club,
+            "ball_speed_mph": ball,
+            "launch_deg": launch,
+            "spin_rpm": spin,
+            "carry_yd": world_carry(ball, launch, spin) - bias_yd,
+            "spin_measured": True,
+        }
+    )
+
+
+CASES = {
+    "lost_contact_yd": {"ratio": 1.39},
+    "lost_launch_yd": {"launch_off": -5.0},
+    "lost_spin_yd": {"spin_off": 1300.0},
+    "lost_consistency_yd": {"mishits": 0.3},
+    "lost_other_yd": {"bias_yd": 12.0},
+}
+
+
+@pytest.mark.parametrize(("part", "fault"), CASES.items())
+def test_a_single_fault_lands_in_its_own_part(part, fault, model, frontier, world_carry):
+    # The fall-off in the world is a parabola without interaction, so each fault's yards have a closed form.
+    row = losses(golfer(world_carry, np.random.default_rng(1), **fault), model, frontier).row(0, named=True)
+    assert row[part] > 8
+    assert row[part] == pytest.approx(row["lost_yd"], abs=1.6)
+    assert all(abs(row[other]) < 1.6 for other in PARTS if other != part)
+
+
+def test_yards_lost_are_efficient_minus_mean_carry_and_parts_add_up(world, model, frontier):
+    table = losses(world.drives, model, frontier)
+    assert table.height == 80
+    gap = table.select(pl.sum_horizontal(*PARTS) - pl.col("lost_yd")).to_series()
+    assert gap.abs().max() < 1e-9
+    mean = world.drives.group_by("golfer").agg(pl.col("carry_yd").mean().alias("mean"))
+    joined = table.join(mean, on="golfer")
+    difference = joined.select(pl.col("efficient_yd") - pl.col("mean") - pl.col("lost_yd")).to_series()
+    assert difference.abs().max() < 1e-9
+
+
+def test_standard_error_is_the_spread_over_like_golfers(model, frontier, world_carry):
+    # 400 golfers who are all the same but for luck: the spread of their yards lost is what the error claims.
+    rng = np.random.default_rng(7)
+    n, shots = 400, 20
+    who = np.repeat(np.arange(n), shots)
+    club = 95 * rng.normal(1, 0.015, n * shots)
+    ball = club * rng.normal(1.45, 0.015, n * shots)
+    launch, spin = rng.normal(13, 1, n * shots), rng.normal(2600, 200, n * shots)
+    drives = pl.DataFrame(
+        {
+            "golfer": [f"g{i:016x}" for i in who],
+            "quarter": "2026Q3",
+            "club_speed_mph": club,
+            "ball_speed_mph": ball,
+            "launch_deg": launch,
+            "spin_rpm": spin,
+            "carry_yd": world_carry(ball, launch, spin) + rng.normal(0, 5, n * shots),
+            "spin_measured": True,
+        }
+    )
+    exact = replace(frontier, std_error_yd=0 * frontier.carry_yd)
+    table = losses(drives, model, exact)
+    claimed = np.sqrt((table.get_column("std_error_yd") ** 2).mean())
+    assert claimed == pytest.approx(table.get_column("lost_yd").std(), rel=0.08)
+    # Luck in speed moves both carry and what was possible: counting it as loss would claim a third more.
+    plain = np.sqrt(drives.group_by("golfer").agg(pl.col("carry_yd").var() / shots)["carry_yd"].mean())
+    assert claimed < 0.9 * plain
+
+
+def test_without_ball_speed_contact_is_unknown_and_the_rest_still_adds_up(model, frontier, world_carry):
+    blind = golfer(world_carry, np.random.default_rng(1), ratio=1.39).with_columns(
+        ball_speed_mph=pl.lit(None, pl.Float64)
+    )
+    row = losses(blind, model, frontier).row(0, named=True)
+    assert row["lost_contact_yd"] is None
+    assert row["ball_speed_mph"] is None
+    assert sum(row[part] for part in PARTS[1:]) == pytest.approx(row["lost_yd"], abs=1e-9)
+    assert row["lost_other_yd"] > 8
+
+
+def test_beyond_the_frontier_nothing_is_claimed(model, frontier, world_carry):
+    fast = golfer(world_carry, np.random.default_rng(1)).with_columns(club_speed_mph=pl.lit(140.0))
+    row = losses(fast, model, frontier).row(0, named=True)
+    assert row["carry_yd"] is not None
+    assert all(row[name] is None for name in ("efficient_yd", "lost_yd", *PARTS, "std_error_yd"))
+
+
+def test_a_gap_in_the_frontier_is_out_of_reach():
+    gapped = Frontier(*(np.array([80.0, 81.0, 90.0]),) * 5)
+    found = gapped.at(gapped.carry_yd, np.array([80.5, 81.4, 85.0, 89.7, 90.2]))
+    assert np.isnan(found).tolist() == [False, False, True, False, True]

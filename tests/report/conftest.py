@@ -1,0 +1,222 @@
+"""An invented academy for the tests of the report: two quarters, five bands, every awkward case."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+
+CENTRES = [70, 80, 90, 100, 110]
+
+
+@pytest.fixture
+def settings():
+    return {
+        "study": "hill-school",
+        "bands": {"centres": CENTRES, "half_width_mph": 5},
+        "flags": {"lost_yd": 10, "false_discovery_rate": 0.1, "min_shots": 12},
+        "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
+        "window_tolerance_yd": 5,
+    }
+
+
+def golfer_rows(count, seed):
+    """Make golfers of one quarter: one in four short by 15 to 40 yd, one in ten not assessed."""
+    random = np.random.default_rng(seed)
+    speed = random.uniform(66, 112, count)
+    kind = np.arange(count)
+    flagged, unassessed = kind % 4 == 1, kind % 10 == 6
+    parts = random.normal(0, 1.5, (5, count))
+    parts[kind % 5, kind] += np.where(flagged, random.uniform(15, 40, count), 2.0)
+    contact_known = (kind % 7 != 5) | (kind % 5 == 0)
+    parts[0] *= contact_known
+    lost = parts.sum(axis=0)
+    efficient = 2.55 * speed - 14
+    table = pl.DataFrame(
+        {
+            "golfer": [f"g{0x9E3779B97F4A7C15 * (k + 100 * seed) % 2**64:016x}" for k in range(1, count + 1)],
+            "shots": random.integers(12, 60, count),
+            "club_speed_mph": speed,
+            "ball_speed_mph": np.where(contact_known, 1.45 * speed, np.nan),
+            "launch_deg": 13 + random.normal(0, 2.5, count),
+            "spin_rpm": 2700 + random.normal(0, 500, count),
+            "carry_yd": efficient - lost,
+            "efficient_yd": efficient,
+            "lost_yd": lost,
+            "lost_lo90_yd": lost - 4,
+            "lost_hi90_yd": lost + 4,
+            "lost_contact_yd": np.where(contact_known, parts[0], np.nan),
+            "lost_launch_yd": parts[1],
+            "lost_spin_yd": parts[2],
+            "lost_consistency_yd": parts[3],
+            "lost_other_yd": parts[4],
+            "p_value": np.where(flagged, 0.0004, 0.6),
+            "q_value": np.where(flagged, 0.0008, 0.8),
+            "flagged": flagged,
+        }
+    ).fill_nan(None)
+    causes = pl.Series("cause", np.array(["contact", "launch", "spin", "consistency", "mixed"])[kind % 5])
+    efficiency = ["efficient_yd", "lost_yd", "lost_lo90_yd", "lost_hi90_yd", "p_value", "q_value", "lost_contact_yd"]
+    efficiency += ["lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
+    left_out = pl.Series("left_out", unassessed)
+    return table.with_columns(
+        pl.when(~left_out).then(pl.col(*efficiency)),
+        flagged=pl.col("flagged") & ~left_out,
+        main_cause=pl.when(pl.col("flagged") & ~left_out).then(causes).otherwise(pl.lit("none")),
+        status=pl.when(left_out).then(pl.lit("not_assessed"))
+        .when(pl.col("flagged")).then(pl.lit("flagged")).otherwise(pl.lit("clear")),
+        note=pl.when(left_out).then(pl.lit("fewer than 12 drives")),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def golfers():
+    both = [golfer_rows(24, 1).with_columns(quarter=pl.lit("2026Q2"))]
+    both.append(golfer_rows(44, 2).with_columns(quarter=pl.lit("2026Q3")))
+    return Golfers.validate(pl.concat(both).select(Golfers.column_names()), cast=True)
+
+
+@pytest.fixture
+def bands():
+    """Make five bands and two quarters; 110 mph is suppressed, 70 mph has no window."""
+    speed = np.array(CENTRES, dtype=float)
+    median = 2.4 * speed - 8.25
+    one = pl.DataFrame(
+        {
+            "band_mph": speed,
+            "golfers": [6, 9, 14, 10, None],
+            "shots": [150, 260, 410, 1300, None],
+            "carry_p25_yd": median - 8,
+            "carry_p50_yd": median,
+            "carry_p75_yd": median + 7,
+            "carry_p90_yd": median + 11,
+            "efficient_carry_yd": 2.55 * speed - 14,
+            "efficient_lo90_yd": 2.55 * speed - 16.6,
+            "efficient_hi90_yd": 2.55 * speed - 11.4,
+            "efficient_total_yd": 2.7 * speed - 4,
+            "launch_lo_deg": [None, 12.04, 11.06, 10.0, None],
+            "launch_hi_deg": [None, 16.0, 15.25, 14.5, None],
+            "spin_lo_rpm": [None, 2311.0, 2104.0, 1986.0, None],
+            "spin_hi_rpm": [None, 3204.0, 2996.0, 2751.0, None],
+            "speed_ratio_p50": [1.416, 1.43, 1.444, 1.45, None],
+            "in_window_share": [None, 0.333, 0.5, 0.404, None],
+            "suppressed": [False, False, False, False, True],
+            "note": ["no window | too few deliveries", None, None, None, None],
+        }
+    )
+    empty = pl.when(~pl.col("suppressed")).then(pl.col("^(carry|efficient)_.*$"))
+    one = one.with_columns(empty)
+    older = one.with_columns(pl.col("^carry_.*$") - 3.25)
+    both = [older.with_columns(quarter=pl.lit("2026Q2")), one.with_columns(quarter=pl.lit("2026Q3"))]
+    return BandTable.validate(pl.concat(both).select(BandTable.column_names()), cast=True)
+
+
+def chart_band(band_mph):
+    """Make the map of one band, a smooth hill of carry with an oval support."""
+    launch, spin = np.linspace(4, 22, 37), np.linspace(1200, 4800, 37)
+    off_launch, off_spin = launch[:, None] - 13, (spin[None, :] - 2500) / 300
+    efficient = 2.55 * band_mph - 14
+    carry = efficient - 0.6 * off_launch**2 - 0.8 * off_spin**2 - 0.4 * off_launch * off_spin
+    supported = (off_launch / 6) ** 2 + (off_spin / 4.5) ** 2 < 1
+    window = {"launch_lo_deg": 11.5, "launch_hi_deg": 14.5, "spin_lo_rpm": 2100.0, "spin_hi_rpm": 2900.0}
+    return {
+        "band_mph": band_mph,
+        "launch_deg": launch.tolist(),
+        "spin_rpm": spin.tolist(),
+        "expected_carry_yd": [[value if ok else None for value, ok in zip(*row, strict=True)]
+                              for row in zip(carry.tolist(), supported.tolist(), strict=True)],
+        "supported": supported.tolist(),
+        "window": window,
+        "efficient_carry_yd": efficient,
+    }  # fmt: skip
+
+
+@pytest.fixture
+def chart():
+    speed = np.arange(60, 121, 1.0)
+    carry = 2.55 * speed - 14
+    known = (speed >= 65) & (speed <= 113)
+
+    def curve(values):
+        return [value if ok else None for value, ok in zip(values.tolist(), known, strict=True)]
+
+    maps = [chart_band(centre) for centre in CENTRES]
+    maps[0]["window"] = None
+    nothing = {"expected_carry_yd": [[None] * 37] * 37, "supported": [[False] * 37] * 37}
+    maps[4] |= {**nothing, "window": None, "efficient_carry_yd": None}
+    return {
+        "study": "hill-school",
+        "quarter": "2026Q3",
+        "speeds_mph": speed.tolist(),
+        "efficient_carry_yd": curve(carry),
+        "efficient_lo90_yd": curve(carry - 2.6 - 0.01 * (speed - 90) ** 2),
+        "efficient_hi90_yd": curve(carry + 2.6 + 0.01 * (speed - 90) ** 2),
+        "bands": maps,
+    }
+
+
+@pytest.fixture
+def scores():
+    rows = pl.DataFrame(
+        {
+            "model": ["straight line", "second order", "splines"],
+            "terms": [6, 12, 31],
+            "golfers": [60, 60, 60],
+            "shots": [3000, 3000, 3000],
+            "rmse_yd": [11.234, 8.126, 8.101],
+            "rmse_std_error_yd": [0.41, 0.305, 0.3],
+            "mae_yd": [8.9, 6.4, 6.3],
+            "bias_yd": [0.31, -0.002, 0.04],
+            "coverage90": [0.871, 0.9038, 0.9],
+            "chosen": [False, True, False],
+            "note": [None, None, None],
+        }
+    )
+    return Scores.validate(rows, cast=True)
+
+
+@pytest.fixture
+def sources():
+    rows = pl.DataFrame(
+        {
+            "source": ["logs/bay_1.csv", "logs/bay_2.csv"],
+            "sha256": ["0" * 64, "1" * 64],
+            "status": ["used", "refused"],
+            "rows": [1000, 0],
+            "accepted": [980, 0],
+            "rejected": [14, 0],
+            "duplicates": [6, 0],
+            "reason": [None, "the column <script>alert(1)</script> is not there"],
+        }
+    )
+    return Sources.validate(rows, cast=True)
+
+
+@pytest.fixture
+def rejects():
+    rules = ["too_high"] * 5 + ["missing"] * 8 + ["speed_ratio_too_high"]
+    columns = ["spin_rpm"] * 5 + ["carry_yd"] * 8 + ["ball_speed_mph"]
+    rows = pl.DataFrame({"source": ["logs/bay_1.csv"] * 14, "row": range(1, 15), "rule": rules, "column": columns})
+    return Rejects.validate(rows, cast=True)
+
+
+@pytest.fixture
+def study_files(tmp_path, golfers, bands, scores, sources, rejects, chart):
+    """Write every input of the two steps; paths by name."""
+    import json
+
+    tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
+    paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
+    for name, table in tables.items():
+        table.write_csv(paths[name])
+    paths["chart"] = str(tmp_path / "chart.json")
+    (tmp_path / "chart.json").write_text(json.dumps(chart), encoding="utf-8")
+    paths["card"] = str(tmp_path / "card.md")
+    (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
+    return paths
+
+
+@pytest.fixture
+def figure_paths(tmp_path):
+    names = ["carry_by_speed", *(f"delivery_{centre}" for centre in CENTRES), "losses"]
+    return [str(tmp_path / "figures" / f"{name}.{kind}") for name in names for kind in ("png", "svg")]

@@ -1,0 +1,186 @@
+import polars as pl
+
+from pipeline.report.display import (
+    bands_markdown,
+    html_table,
+    markdown_table,
+    show_bands,
+    show_flagged,
+    show_rejects,
+    show_scores,
+    show_sources,
+)
+from pipeline.tables import BandTable, Golfers
+
+BAND = {
+    "quarter": "2026Q3",
+    "band_mph": 92.5,
+    "golfers": 14,
+    "shots": 410,
+    "carry_p25_yd": 199.6,
+    "carry_p50_yd": 207.75,
+    "carry_p75_yd": 214.2,
+    "carry_p90_yd": 218.9,
+    "efficient_carry_yd": 221.4,
+    "efficient_lo90_yd": 218.7,
+    "efficient_hi90_yd": 224.1,
+    "efficient_total_yd": 243.8,
+    "launch_lo_deg": 11.06,
+    "launch_hi_deg": 15.0,
+    "spin_lo_rpm": 2104.0,
+    "spin_hi_rpm": 2996.0,
+    "speed_ratio_p50": 1.4,
+    "in_window_share": 0.357,
+    "suppressed": False,
+    "note": None,
+}
+HIDDEN = dict.fromkeys(
+    ("golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd", "in_window_share")
+)
+
+
+def band_table(*rows):
+    return BandTable.validate(pl.DataFrame([BAND | row for row in rows], schema=BandTable.column_names()), cast=True)
+
+
+def cells(line):
+    return [cell.strip() for cell in line.strip().strip("|").split(" | ")]
+
+
+def test_markdown_shows_rounded_values():
+    lines = bands_markdown(band_table({}), min_golfers=5).splitlines()
+
+    assert cells(lines[4]) == [
+        "2026Q3", "92.5", "14", "410", "200", "208", "214", "219", "221", "219 to 224", "244",
+        "11.1 to 15.0", "2100 to 3000", "1.40", "36", "",
+    ]  # fmt: skip
+    assert len(cells(lines[3])) == len(cells(lines[2])) == 16
+
+
+def test_every_figure_of_the_bands_has_its_unit_in_the_header():
+    names = show_bands(band_table({}), min_golfers=5).columns
+
+    assert [name for name in names if not name.endswith((", mph", ", yd", ", deg", ", rpm", ", %"))] == [
+        "Quarter", "Golfers", "Drives", "Speed ratio, 50th percentile", "Note",
+    ]  # fmt: skip
+
+
+def test_suppressed_row_says_so_and_shows_nothing_else():
+    table = band_table(HIDDEN | {"suppressed": True, "band_mph": 110.0, "note": "few"})
+
+    shown = show_bands(table, min_golfers=7).row(0, named=True)
+
+    assert shown.pop("Quarter") == "2026Q3"
+    assert shown.pop("Band centre, mph") == "110"
+    assert shown.pop("Note") == "suppressed (fewer than 7 golfers)"
+    assert set(shown.values()) == {"–"}  # noqa: RUF001
+    assert len(shown) == 13
+
+
+def test_missing_window_is_a_dash():
+    shown = show_bands(band_table({"launch_lo_deg": None, "spin_hi_rpm": None}), min_golfers=5)
+
+    assert shown["Launch window, deg"].to_list() == ["–"]  # noqa: RUF001
+    assert shown["Spin window, rpm"].to_list() == ["–"]  # noqa: RUF001
+
+
+def test_bands_stand_newest_quarter_first_and_by_speed():
+    table = band_table({"quarter": "2026Q1"}, {"band_mph": 100.0}, {"band_mph": 80.0})
+
+    shown = show_bands(table, min_golfers=5)
+
+    assert shown.select("Quarter", "Band centre, mph").rows() == [
+        ("2026Q3", "80"),
+        ("2026Q3", "100"),
+        ("2026Q1", "92.5"),
+    ]
+
+
+def test_markdown_keeps_bars_lines_and_markup_inside_a_cell():
+    table = pl.DataFrame({"Note": ["a|b\nc <i>\\"], "Yards, yd": ["3"]})
+
+    text = markdown_table(table, text=("Note",))
+
+    assert text == "| Note | Yards, yd |\n| --- | ---: |\n| a\\|b c &lt;i>\\\\ | 3 |\n"
+
+
+def golfer(name, lost, **changes):
+    row = {
+        "golfer": f"g{name * 16}", "quarter": "2026Q3", "shots": 20, "club_speed_mph": 90.04, "ball_speed_mph": 130.0,
+        "launch_deg": 9.96, "spin_rpm": 3346.0, "carry_yd": 210.0 - lost, "efficient_yd": 210.0, "lost_yd": lost,
+        "lost_lo90_yd": lost - 3.0, "lost_hi90_yd": lost + 3.0, "lost_contact_yd": lost + 0.04, "lost_launch_yd": -0.04,
+        "lost_spin_yd": 0.0, "lost_consistency_yd": 0.0, "lost_other_yd": 0.0, "main_cause": "contact",
+        "p_value": 0.01, "q_value": 0.0213, "flagged": True, "status": "flagged", "note": None,
+    }  # fmt: skip
+    return row | changes
+
+
+def golfer_table(*rows):
+    return Golfers.validate(pl.DataFrame(rows, schema=Golfers.column_names()), cast=True)
+
+
+def test_flagged_stand_worst_first_equal_ones_by_pseudonym():
+    clear = {"flagged": False, "status": "clear"}
+    table = golfer_table(
+        golfer("b", 20.0), golfer("a", 20.0), golfer("c", 35.0), golfer("d", 50.0, **clear),
+        golfer("e", 60.0, quarter="2026Q2"),
+    )  # fmt: skip
+
+    shown = show_flagged(table, "2026Q3")
+
+    assert shown["Golfer"].to_list() == ["g" + "c" * 16, "g" + "a" * 16, "g" + "b" * 16]
+
+
+def test_flagged_figures_are_rounded_for_display():
+    shown = show_flagged(golfer_table(golfer("a", 21.26)), "2026Q3").row(0, named=True)
+
+    assert shown["Club speed, mph"] == "90.0"
+    assert (shown["Launch, deg"], shown["Spin, rpm"]) == ("10.0", "3350")
+    assert (shown["Yards lost, yd"], shown["its 90 % interval, yd"]) == ("21.3", "18 to 24")
+    assert (shown["Contact, yd"], shown["Launch, yd"]) == ("21.3", "0.0")
+    assert (shown["Main cause"], shown["q"]) == ("contact", "0.021")
+
+
+def test_unknown_contact_is_a_dash_and_a_tiny_q_has_a_bound():
+    row = golfer("a", 20.0, lost_contact_yd=None, lost_launch_yd=20.0, ball_speed_mph=None, q_value=0.0004)
+
+    shown = show_flagged(golfer_table(row), "2026Q3").row(0, named=True)
+
+    assert (shown["Contact, yd"], shown["Launch, yd"], shown["q"]) == ("–", "20.0", "<0.001")  # noqa: RUF001
+
+
+def test_no_flagged_golfer_gives_no_row():
+    assert show_flagged(golfer_table(golfer("a", 2.0, flagged=False, status="clear")), "2026Q3").height == 0
+
+
+def test_rejects_are_counted_by_rule_commonest_first(rejects):
+    assert show_rejects(rejects).rows() == [
+        ("missing", "carry_yd", "8"),
+        ("too high", "spin_rpm", "5"),
+        ("speed ratio too high", "ball_speed_mph", "1"),
+    ]
+
+
+def test_refused_logs_come_first_with_their_reason(sources):
+    shown = show_sources(sources)
+
+    assert shown["Log"].to_list() == ["logs/bay_2.csv", "logs/bay_1.csv"]
+    assert shown["Why refused"].to_list() == ["the column <script>alert(1)</script> is not there", ""]
+    assert shown.row(1)[2:6] == ("1000", "980", "14", "6")
+
+
+def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
+    shown = show_scores(scores)
+
+    assert shown["RMS error, yd"].to_list() == ["11.23", "8.13", "8.10"]
+    assert shown["Bias, yd"].to_list() == ["0.31", "0.00", "0.04"]
+    assert shown["Drives inside the 90 % interval, %"].to_list() == ["87.1", "90.4", "90.0"]
+    assert shown["Chosen"].to_list() == ["", "yes", ""]
+
+
+def test_html_escapes_cells_and_headers():
+    text = html_table(pl.DataFrame({"A<b>": ["<script>x</script>"]}), table_id="t", text=("A<b>",))
+
+    assert "&lt;script&gt;x&lt;/script&gt;" in text
+    assert "A&lt;b&gt;" in text
+    assert "<script" not in text

@@ -1,0 +1,151 @@
+import re
+
+import pytest
+
+from pipeline.errors import UserError
+from pipeline.study import STANDARD_LAYOUT, Layout, LogFile, find_logs, load_layout, load_study, survey_logs
+from pipeline.tables import LOG_COLUMNS
+from pipeline.units import QUANTITY_OF, UNITS
+
+SMALLEST = "study: hill-school\nlogs: [{files: logs/*.csv}]\n"
+
+
+@pytest.fixture
+def study(tmp_path):
+    (tmp_path / "logs").mkdir()
+    for name in ("b.csv", "a.csv"):
+        (tmp_path / "logs" / name).write_text("x\n", encoding="utf-8")
+    (tmp_path / "study.yaml").write_text(SMALLEST, encoding="utf-8")
+    return tmp_path
+
+
+def rewritten(folder, text, name="study.yaml"):
+    (folder / name).write_text(text, encoding="utf-8")
+    return folder / name
+
+
+def test_every_key_but_two_has_a_default(study):
+    folder, configured = load_study(study)
+
+    assert folder == study
+    assert configured.bands.centres == (70, 80, 90, 100, 110)
+    assert (configured.flags.lost_yd, configured.flags.false_discovery_rate, configured.flags.min_shots) == (
+        10,
+        0.1,
+        12,
+    )
+    assert (configured.privacy.key_file, configured.privacy.min_golfers) == ("private/pseudonym.key", 5)
+    assert (configured.window_tolerance_yd, configured.bands.half_width_mph, configured.seed) == (5, 5, 1)
+    assert (configured.air.temp_c, configured.air.pressure_hpa, configured.air.humidity) == (15, 1013.25, 0)
+
+
+def test_study_is_named_by_its_file_too(study):
+    assert load_study(study / "study.yaml") == load_study(study)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("logs: [{files: x}]", "study.yaml: the key 'study' is missing; add it."),
+        ("study: a\nlogs: []", "study.yaml: logs: "),
+        (SMALLEST + "seeds: 3", "study.yaml: unknown key 'seeds' (did you mean 'seed'?); valid here: study, logs,"),
+        (SMALLEST + "flags: {lost: 3}", "unknown key 'flags.lost' (did you mean 'lost_yd'?); valid here: lost_yd"),
+        (
+            SMALLEST + "flags: {min_shots: 1}",
+            "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
+        ),
+        (SMALLEST + "seed: soon", "study.yaml: seed: "),
+        (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: bands.centres: names a centre twice."),
+        ("study: a/b\nlogs: [{files: x}]", "study.yaml: study: "),
+        ("study: a\nlogs: [{file: x}]", "unknown key 'logs[0].file' (did you mean 'files'?); valid here: files,"),
+        ("", "study.yaml: holds no keys; write at least 'study:' and 'logs:'."),
+        ("a: [", "study.yaml: is no valid YAML near line 1; check indentation, quotes and colons."),
+    ],
+)
+def test_wrong_configuration_is_told_in_a_sentence(study, text, sentence):
+    rewritten(study, text)
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_study(study)
+
+
+def test_every_wrong_key_is_told_at_once(study):
+    rewritten(study, SMALLEST + "seeds: 3\nflag: {}\n")
+
+    with pytest.raises(UserError) as caught:
+        load_study(study)
+    assert [line.split("'")[1] for line in str(caught.value).splitlines()] == ["seeds", "flag"]
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("columns: {golfr: {from: x}}", "'golfr' is no standard column (did you mean 'golfer'?)"),
+        (
+            "columns: {spin_rpm: {from: x, unit: m/s}}",
+            "'spin_rpm' can't have the unit 'm/s'; use one of 1/s, rad/s, rpm",
+        ),
+        ("columns: {golfer: {from: x, unit: m}}", "column 'golfer' can't have the unit 'm'; leave the unit out"),
+        (
+            "columns: {golfer: {from: x}, group: {from: x}}",
+            "columns 'golfer' and 'group' both come from the header 'x'",
+        ),
+        ("columns: {golfer: {from: x}}\nencoding: utf-9", "encoding: is no known text encoding: 'utf-9'"),
+        ("columns: {golfer: {from: x}}\ntimezone: Europe/Wien", "timezone: is no IANA time zone: 'Europe/Wien'"),
+        ('columns: {golfer: {from: x}}\ndelimiter: "\u00a7"', "delimiter: can't be '\u00a7'; use one plain character"),
+        ("columns: {golfer: {from: x}}\ndelimiter: '\"'", "delimiter: can't be '\"'; use one plain character"),
+        ("columns: {struck_at: {from: x, format: '%z %H:%M'}}", "column 'struck_at' has %z inside its format"),
+    ],
+)
+def test_wrong_layout_is_told_in_a_sentence(study, text, sentence):
+    path = rewritten(study, text, "layout.yaml")
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_layout(path)
+
+
+def test_logs_are_listed_by_path_and_survive_json(study):
+    _, configured = load_study(study)
+
+    logs = find_logs(study, configured)
+
+    assert [log.source for log in logs] == ["logs/a.csv", "logs/b.csv"]
+    assert LogFile.model_validate(logs[0].model_dump(mode="json", by_alias=True)) == logs[0]
+
+
+@pytest.mark.parametrize(
+    ("logs", "sentence"),
+    [
+        ("[{files: none/*.csv}]", "logs[0].files: no file matches 'none/*.csv'"),
+        ("[{files: ../*.csv}]", "logs[0].files: '../*.csv' leaves the study folder"),
+        ("[{files: logs/*}, {files: logs/a.csv}]", "logs[1].files: logs/a.csv is matched by an earlier entry too"),
+        ("[{files: study.yaml}]", "logs[0].files: study.yaml is none of .csv, .csv.gz, .parquet, .xlsx"),
+        ("[{files: logs/*, layout: gone.yaml}]", "gone.yaml: there is no such file"),
+    ],
+)
+def test_wrong_list_of_logs_is_told_in_a_sentence(study, logs, sentence):
+    rewritten(study, f"study: a\nlogs: {logs}\n")
+    _, configured = load_study(study)
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        find_logs(study, configured)
+
+
+def test_survey_goes_on_past_a_wrong_layout(study):
+    rewritten(study, "study: a\nlogs: [{files: logs/a.csv, layout: gone.yaml}, {files: logs/b.csv}]\n")
+    _, configured = load_study(study)
+
+    logs, problems = survey_logs(study, configured)
+
+    assert [log.source for log in logs] == ["logs/b.csv"]
+    assert len(problems) == 1
+
+
+def test_every_standard_column_of_a_log_can_be_mapped_and_converted():
+    assert list(STANDARD_LAYOUT.columns) == list(LOG_COLUMNS)
+    assert set(QUANTITY_OF) <= set(LOG_COLUMNS)
+    for column, quantity in QUANTITY_OF.items():
+        for unit in UNITS[quantity]:
+            assert (
+                Layout.model_validate({"columns": {column: {"from": "x", "unit": unit}}}).columns[column].unit == unit
+            )

@@ -1,0 +1,147 @@
+"""The demo study from logs to flags, held against what was planted in it (data_demo/truth.csv)."""
+
+import json
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.collect.key import read_key
+from pipeline.collect.pseudonym import pseudonym
+from pipeline.report.inputs import read_table
+from pipeline.tables import BandTable, Coefficients, Golfers, Rejects, Scores, Sources
+
+FAULTS = ["contact", "launch", "spin", "consistency"]
+
+
+def read(path):
+    return pl.read_csv(path, infer_schema_length=None)
+
+
+@pytest.fixture(scope="module")
+def judged(demo, root):
+    """Planted truth beside what the run says, one row per golfer and quarter."""
+    key = read_key(root / "data_demo/private/pseudonym.key", "twin-valleys")
+    truth = pl.read_csv(root / "data_demo/truth.csv", infer_schema_length=None)
+    names = truth.get_column("golfer").cast(pl.String)
+    known = {name: pseudonym(name, key, "golfer") for name in names.unique()}
+    truth = truth.with_columns(names.replace_strict(known).alias("golfer"))
+    joined = truth.join(read(demo.results / "golfers/golfers.csv"), on=["golfer", "quarter"], suffix="_found")
+    assert joined.height == truth.height
+    return joined
+
+
+def test_planted_losses_are_flagged_with_their_cause(judged):
+    faulty = judged.filter(pl.col("kind").is_in(FAULTS) & (pl.col("planted_loss_yd") >= 15) & (pl.col("shots") >= 12))
+    right = faulty.select((pl.col("flagged") & (pl.col("main_cause") == pl.col("kind"))).mean()).item()
+    assert faulty.height >= 80
+    assert right >= 0.90
+    by_kind = faulty.group_by("kind").agg((pl.col("main_cause") == pl.col("kind")).mean().alias("right"))
+    assert by_kind.get_column("right").min() >= 0.90
+
+
+def test_efficient_golfers_are_hardly_ever_flagged(judged):
+    efficient = judged.filter((pl.col("kind") == "efficient") & (pl.col("shots") >= 12))
+    assert efficient.height >= 90
+    assert efficient.get_column("flagged").mean() <= 0.05
+
+
+def test_yards_lost_are_near_the_truth(judged):
+    error = judged.select((pl.col("lost_yd") - pl.col("true_lost_yd")).drop_nulls()).to_series()
+    assert abs(error.mean()) < 1.5
+    assert error.std() < 4.0
+
+
+def test_golfers_with_few_drives_are_not_assessed(judged):
+    few = judged.filter(pl.col("shots") < 12)
+    assert few.height == 4
+    assert set(few.get_column("status")) == {"not_assessed"}
+    assert few.get_column("p_value").null_count() == 4
+
+
+def test_every_planted_bad_row_and_duplicate_is_accounted_for(demo, root):
+    planted = json.loads((root / "data_demo/planted.json").read_text(encoding="utf-8"))
+    sources = {row["source"]: row for row in read(demo.results / "sources.csv").to_dicts()}
+    rejects = read(demo.results / "rejects.csv")
+    assert set(sources) == set(planted)
+    for source, log in planted.items():
+        found = sources[source]
+        assert (found["rows"], found["accepted"]) == (log["rows"], log["accepted"])
+        rows = rejects.filter(source=source).select("row", "rule", "column").sort("row").rows()
+        assert rows == sorted((r["row"], r["rule"], r["column"]) for r in log["rejected"])
+        assert found["duplicates"] == len(log["duplicates"])
+
+
+def test_efficient_carry_is_near_the_planted_truth(demo):
+    bands = read(demo.results / "benchmarks/bands.csv").filter(quarter="2026Q3")
+    # E_true of data_demo/README.md, at ratio 1.475.
+    truth = {70.0: 156.2, 80.0: 190.6, 90.0: 223.4, 100.0: 253.9, 110.0: 282.1}
+    for band, efficient in bands.select("band_mph", "efficient_carry_yd").iter_rows():
+        assert efficient == pytest.approx(truth[band], abs=5.0)
+
+
+@pytest.mark.parametrize(
+    ("path", "schema"),
+    [
+        ("rejects.csv", Rejects),
+        ("sources.csv", Sources),
+        ("model/coefficients.csv", Coefficients),
+        ("model/scores.csv", Scores),
+        ("benchmarks/bands.csv", BandTable),
+        ("golfers/golfers.csv", Golfers),
+        ("golfers/flagged.csv", Golfers),
+    ],
+)
+def test_every_table_keeps_its_declaration(demo, path, schema):
+    table = read_table(demo.results / path, schema)
+    assert table.height > 0
+    assert table.columns == schema.column_names()
+
+
+def test_the_other_forms_of_the_band_table_say_the_same(demo):
+    bands = demo.results / "benchmarks"
+    csv = read(bands / "bands.csv")
+    parquet = pl.read_parquet(bands / "bands.parquet")
+    assert parquet.columns == csv.columns
+    assert parquet.get_column("efficient_carry_yd").to_list() == pytest.approx(
+        csv.get_column("efficient_carry_yd").to_list()
+    )
+    assert (bands / "bands.md").read_text(encoding="utf-8").count("\n| 2026Q") == csv.height
+    assert (bands / "bands.xlsx").stat().st_size > 5000
+
+
+def test_flagged_are_the_newest_quarters_worst_first(demo):
+    golfers, flagged = (read(demo.results / f"golfers/{name}.csv") for name in ("golfers", "flagged"))
+    expected = golfers.filter((pl.col("quarter") == "2026Q3") & pl.col("flagged")).sort("lost_yd", descending=True)
+    assert flagged.get_column("golfer").to_list() == expected.get_column("golfer").to_list()
+
+
+def test_database_has_the_three_tables_and_the_accepted_rows(demo):
+    with duckdb.connect(str(demo.results / "shots.duckdb"), read_only=True) as connection:
+        tables = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
+        shots = connection.sql("SELECT count(*), count(DISTINCT shot_key) FROM shots").fetchall()
+    accepted = read(demo.results / "sources.csv").get_column("accepted").sum()
+    assert tables == {"shots", "rejects", "sources"}
+    assert shots == [(accepted, accepted)]
+
+
+def test_no_name_is_anywhere_in_the_results(demo, root):
+    names = pl.read_csv(root / "data_demo/truth.csv", infer_schema_length=None).get_column("golfer").cast(pl.String)
+    written = [name.encode() for name in names.unique() if not name.isdigit()]
+    assert len(written) > 50
+    files = [p for place in ("results", ".snakemake") for p in (demo.folder / place).rglob("*") if p.is_file()]
+    assert len(files) > 30
+    for path in files:
+        content = path.read_bytes()
+        assert not [name for name in written if name in content], path
+
+
+def test_the_run_ends_by_saying_what_was_made(demo):
+    assert "Logs: 6 used, 0 refused. Rows: 9,572 = 9,435 accepted + 42 rejected + 95 duplicates." in demo.stderr
+    assert "Open results/twin-valleys/report/academy.html" in demo.stderr
+
+
+def test_a_second_run_does_nothing(demo, snakemake):
+    again = snakemake(demo.folder)
+    assert again.returncode == 0
+    assert "Nothing to be done" in again.stderr
