@@ -79,6 +79,41 @@ def names(study: Path) -> None:
     click.echo(f"{path}: {count} golfers. It names people: keep it as safe as the key, and delete it after use.")
 
 
+@cli.command()
+@click.argument("club_speed", type=click.FloatRange(0, 250))
+@click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle, deg.")
+@click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin, rpm.")
+@click.option("--ball-speed", type=click.FloatRange(0, 300), help="Ball speed, mph.")
+@click.option(
+    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
+)
+@click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
+def lookup(
+    club_speed: float,
+    launch: float | None,
+    spin: float | None,
+    ball_speed: float | None,
+    results: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell how far a drive should go at CLUB_SPEED, in mph.
+
+    What isn't given is taken as usual for golfers of that speed.
+    """
+    import json
+
+    from pipeline.benchmark.answer import answer_table, find_results, read_results
+    from pipeline.benchmark.lookup import look_up
+
+    study, model, guide = read_results(find_results(results))
+    answer = look_up(model, guide, club_speed, launch, spin, ball_speed)
+    if as_json:
+        click.echo(json.dumps(answer))
+        return
+    given = {"launch": (launch, "deg"), "spin": (spin, "rpm"), "ball speed": (ball_speed, "mph")}
+    click.echo(answer_table(study, answer, given))
+
+
 def main() -> None:
     """Run the command line."""
     cli(prog_name="yardband")

@@ -49,7 +49,7 @@ def read_results(folder: Path) -> tuple[str, CarryModel, Guide]:
         raise UserError(f"{folder}: its model or guide can't be read; run snakemake again to make them anew.") from None
 
 
-def answer_table(study: str, answer: dict[str, Any], given: dict[str, float | None]) -> str:
+def answer_table(study: str, answer: dict[str, Any], given: dict[str, tuple[float | None, str]]) -> str:
     """Write an answer as a small table.
 
     Parameters
@@ -58,10 +58,10 @@ def answer_table(study: str, answer: dict[str, Any], given: dict[str, float | No
     answer : dict
         From `look_up`.
     given : dict
-        What was given beside club speed, by its label, such as `launch, deg`; null is left out.
+        What was given beside club speed: name to value and unit; a null value is left out.
     """
     asked = [f"club speed {answer['club_speed_mph']:g} mph"]
-    asked += [f"{name} {value:g} {unit}" for (name, unit), value in _split(given) if value is not None]
+    asked += [f"{name} {value:g} {unit}" for name, (value, unit) in given.items() if value is not None]
     lines = [f"{study}: {', '.join(asked)}"]
     if not answer["supported"]:
         return "\n".join([*lines, f"  no figure: {answer['note']}"])
@@ -76,10 +76,6 @@ def answer_table(study: str, answer: dict[str, Any], given: dict[str, float | No
     launch, spin = answer["launch_window_deg"], answer["spin_window_rpm"]
     window = f"launch {launch[0]:.1f} to {launch[1]:.1f} deg, spin {spin[0]:.0f} to {spin[1]:.0f} rpm"
     return "\n".join([*lines, f"  {'efficient window':<17}{window}"])
-
-
-def _split(given: dict[str, float | None]) -> list[tuple[tuple[str, str], float | None]]:
-    return [((name.split(", ")[0], name.split(", ")[1]), value) for name, value in given.items()]
 
 
 def _yards(answer: dict[str, Any], name: str) -> str:

@@ -1,6 +1,8 @@
 """The demo study from logs to flags, held against what was planted in it (data_demo/truth.csv)."""
 
 import json
+import subprocess
+import sys
 
 import duckdb
 import polars as pl
@@ -145,3 +147,21 @@ def test_a_second_run_does_nothing(demo, snakemake):
     again = snakemake(demo.folder)
     assert again.returncode == 0
     assert "Nothing to be done" in again.stderr
+
+
+def test_lookup_answers_in_json_with_the_contracts_keys(demo, root):
+    done = subprocess.run(
+        [sys.executable, "-m", "pipeline", "lookup", "97", "--json", "--results", str(demo.results)],
+        cwd=root,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    answer = json.loads(done.stdout)
+    contract = {
+        "club_speed_mph", "expected_carry_yd", "expected_lo90_yd", "expected_hi90_yd", "efficient_carry_yd",
+        "efficient_total_yd", "launch_window_deg", "spin_window_rpm", "supported", "note",
+    }  # fmt: skip
+    assert contract <= set(answer)
+    assert answer["supported"] is True
+    assert 225 < answer["expected_carry_yd"] < answer["efficient_carry_yd"] < 260

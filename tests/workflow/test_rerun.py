@@ -83,6 +83,15 @@ def test_a_touched_threshold_does_not_fit_again(copied, snakemake):
     assert "assess_golfers" in jobs(run.stderr)
 
 
+def test_a_touched_log_is_collected_again_and_no_other(copied, snakemake):
+    study, folder = copied
+    assert snakemake(folder, study=study).returncode == 0
+    (study / "logs/fell_2026q2.csv").touch()
+    planned = snakemake(folder, "--dry-run", study=study)
+    assert "Collect logs/fell_2026q2.csv" in planned.stderr
+    assert planned.stderr.count("Collect logs/") == 1
+
+
 def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
     study, folder = copied
     (study / "private/pseudonym.key").unlink()
