@@ -16,6 +16,7 @@ class Run:
     """A finished run: where it ran, what it said."""
 
     folder: Path
+    stdout: str
     stderr: str
     returncode: int
 
@@ -36,7 +37,7 @@ def run_snakemake(folder, *arguments, study=ROOT / "data_demo"):
         check=False,
         timeout=300,
     )
-    return Run(folder, done.stderr, done.returncode)
+    return Run(folder, done.stdout, done.stderr, done.returncode)
 
 
 @pytest.fixture(scope="session")

@@ -88,8 +88,8 @@ def test_a_touched_log_is_collected_again_and_no_other(copied, snakemake):
     assert snakemake(folder, study=study).returncode == 0
     (study / "logs/fell_2026q2.csv").touch()
     planned = snakemake(folder, "--dry-run", study=study)
-    assert "Collect logs/fell_2026q2.csv" in planned.stderr
-    assert planned.stderr.count("Collect logs/") == 1
+    assert "Collect logs/fell_2026q2.csv" in planned.stdout
+    assert planned.stdout.count("Collect logs/") == 1
 
 
 def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
