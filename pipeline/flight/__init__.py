@@ -1,0 +1,1 @@
+"""Ball flight in SI: air, ball, trajectory, run, impact, and a table of flights for mass use."""
