@@ -38,7 +38,7 @@ def test_lyu_by_hand():
 
 def test_bearman_and_harvey_lie_where_the_sets_do():
     # Bearman and Harvey, Aeronautical Quarterly 27 (1976) 112 (second-hand): C_L about 0.08 to 0.25 and C_D about
-    # 0.27 to 0.32 for S from 0.02 to 0.3, an older ball. At S 0.2 the sets lie about there; drag of newer balls is less.
+    # 0.27 to 0.32 for S from 0.02 to 0.3, an older ball. At S 0.2 the sets lie about there.
     for coefficients in SETS.values():
         drag, lift = coefficients.at(np.array([1.8e5]), np.array([0.2]))
         assert 0.10 < lift[0] < 0.30
