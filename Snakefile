@@ -82,7 +82,7 @@ rule load_shots:
         rejects=collected("rejects.parquet"),
         receipts=collected("receipt.json"),
     output:
-        database=f"{OUT}/shots.duckdb",
+        database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
         sources_csv=f"{OUT}/sources.csv",
     params:
@@ -94,9 +94,56 @@ rule load_shots:
         STEP
 
 
-rule fit_model:
+rule calibrate_flight:
     input:
         database=rules.load_shots.output.database,
+    output:
+        calibration=f"{OUT}/flight/calibration.json",
+        table=f"{OUT}/flight/calibrations.csv",
+    params:
+        files=files,
+        settings=settings(coefficients=STUDY.flight.coefficients, air=SETTINGS["air"], seed=STUDY.seed),
+    message:
+        "Fit ball flight to the study's drives"
+    shell:
+        STEP
+
+
+rule build_flight_table:
+    input:
+        database=rules.load_shots.output.database,
+        calibration=rules.calibrate_flight.output.calibration,
+    output:
+        tables=f"{OUT}/flight/tables.npz",
+    params:
+        files=files,
+        settings=settings(air=SETTINGS["air"]),
+    message:
+        "Fly the grids of the flight table"
+    shell:
+        STEP
+
+
+rule standardise_shots:
+    input:
+        loaded=rules.load_shots.output.database,
+        calibration=rules.calibrate_flight.output.calibration,
+        tables=rules.build_flight_table.output.tables,
+    output:
+        database=f"{OUT}/shots.duckdb",
+    params:
+        files=files,
+        settings=settings(air=SETTINGS["air"]),
+    message:
+        "Move carry to standard conditions"
+    shell:
+        STEP
+
+
+rule fit_model:
+    input:
+        database=rules.standardise_shots.output.database,
+        calibration=rules.calibrate_flight.output.calibration,
     output:
         model=f"{OUT}/model/model.json",
         coefficients=f"{OUT}/model/coefficients.csv",
@@ -106,7 +153,7 @@ rule fit_model:
         replicates=f"{OUT}/model/replicates.npz",
     params:
         files=files,
-        settings=settings(study=STUDY.study, seed=STUDY.seed),
+        settings=settings(study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
     message:
         "Fit the candidate models and choose one"
     shell:
@@ -115,10 +162,11 @@ rule fit_model:
 
 rule build_bands:
     input:
-        database=rules.load_shots.output.database,
+        database=rules.standardise_shots.output.database,
         model=rules.fit_model.output.model,
         typical=rules.fit_model.output.typical,
         replicates=rules.fit_model.output.replicates,
+        tables=rules.build_flight_table.output.tables,
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
@@ -134,6 +182,8 @@ rule build_bands:
             window_tolerance_yd=STUDY.window_tolerance_yd,
             min_shots=STUDY.flags.min_shots,
             min_golfers=STUDY.privacy.min_golfers,
+            turf=STUDY.flight.turf,
+            air=SETTINGS["air"],
         ),
     message:
         "Build the speed bands"
@@ -143,7 +193,7 @@ rule build_bands:
 
 rule assess_golfers:
     input:
-        database=rules.load_shots.output.database,
+        database=rules.standardise_shots.output.database,
         model=rules.fit_model.output.model,
         guide=rules.build_bands.output.guide,
     output:
@@ -181,6 +231,7 @@ rule write_report:
         scores=rules.fit_model.output.scores,
         sources=rules.load_shots.output.sources_csv,
         rejects=rules.load_shots.output.rejects_csv,
+        calibrations=rules.calibrate_flight.output.table,
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
         card=rules.fit_model.output.card,
     output:
@@ -188,7 +239,9 @@ rule write_report:
     params:
         files=files,
         settings=settings(
-            settings={key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd")}
+            settings={
+                key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight")
+            }
         ),
     message:
         "Write the academy's page"
@@ -212,6 +265,22 @@ rule summarise_run:
         "Sum up the run"
     shell:
         STEP
+
+
+# The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
+# those of one core, so numpy's libraries are held to one thread.
+rule flight_study:
+    output:
+        accuracy_csv="results/flight/accuracy.csv",
+        speed_csv="results/flight/speed.csv",
+        readme="results/flight/README.md",
+    params:
+        files=files,
+        settings=settings(),
+    message:
+        "Study the accuracy and speed of flight"
+    shell:
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 " + STEP
 
 
 onsuccess:

@@ -84,6 +84,10 @@ def names(study: Path) -> None:
 @click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle, deg.")
 @click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin, rpm.")
 @click.option("--ball-speed", type=click.FloatRange(0, 300), help="Ball speed, mph.")
+@click.option("--altitude-m", type=click.FloatRange(-500, 5000), help="Height above sea level, m.")
+@click.option("--temp-c", type=click.FloatRange(-30, 55), help="Air temperature, deg C.")
+@click.option("--wind-mph", type=click.FloatRange(-55, 55), help="Wind along the shot, mph; tail wind positive.")
+@click.option("--turf", type=click.Choice(["soft", "normal", "firm"]), help="Firmness of the fairway.")
 @click.option(
     "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
 )
@@ -93,25 +97,37 @@ def lookup(
     launch: float | None,
     spin: float | None,
     ball_speed: float | None,
+    altitude_m: float | None,
+    temp_c: float | None,
+    wind_mph: float | None,
+    turf: str | None,
     results: Path | None,
     as_json: bool,
 ) -> None:
     """Tell how far a drive should go at CLUB_SPEED, in mph.
 
-    What isn't given is taken as usual for golfers of that speed.
+    What isn't given is taken as usual for golfers of that speed, and conditions as the study's standard ones.
     """
     import json
 
-    from pipeline.benchmark.answer import answer_table, find_results, read_results
+    from pipeline.benchmark.answer import Asked, answer_table, find_results, read_results
     from pipeline.benchmark.lookup import look_up
 
-    study, model, guide = read_results(find_results(results))
-    answer = look_up(model, guide, club_speed, launch, spin, ball_speed)
+    asked = Asked(altitude_m, temp_c, wind_mph, turf)
+    study, model, guide, place = read_results(find_results(results), asked)
+    answer = look_up(model, guide, place, club_speed, launch, spin, ball_speed)
     if as_json:
         click.echo(json.dumps(answer))
         return
-    given = {"launch": (launch, "deg"), "spin": (spin, "rpm"), "ball speed": (ball_speed, "mph")}
-    click.echo(answer_table(study, answer, given))
+    given = {
+        "launch": (launch, "deg"),
+        "spin": (spin, "rpm"),
+        "ball speed": (ball_speed, "mph"),
+        "altitude": (altitude_m, "m"),
+        "temperature": (temp_c, "deg C"),
+        "wind": (wind_mph, "mph"),
+    }
+    click.echo(answer_table(study, answer, given, turf))
 
 
 def main() -> None:

@@ -15,12 +15,16 @@ from pipeline.errors import UserError
 MODULES = {
     "collect_log": "pipeline.collect.collect_log",
     "load_shots": "pipeline.collect.load_shots",
+    "calibrate_flight": "pipeline.flight.calibrate_flight",
+    "build_flight_table": "pipeline.flight.build_flight_table",
+    "standardise_shots": "pipeline.flight.standardise_shots",
     "fit_model": "pipeline.fit.fit_model",
     "build_bands": "pipeline.benchmark.build_bands",
     "assess_golfers": "pipeline.golfers.assess_golfers",
     "draw_figures": "pipeline.report.draw_figures",
     "write_report": "pipeline.report.write_report",
     "summarise_run": "pipeline.report.summarise_run",
+    "flight_study": "pipeline.flight.study_flight",
 }
 
 

@@ -95,6 +95,15 @@ class Privacy(_Strict):
     min_golfers: int = Field(5, ge=1, description="golfers that a published figure rests on at least")
 
 
+class Flight(_Strict):
+    """Ball flight."""
+
+    coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
+        "best", description="published set of drag and lift coefficients; best: the one nearest to the study's drives"
+    )
+    turf: Literal["soft", "normal", "firm"] = Field("normal", description="firmness of the fairway, for the run")
+
+
 class Study(_Strict):
     """A whole `study.yaml`."""
 
@@ -108,6 +117,7 @@ class Study(_Strict):
     flags: Flags = Flags()
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
+    flight: Flight = Flight()
     seed: int = Field(1, ge=0, lt=2**32, description="seed of every random draw")
 
 

@@ -46,7 +46,7 @@ LAUNCH_THAT_CARRIES_DEG = 8.0
 
 
 class Shots(dy.Schema):
-    """Accepted drives, one row each: the table `shots` of shots.duckdb.
+    """Accepted drives, one row each, as collected.
 
     Bounds are wide human ranges: outside them a reading is a fault of the device or the log, not a golfer.
     """
@@ -121,6 +121,13 @@ COLUMN_OF_RULE = {
 }
 
 
+class StandardShots(Shots):
+    """Drives with their carry at standard conditions: the table `shots` of shots.duckdb."""
+
+    carry_change_yd = dy.Float64(nullable=False, min=-150, max=150, description="flight at standard less flight as hit")
+    carry_standard_yd = dy.Float64(nullable=False, description="carry as measured plus the change")
+
+
 class Rejects(dy.Schema):
     """Rejected rows, one row each: rejects.csv. No content of the row, only where it is and the rule it broke."""
 
@@ -154,6 +161,21 @@ class Sources(dy.Schema):
     def refused_has_reason(cls) -> pl.Expr:
         """Check that a refused log says why and a used one doesn't."""
         return (pl.col("status") == "refused") == pl.col("reason").is_not_null()
+
+
+class Calibrations(dy.Schema):
+    """Coefficient sets of flight fitted to the study's drives, one row each: flight/calibrations.csv."""
+
+    coefficients = dy.String(nullable=False, primary_key=True)
+    drag = dy.Float64(nullable=False, description="multiplier")
+    drag_std_error = dy.Float64(nullable=True, description="clustered by golfer")
+    lift = dy.Float64(nullable=False, description="multiplier")
+    lift_std_error = dy.Float64(nullable=True)
+    residual_sd_yd = dy.Float64(nullable=True)
+    drives = dy.Int64(nullable=False)
+    golfers = dy.Int64(nullable=False)
+    kept = dy.Bool(nullable=False)
+    note = dy.String(nullable=False)
 
 
 class Coefficients(dy.Schema):
@@ -201,11 +223,19 @@ class BandTable(dy.Schema):
     efficient_carry_yd = dy.Float64(nullable=True)
     efficient_lo90_yd = dy.Float64(nullable=True)
     efficient_hi90_yd = dy.Float64(nullable=True)
-    efficient_total_yd = dy.Float64(nullable=True)
+    total_p25_yd = dy.Float64(nullable=True, description="typical carry and run over golfers, at the band's centre")
+    total_p50_yd = dy.Float64(nullable=True)
+    total_p75_yd = dy.Float64(nullable=True)
+    total_p90_yd = dy.Float64(nullable=True)
+    efficient_total_yd = dy.Float64(nullable=True, description="largest expected carry and run together")
     launch_lo_deg = dy.Float64(nullable=True)
     launch_hi_deg = dy.Float64(nullable=True)
     spin_lo_rpm = dy.Float64(nullable=True)
     spin_hi_rpm = dy.Float64(nullable=True)
+    total_launch_lo_deg = dy.Float64(nullable=True, description="of the window for carry and run together")
+    total_launch_hi_deg = dy.Float64(nullable=True)
+    total_spin_lo_rpm = dy.Float64(nullable=True)
+    total_spin_hi_rpm = dy.Float64(nullable=True)
     speed_ratio_p50 = dy.Float64(nullable=True)
     in_window_share = dy.Float64(nullable=True, min=0, max=1, description="golfers with their delivery in the window")
     suppressed = dy.Bool(nullable=False)
@@ -214,14 +244,19 @@ class BandTable(dy.Schema):
     @dy.rule()
     def percentiles_rise(cls) -> pl.Expr:
         """Check that percentiles rise with their rank; null passes."""
-        p25, p50, p75, p90 = (pl.col(f"carry_p{p}_yd") for p in (25, 50, 75, 90))
-        return ((p25 <= p50) & (p50 <= p75) & (p75 <= p90)).fill_null(True)
+        rising = [
+            pl.col(f"{kind}_p{low}_yd") <= pl.col(f"{kind}_p{high}_yd")
+            for kind in ("carry", "total")
+            for low, high in ((25, 50), (50, 75), (75, 90))
+        ]
+        return pl.all_horizontal(part.fill_null(True) for part in rising)
 
     @dy.rule()
     def suppressed_is_empty(cls) -> pl.Expr:
         """Check that a suppressed row tells nothing of its golfers."""
         return ~pl.col("suppressed") | pl.all_horizontal(
-            pl.col("golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p90_yd", "in_window_share").is_null()
+            pl.col("golfers", "shots", "in_window_share", "speed_ratio_p50").is_null(),
+            pl.col("^(carry|total)_p[0-9]+_yd$").is_null(),
         )
 
 

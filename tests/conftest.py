@@ -6,6 +6,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.benchmark.totals import Roller
+from pipeline.flight.air import Air
+from pipeline.flight.ball import Ball
+from pipeline.flight.table import FlightTable
+from pipeline.flight.turf import NORMAL
+
 
 def true_carry_yd(ball_mph, launch_deg, spin_rpm):
     """Carry falls off as a parabola on both sides of a best launch and spin that depend on ball speed."""
@@ -72,6 +78,13 @@ def world_maker():
 @pytest.fixture(scope="session")
 def world_carry():
     return true_carry_yd
+
+
+@pytest.fixture(scope="session")
+def roller():
+    """Run on a normal fairway at sea level, by a table of flights."""
+    air = Air.of(15.0, 101325.0, 0.0)
+    return Roller(FlightTable.build(Ball(drag=0.9), float(air.density_kg_m3), float(air.viscosity_pa_s)), NORMAL)
 
 
 def pytest_addoption(parser):

@@ -1,16 +1,25 @@
 """Reading a study's results for a lookup, and the answer as a small table (an edge module)."""
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.benchmark.lookup import Guide
+import numpy as np
+
+from pipeline.benchmark.lookup import Guide, Place
+from pipeline.benchmark.totals import Conditions
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel
+from pipeline.flight.air import Air, pressure_at
+from pipeline.flight.calibrate import Calibration
+from pipeline.flight.turf import FIRMNESS
+from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
 MODEL = Path("model/model.json")
 GUIDE = Path("benchmarks/guide.json")
+CALIBRATION = Path("flight/calibration.json")
 
 
 def find_results(given: Path | None) -> Path:
@@ -33,8 +42,18 @@ def find_results(given: Path | None) -> Path:
     return max(made, key=lambda folder: ((folder / GUIDE).stat().st_mtime_ns, folder.name))
 
 
-def read_results(folder: Path) -> tuple[str, CarryModel, Guide]:
-    """Read what a lookup needs: the study's name, the model, the guide.
+@dataclass(frozen=True)
+class Asked:
+    """Conditions that a lookup asks for; null means the study's standard ones."""
+
+    altitude_m: float | None = None
+    temp_c: float | None = None
+    wind_mph: float | None = None
+    turf: str | None = None
+
+
+def read_results(folder: Path, asked: Asked) -> tuple[str, CarryModel, Guide, Place]:
+    """Read what a lookup needs: the study's name, the model, the guide, the place.
 
     Raises
     ------
@@ -44,12 +63,35 @@ def read_results(folder: Path) -> tuple[str, CarryModel, Guide]:
     try:
         model = json.loads((folder / MODEL).read_text(encoding="utf-8"))
         guide = json.loads((folder / GUIDE).read_text(encoding="utf-8"))
-        return str(guide["study"]), CarryModel.from_dict(model["model"]), Guide.from_dict(guide)
+        kept = Calibration.from_dict(json.loads((folder / CALIBRATION).read_text(encoding="utf-8"))["calibration"])
+        place = place_of(kept, guide["air"], str(guide["turf"]), asked)
+        return str(guide["study"]), CarryModel.from_dict(model["model"]), Guide.from_dict(guide), place
     except (OSError, ValueError, KeyError, TypeError):
         raise UserError(f"{folder}: its model or guide can't be read; run snakemake again to make them anew.") from None
 
 
-def answer_table(study: str, answer: dict[str, Any], given: dict[str, tuple[float | None, str]]) -> str:
+def place_of(kept: Calibration, air: dict[str, float], turf: str, asked: Asked) -> Place:
+    """Put the calibrated ball into standard and asked-for conditions.
+
+    Pressure at an altitude is that of ISO 2533; humidity stays the standard one.
+    """
+    usual = Air.of(np.array(air["temp_c"]), np.array(air["pressure_hpa"] * 100), np.array(air["humidity"]))
+    standard = Conditions(usual, 0.0, FIRMNESS[turf])
+    if asked == Asked():
+        return Place(kept.ball, standard, standard)
+    pressure = air["pressure_hpa"] * 100 if asked.altitude_m is None else float(pressure_at(np.array(asked.altitude_m)))
+    temp = air["temp_c"] if asked.temp_c is None else asked.temp_c
+    here = Conditions(
+        Air.of(np.array(temp), np.array(pressure), np.array(air["humidity"])),
+        (asked.wind_mph or 0.0) * MPS_PER_MPH,
+        FIRMNESS[asked.turf or turf],
+    )
+    return Place(kept.ball, standard, here)
+
+
+def answer_table(
+    study: str, answer: dict[str, Any], given: dict[str, tuple[float | None, str]], turf: str | None = None
+) -> str:
     """Write an answer as a small table.
 
     Parameters
@@ -59,16 +101,21 @@ def answer_table(study: str, answer: dict[str, Any], given: dict[str, tuple[floa
         From `look_up`.
     given : dict
         What was given beside club speed: name to value and unit; a null value is left out.
+    turf : str, optional
+        Firmness that was asked for.
     """
     asked = [f"club speed {answer['club_speed_mph']:g} mph"]
     asked += [f"{name} {value:g} {unit}" for name, (value, unit) in given.items() if value is not None]
+    asked += [f"{turf} turf"] if turf else []
     lines = [f"{study}: {', '.join(asked)}"]
     if not answer["supported"]:
         return "\n".join([*lines, f"  no figure: {answer['note']}"])
     rows = [
         ("expected carry", _yards(answer, "expected_carry_yd"), _range(answer, "expected", "nine drives in ten")),
         ("efficient carry", _yards(answer, "efficient_carry_yd"), _range(answer, "efficient", "90 % interval")),
-        ("yards available", _yards(answer, "yards_available_yd"), ""),
+        ("expected total", _yards(answer, "expected_total_yd"), "carry and run"),
+        ("efficient total", _yards(answer, "efficient_total_yd"), "carry and run"),
+        ("yards available", _yards(answer, "yards_available_yd"), "of carry"),
     ]
     lines += [f"  {name:<17}{value:>8}   {remark}".rstrip() for name, value, remark in rows]
     if answer["launch_window_deg"] is None:

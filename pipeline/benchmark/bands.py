@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Efficient
+from pipeline.benchmark.totals import ASSUMED_RATIO, Roller
 from pipeline.fit.model import CarryModel
 from pipeline.tables import BandTable
 
@@ -38,7 +39,9 @@ def adjusted_carry(drives: pl.DataFrame, model: CarryModel) -> pl.Series:
     return pl.Series("carry_yd", carry)
 
 
-def carry_at_centre(model: CarryModel, typical: pl.DataFrame, centre_mph: float) -> pl.Series:
+def at_centre(
+    model: CarryModel, typical: pl.DataFrame, centre_mph: float, roller: Roller
+) -> tuple[pl.Series, pl.Series]:
     """Move each golfer's typical carry to the band's centre, keeping ratio, launch and spin.
 
     Parameters
@@ -48,11 +51,12 @@ def carry_at_centre(model: CarryModel, typical: pl.DataFrame, centre_mph: float)
         One row a golfer with club_speed_mph, speed_ratio, launch_deg, spin_rpm and carry_p50_yd, the median of
         the golfer's drives, yd.
     centre_mph : float
+    roller : Roller
 
     Returns
     -------
-    Series
-        Carry, yd.
+    tuple of Series
+        Carry, and carry with the run of the typical drive, yd.
     """
     club = typical.get_column("club_speed_mph").to_numpy()
     launch, spin = typical.get_column("launch_deg").to_numpy(), typical.get_column("spin_rpm").to_numpy()
@@ -61,7 +65,9 @@ def carry_at_centre(model: CarryModel, typical: pl.DataFrame, centre_mph: float)
         ratio = np.where(np.isnan(ratio), model.trends.speed_ratio(club), ratio)
     here = model.carry(model.speed(club, ratio), launch, spin)
     there = model.carry(model.speed(np.full_like(club, centre_mph), ratio), launch, spin)
-    return pl.Series(typical.get_column("carry_p50_yd").to_numpy() + there - here)
+    carry = typical.get_column("carry_p50_yd").to_numpy() + there - here
+    known = np.where(np.isnan(ratio), ASSUMED_RATIO, ratio)
+    return pl.Series(carry), pl.Series(carry + roller.run_yd(centre_mph * known, launch, spin))
 
 
 def band_table(
@@ -69,6 +75,7 @@ def band_table(
     typical: pl.DataFrame,
     efficient: Mapping[float, Efficient],
     rules: BandRules,
+    roller: Roller,
 ) -> pl.DataFrame:
     """Build the table `BandTable`.
 
@@ -76,10 +83,11 @@ def band_table(
     ----------
     model : CarryModel
     typical : DataFrame
-        One row per golfer and quarter, as for `carry_at_centre`, with `golfer`, `quarter` and `shots`.
+        One row per golfer and quarter, as for `at_centre`, with `golfer`, `quarter` and `shots`.
     efficient : mapping of float to Efficient
         By band centre; a centre that the data don't reach is absent.
     rules : BandRules
+    roller : Roller
 
     Returns
     -------
@@ -88,7 +96,7 @@ def band_table(
     """
     quarters = sorted(typical.get_column("quarter").unique().to_list())
     rows = [
-        _row(model, typical.filter(pl.col("quarter") == quarter), quarter, centre, efficient.get(centre), rules)
+        _row(model, typical.filter(pl.col("quarter") == quarter), quarter, centre, efficient.get(centre), rules, roller)
         for quarter in quarters
         for centre in rules.centres_mph
     ]
@@ -103,6 +111,7 @@ def _row(
     centre: float,
     efficient: Efficient | None,
     rules: BandRules,
+    roller: Roller,
 ) -> dict[str, Any]:
     speed = pl.col("club_speed_mph")
     here = typical.filter((speed >= centre - rules.half_width_mph) & (speed < centre + rules.half_width_mph))
@@ -112,8 +121,8 @@ def _row(
     if few:
         notes.append(f"fewer than {rules.min_golfers} golfers: their figures are suppressed")
     else:
-        moved = carry_at_centre(model, here, centre).to_numpy()
-        row |= {f"carry_p{p}_yd": float(np.percentile(moved, p)) for p in PERCENTILES}
+        for kind, moved in zip(("carry", "total"), at_centre(model, here, centre, roller), strict=True):
+            row |= {f"{kind}_p{p}_yd": float(np.percentile(moved.to_numpy(), p)) for p in PERCENTILES}
         row |= {
             "golfers": here.height,
             "shots": int(here.get_column("shots").sum()),
@@ -134,7 +143,10 @@ def _efficient_part(efficient: Efficient, here: pl.DataFrame, few: bool) -> dict
         "efficient_carry_yd": efficient.carry_yd,
         "efficient_lo90_yd": efficient.lo90_yd,
         "efficient_hi90_yd": efficient.hi90_yd,
+        "efficient_total_yd": efficient.total_yd,
     }
+    if efficient.total_window is not None:
+        part |= {f"total_{name}": value for name, value in vars(efficient.total_window).items()}
     window = efficient.window
     if window is not None:
         part |= vars(window)

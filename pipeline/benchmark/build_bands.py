@@ -1,7 +1,7 @@
 """Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
 
-In: shots.duckdb, model.json, typical.parquet, replicates.npz. Out: bands.csv, .parquet, .md, .xlsx (one row per
-quarter and band), guide.json (one entry per club speed) and chart.json (maps of expected carry for each band).
+In: shots.duckdb, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv, .parquet, .md, .xlsx (one row
+per quarter and band), guide.json (one entry per club speed) and chart.json (maps of expected carry for each band).
 """
 
 import json
@@ -14,13 +14,16 @@ import polars as pl
 from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
 from pipeline.benchmark.frontier import Efficient, Population, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.reach import reach_at
+from pipeline.benchmark.totals import Roller
 from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
-from pipeline.fit.drives import FIT_COLUMNS, typical_drives, usable
+from pipeline.fit.drives import typical_drives, usable
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import Replicates
+from pipeline.flight.standard import StudyTables
+from pipeline.flight.turf import FIRMNESS
 from pipeline.report.display import bands_markdown
 from pipeline.report.workbook import write_bands_workbook
-from pipeline.store import read_shots
+from pipeline.store import read_drives
 from pipeline.study import Bands
 from pipeline.tables import BandTable
 
@@ -30,6 +33,7 @@ def run(
     model: str,
     typical: str,
     replicates: str,
+    tables: str,
     csv: str,
     parquet: str,
     markdown: str,
@@ -41,6 +45,8 @@ def run(
     window_tolerance_yd: float,
     min_shots: int,
     min_golfers: int,
+    turf: str,
+    air: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
@@ -48,12 +54,13 @@ def run(
         refits = Replicates(**arrays)
     setting = Bands.model_validate(bands)
     rules = BandRules(setting.centres, setting.half_width_mph, min_golfers)
-    drives = read_shots(Path(database), FIT_COLUMNS)
+    drives = read_drives(Path(database))
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
-    efficient = find_efficient(carry_model, refits, population, rules, window_tolerance_yd)
-    table = BandTable.validate(
-        band_table(carry_model, golfers_by_quarter(drives, carry_model, min_shots), efficient, rules)
-    )
+    with np.load(tables) as arrays:
+        roller = Roller(StudyTables.from_arrays(dict(arrays)).standard, FIRMNESS[turf])
+    efficient = find_efficient(carry_model, refits, population, rules, window_tolerance_yd, roller)
+    typical_by_quarter = golfers_by_quarter(drives, carry_model, min_shots)
+    table = BandTable.validate(band_table(carry_model, typical_by_quarter, efficient, rules, roller))
 
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
@@ -61,13 +68,18 @@ def run(
     with whole(Path(workbook)) as part:
         write_bands_workbook(part, table)
     used = drives.filter(pl.Series(usable(drives, carry_model.surface.speed)))
-    write_json(Path(guide), guide_of(study, efficient, used, rules))
+    write_json(Path(guide), guide_of(study, efficient, used, rules) | {"air": air, "turf": turf})
     write_json(Path(chart), chart_of(study, table, carry_model, population, efficient, rules))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 
 def find_efficient(
-    model: CarryModel, replicates: Replicates, population: Population, rules: BandRules, tolerance_yd: float
+    model: CarryModel,
+    replicates: Replicates,
+    population: Population,
+    rules: BandRules,
+    tolerance_yd: float,
+    roller: Roller,
 ) -> dict[float, Efficient]:
     """Work out what is efficient at every whole mph and every band's centre that the data reach."""
     if len(population.speed_mph) == 0:
@@ -75,7 +87,9 @@ def find_efficient(
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
     speeds = np.union1d(whole_mph, np.array(rules.centres_mph))
     return {
-        float(speed): efficient_at(model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd)
+        float(speed): efficient_at(
+            model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd, roller
+        )
         for speed in supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
     }
 

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.support import kernel_weights, make_support
+from pipeline.benchmark.totals import Roller, better_ball_speed
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import Replicates
@@ -61,6 +62,8 @@ class Efficient:
     window : Window or None
     golfers : float
         Weight of the golfers behind it: 1 for each at this very speed, less for others.
+    total_yd, total_launch_deg, total_spin_rpm, total_window
+        The same for carry and run together: the largest expected total over the same deliveries.
     """
 
     speed_mph: float
@@ -72,6 +75,10 @@ class Efficient:
     spin_rpm: float
     window: Window | None
     golfers: float
+    total_yd: float
+    total_launch_deg: float
+    total_spin_rpm: float
+    total_window: Window | None
 
     def to_dict(self) -> dict[str, Any]:
         """Give plain values for JSON."""
@@ -113,6 +120,7 @@ def efficient_at(
     speed_mph: float,
     half_width_mph: float,
     tolerance_yd: float,
+    roller: Roller,
 ) -> Efficient:
     """Work out efficient carry and window at one club speed.
 
@@ -127,15 +135,16 @@ def efficient_at(
         Standard deviation of the kernel over speed.
     tolerance_yd : float
         How far below efficient carry the window reaches.
+    roller : Roller
 
     Returns
     -------
     Efficient
     """
     at = map_at(model, population, speed_mph, half_width_mph)
-    best = np.unravel_index(np.argmax(np.where(at.supported, at.carry_yd, -np.inf)), at.carry_yd.shape)
-    carry = float(at.carry_yd[best])
-    inside = at.supported & (at.carry_yd >= carry - tolerance_yd)
+    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd)
+    run = roller.run_yd(better_ball_speed(model, speed_mph), at.launch_deg[:, None], at.spin_rpm[None, :])
+    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
     std_error = float(np.nanstd(_replicate_carries(model, replicates, population, weights, speed_mph)))
     return Efficient(
@@ -144,11 +153,24 @@ def efficient_at(
         carry - Z90 * std_error,
         carry + Z90 * std_error,
         std_error,
-        float(at.launch_deg[best[0]]),
-        float(at.spin_rpm[best[1]]),
-        largest_window(inside, at.launch_deg, at.spin_rpm),
+        launch,
+        spin,
+        window,
         float(weights.sum()),
+        total,
+        total_launch,
+        total_spin,
+        total_window,
     )
+
+
+def _best_of(at: Map, yards: Array, tolerance_yd: float) -> tuple[float, float, float, Window | None]:
+    """Give the largest supported value of a map, its launch and spin, and the window around it."""
+    best = np.unravel_index(np.argmax(np.where(at.supported, yards, -np.inf)), yards.shape)
+    most = float(yards[best])
+    inside = at.supported & (yards >= most - tolerance_yd)
+    window = largest_window(inside, at.launch_deg, at.spin_rpm)
+    return most, float(at.launch_deg[best[0]]), float(at.spin_rpm[best[1]]), window
 
 
 def _replicate_carries(

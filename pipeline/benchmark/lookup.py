@@ -6,8 +6,10 @@ from typing import Any
 import numpy as np
 
 from pipeline.benchmark.reach import Reach
+from pipeline.benchmark.totals import ASSUMED_RATIO, Conditions, better_ball_speed
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.fit.surface import Array
+from pipeline.flight.ball import Ball
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,8 @@ class Guide:
     speeds_mph : ndarray, shape (n,)
         Rising; the benchmarks reach from the first to the last, without gaps wider than `step_mph`.
     columns : dict of str to ndarray, shape (n,)
-        carry_yd, lo90_yd, hi90_yd and the four edges of the window (NaN where there is none).
+        carry_yd, lo90_yd, hi90_yd, total_yd, the deliveries that give carry_yd and total_yd, and the four edges of the
+        window (NaN where there is none).
     reach : list of Reach
     step_mph : float
     """
@@ -47,7 +50,16 @@ class Guide:
     def from_dict(cls, raw: dict[str, Any]) -> "Guide":
         """Rebuild from guide.json."""
         rows = raw["speeds"]
-        names = ("carry_yd", "lo90_yd", "hi90_yd")
+        names = (
+            "carry_yd",
+            "lo90_yd",
+            "hi90_yd",
+            "launch_deg",
+            "spin_rpm",
+            "total_yd",
+            "total_launch_deg",
+            "total_spin_rpm",
+        )
         edges = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")
         columns = {name: np.array([row[name] for row in rows], dtype=float) for name in names}
         columns |= {
@@ -57,9 +69,29 @@ class Guide:
         return cls(speeds, columns, [Reach.from_dict(row["reach"]) for row in rows])
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where the answer is asked for: the calibrated ball, the study's standard conditions and those of the place."""
+
+    ball: Ball
+    standard: Conditions
+    here: Conditions
+
+    def change_and_run_yd(
+        self, ball_speed_mph: float, launch_deg: float, spin_rpm: float
+    ) -> tuple[float, float, float]:
+        """Give what the place adds to carry, the run there, and the run at standard conditions, yd."""
+        carry, run = self.standard.carry_and_run_yd(self.ball, ball_speed_mph, launch_deg, spin_rpm)
+        if self.here is self.standard:
+            return 0.0, run, run
+        carry_here, run_here = self.here.carry_and_run_yd(self.ball, ball_speed_mph, launch_deg, spin_rpm)
+        return carry_here - carry, run_here, run
+
+
 def look_up(
     model: CarryModel,
     guide: Guide,
+    place: Place,
     club_speed_mph: float,
     launch_deg: float | None = None,
     spin_rpm: float | None = None,
@@ -71,6 +103,7 @@ def look_up(
     ----------
     model : CarryModel
     guide : Guide
+    place : Place
     club_speed_mph : float
     launch_deg, spin_rpm, ball_speed_mph : float, optional
         What is not given is taken as usual for golfers of that club speed.
@@ -87,6 +120,7 @@ def look_up(
         "expected_carry_yd": None,
         "expected_lo90_yd": None,
         "expected_hi90_yd": None,
+        "expected_total_yd": None,
         "efficient_carry_yd": None,
         "efficient_lo90_yd": None,
         "efficient_hi90_yd": None,
@@ -108,9 +142,11 @@ def look_up(
     over_ball = model.surface.speed == "ball" and ball_speed_mph is not None
     ratio = ball_speed_mph / club_speed_mph if over_ball and ball_speed_mph is not None else None
     speed = float(model.speed(club_speed_mph, ratio))
-    expected = model.carry([speed], [launch], [spin])[0]
+    change, run, _ = place.change_and_run_yd(_ball_speed(model, club_speed_mph, ball_speed_mph), launch, spin)
+    at_standard = model.carry([speed], [launch], [spin])[0]
+    expected = at_standard + change
     lo, hi = model.interval[known_key(over_ball, launch_deg is not None, spin_rpm is not None)]
-    efficient = guide.at("carry_yd", club_speed_mph)
+    efficient = _efficient(model, guide, place, club_speed_mph)
     edges = [guide.at(e, club_speed_mph) for e in ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")]
     has_window = not np.isnan(edges).any()
     notes = ["expected is one drive; nine in ten fall inside its interval"]
@@ -118,19 +154,40 @@ def look_up(
         notes.append("ball speed was not used: the model is over club speed")
     if not has_window:
         notes.append("no efficient window at this speed")
+    if place.here is not place.standard:
+        notes.append("carry and run are for the given conditions, the window is that of standard conditions")
     return answer | {
         "expected_carry_yd": float(expected),
-        "expected_lo90_yd": float(expected * (1 + lo)),
-        "expected_hi90_yd": float(expected * (1 + hi)),
-        "efficient_carry_yd": efficient,
-        "efficient_lo90_yd": guide.at("lo90_yd", club_speed_mph),
-        "efficient_hi90_yd": guide.at("hi90_yd", club_speed_mph),
-        "yards_available_yd": float(efficient - expected),
+        "expected_lo90_yd": float(expected + at_standard * lo),
+        "expected_hi90_yd": float(expected + at_standard * hi),
+        "expected_total_yd": float(expected + run),
+        **efficient,
+        "yards_available_yd": float(efficient["efficient_carry_yd"] - expected),
         "launch_window_deg": edges[:2] if has_window else None,
         "spin_window_rpm": edges[2:] if has_window else None,
         "supported": True,
         "note": "; ".join(notes),
     }
+
+
+def _ball_speed(model: CarryModel, club_speed_mph: float, ball_speed_mph: float | None) -> float:
+    """Give the ball speed for flight, mph: as given, as usual, or by an assumed ratio where the study has none."""
+    if ball_speed_mph is not None:
+        return ball_speed_mph
+    return float(model.speed(club_speed_mph)) if model.surface.speed == "ball" else club_speed_mph * ASSUMED_RATIO
+
+
+def _efficient(model: CarryModel, guide: Guide, place: Place, club_speed_mph: float) -> dict[str, float]:
+    """Give efficient carry with its interval, and efficient total, at the place's conditions."""
+    ball = better_ball_speed(model, club_speed_mph)
+    launch, spin = (guide.at(name, club_speed_mph) for name in ("launch_deg", "spin_rpm"))
+    change, _, _ = place.change_and_run_yd(ball, launch, spin)
+    launch, spin = (guide.at(name, club_speed_mph) for name in ("total_launch_deg", "total_spin_rpm"))
+    total_change, run, standard_run = place.change_and_run_yd(ball, launch, spin)
+    edges = {"carry": "carry_yd", "lo90": "lo90_yd", "hi90": "hi90_yd"}
+    found = {f"efficient_{name}_yd": guide.at(column, club_speed_mph) + change for name, column in edges.items()}
+    total = guide.at("total_yd", club_speed_mph) + total_change + run - standard_run
+    return found | {"efficient_total_yd": total}
 
 
 def _out_of_speed(guide: Guide, club_speed_mph: float) -> str:

@@ -53,7 +53,9 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, used: pl.Dat
         *(
             f"| {name} | {axis.centre:.4f} | {axis.scale:.4f} |"
             for name, axis in zip(
-                (f"{model.surface.speed} speed, mph", "launch, deg", "backspin, rpm"), model.surface.axes, strict=True
+                (f"{model.surface.speed} speed, mph", "launch, deg", "backspin, rpm"),
+                model.surface.term_axes,
+                strict=True,
             )
         ),
         "",

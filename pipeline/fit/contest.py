@@ -10,18 +10,19 @@ import polars as pl
 
 from pipeline.errors import UserError
 from pipeline.fit.drives import Speed, golfer_codes, inputs, typical_drives
+from pipeline.fit.flight_surface import FlightMaker, FlightSurface
 from pipeline.fit.least_squares import Fit, fit_least_squares
 from pipeline.fit.model import CarryModel, known_key
-from pipeline.fit.offsets import find_offsets
 from pipeline.fit.surface import Array, Surface, line, quadratic, splines
 from pipeline.fit.trends import BETTER_QUARTER, fit_trends, strike_effects
+from pipeline.flight.offsets import find_offsets
 
 FOLDS = 10
 MIN_GOLFERS = 6
 DRIVES_PER_TERM = 5  # a candidate with fewer drives a term than this does not compete
 LEVEL = 0.90
 
-Maker = Callable[[Sequence[Array]], Surface]
+Maker = Callable[[Sequence[Array]], Surface | FlightSurface]
 
 
 @dataclass(frozen=True)
@@ -32,10 +33,12 @@ class Candidate:
     make: Maker
 
 
-def candidates_for(speed: Speed) -> tuple[Candidate, ...]:
-    """Give the candidates, simplest first; the straight line always takes club speed."""
+def candidates_for(speed: Speed, flight: FlightMaker | None = None) -> tuple[Candidate, ...]:
+    """Give the candidates, simplest first; the straight line always takes club speed, flight always ball speed."""
+    flying = (Candidate("flight", flight),) if flight is not None and speed == "ball" else ()
     return (
         Candidate("line", lambda x: line(x, "club")),
+        *flying,
         Candidate("quadratic", lambda x: quadratic(x, speed)),
         Candidate("splines", lambda x: splines(x, speed)),
     )
@@ -95,9 +98,10 @@ def fit_candidate(candidate: Candidate, drives: pl.DataFrame) -> Fitted:
     club = candidate.make(inputs(drives, "club"))
     surface = club if club.speed == "club" else candidate.make(inputs(drives, "ball"))
     offsets = find_offsets(drives)
-    X = np.hstack([surface.design(*inputs(drives, surface.speed)), offsets.design(drives)])
-    fit = fit_least_squares(X, drives.get_column("carry_yd").to_numpy(), golfer_codes(drives))
-    split = len(surface.terms)
+    x = inputs(drives, surface.speed)
+    X = np.hstack([surface.design(*x), offsets.design(drives)])
+    fit = fit_least_squares(X, drives.get_column("carry_yd").to_numpy() - surface.base(*x), golfer_codes(drives))
+    split = surface.size
     trends = fit_trends(typical_drives(drives, ["golfer"]))
     model = CarryModel(surface, fit.coefficients[:split], offsets, fit.coefficients[split:], trends, {})
     if surface.speed == "club":
@@ -233,5 +237,5 @@ def enough_for_a_fit(drives: pl.DataFrame) -> None:
 def may_compete(candidate: Candidate, drives: pl.DataFrame) -> str | None:
     """Say why a candidate can't compete on these drives, or None where it can."""
     surface = candidate.make(inputs(drives, "club"))
-    need = DRIVES_PER_TERM * len(surface.terms)
+    need = DRIVES_PER_TERM * surface.size
     return None if drives.height >= need else f"needs {need} drives"

@@ -38,14 +38,14 @@ def speed_of_study(drives: pl.DataFrame) -> Speed:
     return "ball" if enough else "club"
 
 
-def usable(drives: pl.DataFrame, speed: Speed) -> npt.NDArray[np.bool_]:
+def usable(drives: pl.DataFrame, speed: str) -> npt.NDArray[np.bool_]:
     """Mark the drives that a fit can use: spin really measured and, for ball speed, ball speed known."""
     measured = pl.col("spin_measured").fill_null(True)
     known = pl.col("ball_speed_mph").is_not_null() if speed == "ball" else pl.lit(True)
     return drives.select((measured & known).alias("usable")).get_column("usable").to_numpy()
 
 
-def inputs(drives: pl.DataFrame, speed: Speed) -> tuple[Array, Array, Array]:
+def inputs(drives: pl.DataFrame, speed: str) -> tuple[Array, Array, Array]:
     """Give speed (mph), launch (deg) and spin (rpm), each of shape (n,)."""
     names = (f"{speed}_speed_mph", "launch_deg", "spin_rpm")
     s, l, p = (drives.get_column(name).to_numpy().astype(float) for name in names)

@@ -1,9 +1,10 @@
 """Step: fit the candidate models, hold them against each other on golfers held out, keep the chosen one.
 
-In: shots.duckdb. Out: model.json (the chosen model), coefficients.csv (every candidate), scores.csv, card.md,
-typical.parquet (one row per golfer) and replicates.npz (refits on resampled golfers).
+In: shots.duckdb, calibration.json. Out: model.json (the chosen model), coefficients.csv (every candidate), scores.csv,
+card.md, typical.parquet (one row per golfer) and replicates.npz (refits on resampled golfers).
 """
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -26,9 +27,13 @@ from pipeline.fit.contest import (
     may_compete,
     score,
 )
-from pipeline.fit.drives import FIT_COLUMNS, golfer_codes, speed_of_study, typical_drives, usable
+from pipeline.fit.drives import golfer_codes, inputs, speed_of_study, typical_drives, usable
+from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.replicates import draw_counts, refit
-from pipeline.store import read_shots
+from pipeline.flight.air import Air
+from pipeline.flight.calibrate import Calibration
+from pipeline.store import read_drives
+from pipeline.study import StandardAir
 from pipeline.tables import Coefficients, Scores
 
 Z90 = 1.6448536269514722  # standard normal, 95 % point
@@ -42,15 +47,17 @@ def run(
     card: str,
     typical: str,
     replicates: str,
+    calibration: str,
     study: str,
     seed: int,
+    air: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
-    drives = read_shots(Path(database), FIT_COLUMNS)
+    drives = read_drives(Path(database))
     speed = speed_of_study(drives)
     used = drives.filter(pl.Series(usable(drives, speed)))
     enough_for_a_fit(used)
-    entries = compete(candidates_for(speed), used, seed)
+    entries = compete(candidates_for(speed, flight_of(Path(calibration), air, used)), used, seed)
     table, chosen = score_table(entries, used)
     _, fitted, held = entries[chosen]
     interval = {known: interval_edges(held.measured, predicted) for known, predicted in held.predicted.items()}
@@ -67,6 +74,16 @@ def run(
         np.savez(file, allow_pickle=False, **refits.to_arrays())
     best = table.row(chosen, named=True)
     print(f"Fitted {used.height} drives of {best['golfers']} golfers: chose {best['model']}, {best['rmse_yd']:.2f} yd.")
+
+
+def flight_of(calibration: Path, air: dict[str, Any], used: pl.DataFrame) -> FlightMaker | None:
+    """Fly the flight candidate's points at standard conditions; None where no drive has ball speed."""
+    if used.get_column("ball_speed_mph").null_count() > 0:
+        return None
+    standard = StandardAir.model_validate(air)
+    here = Air.of(standard.temp_c, standard.pressure_hpa * 100, standard.humidity)
+    kept = Calibration.from_dict(json.loads(calibration.read_text(encoding="utf-8"))["calibration"])
+    return FlightMaker.of(kept.ball, here, inputs(used, "ball"))
 
 
 Entry = tuple[Candidate, Fitted, HeldOut]

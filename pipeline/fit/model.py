@@ -8,9 +8,10 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.fit.drives import inputs
-from pipeline.fit.offsets import Offsets
+from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.surface import Array, Surface
 from pipeline.fit.trends import Trends
+from pipeline.flight.offsets import Offsets
 
 KNOWABLE = ("ball_speed", "launch", "spin")
 
@@ -41,7 +42,7 @@ class CarryModel:
         share of carry. It stands for their better strike, which ball speed would have shown; else nil.
     """
 
-    surface: Surface
+    surface: Surface | FlightSurface
     coefficients: Array
     offsets: Offsets
     offset_yd: Array
@@ -51,7 +52,8 @@ class CarryModel:
 
     def carry(self, speed_mph: npt.ArrayLike, launch_deg: npt.ArrayLike, spin_rpm: npt.ArrayLike) -> Array:
         """Predict carry, yd, for the surface's own kind of speed; all of shape (n,)."""
-        return np.asarray(self.surface.design(speed_mph, launch_deg, spin_rpm) @ self.coefficients)
+        fitted = self.surface.design(speed_mph, launch_deg, spin_rpm) @ self.coefficients
+        return np.asarray(self.surface.base(speed_mph, launch_deg, spin_rpm) + fitted)
 
     def speed(self, club_speed_mph: npt.ArrayLike, speed_ratio: npt.ArrayLike | None = None) -> Array:
         """Give the speed that the surface takes, mph; without a ratio the usual one at that club speed."""
@@ -99,7 +101,7 @@ class CarryModel:
     def from_dict(cls, raw: dict[str, Any]) -> "CarryModel":
         """Rebuild what `to_dict` gave."""
         return cls(
-            Surface.from_dict(raw["surface"]),
+            _surface_from(raw["surface"]),
             np.array(raw["coefficients"], dtype=float),
             Offsets.from_dict(raw["offsets"]),
             np.array(raw["offset_yd"], dtype=float),
@@ -107,3 +109,7 @@ class CarryModel:
             {key: (float(lo), float(hi)) for key, (lo, hi) in raw["interval"].items()},
             float(raw["better_share"]),
         )
+
+
+def _surface_from(raw: dict[str, Any]) -> Surface | FlightSurface:
+    return FlightSurface.from_dict(raw) if raw["kind"] == "flight" else Surface.from_dict(raw)

@@ -81,9 +81,10 @@ def refit(model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts
     X = np.hstack([model.surface.design(*inputs(drives, model.surface.speed)), model.offsets.design(drives)])
     place = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
     golfer = drives.select("golfer").join(place, on="golfer", how="left", maintain_order="left").get_column("place")
-    y = drives.get_column("carry_yd").to_numpy()
+    base = model.surface.base(*inputs(drives, model.surface.speed))
+    y = drives.get_column("carry_yd").to_numpy() - base
     gram, moment = per_golfer_sums(X, y, golfer.to_numpy(), typical.height)
-    terms = len(model.surface.terms)
+    terms = model.surface.size
     grams = np.einsum("bg,gij->bij", counts, gram, optimize=True)
     moments = np.einsum("bg,gi->bi", counts, moment, optimize=True)
     coefficients = np.stack([np.linalg.lstsq(g, m, rcond=1e-12)[0] for g, m in zip(grams, moments, strict=True)])

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 AXES = ("speed", "launch", "spin")
+CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 
 # Places of four knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
 KNOT_QUANTILES = (0.05, 0.35, 0.65, 0.95)
@@ -78,9 +79,23 @@ class Surface:
     terms: tuple[tuple[int, int, int], ...]
 
     @property
+    def size(self) -> int:
+        """Number of fitted terms."""
+        return len(self.terms)
+
+    @property
     def labels(self) -> tuple[str, ...]:
         """Names of the terms, such as `speed*launch_2`."""
         return tuple(_label(term, self.speed) for term in self.terms)
+
+    @property
+    def term_axes(self) -> tuple[Axis, Axis, Axis]:
+        """The axes of the fitted terms."""
+        return self.axes
+
+    def base(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:  # noqa: ARG002
+        """Give the part of carry that isn't fitted: nil here, flight in `FlightSurface`."""
+        return np.zeros(np.shape(speed))
 
     def design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Build the design matrix.
@@ -129,7 +144,13 @@ class Surface:
     def to_dict(self) -> dict[str, Any]:
         """Give plain values for JSON."""
         axes = [{"centre": a.centre, "scale": a.scale, "degree": a.degree, "knots": list(a.knots)} for a in self.axes]
-        return {"name": self.name, "speed": self.speed, "axes": axes, "terms": [list(t) for t in self.terms]}
+        return {
+            "kind": "tensor",
+            "name": self.name,
+            "speed": self.speed,
+            "axes": axes,
+            "terms": [list(t) for t in self.terms],
+        }
 
     @classmethod
     def from_dict(cls, raw: dict[str, Any]) -> "Surface":
@@ -137,6 +158,27 @@ class Surface:
         s, l, p = (Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in raw["axes"])
         terms = tuple((int(a), int(b), int(c)) for a, b, c in raw["terms"])
         return cls(raw["name"], raw["speed"], (s, l, p), terms)
+
+
+def contract(tensor: Array, speed: Array, launch: Array, spin: Array) -> Array:
+    """Sum a tensor over the bases of three axes, point by point.
+
+    Parameters
+    ----------
+    tensor : ndarray, shape (a, b, c)
+    speed, launch, spin : ndarray, shapes (n, a), (n, b) and (n, c)
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    out = np.empty(len(speed))
+    flat = tensor.reshape(tensor.shape[0], -1)
+    for first in range(0, len(speed), CHUNK):
+        rows = slice(first, first + CHUNK)
+        at_speed = (speed[rows] @ flat).reshape(-1, *tensor.shape[1:])
+        out[rows] = np.einsum("nbc,nb,nc->n", at_speed, launch[rows], spin[rows], optimize=True)
+    return out
 
 
 def _label(term: tuple[int, int, int], speed: str) -> str:

@@ -10,9 +10,10 @@ from typing import Self
 
 import numpy as np
 import numpy.typing as npt
-from scipy.constants import zero_Celsius
 
 Array = npt.NDArray[np.float64]
+
+ZERO_CELSIUS_K = 273.15  # by definition
 
 # ISO 2533, from memory.
 ISA_TEMP_C = 15.0
@@ -104,7 +105,7 @@ def density(temp_c: npt.ArrayLike, pressure_pa: npt.ArrayLike, humidity: npt.Arr
     t = _within(temp_c, WORKING_TEMP_C, "temp_c")
     p = _within(pressure_pa, WORKING_PRESSURE_PA, "pressure_pa")
     h = _within(humidity, WORKING_HUMIDITY, "humidity")
-    T = t + zero_Celsius
+    T = t + ZERO_CELSIUS_K
     saturation_pa = np.exp(1.2378847e-5 * T**2 - 1.9121316e-2 * T + 33.93711047 - 6.3431645e3 / T)
     enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * t**2
     x = h * enhancement * saturation_pa / p
@@ -146,7 +147,7 @@ def viscosity(temp_c: npt.ArrayLike) -> Array:
     Humidity is left out: saturated air is thinner by about 1 % at 25 deg C and 2.5 % at 40 deg C (tested against
     CoolProp). Only the Reynolds number takes viscosity, and a few per cent of that hardly move drag or lift.
     """
-    T = _within(temp_c, WORKING_TEMP_C, "temp_c") + zero_Celsius
+    T = _within(temp_c, WORKING_TEMP_C, "temp_c") + ZERO_CELSIUS_K
     return SUTHERLAND_PA_S_PER_ROOT_K * T**1.5 / (T + SUTHERLAND_K)
 
 
@@ -194,7 +195,7 @@ def pressure_at(altitude_m: npt.ArrayLike) -> Array:
     Weather moves the true pressure by 1 % or so either way, and a hot column of air raises it at altitude (about
     1.6 % at 2000 m when the column is 20 K warmer than the standard one). A measured pressure is better.
     """
-    T0 = ISA_TEMP_C + zero_Celsius
+    T0 = ISA_TEMP_C + ZERO_CELSIUS_K
     exponent = ISA_GRAVITY_MPS2 / (ISA_GAS_CONSTANT_J_PER_KG_K * ISA_LAPSE_K_PER_M)
     return ISA_PRESSURE_PA * (1 - ISA_LAPSE_K_PER_M * _geopotential_m(altitude_m) / T0) ** exponent
 

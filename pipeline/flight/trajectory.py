@@ -20,6 +20,10 @@ STEP_S = 0.1
 MAX_S = 30.0
 BLOCK = 16384  # shots that are flown together: enough to hide numpy's calls, few enough for a core's cache
 
+LET_LIE = 0.06  # share of a block's balls that may have landed before they are taken out of it
+
+LEVEL_M = 1e-12  # a ball this near to launch height has landed
+
 RPM = np.pi / 30  # rad/s
 
 
@@ -132,20 +136,28 @@ def fly(launch: Launch, ball: Ball, air: Air, wind: Wind | None = None, step_s: 
         raise ValueError("ball speed must be above nil")
     wind = wind or Wind()
     n = len(launch)
+    # What is the same for all shots stays a scalar: numpy is faster with it.
     around = [
-        np.broadcast_to(np.asarray(part, dtype=float), (n,))
-        for part in (air.density_kg_m3, air.kinematic_m2_s, wind.along_mps, wind.cross_mps)
+        part if part.ndim == 0 else np.broadcast_to(part, (n,))
+        for part in (
+            np.asarray(given, dtype=float)
+            for given in (air.density_kg_m3, air.kinematic_m2_s, wind.along_mps, wind.cross_mps)
+        )
     ]
     out = np.empty((len(fields(Landing)), n))
     for first in range(0, n, BLOCK):
         rows = slice(first, first + BLOCK)
-        out[:, rows] = _fly_block(_Block.start(launch, rows, ball, [part[rows] for part in around]), step_s)
+        here = [part[rows] if part.ndim else part for part in around]
+        out[:, rows] = _fly_block(_Block.start(launch, rows, ball, here), step_s)
     return Landing(*out)
 
 
 @dataclass
 class _Block:
-    """State of a block of balls: rows x, z, vx, vz, spin (rad/s) and, unless nothing acts sideways, y and vy."""
+    """State of a block of balls: rows x, z, vx, vz, spin (rad/s) and, unless nothing acts sideways, y and vy.
+
+    Air and wind are of shape (n,), or scalars where they are the same for all.
+    """
 
     ball: Ball
     state: Array
@@ -171,18 +183,14 @@ class _Block:
             state = np.vstack([state, nil, -flat * np.sin(side)])
         return cls(ball, state, axis, density, kinematic, along, -cross, planar)
 
-    def keep(self, rows: npt.NDArray[np.bool_]) -> "_Block":
-        """Keep the balls that are still in the air."""
-        return _Block(
-            self.ball,
-            self.state[:, rows],
-            self.axis[:, rows],
-            self.density[rows],
-            self.kinematic[rows],
-            self.wind_x[rows],
-            self.wind_y[rows],
-            self.planar,
+    def keep(self, rows: npt.NDArray[np.intp]) -> "_Block":
+        """Keep the balls of these places."""
+        density, kinematic, wind_x, wind_y = (
+            part[rows] if part.ndim else part for part in (self.density, self.kinematic, self.wind_x, self.wind_y)
         )
+        # In the plane nobody asks for the axis.
+        axis = self.axis if self.planar else self.axis.take(rows, axis=1)
+        return _Block(self.ball, self.state.take(rows, axis=1), axis, density, kinematic, wind_x, wind_y, self.planar)
 
     def slope(self, state: Array) -> Array:
         """Give the time derivative of a state, of the same shape."""
@@ -205,13 +213,22 @@ class _Block:
         """Give the same where nothing acts sideways, at half the cost."""
         _, _, vx, vz, spin = state
         ux = vx - self.wind_x
-        speed = np.sqrt(ux * ux + vz * vz)
+        speed = ux * ux
+        speed += vz * vz
+        np.sqrt(speed, out=speed)
         drag, lift = self.ball.forces(speed, spin, self.density, self.kinematic)
         out = np.empty_like(state)
-        out[0], out[1] = vx, vz
-        out[2] = -drag * ux - lift * vz
-        out[3] = lift * ux - drag * vz - GRAVITY_MPS2
-        out[4] = (-2 * self.ball.spin_decay / self.ball.diameter_m) * speed * spin
+        out[:2] = state[2:4]
+        np.multiply(drag, ux, out=out[2])
+        np.multiply(lift, ux, out=out[3])
+        drag *= vz
+        lift *= vz
+        out[2] += lift
+        np.negative(out[2], out=out[2])
+        out[3] -= drag
+        out[3] -= GRAVITY_MPS2
+        np.multiply(speed, spin, out=out[4])
+        out[4] *= -2 * self.ball.spin_decay / self.ball.diameter_m
         return out
 
 
@@ -225,35 +242,52 @@ def _fly_block(block: _Block, step_s: float) -> Array:
     slope = block.slope(block.state)
     flies = (block.state[3] > 0) | (slope[3] > 0)
     last[0], last[1], last[2] = block.state, block.state, slope
-    block, place, apex, slope = block.keep(flies), place[flies], apex[flies], slope[:, flies]
+    air = np.flatnonzero(flies)
+    block, place, apex, slope = block.keep(air), place[air], apex[air], slope.take(air, axis=1)
+    down = np.zeros(place.size, dtype=bool)
     time = 0.0
     while place.size:
         if time > MAX_S:
-            raise ValueError(f"{place.size} balls are still in the air after {MAX_S:g} s")
+            raise ValueError(f"{np.count_nonzero(~down)} balls are still in the air after {MAX_S:g} s")
         before = block.state
         after = _step(block, before, slope, step_s)
         new_slope = block.slope(after)
         apex = np.maximum(apex, _highest(before, after, slope, new_slope, step_s))
-        landed = after[1] <= 0
-        if landed.any():
+        landed = np.flatnonzero((after[1] <= 0) & ~down)
+        if landed.size:
             here = place[landed]
             for index, part in enumerate((before, after, slope, new_slope)):
-                last[index][:, here] = part[:, landed]
+                last[index][:, here] = part.take(landed, axis=1)
             started[here], highest[here] = time, apex[landed]
-            air = ~landed
-            block, place, apex = block.keep(air), place[air], apex[air]
-            after, new_slope = after[:, air], new_slope[:, air]
+            down[landed] = True
         block.state, slope = after, new_slope
         time += step_s
+        # Balls that are down are sorted out by and by: that costs more than to carry a few of them along.
+        if np.count_nonzero(down) > LET_LIE * place.size:
+            air = np.flatnonzero(~down)
+            block, place, apex, slope = block.keep(air), place[air], apex[air], slope.take(air, axis=1)
+            down = np.zeros(place.size, dtype=bool)
     return np.where(flies, _touch_down(last, highest, started, step_s), _at_rest(last[0]))
 
 
 def _step(block: _Block, state: Array, slope: Array, h: float) -> Array:
     """Take one classical fourth-order Runge-Kutta step."""
-    second = block.slope(state + (h / 2) * slope)
-    third = block.slope(state + (h / 2) * second)
-    fourth = block.slope(state + h * third)
-    return np.asarray(state + (h / 6) * (slope + 2 * (second + third) + fourth))
+    place = slope * (h / 2)
+    place += state
+    second = block.slope(place)
+    np.multiply(second, h / 2, out=place)
+    place += state
+    third = block.slope(place)
+    np.multiply(third, h, out=place)
+    place += state
+    fourth = block.slope(place)
+    second += third
+    second *= 2
+    second += slope
+    second += fourth
+    second *= h / 6
+    second += state
+    return second
 
 
 def _hermite(before: Array, after: Array, slope: Array, new_slope: Array, u: Array, h: float) -> Array:
@@ -285,9 +319,14 @@ def _touch_down(last: Array, apex: Array, started: Array, h: float) -> Array:
     f_lo, f_hi = np.maximum(before[1], np.finfo(float).tiny), np.minimum(after[1], -np.finfo(float).tiny)
     was_above = np.zeros(len(lo), dtype=bool)
     u = hi
+    # The cubic of `_hermite` for the height, by powers of u.
+    rise, first, then = after[1] - before[1], h * slope[1], h * new_slope[1]
+    square, cube = 3 * rise - 2 * first - then, first + then - 2 * rise
     for turn in range(20):
         u = (lo * f_hi - hi * f_lo) / (f_hi - f_lo)
-        height = _hermite(before[1], after[1], slope[1], new_slope[1], u, h)
+        height = before[1] + u * (first + u * (square + u * cube))
+        if np.all(np.abs(height) < LEVEL_M):
+            break
         above = height > 0
         # An end that stays twice counts half, else it would stay for ever.
         again = (above == was_above) if turn else np.zeros_like(above)

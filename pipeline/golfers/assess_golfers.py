@@ -13,11 +13,10 @@ import polars as pl
 
 from pipeline.benchmark.bands import adjusted_carry
 from pipeline.files import write_csv
-from pipeline.fit.drives import FIT_COLUMNS
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import Frontier, losses
-from pipeline.store import read_shots
+from pipeline.store import read_drives
 from pipeline.tables import Golfers
 
 
@@ -25,7 +24,7 @@ def run(database: str, model: str, guide: str, golfers: str, flagged: str, flags
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     frontier = frontier_of(json.loads(Path(guide).read_text(encoding="utf-8")))
-    drives = read_shots(Path(database), FIT_COLUMNS)
+    drives = read_drives(Path(database))
     adjusted = drives.with_columns(adjusted_carry(drives, carry_model))
     table = Golfers.validate(assess(losses(adjusted, carry_model, frontier), FlagRules(**flags)))
     worst = newest_flagged(table)

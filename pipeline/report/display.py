@@ -8,7 +8,7 @@ import great_tables as gt
 import numpy as np
 import polars as pl
 
-from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 PERCENTILES = (25, 50, 75, 90)
 EMPTY = "\N{EN DASH}"
@@ -38,6 +38,8 @@ def worst_first(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
 def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFrame:
     """Turn the band table into text for display, the newest quarter first, bands by rising speed.
 
+    Percentiles of carry and run together, and the window for them, are in `show_totals`.
+
     Parameters
     ----------
     bands : DataFrame
@@ -50,7 +52,7 @@ def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFr
     polars.DataFrame
         Text columns, one row per row of `bands`.
     """
-    table = bands.sort("quarter", "band_mph", descending=[True, False])
+    table = _newest_first(bands)
     shown = table.select(
         pl.col("quarter").alias("Quarter"),
         _number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
@@ -66,8 +68,42 @@ def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFr
         _number(table.with_columns(share=100 * pl.col("in_window_share")), "share", 0).alias("Golfers in window, %"),
         pl.col("note").fill_null("").alias("Note"),
     )
-    # A suppressed row says so and nothing else, whatever its other cells hold.
-    suppressed = table["suppressed"]
+    return _without_suppressed(shown, table["suppressed"], min_golfers)
+
+
+def show_totals(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFrame:
+    """Turn carry and run together into text for display, in the order of `show_bands`.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        The band table.
+    min_golfers : int
+        Golfers that a published figure rests on at least; named in suppressed rows.
+
+    Returns
+    -------
+    polars.DataFrame
+        Text columns, one row per row of `bands`.
+    """
+    table = _newest_first(bands)
+    shown = table.select(
+        pl.col("quarter").alias("Quarter"),
+        _number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
+        *(_number(table, f"total_p{p}_yd", DECIMALS["yd"]).alias(f"Total, {p}th percentile, yd") for p in PERCENTILES),
+        _interval(table, "total_launch_lo_deg", "total_launch_hi_deg", "deg").alias("Launch window for total, deg"),
+        _interval(table, "total_spin_lo_rpm", "total_spin_hi_rpm", "rpm").alias("Spin window for total, rpm"),
+        pl.lit("").alias("Note"),
+    )
+    return _without_suppressed(shown, table["suppressed"], min_golfers)
+
+
+def _newest_first(bands: dy.DataFrame[BandTable]) -> pl.DataFrame:
+    return bands.sort("quarter", "band_mph", descending=[True, False])
+
+
+def _without_suppressed(shown: pl.DataFrame, suppressed: pl.Series, min_golfers: int) -> pl.DataFrame:
+    """Let a suppressed row say so and nothing else, whatever its other cells hold."""
     hidden = pl.when(suppressed)
     return shown.with_columns(
         hidden.then(pl.lit(EMPTY)).otherwise(pl.exclude("Quarter", "Band centre, mph", "Note")).name.keep(),
@@ -88,17 +124,28 @@ def bands_markdown(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> str:
     Returns
     -------
     str
-        A heading, the table and how to read it.
+        A heading, the table and how to read it, then the same for carry and run together.
     """
-    table = markdown_table(show_bands(bands, min_golfers=min_golfers), text=("Quarter", "Note"))
-    return f"# Speed bands\n\n{table}\n{HOW_TO_READ_BANDS}"
+    text = ("Quarter", "Note")
+    carry = markdown_table(show_bands(bands, min_golfers=min_golfers), text=text)
+    total = markdown_table(show_totals(bands, min_golfers=min_golfers), text=text)
+    return f"# Speed bands\n\n{carry}\n{HOW_TO_READ_BANDS}\n## Carry and run together\n\n{total}\n{HOW_TO_READ_TOTALS}"
 
 
 HOW_TO_READ_BANDS = """
 A band is named by the centre of its range of club speed. Percentiles run over golfers, each one's typical drive moved
-to the band's centre, at standard conditions. Efficient carry is the largest carry to be expected at the centre over
-deliveries that golfers of that speed produce; every drive inside both windows is expected to come close to it.
-A 90 % interval tells how well the figure is known, not how drives scatter. Speed ratio is ball speed over club speed.
+to the band's centre. Carry is at standard conditions: each drive's measured carry is changed by the difference between
+ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
+expected at the centre over deliveries that golfers of that speed produce; every drive inside both windows is expected
+to come close to it. A 90 % interval tells how well the figure is known, not how drives scatter. Speed ratio is ball
+speed over club speed.
+"""
+
+HOW_TO_READ_TOTALS = """
+Total is carry and run. The run is worked out, not measured: flight gives the landing at standard conditions, and the
+turf is an assumed fairway of the firmness that the key flight.turf of study.yaml names. So totals are less sure than
+carry. Efficient total is the largest total to be expected over the same deliveries; it may need another delivery than
+the efficient carry, so the windows for total are its own.
 """
 
 
@@ -178,6 +225,23 @@ def show_scores(scores: dy.DataFrame[Scores]) -> pl.DataFrame:
         ),
         pl.when("chosen").then(pl.lit("yes")).otherwise(pl.lit("")).alias("Chosen"),
         pl.col("note").fill_null("").alias("Note"),
+    )
+
+
+def show_calibrations(calibrations: dy.DataFrame[Calibrations]) -> pl.DataFrame:
+    """Turn the coefficient sets of ball flight into text for display, the kept one first, then by name."""
+    table = calibrations.sort("kept", "coefficients", descending=[True, False])
+    return table.select(
+        pl.col("coefficients").alias("Coefficient set"),
+        _number(table, "drag", 3).alias("Drag multiplier"),
+        _number(table, "drag_std_error", 3).alias("Drag, standard error"),
+        _number(table, "lift", 3).alias("Lift multiplier"),
+        _number(table, "lift_std_error", 3).alias("Lift, standard error"),
+        _number(table, "residual_sd_yd", 1).alias("Scatter of drives about flight, yd"),
+        _number(table, "drives", 0).alias("Drives"),
+        _number(table, "golfers", 0).alias("Golfers"),
+        pl.when("kept").then(pl.lit("yes")).otherwise(pl.lit("")).alias("Kept"),
+        pl.col("note").alias("Note"),
     )
 
 

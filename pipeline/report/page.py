@@ -13,13 +13,15 @@ from pipeline.errors import UserError
 from pipeline.report.display import (
     html_table,
     show_bands,
+    show_calibrations,
     show_flagged,
     show_rejects,
     show_scores,
     show_sources,
+    show_totals,
 )
 from pipeline.report.naming import CARRY, LOSSES, delivery_name, figure_names
-from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 
 def build_page(
@@ -29,6 +31,7 @@ def build_page(
     scores: dy.DataFrame[Scores],
     sources: dy.DataFrame[Sources],
     rejects: dy.DataFrame[Rejects],
+    calibrations: dy.DataFrame[Calibrations],
     images: Mapping[str, bytes],
     card: str,
     settings: dict[str, Any],
@@ -37,14 +40,14 @@ def build_page(
 
     Parameters
     ----------
-    golfers, bands, scores, sources, rejects : DataFrame
+    golfers, bands, scores, sources, rejects, calibrations : DataFrame
         The study's tables.
     images : mapping of str to bytes
         PNG of each figure by name, see `pipeline.report.naming.figure_names`.
     card : str
         Text of the model card; shown as it is.
     settings : dict
-        Keys `study`, `flags`, `bands`, `privacy` and `window_tolerance_yd`.
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
 
     Returns
     -------
@@ -54,7 +57,7 @@ def build_page(
     Raises
     ------
     UserError
-        If there is no quarter to report.
+        If there is no quarter to report, or not just one coefficient set of flight was kept.
     """
     quarter = newest_quarter(golfers, bands)
     environment = Environment(
@@ -67,7 +70,17 @@ def build_page(
         causes=count_causes(golfers, quarter),
         logs=count_rows(sources),
         chosen=_chosen(scores),
-        tables=_tables(golfers, bands, scores, sources, rejects, quarter, settings["privacy"]["min_golfers"]),
+        flight=kept_set(calibrations),
+        tables=_tables(
+            {
+                **_band_tables(bands, quarter, settings["privacy"]["min_golfers"]),
+                "flagged": (show_flagged(golfers, quarter), ("Golfer", "Main cause", "Note")),
+                "flight": (show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
+                "scores": (show_scores(scores), ("Model", "Chosen", "Note")),
+                "sources": (show_sources(sources), ("Log", "Status", "Why refused")),
+                "rejects": (show_rejects(rejects), ("Rule", "Column")),
+            }
+        ),
         figures=_figures(images, settings),
         card=card,
     )
@@ -122,25 +135,38 @@ def _chosen(scores: dy.DataFrame[Scores]) -> dict[str, Any] | None:
     return chosen.row(0, named=True) if chosen.height else None
 
 
-def _tables(
-    golfers: dy.DataFrame[Golfers],
-    bands: dy.DataFrame[BandTable],
-    scores: dy.DataFrame[Scores],
-    sources: dy.DataFrame[Sources],
-    rejects: dy.DataFrame[Rejects],
-    quarter: str,
-    min_golfers: int,
-) -> dict[str, Markup]:
-    shown_bands = show_bands(bands, min_golfers=min_golfers)
+def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
+    """Give the row of the coefficient set that flight uses.
+
+    Raises
+    ------
+    UserError
+        If not just one set is marked as kept.
+    """
+    kept = calibrations.filter("kept")
+    if kept.height != 1:
+        raise UserError(
+            f"calibrations.csv: {kept.height} coefficient sets are marked as kept, not one; "
+            "delete the file and run the workflow again."
+        )
+    return kept.row(0, named=True)
+
+
+Shown = tuple[pl.DataFrame, tuple[str, ...]]  # a table of text columns, and those of them that are set to the left
+
+
+def _band_tables(bands: dy.DataFrame[BandTable], quarter: str, min_golfers: int) -> dict[str, Shown]:
+    """Lay out carry and total of the newest quarter, as `bands` and `totals`, and of those before it."""
     is_new = pl.col("Quarter") == quarter
-    made: dict[str, tuple[pl.DataFrame, tuple[str, ...]]] = {
-        "bands": (shown_bands.filter(is_new).drop("Quarter"), ("Note",)),
-        "earlier": (shown_bands.filter(~is_new), ("Quarter", "Note")),
-        "flagged": (show_flagged(golfers, quarter), ("Golfer", "Main cause", "Note")),
-        "scores": (show_scores(scores), ("Model", "Chosen", "Note")),
-        "sources": (show_sources(sources), ("Log", "Status", "Why refused")),
-        "rejects": (show_rejects(rejects), ("Rule", "Column")),
-    }
+    laid: dict[str, Shown] = {}
+    for new, earlier, show in (("bands", "earlier", show_bands), ("totals", "earlier_totals", show_totals)):
+        shown = show(bands, min_golfers=min_golfers)
+        laid[new] = (shown.filter(is_new).drop("Quarter"), ("Note",))
+        laid[earlier] = (shown.filter(~is_new), ("Quarter", "Note"))
+    return laid
+
+
+def _tables(made: dict[str, Shown]) -> dict[str, Markup]:
     # Markup is right here: html_table escapes every cell. An empty table becomes an empty text, which the page tests.
     made = {
         name: (table.drop([note for note in ("Note", "Why refused") if note in text and _is_blank(table[note])]), text)

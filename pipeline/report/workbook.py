@@ -26,11 +26,19 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "efficient_carry_yd": ("Efficient carry, yd", "0"),
     "efficient_lo90_yd": ("Efficient carry, low end of the 90 % interval, yd", "0"),
     "efficient_hi90_yd": ("Efficient carry, high end of the 90 % interval, yd", "0"),
+    "total_p25_yd": ("Total, 25th percentile, yd", "0"),
+    "total_p50_yd": ("Total, 50th percentile, yd", "0"),
+    "total_p75_yd": ("Total, 75th percentile, yd", "0"),
+    "total_p90_yd": ("Total, 90th percentile, yd", "0"),
     "efficient_total_yd": ("Efficient total, yd", "0"),
     "launch_lo_deg": ("Launch window, low end, deg", "0.0"),
     "launch_hi_deg": ("Launch window, high end, deg", "0.0"),
     "spin_lo_rpm": ("Spin window, low end, rpm", "0"),
     "spin_hi_rpm": ("Spin window, high end, rpm", "0"),
+    "total_launch_lo_deg": ("Launch window for total, low end, deg", "0.0"),
+    "total_launch_hi_deg": ("Launch window for total, high end, deg", "0.0"),
+    "total_spin_lo_rpm": ("Spin window for total, low end, rpm", "0"),
+    "total_spin_hi_rpm": ("Spin window for total, high end, rpm", "0"),
     "speed_ratio_p50": ("Speed ratio, 50th percentile", "0.00"),
     "in_window_share": ("Golfers in window, %", "0%"),
     "suppressed": ("Suppressed", "@"),
@@ -42,15 +50,27 @@ NOTES = (
     ("Golfers, drives", "What the row rests on."),
     ("Carry percentiles", "Over golfers, each one's typical drive moved to the band's centre, at standard conditions."),
     (
+        "Standard conditions",
+        "Each drive's measured carry is changed by the difference between ball flight there and ball flight in the "
+        "air and wind in which it was hit.",
+    ),
+    (
         "Efficient carry",
         "The largest carry to be expected at the band's centre over deliveries that golfers of about that speed "
         "really produce, struck with a ratio that the better quarter of them reach.",
     ),
     ("90 % interval", "How well the figure is known. It is not the spread of single drives."),
-    ("Efficient total", "Efficient carry and run."),
+    (
+        "Total",
+        "Carry and run. The run is worked out, not measured, for an assumed fairway of the firmness that the key "
+        "flight.turf of study.yaml names; totals are less sure than carry.",
+    ),
+    ("Total percentiles", "As those of carry, with the run of each golfer's typical drive."),
+    ("Efficient total", "The largest carry and run together to be expected over the same deliveries."),
     ("Launch and spin window", "Every drive inside both is expected close to the efficient carry."),
+    ("Windows for total", "Every drive inside both is expected close to the efficient total."),
     ("Speed ratio", "Ball speed over club speed."),
-    ("Golfers in window", "Share of the golfers whose typical launch and spin lie inside both windows."),
+    ("Golfers in window", "Share of the golfers whose typical launch and spin lie inside both windows for carry."),
     ("Suppressed", "Too few golfers: the figures are left out so that nobody can be made out."),
     ("Figures", "Cells hold the full figures; only their display is rounded. Empty: not known, see the note."),
     ("Caution", "Distances are statistics of past drives, not a safety design for ranges, nets or fences."),
@@ -89,8 +109,9 @@ def _write_bands(book: xlsxwriter.Workbook, header: object, bands: dy.DataFrame[
     sheet.set_row(0, 62)
     sheet.freeze_panes(1, 2)  # the header, the quarter and the band stay in sight
     sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
+    sheet.fit_to_pages(2, 0)  # on a single page's width so many columns could not be read
     sheet.repeat_rows(0)
+    sheet.repeat_columns(0, 1)
 
 
 def _write_notes(book: xlsxwriter.Workbook, header: object) -> None:

@@ -1,7 +1,7 @@
 """Write the academy's page: tables and figures of a study on one self-contained HTML page.
 
 In: golfers.csv (Golfers), bands.csv (BandTable), scores.csv (Scores), sources.csv (Sources), rejects.csv (Rejects),
-the figures as png, the model card. Out: academy.html.
+calibrations.csv (Calibrations), the figures as png, the model card. Out: academy.html.
 """
 
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from pipeline.files import write_text
 from pipeline.report.inputs import read_table
 from pipeline.report.naming import figure_names, match_paths
 from pipeline.report.page import build_page
-from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 
 def run(
@@ -22,6 +22,7 @@ def run(
     scores: str,
     sources: str,
     rejects: str,
+    calibrations: str,
     figures: Sequence[str],
     card: str,
     page: str,
@@ -31,7 +32,7 @@ def run(
 
     Parameters
     ----------
-    golfers, bands, scores, sources, rejects : str
+    golfers, bands, scores, sources, rejects, calibrations : str
         Paths of the tables.
     figures : sequence of str
         Paths of the figures; the png ones are put into the page.
@@ -40,7 +41,7 @@ def run(
     page : str
         Path of the page to be made.
     settings : dict
-        Keys `study`, `flags`, `bands`, `privacy` and `window_tolerance_yd`.
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
 
     Raises
     ------
@@ -56,6 +57,7 @@ def run(
             scores=read_table(scores, Scores),
             sources=read_table(sources, Sources),
             rejects=read_table(rejects, Rejects),
+            calibrations=read_table(calibrations, Calibrations),
             images={name: _read(by_kind["png"]) for name, by_kind in paths.items()},
             card=_read(Path(card)).decode("utf-8"),
             settings=settings,

@@ -2,7 +2,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table, carry_at_centre
+from pipeline.benchmark.bands import BandRules, adjusted_carry, at_centre, band_table
 from pipeline.benchmark.frontier import Efficient
 from pipeline.benchmark.window import Window
 from pipeline.fit.contest import candidates_for, fit_candidate
@@ -10,7 +10,7 @@ from pipeline.tables import BandTable
 
 RULES = BandRules((90.0, 100.0), 5.0, 5)
 WINDOW = Window(12.0, 15.0, 2300.0, 2900.0)
-EFFICIENT = {90.0: Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, WINDOW, 20.0)}
+EFFICIENT = {90.0: Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, WINDOW, 20.0, 218.0, 13.0, 2500.0, WINDOW)}
 
 
 @pytest.fixture(scope="module")
@@ -41,16 +41,16 @@ def test_carry_is_put_on_the_reference_device(world, model):
     assert moved.filter(on_b).to_list() == pytest.approx([model.offset_yd[0]] * int(on_b.sum()))
 
 
-def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_carry):
+def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_carry, roller):
     table = typical(3).with_columns(club_speed_mph=pl.Series([86.0, 90.0, 94.0]))
-    moved = carry_at_centre(model, table, 90.0) - table.get_column("carry_p50_yd")
+    moved = at_centre(model, table, 90.0, roller)[0] - table.get_column("carry_p50_yd")
     truth = [world_carry(90 * 1.46, 13.0, 2600.0) - world_carry(v * 1.46, 13.0, 2600.0) for v in (86.0, 90.0, 94.0)]
     assert moved.to_list() == pytest.approx(truth, abs=0.6)
     assert moved[1] == pytest.approx(0, abs=1e-9)
 
 
-def test_percentiles_are_over_golfers(model):
-    row = band_table(model, typical(11), EFFICIENT, RULES).row(0, named=True)
+def test_percentiles_are_over_golfers(model, roller):
+    row = band_table(model, typical(11), EFFICIENT, RULES, roller).row(0, named=True)
     assert row["golfers"] == 11
     assert row["shots"] == 220
     values = [row[f"carry_p{p}_yd"] for p in (25, 50, 75, 90)]
@@ -59,32 +59,41 @@ def test_percentiles_are_over_golfers(model):
     assert (row["efficient_carry_yd"], row["launch_lo_deg"], row["spin_hi_rpm"]) == (195.0, 12.0, 2900.0)
 
 
-def test_share_in_the_window_counts_golfers(model):
+def test_totals_are_carry_and_the_run_of_the_typical_drive(model, roller):
+    row = band_table(model, typical(11), EFFICIENT, RULES, roller).row(0, named=True)
+    run = float(roller.run_yd(90 * 1.46, 13.0, 2600.0))
+    assert 15 < run < 40
+    assert [row[f"total_p{p}_yd"] for p in (25, 50, 75, 90)] == pytest.approx([v + run for v in (185, 190, 195, 198)])
+    assert (row["efficient_total_yd"], row["total_launch_hi_deg"], row["total_spin_lo_rpm"]) == (218.0, 15.0, 2300.0)
+
+
+def test_share_in_the_window_counts_golfers(model, roller):
     inside, low, spun = typical(6), typical(3, launch=11.0), typical(1, spin=3000.0)
-    row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, RULES).row(0, named=True)
+    row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, RULES, roller).row(0, named=True)
     assert row["in_window_share"] == pytest.approx(0.6)
 
 
-def test_a_band_of_few_golfers_is_suppressed(model):
-    table = BandTable.validate(band_table(model, typical(4), EFFICIENT, RULES))
+def test_a_band_of_few_golfers_is_suppressed(model, roller):
+    table = BandTable.validate(band_table(model, typical(4), EFFICIENT, RULES, roller))
     row = table.row(0, named=True)
     assert row["suppressed"] is True
     assert row["golfers"] is None
     assert row["carry_p50_yd"] is None
     assert row["in_window_share"] is None
+    assert row["total_p50_yd"] is None
     # What rests on all golfers of about this speed, not on these four, may be shown.
     assert row["efficient_carry_yd"] == 195.0
     assert row["note"] == "fewer than 5 golfers: their figures are suppressed"
 
 
-def test_the_lower_edge_belongs_to_a_band_and_the_upper_to_the_next(model):
+def test_the_lower_edge_belongs_to_a_band_and_the_upper_to_the_next(model, roller):
     table = pl.concat([typical(5, speed=95.0), typical(6, speed=94.99).with_columns(golfer="x" + pl.col("golfer"))])
-    found = band_table(model, table, {}, RULES)
+    found = band_table(model, table, {}, RULES, roller)
     assert found.get_column("golfers").to_list() == [6, 5]
 
 
-def test_every_quarter_has_every_band(model):
-    found = band_table(model, pl.concat([typical(6), typical(5, quarter="2026Q1")]), {}, RULES)
+def test_every_quarter_has_every_band(model, roller):
+    found = band_table(model, pl.concat([typical(6), typical(5, quarter="2026Q1")]), {}, RULES, roller)
     assert found.select("quarter", "band_mph").rows() == [
         ("2026Q1", 90.0), ("2026Q1", 100.0), ("2026Q3", 90.0), ("2026Q3", 100.0),
     ]  # fmt: skip

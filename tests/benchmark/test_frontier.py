@@ -16,8 +16,8 @@ def fitted(world):
 
 
 @pytest.fixture(scope="module", params=[80.0, 90.0, 100.0])
-def at(request, fitted):
-    return efficient_at(*fitted, request.param, half_width_mph=5.0, tolerance_yd=5.0)
+def at(request, fitted, roller):
+    return efficient_at(*fitted, request.param, half_width_mph=5.0, tolerance_yd=5.0, roller=roller)
 
 
 def true_efficient(world, world_carry, speed_mph):
@@ -55,14 +55,14 @@ def test_every_drive_in_the_window_is_truly_near_efficient(at, world, world_carr
     assert (window.spin_hi_rpm - window.spin_lo_rpm) > 200
 
 
-def test_slow_golfers_get_more_spin_than_fast_ones(fitted):
-    slow, fast = (efficient_at(*fitted, speed, 5.0, 5.0).window for speed in (75.0, 108.0))
+def test_slow_golfers_get_more_spin_than_fast_ones(fitted, roller):
+    slow, fast = (efficient_at(*fitted, speed, 5.0, 5.0, roller).window for speed in (75.0, 108.0))
     assert slow.spin_lo_rpm > fast.spin_lo_rpm + 100
     assert slow.spin_hi_rpm > fast.spin_hi_rpm + 100
 
 
-def test_a_wider_tolerance_gives_a_wider_window(fitted):
-    narrow, wide = (efficient_at(*fitted, 95.0, 5.0, tolerance).window for tolerance in (2.0, 8.0))
+def test_a_wider_tolerance_gives_a_wider_window(fitted, roller):
+    narrow, wide = (efficient_at(*fitted, 95.0, 5.0, tolerance, roller).window for tolerance in (2.0, 8.0))
 
     def area(w):
         return (w.launch_hi_deg - w.launch_lo_deg) * (w.spin_hi_rpm - w.spin_lo_rpm)
@@ -85,14 +85,26 @@ def test_speeds_without_golfers_are_not_supported(fitted):
     assert supported_speeds(nobody, 5.0, 5, speeds).size == 0
 
 
-def test_without_ball_speed_the_better_strike_still_counts(world, fitted):
+def test_without_ball_speed_the_better_strike_still_counts(world, fitted, roller):
     # The same drives, ball speed hidden: efficient carry must come out where it was, not at the average strike.
     blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
     model = fit_candidate(candidates_for("club")[1], blind).model
     typical = typical_drives(blind, ["golfer"])
     refits = refit(model, blind, typical, draw_counts(80, 1))
-    found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0)
-    seen = efficient_at(*fitted, 90.0, 5.0, 5.0)
+    found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0, roller)
+    seen = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
     assert model.better_share > 0.005
     assert found.carry_yd == pytest.approx(seen.carry_yd, abs=1.5)
     assert np.std(refits.better_share) > 0.0005
+
+
+def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
+    model, _, population = fitted
+    best = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
+    at = map_at(model, population, 90.0, 5.0)
+    ball = 90.0 * float(model.trends.better_ratio(90.0))
+    total = at.carry_yd + roller.run_yd(ball, at.launch_deg[:, None], at.spin_rpm[None, :])
+    assert best.total_yd == pytest.approx(total[at.supported].max())
+    assert best.total_yd > best.carry_yd + 10
+    # Low spin and a flatter landing pay in run.
+    assert best.total_spin_rpm <= best.spin_rpm

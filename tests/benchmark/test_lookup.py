@@ -4,29 +4,37 @@ import pytest
 from pipeline.benchmark.bands import BandRules
 from pipeline.benchmark.build_bands import find_efficient, guide_of
 from pipeline.benchmark.frontier import Population
-from pipeline.benchmark.lookup import Guide, look_up
+from pipeline.benchmark.lookup import Guide, Place, look_up
+from pipeline.benchmark.totals import Conditions
 from pipeline.fit.contest import candidates_for, fit_candidate, hold_out, interval_edges
 from pipeline.fit.drives import typical_drives
 from pipeline.fit.replicates import draw_counts, refit
+from pipeline.flight.air import Air
+from pipeline.flight.ball import Ball
+from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.flight.turf import FIRMNESS
 
+BALL = Ball(drag=0.9)
 RULES = BandRules((80.0, 90.0, 100.0), 5.0, 5)
 
 
 @pytest.fixture(scope="module")
-def parts(world):
+def parts(world, roller):
     candidate = candidates_for("ball")[1]
     held = hold_out(candidate, world.drives, seed=1)
     interval = {known: interval_edges(held.measured, p) for known, p in held.predicted.items()}
     model = fit_candidate(candidate, world.drives).model.with_interval(interval)
     typical = typical_drives(world.drives, ["golfer"])
     refits = refit(model, world.drives, typical, draw_counts(80, 1))
-    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), RULES, 5.0)
-    return model, Guide.from_dict(guide_of("a", efficient, world.drives, RULES)), efficient
+    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), RULES, 5.0, roller)
+    standard = Conditions(Air.of(15.0, 101325.0, 0.0), 0.0, FIRMNESS["normal"])
+    place = Place(BALL, standard, standard)
+    return model, Guide.from_dict(guide_of("a", efficient, world.drives, RULES)), place, efficient
 
 
 def test_everything_known_is_the_model_itself(parts, world_carry):
-    model, guide, efficient = parts
-    answer = look_up(model, guide, 95.0, 13.0, 2800.0, 138.0)
+    model, guide, place, efficient = parts
+    answer = look_up(model, guide, place, 95.0, 13.0, 2800.0, 138.0)
     assert answer["supported"] is True
     assert answer["expected_carry_yd"] == pytest.approx(world_carry(138.0, 13.0, 2800.0), abs=1.0)
     assert answer["efficient_carry_yd"] == pytest.approx(efficient[95.0].carry_yd)
@@ -37,10 +45,10 @@ def test_everything_known_is_the_model_itself(parts, world_carry):
 
 
 def test_knowing_less_widens_the_interval(parts):
-    model, guide, _ = parts
+    model, guide, place, _ = parts
 
     def width(**known):
-        answer = look_up(model, guide, 95.0, **known)
+        answer = look_up(model, guide, place, 95.0, **known)
         return answer["expected_hi90_yd"] - answer["expected_lo90_yd"]
 
     full = {"launch_deg": 13.5, "spin_rpm": 2600.0, "ball_speed_mph": 138.7}
@@ -48,8 +56,8 @@ def test_knowing_less_widens_the_interval(parts):
 
 
 def test_half_a_mph_lies_between_its_neighbours(parts):
-    model, guide, efficient = parts
-    answer = look_up(model, guide, 90.5)
+    model, guide, place, efficient = parts
+    answer = look_up(model, guide, place, 90.5)
     assert answer["efficient_carry_yd"] == pytest.approx((efficient[90.0].carry_yd + efficient[91.0].carry_yd) / 2)
     assert answer["launch_window_deg"][0] < answer["launch_window_deg"][1]
     assert answer["spin_window_rpm"][0] < answer["spin_window_rpm"][1]
@@ -66,7 +74,7 @@ def test_half_a_mph_lies_between_its_neighbours(parts):
     ],
 )
 def test_outside_the_data_no_number_is_given(parts, asked, why):
-    answer = look_up(*parts[:2], **asked)
+    answer = look_up(*parts[:3], **asked)
     assert answer["supported"] is False
     assert why in answer["note"]
     numbers = [value for key, value in answer.items() if key not in ("club_speed_mph", "supported", "note")]
@@ -74,7 +82,7 @@ def test_outside_the_data_no_number_is_given(parts, asked, why):
 
 
 def test_nobody_anywhere_is_told(parts):
-    answer = look_up(parts[0], Guide.from_dict({"speeds": []}), 95.0)
+    answer = look_up(parts[0], Guide.from_dict({"speeds": []}), parts[2], 95.0)
     assert answer["note"] == "the study has too few golfers at any club speed for a benchmark"
 
 
@@ -83,3 +91,22 @@ def test_the_reach_holds_99_of_100_normal_drives(parts, world):
     near = world.drives.filter(np.abs(world.drives.get_column("club_speed_mph").to_numpy() - 90) < 5)
     inside = [reach.holds(l, p) for l, p in near.select("launch_deg", "spin_rpm").iter_rows()]
     assert np.mean(inside) == pytest.approx(0.99, abs=0.01)
+
+
+def test_other_conditions_move_carry_by_the_difference_of_flights(parts):
+    model, guide, place, _ = parts
+    thin = Conditions(Air.of(25.0, 84000.0, 0.0), 3.0, FIRMNESS["firm"])
+    there = Place(BALL, place.standard, thin)
+    asked = {"launch_deg": 13.5, "spin_rpm": 2600.0, "ball_speed_mph": 138.0}
+    here, away = look_up(model, guide, place, 95.0, **asked), look_up(model, guide, there, 95.0, **asked)
+    shot = Launch.straight(138.0 * 0.44704, 13.5, 2600.0)
+    flown = [
+        fly(shot, BALL, place.standard.air).carry_m[0] / 0.9144,
+        fly(shot, BALL, thin.air, Wind(along_mps=3.0)).carry_m[0] / 0.9144,
+    ]
+    assert away["expected_carry_yd"] - here["expected_carry_yd"] == pytest.approx(flown[1] - flown[0])
+    assert away["efficient_carry_yd"] > here["efficient_carry_yd"]
+    run = here["expected_total_yd"] - here["expected_carry_yd"]
+    assert away["expected_total_yd"] - away["expected_carry_yd"] > run + 3
+    assert "conditions" in away["note"]
+    assert away["launch_window_deg"] == here["launch_window_deg"]

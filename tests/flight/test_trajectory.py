@@ -159,7 +159,7 @@ def total_yd(ball_mph, launch_deg, spin_rpm, name):
 )
 def test_the_overall_distance_test(name, expected):
     # R&A and USGA, Overall Distance Standard (second-hand): 120 mph, 10 deg, 2520 rpm; carry and run at most 317 yd
-    # plus 3 yd. The ball's speed isn't given: 176 mph is taken, by Penner's impact at some loft (an assumption), and the
+    # plus 3 yd. The ball's speed isn't given: 176 mph is taken, by Penner's impact at some loft (assumed), and the
     # run is on an assumed fairway. The two older sets land under the limit, by 39 and 17 yd; the third passes it by 15
     # yd, so as transcribed it isn't a conforming ball, and it isn't the default.
     total = total_yd(176.0, 10.0, 2520.0, name)

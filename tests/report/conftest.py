@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.tables import BandTable, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 CENTRES = [70, 80, 90, 100, 110]
 
@@ -17,6 +17,7 @@ def settings():
         "flags": {"lost_yd": 10, "false_discovery_rate": 0.1, "min_shots": 12},
         "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
         "window_tolerance_yd": 5,
+        "flight": {"coefficients": "best", "turf": "firm"},
     }
 
 
@@ -93,20 +94,28 @@ def bands():
             "efficient_carry_yd": 2.55 * speed - 14,
             "efficient_lo90_yd": 2.55 * speed - 16.6,
             "efficient_hi90_yd": 2.55 * speed - 11.4,
+            "total_p25_yd": median + 13.5,
+            "total_p50_yd": median + 24,
+            "total_p75_yd": median + 28,
+            "total_p90_yd": median + 34,
             "efficient_total_yd": 2.7 * speed - 4,
             "launch_lo_deg": [None, 12.04, 11.06, 10.0, None],
             "launch_hi_deg": [None, 16.0, 15.25, 14.5, None],
             "spin_lo_rpm": [None, 2311.0, 2104.0, 1986.0, None],
             "spin_hi_rpm": [None, 3204.0, 2996.0, 2751.0, None],
+            "total_launch_lo_deg": [None, 11.0, 10.25, 9.0, None],
+            "total_launch_hi_deg": [None, 15.5, 14.5, 13.25, None],
+            "total_spin_lo_rpm": [None, 2204.0, 1951.0, 1848.0, None],
+            "total_spin_hi_rpm": [None, 3104.0, 2896.0, 2603.0, None],
             "speed_ratio_p50": [1.416, 1.43, 1.444, 1.45, None],
             "in_window_share": [None, 0.333, 0.5, 0.404, None],
             "suppressed": [False, False, False, False, True],
             "note": ["no window | too few deliveries", None, None, None, None],
         }
     )
-    empty = pl.when(~pl.col("suppressed")).then(pl.col("^(carry|efficient)_.*$"))
+    empty = pl.when(~pl.col("suppressed")).then(pl.col("^(carry|total|efficient)_.*$"))
     one = one.with_columns(empty)
-    older = one.with_columns(pl.col("^carry_.*$") - 3.25)
+    older = one.with_columns(pl.col("^(carry|total)_p.*$") - 3.25)
     both = [older.with_columns(quarter=pl.lit("2026Q2")), one.with_columns(quarter=pl.lit("2026Q3"))]
     return BandTable.validate(pl.concat(both).select(BandTable.column_names()), cast=True)
 
@@ -201,11 +210,31 @@ def rejects():
 
 
 @pytest.fixture
-def study_files(tmp_path, golfers, bands, scores, sources, rejects, chart):
+def calibrations():
+    rows = pl.DataFrame(
+        {
+            "coefficients": ["flat-air", "ridge-1990", "tunnel"],
+            "drag": [1.15704, 0.92778, 0.77545],
+            "drag_std_error": [0.0128, 0.00217, 0.00626],
+            "lift": [0.93592, 1.01413, 0.81453],
+            "lift_std_error": [0.01715, 0.00425, 0.00858],
+            "residual_sd_yd": [9.498, 3.335, 6.831],
+            "drives": [1900, 1900, 1900],
+            "golfers": [83, 83, 83],
+            "kept": [False, True, False],
+            "note": ["fitted"] * 3,
+        }
+    )
+    return Calibrations.validate(rows, cast=True)
+
+
+@pytest.fixture
+def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations, chart):
     """Write every input of the two steps; paths by name."""
     import json
 
     tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
+    tables["calibrations"] = calibrations
     paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
     for name, table in tables.items():
         table.write_csv(paths[name])

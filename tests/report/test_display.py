@@ -5,12 +5,14 @@ from pipeline.report.display import (
     html_table,
     markdown_table,
     show_bands,
+    show_calibrations,
     show_flagged,
     show_rejects,
     show_scores,
     show_sources,
+    show_totals,
 )
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables import BandTable, Calibrations, Golfers
 
 BAND = {
     "quarter": "2026Q3",
@@ -24,18 +26,26 @@ BAND = {
     "efficient_carry_yd": 221.4,
     "efficient_lo90_yd": 218.7,
     "efficient_hi90_yd": 224.1,
+    "total_p25_yd": 222.6,
+    "total_p50_yd": 230.75,
+    "total_p75_yd": 236.2,
+    "total_p90_yd": 241.9,
     "efficient_total_yd": 243.8,
     "launch_lo_deg": 11.06,
     "launch_hi_deg": 15.0,
     "spin_lo_rpm": 2104.0,
     "spin_hi_rpm": 2996.0,
+    "total_launch_lo_deg": 10.04,
+    "total_launch_hi_deg": 14.0,
+    "total_spin_lo_rpm": 1996.0,
+    "total_spin_hi_rpm": 2704.0,
     "speed_ratio_p50": 1.4,
     "in_window_share": 0.357,
     "suppressed": False,
     "note": None,
 }
 HIDDEN = dict.fromkeys(
-    ("golfers", "shots", "carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd", "in_window_share")
+    name for name in BAND if name in ("golfers", "shots", "in_window_share", "speed_ratio_p50") or "_p" in name
 )
 
 
@@ -55,6 +65,43 @@ def test_markdown_shows_rounded_values():
         "11.1 to 15.0", "2100 to 3000", "1.40", "36", "",
     ]  # fmt: skip
     assert len(cells(lines[3])) == len(cells(lines[2])) == 16
+
+
+def test_markdown_shows_carry_and_run_in_a_second_table():
+    text = bands_markdown(band_table({}), min_golfers=5)
+
+    lines = text.partition("## Carry and run together\n\n")[2].splitlines()
+    assert cells(lines[0]) == show_totals(band_table({}), min_golfers=5).columns
+    assert cells(lines[2]) == [
+        "2026Q3", "92.5", "223", "231", "236", "242", "10.0 to 14.0", "2000 to 2700", "",
+    ]  # fmt: skip
+
+
+def test_markdown_tells_what_carry_and_run_rest_on():
+    carry, _, total = " ".join(bands_markdown(band_table({}), min_golfers=5).split()).partition("## Carry and run")
+
+    assert "Carry is at standard conditions: each drive's measured carry is changed by the difference" in carry
+    assert "The run is worked out, not measured" in total
+    assert "an assumed fairway of the firmness that the key flight.turf of study.yaml names" in total
+
+
+def test_suppressed_row_of_totals_shows_nothing_else():
+    table = band_table({"band_mph": 100.0}, HIDDEN | {"suppressed": True, "band_mph": 110.0})
+
+    shown = show_totals(table, min_golfers=7)
+
+    assert shown["Note"].to_list() == ["", "suppressed (fewer than 7 golfers)"]
+    assert set(shown.row(1)[2:-1]) == {"–"}  # noqa: RUF001
+    assert shown.row(0)[2] == "223"
+
+
+def test_totals_stand_in_the_order_of_the_bands(bands):
+    keys = ("Quarter", "Band centre, mph")
+
+    totals = show_totals(bands, min_golfers=5).select(keys)
+
+    assert totals.rows() == show_bands(bands, min_golfers=5).select(keys).rows()
+    assert totals.row(0) == ("2026Q3", "70")
 
 
 def test_every_figure_of_the_bands_has_its_unit_in_the_header():
@@ -176,6 +223,25 @@ def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
     assert shown["Bias, yd"].to_list() == ["0.31", "0.00", "0.04"]
     assert shown["Drives inside the 90 % interval, %"].to_list() == ["87.1", "90.4", "90.0"]
     assert shown["Chosen"].to_list() == ["", "yes", ""]
+
+
+def test_kept_set_of_flight_comes_first_rounded_by_its_doubt(calibrations):
+    shown = show_calibrations(calibrations)
+
+    assert shown["Coefficient set"].to_list() == ["ridge-1990", "flat-air", "tunnel"]
+    assert shown.row(0) == ("ridge-1990", "0.928", "0.002", "1.014", "0.004", "3.3", "1900", "83", "yes", "fitted")
+    assert shown["Kept"].to_list() == ["yes", "", ""]
+
+
+def test_set_that_was_not_fitted_has_no_standard_error(calibrations):
+    unknown = pl.lit(None, dtype=pl.Float64)
+    table = calibrations.head(1).with_columns(
+        pl.lit(1.0).alias("drag"), *(unknown.alias(n) for n in ("drag_std_error", "lift_std_error", "residual_sd_yd"))
+    )
+
+    shown = show_calibrations(Calibrations.validate(table)).row(0)
+
+    assert shown[1:6] == ("1.000", "–", "0.936", "–", "–")  # noqa: RUF001
 
 
 def test_html_escapes_cells_and_headers():

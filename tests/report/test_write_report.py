@@ -7,21 +7,21 @@ import pytest
 
 from pipeline.errors import UserError
 from pipeline.report import write_report
-from pipeline.report.page import build_page, count_causes, count_golfers, newest_quarter
-from pipeline.tables import BandTable, Golfers
+from pipeline.report.page import build_page, count_causes, count_golfers, kept_set, newest_quarter
+from pipeline.tables import BandTable, Calibrations, Golfers
 
 NAMES = ["carry_by_speed", "delivery_70", "delivery_80", "delivery_90", "delivery_100", "delivery_110", "losses"]
 
 
 @pytest.fixture
-def page(golfers, bands, scores, sources, rejects, settings):
+def page(golfers, bands, scores, sources, rejects, calibrations, settings):
     """Give a function that builds the page, tables changed at will."""
 
     def build(**changes):
         inputs = {
             "golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects,
-            "images": {name: name.encode() for name in NAMES}, "card": "Fitted on <b>60</b> golfers.",
-            "settings": settings,
+            "calibrations": calibrations, "images": {name: name.encode() for name in NAMES},
+            "card": "Fitted on <b>60</b> golfers.", "settings": settings,
         }  # fmt: skip
         return build_page(**(inputs | changes))
 
@@ -89,6 +89,60 @@ def test_page_tells_bands_scores_and_rejects(page):
     assert ">speed ratio too high<" in quality
 
 
+def test_page_shows_carry_and_run_in_a_table_of_its_own(page):
+    bands = section(page(), "<h2>Speed bands", "Earlier quarters")
+
+    carry, _, total = bands.partition("<h3>Carry and run together")
+    assert ">1950 to 2900<" in total
+    assert ">10.2 to 14.5<" in total
+    assert "Total, 25th percentile, yd" in total
+    assert "Total, 25th percentile, yd" not in carry
+    assert ">2100 to 3000<" not in total
+    assert total.count("suppressed (fewer than 5 golfers)") == 1
+
+
+def test_page_tells_which_flight_moved_carry_and_what_the_run_rests_on(page):
+    flight = " ".join(section(page(), "<h2>Ball flight", "<h2>How good the model is").split())
+
+    assert (
+        "with the coefficient set ridge-1990, the published set whose flights lie nearest to the study's drives, "
+        "fitted to 1900 of them by 83 golfers: drag times 0.928 (standard error 0.002) and lift times 1.014 (standard error 0.004)."
+    ) in flight
+    assert "It assumes a fairway with firm turf, whose values are assumptions, not measurements" in flight
+    assert flight.index(">ridge-1990<") < flight.index(">flat-air<")
+
+
+def test_page_tells_a_set_that_the_study_names(page, settings):
+    settings["flight"] = {"coefficients": "ridge-1990", "turf": "soft"}
+
+    flight = " ".join(section(page(settings=settings), "<h2>Ball flight", "<h2>How good the model is").split())
+
+    assert (
+        "the coefficient set ridge-1990, named in study.yaml and fitted to the study's drives, 1900 of them" in flight
+    )
+    assert "It assumes a fairway with soft turf" in flight
+
+
+def test_page_does_not_call_a_published_set_fitted(page, calibrations):
+    unknown = pl.lit(None, dtype=pl.Float64)
+    table = calibrations.with_columns(
+        drag_std_error=unknown, lift_std_error=unknown, note=pl.lit("not calibrated: 9 drives")
+    )
+
+    flight = " ".join(section(page(calibrations=table), "<h2>Ball flight", "<h2>How good").split())
+
+    assert "as published, because nothing could be fitted to the study's drives (not calibrated: 9 drives)." in flight
+    assert "1900 of them" not in flight
+
+
+@pytest.mark.parametrize(("kept", "told"), [([False] * 3, "0 coefficient sets"), ([True, True, False], "2 coeff")])
+def test_one_set_of_flight_must_be_kept(calibrations, kept, told):
+    table = Calibrations.validate(calibrations.with_columns(kept=pl.Series(kept)))
+
+    with pytest.raises(UserError, match=rf"calibrations\.csv: {told}"):
+        kept_set(table)
+
+
 def test_page_names_the_settings_that_flags_rest_on(page, settings):
     settings["flags"] = {"lost_yd": 12.5, "false_discovery_rate": 0.05, "min_shots": 17}
 
@@ -133,7 +187,8 @@ def test_counts_are_of_one_quarter(golfers):
 
 
 def write(study_files, figure_paths, settings, target):
-    tables = {name: study_files[name] for name in ("golfers", "bands", "scores", "sources", "rejects", "card")}
+    names = ("golfers", "bands", "scores", "sources", "rejects", "calibrations", "card")
+    tables = {name: study_files[name] for name in names}
     write_report.run(**tables, figures=figure_paths, page=str(target), settings=settings)
     return target.read_text(encoding="utf-8")
 

@@ -25,8 +25,8 @@ def test_the_demo_table_shows_the_runs_figures(demo, readme):
     shown = [line for line in readme.splitlines() if re.match(r"\| \d+ mph \|", line)]
     expected = [
         f"| {r['band_mph']:.0f} mph | {r['golfers']} | {r['carry_p50_yd']:.0f} yd | {r['efficient_carry_yd']:.0f} yd "
-        f"({r['efficient_lo90_yd']:.0f} to {r['efficient_hi90_yd']:.0f}) | {r['launch_lo_deg']:.2f} to "
-        f"{r['launch_hi_deg']:.2f} deg | {r['spin_lo_rpm']:.0f} to {r['spin_hi_rpm']:.0f} rpm |"
+        f"({r['efficient_lo90_yd']:.0f} to {r['efficient_hi90_yd']:.0f}) | {r['efficient_total_yd']:.0f} yd "
+        f"| {r['launch_lo_deg']:.2f} to {r['launch_hi_deg']:.2f} deg | {r['spin_lo_rpm']:.0f} to {r['spin_hi_rpm']:.0f} rpm |"
         for r in bands.to_dicts()
     ]
     assert shown == expected
@@ -47,7 +47,7 @@ def test_the_test_command_is_what_ci_runs(root, readme):
 
 def test_the_lookups_answer(demo, root, readme):
     commands = blocks(readme)[2].splitlines()
-    assert len(commands) == 2
+    assert len(commands) == 3
     for command in commands:
         program, *arguments = shlex.split(command)
         assert program == ".venv/bin/yardband"

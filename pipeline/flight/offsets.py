@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.surface import Array
+from pipeline.flight.ball import Array
 
 UNSTATED = "unstated"
 MIN_SHOTS = 30  # below this a level's offset would be noise: its drives count as the reference's

@@ -1,7 +1,7 @@
 import numpy as np
 import polars as pl
 
-from pipeline.fit.offsets import Offsets, find_offsets
+from pipeline.flight.offsets import Offsets, find_offsets
 
 
 def drives(*parts):

@@ -1,0 +1,163 @@
+"""Candidate (d): calibrated flight at standard conditions plus a low-order correction.
+
+Flight enters as three fixed surfaces: carry with the calibrated multipliers, and how carry changes with a little more
+drag or lift. The fit may therefore move both multipliers anew, as it must for golfers held out, and adds a straight
+line in each input. All three are kept as natural cubic splines through directly flown points, so that grids, the lookup
+and the page treat this candidate as they do the others.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.fit.surface import Array, Axis, Surface, contract, line
+from pipeline.flight.air import Air
+from pipeline.flight.ball import Ball
+from pipeline.flight.trajectory import Launch, fly
+from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
+
+POINTS = (14, 14, 14)  # along speed, launch and spin; keeps the splines within 0.1 yd of flight (tests say so)
+ROOM = 0.05  # of an input's range, added at both ends
+LEAST_LAUNCH_DEG = 0.5  # below this some balls don't rise, and carry has a step that no spline follows
+LEAST_SPIN_RPM = 300.0
+STEP = 0.02  # of a multiplier, for the slopes
+
+
+@dataclass(frozen=True)
+class FlightSurface:
+    """Flight plus a correction, with the interface of `Surface`.
+
+    Attributes
+    ----------
+    axes : tuple of Axis
+        Of the flight splines.
+    carry, drag, lift : ndarray, shape (size, size, size)
+        Spline coefficients of carry, yd, and of its slopes with the two multipliers.
+    correction : Surface
+    """
+
+    axes: tuple[Axis, Axis, Axis]
+    carry: Array
+    drag: Array
+    lift: Array
+    correction: Surface
+    name: str = "flight"
+    speed: str = "ball"
+
+    @property
+    def size(self) -> int:
+        """Number of fitted terms."""
+        return 2 + self.correction.size
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Names of the terms."""
+        return ("drag_multiplier", "lift_multiplier", *self.correction.labels)
+
+    @property
+    def term_axes(self) -> tuple[Axis, Axis, Axis]:
+        """The axes of the correction's terms."""
+        return self.correction.axes
+
+    def _bases(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> list[Array]:
+        return [axis.basis(x) for axis, x in zip(self.axes, (speed, launch, spin), strict=True)]
+
+    def base(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Give carry as calibrated, yd, shape (n,)."""
+        return contract(self.carry, *self._bases(speed, launch, spin))
+
+    def design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Build the design matrix, shape (n, size)."""
+        bases = self._bases(speed, launch, spin)
+        slopes = [contract(self.drag, *bases), contract(self.lift, *bases)]
+        return np.column_stack([*slopes, self.correction.design(speed, launch, spin)])
+
+    def on_grid(self, coefficients: Array, speed: npt.ArrayLike, launch: Array, spin: Array) -> Array:
+        """Evaluate carry over a launch and spin grid; see `Surface.on_grid`."""
+        s, l, p = self._bases(np.asarray(speed), launch, spin)
+        tensors = np.stack([self.carry, self.drag, self.lift])
+        at_speed = np.einsum("...a,kabc->...kbc", s, tensors, optimize=True)
+        flown = np.einsum("mb,...kbc,nc->...kmn", l, at_speed, p, optimize=True)
+        moved = flown[..., 0, :, :]
+        for k in (0, 1):
+            moved = moved + coefficients[..., k, None, None] * flown[..., k + 1, :, :]
+        return np.asarray(moved + self.correction.on_grid(coefficients[..., 2:], speed, launch, spin))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give plain values for JSON."""
+        return {
+            "kind": "flight",
+            "axes": [vars(axis) | {"knots": list(axis.knots)} for axis in self.axes],
+            "carry": self.carry.tolist(),
+            "drag": self.drag.tolist(),
+            "lift": self.lift.tolist(),
+            "correction": self.correction.to_dict(),
+        }
+
+    @classmethod
+    def from_dict(cls, raw: dict[str, Any]) -> "FlightSurface":
+        """Rebuild what `to_dict` gave."""
+        s, l, p = (Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in raw["axes"])
+        carry, drag, lift = (np.array(raw[name], dtype=float) for name in ("carry", "drag", "lift"))
+        return cls((s, l, p), carry, drag, lift, Surface.from_dict(raw["correction"]))
+
+
+@dataclass(frozen=True)
+class FlightMaker:
+    """Makes a flight surface for the drives of a fit.
+
+    Attributes
+    ----------
+    ball : Ball
+        As calibrated.
+    air : Air
+        The study's standard air.
+    axes, carry, drag, lift
+        As in `FlightSurface`; flown once, over the inputs of all drives.
+    """
+
+    axes: tuple[Axis, Axis, Axis]
+    carry: Array
+    drag: Array
+    lift: Array
+
+    @classmethod
+    def of(cls, ball: Ball, air: Air, inputs: Sequence[Array]) -> "FlightMaker":
+        """Fly the points over the range of the inputs: ball speed, mph, launch, deg, and spin, rpm."""
+        least = (1.0, LEAST_LAUNCH_DEG, LEAST_SPIN_RPM)
+        places = [_points(x, n, lo) for x, n, lo in zip(inputs, POINTS, least, strict=True)]
+        axes = [Axis(float(x.mean()), float(x.std()), knots=tuple((x - x.mean()) / x.std())) for x in places]
+        speed, launch, spin = (part.ravel() for part in np.meshgrid(*places, indexing="ij"))
+        shots = Launch.straight(speed * MPS_PER_MPH, launch, spin)
+
+        def flown(drag: float, lift: float) -> Array:
+            flight = fly(shots, ball.scaled(ball.drag * drag, ball.lift * lift), air)
+            return (flight.carry_m / METRES_PER_YARD).reshape(POINTS)
+
+        def slope(drag: float, lift: float) -> Array:
+            return (flown(1 + drag, 1 + lift) - flown(1 - drag, 1 - lift)) / (2 * STEP)
+
+        s, l, p = axes
+        carry, drag, lift = (_through(values, axes, places) for values in (flown(1, 1), slope(STEP, 0), slope(0, STEP)))
+        return cls((s, l, p), carry, drag, lift)
+
+    def __call__(self, inputs: Sequence[Array]) -> FlightSurface:
+        """Make the surface whose correction is centred and scaled for the given inputs."""
+        return FlightSurface(self.axes, self.carry, self.drag, self.lift, line(inputs, "ball"))
+
+
+def _points(x: Array, count: int, least: float) -> Array:
+    room = ROOM * float(np.ptp(x))
+    return np.linspace(max(float(x.min()) - room, least), float(x.max()) + room, count)
+
+
+def _through(values: Array, axes: Sequence[Axis], places: Sequence[Array]) -> Array:
+    """Give the coefficients of the natural cubic spline through values at the axes' knots."""
+    for index, (axis, place) in enumerate(zip(axes, places, strict=True)):
+        moved = np.moveaxis(values, index, 0)
+        solved: Array = np.linalg.solve(axis.basis(place), moved.reshape(len(place), -1)).astype(np.float64)
+        values = np.moveaxis(solved.reshape(moved.shape), 0, index)
+    return values

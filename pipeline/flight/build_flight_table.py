@@ -1,0 +1,35 @@
+"""Step: fly the grids of the standard air and of the airs in which the study's drives were hit.
+
+In: loaded.duckdb, calibration.json. Out: tables.npz.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.files import whole
+from pipeline.flight.air import Air
+from pipeline.flight.around import AIR_COLUMNS, air_of_drives
+from pipeline.flight.calibrate import Calibration
+from pipeline.flight.standard import AirNodes, StudyTables
+from pipeline.store import read_distinct
+from pipeline.study import StandardAir
+
+
+def run(database: str, calibration: str, tables: str, air: dict[str, Any]) -> None:
+    """Run the step; see the module's docstring."""
+    standard = StandardAir.model_validate(air)
+    kept = Calibration.from_dict(json.loads(Path(calibration).read_text(encoding="utf-8"))["calibration"])
+    airs, _ = air_of_drives(read_distinct(Path(database), AIR_COLUMNS), standard.temp_c, standard.pressure_hpa)
+    made = StudyTables.build(kept.ball, standard_pair(standard), AirNodes.of(airs))
+    with whole(Path(tables)) as part, part.open("wb") as file:
+        np.savez(file, allow_pickle=False, **made.to_arrays())
+    print(f"Flew {len(made.tables) + 1} grids of flight.")
+
+
+def standard_pair(standard: StandardAir) -> tuple[float, float]:
+    """Give density, kg/m^3, and viscosity, Pa s, of a study's standard air."""
+    air = Air.of(np.array(standard.temp_c), np.array(standard.pressure_hpa * 100), np.array(standard.humidity))
+    return float(air.density_kg_m3), float(air.viscosity_pa_s)

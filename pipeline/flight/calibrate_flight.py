@@ -1,0 +1,47 @@
+"""Step: fit drag and lift multipliers of the published coefficient sets to the study's drives, keep the nearest.
+
+In: loaded.duckdb. Out: calibration.json (the kept set) and calibrations.csv (one row per set that was tried).
+"""
+
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.files import write_csv, write_json
+from pipeline.flight.around import AIR_COLUMNS
+from pipeline.flight.calibrate import Calibration, calibrate_best
+from pipeline.store import read_shots
+from pipeline.study import StandardAir
+from pipeline.tables import Calibrations
+
+COLUMNS = (
+    "golfer",
+    "device",
+    "ball",
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "spin_measured",
+    "carry_yd",
+    *AIR_COLUMNS,
+)
+
+
+def run(database: str, calibration: str, table: str, coefficients: str, air: dict[str, Any], seed: int) -> None:
+    """Run the step; see the module's docstring."""
+    standard = StandardAir.model_validate(air)
+    drives = read_shots(Path(database), COLUMNS)
+    kept, tried = calibrate_best(drives, coefficients, standard.temp_c, standard.pressure_hpa, seed)
+    ratio = drives.select((pl.col("ball_speed_mph") / pl.col("club_speed_mph")).median()).item()
+    write_json(Path(calibration), {"calibration": kept.to_dict(), "speed_ratio": ratio})
+    write_csv(Path(table), Calibrations.validate(calibration_table(kept, tried)))
+    print(f"Flight: {kept.coefficients}, drag x {kept.drag:.3f}, lift x {kept.lift:.3f}; {kept.note}.")
+
+
+def calibration_table(kept: Calibration, tried: list[Calibration]) -> pl.DataFrame:
+    """List the sets that were tried: the table `Calibrations`."""
+    schema = {name: column.dtype for name, column in Calibrations.columns().items()}
+    rows = [one.to_dict() | {"kept": one.coefficients == kept.coefficients} for one in tried]
+    return pl.DataFrame([{name: row[name] for name in schema} for row in rows], schema=schema, orient="row")

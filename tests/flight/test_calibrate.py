@@ -1,0 +1,65 @@
+import polars as pl
+import pytest
+
+from pipeline.flight.ball import Ball
+from pipeline.flight.calibrate import Calibration, calibrate, calibrate_best
+
+STANDARD = (15.0, 1013.25)
+
+
+def test_multipliers_and_offset_are_recovered(site):
+    ball = Ball("indoor-range-2001", drag=0.92, lift=1.05)
+    drives = pl.concat([site(ball), site(ball, 900.0, device="unit-B", offset_yd=3.0)])
+    found = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
+    assert found.drag == pytest.approx(0.92, abs=0.004)
+    assert found.lift == pytest.approx(1.05, abs=0.008)
+    assert 0.0003 < found.drag_std_error < 0.003
+    (column, level, yards, error) = found.offsets[0]
+    # The commoner of two equals is the first by name.
+    assert (column, level) == ("device", "unit-B")
+    assert yards == pytest.approx(3.0, abs=4 * error)
+    assert found.residual_sd_yd == pytest.approx(2.1, abs=0.3)
+
+
+def test_outliers_hardly_move_it(site):
+    ball = Ball("indoor-range-2001", drag=0.92)
+    clean = site(ball)
+    broken = clean.with_columns(carry_yd=pl.when(pl.int_range(pl.len()) % 20 == 0).then(60.0).otherwise("carry_yd"))
+    one, other = (calibrate(drives, "indoor-range-2001", *STANDARD, seed=1) for drives in (clean, broken))
+    assert other.drag == pytest.approx(one.drag, abs=0.01)
+    assert other.lift == pytest.approx(one.lift, abs=0.02)
+
+
+@pytest.mark.parametrize("truth", ["indoor-range-2001", "lyu-2018", "smits-smith-1994"])
+def test_the_set_that_was_flown_is_found(site, truth):
+    kept, tried = calibrate_best(site(Ball(truth, drag=0.95)), "best", *STANDARD, seed=1)
+    assert kept.coefficients == truth
+    assert len(tried) == 3
+
+
+def test_a_named_set_is_kept_whatever_the_drives_say(site):
+    kept, tried = calibrate_best(site(Ball("lyu-2018")), "smits-smith-1994", *STANDARD, seed=1)
+    assert kept.coefficients == "smits-smith-1994"
+    assert len(tried) == 1
+
+
+def test_too_few_drives_leave_the_set_as_published(site):
+    kept, _ = calibrate_best(site(Ball(), golfers=7), "best", *STANDARD, seed=1)
+    assert (kept.coefficients, kept.drag, kept.lift, kept.drag_std_error) == ("smits-smith-1994", 1.0, 1.0, None)
+    assert kept.note == "not calibrated: 175 drives of 7 golfers have ball speed and measured spin"
+
+
+def test_guessed_spin_is_left_out(site):
+    drives = site(Ball("indoor-range-2001", drag=0.92))
+    half = pl.int_range(pl.len()) % 2 == 0
+    spoilt = drives.with_columns(
+        spin_rpm=pl.when(half).then(pl.col("spin_rpm") * 0.6).otherwise("spin_rpm"), spin_measured=~half
+    )
+    found = calibrate(spoilt, "indoor-range-2001", *STANDARD, seed=1)
+    assert found.drag == pytest.approx(0.92, abs=0.015)
+    assert found.drives == drives.height // 2
+
+
+def test_plain_values_give_the_same_calibration_back(site):
+    found = calibrate(site(Ball("lyu-2018")), "lyu-2018", *STANDARD, seed=1)
+    assert Calibration.from_dict(found.to_dict()) == found

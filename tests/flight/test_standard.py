@@ -1,0 +1,131 @@
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.flight.air import Air
+from pipeline.flight.around import air_of_drives
+from pipeline.flight.ball import Ball
+from pipeline.flight.calibrate import calibrate_best
+from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
+from pipeline.flight.trajectory import Launch, Wind, fly
+
+STANDARD = (15.0, 1013.25)
+SEA_LEVEL = Air.of(15.0, 101325.0, 0.0)
+PAIR = (float(SEA_LEVEL.density_kg_m3), float(SEA_LEVEL.viscosity_pa_s))
+
+
+def tables_for(drives, ball):
+    air, _ = air_of_drives(drives, *STANDARD)
+    return StudyTables.build(ball, PAIR, AirNodes.of(air))
+
+
+@pytest.mark.parametrize(
+    ("truth", "wind"),
+    [
+        (Ball("indoor-range-2001", 0.92), 5.0),
+        (Ball("indoor-range-2001", 0.92), -5.0),
+        (Ball("lyu-2018", 1.05, 0.85), 5.0),
+        (Ball("smits-smith-1994", 0.9), -5.0),
+    ],
+)
+def test_two_sites_of_the_same_golfers_agree_within_one_per_cent(site, truth, wind):
+    # The target: sea level against 1500 m in a 5 m/s wind.
+    low, high = site(truth), site(truth, 1500.0, wind)
+    drives = pl.concat([low, high])
+    kept, _ = calibrate_best(drives, "best", *STANDARD, seed=1)
+    change = standard_change_yd(drives, tables_for(drives, kept.ball), *STANDARD, ratio=1.45)
+    carry = drives.get_column("carry_yd").to_numpy() + change
+    here, there = carry[: low.height].mean(), carry[low.height :].mean()
+    assert abs(there / here - 1) < 0.01
+    # Sites only: the air moved carry by this much in the first place.
+    raw = high.get_column("carry_yd").mean() - low.get_column("carry_yd").mean()
+    assert np.mean(change[low.height :]) == pytest.approx(-raw, abs=2.1)
+
+
+def test_change_is_the_difference_of_two_direct_flights(site):
+    drives = site(Ball(), 1500.0, 5.0, golfers=20, shots=5)
+    ball = Ball("smits-smith-1994", 0.9, 0.95)
+    change = standard_change_yd(drives, tables_for(drives, ball), *STANDARD, ratio=1.45)
+    shot = Launch.straight(
+        drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
+        drives.get_column("launch_deg").to_numpy(),
+        drives.get_column("spin_rpm").to_numpy(),
+    )
+    air, wind = air_of_drives(drives, *STANDARD)
+    direct = fly(shot, ball, SEA_LEVEL).carry_m - fly(shot, ball, air, Wind(along_mps=wind)).carry_m
+    np.testing.assert_allclose(change, direct / 0.9144, atol=0.04)
+
+
+def test_standard_air_without_wind_changes_nothing(site):
+    drives = site(Ball(), golfers=10, shots=3)
+    np.testing.assert_array_equal(standard_change_yd(drives, tables_for(drives, Ball()), *STANDARD, ratio=1.45), 0.0)
+
+
+def test_many_airs_are_interpolated_between_tables(site):
+    rng = np.random.default_rng(1)
+    drives = site(Ball(), golfers=20, shots=10)
+    n = drives.height
+    drives = drives.with_columns(
+        temp_c=pl.Series(rng.uniform(-2, 38, n)),
+        altitude_m=pl.Series(rng.uniform(0, 1800, n)),
+        humidity=pl.Series(rng.uniform(0, 1, n)),
+        wind_along_mps=pl.Series(rng.uniform(-6, 6, n)),
+    )
+    ball = Ball("indoor-range-2001", 0.92)
+    tables = tables_for(drives, ball)
+    assert len(tables.tables) == 15
+    change = standard_change_yd(drives, tables, *STANDARD, ratio=1.45)
+    shot = Launch.straight(
+        drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
+        drives.get_column("launch_deg").to_numpy(),
+        drives.get_column("spin_rpm").to_numpy(),
+    )
+    air, wind = air_of_drives(drives, *STANDARD)
+    direct = fly(shot, ball, SEA_LEVEL).carry_m - fly(shot, ball, air, Wind(along_mps=wind)).carry_m
+    np.testing.assert_allclose(change, direct / 0.9144, atol=0.05)
+
+
+def test_unknown_air_is_standard_and_pressure_comes_from_altitude():
+    drives = pl.DataFrame(
+        {
+            "temp_c": [None, 20.0, 20.0],
+            "pressure_hpa": [None, None, 900.0],
+            "humidity": [None, 0.5, None],
+            "altitude_m": [None, 1000.0, 1000.0],
+            "wind_along_mps": [None, -2.0, 3.0],
+        },
+        schema_overrides=dict.fromkeys(["temp_c", "pressure_hpa", "humidity"], pl.Float64),
+    )
+    air, wind = air_of_drives(drives, *STANDARD)
+    expected = [
+        Air.of(15.0, 101325.0, 0.0),
+        Air.of(20.0, 89874.6, 0.5),
+        Air.of(20.0, 90000.0, 0.0),
+    ]
+    # ISO 2533 at 1000 m, from memory: 898.75 hPa.
+    np.testing.assert_allclose(air.density_kg_m3, [float(one.density_kg_m3) for one in expected], rtol=5e-5)
+    assert wind.tolist() == [0.0, -2.0, 3.0]
+
+
+def test_missing_ball_speed_takes_the_ratio(site):
+    drives = site(Ball(), 1500.0, golfers=10, shots=3)
+    blind = drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    at_ratio = drives.with_columns(ball_speed_mph=pl.col("club_speed_mph") * 1.44)
+    tables = tables_for(drives, Ball())
+    np.testing.assert_array_equal(
+        standard_change_yd(blind, tables, *STANDARD, ratio=1.44),
+        standard_change_yd(at_ratio, tables, *STANDARD, ratio=1.0),
+    )
+
+
+def test_tables_come_back_from_their_arrays_with_their_key(site):
+    drives = site(Ball(), 900.0, golfers=5, shots=2)
+    tables = tables_for(drives, Ball())
+    again = StudyTables.from_arrays(tables.to_arrays())
+    air, _ = air_of_drives(drives, *STANDARD)
+    assert again.key == tables.key == expected_key(Ball(), PAIR, AirNodes.of(air))
+    assert again.key != expected_key(Ball(drag=0.99), PAIR, AirNodes.of(air))
+    np.testing.assert_array_equal(
+        standard_change_yd(drives, again, *STANDARD, ratio=1.45),
+        standard_change_yd(drives, tables, *STANDARD, ratio=1.45),
+    )
