@@ -284,4 +284,6 @@ rule flight_study:
 
 
 onsuccess:
-    print(Path(f"{OUT}/summary.txt").read_text(encoding="utf-8"), file=sys.stderr)
+    summary = Path(f"{OUT}/summary.txt")
+    if summary.exists():
+        print(summary.read_text(encoding="utf-8"), file=sys.stderr)

@@ -24,7 +24,7 @@ MODULES = {
     "draw_figures": "pipeline.report.draw_figures",
     "write_report": "pipeline.report.write_report",
     "summarise_run": "pipeline.report.summarise_run",
-    "flight_study": "pipeline.flight.study_flight",
+    "flight_study": "pipeline.flight.flight_study",
 }
 
 

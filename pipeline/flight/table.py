@@ -90,20 +90,26 @@ class FlightTable:
         ndarray, shape (len(outputs), n)
             Outside the domain values are meaningless; ask `holds` first.
         """
-        # Imported here: a quarter of a second that a single lookup need not pay.
-        from scipy.ndimage import map_coordinates  # type: ignore[attr-defined, unused-ignore]
-
         # Coefficient k + 1 belongs to grid point k, since one more stands at each end.
         places = [
             (x - lo) * ((count - 1) / (hi - lo)) + 1
             for x, (lo, hi, count) in zip((speed_mps, launch_deg, np.sqrt(spin_rpm)), AXES, strict=True)
         ]
-        at = np.stack(places)
-        found = [
-            map_coordinates(self.splines[OUTPUTS.index(name)], at, order=3, prefilter=False, mode="nearest")
-            for name in outputs
-        ]
-        return np.stack(found)
+        spline = self._spline(outputs)
+        return np.asarray(spline(np.stack(places, axis=-1))).T
+
+    def _spline(self, outputs: tuple[str, ...]) -> Any:
+        """Give scipy's spline of some outputs, all of them in one call."""
+        # Imported here: a quarter of a second that a single lookup need not pay.
+        from scipy import interpolate
+
+        made: dict[tuple[str, ...], Any] = self.__dict__.setdefault("_made", {})
+        if outputs not in made:
+            chosen = np.stack([self.splines[OUTPUTS.index(name)] for name in outputs], axis=-1)
+            # Uniform knots: coefficient k has its peak at place k.
+            knots = tuple(np.arange(size + 4.0) - 2 for size in chosen.shape[:-1])
+            made[outputs] = interpolate.NdBSpline(knots, chosen, 3)  # type: ignore[attr-defined, no-untyped-call]
+        return made[outputs]
 
     def fly(self, speed_mps: Array, launch_deg: Array, spin_rpm: Array, wind_along_mps: Array | float = 0.0) -> Array:
         """Give carry and landing state of straight shots in wind along the line.
@@ -119,31 +125,34 @@ class FlightTable:
         ndarray, shape (5, n)
             In the order of `OUTPUTS`; speed and descent are over the ground. Shots outside the domain are flown.
         """
-        wind = np.broadcast_to(np.asarray(wind_along_mps, dtype=float), speed_mps.shape)
-        rise = np.radians(launch_deg)
-        flat, up = speed_mps * np.cos(rise) - wind, speed_mps * np.sin(rise)
-        speed, launch = np.hypot(flat, up), np.degrees(np.arctan2(up, flat))
-        inside = self.holds(speed, launch, spin_rpm)
-        out = np.empty((len(OUTPUTS), len(speed_mps)))
-        if inside.any():
-            moved = (speed[inside], launch[inside], spin_rpm[inside])
-            out[:, inside] = _over_ground(self.look_up(*moved), wind[inside])
-        if not inside.all():
-            away = ~inside
-            flown = fly(
-                Launch.straight(speed_mps[away], launch_deg[away], spin_rpm[away]),
-                self.ball,
-                self.air,
-                Wind(along_mps=wind[away]),
-            )
-            out[:, away] = np.stack([getattr(flown, name) for name in OUTPUTS])
-        return out
+        return self._answer((speed_mps, launch_deg, spin_rpm), wind_along_mps, OUTPUTS)
 
     def carry_m(
         self, speed_mps: Array, launch_deg: Array, spin_rpm: Array, wind_along_mps: Array | float = 0.0
     ) -> Array:
-        """Give carry alone, m, shape (n,)."""
-        return np.asarray(self.fly(speed_mps, launch_deg, spin_rpm, wind_along_mps)[0])
+        """Give carry alone, m, shape (n,); see `fly`."""
+        return np.asarray(self._answer((speed_mps, launch_deg, spin_rpm), wind_along_mps, ("carry_m", "time_s"))[0])
+
+    def _answer(
+        self, shots: tuple[Array, Array, Array], wind_along_mps: Array | float, outputs: tuple[str, ...]
+    ) -> Array:
+        calm = not np.any(wind_along_mps)
+        wind = np.broadcast_to(np.asarray(wind_along_mps, dtype=float), shots[0].shape)
+        seen = shots if calm else _seen_from_the_air(*shots, wind)
+        inside = self.holds(*seen)
+        if inside.all():
+            found = self.look_up(*seen, outputs)
+            return found if calm else _over_ground(found, wind)
+        out = np.empty((len(outputs), len(wind)))
+        if inside.any():
+            speed, launch, spin = (part[inside] for part in seen)
+            found = self.look_up(speed, launch, spin, outputs)
+            out[:, inside] = found if calm else _over_ground(found, wind[inside])
+        away = ~inside
+        launches = Launch.straight(*(part[away] for part in shots))
+        flown = fly(launches, self.ball, self.air, Wind(along_mps=wind[away]))
+        out[:, away] = np.stack([getattr(flown, name) for name in outputs])
+        return out
 
     def to_arrays(self) -> dict[str, Any]:
         """Give the table as arrays by name, for a file."""
@@ -211,9 +220,19 @@ def spline_coefficients(values: Array, axis: int) -> Array:
     return np.ascontiguousarray(np.moveaxis(solved, 0, axis), dtype=np.float64)
 
 
+def _seen_from_the_air(speed_mps: Array, launch_deg: Array, spin_rpm: Array, wind: Array) -> tuple[Array, Array, Array]:
+    """Take the wind off the launch velocity."""
+    rise = np.radians(launch_deg)
+    flat, up = speed_mps * np.cos(rise) - wind, speed_mps * np.sin(rise)
+    return np.hypot(flat, up), np.degrees(np.arctan2(up, flat)), spin_rpm
+
+
 def _over_ground(calm: Array, wind: Array) -> Array:
-    """Turn landings seen from the moving air into ones seen from the ground, shape (5, n)."""
-    carry, time, speed, descent, spin = calm
+    """Turn landings seen from the moving air into ones seen from the ground: all outputs, or carry and time alone."""
+    carry, time, *state = calm
+    if not state:
+        return np.stack([np.abs(carry + wind * time), time])
+    speed, descent, spin = state
     fall = np.radians(descent)
     flat, down = speed * np.cos(fall) + wind, speed * np.sin(fall)
     return np.stack(

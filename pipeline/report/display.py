@@ -132,7 +132,7 @@ def bands_markdown(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> str:
     return f"# Speed bands\n\n{carry}\n{HOW_TO_READ_BANDS}\n## Carry and run together\n\n{total}\n{HOW_TO_READ_TOTALS}"
 
 
-HOW_TO_READ_BANDS = """
+HOW_TO_READ_BANDS = """\
 A band is named by the centre of its range of club speed. Percentiles run over golfers, each one's typical drive moved
 to the band's centre. Carry is at standard conditions: each drive's measured carry is changed by the difference between
 ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
@@ -141,7 +141,7 @@ to come close to it. A 90 % interval tells how well the figure is known, not how
 speed over club speed.
 """
 
-HOW_TO_READ_TOTALS = """
+HOW_TO_READ_TOTALS = """\
 Total is carry and run. The run is worked out, not measured: flight gives the landing at standard conditions, and the
 turf is an assumed fairway of the firmness that the key flight.turf of study.yaml names. So totals are less sure than
 carry. Efficient total is the largest total to be expected over the same deliveries; it may need another delivery than

@@ -5,8 +5,7 @@ import polars as pl
 import pytest
 
 from pipeline.flight.ball import SETS, Ball
-from pipeline.flight.reference import calm_carry_by_solver, carry_by_solver, scalar_forces
-from pipeline.flight.study_flight import (
+from pipeline.flight.flight_study import (
     TOLERANCES,
     matching_tolerance,
     random_launches,
@@ -15,7 +14,8 @@ from pipeline.flight.study_flight import (
     table_differences_yd,
     timed_in_turns,
 )
-from pipeline.flight.study_text import report, targets, verdict
+from pipeline.flight.flight_study_text import report, targets, verdict
+from pipeline.flight.reference import calm_carry_by_solver, carry_by_solver, scalar_forces
 from pipeline.flight.table import FlightTable
 from pipeline.flight.trajectory import Launch
 

@@ -70,7 +70,7 @@ def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
     used = [codes[number] for number in re.findall(r'<xf numFmtId="(\d+)"', styles.partition("<cellXfs")[2])]
     cells = dict(re.findall(r'<c r="([A-Z]+)3" s="(\d+)"', part_of(path, "xl/worksheets/sheet1.xml")))
     shown = {column: used[int(style)] for column, style in cells.items()}
-    assert [shown[column] for column in "DELQSUWYZ"] == ["0", "0", "0", "0.0", "0", "0.0", "0", "0.00", "0%"]
+    assert [shown[column] for column in "DELQSUWXYZ"] == ["0", "0", "0", "0.0", "0", "0.0", "0", "0", "0.00", "0%"]
 
 
 def test_notes_sheet_explains_the_interval(tmp_path, bands):

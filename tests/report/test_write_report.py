@@ -106,7 +106,8 @@ def test_page_tells_which_flight_moved_carry_and_what_the_run_rests_on(page):
 
     assert (
         "with the coefficient set ridge-1990, the published set whose flights lie nearest to the study's drives, "
-        "fitted to 1900 of them by 83 golfers: drag times 0.928 (standard error 0.002) and lift times 1.014 (standard error 0.004)."
+        "fitted to 1900 of them by 83 golfers: drag times 0.928 (standard error 0.002) and lift "
+        "times 1.014 (standard error 0.004)."
     ) in flight
     assert "It assumes a fairway with firm turf, whose values are assumptions, not measurements" in flight
     assert flight.index(">ridge-1990<") < flight.index(">flat-air<")

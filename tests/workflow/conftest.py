@@ -1,6 +1,7 @@
 """One real run of the demo study, shared by the tests of the whole workflow."""
 
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -45,6 +46,26 @@ def demo(tmp_path_factory):
     run = run_snakemake(tmp_path_factory.mktemp("demo"))
     assert run.returncode == 0, run.stderr
     return run
+
+
+@pytest.fixture(scope="session")
+def aged(tmp_path_factory):
+    """The demo study copied into the folder where it runs, its files' times set back, run on one core."""
+    folder = tmp_path_factory.mktemp("aged")
+    shutil.copytree(ROOT / "data_demo", folder / "study")
+    for path in (folder / "study").rglob("*"):
+        os.utime(path, (1_700_000_000, 1_700_000_000))
+    run = run_snakemake(folder, "--cores", "1", study="study")
+    assert run.returncode == 0, run.stderr
+    return run
+
+
+@pytest.fixture
+def copied(aged, tmp_path):
+    """A copy of `aged`, study, results, times and all, to be changed; gives the study and the folder."""
+    folder = tmp_path / "run"
+    shutil.copytree(aged.folder, folder)
+    return folder / "study", folder
 
 
 @pytest.fixture(scope="session")

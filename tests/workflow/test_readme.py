@@ -26,7 +26,8 @@ def test_the_demo_table_shows_the_runs_figures(demo, readme):
     expected = [
         f"| {r['band_mph']:.0f} mph | {r['golfers']} | {r['carry_p50_yd']:.0f} yd | {r['efficient_carry_yd']:.0f} yd "
         f"({r['efficient_lo90_yd']:.0f} to {r['efficient_hi90_yd']:.0f}) | {r['efficient_total_yd']:.0f} yd "
-        f"| {r['launch_lo_deg']:.2f} to {r['launch_hi_deg']:.2f} deg | {r['spin_lo_rpm']:.0f} to {r['spin_hi_rpm']:.0f} rpm |"
+        f"| {r['launch_lo_deg']:.2f} to {r['launch_hi_deg']:.2f} deg "
+        f"| {r['spin_lo_rpm']:.0f} to {r['spin_hi_rpm']:.0f} rpm |"
         for r in bands.to_dicts()
     ]
     assert shown == expected

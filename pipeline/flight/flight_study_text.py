@@ -29,7 +29,7 @@ def targets(accuracy: pl.DataFrame, speed: pl.DataFrame) -> list[tuple[str, str,
     Parameters
     ----------
     accuracy, speed : DataFrame
-        As `study_flight.accuracy` and `study_flight.speed` give them.
+        As `flight_study.accuracy` and `flight_study.speed` give them.
 
     Returns
     -------
@@ -74,7 +74,7 @@ def report(accuracy: pl.DataFrame, speed: pl.DataFrame, machine: dict[str, str],
     Parameters
     ----------
     accuracy, speed : DataFrame
-        As `study_flight.accuracy` and `study_flight.speed` give them.
+        As `flight_study.accuracy` and `flight_study.speed` give them.
     machine : dict of str
         What is known of the machine, by name.
     step_s : float

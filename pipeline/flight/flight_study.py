@@ -19,8 +19,8 @@ import polars as pl
 from pipeline.files import write_csv, write_text
 from pipeline.flight.air import ISA_PRESSURE_PA, ISA_TEMP_C, Air
 from pipeline.flight.ball import SETS, Array, Ball
+from pipeline.flight.flight_study_text import report
 from pipeline.flight.reference import calm_carry_by_array_solver, calm_carry_by_solver, carry_by_solver
-from pipeline.flight.study_text import report
 from pipeline.flight.table import AXES, OUTPUTS, FlightTable
 from pipeline.flight.trajectory import STEP_S, Launch, Wind, fly
 from pipeline.units import METRES_PER_YARD
