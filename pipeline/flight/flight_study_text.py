@@ -53,9 +53,20 @@ def targets(accuracy: pl.DataFrame, speed: pl.DataFrame) -> list[tuple[str, str,
         value = least(speed, quantity)
         verdict_ = verdict(value, RATE_TARGET_PER_S, at_most=False)
         rows.append((what, f"{RATE_TARGET_PER_S:,.0f} shots/s", f"{value:,.0f} shots/s", verdict_))
-    ratio = least(speed, "solver_loop_over_direct")
-    what = "direct integration faster than a loop over `solve_ivp` at the same accuracy"
-    rows.append((what, f"{RATIO_TARGET:g} times", f"{ratio:.0f} times", verdict(ratio, RATIO_TARGET, at_most=False)))
+    for quantity, what in (
+        (
+            "array_solver_loop_over_direct",
+            "a loop over `solve_ivp` around the same force code, over direct integration",
+        ),
+        (
+            "solver_loop_over_direct",
+            "a loop over `solve_ivp` in the tightest scalar arithmetic, over direct integration",
+        ),
+    ):
+        ratio = least(speed, quantity)
+        rows.append(
+            (what, f"{RATIO_TARGET:g} times", f"{ratio:.0f} times", verdict(ratio, RATIO_TARGET, at_most=False))
+        )
     return rows
 
 
@@ -116,8 +127,8 @@ tilted axis and wind from any side. `step`: the same launches at {step_s:g} s ag
 change in plain scalar arithmetic and an event that ends the flight on the ground: no slower a loop than it
 need be. Its tolerance (relative, and absolute in m, m/s, rad/s) is the one, of eight to a factor of ten, whose worst
 error over the launches comes nearest to that of direct integration. Both errors stand below, against DOP853 at 1e-10.
-The array loop, for comparison only, is the same around the package's own numpy code, ball by ball; the target is held
-against the scalar one. Direct integration flies the same launches, repeated to one call of 50,000. A ratio is the
+The array loop is the same around the package's own numpy code, ball by ball: like for like. The target is held
+against both. Direct integration flies the same launches, repeated to one call of 50,000. A ratio is the
 median of the five ratios.
 
 {table_of(wide)}
