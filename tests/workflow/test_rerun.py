@@ -14,7 +14,7 @@ def jobs(stderr):
 
 AFTER_A_LOG = [
     "all", "assess_golfers", "build_bands", "build_flight_table", "calibrate_flight", "collect_log", "draw_figures",
-    "fit_model", "load_shots", "standardise_shots", "summarise_run", "write_report",
+    "fit_model", "keep_model", "load_shots", "standardise_shots", "summarise_run", "write_report",
 ]  # fmt: skip
 
 
