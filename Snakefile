@@ -6,6 +6,7 @@ snakemake --cores 2 --config model=ID        benchmarks, golfers and page by a k
 """
 
 import json
+import logging
 import re
 import sys
 from pathlib import Path
@@ -14,9 +15,13 @@ from snakemake.exceptions import WorkflowError
 
 from pipeline.collect.key import read_key
 from pipeline.errors import UserError
+from pipeline.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
 from pipeline.report.naming import FORMATS, figure_names
 from pipeline.study import find_logs, load_study
+
+# Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
+logging.raiseExceptions = False
 
 try:
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
@@ -24,6 +29,8 @@ try:
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"
+    check_room(Path(OUT))
+    check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
     SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
     KEPT = Path(f"{OUT}/model/kept")
     find_kept(KEPT)
@@ -354,6 +361,14 @@ rule proving_ground:
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q}"
         " results/proving_ground {threads} {params.academies}"
+
+
+# Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).
+onstart:
+    try:
+        start_run(Path(OUT), Path(f".snakemake/yardband/{STUDY.study}.lock"))
+    except UserError as error:
+        raise WorkflowError(str(error)) from None
 
 
 onsuccess:

@@ -12,6 +12,12 @@ from pipeline.ending import BAD_INPUT, told
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 
+ROTATED = """\
+This breaks: pseudonyms in results made until now match no new ones, so run the study again before you compare golfers
+or quarters. The list of names belongs to the old key: delete it and write it anew with yardband names. Kept models go
+on working, but take every golfer for a new one. Whoever holds the old key and the old results can still tell who is
+who: delete both once nothing needs them."""
+
 
 class _Plain(click.Group):
     """A group whose commands never end in a traceback."""
@@ -58,13 +64,18 @@ def check(study: Path) -> None:
 
 @cli.command()
 @STUDY
-def key(study: Path) -> None:
+@click.option("--rotate", is_flag=True, help="Put a new key in place of the old one, which is kept beside it.")
+def key(study: Path, rotate: bool) -> None:
     """Make a study's secret key file, once."""
-    from pipeline.collect.key import make_key
+    from pipeline.collect.key import make_key, rotate_key
     from pipeline.study import load_study
 
     folder, configured = load_study(study)
     path = folder / configured.privacy.key_file
+    if rotate:
+        old = rotate_key(path, configured.study)
+        click.echo(f"{path}: a new key is in place; the old one is {old.name} beside it.\n{ROTATED}")
+        return
     make_key(path)
     click.echo(f"{path}: made. Keep a copy in a safe place: without it the pseudonyms can't be made again.")
 

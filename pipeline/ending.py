@@ -1,5 +1,6 @@
 """How a run ends for its user: one plain sentence on standard error and an exit status, never a traceback."""
 
+import errno
 import os
 import sys
 from collections.abc import Iterator
@@ -11,6 +12,9 @@ from pipeline.errors import UserError
 BAD_INPUT = 2
 OWN_FAULT = 1
 TRACEBACK_SWITCH = "YARDBAND_TRACEBACK"
+
+_FULL = (errno.ENOSPC, errno.EDQUOT)
+_SHUT = (errno.EROFS, errno.EACCES, errno.EPERM)
 
 
 @dataclass
@@ -24,8 +28,9 @@ class Outcome:
 def told(place: str) -> Iterator[Outcome]:
     """Tell what goes wrong in a block on standard error, and note the exit status.
 
-    A UserError is bad input (status 2). Any other error is a fault of Yardband (status 1); its text isn't shown, for
-    libraries put the content of rows into theirs, unless the environment variable YARDBAND_TRACEBACK is set.
+    A UserError is bad input (status 2), and so is a disk that is full or can't be written. Any other error is a fault
+    of Yardband (status 1); its text isn't shown, for libraries put the content of rows into theirs, unless the
+    environment variable YARDBAND_TRACEBACK is set.
 
     Parameters
     ----------
@@ -41,9 +46,38 @@ def told(place: str) -> Iterator[Outcome]:
     except Exception as error:
         if os.environ.get(TRACEBACK_SWITCH):
             raise
+        trouble = writing_trouble(error)
+        if trouble is not None:
+            outcome.status = BAD_INPUT
+            print(f"{place[:1].upper()}{place[1:]}: {trouble}", file=sys.stderr)
+            return
         outcome.status = OWN_FAULT
         print(
             f"Yardband met a fault of its own {place} ({type(error).__name__}); report it to its developers. With "
             f"{TRACEBACK_SWITCH}=1 it shows where.",
             file=sys.stderr,
         )
+
+
+def writing_trouble(error: BaseException) -> str | None:
+    """Say in plain words what keeps files from being written, and the mend; None if `error` isn't of that kind.
+
+    Libraries put the system's words into errors of their own, so those count too.
+    """
+    seen: set[int] = set()
+    one: BaseException | None = error
+    while one is not None and id(one) not in seen:
+        seen.add(id(one))
+        if _is(one, _FULL):
+            return (
+                "there is no room left to write, on its disk or in the temporary folder; make room and start again: "
+                "the run goes on where it stopped."
+            )
+        if _is(one, _SHUT):
+            return "a file or folder can't be opened or written; see who may read and write it, then start again."
+        one = one.__cause__ or one.__context__
+    return None
+
+
+def _is(error: BaseException, codes: tuple[int, ...]) -> bool:
+    return getattr(error, "errno", None) in codes or any(os.strerror(code) in str(error) for code in codes)

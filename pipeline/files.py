@@ -1,7 +1,9 @@
-"""Writing files whole or not at all (an edge module)."""
+"""Writing files whole or not at all, and one run at a time on a study (an edge module)."""
 
+import fcntl
 import json
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,6 +11,21 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+import polars.selectors as cs
+
+from pipeline.ending import writing_trouble
+from pipeline.errors import UserError
+
+# A text that begins so can be a formula to a spreadsheet: an equals, plus, minus or at sign, plain or full-width, a tab
+# or a line break (OWASP, "CSV Injection").
+FORMULA = "^[=+@\\-\t\r\n\uff1d\uff0b\uff0d\uff20]"
+
+
+PART = ".part-"  # how the names of unfinished files and folders begin
+
+NOT_WRITTEN = "can't be written; check its disk and folder, then start again."
+
+LEAST_ROOM_BYTES = 200_000  # Snakemake's own records of a run; what the results take shows as they are written
 
 
 @contextmanager
@@ -24,17 +41,89 @@ def whole(path: Path) -> Iterator[Path]:
     ------
     Path
         The temporary path, with the same suffix, to write to.
+
+    Raises
+    ------
+    UserError
+        If there is no room left, or the folder can't be written.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=".part-", suffix=path.suffix, dir=path.parent)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=PART, suffix=path.suffix, dir=path.parent)
+    except OSError as error:
+        raise _told(path, error) from error
     os.close(handle)
     part = Path(name)
     try:
         yield part
         part.chmod(0o666 & ~_umask())
+        _to_disk(part)
         part.replace(path)
+    except UserError:
+        raise
+    except Exception as error:
+        if writing_trouble(error) is None:
+            raise
+        raise _told(path, error) from error
     finally:
-        part.unlink(missing_ok=True)
+        # A database that fails leaves its log of changes beside it, named after it.
+        for left in (part, *part.parent.glob(f"{part.name}.*")):
+            left.unlink(missing_ok=True)
+
+
+def _to_disk(part: Path) -> None:
+    # Before the new name: else a power cut could leave the name with nothing behind it.
+    with part.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def _told(path: Path, error: Exception) -> UserError:
+    return UserError(f"{path}: {writing_trouble(error) or NOT_WRITTEN}")
+
+
+def check_room(folder: Path) -> None:
+    """Make sure that a folder, or the one in which it would be made, can be written and has some room.
+
+    Raises
+    ------
+    UserError
+        If it can't or hasn't.
+    """
+    there = next(place for place in (folder, *folder.absolute().parents) if place.exists())
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise UserError(f"{folder}: can't be written; make {there} writable and start again.")
+    if shutil.disk_usage(there).free < LEAST_ROOM_BYTES:
+        raise UserError(f"{folder}: there is no room left to write on its disk; make room and start again.")
+
+
+def start_run(results: Path, lock: Path) -> None:
+    """Take a study for this process until it ends, however it ends, and clear away what a killed run left half-made.
+
+    Parameters
+    ----------
+    results : Path
+        The study's results. Files and folders in it whose names begin with `PART` are removed.
+    lock : Path
+        A file to lock, made if need be.
+
+    Raises
+    ------
+    UserError
+        If another run holds the lock, or a folder can't be written.
+    """
+    try:
+        lock.parent.mkdir(parents=True, exist_ok=True)
+        # Never closed: the system lets go of the lock when the process ends, even when it is killed.
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        for left in sorted(results.rglob(f"{PART}*")):
+            shutil.rmtree(left) if left.is_dir() else left.unlink(missing_ok=True)
+    except BlockingIOError:
+        raise UserError(
+            f"{results}: another run is at work on this study; wait until it has ended, then start again."
+        ) from None
+    except OSError as error:
+        raise _told(results, error) from error
 
 
 def _umask() -> int:
@@ -55,9 +144,15 @@ def write_json(path: Path, value: Any) -> None:
 
 
 def write_csv(path: Path, table: pl.DataFrame) -> None:
-    """Write a table as CSV with full floats, whole or not at all."""
+    """Write a table as CSV with full floats, whole or not at all; no text of it is a formula to a spreadsheet."""
     with whole(path) as part:
-        table.write_csv(part)
+        table.with_columns(harmless(name) for name in cs.expand_selector(table, cs.string())).write_csv(part)
+
+
+def harmless(name: str) -> pl.Expr:
+    """Put an apostrophe before the texts of a column that a spreadsheet would take for formulas."""
+    texts = pl.col(name)
+    return pl.when(texts.str.contains(FORMULA)).then(pl.format("'{}", texts)).otherwise(texts).alias(name)
 
 
 def write_parquet(path: Path, table: pl.DataFrame) -> None:

@@ -74,6 +74,8 @@ def store_changes(loaded: Path, changes: Path, database: Path) -> None:
         connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
         connection.execute("CREATE TABLE sources AS FROM loaded.sources ORDER BY source")
         connection.commit()
+        # Closing would do this too, but says nothing if the disk is full, and the drives stay in another file.
+        connection.execute("CHECKPOINT")
 
 
 def _query(database: Path, text: str, values: Sequence[str] = ()) -> pl.DataFrame:

@@ -4,16 +4,18 @@ This is the one place where keys, defaults, units and bounds stand. Unknown keys
 valid spelling. Everything that is wrong is told at once.
 """
 
-import difflib
+import unicodedata
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
-import yaml
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 
+from pipeline.collect.times import format_problem
 from pipeline.errors import UserError
+from pipeline.sentences import common, line_of, nearest, sentence
 from pipeline.tables import LOG_COLUMNS
 from pipeline.units import QUANTITY_OF, UNITS
+from pipeline.yaml_file import read_yaml
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -24,6 +26,19 @@ LOG_SUFFIXES = (".csv", ".csv.gz", ".parquet", ".xlsx")
 
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_yes_for_a_number(cls, value: Any, info: ValidationInfo) -> Any:
+        # pydantic takes true for 1; YAML reads yes and on as true.
+        if isinstance(value, bool) and bool not in _leaves(cls.model_fields[str(info.field_name)].annotation):
+            raise ValueError(f"is yes or no ({str(value).lower()}), where something else belongs; correct it")
+        return value
+
+
+def _leaves(annotation: Any) -> list[Any]:
+    inner = get_args(annotation)
+    return [leaf for one in inner for leaf in _leaves(one)] if inner else [annotation]
 
 
 class LogAir(_Strict):
@@ -93,6 +108,9 @@ class Privacy(_Strict):
 
     key_file: str = Field("private/pseudonym.key", description="secret key, inside the study folder")
     min_golfers: int = Field(5, ge=1, description="golfers that a published figure rests on at least")
+    group: Literal["masked", "plain"] = Field(
+        "masked", description="masked: groups get pseudonyms as golfers do; plain: groups are kept as written"
+    )
 
 
 class Flight(_Strict):
@@ -125,9 +143,16 @@ class ColumnFrom(_Strict):
     """Where a standard column comes from in a foreign log."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-    source: str = Field(alias="from", description="the log's own header")
+    source: str = Field(alias="from", min_length=1, description="the log's own header")
     unit: str | None = Field(None, description="the log's own unit; none means the standard one")
     format: str | None = Field(None, description="strftime format of a time; none means ISO 8601")
+
+    @field_validator("source")
+    @classmethod
+    def _bare(cls, source: str) -> str:
+        if not source.strip():
+            raise ValueError("names no header; write the log's own header")
+        return source.strip()  # as headers are compared
 
 
 class Layout(_Strict):
@@ -162,7 +187,7 @@ class Layout(_Strict):
         from zoneinfo import available_timezones
 
         if zone is not None and zone not in available_timezones():
-            raise ValueError(f"is no IANA time zone: {zone!r}{_nearest(zone, sorted(available_timezones()))}")
+            raise ValueError(f"is no IANA time zone: {zone!r}{nearest(zone, sorted(available_timezones()))}")
         return zone
 
     @model_validator(mode="after")
@@ -171,7 +196,7 @@ class Layout(_Strict):
         taken: dict[str, str] = {}
         for name, column in self.columns.items():
             if name not in LOG_COLUMNS:
-                problems.append(f"{name!r} is no standard column{_nearest(name, LOG_COLUMNS)}")
+                problems.append(f"{name!r} is no standard column{nearest(name, LOG_COLUMNS)}")
                 continue
             if column.source in taken:
                 problems.append(
@@ -180,6 +205,13 @@ class Layout(_Strict):
             taken[column.source] = name
             if column.format is not None and "%z" in column.format.removesuffix("%z"):
                 problems.append(f"column {name!r} has %z inside its format; an offset must end the time")
+            elif column.format is not None and (fault := format_problem(column.format)) is not None:
+                problems.append(
+                    f"column {name!r} has the format {column.format!r}, which {fault}; write one such as "
+                    "'%d.%m.%Y %H:%M:%S'"
+                )
+            if column.format is not None and name != "struck_at":
+                problems.append(f"column {name!r} can't have a format; leave it out")
             if column.unit is not None:
                 allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
                 if column.unit not in allowed:
@@ -199,6 +231,7 @@ class LogFile(_Strict):
     source: str = Field(description="path inside the study folder, with forward slashes")
     entry: LogEntry
     layout: Layout
+    group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
 
 
 def load_study(place: Path) -> tuple[Path, Study]:
@@ -262,12 +295,14 @@ def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
                 layout = None
                 problems += [line for line in str(error).splitlines() if line not in problems]
         for source in _matches(folder, entry.files, f"{key}.files", problems):
-            if source in seen:
+            if any(unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") for sign in source):
+                problems.append(f"{key}.files: {source!a} has control characters in its name; rename the file.")
+            elif source in seen:
                 problems.append(f"{key}.files: {source} is matched by an earlier entry too; let one match it.")
             elif not source.lower().endswith(LOG_SUFFIXES):
                 problems.append(f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out.")
             elif layout is not None:
-                found[source] = LogFile(source=source, entry=entry, layout=layout)
+                found[source] = LogFile(source=source, entry=entry, layout=layout, group=study.privacy.group)
             seen.add(source)
     return [found[source] for source in sorted(found)], problems
 
@@ -283,71 +318,18 @@ def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[
 
 
 def _load(path: Path, model: type[Model]) -> Model:
-    try:
-        raw = yaml.safe_load(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise UserError(f"{path}: there is no such file; give the path of a folder with a study.yaml.") from None
-    except OSError as error:
-        raise UserError(f"{path}: can't be read ({error.strerror}); mend its permissions.") from None
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        mark = getattr(error, "problem_mark", None)
-        place = f" near line {mark.line + 1}" if mark else ""
-        raise UserError(f"{path}: is no valid YAML{place}; check indentation, quotes and colons.") from None
+    study = model is Study
+    raw, lines = read_yaml(
+        path, "give the path of a folder with a study.yaml" if study else "correct the path after 'layout:'"
+    )
     if not isinstance(raw, dict):
-        raise UserError(f"{path}: holds no keys; write at least 'study:' and 'logs:'.")
+        needed = " and ".join(f"'{name}:'" for name, one in model.model_fields.items() if one.is_required())
+        found = "a list" if isinstance(raw, list) else "text" if isinstance(raw, str) else "no keys"
+        raise UserError(f"{path}: holds {found}{'' if found == 'no keys' else ', not keys'}; write at least {needed}.")
     try:
         return model.model_validate(raw)
     except ValidationError as error:
         errors: list[dict[str, Any]] = [{**e} for e in error.errors()]
         # A list whose items failed is also reported as too short; the items' own errors say enough.
-        told = [e for e in errors if not any(len(o["loc"]) > len(e["loc"]) == len(_common(o, e)) for o in errors)]
-        raise UserError("\n".join(f"{path}: {_sentence(model, e)}" for e in told)) from None
-
-
-def _common(one: dict[str, Any], other: dict[str, Any]) -> list[Any]:
-    return [a for a, b in zip(one["loc"], other["loc"], strict=False) if a == b]
-
-
-def _sentence(model: type[BaseModel], error: dict[str, Any]) -> str:
-    """Turn one pydantic error into a sentence with the key, what was found and the mend."""
-    loc = tuple(error["loc"])
-    key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
-    if error["type"] == "extra_forbidden":
-        valid = _fields_at(model, loc[:-1])
-        return f"unknown key {key!r}{_nearest(str(loc[-1]), valid)}; valid here: {', '.join(valid)}."
-    if error["type"] == "missing":
-        return f"the key {key!r} is missing; add it."
-    message = str(error["msg"]).removeprefix("Value error, ")
-    if error["type"] == "value_error":
-        return f"{key}: {message}." if key else f"{message}."
-    message = message[:1].lower() + message[1:]
-    return f"{key}: {message}, but it is {error.get('input')!r}."
-
-
-def _fields_at(model: type[BaseModel], loc: tuple[Any, ...]) -> list[str]:
-    here: Any = model
-    for part in loc:
-        if isinstance(part, int):
-            continue
-        fields = getattr(here, "model_fields", None)
-        if fields is None:
-            continue
-        if part in fields:
-            here = _model_in(fields[part].annotation)
-    return [field.alias or name for name, field in here.model_fields.items()]
-
-
-def _model_in(annotation: Any) -> Any:
-    """Find the pydantic model inside an annotation such as tuple[LogEntry, ...]."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in get_args(annotation):
-        found = _model_in(inner)
-        if found is not None:
-            return found
-    return None
-
-
-def _nearest(word: str, valid: Any) -> str:
-    close = difflib.get_close_matches(word, list(valid), n=1, cutoff=0.5)
-    return f" (did you mean {close[0]!r}?)" if close else ""
+        told = [e for e in errors if not any(len(o["loc"]) > len(e["loc"]) == len(common(o, e)) for o in errors)]
+        raise UserError("\n".join(f"{path}: {line_of(lines, e)}{sentence(model, e)}" for e in told)) from None

@@ -79,7 +79,7 @@ class Shots(dy.Schema):
     device = dy.String(nullable=True)
     ball = dy.String(nullable=True)
     setting = dy.String(nullable=True)
-    group = dy.String(nullable=True, regex="^m[0-9a-f]{16}$", description="masked as golfers are")
+    group = dy.String(nullable=True, description="m and 16 hex digits; as written if the study keeps groups plain")
     spin_measured = dy.Bool(nullable=True, description="false where the device guessed the spin")
     shot_key = dy.String(nullable=False, regex="^[0-9a-f]{32}$", description="keyed fingerprint of golfer and second")
 
@@ -135,7 +135,8 @@ class Rejects(dy.Schema):
     row = dy.Int64(nullable=False, min=1, primary_key=True)
     rule = dy.String(
         nullable=False,
-        description="ragged, missing, not_a_number, not_a_time, not_a_flag, too_low, too_high or a rule across columns",
+        description="ragged, missing, not_a_name, not_a_number, not_a_time, not_a_flag, in_the_future, too_low, "
+        "too_high or a rule across columns",
     )
     column = dy.String(nullable=False)
 
@@ -144,13 +145,13 @@ class Sources(dy.Schema):
     """Log files, one row each: sources.csv."""
 
     source = dy.String(nullable=False, primary_key=True)
-    sha256 = dy.String(nullable=False, regex="^[0-9a-f]{64}$")
+    sha256 = dy.String(nullable=True, regex="^[0-9a-f]{64}$", description="of the file; null if it can't be read")
     status = dy.Enum(["used", "refused"], nullable=False)
     rows = dy.Int64(nullable=False, min=0)
     accepted = dy.Int64(nullable=False, min=0)
     rejected = dy.Int64(nullable=False, min=0)
     duplicates = dy.Int64(nullable=False, min=0)
-    reason = dy.String(nullable=True, description="why a log was refused")
+    reason = dy.String(nullable=True, description="why a log was refused, or what looks wrong with a used one")
 
     @dy.rule()
     def rows_add_up(cls) -> pl.Expr:
@@ -159,8 +160,8 @@ class Sources(dy.Schema):
 
     @dy.rule()
     def refused_has_reason(cls) -> pl.Expr:
-        """Check that a refused log says why and a used one doesn't."""
-        return (pl.col("status") == "refused") == pl.col("reason").is_not_null()
+        """Check that a refused log says why and has no rows."""
+        return (pl.col("status") == "used") | (pl.col("reason").is_not_null() & (pl.col("rows") == 0))
 
 
 class Calibrations(dy.Schema):
@@ -216,7 +217,10 @@ class BandTable(dy.Schema):
     band_mph = dy.Float64(nullable=False, primary_key=True, description="centre of the band")
     golfers = dy.Int64(nullable=True, min=1)
     shots = dy.Int64(nullable=True, min=1)
-    carry_p25_yd = dy.Float64(nullable=True, description="over golfers, each moved to the band's centre")
+    carry_p25_yd = dy.Float64(
+        nullable=True,
+        description="over golfers, each moved to the band's centre: mean of the nearest ranks, whole yards",
+    )
     carry_p50_yd = dy.Float64(nullable=True)
     carry_p75_yd = dy.Float64(nullable=True)
     carry_p90_yd = dy.Float64(nullable=True)
@@ -250,6 +254,18 @@ class BandTable(dy.Schema):
             for low, high in ((25, 50), (50, 75), (75, 90))
         ]
         return pl.all_horizontal(part.fill_null(True) for part in rising)
+
+    @dy.rule()
+    def share_tells_of_nobody(cls) -> pl.Expr:
+        """Check that a share isn't all or none of the golfers, which would tell of each of them; null passes."""
+        share = pl.col("in_window_share")
+        return ((share > 0) & (share < 1)).fill_null(True)
+
+    @dy.rule()
+    def outer_percentiles_stand_about_the_middle(cls) -> pl.Expr:
+        """Check that other percentiles of carry are given only with the middle one."""
+        outer = pl.any_horizontal(pl.col("carry_p25_yd", "carry_p75_yd", "carry_p90_yd").is_not_null())
+        return ~outer | pl.col("carry_p50_yd").is_not_null()
 
     @dy.rule()
     def suppressed_is_empty(cls) -> pl.Expr:

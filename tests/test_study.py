@@ -47,18 +47,45 @@ def test_study_is_named_by_its_file_too(study):
     ("text", "sentence"),
     [
         ("logs: [{files: x}]", "study.yaml: the key 'study' is missing; add it."),
-        ("study: a\nlogs: []", "study.yaml: logs: "),
-        (SMALLEST + "seeds: 3", "study.yaml: unknown key 'seeds' (did you mean 'seed'?); valid here: study, logs,"),
+        ("study: a\nlogs: []", "study.yaml: line 2: logs: "),
+        (
+            SMALLEST + "seeds: 3",
+            "study.yaml: line 3: unknown key 'seeds' (did you mean 'seed'?); valid here: study, logs,",
+        ),
         (SMALLEST + "flags: {lost: 3}", "unknown key 'flags.lost' (did you mean 'lost_yd'?); valid here: lost_yd"),
         (
             SMALLEST + "flags: {min_shots: 1}",
             "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
         ),
-        (SMALLEST + "seed: soon", "study.yaml: seed: "),
-        (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: bands.centres: names a centre twice."),
-        ("study: a/b\nlogs: [{files: x}]", "study.yaml: study: "),
+        (SMALLEST + "seed: soon", "study.yaml: line 3: seed: should be a whole number, but it is 'soon'."),
+        (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: line 3: bands.centres: names a centre twice."),
+        ("study: a/b\nlogs: [{files: x}]", "study.yaml: line 1: study: "),
         ("study: a\nlogs: [{file: x}]", "unknown key 'logs[0].file' (did you mean 'files'?); valid here: files,"),
         ("", "study.yaml: holds no keys; write at least 'study:' and 'logs:'."),
+        ("- study: a", "study.yaml: holds a list, not keys; write at least 'study:' and 'logs:'."),
+        ("study", "study.yaml: holds text, not keys; write at least 'study:' and 'logs:'."),
+        ("study: a\nlogs:\n\t- x", "study.yaml: is no valid YAML near line 3; a tab stands where spaces belong."),
+        (SMALLEST + "seed: 1\nseed: 2", "study.yaml: line 4: the key 'seed' stands in line 3 too; keep one."),
+        (SMALLEST + "flags: {lost_yd: 3,\n lost_yd: 4}", "line 4: the key 'flags.lost_yd' stands in line 3 too"),
+        (SMALLEST + "---\nseed: 1", "study.yaml: holds a second document near line 3; leave out the line of three"),
+        (SMALLEST + "1: 2", "study.yaml: line 3: the key '1' is no word; put it in quotes or correct it."),
+        (SMALLEST + "no: 2", "study.yaml: line 3: the key 'no' is no word"),
+        (SMALLEST + "flags: &x [*x]", "study.yaml: a value refers to another by a star; write the value out."),
+        (SMALLEST + "seed: " + "[" * 3000, "study.yaml: holds a value that can't be read; put dates and long numbers"),
+        (SMALLEST + "seed: 2026-02-30", "study.yaml: holds a value that can't be read; put dates and long numbers"),
+        (SMALLEST + "seed: yes", "line 3: seed: is yes or no (true), where something else belongs; correct it."),
+        (SMALLEST + "flags: 3", "study.yaml: line 3: flags: should hold keys of its own, but it is 3."),
+        (SMALLEST + "flags:\n  lost_yd: '10,5'", "line 4: flags.lost_yd: should be a number, written with a point,"),
+        (SMALLEST + "flags:", "study.yaml: line 3: flags: should hold keys of its own, but it is empty."),
+        ("study: 2026-09-30\nlogs: [{files: x}]", "line 1: study: should be text, in quotes if it looks like a number"),
+        ("study: a\nlogs: x.csv", "study.yaml: line 2: logs: should be a list, but it is 'x.csv'."),
+        ("study: a\nlogs:\n  - files: x\n  - site: y", "line 4: the key 'logs[1].files' is missing; add it."),
+        (SMALLEST + "lost_yd: 3", "line 3: unknown key 'lost_yd' (did you mean 'flags.lost_yd'?); valid here: study,"),
+        (
+            SMALLEST + "flight: {turf: firmm}",
+            "flight.turf: input should be 'soft', 'normal' or 'firm', but it is 'firmm' (did you mean 'firm'?).",
+        ),
+        (SMALLEST + "window_tolerance_yd: .nan", "line 3: window_tolerance_yd: "),
         ("a: [", "study.yaml: is no valid YAML near line 1; check indentation, quotes and colons."),
     ],
 )
@@ -67,6 +94,15 @@ def test_wrong_configuration_is_told_in_a_sentence(study, text, sentence):
 
     with pytest.raises(UserError, match=re.escape(sentence)):
         load_study(study)
+
+
+def test_configuration_of_another_encoding_is_told(study):
+    (study / "study.yaml").write_bytes((SMALLEST + "# gr\xfcn\n").encode("latin-1"))
+    with pytest.raises(UserError, match=r"study\.yaml: its text isn't UTF-8; save it as UTF-8\.$"):
+        load_study(study)
+
+    (study / "study.yaml").write_bytes((SMALLEST + "# gr\xfcn\n").encode("utf-8-sig"))
+    assert load_study(study)[1].study == "hill-school"
 
 
 def test_every_wrong_key_is_told_at_once(study):
@@ -94,6 +130,18 @@ def test_every_wrong_key_is_told_at_once(study):
         ("columns: {golfer: {from: x}}\ntimezone: Europe/Wien", "timezone: is no IANA time zone: 'Europe/Wien'"),
         ('columns: {golfer: {from: x}}\ndelimiter: "\u00a7"', "delimiter: can't be '\u00a7'; use one plain character"),
         ("columns: {golfer: {from: x}}\ndelimiter: '\"'", "delimiter: can't be '\"'; use one plain character"),
+        ("columns: {golfer: {from: x}, group: {from: ' x'}}", "columns 'golfer' and 'group' both come from the header"),
+        ("columns: {golfer: {from: ' '}}", "line 1: columns.golfer.from: names no header; write the log's own header."),
+        ("columns: {golfer: {from: x, format: '%d.%m.%Y'}}", "column 'golfer' can't have a format; leave it out"),
+        (
+            "columns: {struck_at: {from: x, format: '%H:%M'}}",
+            "the format '%H:%M', which doesn't tell year, month and day",
+        ),
+        ("columns: {struck_at: {from: x, format: '%d.%m.%Q'}}", "'%d.%m.%Q', which is no time format that can be read"),
+        ("columns: {struck_at: {from: x, format: '%F %I:%M'}}", "'%F %I:%M', which is no time format that can be read"),
+        ("columns:\n  golfer: {from: x}\n  golfer: {from: y}", "line 3: the key 'columns.golfer' stands in line 2 too"),
+        ("columns: {}", "layout.yaml: line 1: columns: "),
+        ("", "layout.yaml: holds no keys; write at least 'columns:'."),
         ("columns: {struck_at: {from: x, format: '%z %H:%M'}}", "column 'struck_at' has %z inside its format"),
     ],
 )
@@ -149,3 +197,24 @@ def test_every_standard_column_of_a_log_can_be_mapped_and_converted():
             assert (
                 Layout.model_validate({"columns": {column: {"from": "x", "unit": unit}}}).columns[column].unit == unit
             )
+
+
+def test_groups_are_masked_unless_the_study_says_plain(study):
+    assert [log.group for log in find_logs(*load_study(study))] == ["masked", "masked"]
+
+    rewritten(study, SMALLEST + "privacy: {group: plain}\n")
+    assert [log.group for log in find_logs(*load_study(study))] == ["plain", "plain"]
+
+    rewritten(study, SMALLEST + "privacy: {group: open}\n")
+    with pytest.raises(UserError, match=r"privacy\.group: input should be 'masked' or 'plain', but it is 'open'"):
+        load_study(study)
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\u202e", "\u200b"])
+def test_a_log_with_control_characters_in_its_name_is_refused(study, sign):
+    (study / "logs" / f"c{sign}.csv").write_text("x\n", encoding="utf-8")
+
+    (problem,) = survey_logs(*load_study(study))[1]
+
+    assert "has control characters in its name; rename the file." in problem
+    assert sign not in problem

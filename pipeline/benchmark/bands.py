@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
+from pipeline.benchmark.disclosure import PERCENTILES, protected_percentiles, protected_ratio, protected_share
 from pipeline.benchmark.frontier import Efficient
 from pipeline.benchmark.totals import ASSUMED_RATIO, Roller
+from pipeline.benchmark.window import Window
 from pipeline.fit.model import CarryModel
 from pipeline.tables import BandTable
-
-PERCENTILES = (25, 50, 75, 90)
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class BandRules:
     half_width_mph : float
         A golfer belongs to a band from `centre - half_width` up to, not including, `centre + half_width`.
     min_golfers : int
-        A band of fewer golfers is suppressed.
+        A band of fewer golfers is suppressed; no figure of golfers rests on fewer (`pipeline.benchmark.disclosure`).
     """
 
     centres_mph: tuple[float, ...]
@@ -121,24 +122,38 @@ def _row(
     if few:
         notes.append(f"fewer than {rules.min_golfers} golfers: their figures are suppressed")
     else:
-        for kind, moved in zip(("carry", "total"), at_centre(model, here, centre, roller), strict=True):
-            row |= {f"{kind}_p{p}_yd": float(np.percentile(moved.to_numpy(), p)) for p in PERCENTILES}
-        row |= {
-            "golfers": here.height,
-            "shots": int(here.get_column("shots").sum()),
-            "speed_ratio_p50": here.get_column("speed_ratio").median(),
-        }
+        row |= _golfers_part(model, here, centre, rules, roller)
+        gone = [str(p) for p in PERCENTILES if row[f"carry_p{p}_yd"] is None]
+        if gone:
+            notes.append(f"too few golfers for percentiles {', '.join(gone)}")
     if efficient is None:
         notes.append("too few golfers of about this speed for an efficient carry")
     else:
-        row |= _efficient_part(efficient, here, few)
+        row |= _efficient_part(efficient)
         if efficient.window is None:
             notes.append("no efficient window: the deliveries near the best leave no box")
+        elif not few:
+            row["in_window_share"] = protected_share(_inside(here, efficient.window), rules.min_golfers)
+            if row["in_window_share"] is None:
+                notes.append("too few golfers in the window or outside it for their share")
     row["note"] = "; ".join(notes) or None
     return row
 
 
-def _efficient_part(efficient: Efficient, here: pl.DataFrame, few: bool) -> dict[str, Any]:
+def _golfers_part(
+    model: CarryModel, here: pl.DataFrame, centre: float, rules: BandRules, roller: Roller
+) -> dict[str, Any]:
+    """Give what is told of a band's golfers, who are enough."""
+    part: dict[str, Any] = {"golfers": here.height, "shots": int(here.get_column("shots").sum())}
+    for kind, moved in zip(("carry", "total"), at_centre(model, here, centre, roller), strict=True):
+        found = protected_percentiles(moved.to_numpy(), rules.min_golfers)
+        part |= {f"{kind}_p{p}_yd": value for p, value in found.items()}
+    ratios = here.get_column("speed_ratio").cast(pl.Float64).to_numpy()
+    return part | {"speed_ratio_p50": protected_ratio(ratios, rules.min_golfers)}
+
+
+def _efficient_part(efficient: Efficient) -> dict[str, Any]:
+    """Give what is efficient; it rests on golfers of weight `min_golfers` at least, of all quarters."""
     part: dict[str, Any] = {
         "efficient_carry_yd": efficient.carry_yd,
         "efficient_lo90_yd": efficient.lo90_yd,
@@ -147,11 +162,12 @@ def _efficient_part(efficient: Efficient, here: pl.DataFrame, few: bool) -> dict
     }
     if efficient.total_window is not None:
         part |= {f"total_{name}": value for name, value in vars(efficient.total_window).items()}
-    window = efficient.window
-    if window is not None:
-        part |= vars(window)
-        if not few:
-            inside = here.get_column("launch_deg").is_between(window.launch_lo_deg, window.launch_hi_deg)
-            inside &= here.get_column("spin_rpm").is_between(window.spin_lo_rpm, window.spin_hi_rpm)
-            part["in_window_share"] = inside.mean()
+    if efficient.window is not None:
+        part |= vars(efficient.window)
     return part
+
+
+def _inside(here: pl.DataFrame, window: Window) -> npt.NDArray[np.bool_]:
+    inside = here.get_column("launch_deg").is_between(window.launch_lo_deg, window.launch_hi_deg)
+    inside &= here.get_column("spin_rpm").is_between(window.spin_lo_rpm, window.spin_hi_rpm)
+    return inside.to_numpy()

@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
+from pipeline.benchmark.disclosure import coarse_guide_row
 from pipeline.benchmark.frontier import Efficient, Population, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.reach import reach_at
 from pipeline.benchmark.totals import Roller
@@ -105,10 +106,14 @@ def golfers_by_quarter(drives: pl.DataFrame, model: CarryModel, min_shots: int) 
 
 
 def guide_of(study: str, efficient: dict[float, Efficient], used: pl.DataFrame, rules: BandRules) -> dict[str, Any]:
-    """Gather guide.json: what is efficient and how far the drives reach, by club speed."""
+    """Gather guide.json: what is efficient and how far the drives reach, by club speed.
+
+    It is published, so what it tells of the golfers about a speed is rounded.
+    """
     speeds = np.array(sorted(efficient))
     reach = reach_at(used, speeds, rules.half_width_mph)
     rows = [efficient[v].to_dict() | {"reach": vars(r)} for v, r in zip(speeds.tolist(), reach, strict=True)]
+    rows = [coarse_guide_row(row) for row in rows]
     return {"study": study, "speeds": rows}
 
 

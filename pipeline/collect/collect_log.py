@@ -2,11 +2,14 @@
 
 Inputs: the log and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive), `rejects`
 (parquet, schema Rejects, a row per rejected row) and `receipt` (JSON: `source, sha256, status, rows, accepted,
-rejected, dropped, absent, reason`). A log that can't be used ends as a receipt that says why, never as an error.
+rejected, dropped, absent, withheld, named_file, notes, carry_over_flight, reason`). A log that can't be used ends as
+a receipt that says why; one that changes while it is read stops the run.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
@@ -15,27 +18,39 @@ import pyarrow.parquet
 
 from pipeline.collect.key import read_key
 from pipeline.collect.layout import Matched, match_headers, standardise
+from pipeline.collect.plausible import Impression
 from pipeline.collect.pseudonym import mask, shot_keys
-from pipeline.collect.read import LogRefusedError, OpenLog, open_log, sha256_of
+from pipeline.collect.read import LogRefusedError, OpenLog, fingerprint, open_log, sha256_of
 from pipeline.collect.rules import Split, split
+from pipeline.collect.times import latest_day
+from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
+from pipeline.errors import UserError
 from pipeline.files import whole, write_json
 from pipeline.study import LogFile
-from pipeline.tables import REQUIRED, Rejects, Shots
+from pipeline.tables import OPTIONAL_TEXTS, REQUIRED, Rejects, Shots
 
 
 class Receipt(NamedTuple):
     """What became of one log."""
 
     source: str
-    sha256: str
+    sha256: str | None
     status: str
     rows: int
     accepted: int
     rejected: int
     dropped: list[str]
-    """Headers that no standard column takes: their cells were never stored."""
+    """Headers that no standard column takes, or their places: their cells were never stored."""
     absent: list[str]
     """Wanted or optional columns that the layout names a header for, but the log lacks; none for standard logs."""
+    withheld: dict[str, int]
+    """Text columns with the number of cells that held a golfer's name and were replaced by a fixed word."""
+    named_file: bool
+    """Whether the log's file name, which results show, holds the name of one of its golfers."""
+    notes: list[str]
+    """What looks wrong with the log as a whole, though its rows were used; clauses."""
+    carry_over_flight: float | None
+    """Median carry over that of flight, by which logs are compared."""
     reason: str | None
 
     def sentence(self) -> str:
@@ -47,7 +62,13 @@ class Receipt(NamedTuple):
             parts.append(f"columns not used: {', '.join(self.dropped)}")
         if self.absent:
             parts.append(f"in the layout but not in the log: {', '.join(self.absent)}")
-        return f"{self.source}: {'; '.join(parts)}."
+        if self.withheld:
+            told = ", ".join(f"{number} in {column}" for column, number in self.withheld.items())
+            parts.append(f"cells withheld, as they hold a golfer's name: {told}")
+        if self.named_file:
+            parts.append("its file name holds a golfer's name and results show it: rename the file")
+        told = f"{self.source}: {'; '.join(parts)}."
+        return f"{told} Look again: {'; '.join(self.notes)}." if self.notes else told
 
 
 class Sink(Protocol):
@@ -103,20 +124,68 @@ def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     ------
     LogRefusedError
         If the log can't be used, which may show after some pieces.
+    UserError
+        If the file changed meanwhile: no state of it was read whole, so the run stops and reads it again next time.
     """
+    before = fingerprint(log)
+    try:
+        return _collect(log, log_file, key, sink)
+    finally:
+        if fingerprint(log) != before:
+            raise UserError(f"{log}: it changed while it was read; run again when it is complete.")
+
+
+def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     rows = accepted = 0
+    impression = Impression(log_file.layout)
+    withheld: Counter[str] = Counter()
     with open_log(log, log_file.layout) as opened:
         matched = matched_columns(opened, log_file)
+        names = golfers_of(opened, matched.positions["golfer"])
         for raw in opened.batches(matched.positions):
-            part = split(masked(standardise(raw, log_file, typed_as_text=opened.typed_as_text), log_file.source, key))
+            read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
+            nameless, found = without_names(read, log_file, names)
+            withheld.update(found)
+            part = split(masked(nameless, log_file, key), latest_day(date.today()))
+            impression.take(read, part)
             rows += raw.height
             accepted += part.accepted.height
             sink(part)
+    if (reason := impression.refusal()) is not None:
+        raise LogRefusedError(reason)
     standard = log_file.entry.layout is None
     absent = [] if standard else [name for name in matched.absent if name not in REQUIRED]
     return Receipt(
-        log_file.source, sha256_of(log), "used", rows, accepted, rows - accepted, matched.dropped, absent, None
+        source=log_file.source,
+        sha256=sha256_of(log),
+        status="used",
+        rows=rows,
+        accepted=accepted,
+        rejected=rows - accepted,
+        dropped=shown_headers(opened.headers, matched.positions.values(), names),
+        absent=absent,
+        withheld=dict(sorted(withheld.items())),
+        named_file=holds_name(log_file.source, names, parts=False),
+        notes=[*opened.notes, *impression.remarks()],
+        carry_over_flight=impression.carry_over_flight(),
+        reason=None,
     )
+
+
+def golfers_of(opened: OpenLog, place: int) -> Names:
+    """Read the golfers of a whole log before its rows, for any row may hold the name of any of them."""
+    pieces = [
+        rows["golfer"].cast(pl.String).drop_nulls().unique(maintain_order=True)
+        for rows in opened.batches({"golfer": place})
+    ]
+    return known_names(pl.concat(pieces).unique(maintain_order=True) if pieces else [])
+
+
+def without_names(rows: pl.DataFrame, log_file: LogFile, names: Names) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Clean the texts of standardised rows and withhold those that hold a golfer's name; the study's own words stay."""
+    columns = [name for name in OPTIONAL_TEXTS if name != "group" or log_file.group == "plain"]
+    constants = {name: getattr(log_file.entry, name) for name in columns}
+    return withhold_names(clean_texts(rows, columns), names, constants)
 
 
 def matched_columns(opened: OpenLog, log_file: LogFile) -> Matched:
@@ -129,16 +198,16 @@ def matched_columns(opened: OpenLog, log_file: LogFile) -> Matched:
 
 def refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:
     """Give the receipt of a log that can't be used."""
-    return Receipt(log_file.source, sha256_of(log), "refused", 0, 0, 0, [], [], str(refusal))
+    return Receipt(log_file.source, sha256_of(log), "refused", 0, 0, 0, [], [], {}, False, [], None, str(refusal))
 
 
-def masked(rows: pl.DataFrame, source: str, key: bytes) -> pl.DataFrame:
+def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes) -> pl.DataFrame:
     """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint."""
     golfers = mask(rows["golfer"], key, "golfer")
     return rows.with_columns(
-        pl.lit(source).alias("source"),
+        pl.lit(log_file.source).alias("source"),
         golfers,
-        mask(rows["group"], key, "group"),
+        rows["group"] if log_file.group == "plain" else mask(rows["group"], key, "group"),
         shot_keys(golfers, rows["second"], key),
     ).drop("second")
 

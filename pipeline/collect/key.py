@@ -3,6 +3,7 @@
 import os
 import re
 import secrets
+from itertools import count
 from pathlib import Path
 
 from pipeline.errors import UserError
@@ -71,19 +72,62 @@ def make_key(path: Path) -> None:
         If there is a file already, the place is inside the results, or it can't be written.
     """
     refuse_results(path, "the key")
-    text = f"{SECRET_MARK}\n{secrets.token_hex(_KEY_BYTES)}\n"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        # Made with its mode, so that there is no moment at which others can read it.
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        _write_key(path, secrets.token_hex(_KEY_BYTES))
     except FileExistsError:
         raise UserError(
             f"{path}: there is a key already and it stays; with another one every pseudonym would change."
         ) from None
     except OSError as error:
         raise UserError(f"{path}: the key can't be written ({error.strerror}); mend the folder.") from None
+
+
+def rotate_key(path: Path, study: str) -> Path:
+    """Put a new secret key in place of a study's key, and keep the old one beside it.
+
+    Parameters
+    ----------
+    path : Path
+        The key file in use.
+    study : str
+        Name of the study.
+
+    Returns
+    -------
+    Path
+        Where the old key is: the name of the key file with `.old-1`, or the next free number.
+
+    Raises
+    ------
+    UserError
+        If the key in use can't be read, is the public demo key, or the folder can't be written.
+    """
+    refuse_results(path, "the key")
+    old_key = read_key(path, study)
+    if path.read_text(encoding="utf-8").startswith(DEMO_MARK):
+        raise UserError(f"{path}: the demo's key is public and stays; make a study of your own to have a secret one.")
+    number = next(n for n in count(1) if not _old(path, n).exists())
+    old, new = _old(path, number), path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
+    try:
+        _write_key(old, old_key.hex())
+        _write_key(new, secrets.token_hex(_KEY_BYTES))
+        new.replace(path)  # at no moment is there no key
+    except OSError as error:
+        new.unlink(missing_ok=True)
+        raise UserError(f"{path}: the key can't be written ({error.strerror}); mend the folder.") from None
+    return old
+
+
+def _old(path: Path, number: int) -> Path:
+    return path.with_name(f"{path.name}.old-{number}")
+
+
+def _write_key(path: Path, digits: str) -> None:
+    # Made with its mode, so that there is no moment at which others can read it.
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-        file.write(text)
+        file.write(f"{SECRET_MARK}\n{digits}\n")
 
 
 def refuse_results(path: Path, what: str) -> None:

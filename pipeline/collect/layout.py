@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from pipeline.collect.times import parse_times
+from pipeline.collect.times import exchanged, parse_times
 from pipeline.study import Layout, LogFile
 from pipeline.tables import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
 from pipeline.units import QUANTITY_OF, UNITS
@@ -15,8 +15,12 @@ from pipeline.units import QUANTITY_OF, UNITS
 MISSING_NUMBER = ("", "-", "--", "n/a", "na", "nan", "null", "none")
 # A golfer may well be called Na, so that one is a name here.
 MISSING_NAME = ("", "-", "--", "n/a", "nan", "null", "none")
+# A name with these came out of a damaged file; two golfers could share what is left of their names.
+_DAMAGED_NAME = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
 TRUE_TEXTS = ("true", "1", "yes")
 FALSE_TEXTS = ("false", "0", "no")
+
+_UNREAD = {"golfer": "not_a_name", "struck_at": "not_a_time"} | dict.fromkeys(OPTIONAL_FLAGS, "not_a_flag")
 
 # What a fault of the row as a whole is charged to.
 WHOLE_ROW = "(row)"
@@ -115,7 +119,8 @@ def standardise(raw: pl.DataFrame, log_file: LogFile, *, typed_as_text: bool) ->
     pl.DataFrame
         One row per row of `raw`: `row`, `fault_rule` and `fault_column` (the first cell that can't be understood,
         else null), `golfer` and `group` as written, `struck_on`, `quarter`, `second` (Unix time of the shot,
-        Int64), all numbers in standard units, all texts, `spin_measured`. Missing cells are null.
+        Int64), all numbers in standard units, all texts, `spin_measured`; missing cells are null. `only_exchanged`
+        (Boolean) marks times that fit the layout's format only with day and month exchanged.
     """
     present = [name for name in LOG_COLUMNS if name in raw.columns]
     # Step by step, each a frame of its own: polars would work out a parsed cell anew for every use of it.
@@ -129,7 +134,18 @@ def standardise(raw: pl.DataFrame, log_file: LogFile, *, typed_as_text: bool) ->
     else:
         times = pl.select(struck_on=pl.repeat(None, raw.height, dtype=pl.Date), second=pl.lit(None, pl.Int64))
     frame = raw.select("row").hstack(values).hstack(times).hstack(_faults(raw["ragged"], cells, values, times))
+    frame = frame.with_columns(_only_exchanged(cells, times, None if column is None else column.format))
     return _completed(frame, log_file)
+
+
+def _only_exchanged(cells: pl.DataFrame, times: pl.DataFrame, form: str | None) -> pl.Series:
+    other = exchanged(form)
+    marks = pl.repeat(False, cells.height, dtype=pl.Boolean, eager=True).rename("only_exchanged")
+    if other is None or not isinstance(cells.schema.get("struck_at"), pl.String):
+        return marks
+    unread = (cells["struck_at"].is_not_null() & times["struck_on"].is_null()).arg_true()
+    again = parse_times(cells["struck_at"].gather(unread), other, None, iso_too=False)["struck_on"]
+    return marks.scatter(unread.filter(again.is_not_null()), True)
 
 
 def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -> pl.Expr:
@@ -139,6 +155,8 @@ def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -
         unit = layout.columns[name].unit
         factor, offset = (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
         return (_number(cell, dtype, marks) * factor + offset).alias(name)
+    if name == "golfer":
+        return pl.when(~cell.str.contains(_DAMAGED_NAME)).then(cell)
     return _flag(cell, dtype).alias(name) if name in OPTIONAL_FLAGS else cell
 
 
@@ -148,8 +166,7 @@ def _faults(ragged: pl.Series, cells: pl.DataFrame, values: pl.DataFrame, times:
     for name in cells.columns:
         value = times["struck_on"] if name == "struck_at" else values[name]
         if cells[name].null_count() < value.null_count():
-            rule = "not_a_time" if name == "struck_at" else "not_a_flag" if name in OPTIONAL_FLAGS else "not_a_number"
-            faults.append((cells[name].is_not_null() & value.is_null(), rule, name))
+            faults.append((cells[name].is_not_null() & value.is_null(), _UNREAD.get(name, "not_a_number"), name))
     return pl.select(
         fault_rule=pl.coalesce(pl.when(bad).then(pl.lit(rule)) for bad, rule, _ in faults),
         fault_column=pl.coalesce(pl.when(bad).then(pl.lit(column)) for bad, _, column in faults),

@@ -19,7 +19,8 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.files import whole, write_csv
+from pipeline.collect.plausible import remarks_across
+from pipeline.files import FORMULA, whole, write_csv
 from pipeline.tables import Rejects, Shots, Sources
 
 # Readings of one drive in two exports differ by half a step of each export's rounding. Coarsest steps met: 0.1 m/s
@@ -52,18 +53,22 @@ def run(
         with duckdb.connect(str(part), config=settings) as connection:
             connection.begin()
             found = _load(connection, _literal(shots), _literal(rejects))
-            sources = sources_table(receipts_read, found)
+            sources = sources_table(receipts_read, *found)
             connection.register("made", sources.to_arrow())
             connection.execute("CREATE TABLE sources AS SELECT * FROM made ORDER BY source")
             connection.unregister("made")
             connection.commit()
+            # Closing would do this too, but says nothing if the disk is full, and the drives stay in another file.
+            connection.execute("CHECKPOINT")
             with whole(Path(rejects_csv)) as csv:
-                connection.sql("FROM rejects ORDER BY source, row").write_csv(str(csv), header=True)
+                connection.sql(_REJECTS).write_csv(str(csv), header=True)
     write_csv(Path(sources_csv), sources)
     _report(sources)
 
 
-def sources_table(receipts: Sequence[dict[str, Any]], duplicates: dict[str, int]) -> pl.DataFrame:
+def sources_table(
+    receipts: Sequence[dict[str, Any]], duplicates: dict[str, int], elsewhere: dict[str, str] | None = None
+) -> pl.DataFrame:
     """Give the table of log files, by source.
 
     Parameters
@@ -72,6 +77,8 @@ def sources_table(receipts: Sequence[dict[str, Any]], duplicates: dict[str, int]
         Receipts of `collect_log`, whose accepted rows still include duplicates.
     duplicates : dict of str to int
         Source: number of its rows that are duplicates; a source without any may be absent.
+    elsewhere : dict of str to str, optional
+        Source whose accepted rows are all duplicates: the earlier source that holds most of them.
 
     Returns
     -------
@@ -79,19 +86,34 @@ def sources_table(receipts: Sequence[dict[str, Any]], duplicates: dict[str, int]
         Schema Sources.
     """
     schema = Sources.create_empty().schema
+    across = remarks_across({one["source"]: one.get("carry_over_flight") for one in receipts})
     rows = [
         {
             **{name: receipt[name] for name in schema if name != "duplicates"},
             "accepted": receipt["accepted"] - duplicates.get(receipt["source"], 0),
             "duplicates": duplicates.get(receipt["source"], 0),
+            "reason": _reason(receipt, duplicates.get(receipt["source"], 0), elsewhere or {}, across),
         }
         for receipt in receipts
     ]
     return Sources.validate(pl.DataFrame(rows, schema=dict(schema)).sort("source"))
 
 
-def _load(connection: duckdb.DuckDBPyConnection, shots: list[str], rejects: list[str]) -> dict[str, int]:
-    """Fill `shots` and `rejects`; give the number of duplicates of each source."""
+def _reason(receipt: dict[str, Any], duplicates: int, elsewhere: dict[str, str], across: dict[str, str]) -> str | None:
+    """Say why a log was refused, or what looks wrong with a used one; None if nothing does."""
+    notes = list(receipt.get("notes", []))
+    if not notes and receipt["source"] in across:
+        notes.append(across[receipt["source"]])
+    if receipt["accepted"] and duplicates == receipt["accepted"]:
+        first = elsewhere.get(receipt["source"], receipt["source"])
+        notes.append(f"all its {duplicates} drives were read before, most of them in {first}; leave one of the two out")
+    return receipt["reason"] or "; ".join(notes) or None
+
+
+def _load(
+    connection: duckdb.DuckDBPyConnection, shots: list[str], rejects: list[str]
+) -> tuple[dict[str, int], dict[str, str]]:
+    """Fill `shots` and `rejects`; give each source's number of duplicates, and the source that holds most of them."""
     columns = ", ".join(f'"{name}"' for name in Shots.create_empty().columns)
     near = " AND ".join(f"abs(a.{name} - b.{name}) <= {tolerance}" for name, tolerance in SAME_READING.items())
     # Only drives that share a fingerprint are compared, and those are few.
@@ -103,8 +125,9 @@ def _load(connection: duckdb.DuckDBPyConnection, shots: list[str], rejects: list
     )
     connection.execute(
         f"""CREATE TEMP TABLE duplicates AS
-        SELECT DISTINCT b.source, b.row FROM alike a JOIN alike b
-        ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}"""
+        SELECT b.source, b.row, min(a.source) AS earlier FROM alike a JOIN alike b
+        ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}
+        GROUP BY b.source, b.row"""
     )
     connection.execute(
         f"""CREATE TABLE shots AS SELECT {columns} FROM {_FILES} drives
@@ -112,9 +135,15 @@ def _load(connection: duckdb.DuckDBPyConnection, shots: list[str], rejects: list
         [shots],
     )
     connection.execute(f"CREATE TABLE rejects AS FROM {_FILES} ORDER BY source, row", [rejects])
-    counted = connection.execute("SELECT source, count(*) FROM duplicates GROUP BY source").fetchall()
-    return {str(source): int(count) for source, count in counted}
+    counted = connection.execute(
+        "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
+    ).fetchall()
+    return {str(one): int(count) for one, count, _ in counted}, {str(one): str(first) for one, _, first in counted}
 
+
+# A log's name that begins like a formula gets an apostrophe, as the texts of the other tables do.
+_REJECTS = f"""SELECT if(regexp_matches(source, '{FORMULA}'), chr(39) || source, source) AS source,
+    row, rule, "column" FROM rejects r ORDER BY r.source, r.row"""
 
 _FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
 
@@ -133,3 +162,6 @@ def _report(sources: pl.DataFrame) -> None:
     )
     for source, reason in sources.filter(pl.col("status") == "refused").select("source", "reason").iter_rows():
         print(f"{source}: refused, {reason}.")
+    odd = (pl.col("status") == "used") & pl.col("reason").is_not_null()
+    for source, reason in sources.filter(odd).select("source", "reason").iter_rows():
+        print(f"{source}: look again, {reason}.")

@@ -3,6 +3,7 @@
 import csv
 import io
 import os
+import re
 import tempfile
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from pipeline.collect.layout import standardise
 from pipeline.collect.pseudonym import normalise_name, pseudonym
 from pipeline.collect.read import LogRefusedError, open_log
 from pipeline.errors import UserError
+from pipeline.files import FORMULA
 from pipeline.study import LogFile, find_logs, load_study
 
 NAMES_FILE = "names.csv"
@@ -52,9 +54,15 @@ def write_names(study: Path) -> tuple[Path, int]:
     listed = sorted((pseudonym(name, key, "golfer"), name) for name in first.values())
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerows([("golfer", "name"), *listed])
+    writer.writerows([("golfer", "name"), *((golfer, _harmless(name)) for golfer, name in listed)])
     _write_private(path, text.getvalue())
     return path, len(listed)
+
+
+def _harmless(name: str) -> str:
+    """Take unseen characters out of a name, and keep a spreadsheet from taking it for a formula."""
+    plain = " ".join("".join(sign if sign.isprintable() else " " for sign in name).split())
+    return f"'{plain}" if re.match(FORMULA, plain) else plain
 
 
 def _names_in(folder: Path, log_file: LogFile) -> list[str]:

@@ -4,33 +4,38 @@ A row is what stands under the header; the first has the number 1. Lines and spr
 cell are no rows, but they keep their number, so that a row number leads to the same place in the file.
 """
 
-import codecs
-import gzip
 import hashlib
 import io
-import shutil
 import tempfile
+import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, cast
+from typing import Any, NamedTuple, cast
 
 import fastexcel
+import numpy as np
 import polars as pl
+import pyarrow
+import pyarrow.parquet
 
+from pipeline.collect.lines import SPARE_CELLS, Lines, examine
+from pipeline.collect.plain_text import UnfitTextError, plain_text
 from pipeline.study import Layout
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000
 
 _BLOCK_BYTES = 1 << 20
-# Cells that a row may have beyond the header and still be noticed as ragged; beyond them polars drops the rest.
-_SPARE_CELLS = 8
+# A workbook of the most rows that a sheet has stays far below this; a zip of nothings can claim any size.
+_MOST_UNZIPPED_BYTES = 1 << 30
+
+_arrow: Any = pyarrow  # which declares no types
 
 # Everything that the readers raise on damaged input. Their own texts may hold row content and are never shown.
-_READ_ERRORS = (
+_READ_ERRORS: tuple[type[BaseException], ...] = (
     pl.exceptions.PolarsError,
     pl.exceptions.PanicException,
     fastexcel.FastExcelError,
@@ -38,7 +43,11 @@ _READ_ERRORS = (
     EOFError,
     ValueError,
     zlib.error,
+    _arrow.ArrowException,
 )
+
+
+_BOOK_ERRORS: tuple[type[BaseException], ...] = (*_READ_ERRORS, zipfile.BadZipFile, NotImplementedError, RuntimeError)
 
 
 class LogRefusedError(Exception):
@@ -52,6 +61,8 @@ class OpenLog:
     headers: list[str]
     typed_as_text: bool
     _batches: Callable[[Mapping[str, int]], Iterator[pl.DataFrame]]
+    notes: tuple[str, ...] = ()
+    """What looks wrong with the file, though it can be read; clauses without a full stop."""
 
     def batches(self, positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         """Read the rows.
@@ -74,13 +85,31 @@ class OpenLog:
         return _evened(self._batches(positions))
 
 
-def sha256_of(path: Path) -> str:
-    """Give the SHA-256 of a file as hex digits; 64 zeros if it can't be read."""
+def sha256_of(path: Path) -> str | None:
+    """Give the SHA-256 of a file as hex digits; None if it can't be read."""
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
-        return "0" * 64
+        return None
+
+
+class Fingerprint(NamedTuple):
+    """What tells one state of a file from another."""
+
+    inode: int
+    size: int
+    mtime_ns: int
+    sha256: str | None
+
+
+def fingerprint(path: Path) -> Fingerprint | None:
+    """Take a file's fingerprint; None if it can't be read."""
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return Fingerprint(about.st_ino, about.st_size, about.st_mtime_ns, sha256_of(path))
 
 
 @contextmanager
@@ -121,7 +150,11 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         yield _open_xlsx(path, layout)
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
-            yield _open_csv(_plain_text(path, layout.encoding, Path(folder)), layout)
+            try:
+                plain = plain_text(path, layout.encoding, Path(folder))
+            except UnfitTextError as unfit:
+                raise LogRefusedError(str(unfit)) from None
+            yield _open_csv(plain, layout)
 
 
 def _guarded(batches: Iterator[pl.DataFrame], reason: str) -> Iterator[pl.DataFrame]:
@@ -155,42 +188,63 @@ def _evened(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
 
 
 def _open_parquet(path: Path) -> OpenLog:
+    # pyarrow, since polars can abort the whole process on damaged files.
     reason = "it is damaged, cut short or no parquet file; export it again"
-
-    def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
-        wanted = [pl.col(headers[place]).alias(name) for name, place in positions.items()]
-        rows = scan.select(wanted).with_row_index("row", 1)
-        rows = rows.with_columns(pl.col("row").cast(pl.Int64), pl.lit(False).alias("ragged"))
-        return _guarded(iter(_collected(rows)), reason)
-
     try:
-        scan = pl.scan_parquet(path, glob=False, hive_partitioning=False)
-        headers = scan.collect_schema().names()
+        with _arrow.parquet.ParquetFile(path) as file:
+            headers: list[str] = list(file.schema_arrow.names)
     except _READ_ERRORS:
         raise LogRefusedError(reason) from None
+
+    def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
+        places = sorted(positions.items(), key=lambda item: item[1])  # the order in which they come
+        first = 1
+        for batch in _guarded(_arrow_batches(path, [headers[place] for _, place in places]), reason):
+            named = [pl.col(f"c{i}").alias(name) for i, (name, _) in enumerate(places)]
+            rows = pl.int_range(first, first + batch.height, dtype=pl.Int64, eager=True).alias("row")
+            first += batch.height
+            yield batch.select(rows, pl.lit(False).alias("ragged"), *named)
+
     return OpenLog(headers, False, batches)
+
+
+def _arrow_batches(path: Path, columns: list[str]) -> Iterator[pl.DataFrame]:
+    with _arrow.parquet.ParquetFile(path, page_checksum_verification=True) as file:
+        for batch in file.iter_batches(batch_size=BATCH_ROWS, columns=columns, use_threads=False):
+            batch.validate(full=True)
+            # Damaged names of columns would make polars panic, and a damaged file may lack some.
+            if batch.schema.names != columns:
+                raise ValueError
+            plain = _arrow.RecordBatch.from_arrays(batch.columns, names=[f"c{i}" for i in range(len(columns))])
+            yield cast(pl.DataFrame, pl.from_arrow(plain))
 
 
 # --- xlsx
 
 
 def _open_xlsx(path: Path, layout: Layout) -> OpenLog:
+    notes = []
     try:
+        content = path.read_bytes()
+        if _holds_formulas(content):
+            notes.append("it holds formulas, whose results as last saved were taken")
         # Without a header every cell comes as text: one way for all columns, and the header keeps its spelling.
-        with path.open("rb") as file:
-            sheet = pl.read_excel(
-                io.BytesIO(file.read()),
-                sheet_id=1,
-                has_header=False,
-                infer_schema_length=None,
-                drop_empty_rows=False,
-                drop_empty_cols=False,
-                raise_if_empty=False,
-            )
-    except _READ_ERRORS:
+        sheets = len(fastexcel.read_excel(content).sheet_names)
+        sheet = pl.read_excel(
+            io.BytesIO(content),
+            sheet_id=1,
+            has_header=False,
+            infer_schema_length=None,
+            drop_empty_rows=False,
+            drop_empty_cols=False,
+            raise_if_empty=False,
+        )
+    except _BOOK_ERRORS:
         raise LogRefusedError(
             "it is damaged, protected or no xlsx workbook; save it again without a password"
         ) from None
+    if sheets > 1:
+        notes.append(f"of its {sheets} sheets the first was read")
     sheet = sheet.cast(pl.String).slice(layout.skip_rows)
     headers = _header_cells(sheet)
     numbered = sheet.with_row_index("row").rename({name: f"c{i}" for i, name in enumerate(sheet.columns)})
@@ -198,71 +252,79 @@ def _open_xlsx(path: Path, layout: Layout) -> OpenLog:
     def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         yield _picked(numbered, len(headers), positions, delimiter=None)
 
-    return OpenLog(headers, True, batches)
+    return OpenLog(headers, True, batches, tuple(notes))
+
+
+def _holds_formulas(workbook: bytes) -> bool:
+    """Look for formulas; a workbook that unpacks to more than memory is made for is refused before it is unpacked."""
+    with zipfile.ZipFile(io.BytesIO(workbook)) as archive:
+        parts = archive.infolist()
+        if sum(part.file_size for part in parts) > _MOST_UNZIPPED_BYTES:
+            raise LogRefusedError("its workbook unpacks to more than 1 GB, which no log needs; save it as csv")
+        for part in parts:
+            if not part.filename.startswith("xl/worksheets/"):
+                continue
+            before = b""
+            with archive.open(part) as file:
+                while block := file.read(_BLOCK_BYTES):
+                    seam = before + block
+                    if b"<f>" in seam or b"<f " in seam:
+                        return True
+                    before = block[-2:]
+    return False
 
 
 # --- csv
 
 
-def _plain_text(path: Path, encoding: str, folder: Path) -> Path:
-    """Give a path of the log as plain UTF-8 text with Unix or Windows line ends; a decoded copy where it isn't."""
-    try:
-        if not path.name.lower().endswith(".gz"):
-            if _is_plain(path, encoding):
-                return path
-            with path.open("rb") as file:
-                return _decoded(file, encoding, folder / "log.csv")
-        with gzip.open(path) as unzipped:
-            return _decoded(cast(BinaryIO, unzipped), encoding, folder / "log.csv")
-    except UnicodeError:
-        raise LogRefusedError(
-            f"its text isn't {encoding}; set the layout's encoding, such as latin-1 or utf-16"
-        ) from None
-    except (EOFError, zlib.error, gzip.BadGzipFile):
-        raise LogRefusedError("it is cut short, damaged or no gzip file; copy it again") from None
-    except OSError as error:
-        raise LogRefusedError(f"the file can't be read ({error.strerror})") from None
-
-
-def _is_plain(path: Path, encoding: str) -> bool:
-    """Check a file's encoding, piece by piece; false means that polars needs a copy to read it."""
-    if codecs.lookup(encoding).name not in ("utf-8", "utf-8-sig", "ascii"):
-        return False
-    decoder = codecs.getincrementaldecoder(encoding)()
-    line_end = False
-    with path.open("rb") as file:
-        while block := file.read(_BLOCK_BYTES):
-            decoder.decode(block)
-            line_end = line_end or b"\n" in block
-        decoder.decode(b"", final=True)
-    # Without a line feed the lines end the old way, by a carriage return, which polars doesn't see.
-    return line_end
-
-
-def _decoded(binary: BinaryIO, encoding: str, copy: Path) -> Path:
-    # newline=None turns every kind of line end into the Unix one.
-    with io.TextIOWrapper(binary, encoding=encoding, newline=None) as text, copy.open("w", encoding="utf-8") as plain:
-        shutil.copyfileobj(text, plain, _BLOCK_BYTES)
-    return copy
-
-
 def _open_csv(path: Path, layout: Layout) -> OpenLog:
     quotes = "a quotation mark is opened and never closed, or stands inside a cell; mend the quotation marks"
+    no_header = "it has no header; export it again or correct the layout's skip_rows"
     try:
+        lines = examine(path, layout.delimiter, layout.skip_rows)
         first = _scan_csv(path, layout, schema=None).head(1).collect()
+    except UnfitTextError as unfit:
+        raise LogRefusedError(str(unfit)) from None
     except pl.exceptions.NoDataError:
-        raise LogRefusedError("it has no header; export it again or correct the layout's skip_rows") from None
+        raise LogRefusedError(no_header) from None
     except _READ_ERRORS:
         raise LogRefusedError(quotes) from None
     headers = _header_cells(first)
-    names = [f"c{i}" for i in range(len(headers))] + [f"spare{i}" for i in range(_SPARE_CELLS)]
+    if len(headers) != lines.width:
+        raise LogRefusedError(quotes)
+    names = [f"c{i}" for i in range(len(headers))] + [f"spare{i}" for i in range(SPARE_CELLS)]
 
     def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         rows = _scan_csv(path, layout, schema=dict.fromkeys(names, pl.String)).with_row_index("row")
+        seen = 0
         for batch in _guarded(iter(_collected(rows)), quotes):
-            yield _picked(batch, len(headers), positions, layout.delimiter)
+            seen += batch.height
+            if _has_other_header(batch, headers):
+                raise LogRefusedError(
+                    "a second header inside it names its columns in another order; split the log there"
+                )
+            yield _picked(batch, len(headers), positions, layout.delimiter, _irregular(batch["row"], lines))
+        # The reader and the count of lines must agree on what a row is, or row numbers would lead astray.
+        if not lines.last_row < seen <= lines.rows:
+            raise LogRefusedError(quotes)
 
-    return OpenLog(headers, False, batches)
+    notes = () if lines.ends_whole else ("its last line has no line end; if it was cut short, so is its last number",)
+    return OpenLog(headers, False, batches, notes)
+
+
+def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
+    """Look for a row of the header's cells in another order, as logs have that were joined from two exports."""
+    cells = [f"c{i}" for i in range(len(headers))]
+    # Most rows are told from a header by their first cell.
+    likely = rows.lazy().filter(pl.col("c0").is_in(headers)).filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
+    found = likely.select(pl.concat_list(cells).alias("row")).unique().collect()["row"].to_list()
+    return any(row != headers and sorted(row) == sorted(headers) for row in found)
+
+
+def _irregular(rows: pl.Series, lines: Lines) -> pl.Series:
+    """Mark the rows of a batch that have too few cells or far too many."""
+    ends = np.searchsorted(lines.irregular, [rows[0], rows[-1] + 1]) if len(rows) else (0, 0)
+    return pl.Series(np.isin(rows.to_numpy(), lines.irregular[slice(*ends)], assume_unique=True))
 
 
 def _scan_csv(path: Path, layout: Layout, schema: dict[str, type[pl.String]] | None) -> pl.LazyFrame:
@@ -294,17 +356,26 @@ def _header_cells(rows: pl.DataFrame) -> list[str]:
     return ["" if cell is None else str(cell) for cell in rows.row(0)]
 
 
-def _picked(rows: pl.DataFrame, width: int, positions: Mapping[str, int], delimiter: str | None) -> pl.DataFrame:
-    """Leave out the header and empty rows, notice ragged ones, and keep only the wanted columns."""
+def _picked(
+    rows: pl.DataFrame,
+    width: int,
+    positions: Mapping[str, int],
+    delimiter: str | None,
+    irregular: pl.Series | None = None,
+) -> pl.DataFrame:
+    """Leave out the header and empty rows, mark ragged ones, and keep only the wanted columns."""
     cells = [name for name in rows.columns if name != "row"]
     spare = cells[width:]
+    ragged = pl.any_horizontal(pl.col(spare).is_not_null()) if spare else pl.lit(False)
+    rows = rows.with_columns(ragged=ragged if irregular is None else ragged | irregular)
     rows = rows.filter(pl.col("row") > 0, ~pl.all_horizontal(pl.col(cells).is_null()))
     if delimiter is not None:
         lines_in_cell = pl.col(cells).str.contains("\n", literal=True)
         delimiters = pl.col(cells).str.count_matches(delimiter, literal=True)
         # A stray quotation mark makes one cell of whole rows; their number is lost, so the log can't be counted.
-        if rows.select(pl.any_horizontal(lines_in_cell & (delimiters >= width - 1)).any()).item():
+        # Where it opens and closes in the same column a cell holds a whole row's delimiters, else the row is ragged.
+        joined = pl.any_horizontal(lines_in_cell & ((delimiters >= width - 1) | pl.col("ragged")))
+        if rows.select(joined.any()).item():
             raise LogRefusedError("a stray quotation mark joins several rows into one cell; mend the quotation marks")
-    ragged = pl.any_horizontal(pl.col(spare).is_not_null()) if spare else pl.lit(False)
     wanted = [pl.col(f"c{place}").alias(name) for name, place in positions.items()]
-    return rows.select(pl.col("row").cast(pl.Int64), ragged.alias("ragged"), *wanted)
+    return rows.select(pl.col("row").cast(pl.Int64), "ragged", *wanted)

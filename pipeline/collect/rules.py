@@ -1,5 +1,6 @@
 """Which rows are drives and which are not: accepted rows, and rejected ones with the rule they broke (pure)."""
 
+from datetime import date
 from typing import NamedTuple
 
 import polars as pl
@@ -8,6 +9,8 @@ from pipeline.tables import COLUMN_OF_RULE, REQUIRED, Rejects, Shots
 
 # The standard column that a derived one is charged to.
 _CHARGED = {"struck_on": "struck_at"}
+# Days beyond the schema's bound break that bound.
+_LAST_DAY = date(2099, 12, 31)
 _BOUNDS = {"min": "too_low", "max": "too_high"}
 
 
@@ -20,16 +23,18 @@ class Split(NamedTuple):
     """Schema Rejects."""
 
 
-def split(rows: pl.DataFrame) -> Split:
+def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
     """Split standardised, masked rows into drives and rejected rows.
 
-    A rejected row is charged with the first rule it breaks, in this order: text that can't be understood, a required
-    value that is missing, a bound (in the order of the columns), a rule across columns.
+    A rejected row is charged with the first rule it breaks, in this order: text that can't be understood, a time in
+    the future, a required value that is missing, a bound (in the order of the columns), a rule across columns.
 
     Parameters
     ----------
     rows : pl.DataFrame
         The columns of Shots, and `fault_rule` and `fault_column` (null where all text was understood).
+    last_day : date
+        A later shot lies in the future.
 
     Returns
     -------
@@ -41,6 +46,11 @@ def split(rows: pl.DataFrame) -> Split:
     RuntimeError
         If a row breaks a rule that no fault of a log can break, such as the form of a pseudonym: a bug.
     """
+    ahead = pl.col("fault_rule").is_null() & pl.col("struck_on").is_between(last_day, _LAST_DAY, closed="right")
+    rows = rows.with_columns(
+        fault_rule=pl.when(ahead).then(pl.lit("in_the_future")).otherwise("fault_rule"),
+        fault_column=pl.when(ahead).then(pl.lit("struck_at")).otherwise("fault_column"),
+    )
     unread = rows.filter(pl.col("fault_rule").is_not_null())
     understood = rows.filter(pl.col("fault_rule").is_null()).select(list(Shots.create_empty().columns))
     accepted, failure = Shots.filter(understood)

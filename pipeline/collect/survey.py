@@ -6,8 +6,9 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.collect.collect_log import collect
+from pipeline.collect.collect_log import Receipt, collect
 from pipeline.collect.key import read_key
+from pipeline.collect.plausible import remarks_across
 from pipeline.collect.read import LogRefusedError
 from pipeline.collect.rules import Split
 from pipeline.errors import UserError
@@ -52,14 +53,16 @@ def survey(study: Path) -> Findings:
     except UserError as error:
         findings.problems.append(str(error))
         key = secrets.token_bytes(32)  # the logs can be checked under any key
-    for log_file in logs:
-        _survey_log(folder, log_file, key, findings)
+    receipts = [_survey_log(folder, log_file, key, findings) for log_file in logs]
+    used = {receipt.source: receipt for receipt in receipts if receipt is not None}
+    across = remarks_across({source: receipt.carry_over_flight for source, receipt in used.items()})
+    findings.told += [f"{source}: look again, {text}." for source, text in across.items() if not used[source].notes]
     if not findings.problems:
         findings.told.append(f"{configured.study}: no problem found; logs that can be used: {len(logs)}.")
     return findings
 
 
-def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings) -> None:
+def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings) -> Receipt | None:
     counts: list[pl.DataFrame] = []
 
     def count(rows: Split) -> None:
@@ -69,8 +72,12 @@ def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings)
         receipt = collect(folder / log_file.source, log_file, key, count)
     except LogRefusedError as refusal:
         findings.problems.append(f"{folder / log_file.source}: can't be used, {refusal}.")
-        return
+        return None
+    except UserError as error:
+        findings.problems.append(str(error))
+        return None
     findings.told.append(receipt.sentence())
     if counts:
         totals = pl.concat(counts).group_by("rule", "column").agg(pl.col("len").sum()).sort("rule", "column")
         findings.told += [f"  {number} x {rule} in {column}" for rule, column, number in totals.iter_rows()]
+    return receipt

@@ -1,5 +1,7 @@
 """Times of shots: ISO 8601 or a layout's format, with or without an offset (pure: touches no file)."""
 
+from datetime import date, datetime, timedelta
+
 import polars as pl
 
 # A fraction of a second is allowed and not used: nobody drives twice in a second, and some exports cut it off.
@@ -9,6 +11,11 @@ _ISO = (
 )
 _OFFSET_AT_END = r"\s*([Zz]|[+-][0-9]{2}:?[0-9]{2})$"
 _LONGEST_OFFSET_MIN = 18 * 60  # ISO 8601 offsets in use lie within 14 h of UTC
+# Years beyond these are no times of shots, and calendars of zones don't reach them.
+_EARLIEST, _LATEST = datetime(2, 1, 1), datetime(9998, 12, 31)
+
+# A computer whose clock stands before this day is wrong about today: the program was not there yet.
+RELEASED = date(2026, 11, 25)
 
 
 def parse_times(cells: pl.Series, form: str | None, zone: str | None, *, iso_too: bool) -> pl.DataFrame:
@@ -31,8 +38,11 @@ def parse_times(cells: pl.Series, form: str | None, zone: str | None, *, iso_too
     pl.DataFrame
         `struck_on`, the local day (Date), and `second`, Unix time in whole seconds (Int64); both null where a cell
         holds no time. The local day is the day in `zone` or, without one, the day as written. A time that the clock
-        change skips is taken as an hour later; one that it repeats, as the first of the two.
+        change skips is taken as an hour later; one that it repeats, as the first of the two; one on a day that a
+        zone left out is no time.
     """
+    if isinstance(cells.dtype, pl.Datetime | pl.Date):
+        cells = _within_calendars(cells)
     if isinstance(cells.dtype, pl.Datetime) and cells.dtype.time_zone is not None:
         local = cells.dt.convert_time_zone(zone) if zone else cells
         return pl.select(struck_on=local.dt.date(), second=_seconds(pl.lit(cells)))
@@ -54,6 +64,16 @@ def parse_times(cells: pl.Series, form: str | None, zone: str | None, *, iso_too
     return _placed(read, zone)
 
 
+def _within_calendars(cells: pl.Series) -> pl.Series:
+    """Blank out typed times that no calendar holds; nanoseconds can't name such years."""
+    unit = cells.dtype.time_unit if isinstance(cells.dtype, pl.Datetime) else "day"
+    if unit == "ns":
+        return cells
+    per_day = {"day": 1, "ms": 86_400_000, "us": 86_400_000_000}[unit]
+    lo, hi = ((bound.date() - date(1970, 1, 1)).days * per_day for bound in (_EARLIEST, _LATEST))
+    return pl.select(pl.when(cells.to_physical().is_between(lo, hi)).then(cells)).to_series().rename(cells.name)
+
+
 def _placed(read: pl.DataFrame, zone: str | None) -> pl.DataFrame:
     naive, offset_min = pl.col("naive"), pl.col("offset_min")
     with_offset = _seconds(naive) - offset_min * 60
@@ -62,10 +82,11 @@ def _placed(read: pl.DataFrame, zone: str | None) -> pl.DataFrame:
     placed = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     later = naive.dt.offset_by("1h").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     moved = pl.from_epoch(with_offset, time_unit="s").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.date()
-    return read.select(
+    found = read.select(
         struck_on=pl.when(offset_min.is_not_null()).then(moved).otherwise(naive.dt.date()),
         second=pl.coalesce(with_offset, _seconds(placed), _seconds(later)),
     )
+    return found.with_columns(pl.when(pl.col("second").is_not_null()).then("struck_on"))
 
 
 def _seconds(moment: pl.Expr) -> pl.Expr:
@@ -100,4 +121,31 @@ def _checked(parts: pl.DataFrame, form: str) -> pl.DataFrame:
     minutes = (hours * 60 + rest) * pl.when(digits.str.starts_with("-")).then(-1).otherwise(1)
     possible = pl.col("offset").is_null() | ((rest < 60) & (minutes.abs() <= _LONGEST_OFFSET_MIN))
     naive = pl.col("stamp").str.strptime(pl.Datetime("us"), form, strict=False)
+    possible &= naive.is_between(_EARLIEST, _LATEST)
     return parts.select(naive=pl.when(possible).then(naive), offset_min=minutes)
+
+
+def latest_day(today: date) -> date:
+    """Give the last day that a shot can bear: a day past today, since somewhere on Earth tomorrow has begun."""
+    return max(today, RELEASED) + timedelta(days=1)
+
+
+def exchanged(form: str | None) -> str | None:
+    """Give a time format with day and month exchanged; None where it doesn't name both by number."""
+    if form is None or "%d" not in form or "%m" not in form:
+        return None
+    return form.replace("%d", "\0").replace("%m", "%d").replace("\0", "%m")
+
+
+def format_problem(form: str) -> str | None:
+    """Say what is wrong with a time format, as a clause; None if a time that it writes can be read again."""
+    moment = pl.Series([datetime(2026, 11, 25, 16, 7, 8)])
+    plain = form.removesuffix("%z").rstrip()
+    try:
+        written = moment.dt.strftime(plain)
+        read = written.str.strptime(pl.Datetime("us"), plain, strict=False)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        return "is no time format that can be read"
+    if read.dt.date()[0] != moment.dt.date()[0]:
+        return "doesn't tell year, month and day"
+    return None

@@ -50,27 +50,49 @@ def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_
 
 
 def test_percentiles_are_over_golfers(model, roller):
-    row = band_table(model, typical(11), EFFICIENT, RULES, roller).row(0, named=True)
-    assert row["golfers"] == 11
-    assert row["shots"] == 220
-    values = [row[f"carry_p{p}_yd"] for p in (25, 50, 75, 90)]
-    assert values == pytest.approx([185.0, 190.0, 195.0, 198.0])
+    row = band_table(model, typical(41), EFFICIENT, RULES, roller).row(0, named=True)
+    assert row["golfers"] == 41
+    assert row["shots"] == 820
+    assert [row[f"carry_p{p}_yd"] for p in (25, 50, 75, 90)] == [200.0, 220.0, 240.0, 252.0]
     assert row["speed_ratio_p50"] == 1.46
     assert (row["efficient_carry_yd"], row["launch_lo_deg"], row["spin_hi_rpm"]) == (195.0, 12.0, 2900.0)
 
 
 def test_totals_are_carry_and_the_run_of_the_typical_drive(model, roller):
-    row = band_table(model, typical(11), EFFICIENT, RULES, roller).row(0, named=True)
-    run = float(roller.run_yd(90 * 1.46, 13.0, 2600.0))
+    row = band_table(model, typical(41), EFFICIENT, RULES, roller).row(0, named=True)
+    run = round(float(roller.run_yd(90 * 1.46, 13.0, 2600.0)))
     assert 15 < run < 40
-    assert [row[f"total_p{p}_yd"] for p in (25, 50, 75, 90)] == pytest.approx([v + run for v in (185, 190, 195, 198)])
+    assert [row[f"total_p{p}_yd"] for p in (25, 50, 75, 90)] == [v + run for v in (200, 220, 240, 252)]
     assert (row["efficient_total_yd"], row["total_launch_hi_deg"], row["total_spin_lo_rpm"]) == (218.0, 15.0, 2300.0)
 
 
 def test_share_in_the_window_counts_golfers(model, roller):
-    inside, low, spun = typical(6), typical(3, launch=11.0), typical(1, spin=3000.0)
+    inside, low, spun = typical(9), typical(4, launch=11.0), typical(2, spin=3000.0)
     row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, RULES, roller).row(0, named=True)
     assert row["in_window_share"] == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize(("inside", "outside"), [(11, 0), (0, 11), (7, 4), (4, 7)])
+def test_share_of_nearly_all_or_nobody_is_left_out(model, roller, inside, outside):
+    golfers = pl.concat([typical(n, launch=l) for n, l in ((inside, 13.0), (outside, 11.0)) if n])
+    table = BandTable.validate(band_table(model, golfers, EFFICIENT, RULES, roller))
+    assert table.item(0, "in_window_share") is None
+    assert table.item(0, "note").endswith("too few golfers in the window or outside it for their share")
+
+
+def test_percentiles_that_would_tell_of_few_golfers_are_left_out(model, roller):
+    few, more = (BandTable.validate(band_table(model, typical(n), EFFICIENT, RULES, roller)) for n in (8, 11))
+    assert few.select("carry_p25_yd", "carry_p75_yd", "carry_p90_yd", "total_p90_yd").row(0) == (None,) * 4
+    assert few.item(0, "note").startswith("too few golfers for percentiles 25, 75, 90")
+    assert more.select("carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd").row(0) == (185, 190, 195, None)
+
+
+def test_speed_ratio_of_few_golfers_is_left_out(model, roller):
+    ratios = [1.40, 1.42, 1.44, 1.46] + [None] * 6
+    four = typical(10).with_columns(speed_ratio=pl.Series(ratios))
+    five = typical(10).with_columns(speed_ratio=pl.Series([1.48, *ratios[:-1]]))
+    assert band_table(model, four, EFFICIENT, RULES, roller).item(0, "speed_ratio_p50") is None
+    assert band_table(model, five, EFFICIENT, RULES, roller).item(0, "speed_ratio_p50") == 1.44
 
 
 def test_a_band_of_few_golfers_is_suppressed(model, roller):

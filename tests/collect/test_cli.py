@@ -75,8 +75,8 @@ def test_check_tells_every_problem_at_once(study):
     assert result.stderr.splitlines() == [
         f"{study}/study.yaml: logs[1].files: no file matches 'more/*.csv' in {study}; correct the pattern "
         "or add the logs.",
-        f"{study}/far.yaml: unknown key 'delimeter' (did you mean 'delimiter'?); valid here: delimiter, decimal, "
-        "encoding, skip_rows, timezone, columns.",
+        f"{study}/far.yaml: line 1: unknown key 'delimeter' (did you mean 'delimiter'?); valid here: delimiter, "
+        "decimal, encoding, skip_rows, timezone, columns.",
         f"{study}/private/pseudonym.key: there is no key file; make one with: yardband key STUDY",
         f"{study}/logs/b.csv: can't be used, the file is empty; export it again.",
     ]
@@ -90,7 +90,7 @@ def test_check_of_a_wrong_configuration(study):
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.startswith(
-        f"{study}/study.yaml: unknown key 'sede' (did you mean 'seed'?); valid here: study,"
+        f"{study}/study.yaml: line 3: unknown key 'sede' (did you mean 'seed'?); valid here: study,"
     )
 
 
@@ -108,6 +108,30 @@ def test_key_is_made_once(study):
     assert second.stderr == (
         f"{path}: there is a key already and it stays; with another one every pseudonym would change.\n"
     )
+
+
+def test_rotating_the_key_tells_what_breaks(study):
+    path = study / "private" / "pseudonym.key"
+    before = path.read_bytes()
+
+    result = yardband("key", study, "--rotate")
+
+    assert result.exit_code == 0
+    assert result.stdout.startswith(f"{path}: a new key is in place; the old one is pseudonym.key.old-1 beside it.\n")
+    for told in ("match no new ones", "run the study again", "write it anew with yardband names", "Kept models"):
+        assert told in " ".join(result.stdout.split())
+    assert path.with_name("pseudonym.key.old-1").read_bytes() == before
+    assert path.read_bytes() != before
+
+
+def test_names_are_no_formulas_and_hold_no_control_characters(study):
+    rows = [changed(golfer=name) for name in ("=1+1", "-Ann", "@Bo", "\uff1dC", "D\u202ed", "E\u00a0e")]
+    written(study / "logs" / "a.csv", csv_text(*rows))
+
+    yardband("names", study)
+
+    lines = (study / "private" / "names.csv").read_text(encoding="utf-8").splitlines()[1:]
+    assert sorted(line.split(",")[1] for line in lines) == ["'-Ann", "'=1+1", "'@Bo", "'\uff1dC", "D d", "E e"]
 
 
 def test_names_lists_each_golfer_once_by_the_first_spelling(study):

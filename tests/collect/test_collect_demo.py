@@ -45,3 +45,20 @@ def test_demo_gives_the_planted_rejects_and_duplicates(tmp_path):
         for source in sorted(planted)
     ]
     assert sources["duplicates"].sum() > 60
+    assert sources["reason"].null_count() == sources.height  # nothing looks wrong with any of them
+
+
+def test_demo_logs_with_a_mistaken_unit_of_carry_are_told():
+    folder, study = load_study(DEMO)
+    told = []
+    for log_file in find_logs(folder, study):
+        said = "yd" if log_file.layout.columns["carry_yd"].unit == "m" else "m"
+        column = log_file.layout.columns["carry_yd"].model_copy(update={"unit": said})
+        columns = {**log_file.layout.columns, "carry_yd": column}
+        mistaken = log_file.model_copy(update={"layout": log_file.layout.model_copy(update={"columns": columns})})
+        told += collect_log.collect(folder / log_file.source, mistaken, bytes(32), lambda _: None).notes
+
+    assert [text.split(":")[0] for text in told] == [
+        *["carry_yd looks like yd called m"] * 3,
+        *["carry_yd looks like m called yd"] * 3,
+    ]

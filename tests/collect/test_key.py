@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 from collect_samples import KEY_HEX
 
-from pipeline.collect.key import DEMO_MARK, SECRET_MARK, make_key, read_key
+from pipeline.collect.key import DEMO_MARK, SECRET_MARK, make_key, read_key, rotate_key
 from pipeline.errors import UserError
 from pipeline.study import DEMO_STUDY
 
@@ -78,3 +78,44 @@ def test_no_key_is_made_inside_results(tmp_path):
     with pytest.raises(UserError, match="the key would lie inside a results folder"):
         make_key(tmp_path / "results" / "x" / "k")
     assert not (tmp_path / "results").exists()
+
+
+def test_rotated_key_is_new_and_the_old_one_stays_beside_it(tmp_path):
+    path = key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n")
+
+    first = rotate_key(path, "hill-school")
+    between = read_key(path, "hill-school")
+    second = rotate_key(path, "hill-school")
+
+    assert [first.name, second.name] == ["k.old-1", "k.old-2"]
+    assert read_key(first, "hill-school") == bytes.fromhex(KEY_HEX)
+    assert read_key(second, "hill-school") == between
+    assert len({first.read_bytes(), second.read_bytes(), path.read_bytes()}) == 3
+    assert {p.stat().st_mode & 0o777 for p in tmp_path.iterdir()} == {0o600}
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["k", "k.old-1", "k.old-2"]
+
+
+def test_rotating_needs_a_sound_secret_key(tmp_path):
+    demo = key_at(tmp_path / "demo", DEMO_KEY.read_text(encoding="utf-8"))
+    open_to_all = key_at(tmp_path / "open", f"{SECRET_MARK}\n{KEY_HEX}\n", 0o644)
+
+    with pytest.raises(UserError, match="there is no key file; make one with"):
+        rotate_key(tmp_path / "none", "hill-school")
+    with pytest.raises(UserError, match="the demo's key is public and stays"):
+        rotate_key(demo, DEMO_STUDY)
+    with pytest.raises(UserError, match="others than its owner can read the key"):
+        rotate_key(open_to_all, "hill-school")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["demo", "open"]
+
+
+def test_a_key_that_cannot_be_put_in_place_leaves_the_old_one(tmp_path, monkeypatch):
+    path = key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n")
+
+    def refuse(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(UserError, match=r"the key can't be written \(No space left on device\)"):
+        rotate_key(path, "hill-school")
+    assert read_key(path, "hill-school") == bytes.fromhex(KEY_HEX)
+    assert not [p for p in tmp_path.iterdir() if ".new-" in p.name]

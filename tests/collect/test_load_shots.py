@@ -150,7 +150,7 @@ DAMAGE = st.sampled_from(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     damage=st.lists(st.tuples(st.integers(0, 11), st.integers(0, 6), DAMAGE), max_size=12),
     repeats=st.lists(st.integers(0, 11), max_size=5),
@@ -222,3 +222,12 @@ def test_group_is_masked_and_constant_group_too(tmp_path, collect):
 
     assert shots["group"].to_list() == [pseudonym("team 1", KEY, "group"), pseudonym("team 2", KEY, "group")]
     assert shots["golfer"].unique().to_list() == [pseudonym("Ann Oak", KEY, "golfer")]
+
+
+def test_a_log_named_like_a_formula_is_no_formula_in_the_tables(tmp_path, collect, load):
+    log = written(tmp_path / "=1+1.csv", csv_text(ROW, changed(carry_yd="x")))
+
+    folder = load(collect(log))
+
+    assert (folder / "rejects.csv").read_text(encoding="utf-8").splitlines()[1].startswith("'=1+1.csv,2,")
+    assert (folder / "sources.csv").read_text(encoding="utf-8").splitlines()[1].startswith("'=1+1.csv,")

@@ -141,7 +141,7 @@ def test_ragged_rows_neither_shift_nor_vanish(tmp_path, collect):
     assert result.rejects.rows() == [
         ("a.csv", 2, "ragged", "(row)"),
         ("a.csv", 3, "ragged", "(row)"),
-        ("a.csv", 4, "missing", "carry_yd"),
+        ("a.csv", 4, "ragged", "(row)"),
     ]
     assert result.shots["row"].to_list() == [1, 5, 6]
 
@@ -281,8 +281,8 @@ def test_no_decoded_copy_stays_behind(tmp_path, collect, monkeypatch):
     private.mkdir()
     monkeypatch.setattr("tempfile.tempdir", str(private))
     seen = []
-    inner = read._plain_text
-    monkeypatch.setattr(read, "_plain_text", lambda *a: seen.append(inner(*a)) or seen[-1])
+    inner = read.plain_text
+    monkeypatch.setattr(read, "plain_text", lambda *a: seen.append(inner(*a)) or seen[-1])
 
     collect(written(tmp_path / "a.csv.gz", csv_text(ROW)))
 

@@ -3,7 +3,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import polars as pl
 import pytest
 
-from pipeline.collect.times import parse_times
+from pipeline.collect.times import RELEASED, exchanged, format_problem, latest_day, parse_times
 
 
 def read(cell, form=None, zone=None, iso_too=False, dtype=None):
@@ -98,3 +98,40 @@ def test_typed_times():
 
 def test_a_number_is_no_time():
     assert read(45000) == (None, None)
+
+
+def test_tomorrow_is_no_future_and_a_clock_before_the_release_is_wrong():
+    assert latest_day(date(2030, 12, 31)) == date(2031, 1, 1)
+    assert latest_day(date(1970, 1, 1)) == RELEASED + timedelta(days=1)
+
+
+@pytest.mark.parametrize("dtype", [pl.Datetime("ms"), pl.Datetime("us"), pl.Datetime("us", "UTC"), pl.Date])
+def test_typed_times_of_no_calendar_are_no_times(dtype):
+    cells = pl.Series([2**62 if dtype != pl.Date else 2**31 - 1, 0]).cast(pl.Int64).cast(
+        pl.Int32 if dtype == pl.Date else pl.Int64).cast(dtype)  # fmt: skip
+
+    found = parse_times(cells, None, "Europe/Vienna", iso_too=False)
+
+    assert found["struck_on"].to_list() == [None, date(1970, 1, 1)]
+
+
+def test_day_that_a_zone_left_out_is_no_time():
+    # Apia crossed the date line at the end of 29 December 2011.
+    assert read("2011-12-30T12:00:00", zone="Pacific/Apia") == (None, None)
+    assert read("2011-12-31T12:00:00", zone="Pacific/Apia")[0] == date(2011, 12, 31)
+
+
+def test_day_and_month_are_exchanged_only_where_both_are_numbers():
+    assert exchanged("%d/%m/%Y %H:%M") == "%m/%d/%Y %H:%M"
+    assert exchanged("%d %b %Y") is None
+    assert exchanged(None) is None
+
+
+@pytest.mark.parametrize("form", ["%d.%m.%Y", "%m/%d/%y %I:%M %p", "%Y%m%d%H%M%S", "%d %b %Y", "%F %T", "%d.%m.%Y %z"])
+def test_format_that_tells_the_day_is_sound(form):
+    assert format_problem(form) is None
+
+
+@pytest.mark.parametrize("form", ["%H:%M", "%d.%m.", "%Y", "", "%Q", "%d.%m.%Y%", "%F %I:%M", "%F %H:%M %Z"])
+def test_format_that_does_not_is_not(form):
+    assert format_problem(form) is not None

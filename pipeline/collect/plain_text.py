@@ -1,0 +1,101 @@
+"""Text logs of any encoding, packed or not, as plain UTF-8 text (an edge module)."""
+
+import codecs
+import gzip
+import io
+import shutil
+import zlib
+from pathlib import Path
+from typing import BinaryIO, cast
+
+_BLOCK_BYTES = 1 << 20
+
+
+class UnfitTextError(Exception):
+    """A text that is no log; the text says why in plain words, without any of its content."""
+
+
+def plain_text(path: Path, encoding: str, folder: Path) -> Path:
+    """Give a path of a log as plain UTF-8 text with Unix or Windows line ends.
+
+    Parameters
+    ----------
+    path : Path
+        The log, packed by gzip if its name ends in .gz.
+    encoding : str
+        Its encoding, as the layout says.
+    folder : Path
+        A private folder for a decoded copy.
+
+    Returns
+    -------
+    Path
+        The log itself, or a decoded copy where readers need one.
+
+    Raises
+    ------
+    UnfitTextError
+        If the text isn't in that encoding, or the file is damaged or can't be read.
+    """
+    zipped = path.name.lower().endswith(".gz")
+    try:
+        if not zipped and _is_plain(path, encoding):
+            return path
+        if not _is_unicode(encoding):
+            with _bytes_of(path, zipped) as file:
+                if _is_utf8_after_all(file):
+                    raise UnfitTextError(f"its text is utf-8, not {encoding}; correct the layout's encoding")
+        with _bytes_of(path, zipped) as file:
+            return _decoded(file, encoding, folder / "log.csv")
+    except UnicodeError:
+        raise UnfitTextError(
+            f"its text isn't {encoding}; set the layout's encoding, such as latin-1 or utf-16"
+        ) from None
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise UnfitTextError("it is cut short, damaged or no gzip file; copy it again") from None
+    except OSError as error:
+        raise UnfitTextError(f"the file can't be read ({error.strerror})") from None
+
+
+def _bytes_of(path: Path, zipped: bool) -> BinaryIO:
+    return cast(BinaryIO, gzip.open(path)) if zipped else path.open("rb")
+
+
+def _is_unicode(encoding: str) -> bool:
+    return codecs.lookup(encoding).name.startswith(("utf", "ascii"))
+
+
+def _is_utf8_after_all(binary: BinaryIO) -> bool:
+    """Tell whether bytes are UTF-8 with characters beyond ASCII; another encoding's text is so only by a miracle."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    beyond = False
+    try:
+        while block := binary.read(_BLOCK_BYTES):
+            decoder.decode(block)
+            beyond = beyond or not block.isascii()
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return False
+    return beyond
+
+
+def _is_plain(path: Path, encoding: str) -> bool:
+    """Check a file's encoding, piece by piece; false means that polars needs a copy to read it."""
+    if codecs.lookup(encoding).name not in ("utf-8", "utf-8-sig", "ascii"):
+        return False
+    decoder = codecs.getincrementaldecoder(encoding)()
+    line_end = False
+    with path.open("rb") as file:
+        while block := file.read(_BLOCK_BYTES):
+            decoder.decode(block)
+            line_end = line_end or b"\n" in block
+        decoder.decode(b"", final=True)
+    # Without a line feed the lines end the old way, by a carriage return, which polars doesn't see.
+    return line_end
+
+
+def _decoded(binary: BinaryIO, encoding: str, copy: Path) -> Path:
+    # newline=None turns every kind of line end into the Unix one.
+    with io.TextIOWrapper(binary, encoding=encoding, newline=None) as text, copy.open("w", encoding="utf-8") as plain:
+        shutil.copyfileobj(text, plain, _BLOCK_BYTES)
+    return copy

@@ -1,0 +1,89 @@
+"""Reading a YAML file of settings with the line of every key (an edge module)."""
+
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from pipeline.errors import UserError
+
+Place = tuple[str | int, ...]
+
+
+def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
+    """Read a YAML file whose keys are words, each once.
+
+    Parameters
+    ----------
+    path : Path
+    mend_missing : str
+        What to do where there is no such file, as a clause.
+
+    Returns
+    -------
+    tuple of Any and dict
+        The value, and the line (from 1) of every key and list item by its place, such as ("logs", 0, "files").
+
+    Raises
+    ------
+    UserError
+        If the file can't be read or is no YAML, or a key is no word or stands twice in one place.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise UserError(f"{path}: there is no such file; {mend_missing}.") from None
+    except OSError as error:
+        raise UserError(f"{path}: can't be read ({error.strerror}); mend its permissions.") from None
+    except UnicodeDecodeError:
+        raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
+    try:
+        value = yaml.safe_load(text)
+        tree = yaml.compose(text, Loader=yaml.SafeLoader)
+        aliases = [event for event in yaml.parse(text, Loader=yaml.SafeLoader) if isinstance(event, yaml.AliasEvent)]
+    except yaml.YAMLError as error:
+        raise UserError(f"{path}: {_syntax(error)}") from None
+    except (ValueError, RecursionError):
+        # A date that no calendar has, a number too long, brackets without end.
+        raise UserError(f"{path}: holds a value that can't be read; put dates and long numbers in quotes.") from None
+    if aliases:
+        raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+    lines: dict[Place, int] = {}
+    if tree is not None:
+        _walk(path, tree, (), lines)
+    return value, lines
+
+
+def shown(place: Place) -> str:
+    """Write a place as users know it: logs[0].files."""
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
+
+
+def _syntax(error: yaml.YAMLError) -> str:
+    mark = getattr(error, "problem_mark", None)
+    near = f" near line {mark.line + 1}" if mark else ""
+    problem = str(getattr(error, "problem", ""))
+    if "'\\t'" in problem:
+        return f"is no valid YAML{near}; a tab stands where spaces belong."
+    if "another document" in problem:
+        return f"holds a second document{near}; leave out the line of three dashes."
+    return f"is no valid YAML{near}; check indentation, quotes and colons."
+
+
+def _walk(path: Path, node: yaml.Node, place: Place, lines: dict[Place, int]) -> None:
+    if isinstance(node, yaml.SequenceNode):
+        for index, item in enumerate(node.value):
+            lines[(*place, index)] = item.start_mark.line + 1
+            _walk(path, item, (*place, index), lines)
+    if not isinstance(node, yaml.MappingNode):
+        return
+    for key, item in node.value:
+        line = key.start_mark.line + 1
+        if key.tag != "tag:yaml.org,2002:str":
+            written = getattr(key, "value", "")
+            raise UserError(f"{path}: line {line}: the key {written!r} is no word; put it in quotes or correct it.")
+        here = (*place, str(key.value))
+        if here in lines:
+            raise UserError(f"{path}: line {line}: the key {shown(here)!r} stands in line {lines[here]} too; keep one.")
+        lines[here] = line
+        _walk(path, item, here, lines)

@@ -1,0 +1,125 @@
+import polars as pl
+import pytest
+from collect_samples import HEADER, ROW, changed, csv_text, written
+
+from pipeline.collect.collect_log import collect as collect_rows
+from pipeline.collect.pseudonym import pseudonym
+from pipeline.collect.withheld import clean_texts, holds_name, known_names, shown_headers, withhold_names
+from pipeline.study import STANDARD_LAYOUT, LogEntry, LogFile
+
+KEY = bytes.fromhex("0f" * 32)
+TEXTS = f"{HEADER},site,device,ball,setting,group"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Ann Oak", "ann oak", "OAK, ANN", "Ann\u00a0Oak's unit", "ann_oak_2", "unit of Ann B. Oak", "AnnOak-rig",
+     "\uff21nn Oak", "A\u0301nn Oak"],
+)  # fmt: skip
+def test_a_name_is_found_in_any_order_and_spelling(text):
+    assert holds_name(text, known_names(["Ann Oak"]), parts=False)
+
+
+@pytest.mark.parametrize("text", ["unit-A", "Annex", "oakwood", "premium", "", "-", "unit of Ann", "Planned Oaks"])
+def test_other_texts_hold_no_name(text):
+    assert not holds_name(text, known_names(["Ann Oak"]), parts=False)
+
+
+def test_parts_of_a_name_count_only_where_they_are_asked_for():
+    names = known_names(["Ann Oak", "Bo Elm"])
+
+    assert [holds_name(text, names, parts=True) for text in ("Oak", "oak", "Bo", "Oak Elm", "Oak bay")] == [
+        True, True, False, False, False,
+    ]  # fmt: skip
+    assert not holds_name("Oak", names, parts=False)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "found"),
+    [("A", "unit-A", False), ("12", "unit 12", False), ("", "unit", False), ("n/a", "n a", False),
+     ("Bo", "Bo's unit", True), ("104711", "set 104711", True), ("J\u00f6rg", "jorg", True),
+     ("\u674e\u660e", "\u674e\u660e", True)],
+)  # fmt: skip
+def test_names_too_short_to_be_one_blot_nothing_out(name, text, found):
+    assert holds_name(text, known_names([name]), parts=True) is found
+
+
+def test_withheld_cells_are_counted_and_the_studys_own_words_stay():
+    rows = pl.DataFrame({"site": ["oak", "oak", "bay"], "device": ["Ann Oak", None, "unit-A"], "ball": ["x"] * 3})
+
+    found, counts = withhold_names(rows, known_names(["Ann Oak"]), {"site": "oak", "device": None, "ball": None})
+
+    assert found["site"].to_list() == ["oak", "oak", "bay"]
+    assert found["device"].to_list() == ["withheld", None, "unit-A"]
+    assert counts == {"device": 1}
+
+
+def test_control_and_unseen_characters_are_taken_out():
+    rows = pl.DataFrame({"device": ["unit\x00-A\x1b[31m", "\u202eunit\u200b", "\x07", " a\u2028b "], "x": ["\x07"] * 4})
+
+    found = clean_texts(rows, ["device"])
+
+    assert found["device"].to_list() == ["unit -A [31m", "unit", None, "a b"]
+    assert found["x"].to_list() == ["\x07"] * 4
+
+
+def test_headers_that_look_like_data_are_named_by_their_place():
+    headers = ["golfer", "remark", "Ann Oak", "ann@oak.example", "2026-08-03", "3.8.2026", "", "bay no 12", "\x1b[2J"]
+
+    assert shown_headers(headers, [0], known_names(["Ann Oak", "Bo"])) == [
+        "remark", "(column 3)", "(column 4)", "(column 5)", "(column 6)", "(no header)", "bay no 12", "[2J",
+    ]  # fmt: skip
+
+
+def test_names_in_texts_are_never_stored_and_told_by_number(tmp_path, collect, capsys):
+    log = written(
+        tmp_path / "a.csv",
+        csv_text(
+            f"{ROW},bay,unit of Bo Elm,Ann Oak,oak,team",
+            f"{changed(golfer='Bo Elm')},bay,unit-A,soft,Elm,team",
+            header=TEXTS,
+        ),
+    )
+
+    result = collect(log)
+
+    assert result.shots["device"].to_list() == ["withheld", "unit-A"]
+    assert result.shots["ball"].to_list() == ["withheld", "soft"]
+    assert result.shots["setting"].to_list() == ["withheld", "withheld"]
+    assert result.shots["site"].to_list() == ["bay", "bay"]
+    assert result.receipt["withheld"] == {"ball": 1, "device": 1, "setting": 2}
+    shown = capsys.readouterr().out
+    assert "cells withheld, as they hold a golfer's name: 1 in ball, 1 in device, 2 in setting" in shown
+    written_bytes = b"".join(path.read_bytes() for path in result.paths.values()).lower() + shown.encode().lower()
+    assert not [name for name in (b"oak", b"elm") if name in written_bytes]
+
+
+def test_a_name_in_a_later_piece_of_a_log_is_withheld_from_the_start(tmp_path, collect, monkeypatch):
+    monkeypatch.setattr("pipeline.collect.read.BATCH_ROWS", 2)
+    rows = [f"{ROW},,Bo Elm,,,"] * 4 + [f"{changed(golfer='Bo Elm')},,,,,"]
+
+    shots = collect(written(tmp_path / "a.csv", csv_text(*rows, header=TEXTS))).shots
+
+    assert shots["device"].to_list() == ["withheld"] * 4 + [None]
+
+
+def test_a_file_named_after_a_golfer_is_told(tmp_path, collect, capsys):
+    result = collect(written(tmp_path / "oak_ann.csv", csv_text(ROW)))
+
+    assert result.receipt["named_file"] is True
+    assert "its file name holds a golfer's name and results show it: rename the file" in capsys.readouterr().out
+    assert collect(written(tmp_path / "a.csv", csv_text(ROW))).receipt["named_file"] is False
+
+
+def test_groups_are_masked_unless_the_study_keeps_them_plain(tmp_path):
+    log = written(tmp_path / "a.csv", csv_text(f"{ROW},,,,,Juniors\x07", f"{ROW},,,,,Ann Oak", header=TEXTS))
+    entry = LogEntry(files="a.csv")
+
+    def groups(**how):
+        pieces = []
+        described = LogFile(source="a.csv", entry=entry, layout=STANDARD_LAYOUT, **how)
+        collect_rows(log, described, KEY, lambda rows: pieces.append(rows.accepted["group"]))
+        return pl.concat(pieces).to_list()
+
+    assert groups() == [pseudonym("Juniors\x07", KEY, "group"), pseudonym("Ann Oak", KEY, "group")]
+    assert groups(group="plain") == ["Juniors", "withheld"]
