@@ -55,6 +55,10 @@ wildcard_constraints:
 rule all:
     input:
         f"{OUT}/summary.txt",
+        f"{OUT}/report/lookup.html",
+        f"{OUT}/golfers/sheets",
+        f"{OUT}/golfers/golfers.xlsx",
+        f"{OUT}/model/diagnostics.html",
 
 
 rule collect_log:
@@ -151,6 +155,7 @@ rule fit_model:
         card=f"{OUT}/model/card.md",
         typical=f"{OUT}/model/typical.parquet",
         replicates=f"{OUT}/model/replicates.npz",
+        held_out=f"{OUT}/model/held_out.parquet",
     params:
         files=files,
         settings=settings(study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
@@ -245,6 +250,78 @@ rule write_report:
         ),
     message:
         "Write the academy's page"
+    shell:
+        STEP
+
+
+rule write_sheets:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        guide=rules.build_bands.output.guide,
+        database=rules.standardise_shots.output.database,
+        model=rules.fit_model.output.model,
+        tables=rules.build_flight_table.output.tables,
+    output:
+        sheets=directory(f"{OUT}/golfers/sheets"),
+    params:
+        files=files,
+        settings=settings(
+            settings={
+                key: SETTINGS[key]
+                for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight", "report")
+            }
+        ),
+    message:
+        "Write the golfers' sheets"
+    shell:
+        STEP
+
+
+rule write_workbook:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        workbook=f"{OUT}/golfers/golfers.xlsx",
+    params:
+        files=files,
+        settings=settings(flags=SETTINGS["flags"]),
+    message:
+        "Write the golfers' workbook"
+    shell:
+        STEP
+
+
+rule write_diagnostics:
+    input:
+        database=rules.standardise_shots.output.database,
+        model=rules.fit_model.output.model,
+        held_out=rules.fit_model.output.held_out,
+        scores=rules.fit_model.output.scores,
+        guide=rules.build_bands.output.guide,
+    output:
+        page=f"{OUT}/model/diagnostics.html",
+    params:
+        files=files,
+        settings=settings(settings={key: SETTINGS[key] for key in ("study", "bands", "privacy")}),
+    message:
+        "Write the researcher's diagnostics"
+    shell:
+        STEP
+
+
+rule write_lookup:
+    input:
+        model=rules.fit_model.output.model,
+        guide=rules.build_bands.output.guide,
+        calibration=rules.calibrate_flight.output.calibration,
+    output:
+        page=f"{OUT}/report/lookup.html",
+    params:
+        files=files,
+        settings=settings(window_tolerance_yd=STUDY.window_tolerance_yd),
+    message:
+        "Write the coach's page"
     shell:
         STEP
 

@@ -23,6 +23,10 @@ MODULES = {
     "assess_golfers": "pipeline.golfers.assess_golfers",
     "draw_figures": "pipeline.report.draw_figures",
     "write_report": "pipeline.report.write_report",
+    "write_sheets": "pipeline.report.write_sheets",
+    "write_diagnostics": "pipeline.report.write_diagnostics",
+    "write_workbook": "pipeline.report.write_workbook",
+    "write_lookup": "pipeline.report.write_lookup",
     "summarise_run": "pipeline.report.summarise_run",
     "flight_study": "pipeline.flight.flight_study",
 }
