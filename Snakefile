@@ -2,6 +2,7 @@
 
 snakemake --cores 2                          the demo study
 snakemake --cores 2 --config study=PATH      any other
+snakemake --cores 2 --config model=ID        benchmarks, golfers and page by a kept model instead of the newest fit
 """
 
 import json
@@ -13,6 +14,7 @@ from snakemake.exceptions import WorkflowError
 
 from pipeline.collect.key import read_key
 from pipeline.errors import UserError
+from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
 from pipeline.report.naming import FORMATS, figure_names
 from pipeline.study import find_logs, load_study
 
@@ -21,12 +23,17 @@ try:
     LOGS = {log.source: log for log in find_logs(FOLDER, STUDY)}
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
+    OUT = f"results/{STUDY.study}"
+    SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
+    KEPT = Path(f"{OUT}/model/kept")
+    find_kept(KEPT)
+    # With a kept model its files stand in for the newest fit and its calibration of flight, which are not made.
+    USED = choose_kept(KEPT, str(config["model"]), SETTINGS["air"]) if "model" in config else {}
 except UserError as error:
     raise WorkflowError(str(error)) from None
 
-OUT = f"results/{STUDY.study}"
 FIGURES = figure_names(STUDY.bands.centres)
-SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
+PROVING_ACADEMIES = 6  # of each world
 
 
 # A rule and its step share their name: pipeline/*/<rule>.py. Paths and settings reach it as two JSON objects.
@@ -113,10 +120,16 @@ rule calibrate_flight:
         STEP
 
 
+CALIBRATION = USED or {
+    "calibration": rules.calibrate_flight.output.calibration,
+    "calibrations": rules.calibrate_flight.output.table,
+}
+
+
 rule build_flight_table:
     input:
         database=rules.load_shots.output.database,
-        calibration=rules.calibrate_flight.output.calibration,
+        calibration=CALIBRATION["calibration"],
     output:
         tables=f"{OUT}/flight/tables.npz",
     params:
@@ -131,7 +144,7 @@ rule build_flight_table:
 rule standardise_shots:
     input:
         loaded=rules.load_shots.output.database,
-        calibration=rules.calibrate_flight.output.calibration,
+        calibration=CALIBRATION["calibration"],
         tables=rules.build_flight_table.output.tables,
     output:
         database=f"{OUT}/shots.duckdb",
@@ -144,7 +157,8 @@ rule standardise_shots:
         STEP
 
 
-rule fit_model:
+# A checkpoint, since which kept model a fit is held against shows when the fit is there.
+checkpoint fit_model:
     input:
         database=rules.standardise_shots.output.database,
         calibration=rules.calibrate_flight.output.calibration,
@@ -165,12 +179,15 @@ rule fit_model:
         STEP
 
 
+MODEL = USED or dict(rules.fit_model.output.items())
+
+
 rule build_bands:
     input:
         database=rules.standardise_shots.output.database,
-        model=rules.fit_model.output.model,
-        typical=rules.fit_model.output.typical,
-        replicates=rules.fit_model.output.replicates,
+        model=MODEL["model"],
+        typical=MODEL["typical"],
+        replicates=MODEL["replicates"],
         tables=rules.build_flight_table.output.tables,
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
@@ -196,14 +213,48 @@ rule build_bands:
         STEP
 
 
+def parent_files(wildcards):
+    # Those of the kept model that the newest fit is held against; none for a first fit.
+    fit = checkpoints.fit_model.get().output
+    found = {**dict(fit.items()), "calibration": rules.calibrate_flight.output.calibration}
+    parent = find_parent(KEPT, model_id(found))
+    return sorted(kept_files(KEPT, parent).values()) if parent else []
+
+
+rule keep_model:
+    input:
+        **dict(rules.fit_model.output.items()),
+        calibration=rules.calibrate_flight.output.calibration,
+        calibrations=rules.calibrate_flight.output.table,
+        database=rules.standardise_shots.output.database,
+        guide=rules.build_bands.output.guide,
+        old=parent_files,
+    output:
+        comparison=f"{OUT}/model/comparison.md",
+        verdict=f"{OUT}/model/verdict.json",
+    params:
+        files=files,
+        settings=settings(
+            study=STUDY.study,
+            kept=str(KEPT),
+            centres=SETTINGS["bands"]["centres"],
+            settings={"air": SETTINGS["air"], "coefficients": STUDY.flight.coefficients, "seed": STUDY.seed},
+        ),
+    message:
+        "Hold the fit against the kept one"
+    shell:
+        STEP
+
+
 rule assess_golfers:
     input:
         database=rules.standardise_shots.output.database,
-        model=rules.fit_model.output.model,
+        model=MODEL["model"],
         guide=rules.build_bands.output.guide,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",
+        changes=f"{OUT}/golfers/changes.csv",
     params:
         files=files,
         settings=settings(flags=SETTINGS["flags"]),
@@ -233,12 +284,12 @@ rule write_report:
     input:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
-        scores=rules.fit_model.output.scores,
+        scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
         rejects=rules.load_shots.output.rejects_csv,
-        calibrations=rules.calibrate_flight.output.table,
+        calibrations=CALIBRATION["calibrations"],
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
-        card=rules.fit_model.output.card,
+        card=MODEL["card"],
     output:
         page=f"{OUT}/report/academy.html",
     params:
@@ -329,15 +380,18 @@ rule write_lookup:
 rule summarise_run:
     input:
         golfers=rules.assess_golfers.output.golfers,
-        scores=rules.fit_model.output.scores,
+        scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
         page=rules.write_report.output.page,
+        database=rules.standardise_shots.output.database,
+        model=MODEL["model"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
         record=f"{OUT}/run.json",
         summary=f"{OUT}/summary.txt",
     params:
         files=files,
-        settings=settings(settings=SETTINGS),
+        settings=settings(settings=SETTINGS, kept=bool(USED)),
     message:
         "Sum up the run"
     shell:
@@ -358,6 +412,25 @@ rule flight_study:
         "Study the accuracy and speed of flight"
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 " + STEP
+
+
+# The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command
+# of its own, `snakemake --cores 2 --force proving_ground`.
+rule proving_ground:
+    output:
+        expand(
+            "results/proving_ground/{name}",
+            name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"],
+        ),
+    params:
+        script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
+        academies=PROVING_ACADEMIES,
+    threads: workflow.cores
+    message:
+        "Prove the figures on academies whose truth is known"
+    shell:
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q}"
+        " results/proving_ground {threads} {params.academies}"
 
 
 onsuccess:

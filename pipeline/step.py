@@ -19,6 +19,7 @@ MODULES = {
     "build_flight_table": "pipeline.flight.build_flight_table",
     "standardise_shots": "pipeline.flight.standardise_shots",
     "fit_model": "pipeline.fit.fit_model",
+    "keep_model": "pipeline.fit.keep_model",
     "build_bands": "pipeline.benchmark.build_bands",
     "assess_golfers": "pipeline.golfers.assess_golfers",
     "draw_figures": "pipeline.report.draw_figures",

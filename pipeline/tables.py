@@ -289,6 +289,11 @@ class Golfers(dy.Schema):
     q_value = dy.Float64(nullable=True, min=0, max=1, description="Benjamini and Hochberg, study and quarter")
     flagged = dy.Bool(nullable=False)
     status = dy.Enum(["flagged", "clear", "not_assessed"], nullable=False)
+    ranked_lost_yd = dy.Float64(
+        nullable=True, description="yards lost shrunk towards golfers of like speed and scatter; to rank by"
+    )
+    ranked_lo90_yd = dy.Float64(nullable=True)
+    ranked_hi90_yd = dy.Float64(nullable=True)
     note = dy.String(nullable=True)
 
     @dy.rule()
@@ -303,7 +308,54 @@ class Golfers(dy.Schema):
         return ((pl.col("efficient_yd") - pl.col("carry_yd") - pl.col("lost_yd")).abs() <= 1e-6).fill_null(True)
 
     @dy.rule()
+    def ranked_lies_in_its_interval(cls) -> pl.Expr:
+        """Check that only yards lost are ranked, each with an interval around it."""
+        inside = pl.col("ranked_lost_yd").is_between("ranked_lo90_yd", "ranked_hi90_yd").fill_null(False)
+        return pl.col("ranked_lost_yd").is_null() | (inside & pl.col("lost_yd").is_not_null())
+
+    @dy.rule()
     def unassessed_has_no_p(cls) -> pl.Expr:
         """Check that a golfer has p and q values exactly when assessed."""
         assessed = pl.col("status") != "not_assessed"
         return (assessed == pl.col("p_value").is_not_null()) & (assessed == pl.col("q_value").is_not_null())
+
+
+MOVEMENTS = ("new", "persisting", "resolved", "none")
+
+
+class Changes(dy.Schema):
+    """Golfers in two assessed quarters, one row per golfer and later quarter: golfers/changes.csv.
+
+    A change is the later figure less the earlier one; fewer yards lost are a gain.
+    """
+
+    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
+    quarter = dy.String(nullable=False, primary_key=True)
+    since = dy.String(nullable=False, description="the last earlier quarter in which the golfer was assessed")
+    shots = dy.Int64(nullable=False, min=1)
+    shots_before = dy.Int64(nullable=False, min=1)
+    club_speed_change_mph = dy.Float64(nullable=False)
+    carry_change_yd = dy.Float64(nullable=False)
+    lost_change_yd = dy.Float64(nullable=False)
+    lost_change_lo90_yd = dy.Float64(nullable=True, description="null where all drives of both quarters were alike")
+    lost_change_hi90_yd = dy.Float64(nullable=True)
+    p_value = dy.Float64(nullable=True, min=0, max=1, description="two-sided, against: no change")
+    q_value = dy.Float64(nullable=True, min=0, max=1, description="Benjamini and Hochberg, study and quarter")
+    more_than_chance = dy.Bool(nullable=False, description="q value within the study's false discovery rate")
+    movement = dy.Enum(
+        list(MOVEMENTS), nullable=False, description="of the flag, from the earlier to the later quarter"
+    )
+    chance_change_yd = dy.Float64(
+        nullable=True, description="change to expect if nothing changed: ranked less yards lost of the earlier quarter"
+    )
+    note = dy.String(nullable=True)
+
+    @dy.rule()
+    def since_is_earlier(cls) -> pl.Expr:
+        """Check that a quarter is compared with an earlier one."""
+        return pl.col("since") < pl.col("quarter")
+
+    @dy.rule()
+    def change_lies_in_its_interval(cls) -> pl.Expr:
+        """Check that the interval holds the change; null passes."""
+        return pl.col("lost_change_yd").is_between("lost_change_lo90_yd", "lost_change_hi90_yd").fill_null(True)

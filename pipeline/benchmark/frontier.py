@@ -6,18 +6,30 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import polars as pl
+from scipy.special import stdtrit
 
-from pipeline.benchmark.support import kernel_weights, make_support
+from pipeline.benchmark.support import Support, effective_number, kernel_weights, make_support, replicate_masks
 from pipeline.benchmark.totals import Roller, better_ball_speed
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import Replicates
 from pipeline.fit.surface import Array
+from pipeline.fit.trends import Trends
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
+# The grids reach this many steps beyond the deliveries: the tails of their density, and their move along the trend.
+LAUNCH_ROOM, SPIN_ROOM = 12, 14
+LEAST_LAUNCH_DEG, LEAST_SPIN_RPM = 1.0, 500.0
+# The spread of deliveries about their trend changes little with speed, so it is taken over this many times the
+# half-width; where they lie follows the trend.
+SHAPE_WIDTHS = 2.0
+# A window holds only deliveries that fall short by less than the tolerance with this one-sided confidence: 80 %.
+WINDOW_Z = 0.8416212335729143
 COARSER = 2  # replicates look at every second grid point: the maximum is flat, and they cost 200 times as much
-Z90 = 1.6448536269514722  # standard normal, 95 % point
+# What the deliveries' support learns from the golfers about a speed: place, spread and slope of launch and of spin.
+# Resampling a few golfers shows too little of their doubt: it is widened as a standard deviation's is, by n / (n - 6).
+LEARNT = 6
 
 
 @dataclass(frozen=True)
@@ -45,8 +57,14 @@ class Population:
 
     def grids(self) -> tuple[Array, Array]:
         """Give launch (deg) and spin (rpm) grids that hold every delivery with room to spare."""
-        launch = _steps(self.launch_deg, LAUNCH_STEP_DEG, 4)
-        return launch, _steps(self.spin_rpm, SPIN_STEP_RPM, 4)
+        launch = _steps(self.launch_deg, LAUNCH_STEP_DEG, LAUNCH_ROOM, LEAST_LAUNCH_DEG)
+        return launch, _steps(self.spin_rpm, SPIN_STEP_RPM, SPIN_ROOM, LEAST_SPIN_RPM)
+
+    def moved_to(self, speed_mph: float, trends: Trends) -> tuple[Array, Array]:
+        """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
+        to_launch = trends.launch(speed_mph) - trends.launch(self.speed_mph)
+        to_spin = trends.spin(speed_mph) - trends.spin(self.speed_mph)
+        return self.launch_deg + to_launch, self.spin_rpm + to_spin
 
 
 @dataclass(frozen=True)
@@ -108,9 +126,15 @@ def supported_speeds(population: Population, half_width_mph: float, min_golfers:
 def map_at(model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
     """Work out expected carry and support over launch and spin at one club speed."""
     launch, spin = population.grids()
-    weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
-    support = make_support(population.launch_deg, population.spin_rpm, weights, launch, spin)
+    support, weights = _support_at(model, population, speed_mph, half_width_mph, launch, spin)
     return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), support.mask(weights))
+
+
+def _support_at(
+    model: CarryModel, population: Population, speed_mph: float, half_width_mph: float, launch: Array, spin: Array
+) -> tuple[Support, Array]:
+    weights = kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+    return make_support(*population.moved_to(speed_mph, model.trends), weights, launch, spin), weights
 
 
 def efficient_at(
@@ -134,7 +158,7 @@ def efficient_at(
     half_width_mph : float
         Standard deviation of the kernel over speed.
     tolerance_yd : float
-        How far below efficient carry the window reaches.
+        How far below efficient carry the window reaches, less what is not sure.
     roller : Roller
 
     Returns
@@ -142,16 +166,21 @@ def efficient_at(
     Efficient
     """
     at = map_at(model, population, speed_mph, half_width_mph)
-    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd)
+    bests, gap_error = _replicated(model, replicates, population, speed_mph, half_width_mph)
+    surely = WINDOW_Z * _on_fine_grid(gap_error, at.carry_yd.shape)
+    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd - surely)
     run = roller.run_yd(better_ball_speed(model, speed_mph), at.launch_deg[:, None], at.spin_rpm[None, :])
-    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd)
+    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd - surely)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
-    std_error = float(np.nanstd(_replicate_carries(model, replicates, population, weights, speed_mph)))
+    golfers = effective_number(kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph))
+    freedom = max(golfers - LEARNT, 2.0)
+    std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
+    reach = float(stdtrit(freedom, 0.95)) * std_error
     return Efficient(
         speed_mph,
         carry,
-        carry - Z90 * std_error,
-        carry + Z90 * std_error,
+        carry - reach,
+        carry + reach,
         std_error,
         launch,
         spin,
@@ -164,8 +193,11 @@ def efficient_at(
     )
 
 
-def _best_of(at: Map, yards: Array, tolerance_yd: float) -> tuple[float, float, float, Window | None]:
-    """Give the largest supported value of a map, its launch and spin, and the window around it."""
+def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
+    """Give the largest supported value of a map, its launch and spin, and the window around it.
+
+    `tolerance_yd` is a map of its own: smaller where less is known.
+    """
     best = np.unravel_index(np.argmax(np.where(at.supported, yards, -np.inf)), yards.shape)
     most = float(yards[best])
     inside = at.supported & (yards >= most - tolerance_yd)
@@ -173,21 +205,41 @@ def _best_of(at: Map, yards: Array, tolerance_yd: float) -> tuple[float, float, 
     return most, float(at.launch_deg[best[0]]), float(at.spin_rpm[best[1]]), window
 
 
-def _replicate_carries(
-    model: CarryModel, replicates: Replicates, population: Population, weights: Array, speed_mph: float
-) -> Array:
-    """Efficient carry in each replicate, yd, shape (replicates,); NaN where a draw has nobody near."""
+def _replicated(
+    model: CarryModel, replicates: Replicates, population: Population, speed_mph: float, half_width_mph: float
+) -> tuple[Array, Array]:
+    """Refit efficient carry.
+
+    Returns
+    -------
+    bests : ndarray, shape (replicates,)
+        Efficient carry in each replicate, yd; NaN where a draw has nobody near.
+    gap_error : ndarray, shape (m, n)
+        Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
+    """
     launch, spin = (grid[::COARSER] for grid in population.grids())
-    support = make_support(population.launch_deg, population.spin_rpm, weights, launch, spin)
+    weights = kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
     drawn = weights * replicates.counts[:, population.place]
+    step = speed_mph - population.speed_mph
+    moved_launch = population.launch_deg + replicates.launch_slope[:, None] * step
+    moved_spin = population.spin_rpm + replicates.spin_slope[:, None] * step
+    inside = replicate_masks(moved_launch, moved_spin, drawn, launch, spin)
     speed = replicates.better_speed(model, speed_mph)
     carry = model.surface.on_grid(replicates.coefficients, speed, launch, spin)
     carry *= (1 + replicates.better_share)[:, None, None]
-    best = np.where(support.mask(drawn), carry, -np.inf).max(axis=(1, 2))
-    return np.where((drawn.sum(axis=1) > 1) & np.isfinite(best), best, np.nan)
+    best = np.where(inside, carry, -np.inf).max(axis=(1, 2))
+    sound = np.isfinite(best)
+    gap = best[sound, None, None] - carry[sound]
+    return np.where(sound, best, np.nan), np.std(gap, axis=0)
 
 
-def _steps(values: Array, step: float, room: int) -> Array:
-    first = np.floor(values.min() / step) - room
+def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:
+    """Give every fine grid point the value of the coarser one at or before it."""
+    wide = np.repeat(np.repeat(coarse, COARSER, axis=0), COARSER, axis=1)
+    return wide[: shape[0], : shape[1]]
+
+
+def _steps(values: Array, step: float, room: int, least: float) -> Array:
+    first = max(np.floor(values.min() / step) - room, np.ceil(least / step))
     last = np.ceil(values.max() / step) + room
     return np.asarray(np.arange(first, last + 1) * step, dtype=float)

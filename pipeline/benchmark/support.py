@@ -1,7 +1,8 @@
 """Which deliveries golfers of about a club speed really produce (numpy alone).
 
-The support at a speed is where the smoothed density of golfers' typical deliveries, weighted by how near their
-speed is, reaches at least what all but the most unusual fifth of those golfers have around them.
+The support at a speed is the smallest region of launch and spin that holds four fifths of the smoothed density of
+golfers' typical deliveries (a highest-density region: Hyndman, Am. Stat. 50 (1996) 120, doi
+10.1080/00031305.1996.10474359), weighted by how near their speed is.
 """
 
 from dataclasses import dataclass
@@ -12,9 +13,9 @@ import numpy.typing as npt
 
 from pipeline.fit.surface import Array
 
-# Golfers with a fault stand alone, far from the others; a level that let each of them in would also draw the
-# edge of the crowd out to where nobody is.
-UNUSUAL_SHARE = 0.20
+# Golfers with a fault stand alone, far from the others; a region that held each of them would also reach out from the
+# crowd to where nobody is.
+HELD_SHARE = 0.80
 
 NORMAL_QUARTILE_RANGE = 1.349  # of a normal distribution with standard deviation 1
 
@@ -39,9 +40,38 @@ def kernel_weights(golfer_speed_mph: Array, speed_mph: float, half_width_mph: fl
     return np.asarray(np.exp(-0.5 * ((golfer_speed_mph - speed_mph) / half_width_mph) ** 2), dtype=float)
 
 
+def effective_number(weights: Array) -> float:
+    """Give Kish's effective number of golfers: as many as would tell as much if all weighed the same."""
+    return float(weights.sum() ** 2 / np.sum(weights**2))
+
+
+def replicate_masks(
+    launch: Array, spin: Array, weights: Array, launch_grid: Array, spin_grid: Array
+) -> npt.NDArray[np.bool_]:
+    """Mark the support of each replicate, whose golfers, weights and so smoothing are its own.
+
+    Parameters
+    ----------
+    launch, spin, weights : ndarray, shape (replicates, golfers)
+    launch_grid, spin_grid : ndarray, shapes (m,) and (n,)
+
+    Returns
+    -------
+    ndarray of bool, shape (replicates, m, n)
+    """
+    masks = np.zeros((len(weights), len(launch_grid), len(spin_grid)), dtype=bool)
+    for mask, l, p, w in zip(masks, launch, spin, weights, strict=True):
+        drawn = w > 0
+        if np.count_nonzero(drawn) > 1:
+            mask[:] = make_support(l[drawn], p[drawn], w[drawn], launch_grid, spin_grid).mask(w[drawn])
+    return masks
+
+
 @dataclass(frozen=True)
 class Support:
     """Density of deliveries over a launch and spin grid at one speed, for any weights of the golfers.
+
+    The grid must reach well beyond the deliveries, so that it holds the density's tails.
 
     Attributes
     ----------
@@ -66,27 +96,25 @@ class Support:
     def _to_spin(self) -> Array:
         return _gauss(self.spin[:, None] - self.spin_grid, self.bandwidth[1])
 
-    @cached_property
-    def _to_golfers(self) -> Array:
-        launch = _gauss(self.launch[:, None] - self.launch, self.bandwidth[0])
-        return launch * _gauss(self.spin[:, None] - self.spin, self.bandwidth[1])
-
     def density(self, weights: Array) -> Array:
         """Give the density at the grid, shape (..., m, n), for weights of shape (..., golfers); no unit."""
         return np.asarray((weights[..., None, :] * self._to_launch.T) @ self._to_spin)
 
     def level(self, weights: Array) -> Array:
-        """Give the density that all but the most unusual fifth of the golfers (by weight) reach, shape (...)."""
-        here = weights @ self._to_golfers
-        order = np.argsort(here, axis=-1, kind="stable")
-        ranked = np.take_along_axis(here, order, axis=-1)
-        share = np.cumsum(np.take_along_axis(weights, order, axis=-1), axis=-1)
-        first = np.argmax(share > UNUSUAL_SHARE * share[..., -1:], axis=-1)
-        return np.asarray(np.take_along_axis(ranked, first[..., None], axis=-1)[..., 0])
+        """Give the least density inside the smallest region that holds four fifths of it, shape (...)."""
+        return _level(self.density(weights))
 
     def mask(self, weights: Array) -> npt.NDArray[np.bool_]:
         """Mark the grid points in the support, shape (..., m, n)."""
-        return np.asarray(self.density(weights) >= self.level(weights)[..., None, None])
+        density = self.density(weights)
+        return np.asarray(density >= _level(density)[..., None, None])
+
+
+def _level(density: Array) -> Array:
+    ranked = np.sort(density.reshape(*density.shape[:-2], -1), axis=-1)[..., ::-1]
+    held = np.cumsum(ranked, axis=-1)
+    last = np.argmax(held >= HELD_SHARE * held[..., -1:], axis=-1)
+    return np.asarray(np.take_along_axis(ranked, last[..., None], axis=-1)[..., 0])
 
 
 def make_support(launch: Array, spin: Array, weights: Array, launch_grid: Array, spin_grid: Array) -> Support:
@@ -105,8 +133,7 @@ def make_support(launch: Array, spin: Array, weights: Array, launch_grid: Array,
         smaller of standard deviation and scaled quartile range, so that a few faulty golfers don't widen it
         (Silverman, Density Estimation (1986), equation 3.30).
     """
-    effective = float(weights.sum() ** 2 / np.sum(weights**2))
-    factor = effective ** (-1 / 6)
+    factor = effective_number(weights) ** (-1 / 6)
     return Support(
         launch,
         spin,

@@ -14,7 +14,7 @@ from pipeline.fit.flight_surface import FlightMaker, FlightSurface
 from pipeline.fit.least_squares import Fit, fit_least_squares
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.fit.surface import Array, Surface, line, quadratic, splines
-from pipeline.fit.trends import BETTER_QUARTER, fit_trends, strike_effects
+from pipeline.fit.trends import BETTER_QUARTER, Trends, fit_trends, strike_effects
 from pipeline.flight.offsets import find_offsets
 
 FOLDS = 10
@@ -76,7 +76,7 @@ class HeldOut:
 EVERYTHING = known_key(True, True, True)
 
 
-def fit_candidate(candidate: Candidate, drives: pl.DataFrame) -> Fitted:
+def fit_candidate(candidate: Candidate, drives: pl.DataFrame, trends: Trends | None = None) -> Fitted:
     """Fit one candidate to all of the given drives.
 
     Parameters
@@ -84,6 +84,8 @@ def fit_candidate(candidate: Candidate, drives: pl.DataFrame) -> Fitted:
     candidate : Candidate
     drives : DataFrame
         Drives that are usable for the surface's speed, with the columns of `FIT_COLUMNS`.
+    trends : Trends, optional
+        Those of the drives, where they are known already.
 
     Returns
     -------
@@ -102,7 +104,7 @@ def fit_candidate(candidate: Candidate, drives: pl.DataFrame) -> Fitted:
     X = np.hstack([surface.design(*x), offsets.design(drives)])
     fit = fit_least_squares(X, drives.get_column("carry_yd").to_numpy() - surface.base(*x), golfer_codes(drives))
     split = surface.size
-    trends = fit_trends(typical_drives(drives, ["golfer"]))
+    trends = trends or fit_trends(typical_drives(drives, ["golfer"]))
     model = CarryModel(surface, fit.coefficients[:split], offsets, fit.coefficients[split:], trends, {})
     if surface.speed == "club":
         effects = strike_effects(drives, model.departure(drives)).get_column("effect").to_numpy()
@@ -110,7 +112,14 @@ def fit_candidate(candidate: Candidate, drives: pl.DataFrame) -> Fitted:
     return Fitted(model, fit, (*surface.labels, *offsets.labels))
 
 
-def hold_out(candidate: Candidate, drives: pl.DataFrame, seed: int) -> HeldOut:
+def fold_trends(drives: pl.DataFrame, seed: int) -> list[Trends]:
+    """Fit the trends without each fold: they are the same for all candidates."""
+    fold = assign_folds(golfer_codes(drives), seed)
+    kept = (drives.filter(pl.Series(fold != k)) for k in np.unique(fold))
+    return [fit_trends(typical_drives(rows, ["golfer"])) for rows in kept]
+
+
+def hold_out(candidate: Candidate, drives: pl.DataFrame, seed: int, trends: Sequence[Trends] | None = None) -> HeldOut:
     """Predict every golfer's drives by a fit that never saw the golfer.
 
     Parameters
@@ -120,18 +129,21 @@ def hold_out(candidate: Candidate, drives: pl.DataFrame, seed: int) -> HeldOut:
         As for `fit_candidate`.
     seed : int
         Decides which golfers share a fold; the same for all candidates.
+    trends : sequence of Trends, optional
+        From `fold_trends`.
 
     Returns
     -------
     HeldOut
     """
+    trends = trends or fold_trends(drives, seed)
     fold = assign_folds(golfer_codes(drives), seed)
     measured = np.empty(drives.height)
     predicted = {known_key(*known): np.empty(drives.height) for known in product((False, True), repeat=3)}
     terms = 0
     for k in np.unique(fold):
         out = fold == k
-        fitted = fit_candidate(candidate, drives.filter(pl.Series(~out)))
+        fitted = fit_candidate(candidate, drives.filter(pl.Series(~out)), trends[int(k)])
         rows = drives.filter(pl.Series(out))
         model = fitted.model
         measured[out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd

@@ -24,6 +24,7 @@ from pipeline.fit.contest import (
     choose,
     enough_for_a_fit,
     fit_candidate,
+    fold_trends,
     hold_out,
     interval_edges,
     may_compete,
@@ -103,13 +104,14 @@ def compete(candidates: tuple[Candidate, ...], used: pl.DataFrame, seed: int) ->
         If not even the straight line can be fitted. A richer candidate that can't is left out of the contest.
     """
     entries: list[Entry] = []
+    trends = fold_trends(used, seed)
     for candidate in candidates:
         print(f"Fitting {candidate.name} ...", flush=True)
         try:
             reason = may_compete(candidate, used)
             if reason is not None:
                 raise UserError(f"The candidate {candidate.name} {reason}.")
-            entries.append((candidate, fit_candidate(candidate, used), hold_out(candidate, used, seed)))
+            entries.append((candidate, fit_candidate(candidate, used), hold_out(candidate, used, seed, trends)))
         except UserError as error:
             if not entries:
                 raise

@@ -1,9 +1,9 @@
 """Candidate (d): calibrated flight at standard conditions plus a low-order correction.
 
 Flight enters as three fixed surfaces: carry with the calibrated multipliers, and how carry changes with a little more
-drag or lift. The fit may therefore move both multipliers anew, as it must for golfers held out, and adds a straight
-line in each input. All three are kept as natural cubic splines through directly flown points, so that grids, the lookup
-and the page treat this candidate as they do the others.
+drag or lift. The fit may therefore move both multipliers anew, as it must for golfers held out, and adds a
+second-order correction. All three are kept as natural cubic splines through directly flown points, so that grids, the
+lookup and the page treat this candidate as they do the others.
 """
 
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array, Axis, Surface, contract, line
+from pipeline.fit.surface import Array, Axis, Surface, contract, quadratic
 from pipeline.flight.air import Air
 from pipeline.flight.ball import Ball
 from pipeline.flight.trajectory import Launch, fly
@@ -146,7 +146,7 @@ class FlightMaker:
 
     def __call__(self, inputs: Sequence[Array]) -> FlightSurface:
         """Make the surface whose correction is centred and scaled for the given inputs."""
-        return FlightSurface(self.axes, self.carry, self.drag, self.lift, line(inputs, "ball"))
+        return FlightSurface(self.axes, self.carry, self.drag, self.lift, quadratic(inputs, "ball"))
 
 
 def _points(x: Array, count: int, least: float) -> Array:

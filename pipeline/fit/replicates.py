@@ -10,9 +10,10 @@ import polars as pl
 from pipeline.fit.drives import inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
-from pipeline.fit.trends import BETTER_QUARTER, ratio_lines, strike_effects
+from pipeline.fit.trends import BETTER_QUARTER, better_line, pulled_ratios, quantile_line, strike_effects
 
 REPLICATES = 200
+RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class Replicates:
         The line of the better quarter's speed ratio; NaN where ball speed is not known.
     better_share : ndarray, shape (replicates,)
         As in `CarryModel`.
+    launch_slope, spin_slope : ndarray, shape (replicates,)
+        Of the usual trends, deg and rpm per mph.
     """
 
     counts: npt.NDArray[np.int64]
@@ -36,6 +39,8 @@ class Replicates:
     better_slope: Array
     better_centre_mph: Array
     better_share: Array
+    launch_slope: Array
+    spin_slope: Array
 
     def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
         """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
@@ -88,15 +93,37 @@ def refit(model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts
     grams = np.einsum("bg,gij->bij", counts, gram, optimize=True)
     moments = np.einsum("bg,gi->bi", counts, moment, optimize=True)
     coefficients = np.stack([np.linalg.lstsq(g, m, rcond=1e-12)[0] for g, m in zip(grams, moments, strict=True)])
-    better = np.full((len(counts), 3), np.nan)
-    if model.trends.better_ratio is not None:
-        for b, drawn in enumerate(counts):
-            _, line = ratio_lines(typical[np.repeat(np.arange(len(drawn)), drawn)])
-            better[b] = np.nan if line is None else (line.at_centre, line.slope, line.centre_mph)
+    better = (
+        _better_lines(typical, counts) if model.trends.better_ratio is not None else np.full((len(counts), 3), np.nan)
+    )
     share = np.zeros(len(counts))
     if model.surface.speed == "club":
         share = _better_shares(model, drives, typical, counts)
-    return Replicates(counts, coefficients[:, :terms], better[:, 0], better[:, 1], better[:, 2], share)
+    launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
+    return Replicates(counts, coefficients[:, :terms], better[:, 0], better[:, 1], better[:, 2], share, launch, spin)
+
+
+def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.int64]) -> Array:
+    """Fit the better quarter's ratio on each draw, shape (replicates, 3): at the centre, slope, centre.
+
+    The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
+    """
+    _, known = pulled_ratios(typical.with_row_index("place"))
+    place = known.get_column("place").to_numpy()
+    better = np.full((len(counts), 3), np.nan)
+    for b, drawn in enumerate(counts[:, place]):
+        if np.count_nonzero(drawn) >= 3:
+            line = better_line(known[np.repeat(np.arange(len(place)), drawn)], RESAMPLED_STEP)
+            better[b] = line.at_centre, line.slope, line.centre_mph
+    return better
+
+
+def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.int64]) -> Array:
+    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
+    speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
+    everyone = np.arange(typical.height)
+    draws = (np.repeat(everyone, drawn) for drawn in counts)
+    return np.array([quantile_line(speed[rows], values[rows], 0.5, RESAMPLED_STEP).slope for rows in draws])
 
 
 def _better_shares(

@@ -79,23 +79,41 @@ def fit_trends(typical: pl.DataFrame) -> Trends:
     (constrained empirical Bayes: Louis, J. Am. Stat. Assoc. 79 (1984) 393, doi 10.1080/01621459.1984.10478062).
     """
     speed = typical.get_column("club_speed_mph").to_numpy()
-    launch = _quantile_line(speed, typical.get_column("launch_deg").to_numpy(), 0.5)
-    spin = _quantile_line(speed, typical.get_column("spin_rpm").to_numpy(), 0.5)
+    launch = quantile_line(speed, typical.get_column("launch_deg").to_numpy(), 0.5)
+    spin = quantile_line(speed, typical.get_column("spin_rpm").to_numpy(), 0.5)
     speed_ratio, better_ratio = ratio_lines(typical)
     return Trends(speed_ratio, better_ratio, launch, spin)
 
 
 def ratio_lines(typical: pl.DataFrame) -> tuple[Line | None, Line | None]:
     """Fit the median and the upper quartile of golfers' speed ratios; None where too few are known."""
+    middle, known = pulled_ratios(typical)
+    return middle, None if middle is None else better_line(known)
+
+
+def pulled_ratios(typical: pl.DataFrame) -> tuple[Line | None, pl.DataFrame]:
+    """Fit the median of golfers' speed ratios and take the error of each golfer's own ratio out of their spread.
+
+    Returns
+    -------
+    tuple
+        The median line, None where too few ratios are known; the golfers whose ratio is known, with `pulled`.
+    """
     known = typical.filter(pl.col("speed_ratio").is_not_null())
     if known.height < 3:
-        return None, None
+        return None, known.with_columns(pl.col("speed_ratio").alias("pulled"))
     speed = known.get_column("club_speed_mph").to_numpy()
     ratio = known.get_column("speed_ratio").to_numpy()
-    middle = _quantile_line(speed, ratio, 0.5)
+    middle = quantile_line(speed, ratio, 0.5)
     error = MEDIAN_VARIANCE * known.select(pl.col("speed_ratio_var").fill_null(0) / pl.col("shots")).to_series()
     pulled = middle(speed) + spread_without_error(ratio - middle(speed), error.to_numpy())
-    return middle, _quantile_line(speed, pulled, BETTER_QUARTER)
+    return middle, known.with_columns(pl.Series("pulled", pulled))
+
+
+def better_line(known: pl.DataFrame, step: float = 1e-9) -> Line:
+    """Fit the upper quartile of `pulled` on club speed; `step` ends the search, in thousandths of its spread."""
+    speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
+    return quantile_line(speed, pulled, BETTER_QUARTER, step)
 
 
 def strike_effects(drives: pl.DataFrame, departure: Array) -> pl.DataFrame:
@@ -148,7 +166,20 @@ def spread_without_error(departure: Array, error_variance: Array) -> Array:
     return np.asarray(departure * np.sqrt(share), dtype=float)
 
 
-def _quantile_line(speed: Array, values: Array, quantile: float) -> Line:
+def quantile_line(speed: Array, values: Array, quantile: float, step: float = 1e-9) -> Line:
+    """Fit a quantile of values on club speed by a straight line (statsmodels' QuantReg).
+
+    Parameters
+    ----------
+    speed, values : ndarray, shape (n,)
+    quantile : float
+    step : float
+        Ends the search, in thousandths of the values' standard deviation.
+
+    Returns
+    -------
+    Line
+    """
     from statsmodels.regression.quantile_regression import QuantReg
     from statsmodels.tools.sm_exceptions import IterationLimitWarning
 
@@ -165,6 +196,6 @@ def _quantile_line(speed: Array, values: Array, quantile: float) -> Line:
     # statsmodels works out on the way, dividing by nil where the fit is exact, are not used here.
     with np.errstate(divide="ignore", invalid="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore", IterationLimitWarning)
-        fit = QuantReg(values / size, X).fit(q=quantile, max_iter=1000, p_tol=1e-9)
+        fit = QuantReg(values / size, X).fit(q=quantile, max_iter=1000, p_tol=step)
     at_centre, slope = fit.params * size
     return Line(centre, float(at_centre), float(slope / spread))

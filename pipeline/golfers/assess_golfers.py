@@ -1,7 +1,8 @@
 """Step: work out every golfer's yards lost, test them, flag the golfers who lose more than the threshold.
 
-In: shots.duckdb, model.json, guide.json. Out: golfers.csv (one row per golfer and quarter) and flagged.csv (the
-flagged of the newest quarter, worst first).
+In: shots.duckdb, model.json, guide.json. Out: golfers.csv (one row per golfer and quarter), flagged.csv (the flagged of
+the newest quarter, worst first) and changes.csv (one row per golfer and quarter that has an earlier one to be held
+against).
 """
 
 import json
@@ -14,22 +15,27 @@ import polars as pl
 from pipeline.benchmark.bands import adjusted_carry
 from pipeline.files import write_csv
 from pipeline.fit.model import CarryModel
+from pipeline.golfers.changes import changes_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import Frontier, losses
+from pipeline.golfers.shrinkage import ranked
 from pipeline.store import read_drives
-from pipeline.tables import Golfers
+from pipeline.tables import Changes, Golfers
 
 
-def run(database: str, model: str, guide: str, golfers: str, flagged: str, flags: dict[str, Any]) -> None:
+def run(database: str, model: str, guide: str, golfers: str, flagged: str, changes: str, flags: dict[str, Any]) -> None:
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     frontier = frontier_of(json.loads(Path(guide).read_text(encoding="utf-8")))
     drives = read_drives(Path(database))
     adjusted = drives.with_columns(adjusted_carry(drives, carry_model))
-    table = Golfers.validate(assess(losses(adjusted, carry_model, frontier), FlagRules(**flags)))
+    rules = FlagRules(**flags)
+    lost = ranked(losses(adjusted, carry_model, frontier))
+    table = Golfers.validate(assess(lost, rules))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)
     write_csv(Path(flagged), worst)
+    write_csv(Path(changes), Changes.validate(changes_of(lost, table, rules)))
     newest = table.filter(pl.col("quarter") == pl.col("quarter").max())
     assessed = newest.filter(pl.col("status") != "not_assessed").height
     print(f"Newest quarter: {assessed} golfers assessed, {worst.height} flagged.")
@@ -42,7 +48,8 @@ def frontier_of(guide: dict[str, Any]) -> Frontier:
 
 
 def newest_flagged(golfers: pl.DataFrame) -> pl.DataFrame:
-    """Give the flagged golfers of the newest quarter, worst first."""
+    """Give the flagged golfers of the newest quarter, worst first by what is left when luck is taken out."""
     newest = golfers.get_column("quarter").max()
     rows = golfers.filter((pl.col("quarter") == newest) & pl.col("flagged"))
-    return rows.sort(["lost_yd", "golfer"], descending=[True, False])
+    # Where too few golfers are there to tell luck, nobody has a shrunk figure and the plain one stands in.
+    return rows.sort(["ranked_lost_yd", "lost_yd", "golfer"], descending=[True, True, False], nulls_last=True)

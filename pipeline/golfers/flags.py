@@ -33,7 +33,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     Parameters
     ----------
     lost : DataFrame
-        From `losses`: one row per golfer and quarter.
+        From `losses`, with the columns of `ranked`: one row per golfer and quarter.
     rules : FlagRules
 
     Returns
@@ -52,7 +52,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
         (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules.min_shots)
     )
     tested = tested.with_columns(pl.when(~pl.col("unassessed")).then(pl.col("p_value")).alias("p_value"))
-    tested = tested.with_columns(_adjusted(tested))
+    tested = tested.with_columns(adjusted(tested))
     flagged = (pl.col("q_value") <= rules.false_discovery_rate).fill_null(False)
     status = pl.when("unassessed").then(pl.lit("not_assessed")).when(flagged).then(pl.lit("flagged"))
     return tested.with_columns(
@@ -75,8 +75,8 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 
-def _adjusted(tested: pl.DataFrame) -> pl.Series:
-    """Adjust p-values within each quarter; null stays null."""
+def adjusted(tested: pl.DataFrame) -> pl.Series:
+    """Adjust p_value within each quarter (Benjamini and Hochberg): the column q_value; null stays null."""
     from scipy.stats import false_discovery_control
 
     p = tested.get_column("p_value").cast(pl.Float64).to_numpy()

@@ -94,8 +94,9 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     -------
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
-        and std_error_yd and its parts `own` (of the golfer's mean) for tests and intervals. Where the
-        benchmarks don't reach the golfer's speed, what hangs on them is null.
+        and for tests and intervals own_variance (of the golfer's figure by the luck of the drives, yd^2; null for
+        a single drive), efficient_std_error_yd (which golfers of one speed share) and std_error_yd of the two
+        together. Where the benchmarks don't reach the golfer's speed, what hangs on them is null.
     """
     expected = _expected_and_own(drives, model, frontier)
     per_golfer = typical_drives(drives, KEYS).join(
@@ -145,9 +146,8 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     consistency = typical - np.where(known, mean, golfers.get_column("steady_yd").to_numpy())
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
     named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
-    std_error = np.sqrt(
-        golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + frontier.at(frontier.std_error_yd, club) ** 2
-    )
+    shared = frontier.at(frontier.std_error_yd, club)
+    std_error = np.sqrt(golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + shared**2)
     columns = {
         "ball_speed_mph": np.where(known, club * ratio, np.nan),
         "efficient_yd": efficient,
@@ -157,6 +157,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
         "lost_spin_yd": from_spin,
         "lost_consistency_yd": np.where(np.isnan(lost), np.nan, consistency),
         "lost_other_yd": lost - named,
+        "efficient_std_error_yd": shared,
         "std_error_yd": std_error,
     }
     added = golfers.with_columns(pl.Series(name, values).fill_nan(None) for name, values in columns.items())

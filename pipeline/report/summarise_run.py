@@ -1,43 +1,94 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
-In: golfers.csv, scores.csv, sources.csv, the page. Out: run.json (configuration as resolved, versions, input
-hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
+In: golfers.csv, scores.csv, sources.csv, the page, shots.duckdb, model.json, and what tells which model it is: a kept
+model's record.json or the newest fit's verdict.json. Out: run.json (configuration as resolved, versions, the model,
+input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
 """
 
-import platform
+import json
 from collections.abc import Sequence
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from pipeline.files import write_json, write_text
+from pipeline.fit.kept import package_versions
+from pipeline.fit.model import CarryModel
+from pipeline.fit.moves import levels_without_term, plain
 from pipeline.report.inputs import read_table
+from pipeline.store import read_shots
 from pipeline.tables import Golfers, Scores, Sources
 
-PACKAGES = ("yardband", "polars", "numpy", "scipy", "statsmodels", "duckdb", "dataframely", "snakemake", "seaborn")
 CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."
 
 
 def run(
-    golfers: str, scores: str, sources: str, page: str, record: str, summary: str, settings: dict[str, Any]
+    golfers: str,
+    scores: str,
+    sources: str,
+    page: str,
+    database: str,
+    model: str,
+    which: str,
+    record: str,
+    summary: str,
+    settings: dict[str, Any],
+    kept: bool,
 ) -> None:
-    """Run the step; see the module's docstring."""
+    """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
     logs = read_table(sources, Sources)
+    told = _read_json(which)
+    fitted = _read_json(model)
+    yardstick = {"id": told["id"], "kept": kept, "file": model, "fitted_on": fitted["fitted_on"]}
+    if not kept:
+        yardstick |= {"verdict": told["verdict"], "held_against": told["parent"]}
     write_json(
         Path(record),
         {
             "configuration": settings,
-            "versions": {"python": platform.python_version()} | {name: version(name) for name in PACKAGES},
+            "model": yardstick,
+            "versions": package_versions(),
             "sources": logs.to_dicts(),
         },
     )
-    lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, page)
+    shots = read_shots(Path(database), ("device", "ball"))
+    about = model_lines(yardstick, levels_without_term(CarryModel.from_dict(fitted["model"]), shots))
+    lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, page, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
-def summary_lines(golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, page: str) -> Sequence[str]:
+def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str, int]]) -> list[str]:
+    """Tell which model golfers were held against, and which devices and balls it has no term for.
+
+    Parameters
+    ----------
+    yardstick : dict
+        id, kept, fitted_on, and for the newest fit verdict and held_against.
+    without_term : sequence of (str, str, int)
+        From `levels_without_term`.
+
+    Returns
+    -------
+    list of str
+    """
+    name, on = yardstick["id"], yardstick["fitted_on"]
+    whom = f"{on['drives']:,} drives of {on['golfers']} golfers, {', '.join(on['quarters'])}"
+    lines = [f"  {name}, {'a kept model' if yardstick['kept'] else 'the newest fit'}: {whom}."]
+    if yardstick.get("verdict") == "keep":
+        lines.append(
+            f"  The comparison says: keep the old model, {yardstick['held_against']}; see model/comparison.md."
+        )
+    lines += [
+        f"  It has no term for {column} {plain(level)} ({count:,} drives) and takes it for its own reference {column}."
+        for column, level, count in without_term
+    ]
+    return lines
+
+
+def summary_lines(
+    golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, page: str, about: Sequence[str]
+) -> list[str]:
     """Tell a run's outcome in a few lines of plain text.
 
     Parameters
@@ -46,6 +97,8 @@ def summary_lines(golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataF
         The tables `Golfers`, `Scores` and `Sources`.
     page : str
         Path of the page to open.
+    about : sequence of str
+        From `model_lines`.
 
     Returns
     -------
@@ -65,6 +118,7 @@ def summary_lines(golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataF
         f"accepted + {rejected:,} rejected + {duplicates:,} duplicates.",
         *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
         f"Model: {chosen['model']}, rms error {chosen['rmse_yd']:.1f} yd on golfers held out of the fit.",
+        *about,
         f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, "
         f"{flagged.height} flagged, {_sum(flagged):.0f} yd lost by them together.",
         f"Open {page}",
@@ -74,3 +128,8 @@ def summary_lines(golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataF
 
 def _sum(flagged: pl.DataFrame) -> float:
     return float(flagged.get_column("lost_yd").sum())
+
+
+def _read_json(path: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
+    return found

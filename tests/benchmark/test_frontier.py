@@ -108,3 +108,21 @@ def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
     assert best.total_yd > best.carry_yd + 10
     # Low spin and a flatter landing pay in run.
     assert best.total_spin_rpm <= best.spin_rpm
+
+
+def test_golfers_are_moved_along_the_usual_trend(fitted):
+    model, _, population = fitted
+    launch, spin = population.moved_to(95.0, model.trends)
+    step = 95.0 - population.speed_mph
+    np.testing.assert_allclose(launch, population.launch_deg + model.trends.launch.slope * step)
+    np.testing.assert_allclose(spin, population.spin_rpm + model.trends.spin.slope * step)
+
+
+def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
+    model, refits, population = fitted
+    few = Population(*(part[::5] for part in vars(population).values()))
+    some, all_ = (efficient_at(model, refits, who, 90.0, 5.0, 5.0, roller) for who in (few, population))
+    assert some.std_error_yd > 1.3 * all_.std_error_yd
+    # Student's t with few degrees of freedom reaches beyond 1.645 standard errors.
+    assert some.hi90_yd - some.carry_yd > 1.75 * some.std_error_yd
+    assert all_.hi90_yd - all_.carry_yd < 1.75 * all_.std_error_yd

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.stats import gaussian_kde
 
-from pipeline.benchmark.support import Support, kernel_weights, make_support
+from pipeline.benchmark.support import Support, effective_number, kernel_weights, make_support, replicate_masks
 
 GRID = (np.linspace(6, 20, 29), np.linspace(1500, 4000, 26))
 
@@ -47,17 +47,39 @@ def test_a_few_far_golfers_do_not_widen_the_bandwidth(golfers):
     assert far.bandwidth[1] < 1.3 * plain.bandwidth[1]
 
 
-def test_all_but_the_most_unusual_fifth_reach_the_level(golfers):
+def test_the_support_holds_four_fifths_of_a_normal_crowd():
+    # Closed form: the smallest region that holds a share q of a normal crowd is the ellipse of radius^2 = -2 ln(1 - q),
+    # of area pi sd_1 sd_2 radius^2; smoothing by n^(-1/6) of the spread makes both spreads sqrt(1 + n^(-1/3)) wider.
+    launch, spin = np.random.default_rng(0).normal(size=(2, 4000)) * [[1.5], [300.0]] + [[13.0], [2700.0]]
+    grid = (np.arange(5, 21.1, 0.2), np.arange(1000, 4401, 50.0))
+    area = make_support(launch, spin, np.ones(4000), *grid).mask(np.ones(4000)).sum() * 0.2 * 50
+    expected = np.pi * 1.5 * 300 * -2 * np.log(0.2) * (1 + 4000 ** (-1 / 3))
+    assert area == pytest.approx(expected, rel=0.06)
+
+
+def test_the_support_is_the_densest_part_of_the_grid(golfers):
     launch, spin, weights = golfers
     support = make_support(launch, spin, weights, *GRID)
-    here = np.array(
-        [
-            support.__class__(launch, spin, np.array([a]), np.array([b]), support.bandwidth).density(weights)
-            for a, b in zip(launch, spin, strict=True)
-        ]
-    ).ravel()
-    inside = weights[here >= support.level(weights) - 1e-12].sum() / weights.sum()
-    assert 0.80 <= inside < 0.80 + weights.max() / weights.sum()
+    density, mask = support.density(weights), support.mask(weights)
+    assert density[mask].min() == support.level(weights) > density[~mask].max()
+    assert density[mask].sum() >= 0.80 * density.sum() > density[mask].sum() - density[mask].min()
+
+
+def test_replicates_have_their_own_golfers_and_smoothing(golfers):
+    launch, spin, weights = golfers
+    drawn = weights * np.random.default_rng(1).integers(0, 3, (3, 60))
+    moved = launch + np.array([[0.0], [0.5], [1.0]])
+    masks = replicate_masks(moved, np.stack([spin] * 3), drawn, *GRID)
+    for mask, l, w in zip(masks, moved, drawn, strict=True):
+        here = w > 0
+        np.testing.assert_array_equal(mask, make_support(l[here], spin[here], w[here], *GRID).mask(w[here]))
+    alone = np.eye(60)[:1]
+    assert not replicate_masks(launch[None], spin[None], alone, *GRID).any()
+
+
+def test_the_effective_number_counts_equal_weights_as_they_are():
+    assert effective_number(np.full(7, 0.3)) == pytest.approx(7)
+    assert effective_number(np.array([1.0, 1.0, 0.0])) == pytest.approx(2)
 
 
 def test_the_mask_follows_the_crowd_and_leaves_the_loner_out():

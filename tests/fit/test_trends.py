@@ -4,7 +4,7 @@ import pytest
 import statsmodels.datasets
 from sklearn.linear_model import QuantileRegressor
 
-from pipeline.fit.trends import Trends, _quantile_line, fit_trends, ratio_lines, spread_without_error
+from pipeline.fit.trends import Trends, quantile_line, fit_trends, ratio_lines, spread_without_error
 
 
 def typical(speed, ratio, variance=0.0, shots=30):
@@ -26,17 +26,17 @@ def test_median_regression_of_engels_data():
     # Published: Koenker and Hallock, J. Econ. Perspectives 15 (2001) 143, data of Engel (1857), median fit of food
     # expenditure on income; the quantreg package of R prints 81.48225 and 0.56018. Data shipped with statsmodels.
     data = statsmodels.datasets.engel.load_pandas().data
-    line = _quantile_line(data["income"].to_numpy(), data["foodexp"].to_numpy(), 0.5)
+    line = quantile_line(data["income"].to_numpy(), data["foodexp"].to_numpy(), 0.5)
     assert line.slope == pytest.approx(0.56018, abs=2e-5)
     assert line(0.0) == pytest.approx(81.48225, abs=0.02)
 
 
 @pytest.mark.parametrize("quantile", [0.5, 0.75])
-def test_quantile_line_agrees_with_scikit_learn(quantile):
+def testquantile_line_agrees_with_scikit_learn(quantile):
     rng = np.random.default_rng(5)
     speed = rng.uniform(65, 118, 200)
     values = 1.40 + 0.0005 * speed + rng.normal(0, 0.03, 200)
-    line = _quantile_line(speed, values, quantile)
+    line = quantile_line(speed, values, quantile)
     other = QuantileRegressor(quantile=quantile, alpha=0.0).fit(speed[:, None], values)
     np.testing.assert_allclose(line(speed), other.predict(speed[:, None]), atol=2e-4)
 

@@ -34,6 +34,9 @@ def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
         "lost_other_yd": [0.0] * n,
         "std_error_yd": [error if v is not None else None for v in values],
     }
+    base |= dict.fromkeys(
+        ("ranked_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd"), pl.Series([None] * n, dtype=pl.Float64)
+    )
     return pl.DataFrame(base | columns, schema_overrides={"lost_yd": pl.Float64, "lost_contact_yd": pl.Float64})
 
 

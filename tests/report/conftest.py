@@ -68,10 +68,14 @@ def golfer_rows(count, seed):
             "p_value": np.where(flagged, 0.0004, 0.6),
             "q_value": np.where(flagged, 0.0008, 0.8),
             "flagged": flagged,
+            "ranked_lost_yd": 0.9 * lost + 0.4,
+            "ranked_lo90_yd": 0.9 * lost - 3.2,
+            "ranked_hi90_yd": 0.9 * lost + 4.0,
         }
     ).fill_nan(None)
     causes = pl.Series("cause", np.array(["contact", "launch", "spin", "consistency", "mixed"])[kind % 5])
     efficiency = ["efficient_yd", "lost_yd", "lost_lo90_yd", "lost_hi90_yd", "p_value", "q_value", "lost_contact_yd"]
+    efficiency += ["ranked_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd"]
     efficiency += ["lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
     left_out = pl.Series("left_out", unassessed)
     return table.with_columns(

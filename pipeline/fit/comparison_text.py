@@ -1,0 +1,269 @@
+"""model/comparison.md: the new fit beside the kept one, in words and tables."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
+from pipeline.fit.contest import MIN_GOLFERS
+from pipeline.fit.kept import air_text
+from pipeline.fit.moves import MOVED_YD, Fitted, plain
+from pipeline.fit.surface import Array
+
+RULE = (
+    "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
+    f"error of the difference, or {NO_MATTER_YD:g} yd if that is more, and it rests on at least as many golfers. The "
+    f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
+    "predicted by fits that never saw the golfer."
+)
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What was found of a new fit and the kept one that it is held against.
+
+    Attributes
+    ----------
+    old : Fitted
+    scored : Scored
+    terms : DataFrame or None
+        From `refitted_terms`.
+    at_speeds : DataFrame
+        From `speed_moves`.
+    typical_yd : ndarray, shape (golfers,)
+        From `typical_moves`.
+    unknown : tuple of str
+        From `scale_shift_yd`.
+    without_term : tuple of str
+        Devices and balls of the new drives that the old model has no term for.
+    versions : dict
+        Packages whose version changed: name to (old, new).
+    """
+
+    old: Fitted
+    scored: Scored
+    terms: pl.DataFrame | None
+    at_speeds: pl.DataFrame
+    typical_yd: Array
+    unknown: tuple[str, ...]
+    without_term: tuple[str, ...]
+    versions: Mapping[str, tuple[str, str]]
+
+
+def write_first(study: str, new: Fitted, lost_parent: str | None) -> str:
+    """Write the text for a fit that there is no kept model for.
+
+    Parameters
+    ----------
+    study : str
+    new : Fitted
+    lost_parent : str or None
+        The id of the model that it was held against and that is no longer kept.
+    """
+    why = (
+        "This is the study's first model: there is none to hold it against. It is adopted."
+        if lost_parent is None
+        else f"The model that it was held against, {lost_parent}, is no longer kept. This one was adopted then."
+    )
+    return "\n".join([f"# Model {new.id} of the study {study}", "", why, "", *_fit_lines([("new", new)]), ""])
+
+
+def write_comparison(study: str, new: Fitted, findings: Findings, verdict: Verdict, centres: Sequence[float]) -> str:
+    """Write the text for a fit that is held against a kept model; `centres` are those of the bands, mph."""
+    old = findings.old
+    lines = [
+        f"# Model {new.id} of the study {study}, held against {old.id}",
+        "",
+        "## Verdict",
+        *_verdict_lines(new, old, verdict),
+        "",
+        f"The rule: {RULE}",
+        "",
+        "## The two fits",
+        *_fit_lines([("old", old), ("new", new)]),
+        *_change_lines(new, findings),
+        "",
+        "## Scores",
+        *_score_lines(findings.scored),
+        "",
+        f"## Where expected carry moved by more than {MOVED_YD:g} yd",
+        *_move_lines(findings, centres),
+        "",
+        "## Coefficients",
+        *_term_lines(new, old, findings.terms),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _verdict_lines(new: Fitted, old: Fitted, verdict: Verdict) -> list[str]:
+    reasons = "; ".join(verdict.reasons)
+    if verdict.adopt:
+        return [
+            f"**Adopt the new model {new.id}**: {reasons}.",
+            "",
+            f"It is kept. To judge by the old one all the same: `{command(old.id)}`.",
+        ]
+    return [
+        f"**Keep the old model {old.id}**: {reasons}.",
+        "",
+        "The new one is not kept, but a run without `model=` uses it, as the newest fit. "
+        f"To build benchmarks with the old one: `{command(old.id)}`.",
+    ]
+
+
+def command(kept: str) -> str:
+    """Give the command that builds a study's benchmarks with a kept model."""
+    return f"snakemake --cores 2 --config study=STUDY model={kept}"
+
+
+def _fit_lines(fits: Sequence[tuple[str, Fitted]]) -> list[str]:
+    return [
+        "| fit | id | model | drives | golfers | quarters |",
+        "|---|---|---|---|---|---|",
+        *(
+            f"| {name} | {fit.id} | {fit.model.surface.name}, over {fit.model.surface.speed} speed | {fit.drives:,} "
+            f"| {fit.golfers} | {', '.join(fit.quarters)} |"
+            for name, fit in fits
+        ),
+    ]
+
+
+def _change_lines(new: Fitted, findings: Findings) -> list[str]:
+    old, lines = findings.old, [""]
+    if old.air != new.air:
+        lines.append(
+            f"- Standard conditions changed from {air_text(old.air.model_dump())} to {air_text(new.air.model_dump())}; "
+            "moves of expected carry below hold that change too."
+        )
+    if findings.unknown:
+        lines.append(
+            f"- Most new drives were hit with {', '.join(findings.unknown)}, which the old model has no term for: its "
+            "expected carry below is on the scale of its own device and ball."
+        )
+    if findings.without_term:
+        lines.append(
+            f"- The old model has no term for {', '.join(findings.without_term)}: it takes them for its own reference, "
+            "so what they read long or short counts as its error."
+        )
+    lines += [f"- {name}: version {was}, now {now}" for name, (was, now) in sorted(findings.versions.items())]
+    return lines if len(lines) > 1 else []
+
+
+def _score_lines(scored: Scored) -> list[str]:
+    count = f"{scored.new_golfers} golfer{'s are' if scored.new_golfers > 1 else ' is'} new to the old fit"
+    if scored.new_golfers == 0:
+        told = "No golfers are new to the old fit, so there is no score on new golfers."
+    elif scored.on_new is None:
+        told = f"Only {count}; a score needs {MIN_GOLFERS}, so there is none on new golfers."
+    else:
+        told = f"{count}; the verdict goes by their score."
+    rows = [("new golfers", scored.on_new), ("all golfers", scored.on_all)]
+    how = (
+        "For those whom it has seen it is fitted again, in its own form, to the drives of its golfers and quarters "
+        "without each tenth of the golfers, and predicts that tenth."
+        if scored.repeated
+        else "It could not be fitted again without those whom it has seen, so its plain predictions of them count, "
+        "which flatters it."
+    )
+    return [
+        told,
+        "",
+        "| scored on | golfers | drives | old, rms error, yd | new, rms error, yd | new less old, yd | its std. error "
+        "| old, mean error | new, mean error |",
+        "|---|---|---|---|---|---|---|---|---|",
+        *(_score_row(name, score) for name, score in rows if score is not None),
+        "",
+        "Errors are predicted less measured carry. The new model is fitted again without each tenth of the golfers, "
+        f"and predicts that tenth. The old model predicts golfers new to it as it is. {how} "
+        "Each model is held against carry moved to standard conditions by its own calibration of flight.",
+    ]
+
+
+def _score_row(name: str, score: PairedScore) -> str:
+    return (
+        f"| {name} | {score.golfers} | {score.drives:,} | {score.old_rmse_yd:.2f} | {score.new_rmse_yd:.2f} "
+        f"| {score.difference_yd:+.2f} | {score.std_error_yd:.2f} | {score.old_bias_yd:+.2f} "
+        f"| {score.new_bias_yd:+.2f} |"
+    )
+
+
+def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
+    moved = np.abs(findings.typical_yd)
+    lines = [
+        f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
+        f"yd; the largest move is {findings.typical_yd[np.argmax(moved)]:+.1f} yd."
+    ]
+    for drive in ("usual", "efficient"):
+        rows = findings.at_speeds.filter(pl.col("drive") == drive)
+        far = rows.filter(pl.col("moved_yd").abs() > MOVED_YD).get_column("speed_mph").to_list()
+        where = f"at {speed_ranges(far, rows.get_column('speed_mph').to_list())} mph" if far else "nowhere"
+        lines.append(f"- The {drive} drive, at the {rows.height} club speeds of the benchmarks: {where}.")
+    shown = findings.at_speeds.filter(pl.col("speed_mph").is_in(list(centres))).sort("speed_mph", "drive")
+    return [
+        *lines,
+        "",
+        "| club speed | drive | launch | backspin | old, yd | new, yd | moved, yd |",
+        "|---|---|---|---|---|---|---|",
+        *(_move_row(row) for row in shown.iter_rows(named=True)),
+        "",
+        "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
+        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do.",
+    ]
+
+
+def _move_row(row: Mapping[str, object]) -> str:
+    mark = ("" if row["reached"] else " (beyond the old fit's golfers)") + (
+        f" **over {MOVED_YD:g}**" if abs(float(str(row["moved_yd"]))) > MOVED_YD else ""
+    )
+    return (
+        f"| {row['speed_mph']:g} mph | {row['drive']} | {row['launch_deg']:.1f} deg | {row['spin_rpm']:.0f} rpm "
+        f"| {row['old_yd']:.1f} | {row['new_yd']:.1f} | {round(float(str(row['moved_yd'])), 1) + 0.0:+.1f}{mark} |"
+    )
+
+
+def speed_ranges(some: Sequence[float], of: Sequence[float]) -> str:
+    """Shorten speeds that follow each other in the ordered list `of`, such as `70 to 74, 112`."""
+    place = {speed: index for index, speed in enumerate(of)}
+    runs: list[list[float]] = []
+    for speed in some:
+        if runs and place[speed] == place[runs[-1][-1]] + 1:
+            runs[-1].append(speed)
+        else:
+            runs.append([speed])
+    return ", ".join(f"{run[0]:g}" if len(run) == 1 else f"{run[0]:g} to {run[-1]:g}" for run in runs)
+
+
+def _term_lines(new: Fitted, old: Fitted, terms: pl.DataFrame | None) -> list[str]:
+    own = [
+        f"The new model's own terms ({new.model.surface.name}), with its own centres and scales (see card.md):",
+        "",
+        "| term | new (90 % interval) |",
+        "|---|---|",
+        *(
+            f"| {plain(row['term'])} | {_estimate(row['estimate'], row['lo90'], row['hi90'])} |"
+            for row in new.terms.iter_rows(named=True)
+        ),
+    ]
+    if terms is None:
+        return [f"The old model's terms ({old.model.surface.name}) can't be fitted to the new drives.", "", *own]
+    return [
+        f"The old model's terms ({old.model.surface.name}), as kept and as fitted to the new drives with the same "
+        "centres and scales:",
+        "",
+        "| term | old (90 % interval) | fitted to the new drives (90 % interval) | intervals apart |",
+        "|---|---|---|---|",
+        *(
+            f"| {plain(row['term'])} | {_estimate(row['old'], row['old_lo90'], row['old_hi90'])} "
+            f"| {_estimate(row['new'], row['new_lo90'], row['new_hi90'])} | {'yes' if row['apart'] else ''} |"
+            for row in terms.iter_rows(named=True)
+        ),
+        "",
+        *own,
+    ]
+
+
+def _estimate(value: float | None, lo: float | None, hi: float | None) -> str:
+    return "not in the drives" if value is None else f"{value:.4g} ({lo:.4g} to {hi:.4g})"

@@ -1,0 +1,184 @@
+"""Step: hold a new fit against the newest kept model, tell the verdict, keep the fit if it is adopted.
+
+In: shots.duckdb, the files of the fit and of flight's calibration, guide.json, and those of the kept model that the fit
+is held against (none for the first). Out: comparison.md, verdict.json and, for an adopted fit, the folder kept/<id>/,
+which is written whole or not at all.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import UserError
+from pipeline.files import write_json, write_text
+from pipeline.fit.comparison import Verdict, carry_by, fingerprint, judge, score_both
+from pipeline.fit.comparison_text import Findings, write_comparison, write_first
+from pipeline.fit.contest import Candidate, candidates_for
+from pipeline.fit.drives import FIT_COLUMNS, speed_of_study, usable
+from pipeline.fit.fit_model import flight_of
+from pipeline.fit.kept import Data, Record, find_kept, keep, kept_files, model_id, package_versions
+from pipeline.fit.model import CarryModel
+from pipeline.fit.moves import (
+    Fitted,
+    levels_without_term,
+    plain,
+    refitted_terms,
+    scale_shift_yd,
+    speed_moves,
+    typical_moves,
+)
+from pipeline.flight.around import AIR_COLUMNS
+from pipeline.flight.calibrate import Calibration
+from pipeline.store import read_shots
+from pipeline.study import StandardAir
+
+FIRST, ADOPT, KEEP = "first", "adopt", "keep"
+TOLD = {
+    FIRST: "Kept the model {new}, the first.",
+    ADOPT: "Held the model {new} against {old}: adopted and kept; see {comparison}.",
+    KEEP: "Held the model {new} against {old}: keep the old one; see {comparison}.",
+}
+
+
+@dataclass(frozen=True)
+class Drives:
+    """The drives of a fit, in one order: with carry at standard conditions, and with carry as measured."""
+
+    standard: pl.DataFrame
+    measured: pl.DataFrame
+
+
+def run(
+    database: str,
+    guide: str,
+    old: Sequence[str],
+    comparison: str,
+    verdict: str,
+    kept: str,
+    study: str,
+    settings: dict[str, Any],
+    centres: Sequence[float],
+    **fit: str,
+) -> None:
+    """Run the step; see the module's docstring. `fit` names the fit's files as `FILES` does."""
+    folder = Path(kept)
+    drives = read_used(Path(database))
+    new = read_fitted(fit, model_id(fit), settings["air"])
+    parent = Path(old[0]).parent.name if old else None
+    if parent is None:
+        found = Verdict(True, ())
+        text = write_first(study, new, lost_parent(find_kept(folder), new.id))
+    else:
+        candidate = candidate_of(new, drives.standard, Path(fit["calibration"]), settings["air"])
+        speeds = json.loads(Path(guide).read_text(encoding="utf-8"))["speeds"]
+        findings = compare(folder, parent, new, candidate, drives, speeds, settings["seed"])
+        found = judge(findings.old, new, findings.scored)
+        text = write_comparison(study, new, findings, found, centres)
+    outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
+    if found.adopt:
+        keep(folder, record_of(new, parent, outcome, drives.standard, settings, find_kept(folder)), fit)
+    write_json(Path(verdict), {"id": new.id, "parent": parent, "verdict": outcome, "reasons": list(found.reasons)})
+    write_text(Path(comparison), text)
+    print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
+
+
+def read_used(database: Path) -> Drives:
+    """Read the drives of a fit."""
+    shots = read_shots(database, tuple(dict.fromkeys((*FIT_COLUMNS, *AIR_COLUMNS, "carry_standard_yd"))))
+    used = shots.filter(pl.Series(usable(shots, speed_of_study(shots))))
+    return Drives(used.with_columns(pl.col("carry_standard_yd").alias("carry_yd")).select(FIT_COLUMNS), used)
+
+
+def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fitted:
+    """Read a fit from its files, named as in `FILES`.
+
+    Raises
+    ------
+    UserError
+        If a file is not what the workflow writes.
+    """
+    try:
+        found = json.loads(Path(files["model"]).read_text(encoding="utf-8"))
+        flight = json.loads(Path(files["calibration"]).read_text(encoding="utf-8"))
+        model, on = CarryModel.from_dict(found["model"]), found["fitted_on"]
+        terms = pl.read_csv(files["coefficients"]).filter(pl.col("model") == model.surface.name)
+        return Fitted(
+            id=name,
+            model=model,
+            terms=terms,
+            typical=pl.read_parquet(files["typical"]),
+            quarters=tuple(on["quarters"]),
+            golfers=int(on["golfers"]),
+            drives=int(on["drives"]),
+            air=StandardAir.model_validate(air),
+            calibration=Calibration.from_dict(flight["calibration"]),
+            speed_ratio=flight["speed_ratio"],
+        )
+    except (ValueError, KeyError, TypeError, pl.exceptions.PolarsError):
+        folder = Path(files["model"]).parent
+        raise UserError(f"{folder}: the model can't be read; remove the folder and run snakemake again.") from None
+
+
+def candidate_of(new: Fitted, used: pl.DataFrame, calibration: Path, air: dict[str, Any]) -> Candidate:
+    """Give the way in which the new model was fitted."""
+    flight = flight_of(calibration, air, used) if new.model.surface.name == "flight" else None
+    return next(one for one in candidates_for(speed_of_study(used), flight) if one.name == new.model.surface.name)
+
+
+def compare(
+    folder: Path,
+    parent: str,
+    new: Fitted,
+    candidate: Candidate,
+    drives: Drives,
+    speeds: Sequence[Mapping[str, Any]],
+    seed: int,
+) -> Findings:
+    """Hold the new fit against the kept one; `speeds` are those of guide.json."""
+    record = next(one for one in find_kept(folder) if one.id == parent)
+    old = read_fitted(kept_files(folder, parent), parent, record.settings["air"])
+    if (old.calibration.ball, old.air) == (new.calibration.ball, new.air):
+        carry = drives.standard.get_column("carry_yd").to_numpy()
+    else:
+        carry = carry_by(drives.measured, old.calibration, old.speed_ratio, old.air)
+    scored, _ = score_both(old, candidate, drives.standard, carry, seed)
+    _, unknown = scale_shift_yd(old.model, new.model)
+    lacking = levels_without_term(old.model, drives.standard)
+    now = package_versions()
+    changed = {
+        name: (record.versions.get(name, "none"), v) for name, v in now.items() if record.versions.get(name) != v
+    }
+    return Findings(
+        old=old,
+        scored=scored,
+        terms=refitted_terms(old, drives.standard.with_columns(pl.Series("carry_yd", carry))),
+        at_speeds=speed_moves(old, new.model, speeds),
+        typical_yd=typical_moves(old.model, new.model, new.typical),
+        unknown=unknown,
+        without_term=tuple(f"{column} {plain(level)} ({count:,} drives)" for column, level, count in lacking),
+        versions=changed,
+    )
+
+
+def lost_parent(records: Sequence[Record], fitted: str) -> str | None:
+    """Give the parent that a kept fit has in its record, or None for a fit that isn't kept or had none."""
+    return next((record.parent for record in records if record.id == fitted), None)
+
+
+def record_of(
+    new: Fitted, parent: str | None, verdict: str, used: pl.DataFrame, settings: dict[str, Any], kept: Sequence[Record]
+) -> Record:
+    """Describe an adopted fit."""
+    return Record(
+        id=new.id,
+        number=1 + max((record.number for record in kept), default=0),
+        parent=parent,
+        verdict=verdict,
+        data=Data(fingerprint=fingerprint(used), quarters=list(new.quarters), drives=new.drives, golfers=new.golfers),
+        settings=settings,
+        versions=package_versions(),
+    )

@@ -1,0 +1,192 @@
+"""The kept models of a study: folders `model/kept/<id>/`, each written whole or not at all (an edge module)."""
+
+import hashlib
+import platform
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from pipeline.errors import UserError
+from pipeline.files import write_json
+
+# What a kept folder holds beside its record: what benchmarks and the page take of a fit, by the rules' names for it.
+FILES = {
+    "model": "model.json",
+    "coefficients": "coefficients.csv",
+    "scores": "scores.csv",
+    "card": "card.md",
+    "typical": "typical.parquet",
+    "replicates": "replicates.npz",
+    "calibration": "calibration.json",
+    "calibrations": "calibrations.csv",
+}
+RECORD = "record.json"
+
+# Texts with full floats: every drive of a fit moves them. The others follow from them, or only describe the model.
+TELLING = ("model", "coefficients", "scores", "calibration")
+
+# Begins with a letter, so that no id can be taken for a number on Snakemake's command line.
+ID = re.compile(r"k[0-9a-f]{12}")
+
+PACKAGES = ("yardband", "polars", "numpy", "scipy", "statsmodels", "duckdb", "dataframely", "snakemake", "seaborn")
+
+
+class Data(BaseModel):
+    """What a kept model was fitted on: fingerprint of the drives, quarters, and counts."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    fingerprint: str
+    quarters: list[str]
+    drives: int
+    golfers: int
+
+
+class Record(BaseModel):
+    """record.json of a kept model; `number` counts a study's kept models, `parent` is the one it was held against."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: str
+    number: int
+    parent: str | None
+    verdict: str
+    data: Data
+    settings: dict[str, Any]
+    versions: dict[str, str]
+
+
+def package_versions() -> dict[str, str]:
+    """Give the versions of Python and of the packages that figures depend on."""
+    return {"python": platform.python_version()} | {name: version(name) for name in PACKAGES}
+
+
+def model_id(files: Mapping[str, str | Path]) -> str:
+    """Name a fit by its content: the same input gives the same id.
+
+    Parameters
+    ----------
+    files : mapping of str to path
+        The fit's files by the names of `FILES`; those of `TELLING` are read.
+
+    Returns
+    -------
+    str
+        k and 12 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    for name in TELLING:
+        digest.update(hashlib.sha256(Path(files[name]).read_bytes()).digest())
+    return f"k{digest.hexdigest()[:12]}"
+
+
+def find_kept(folder: Path) -> list[Record]:
+    """List the kept models of a study, oldest first.
+
+    Raises
+    ------
+    UserError
+        If a kept folder lacks a file or its record can't be read.
+    """
+    if not folder.is_dir():
+        return []
+    places = sorted(place for place in folder.iterdir() if ID.fullmatch(place.name))
+    return sorted((_read(place) for place in places), key=lambda record: (record.number, record.id))
+
+
+def _read(place: Path) -> Record:
+    lacking = [name for name in (*FILES.values(), RECORD) if not (place / name).is_file()]
+    if lacking:
+        raise UserError(f"{place}: the kept model lacks {lacking[0]}; put the file back or remove the whole folder.")
+    try:
+        return Record.model_validate_json((place / RECORD).read_bytes())
+    except ValidationError:
+        raise UserError(f"{place / RECORD}: is no record of a kept model; remove the whole folder.") from None
+
+
+def find_parent(folder: Path, fitted: str) -> str | None:
+    """Give the id of the kept model that a fit is held against, or None where there is none.
+
+    A fit that is kept already stays with the one it was held against then, so that doing it again gives the same.
+    """
+    records = find_kept(folder)
+    ids = [record.id for record in records]
+    if fitted in ids:
+        parent = records[ids.index(fitted)].parent
+        return parent if parent in ids else None
+    return ids[-1] if ids else None
+
+
+def kept_files(folder: Path, kept: str) -> dict[str, str]:
+    """Give the paths of a kept model's files by the names of `FILES`, and `record`."""
+    return {name: str(folder / kept / file) for name, file in {**FILES, "record": RECORD}.items()}
+
+
+def choose_kept(folder: Path, kept: str, air: Mapping[str, float]) -> dict[str, str]:
+    """Give the files of the kept model that a user names.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the study's kept models.
+    kept : str
+        The id as given.
+    air : mapping
+        The study's standard conditions now: temp_c, pressure_hpa, humidity.
+
+    Returns
+    -------
+    dict of str to str
+        See `kept_files`.
+
+    Raises
+    ------
+    UserError
+        If there is no such model, or it speaks of other standard conditions than the study's.
+    """
+    records = {record.id: record for record in find_kept(folder)}
+    if kept not in records:
+        there = f"there are {', '.join(records)}" if records else "none is kept yet; run snakemake without model= first"
+        raise UserError(f"model={kept}: {folder} holds no model of this id; {there}.")
+    then = records[kept].settings["air"]
+    if then != dict(air):
+        raise UserError(
+            f"model={kept}: was fitted to standard conditions of {air_text(then)}, the study now has {air_text(air)}; "
+            "set the key air of study.yaml back, or leave model= out."
+        )
+    return kept_files(folder, kept)
+
+
+def air_text(air: Mapping[str, float]) -> str:
+    """Tell standard conditions in words."""
+    return f"{air['temp_c']:g} deg C, {air['pressure_hpa']:g} hPa and humidity {air['humidity']:g}"
+
+
+def keep(folder: Path, record: Record, files: Mapping[str, str]) -> None:
+    """Keep a fit under its id, whole or not at all; one that is kept already stays as it is.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the study's kept models.
+    record : Record
+    files : mapping of str to str
+        Paths of the fit's files by the names of `FILES`.
+    """
+    place = folder / record.id
+    if place.exists():
+        return
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".part-", dir=folder) as temporary:
+        part = Path(temporary) / record.id
+        part.mkdir()
+        for name, file in FILES.items():
+            shutil.copyfile(files[name], part / file)
+        write_json(part / RECORD, record.model_dump(mode="json"))
+        part.rename(place)

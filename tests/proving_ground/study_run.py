@@ -1,0 +1,138 @@
+"""An academy written as a study's folder, and the pipeline's steps run on it, one after the other, in this process."""
+
+import contextlib
+import hashlib
+import io
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import yaml
+from academy import Academy
+
+from pipeline.benchmark import build_bands
+from pipeline.collect import collect_log, load_shots
+from pipeline.collect.key import SECRET_MARK, read_key
+from pipeline.collect.pseudonym import pseudonym
+from pipeline.fit import fit_model
+from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots
+from pipeline.golfers import assess_golfers
+from pipeline.study import find_logs, load_study
+
+READINGS = (
+    "golfer", "struck_at", "device", "ball", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd",
+    "spin_measured",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the pipeline made of an academy: the folder of its outputs, and names by pseudonym."""
+
+    folder: Path
+    names: dict[str, str]
+
+    def golfers(self, name: str) -> pl.DataFrame:
+        """Read one of the golfers' tables, names in place of pseudonyms."""
+        table = pl.read_csv(self.folder / name, infer_schema_length=None)
+        return table.with_columns(pl.col("golfer").replace_strict(self.names))
+
+    def json(self, name: str) -> dict[str, Any]:
+        """Read one of the JSON files."""
+        return dict(json.loads((self.folder / name).read_text(encoding="utf-8")))
+
+
+def write_study(academy: Academy, folder: Path, seed: int) -> None:
+    """Write the academy as a study's folder: study.yaml, logs and a key, which is the same for the same seed."""
+    world = academy.world
+    columns = [c for c in READINGS if world.ball_speed or c != "ball_speed_mph"]
+    (folder / "logs").mkdir(parents=True)
+    logs = []
+    for device, name in (("unit-A", "a"), ("unit-B", "b")):
+        rows = academy.drives.filter(pl.col("device") == device).select(columns)
+        if rows.height:
+            rows.write_csv(folder / "logs" / f"{name}.csv")
+            high = device == "unit-B"
+            air = {"altitude_m": high * world.altitude_m, "temp_c": world.temp_c if high else 15.0}
+            logs.append(
+                {"files": f"logs/{name}.csv", "site": name, **({} if high and not world.air_known else {"air": air})}
+            )
+    described = {"study": "proving", "logs": logs, "seed": seed, "privacy": {"key_file": "pseudonym.key"}}
+    (folder / "study.yaml").write_text(yaml.safe_dump(described), encoding="utf-8")
+    key = folder / "pseudonym.key"
+    key.touch(mode=0o600)
+    key.write_text(f"{SECRET_MARK}\n{hashlib.sha256(str(seed).encode()).hexdigest()}\n", encoding="utf-8")
+
+
+def run_study(folder: Path, out: Path) -> Found:
+    """Run the steps from the logs to the golfers with the workflow's settings, their messages swallowed."""
+    root, study = load_study(folder)
+    settings = study.model_dump(mode="json", by_alias=True)
+    key = root / study.privacy.key_file
+    out.mkdir()
+    with contextlib.redirect_stdout(io.StringIO()):
+        _collect(root, study, key, out)
+        _measure(study, settings, out)
+        _judge(study, settings, out)
+    names = pl.read_csv(root / "logs" / "*.csv", infer_schema_length=None).get_column("golfer").unique().to_list()
+    secret = read_key(key, study.study)
+    return Found(out, {pseudonym(name, secret, "golfer"): name for name in names})
+
+
+def _at(out: Path, **names: str) -> dict[str, str]:
+    return {keyword: str(out / name) for keyword, name in names.items()}
+
+
+def _collect(root: Path, study: Any, key: Path, out: Path) -> None:
+    collected: dict[str, list[str]] = {"shots": [], "rejects": [], "receipts": []}
+    for number, log in enumerate(find_logs(root, study)):
+        paths = [str(out / f"{number}.{end}") for end in ("shots.parquet", "rejects.parquet", "receipt.json")]
+        collect_log.run(
+            str(root / log.source), str(key), study.study, *paths, log.model_dump(mode="json", by_alias=True)
+        )
+        for made, path in zip(collected.values(), paths, strict=True):
+            made.append(path)
+    load_shots.run(
+        **collected, **_at(out, database="loaded.duckdb", rejects_csv="rejects.csv", sources_csv="sources.csv")
+    )
+
+
+def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
+    air = settings["air"]
+    flight = _at(out, calibration="calibration.json", tables="tables.npz")
+    calibrate_flight.run(
+        **_at(out, database="loaded.duckdb", calibration="calibration.json", table="calibrations.csv"),
+        coefficients=study.flight.coefficients,
+        air=air,
+        seed=study.seed,
+    )
+    build_flight_table.run(database=str(out / "loaded.duckdb"), **flight, air=air)
+    standardise_shots.run(**_at(out, loaded="loaded.duckdb", database="shots.duckdb"), **flight, air=air)
+
+
+def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
+    air, database = settings["air"], str(out / "shots.duckdb")
+    fit = _at(out, model="model.json", typical="typical.parquet", replicates="replicates.npz")
+    more = _at(
+        out, coefficients="coefficients.csv", scores="scores.csv", card="card.md", calibration="calibration.json"
+    )
+    fit_model.run(database=database, **fit, **more, study=study.study, seed=study.seed, air=air)
+    build_bands.run(
+        database=database,
+        **fit,
+        **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", markdown="bands.md"),
+        **_at(out, workbook="bands.xlsx", guide="guide.json", chart="chart.json"),
+        study=study.study,
+        bands=settings["bands"],
+        window_tolerance_yd=study.window_tolerance_yd,
+        min_shots=study.flags.min_shots,
+        min_golfers=study.privacy.min_golfers,
+        turf=study.flight.turf,
+        air=air,
+    )
+    made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
+    assess_golfers.run(
+        database=database, model=fit["model"], guide=str(out / "guide.json"), flags=settings["flags"], **made
+    )
