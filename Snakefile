@@ -283,6 +283,7 @@ rule draw_figures:
 rule write_report:
     input:
         golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
         bands=rules.build_bands.output.csv,
         scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
@@ -290,6 +291,8 @@ rule write_report:
         calibrations=CALIBRATION["calibrations"],
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
         card=MODEL["card"],
+        model=MODEL["model"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
         page=f"{OUT}/report/academy.html",
     params:
@@ -297,7 +300,8 @@ rule write_report:
         settings=settings(
             settings={
                 key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight")
-            }
+            },
+            kept=bool(USED),
         ),
     message:
         "Write the academy's page"
@@ -383,6 +387,8 @@ rule summarise_run:
         scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
         page=rules.write_report.output.page,
+        lookup=rules.write_lookup.output.page,
+        sheets=rules.write_sheets.output.sheets,
         database=rules.standardise_shots.output.database,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
@@ -396,6 +402,18 @@ rule summarise_run:
         "Sum up the run"
     shell:
         STEP
+
+
+# The README's pictures, two figures of the demo: a command of its own, `snakemake --cores 2 --force readme_pictures`.
+rule readme_pictures:
+    input:
+        [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    output:
+        [f"results/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    message:
+        "Copy the README's pictures"
+    shell:
+        "cp {input:q} results/pictures/"
 
 
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are

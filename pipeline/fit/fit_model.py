@@ -68,6 +68,7 @@ def run(
     interval = {known: interval_edges(held.measured, predicted) for known, predicted in held.predicted.items()}
     kept = fitted.model.with_interval(interval)
     golfers = typical_drives(drives, ["golfer"])
+    print("Refitting on resampled golfers ...", flush=True)
     refits = refit(kept, used, golfers, draw_counts(golfers.height, seed))
 
     write_json(Path(model), {"study": study, "model": kept.to_dict(), "fitted_on": _fitted_on(used)})

@@ -27,9 +27,9 @@ class Opened:
         return [url for url in self.requests if url != self.url and not url.startswith("data:")]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
-    """Start one browser for the whole session."""
+    """Start one browser for a module's tests; Playwright can't be started twice at a time."""
     playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
     path = next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:

@@ -18,7 +18,7 @@ from pipeline.flight.air import Air
 from pipeline.flight.ball import Ball
 from pipeline.flight.calibrate import Calibration
 from pipeline.report import write_lookup
-from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
 
 CENTRES = [70, 80, 90, 100, 110]
 
@@ -93,6 +93,42 @@ def golfers():
     both = [golfer_rows(24, 1).with_columns(quarter=pl.lit("2026Q2"))]
     both.append(golfer_rows(44, 2).with_columns(quarter=pl.lit("2026Q3")))
     return Golfers.validate(pl.concat(both).select(Golfers.column_names()), cast=True)
+
+
+@pytest.fixture
+def changes(golfers):
+    """Hold the newest quarter's assessed golfers against 2026Q2: new, persisting and resolved flags, and none."""
+    random = np.random.default_rng(3)
+    now = golfers.filter((pl.col("quarter") == "2026Q3") & (pl.col("status") != "not_assessed")).sort("golfer")
+    place = np.arange(now.height)
+    flagged = now["flagged"].to_numpy()
+    change = random.normal(-2, 8, now.height)
+    word = np.where(
+        flagged, np.where(place % 3 == 0, "new", "persisting"), np.where(place % 5 == 0, "resolved", "none")
+    )
+    sure = np.abs(change) > 7
+    rows = now.select("golfer", "quarter", "shots").with_columns(
+        since=pl.lit("2026Q2"),
+        shots_before=pl.lit(25),
+        club_speed_change_mph=pl.Series(random.normal(0, 1, now.height)),
+        carry_change_yd=pl.Series(-change),
+        lost_change_yd=pl.Series(change),
+        lost_change_lo90_yd=pl.Series(change - 5),
+        lost_change_hi90_yd=pl.Series(change + 5),
+        p_value=pl.Series(np.where(sure, 0.001, 0.5)),
+        q_value=pl.Series(np.where(sure, 0.01, 0.7)),
+        more_than_chance=pl.Series(sure),
+        movement=pl.Series(word),
+        chance_change_yd=pl.Series(np.where(word == "none", 0.3, -1.26)),
+        note=pl.lit(None),
+    )
+    return Changes.validate(rows.select(Changes.column_names()), cast=True)
+
+
+@pytest.fixture
+def model():
+    fitted_on = {"drives": 3000, "golfers": 60, "quarters": ["2026Q2", "2026Q3"]}
+    return {"id": "k0123456789ab", "kept": False, "fitted_on": fitted_on, "verdict": "first", "held_against": None}
 
 
 @pytest.fixture
@@ -247,12 +283,10 @@ def calibrations():
 
 
 @pytest.fixture
-def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations, chart):
+def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, calibrations, chart, model):
     """Write every input of the two steps; paths by name."""
-    import json
-
     tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
-    tables["calibrations"] = calibrations
+    tables |= {"calibrations": calibrations, "changes": changes}
     paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
     for name, table in tables.items():
         table.write_csv(paths[name])
@@ -260,6 +294,10 @@ def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations
     (tmp_path / "chart.json").write_text(json.dumps(chart), encoding="utf-8")
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
+    verdict = {"id": model["id"], "verdict": model["verdict"], "parent": model["held_against"]}
+    for name, content in (("model", {"fitted_on": model["fitted_on"]}), ("which", verdict)):
+        paths[name] = str(tmp_path / f"{name}.json")
+        (tmp_path / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
     return paths
 
 

@@ -25,6 +25,7 @@ from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.assess_golfers import frontier_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
+from pipeline.golfers.shrinkage import ranked
 from pipeline.report.sheet_facts import moved_to_centre
 from pipeline.report.sheets import build_sheets
 from pipeline.tables import BandTable, Golfers, Scores
@@ -114,7 +115,7 @@ def academy(world, world_maker, roller):
     by_quarter = golfers_by_quarter(drives, model, 12)
     raw_guide = json.loads(json.dumps(guide_of("hill-school", efficient, drives, rules)))
     adjusted = drives.with_columns(adjusted_carry(drives, model))
-    golfers = assess(losses(adjusted, model, frontier_of(raw_guide)), FlagRules(10.0, 0.1, 12))
+    golfers = assess(ranked(losses(adjusted, model, frontier_of(raw_guide))), FlagRules(10.0, 0.1, 12))
     assert chosen == 1
     return Academy(
         drives,

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from browser import serious_findings, wait_for_text
 from click.testing import CliRunner
+from lookups import FIELDS, ask, asked_of_package, figures_of_package, figures_of_page, random_lookups
 
 from pipeline.benchmark.answer import Asked, read_results
-from pipeline.benchmark.lookup import look_up
 from pipeline.cli import cli
 from pipeline.flight.ball import SETS, Ball
 from pipeline.flight.trajectory import RPM, Launch, fly
@@ -17,52 +17,7 @@ from pipeline.report.lookup_data import flight_data
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
 PHONE = {"width": 390, "height": 844}
-FIELDS = ("club", "ball", "launch", "spin")
-YARDS = ("expected_carry", "expected_total", "efficient_carry", "efficient_total", "yards_available")
 REACHED = {"club": "97", "ball": "141", "launch": "13,5", "spin": "2700"}
-
-# Types into the fields and reads off the page what a person sees, with the full figures that stand behind it.
-ASK = """asked => {
-  for (const [id, text] of Object.entries(asked)) {
-    document.getElementById(id).value = text;
-    document.getElementById(id).dispatchEvent(new Event("input", { bubbles: true }));
-  }
-  const get = (id) => document.getElementById(id);
-  const shown = [...document.querySelectorAll("#start, #refusal, #answer")].filter((e) => !e.hidden);
-  const values = Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, Number(e.value)]));
-  for (const name of ["expected", "efficient"]) {
-    values[`${name}_lo90`] = Number(get(`${name}_interval`).dataset.lo90);
-    values[`${name}_hi90`] = Number(get(`${name}_interval`).dataset.hi90);
-  }
-  return {
-    shown: shown.map((e) => e.id), text: get("results").innerText, reason: get("reason").textContent, values,
-    launch: get("launch_window").dataset.edges, spin: get("spin_window").dataset.edges,
-    written: Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, e.textContent])),
-  };
-}"""
-
-
-def ask(page, asked):
-    return page.evaluate(ASK, {field: str(asked.get(field) or "") for field in FIELDS})
-
-
-def asked_of_package(model, guide, place, asked):
-    known = {"launch_deg": asked["launch"], "spin_rpm": asked["spin"], "ball_speed_mph": asked["ball"]}
-    return look_up(model, guide, place, asked["club"], **known)
-
-
-def random_lookups(count, seed):
-    """Make lookups with and without each optional input, most of them within the small world's reach."""
-    random = np.random.default_rng(seed)
-    made = []
-    for index in range(count):
-        club = round(float(random.uniform(67, 115)), 1)
-        ball = round(club * float(random.normal(1.46, 0.04)), 1)
-        launch, spin = round(float(random.normal(14, 3)), 1), round(float(random.normal(2600, 600)))
-        asked = {"club": club, "ball": ball, "launch": launch, "spin": spin}
-        known = [index & 1, index & 2, index & 4]
-        made.append(asked | {name: None for name, is_known in zip(FIELDS[1:], known, strict=True) if not is_known})
-    return made
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -77,14 +32,9 @@ def test_fifty_lookups_agree_with_the_command(open_page, lookup_folder, kind):
         outcomes.append(right["supported"])
         if not right["supported"]:
             continue
-        expected = {name: right[f"{name}_yd"] for name in YARDS}
-        edges = [f"{name}_{edge}" for name in ("expected", "efficient") for edge in ("lo90", "hi90")]
-        expected |= {name: right[f"{name}_yd"] for name in edges}
-        assert found["values"] == pytest.approx(expected, abs=1e-5), asked
-        windows = [
-            " ".join(f"{edge:g}" for edge in right[key] or []) for key in ("launch_window_deg", "spin_window_rpm")
-        ]
-        assert [" ".join(f"{float(e):g}" for e in found[key].split()) for key in ("launch", "spin")] == windows
+        (values, windows), (right_values, right_windows) = figures_of_page(found), figures_of_package(right)
+        assert values == pytest.approx(right_values, abs=1e-5), asked
+        assert windows == right_windows
     assert 10 <= sum(outcomes) <= 48
 
 
