@@ -5,6 +5,7 @@ Only the module of that step is imported, so that a step starts quickly. The wor
 
 import importlib
 import json
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -32,6 +33,10 @@ MODULES = {
     "flight_study": "pipeline.flight.flight_study",
 }
 
+# Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
+# write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the step named by the arguments (those of the command line if None); give the exit status."""
@@ -49,6 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             if not isinstance(part, dict):
                 raise UserError(f"{name}: the settings are no JSON object; give objects of keywords.")
             keywords |= part
+        os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
         importlib.import_module(MODULES[name]).run(**keywords)
     return outcome.status
 

@@ -17,7 +17,6 @@ from pipeline.flight.turf import FIRMNESS
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
-MODEL = Path("model/model.json")
 GUIDE = Path("benchmarks/guide.json")
 CALIBRATION = Path("flight/calibration.json")
 
@@ -61,9 +60,14 @@ def read_results(folder: Path, asked: Asked) -> tuple[str, CarryModel, Guide, Pl
         If a file is missing or not what the workflow writes.
     """
     try:
-        model = json.loads((folder / MODEL).read_text(encoding="utf-8"))
         guide = json.loads((folder / GUIDE).read_text(encoding="utf-8"))
-        kept = Calibration.from_dict(json.loads((folder / CALIBRATION).read_text(encoding="utf-8"))["calibration"])
+        file = folder / guide["model_file"]
+        model = json.loads(file.read_text(encoding="utf-8"))
+        # A kept model has its calibration of flight beside it.
+        flight = (
+            file.with_name(CALIBRATION.name) if file.with_name(CALIBRATION.name).is_file() else folder / CALIBRATION
+        )
+        kept = Calibration.from_dict(json.loads(flight.read_text(encoding="utf-8"))["calibration"])
         place = place_of(kept, guide["air"], str(guide["turf"]), asked)
         return str(guide["study"]), CarryModel.from_dict(model["model"]), Guide.from_dict(guide), place
     except (OSError, ValueError, KeyError, TypeError):

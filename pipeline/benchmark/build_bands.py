@@ -5,6 +5,7 @@ per quarter and band), guide.json (one entry per club speed) and chart.json (map
 """
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,8 @@ def run(
     with whole(Path(workbook)) as part:
         write_bands_workbook(part, table)
     used = drives.filter(pl.Series(usable(drives, carry_model.surface.speed)))
-    write_json(Path(guide), guide_of(study, efficient, used, rules) | {"air": air, "turf": turf})
+    beside = os.path.relpath(model, Path(guide).parents[1])  # lookups read the model that this guide was made with
+    write_json(Path(guide), guide_of(study, efficient, used, rules) | {"air": air, "turf": turf, "model_file": beside})
     write_json(Path(chart), chart_of(study, table, carry_model, population, efficient, rules))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 

@@ -1,7 +1,7 @@
 """The proving ground: `python tests/proving_ground/prove.py FOLDER PROCESSES ACADEMIES`.
 
 Draws that many academies of every world, judges what the pipeline finds in them, and writes tables, a figure and a
-README into the folder. The same bytes with any number of processes.
+README into the folder, and every single judgement into its folder judged/. The same bytes with any number of processes.
 """
 
 import sys
@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 
 import polars as pl
+from considered import consider_all, write_considered
 from gather import write
 from measures import Judged
 from prove_world import JUDGED, prove
@@ -24,4 +25,10 @@ def prove_all(processes: int, academies: int) -> Judged:
 
 
 if __name__ == "__main__":
-    write(prove_all(int(sys.argv[2]), int(sys.argv[3])), Path(sys.argv[1]))
+    target, processes = Path(sys.argv[1]), int(sys.argv[2])
+    judged = prove_all(processes, int(sys.argv[3]))
+    (target / "judged").mkdir(parents=True, exist_ok=True)
+    for name, frame in judged.items():
+        frame.write_parquet(target / "judged" / f"{name}.parquet")
+    write(judged, target)
+    write_considered(consider_all(processes), target)

@@ -36,7 +36,10 @@ class Found:
 
     def golfers(self, name: str) -> pl.DataFrame:
         """Read one of the golfers' tables, names in place of pseudonyms."""
+        # A column without any figure, such as contact without ball speed, has no type of its own in a csv file.
         table = pl.read_csv(self.folder / name, infer_schema_length=None)
+        empty = [column for column in table.columns if table.get_column(column).null_count() == table.height]
+        table = table.with_columns(pl.col(empty).cast(pl.Float64))
         return table.with_columns(pl.col("golfer").replace_strict(self.names))
 
     def json(self, name: str) -> dict[str, Any]:

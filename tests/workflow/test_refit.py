@@ -12,6 +12,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.benchmark.answer import Asked, read_results
+
 TEXT = "model/comparison.md"
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short
 CONFIG = """
@@ -153,6 +155,15 @@ def test_the_run_says_which_model_it_judged_by(study, first, judged):
     assert re.search(lacking, judged.said)
     page = (study.results / "report/academy.html").read_text(encoding="utf-8")
     assert "quarters 2026Q1, 2026Q2\n" in page
+
+
+@pytest.mark.usefixtures("judged")
+def test_a_lookup_reads_the_kept_model_and_its_flight(study, first):
+    kept = study.results / "model/kept" / first.kept[0]
+    _, model, _, place = read_results(study.results, Asked())
+    assert model.to_dict() == json.loads((kept / "model.json").read_text(encoding="utf-8"))["model"]
+    calibration = json.loads((kept / "calibration.json").read_text(encoding="utf-8"))["calibration"]
+    assert place.ball.drag == calibration["drag"]
 
 
 @pytest.mark.usefixtures("judged")

@@ -1,0 +1,184 @@
+"""An academy with the model that the pipeline chooses for it, and ways to hold another model against the truth."""
+
+import contextlib
+import io
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from typing import Any
+
+import numpy as np
+import polars as pl
+from academy import Academy, make_academy
+from judge import Curve, golfer_truth, true_curve
+from true_flight import Array
+from worlds import PLAIN, World
+
+from pipeline.benchmark.frontier import Population, map_at, supported_speeds
+from pipeline.fit.contest import (
+    Candidate,
+    HeldOut,
+    candidates_for,
+)  # fmt: skip
+from pipeline.fit.drives import inputs, typical_drives
+from pipeline.fit.fit_model import compete, score_table
+from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.model import CarryModel
+from pipeline.flight.air import Air
+from pipeline.flight.around import AIR_COLUMNS
+from pipeline.flight.calibrate import calibrate_best
+from pipeline.golfers.losses import Frontier
+
+CENTRES_MPH = np.array([70.0, 80.0, 90.0, 100.0, 110.0])
+HALF_WIDTH_MPH, MIN_GOLFERS, MIN_SHOTS = 5.0, 5, 12
+
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Case:
+    """An academy with the model that the pipeline's contest chooses for it, and the truth beside it.
+
+    Attributes
+    ----------
+    academy : Academy
+        Of a world at sea level in standard air, so that carry needs no move to standard conditions.
+    drives : DataFrame
+        Its drives with the fit's columns.
+    candidate, model, held
+        The chosen candidate, its fit and its predictions of golfers held out.
+    seed : int
+    """
+
+    academy: Academy
+    drives: pl.DataFrame
+    candidate: Candidate
+    model: CarryModel
+    held: HeldOut
+    seed: int
+
+    @property
+    def scale(self) -> float:
+        """Carry on the reference device over true flight."""
+        return 1 + self.academy.reference_share
+
+    @cached_property
+    def population(self) -> Population:
+        """Golfers who show what deliveries exist."""
+        return Population.from_typical(typical_drives(self.drives, ["golfer"]), MIN_SHOTS)
+
+    @cached_property
+    def bands_mph(self) -> Array:
+        """Centres of the bands that have an efficient carry."""
+        return supported_speeds(self.population, HALF_WIDTH_MPH, MIN_GOLFERS, CENTRES_MPH)
+
+    @cached_property
+    def true_carry_yd(self) -> Array:
+        """True carry of every true drive, on the reference device."""
+        return self.drives.get_column("true_carry_yd").to_numpy() * self.scale
+
+    @cached_property
+    def true_efficient_yd(self) -> Array:
+        """True efficient carry at `bands_mph`."""
+        return self.curve.at("carry_yd", self.bands_mph) * self.scale
+
+    @property
+    def curve(self) -> Curve:
+        """The truth over club speed on the scale of true flight."""
+        return _curve(people_of(self.academy.world), self.academy.ball)
+
+    @cached_property
+    def golfers(self) -> pl.DataFrame:
+        """The truth per golfer and quarter."""
+        return golfer_truth(self.academy, self.curve)
+
+
+def people_of(world: World) -> World:
+    """Strip a world of all that doesn't shape what is true of its golfers, so that truths are worked out once."""
+    return replace(PLAIN, mishits=world.mishits, faulty=world.faulty)
+
+
+@cache
+def _curve(people: World, ball: str) -> Curve:
+    return true_curve(people, ball)
+
+
+def make_case(world: World, ball: str, seed: int) -> Case:
+    """Draw an academy, calibrate flight on it and choose a model as the pipeline does."""
+    academy = make_academy(world, ball, seed)
+    quarter = pl.col("row").replace_strict(dict(enumerate(academy.golfers.get_column("quarter"))))
+    calm = {name: pl.lit(None, pl.Float64) for name in AIR_COLUMNS}
+    drives = academy.drives.with_columns(quarter.alias("quarter"), **calm)
+    calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
+    flight = FlightMaker.of(
+        calibration.ball, Air.of(np.array(15.0), np.array(101325.0), np.array(0.0)), inputs(drives, "ball")
+    )
+    with contextlib.redirect_stdout(io.StringIO()):
+        entries = compete(candidates_for("ball", flight), drives, seed)
+    candidate, fitted, held = entries[score_table(entries, drives)[1]]
+    return Case(academy, drives, candidate, fitted.model, held, seed)
+
+
+def rms(values: Array) -> float:
+    """Give the root mean square."""
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def row(figure: str, in_use: float | None, alternative: float | None, target: float | None = 0.0) -> Row:
+    """Make a row: a figure of one academy by both ways, and what it should be; None for what there isn't."""
+    return {"figure": figure, "in_use": in_use, "alternative": alternative, "target": target}
+
+
+def efficient_yd(case: Case, model: CarryModel, speeds_mph: Array) -> tuple[Array, Array, Array]:
+    """Give efficient carry, yd, its launch, deg, and spin, rpm, by a model at club speeds, each shape (n,)."""
+    found = []
+    for v in speeds_mph:
+        at = map_at(model, case.population, float(v), HALF_WIDTH_MPH)
+        best = np.unravel_index(np.argmax(np.where(at.supported, at.carry_yd, -np.inf)), at.carry_yd.shape)
+        found.append((at.carry_yd[best], at.launch_deg[best[0]], at.spin_rpm[best[1]]))
+    carry, launch, spin = np.array(found).T
+    return carry, launch, spin
+
+
+def frontier_of(case: Case, model: CarryModel) -> Frontier:
+    """Give efficient carry and its delivery at every whole mph that the golfers reach."""
+    speed = case.population.speed_mph
+    whole = np.arange(np.floor(speed.min()), np.ceil(speed.max()) + 1)
+    speeds = supported_speeds(case.population, HALF_WIDTH_MPH, MIN_GOLFERS, whole)
+    carry, launch, spin = efficient_yd(case, model, speeds)
+    return Frontier(speeds, carry, np.zeros_like(carry), launch, spin)
+
+
+def against_truth(case: Case, in_use: CarryModel, other: CarryModel) -> list[Row]:
+    """Hold two models' expected and efficient carry against each other and against the truth."""
+    expected = [model.carry(*inputs(case.drives, "ball")) for model in (in_use, other)]
+    efficient = [efficient_yd(case, model, case.bands_mph)[0] for model in (in_use, other)]
+    off = [e - case.true_efficient_yd for e in efficient]
+    return [
+        row("expected carry of drives: rms difference, yd", None, rms(expected[1] - expected[0]), None),
+        row("expected carry of drives: rms error, yd", *(rms(e - case.true_carry_yd) for e in expected)),
+        row("efficient carry of bands: rms difference, yd", None, rms(efficient[1] - efficient[0]), None),
+        row("efficient carry of bands: bias, yd", *(float(e.mean()) for e in off)),
+        row("efficient carry of bands: rms error, yd", *(rms(e) for e in off)),
+    ]
+
+
+def problem(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
+    """Give the least-squares problem of a model's form: design of surface and offsets, and carry less the base."""
+    x = inputs(drives, model.surface.speed)
+    X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
+    return X, drives.get_column("carry_yd").to_numpy() - model.surface.base(*x)
+
+
+def with_coefficients(model: CarryModel, found: Array) -> CarryModel:
+    """Give a model other coefficients, those of the offsets last."""
+    split = model.surface.size
+    return replace(model, coefficients=found[:split], offset_yd=found[split:])
+
+
+def own_scale(case: Case) -> Array:
+    """Give carry on each drive's own device over true flight, shape (n,)."""
+    world = case.academy.world
+    on_b = case.drives.get_column("device").eq("unit-B").to_numpy()
+    ranged = case.drives.get_column("ball").eq("range").to_numpy()
+    return (1 + on_b * world.device_b_share) * (1 + ranged * world.range_ball_share)
