@@ -105,6 +105,9 @@ GOLFER_COLUMNS: dict[str, tuple[str, str]] = {
     "q_value": ("q", SMALL),
     "flagged": ("Flagged", "@"),
     "status": ("Status", "@"),
+    "ranked_lost_yd": ("Yards lost with luck taken out, yd", "0.0"),
+    "ranked_lo90_yd": ("The same, low end of its 90 % interval, yd", "0.0"),
+    "ranked_hi90_yd": ("The same, high end of its 90 % interval, yd", "0.0"),
     "note": ("Note", "@"),
 }
 
@@ -122,6 +125,11 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
             "that speed really produce, struck with a ratio that the better quarter of them reach.",
         ),
         ("Yards lost", "Efficient carry minus carry."),
+        (
+            "Luck taken out",
+            "Yards lost pulled towards those of golfers of the same speed and scatter of drives, the more the fewer "
+            "drives there are. The order goes by it.",
+        ),
         ("90 % interval", "How well the yards lost are known. It is not the spread of single drives."),
         (
             "Lost through ...",
@@ -171,12 +179,12 @@ def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Ma
     path : Path
         The workbook to be made.
     golfers : DataFrame
-        All quarters; the newest comes first, in it the flagged, most yards lost first.
+        All quarters; the newest comes first, in it the flagged, most yards lost with luck taken out first.
     flags : mapping
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
     """
     order = golfers.sort(
-        "quarter", "flagged", "lost_yd", "golfer", descending=[True, True, True, False], nulls_last=True
+        "quarter", "flagged", "ranked_lost_yd", "golfer", descending=[True, True, True, False], nulls_last=True
     )
     shown = _worded(order, "flagged").with_columns(pl.col("main_cause", "status").cast(pl.String))
     _write(path, "Golfers", "golfers", shown, GOLFER_COLUMNS, golfer_notes(flags))
