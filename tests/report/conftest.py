@@ -354,7 +354,8 @@ def lookup_folder(lookup_models, tmp_path_factory):
         air = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
         content = {
             "model": {"study": "hill-school", "fitted_on": fitted_on, "model": model.to_dict()},
-            "guide": {"study": "hill-school", "speeds": guide_rows(drives), "air": air, "turf": turf},
+            "guide": {"study": "hill-school", "speeds": guide_rows(drives), "air": air, "turf": turf}
+            | {"model_file": "model/model.json"},
             "calibration": {"calibration": kept.to_dict(), "speed_ratio": 1.46},
         }
         places = {"model": "model", "guide": "benchmarks", "calibration": "flight"}
