@@ -40,7 +40,7 @@ except UserError as error:
     raise WorkflowError(str(error)) from None
 
 FIGURES = figure_names(STUDY.bands.centres)
-PROVING_ACADEMIES = 6  # of each world
+PROVING_ACADEMIES = 4  # of each world
 
 
 # A rule and its step share their name: pipeline/*/<rule>.py. Paths and settings reach it as two JSON objects.
@@ -69,6 +69,11 @@ wildcard_constraints:
 rule all:
     input:
         f"{OUT}/summary.txt",
+        f"{OUT}/report/lookup.html",
+        f"{OUT}/golfers/sheets",
+        f"{OUT}/golfers/golfers.xlsx",
+        # They are of the newest fit, which a run by a kept model doesn't make.
+        [] if USED else f"{OUT}/model/diagnostics.html",
 
 
 rule collect_log:
@@ -172,6 +177,7 @@ checkpoint fit_model:
         card=f"{OUT}/model/card.md",
         typical=f"{OUT}/model/typical.parquet",
         replicates=f"{OUT}/model/replicates.npz",
+        held_out=f"{OUT}/model/held_out.parquet",
     params:
         files=files,
         settings=settings(study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
@@ -285,6 +291,7 @@ rule draw_figures:
 rule write_report:
     input:
         golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
         bands=rules.build_bands.output.csv,
         scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
@@ -292,6 +299,8 @@ rule write_report:
         calibrations=CALIBRATION["calibrations"],
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
         card=MODEL["card"],
+        model=MODEL["model"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
         page=f"{OUT}/report/academy.html",
     params:
@@ -299,10 +308,83 @@ rule write_report:
         settings=settings(
             settings={
                 key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight")
-            }
+            },
+            kept=bool(USED),
         ),
     message:
         "Write the academy's page"
+    shell:
+        STEP
+
+
+rule write_sheets:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        guide=rules.build_bands.output.guide,
+        database=rules.standardise_shots.output.database,
+        model=MODEL["model"],
+        tables=rules.build_flight_table.output.tables,
+    output:
+        sheets=directory(f"{OUT}/golfers/sheets"),
+    params:
+        files=files,
+        settings=settings(
+            settings={
+                key: SETTINGS[key]
+                for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight", "report")
+            }
+        ),
+    message:
+        "Write the golfers' sheets"
+    shell:
+        STEP
+
+
+rule write_workbook:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        workbook=f"{OUT}/golfers/golfers.xlsx",
+    params:
+        files=files,
+        settings=settings(flags=SETTINGS["flags"]),
+    message:
+        "Write the golfers' workbook"
+    shell:
+        STEP
+
+
+rule write_diagnostics:
+    input:
+        database=rules.standardise_shots.output.database,
+        model=rules.fit_model.output.model,
+        held_out=rules.fit_model.output.held_out,
+        scores=rules.fit_model.output.scores,
+        guide=rules.build_bands.output.guide,
+    output:
+        page=f"{OUT}/model/diagnostics.html",
+    params:
+        files=files,
+        settings=settings(settings={key: SETTINGS[key] for key in ("study", "bands", "privacy")}),
+    message:
+        "Write the researcher's diagnostics"
+    shell:
+        STEP
+
+
+rule write_lookup:
+    input:
+        model=MODEL["model"],
+        guide=rules.build_bands.output.guide,
+        calibration=CALIBRATION["calibration"],
+    output:
+        page=f"{OUT}/report/lookup.html",
+    params:
+        files=files,
+        settings=settings(window_tolerance_yd=STUDY.window_tolerance_yd),
+    message:
+        "Write the coach's page"
     shell:
         STEP
 
@@ -313,6 +395,8 @@ rule summarise_run:
         scores=MODEL["scores"],
         sources=rules.load_shots.output.sources_csv,
         page=rules.write_report.output.page,
+        lookup=rules.write_lookup.output.page,
+        sheets=rules.write_sheets.output.sheets,
         database=rules.standardise_shots.output.database,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
@@ -326,6 +410,18 @@ rule summarise_run:
         "Sum up the run"
     shell:
         STEP
+
+
+# The README's pictures, two figures of the demo: a command of its own, `snakemake --cores 2 --force readme_pictures`.
+rule readme_pictures:
+    input:
+        [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    output:
+        [f"results/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    message:
+        "Copy the README's pictures"
+    shell:
+        "cp {input:q} results/pictures/"
 
 
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
@@ -350,7 +446,8 @@ rule proving_ground:
     output:
         expand(
             "results/proving_ground/{name}",
-            name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"],
+            name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"]
+            + ["considered.csv", "considered.md"],
         ),
     params:
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
@@ -359,7 +456,7 @@ rule proving_ground:
     message:
         "Prove the figures on academies whose truth is known"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q}"
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
         " results/proving_ground {threads} {params.academies}"
 
 

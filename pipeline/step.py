@@ -5,6 +5,7 @@ Only the module of that step is imported, so that a step starts quickly. The wor
 
 import importlib
 import json
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -24,9 +25,17 @@ MODULES = {
     "assess_golfers": "pipeline.golfers.assess_golfers",
     "draw_figures": "pipeline.report.draw_figures",
     "write_report": "pipeline.report.write_report",
+    "write_sheets": "pipeline.report.write_sheets",
+    "write_diagnostics": "pipeline.report.write_diagnostics",
+    "write_workbook": "pipeline.report.write_workbook",
+    "write_lookup": "pipeline.report.write_lookup",
     "summarise_run": "pipeline.report.summarise_run",
     "flight_study": "pipeline.flight.flight_study",
 }
+
+# Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
+# write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -45,6 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             if not isinstance(part, dict):
                 raise UserError(f"{name}: the settings are no JSON object; give objects of keywords.")
             keywords |= part
+        os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
         importlib.import_module(MODULES[name]).run(**keywords)
     return outcome.status
 

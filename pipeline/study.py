@@ -122,6 +122,12 @@ class Flight(_Strict):
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="firmness of the fairway, for the run")
 
 
+class Report(_Strict):
+    """What people get to see."""
+
+    sheets: Literal["flagged", "all"] = Field("flagged", description="golfers who get a sheet of their own")
+
+
 class Study(_Strict):
     """A whole `study.yaml`."""
 
@@ -136,6 +142,7 @@ class Study(_Strict):
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
     flight: Flight = Flight()
+    report: Report = Report()
     seed: int = Field(1, ge=0, lt=2**32, description="seed of every random draw")
 
 

@@ -91,3 +91,10 @@ def pytest_addoption(parser):
     parser.addoption(
         "--renew-golden", action="store_true", help="write the demo run's golden numbers anew instead of checking them"
     )
+
+
+def pytest_collection_modifyitems(items):
+    """Share tests out over processes by file; those of the whole workflow share one demo run, so they stay together."""
+    for item in items:
+        folder = item.path.parent.name
+        item.add_marker(pytest.mark.xdist_group(folder if folder == "workflow" else item.path.name))

@@ -29,6 +29,8 @@ from pipeline.store import read_drives
 from pipeline.study import Bands
 from pipeline.tables import BandTable
 
+TOLD_EVERY = 10  # club speeds, in the lines that show progress
+
 
 def run(
     database: str,
@@ -89,12 +91,15 @@ def find_efficient(
         return {}
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
     speeds = np.union1d(whole_mph, np.array(rules.centres_mph))
-    return {
-        float(speed): efficient_at(
+    reached = supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
+    efficient: dict[float, Efficient] = {}
+    for place, speed in enumerate(reached):
+        if place % TOLD_EVERY == 0:
+            print(f"Working out efficient carry at {speed:g} mph, {place + 1} of {len(reached)} speeds ...", flush=True)
+        efficient[float(speed)] = efficient_at(
             model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd, roller
         )
-        for speed in supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
-    }
+    return efficient
 
 
 def golfers_by_quarter(drives: pl.DataFrame, model: CarryModel, min_shots: int) -> pl.DataFrame:

@@ -1,7 +1,8 @@
 """Step: fit the candidate models, hold them against each other on golfers held out, keep the chosen one.
 
 In: shots.duckdb, calibration.json. Out: model.json (the chosen model), coefficients.csv (every candidate), scores.csv,
-card.md, typical.parquet (one row per golfer) and replicates.npz (refits on resampled golfers).
+card.md, typical.parquet (one row per golfer), replicates.npz (refits on resampled golfers) and held_out.parquet (the
+chosen model's predictions on golfers held out, one row per drive of the fit, in the order of source and row).
 """
 
 import json
@@ -15,6 +16,7 @@ from pipeline.errors import UserError
 from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
 from pipeline.fit.card import write_card
 from pipeline.fit.contest import (
+    EVERYTHING,
     Candidate,
     Fitted,
     HeldOut,
@@ -30,6 +32,7 @@ from pipeline.fit.contest import (
 )
 from pipeline.fit.drives import golfer_codes, inputs, speed_of_study, typical_drives, usable
 from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.model import known_key
 from pipeline.fit.replicates import draw_counts, refit
 from pipeline.flight.air import Air
 from pipeline.flight.calibrate import Calibration
@@ -48,6 +51,7 @@ def run(
     card: str,
     typical: str,
     replicates: str,
+    held_out: str,
     calibration: str,
     study: str,
     seed: int,
@@ -64,6 +68,7 @@ def run(
     interval = {known: interval_edges(held.measured, predicted) for known, predicted in held.predicted.items()}
     kept = fitted.model.with_interval(interval)
     golfers = typical_drives(drives, ["golfer"])
+    print("Refitting on resampled golfers ...", flush=True)
     refits = refit(kept, used, golfers, draw_counts(golfers.height, seed))
 
     write_json(Path(model), {"study": study, "model": kept.to_dict(), "fitted_on": _fitted_on(used)})
@@ -71,6 +76,7 @@ def run(
     write_csv(Path(scores), Scores.validate(table))
     write_text(Path(card), write_card(study, kept, table, used, fitted.fit.residual_sd))
     write_parquet(Path(typical), golfers)
+    write_parquet(Path(held_out), held_out_table(held))
     with whole(Path(replicates)) as part, part.open("wb") as file:
         np.savez(file, allow_pickle=False, **refits.to_arrays())
     best = table.row(chosen, named=True)
@@ -149,6 +155,18 @@ def coefficient_table(fits: list[Fitted]) -> pl.DataFrame:
             }
         )
         for fitted in fits
+    )
+
+
+def held_out_table(held: HeldOut) -> pl.DataFrame:
+    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone."""
+    return pl.DataFrame(
+        {
+            "measured_yd": held.measured,
+            "predicted_yd": held.predicted[EVERYTHING],
+            "predicted_by_club_speed_yd": held.predicted[known_key(False, False, False)],
+            "fold": held.fold,
+        }
     )
 
 

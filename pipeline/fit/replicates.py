@@ -13,6 +13,7 @@ from pipeline.fit.surface import Array
 from pipeline.fit.trends import BETTER_QUARTER, better_line, pulled_ratios, quantile_line, strike_effects
 
 REPLICATES = 200
+TOLD_EVERY = 50  # draws, in the lines that show progress
 RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
 
 
@@ -115,6 +116,8 @@ def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.int64]) -> Array
         if np.count_nonzero(drawn) >= 3:
             line = better_line(known[np.repeat(np.arange(len(place)), drawn)], RESAMPLED_STEP)
             better[b] = line.at_centre, line.slope, line.centre_mph
+        if (b + 1) % TOLD_EVERY == 0:
+            print(f"  {b + 1} of {len(counts)} draws of golfers", flush=True)
     return better
 
 

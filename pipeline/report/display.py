@@ -3,21 +3,26 @@
 Files of the pipeline hold full floats; rounding happens here and for display alone.
 """
 
+from collections.abc import Callable, Mapping
+
 import dataframely as dy
 import great_tables as gt
 import numpy as np
 import polars as pl
+from markupsafe import escape
 
+from pipeline.report.academy_words import VALUE_WORDS, reject_words
 from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 PERCENTILES = (25, 50, 75, 90)
+PART_NAMES = ("contact", "launch", "spin", "consistency", "other")
 EMPTY = "\N{EN DASH}"
 # Carry is known to about a yard, launch to a tenth of a degree, spin to tens of rpm: more digits would only seem exact.
 DECIMALS = {"yd": 0, "deg": 1, "rpm": -1, "mph": 1}
 
 
 def worst_first(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
-    """Pick a quarter's flagged golfers, most yards lost first, equal ones by pseudonym.
+    """Pick a quarter's flagged golfers, the worst first by what is left when luck is taken out, as in flagged.csv.
 
     Parameters
     ----------
@@ -32,7 +37,8 @@ def worst_first(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
         Columns of `pipeline.tables.Golfers`.
     """
     chosen = golfers.filter(pl.col("flagged") & (pl.col("quarter") == quarter))
-    return chosen.sort("lost_yd", "golfer", descending=[True, False], nulls_last=True)
+    # Where too few golfers are there to tell luck, nobody has a shrunk figure and the plain one stands in.
+    return chosen.sort(["ranked_lost_yd", "lost_yd", "golfer"], descending=[True, True, False], nulls_last=True)
 
 
 def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFrame:
@@ -55,17 +61,20 @@ def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFr
     table = _newest_first(bands)
     shown = table.select(
         pl.col("quarter").alias("Quarter"),
-        _number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
-        _number(table, "golfers", 0).alias("Golfers"),
-        _number(table, "shots", 0).alias("Drives"),
-        *(_number(table, f"carry_p{p}_yd", DECIMALS["yd"]).alias(f"Carry, {p}th percentile, yd") for p in PERCENTILES),
-        _number(table, "efficient_carry_yd", DECIMALS["yd"]).alias("Efficient carry, yd"),
-        _interval(table, "efficient_lo90_yd", "efficient_hi90_yd", "yd").alias("its 90 % interval, yd"),
-        _number(table, "efficient_total_yd", DECIMALS["yd"]).alias("Efficient total, yd"),
-        _interval(table, "launch_lo_deg", "launch_hi_deg", "deg").alias("Launch window, deg"),
-        _interval(table, "spin_lo_rpm", "spin_hi_rpm", "rpm").alias("Spin window, rpm"),
-        _number(table, "speed_ratio_p50", 2).alias("Speed ratio, 50th percentile"),
-        _number(table.with_columns(share=100 * pl.col("in_window_share")), "share", 0).alias("Golfers in window, %"),
+        as_number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
+        as_number(table, "golfers", 0).alias("Golfers"),
+        as_number(table, "shots", 0).alias("Drives"),
+        *(
+            as_number(table, f"carry_p{p}_yd", DECIMALS["yd"]).alias(f"Carry, {p}th percentile, yd")
+            for p in PERCENTILES
+        ),
+        as_number(table, "efficient_carry_yd", DECIMALS["yd"]).alias("Efficient carry, yd"),
+        as_interval(table, "efficient_lo90_yd", "efficient_hi90_yd", "yd").alias("its 90 % interval, yd"),
+        as_number(table, "efficient_total_yd", DECIMALS["yd"]).alias("Efficient total, yd"),
+        as_interval(table, "launch_lo_deg", "launch_hi_deg", "deg").alias("Launch window, deg"),
+        as_interval(table, "spin_lo_rpm", "spin_hi_rpm", "rpm").alias("Spin window, rpm"),
+        as_number(table, "speed_ratio_p50", 2).alias("Speed ratio, 50th percentile"),
+        as_number(table.with_columns(share=100 * pl.col("in_window_share")), "share", 0).alias("Golfers in window, %"),
         pl.col("note").fill_null("").alias("Note"),
     )
     return _without_suppressed(shown, table["suppressed"], min_golfers)
@@ -89,10 +98,13 @@ def show_totals(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataF
     table = _newest_first(bands)
     shown = table.select(
         pl.col("quarter").alias("Quarter"),
-        _number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
-        *(_number(table, f"total_p{p}_yd", DECIMALS["yd"]).alias(f"Total, {p}th percentile, yd") for p in PERCENTILES),
-        _interval(table, "total_launch_lo_deg", "total_launch_hi_deg", "deg").alias("Launch window for total, deg"),
-        _interval(table, "total_spin_lo_rpm", "total_spin_hi_rpm", "rpm").alias("Spin window for total, rpm"),
+        as_number(table, "band_mph", 1, trim=True).alias("Band centre, mph"),
+        *(
+            as_number(table, f"total_p{p}_yd", DECIMALS["yd"]).alias(f"Total, {p}th percentile, yd")
+            for p in PERCENTILES
+        ),
+        as_interval(table, "total_launch_lo_deg", "total_launch_hi_deg", "deg").alias("Launch window for total, deg"),
+        as_interval(table, "total_spin_lo_rpm", "total_spin_hi_rpm", "rpm").alias("Spin window for total, rpm"),
         pl.lit("").alias("Note"),
     )
     return _without_suppressed(shown, table["suppressed"], min_golfers)
@@ -189,38 +201,41 @@ def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
     -------
     polars.DataFrame
         Text columns, one row per flagged golfer; parts to a tenth of a yard, so that they add up but for rounding.
+        The q value is told as wrong flags in 100, rounded to the unsure side.
     """
     table = worst_first(golfers, quarter)
-    parts = ("contact", "launch", "spin", "consistency", "other")
+    wrong = 100 * pl.col("q_value")
+    # Rounded before the ceiling, so that the 3.0000000001 of a computed 0.03 isn't 4.
+    whole = wrong.round(9).ceil().cast(pl.Int64).cast(pl.String)
     return table.select(
         pl.col("golfer").alias("Golfer"),
-        _number(table, "shots", 0).alias("Drives"),
-        _number(table, "club_speed_mph", DECIMALS["mph"]).alias("Club speed, mph"),
-        _number(table, "launch_deg", DECIMALS["deg"]).alias("Launch, deg"),
-        _number(table, "spin_rpm", DECIMALS["rpm"]).alias("Spin, rpm"),
-        _number(table, "carry_yd", 1).alias("Carry, yd"),
-        _number(table, "efficient_yd", 1).alias("Efficient carry, yd"),
-        _number(table, "lost_yd", 1).alias("Yards lost, yd"),
-        _interval(table, "lost_lo90_yd", "lost_hi90_yd", "yd").alias("its 90 % interval, yd"),
-        *(_number(table, f"lost_{part}_yd", 1).alias(f"{part.capitalize()}, yd") for part in parts),
+        as_number(table, "shots", 0).alias("Drives"),
+        as_number(table, "club_speed_mph", DECIMALS["mph"]).alias("Club speed, mph"),
+        as_number(table, "carry_yd", 1).alias("Carry, yd"),
+        as_number(table, "efficient_yd", 1).alias("Efficient carry, yd"),
+        as_number(table, "lost_yd", 1).alias("Yards lost, yd"),
+        as_interval(table, "lost_lo90_yd", "lost_hi90_yd", "yd").alias("its 90 % interval, yd"),
+        as_number(table, "ranked_lost_yd", 1).alias("Luck taken out, yd"),
+        *(as_number(table, f"lost_{part}_yd", 1).alias(f"{part.capitalize()}, yd") for part in PART_NAMES),
         pl.col("main_cause").cast(pl.String).alias("Main cause"),
-        pl.when(pl.col("q_value") < 0.001).then(pl.lit("<0.001")).otherwise(_number(table, "q_value", 3)).alias("q"),
+        pl.when(wrong < 0.1).then(pl.lit("<0.1")).when(wrong < 1).then(pl.lit("<1")).otherwise(whole)
+        .alias("Wrong flags in 100"),
         pl.col("note").fill_null("").alias("Note"),
-    )
+    )  # fmt: skip
 
 
 def show_scores(scores: dy.DataFrame[Scores]) -> pl.DataFrame:
     """Turn the scores of the candidate models into text for display, in their own order."""
     return scores.select(
         pl.col("model").alias("Model"),
-        _number(scores, "terms", 0).alias("Terms"),
-        _number(scores, "golfers", 0).alias("Golfers"),
-        _number(scores, "shots", 0).alias("Drives"),
-        _number(scores, "rmse_yd", 2).alias("RMS error, yd"),
-        _number(scores, "rmse_std_error_yd", 2).alias("its standard error, yd"),
-        _number(scores, "mae_yd", 2).alias("Mean absolute error, yd"),
-        _number(scores, "bias_yd", 2).alias("Bias, yd"),
-        _number(scores.with_columns(covered=100 * pl.col("coverage90")), "covered", 1).alias(
+        as_number(scores, "terms", 0).alias("Terms"),
+        as_number(scores, "golfers", 0).alias("Golfers"),
+        as_number(scores, "shots", 0).alias("Drives"),
+        as_number(scores, "rmse_yd", 2).alias("RMS error, yd"),
+        as_number(scores, "rmse_std_error_yd", 2).alias("its standard error, yd"),
+        as_number(scores, "mae_yd", 2).alias("Mean absolute error, yd"),
+        as_number(scores, "bias_yd", 2).alias("Bias, yd"),
+        as_number(scores.with_columns(covered=100 * pl.col("coverage90")), "covered", 1).alias(
             "Drives inside the 90 % interval, %"
         ),
         pl.when("chosen").then(pl.lit("yes")).otherwise(pl.lit("")).alias("Chosen"),
@@ -233,13 +248,13 @@ def show_calibrations(calibrations: dy.DataFrame[Calibrations]) -> pl.DataFrame:
     table = calibrations.sort("kept", "coefficients", descending=[True, False])
     return table.select(
         pl.col("coefficients").alias("Coefficient set"),
-        _number(table, "drag", 3).alias("Drag multiplier"),
-        _number(table, "drag_std_error", 3).alias("Drag, standard error"),
-        _number(table, "lift", 3).alias("Lift multiplier"),
-        _number(table, "lift_std_error", 3).alias("Lift, standard error"),
-        _number(table, "residual_sd_yd", 1).alias("Scatter of drives about flight, yd"),
-        _number(table, "drives", 0).alias("Drives"),
-        _number(table, "golfers", 0).alias("Golfers"),
+        as_number(table, "drag", 3).alias("Drag multiplier"),
+        as_number(table, "drag_std_error", 3).alias("Drag, standard error"),
+        as_number(table, "lift", 3).alias("Lift multiplier"),
+        as_number(table, "lift_std_error", 3).alias("Lift, standard error"),
+        as_number(table, "residual_sd_yd", 1).alias("Scatter of drives about flight, yd"),
+        as_number(table, "drives", 0).alias("Drives"),
+        as_number(table, "golfers", 0).alias("Golfers"),
         pl.when("kept").then(pl.lit("yes")).otherwise(pl.lit("")).alias("Kept"),
         pl.col("note").alias("Note"),
     )
@@ -251,10 +266,10 @@ def show_sources(sources: dy.DataFrame[Sources]) -> pl.DataFrame:
     return table.select(
         pl.col("source").alias("Log"),
         pl.col("status").cast(pl.String).alias("Status"),
-        _number(table, "rows", 0).alias("Rows"),
-        _number(table, "accepted", 0).alias("Accepted"),
-        _number(table, "rejected", 0).alias("Rejected"),
-        _number(table, "duplicates", 0).alias("Duplicates"),
+        as_number(table, "rows", 0).alias("Rows"),
+        as_number(table, "accepted", 0).alias("Accepted"),
+        as_number(table, "rejected", 0).alias("Rejected"),
+        as_number(table, "duplicates", 0).alias("Duplicates"),
         pl.col("reason").fill_null("").alias("Why refused"),
     )
 
@@ -265,13 +280,20 @@ def show_rejects(rejects: dy.DataFrame[Rejects]) -> pl.DataFrame:
         rejects.group_by("rule", "column").len("rows").sort("rows", "rule", "column", descending=[True, False, False])
     )
     return counted.select(
-        pl.col("rule").str.replace_all("_", " ", literal=True).alias("Rule"),
-        pl.col("column").alias("Column"),
-        _number(counted, "rows", 0).alias("Rows"),
+        pl.Series("What was wrong", reject_words(counted["rule"]), dtype=pl.String),
+        pl.col("column").replace(VALUE_WORDS).alias("Value"),
+        as_number(counted, "rows", 0).alias("Rows"),
     )
 
 
-def html_table(table: pl.DataFrame, *, table_id: str, text: tuple[str, ...]) -> str:
+def html_table(
+    table: pl.DataFrame,
+    *,
+    table_id: str,
+    text: tuple[str, ...],
+    spanners: Mapping[str, Mapping[str, str]] | None = None,
+    cells: Mapping[str, Callable[[str], str]] | None = None,
+) -> str:
     """Write a table of text columns as HTML; every cell is escaped.
 
     Parameters
@@ -282,11 +304,15 @@ def html_table(table: pl.DataFrame, *, table_id: str, text: tuple[str, ...]) -> 
         Id of the table in the page; a given one keeps the page the same on every run.
     text : tuple of str
         Columns set to the left; the others hold figures and are set to the right.
+    spanners : mapping, optional
+        Headings over several columns: for each, its columns with what is left of their own headers.
+    cells : mapping, optional
+        For a column, what makes the HTML of a cell from its text, already escaped.
 
     Returns
     -------
     str
-        HTML with its style, without scripts or links.
+        HTML with its style, without scripts.
     """
     figures = [name for name in table.columns if name not in text]
     made = (
@@ -302,10 +328,19 @@ def html_table(table: pl.DataFrame, *, table_id: str, text: tuple[str, ...]) -> 
             table_margin_left="0",
         )
     )
+    for heading, labels in (spanners or {}).items():
+        made = made.tab_spanner(heading, list(labels)).cols_label(dict(labels))
+    for name, write in (cells or {}).items():
+        made = made.fmt(_on_escaped(write), columns=name)
     return str(made.as_raw_html())
 
 
-def _number(table: pl.DataFrame, name: str, decimals: int, *, trim: bool = False) -> pl.Series:
+def _on_escaped(write: Callable[[str], str]) -> Callable[[str], str]:
+    # The library doesn't escape a cell that has a writer of its own.
+    return lambda value: write(str(escape(value)))
+
+
+def as_number(table: pl.DataFrame, name: str, decimals: int, *, trim: bool = False) -> pl.Series:
     """Write a column of numbers as text, rounded to `decimals`; -1 means tens, `trim` drops trailing zeros."""
     values = table[name].cast(pl.Float64).to_numpy()
     # Adding 0 turns the -0 of a rounded small negative into 0.
@@ -314,8 +349,8 @@ def _number(table: pl.DataFrame, name: str, decimals: int, *, trim: bool = False
     return pl.Series(name, np.where(np.isnan(values), EMPTY, written).astype(object), dtype=pl.String)
 
 
-def _interval(table: pl.DataFrame, low: str, high: str, unit: str) -> pl.Expr:
+def as_interval(table: pl.DataFrame, low: str, high: str, unit: str) -> pl.Expr:
     """Write two columns as `low to high`, a dash where either is null."""
-    ends = _number(table, low, DECIMALS[unit]), _number(table, high, DECIMALS[unit])
+    ends = as_number(table, low, DECIMALS[unit]), as_number(table, high, DECIMALS[unit])
     known = table.select(pl.col(low).is_not_null() & pl.col(high).is_not_null()).to_series()
     return pl.when(known).then(pl.format("{} to {}", *(pl.lit(end) for end in ends))).otherwise(pl.lit(EMPTY))

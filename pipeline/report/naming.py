@@ -1,4 +1,4 @@
-"""Names of the figures, in the order in which the page shows them."""
+"""Names of the figures, in the order in which the page shows them, and of the pages beside the academy's."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -8,6 +8,14 @@ from pipeline.errors import UserError
 CARRY = "carry_by_speed"
 LOSSES = "losses"
 FORMATS = ("png", "svg")
+
+# Other pages as they lie from report/academy.html.
+LINKS = {
+    "lookup": "lookup.html",
+    "sheets": "../golfers/sheets",
+    "diagnostics": "../model/diagnostics.html",
+    "comparison": "../model/comparison.md",
+}
 
 
 def delivery_name(band_mph: float) -> str:

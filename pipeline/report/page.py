@@ -1,16 +1,21 @@
 """The academy's page: one HTML text with everything in it, made from frames and the bytes of the figures."""
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import dataframely as dy
 import polars as pl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from matplotlib.colors import to_hex
 
 from pipeline.errors import UserError
+from pipeline.report.academy_words import band_sentences
 from pipeline.report.display import (
+    PART_NAMES,
+    PERCENTILES,
     html_table,
     show_bands,
     show_calibrations,
@@ -20,13 +25,34 @@ from pipeline.report.display import (
     show_sources,
     show_totals,
 )
-from pipeline.report.naming import CARRY, LOSSES, delivery_name, figure_names
-from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
+from pipeline.report.look import band_colours
+from pipeline.report.movement import count_movement, show_changes
+from pipeline.report.naming import CARRY, LINKS, LOSSES, delivery_name, figure_names
+from pipeline.report.sheets import INDEX, sheet_name
+from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+
+BAND = "Band centre, mph"
+PARTS_OVER = {"Parts of the yards lost, yd": {f"{name.capitalize()}, yd": name.capitalize() for name in PART_NAMES}}
+
+
+def _over_percentiles(kind: str) -> dict[str, dict[str, str]]:
+    return {f"{kind}, yd": {f"{kind}, {p}th percentile, yd": f"{p}th percentile" for p in PERCENTILES}}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A table of text columns, those of them that are set to the left, and how its headers and cells are written."""
+
+    table: pl.DataFrame
+    text: tuple[str, ...] = ()
+    spanners: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    cells: Mapping[str, Callable[[str], str]] = field(default_factory=dict)
 
 
 def build_page(
     *,
     golfers: dy.DataFrame[Golfers],
+    changes: dy.DataFrame[Changes],
     bands: dy.DataFrame[BandTable],
     scores: dy.DataFrame[Scores],
     sources: dy.DataFrame[Sources],
@@ -34,18 +60,21 @@ def build_page(
     calibrations: dy.DataFrame[Calibrations],
     images: Mapping[str, bytes],
     card: str,
+    model: Mapping[str, Any],
     settings: dict[str, Any],
 ) -> str:
     """Build the academy's page.
 
     Parameters
     ----------
-    golfers, bands, scores, sources, rejects, calibrations : DataFrame
+    golfers, changes, bands, scores, sources, rejects, calibrations : DataFrame
         The study's tables.
     images : mapping of str to bytes
         PNG of each figure by name, see `pipeline.report.naming.figure_names`.
     card : str
         Text of the model card; shown as it is.
+    model : mapping
+        Which model golfers were held against, see `pipeline.report.inputs.read_yardstick`.
     settings : dict
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
 
@@ -63,22 +92,32 @@ def build_page(
     environment = Environment(
         loader=PackageLoader("pipeline.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
+    min_golfers = settings["privacy"]["min_golfers"]
+    here = bands.filter(pl.col("quarter") == quarter).sort("band_mph")
     return environment.get_template("academy.html.j2").render(
         settings=settings,
         quarter=quarter,
+        links=LINKS | {"sheets": f"{LINKS['sheets']}/{INDEX}"},
         counts=count_golfers(golfers, quarter),
         causes=count_causes(golfers, quarter),
+        unassessed=count_unassessed(golfers, quarter, settings["flags"]["min_shots"]),
+        moved=count_movement(changes, golfers, quarter),
+        sentences=band_sentences(
+            here.to_dicts(), half_width_mph=settings["bands"]["half_width_mph"], min_golfers=min_golfers
+        ),
+        suppressed=bands.filter("suppressed").sort("quarter", "band_mph", descending=[True, False]).to_dicts(),
         logs=count_rows(sources),
         chosen=_chosen(scores),
         flight=kept_set(calibrations),
+        model=model,
         tables=_tables(
             {
-                **_band_tables(bands, quarter, settings["privacy"]["min_golfers"]),
-                "flagged": (show_flagged(golfers, quarter), ("Golfer", "Main cause", "Note")),
-                "flight": (show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
-                "scores": (show_scores(scores), ("Model", "Chosen", "Note")),
-                "sources": (show_sources(sources), ("Log", "Status", "Why refused")),
-                "rejects": (show_rejects(rejects), ("Rule", "Column")),
+                **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
+                **_golfer_tables(golfers, changes, quarter),
+                "flight": Shown(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
+                "scores": Shown(show_scores(scores), ("Model", "Chosen", "Note")),
+                "sources": Shown(show_sources(sources), ("Log", "Status", "Why refused")),
+                "rejects": Shown(show_rejects(rejects), ("What was wrong", "Value")),
             }
         ),
         figures=_figures(images, settings),
@@ -102,16 +141,38 @@ def newest_quarter(golfers: dy.DataFrame[Golfers], bands: dy.DataFrame[BandTable
     return newest
 
 
-def count_golfers(golfers: dy.DataFrame[Golfers], quarter: str) -> dict[str, int]:
-    """Count a quarter's golfers: `all`, `assessed`, `flagged`, `not_assessed`."""
-    status = golfers.filter(pl.col("quarter") == quarter)["status"].cast(pl.String)
+def count_golfers(golfers: dy.DataFrame[Golfers], quarter: str) -> dict[str, float]:
+    """Count a quarter's golfers and what the flagged ones lose.
+
+    Returns
+    -------
+    dict
+        `all`, `drives`, `assessed`, `flagged` and `not_assessed`; `lost_yd`, what the flagged lose on a mean drive,
+        added up, and `recoverable_yd`, the same with luck taken out.
+    """
+    here = golfers.filter(pl.col("quarter") == quarter)
+    status, flagged = here["status"].cast(pl.String), here.filter("flagged")
     unassessed = int((status == "not_assessed").sum())
+    # Where too few golfers are there to tell luck, the plain figure stands in.
+    lucky = flagged.select(pl.coalesce("ranked_lost_yd", "lost_yd").sum()).item()
     return {
         "all": status.len(),
+        "drives": int(here["shots"].sum()),
         "assessed": status.len() - unassessed,
-        "flagged": int((status == "flagged").sum()),
+        "flagged": flagged.height,
         "not_assessed": unassessed,
+        "lost_yd": float(flagged["lost_yd"].sum()),
+        "recoverable_yd": float(lucky),
     }
+
+
+def count_unassessed(golfers: dy.DataFrame[Golfers], quarter: str, min_shots: int) -> list[tuple[str, int]]:
+    """Count a quarter's golfers who were not assessed by the reason, the commonest first."""
+    left_out = golfers.filter((pl.col("quarter") == quarter) & (pl.col("status") == "not_assessed"))
+    few = pl.when(pl.col("shots") < min_shots).then(pl.lit(f"fewer than {min_shots} drives"))
+    reason = few.otherwise(pl.col("note").fill_null("no reason is told")).alias("reason")
+    counted = left_out.group_by(reason).len("golfers").sort("golfers", "reason", descending=[True, False])
+    return list(counted.iter_rows())
 
 
 def count_causes(golfers: dy.DataFrame[Golfers], quarter: str) -> list[tuple[str, int]]:
@@ -152,30 +213,57 @@ def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
     return kept.row(0, named=True)
 
 
-Shown = tuple[pl.DataFrame, tuple[str, ...]]  # a table of text columns, and those of them that are set to the left
+def _golfer_tables(golfers: dy.DataFrame[Golfers], changes: dy.DataFrame[Changes], quarter: str) -> dict[str, Shown]:
+    """Lay out the flagged and the movement, the flagged of this quarter linked to their sheets."""
+    flagged = show_flagged(golfers, quarter)
+    linked = set(flagged["Golfer"])
+
+    def link(golfer: str) -> str:
+        return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
+
+    named = {"Golfer": link}
+    return {
+        "flagged": Shown(flagged, ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
+        "changes": Shown(show_changes(changes, quarter), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
+    }
 
 
-def _band_tables(bands: dy.DataFrame[BandTable], quarter: str, min_golfers: int) -> dict[str, Shown]:
+def _band_tables(
+    bands: dy.DataFrame[BandTable], quarter: str, min_golfers: int, centres_mph: list[float]
+) -> dict[str, Shown]:
     """Lay out carry and total of the newest quarter, as `bands` and `totals`, and of those before it."""
+    colours = {f"{centre:g}": to_hex(colour) for centre, colour in band_colours(centres_mph).items()}
+
+    def mark(centre: str) -> str:
+        colour = colours.get(centre)
+        return f'<span class="mark" style="background:{colour}"></span>{centre}' if colour else centre
+
     is_new = pl.col("Quarter") == quarter
     laid: dict[str, Shown] = {}
-    for new, earlier, show in (("bands", "earlier", show_bands), ("totals", "earlier_totals", show_totals)):
+    kinds = (("bands", "earlier", show_bands, "Carry"), ("totals", "earlier_totals", show_totals, "Total"))
+    for new, earlier, show, kind in kinds:
         shown = show(bands, min_golfers=min_golfers)
-        laid[new] = (shown.filter(is_new).drop("Quarter"), ("Note",))
-        laid[earlier] = (shown.filter(~is_new), ("Quarter", "Note"))
+        how: dict[str, Any] = {"spanners": _over_percentiles(kind), "cells": {BAND: mark}}
+        laid[new] = Shown(shown.filter(is_new).drop("Quarter"), ("Note",), **how)
+        laid[earlier] = Shown(shown.filter(~is_new), ("Quarter", "Note"), **how)
     return laid
 
 
 def _tables(made: dict[str, Shown]) -> dict[str, Markup]:
     # Markup is right here: html_table escapes every cell. An empty table becomes an empty text, which the page tests.
-    made = {
-        name: (table.drop([note for note in ("Note", "Why refused") if note in text and _is_blank(table[note])]), text)
-        for name, (table, text) in made.items()
-    }
-    return {
-        name: Markup(html_table(table, table_id=f"{name}-table", text=text)) if table.height else Markup("")
-        for name, (table, text) in made.items()
-    }
+    return {name: _markup(name, shown) if shown.table.height else Markup("") for name, shown in made.items()}
+
+
+def _markup(name: str, shown: Shown) -> Markup:
+    blank = [note for note in ("Note", "Why refused") if note in shown.text and _is_blank(shown.table[note])]
+    html = html_table(
+        shown.table.drop(blank),
+        table_id=f"{name}-table",
+        text=tuple(column for column in shown.text if column not in blank),
+        spanners=shown.spanners,
+        cells=shown.cells,
+    )
+    return Markup(html)
 
 
 def _is_blank(column: pl.Series) -> bool:
@@ -187,7 +275,8 @@ def _figures(images: Mapping[str, bytes], settings: dict[str, Any]) -> dict[str,
     tolerance = settings["window_tolerance_yd"]
     texts = {
         CARRY: "Mean carry of each golfer against club speed, the bands' percentiles and the efficient curve.",
-        LOSSES: "Parts of the yards lost of each flagged golfer, the worst first. The dot is the yards lost in all.",
+        LOSSES: "Parts of the yards lost of each flagged golfer, the worst first. The dot is the yards lost in all, "
+        "the line its 90 % interval.",
     }
     texts |= {
         delivery_name(centre): f"Expected carry over launch and spin at {centre:g} mph. The frame is the window: "

@@ -1,6 +1,6 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
-In: golfers.csv, scores.csv, sources.csv, the page, shots.duckdb, model.json, and what tells which model it is: a kept
+In: golfers.csv, scores.csv, sources.csv, the pages, shots.duckdb, model.json, and what tells which model it is: a kept
 model's record.json or the newest fit's verdict.json. Out: run.json (configuration as resolved, versions, the model,
 input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
 """
@@ -16,7 +16,7 @@ from pipeline.files import write_json, write_text
 from pipeline.fit.kept import package_versions
 from pipeline.fit.model import CarryModel
 from pipeline.fit.moves import levels_without_term, plain
-from pipeline.report.inputs import read_table
+from pipeline.report.inputs import read_table, read_yardstick
 from pipeline.store import read_shots
 from pipeline.tables import Golfers, Scores, Sources
 
@@ -28,6 +28,8 @@ def run(
     scores: str,
     sources: str,
     page: str,
+    lookup: str,
+    sheets: str,
     database: str,
     model: str,
     which: str,
@@ -38,23 +40,20 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
     logs = read_table(sources, Sources)
-    told = _read_json(which)
-    fitted = _read_json(model)
-    yardstick = {"id": told["id"], "kept": kept, "file": model, "fitted_on": fitted["fitted_on"]}
-    if not kept:
-        yardstick |= {"verdict": told["verdict"], "held_against": told["parent"]}
+    yardstick = read_yardstick(which, model, kept=kept)
     write_json(
         Path(record),
         {
             "configuration": settings,
-            "model": yardstick,
+            "model": yardstick | {"file": model},
             "versions": package_versions(),
             "sources": logs.to_dicts(),
         },
     )
     shots = read_shots(Path(database), ("device", "ball"))
-    about = model_lines(yardstick, levels_without_term(CarryModel.from_dict(fitted["model"]), shots))
-    lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, page, about)
+    about = model_lines(yardstick, levels_without_term(_read_model(model), shots))
+    made = pages_lines(page, lookup, sheets)
+    lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
@@ -86,8 +85,17 @@ def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str
     return lines
 
 
+def pages_lines(page: str, lookup: str, sheets: str) -> list[str]:
+    """Tell what to open: the academy's page, the coach's, the list in the folder of golfers' sheets."""
+    return [
+        f"Open {page}: the quarter on one page, for the director.",
+        f"Open {lookup}: how far a drive should go, for the coach's phone.",
+        f"Open {sheets}/index.html: the golfers' sheets, to print.",
+    ]
+
+
 def summary_lines(
-    golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, page: str, about: Sequence[str]
+    golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, made: Sequence[str], about: Sequence[str]
 ) -> list[str]:
     """Tell a run's outcome in a few lines of plain text.
 
@@ -95,8 +103,8 @@ def summary_lines(
     ----------
     golfers, scores, sources : DataFrame
         The tables `Golfers`, `Scores` and `Sources`.
-    page : str
-        Path of the page to open.
+    made : sequence of str
+        From `pages_lines`.
     about : sequence of str
         From `model_lines`.
 
@@ -120,16 +128,17 @@ def summary_lines(
         f"Model: {chosen['model']}, rms error {chosen['rmse_yd']:.1f} yd on golfers held out of the fit.",
         *about,
         f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, "
-        f"{flagged.height} flagged, {_sum(flagged):.0f} yd lost by them together.",
-        f"Open {page}",
+        f"{flagged.height} flagged, {_sum(flagged, 'lost_yd'):.0f} yd lost by them together "
+        f"({_sum(flagged, 'ranked_lost_yd'):.0f} yd with luck taken out).",
+        *made,
         CAUTION,
     ]
 
 
-def _sum(flagged: pl.DataFrame) -> float:
-    return float(flagged.get_column("lost_yd").sum())
+def _sum(flagged: pl.DataFrame, name: str) -> float:
+    # Where too few golfers are there to tell luck, the plain figure stands in.
+    return float(flagged.select(pl.coalesce(name, "lost_yd").sum()).item())
 
 
-def _read_json(path: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
-    return found
+def _read_model(path: str) -> CarryModel:
+    return CarryModel.from_dict(json.loads(Path(path).read_text(encoding="utf-8"))["model"])

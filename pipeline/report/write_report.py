@@ -1,7 +1,8 @@
 """Write the academy's page: tables and figures of a study on one self-contained HTML page.
 
-In: golfers.csv (Golfers), bands.csv (BandTable), scores.csv (Scores), sources.csv (Sources), rejects.csv (Rejects),
-calibrations.csv (Calibrations), the figures as png, the model card. Out: academy.html.
+In: golfers.csv (Golfers), changes.csv (Changes), bands.csv (BandTable), scores.csv (Scores), sources.csv (Sources),
+rejects.csv (Rejects), calibrations.csv (Calibrations), the figures as png, the model card, model.json, and what tells
+which model it is: a kept model's record.json or the newest fit's verdict.json. Out: academy.html.
 """
 
 from collections.abc import Sequence
@@ -10,14 +11,15 @@ from typing import Any
 
 from pipeline.errors import UserError
 from pipeline.files import write_text
-from pipeline.report.inputs import read_table
+from pipeline.report.inputs import read_table, read_yardstick
 from pipeline.report.naming import figure_names, match_paths
 from pipeline.report.page import build_page
-from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
 
 
 def run(
     golfers: str,
+    changes: str,
     bands: str,
     scores: str,
     sources: str,
@@ -25,23 +27,30 @@ def run(
     calibrations: str,
     figures: Sequence[str],
     card: str,
+    model: str,
+    which: str,
     page: str,
     settings: dict[str, Any],
+    kept: bool,
 ) -> None:
     """Read the tables and figures and write the page.
 
     Parameters
     ----------
-    golfers, bands, scores, sources, rejects, calibrations : str
+    golfers, changes, bands, scores, sources, rejects, calibrations : str
         Paths of the tables.
     figures : sequence of str
         Paths of the figures; the png ones are put into the page.
     card : str
         Path of the model card.
+    model, which : str
+        Paths of the model and of what tells which one it is.
     page : str
         Path of the page to be made.
     settings : dict
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
+    kept : bool
+        Whether `which` is a kept model's record.
 
     Raises
     ------
@@ -53,6 +62,7 @@ def run(
         Path(page),
         build_page(
             golfers=read_table(golfers, Golfers),
+            changes=read_table(changes, Changes),
             bands=read_table(bands, BandTable),
             scores=read_table(scores, Scores),
             sources=read_table(sources, Sources),
@@ -60,6 +70,7 @@ def run(
             calibrations=read_table(calibrations, Calibrations),
             images={name: _read(by_kind["png"]) for name, by_kind in paths.items()},
             card=_read(Path(card)).decode("utf-8"),
+            model=read_yardstick(which, model, kept=kept),
             settings=settings,
         ),
     )

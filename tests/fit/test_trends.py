@@ -4,7 +4,7 @@ import pytest
 import statsmodels.datasets
 from sklearn.linear_model import QuantileRegressor
 
-from pipeline.fit.trends import Trends, quantile_line, fit_trends, ratio_lines, spread_without_error
+from pipeline.fit.trends import Trends, fit_trends, quantile_line, ratio_lines, spread_without_error
 
 
 def typical(speed, ratio, variance=0.0, shots=30):

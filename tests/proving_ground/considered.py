@@ -8,16 +8,19 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-import considered as c
+import considered_measures as c
 import numpy as np
 import polars as pl
+from considered_case import MIN_GOLFERS, Case, Row, make_case
+from scipy.special import stdtrit
 from targets import table_of
 from true_flight import BALLS, Array
 from worlds import WORLDS
 
 CONSIDERED_WORLDS = ("plain", "uneven-shots", "noisy-spin", "many-mishits", "devices-disagree")
+ACADEMIES = 3  # of each world: one of each true ball
 EVERYWHERE = "all"
-CLEAR_ERRORS = 2.0  # standard errors by which a gain must differ from nil to be told
+LEVEL = 0.975  # of Student's t: a gain is told if its 95 % interval doesn't hold nil
 
 
 @dataclass(frozen=True)
@@ -37,84 +40,91 @@ class Method:
     title: str
     in_use: str
     alternative: str
-    decides: str
+    decides: tuple[str, ...]
     world: str
     words: str
-    measure: Callable[[c.Case], list[c.Row]]
+    measure: Callable[[Case], list[Row]]
 
 
 _EXPECTED = "expected carry of drives: rms error, yd"
+_EFFICIENT = "efficient carry of bands: rms error, yd"
 METHODS = (
     Method(
-        "Golfers, who differ in nothing beyond their readings", "least squares", "random effects of golfers",
-        _EXPECTED, "uneven-shots",
+        "Golfers who differ in nothing beyond their readings", "least squares", "random effects of golfers",
+        (_EXPECTED, _EFFICIENT), "noisy-spin",
         "Carry of the chosen surface with a random intercept of each golfer (restricted maximum likelihood) against "
         "least squares. In the simulator a drive's carry depends on its flight alone.",
         c.random_effects,
     ),
     Method(
-        "Golfers who differ by 1 % of carry", "least squares", "random effects of golfers", _EXPECTED, "uneven-shots",
+        "Golfers who differ by 1 % of carry", "least squares", "random effects of golfers",
+        (_EXPECTED, _EFFICIENT), "noisy-spin",
         "The same when golfers are made to carry 1 % (standard deviation) farther or shorter than their readings tell.",
         partial(c.random_effects, golfer_sd=c.GOLFER_SD),
     ),
     Method(
         "Errors in the readings", "fit to the readings", "fit to the true drives, which no study has",
-        "efficient carry of bands: rms error, yd", "noisy-spin",
-        "Errors in readings flatten slopes. The surface fitted to readings against the same fitted to true drives, at "
-        "golfers' typical drives; the true slope is true flight's. What is left in the second is not attenuation.",
+        ("slope with spin, yd per 100 rpm: rms error", _EFFICIENT), "noisy-spin",
+        "Errors in readings can flatten slopes. The surface fitted to readings against the same fitted to true drives, "
+        "at golfers' typical drives; the true slope is true flight's. What is left in the second is not attenuation.",
         c.attenuation,
     ),
     Method(
-        "Scatter that grows with carry: weights of 1/carry^2", "least squares", "weighted by 1/carry^2", _EXPECTED,
-        "many-mishits", "In the simulator scatter is a share of carry, so these are the right weights.",
+        "Scatter that grows with carry: weights of 1/carry^2", "least squares", "weighted by 1/carry^2",
+        (_EXPECTED, _EFFICIENT), "many-mishits",
+        "In the simulator the scatter that no reading explains is a share of carry.",
         partial(c.weights, power=2.0),
     ),
     Method(
-        "Scatter that grows with carry: fitted weights", "least squares", "weighted by the fitted variance", _EXPECTED,
-        "many-mishits", "The variance is taken as a power of expected carry, fitted to squared residuals.",
+        "Scatter that grows with carry: fitted weights", "least squares", "weighted by the fitted variance",
+        (_EXPECTED, _EFFICIENT), "many-mishits",
+        "The variance is taken as a power of expected carry, fitted to squared residuals.",
         partial(c.weights, power=None),
     ),
     Method(
-        "Interval of a drive", "a share of carry", "so many yards", "coverage of bands: rms distance from 0.9", "plain",
+        "Interval of a drive", "a share of carry", "so many yards",
+        ("coverage of bands: rms distance from 0.9",), "plain",
         "Both are quantiles on golfers held out; each fold is judged by edges of the others.",
         c.widths,
     ),
     Method(
-        "Mishits in the typical drive", "medians", "means", "share whose largest part is consistency", "many-mishits",
+        "Mishits in the typical drive", "medians", "means",
+        ("contact: bias, yd", "consistency: bias, yd"), "many-mishits",
         "Golfers whose one fault is mishits. The truth is their sound drives: contact, launch and spin like anybody's, "
         "all the rest consistency.",
         c.mishits,
     ),
     Method(
         "Devices that disagree", "a constant offset", "an offset in proportion to carry",
-        "yards lost on the second device: rms of the bands' biases, yd", "devices-disagree",
+        (c.SECOND_DEVICE, c.LOST_BIASES), "devices-disagree",
         "In the simulator a device reads a share of carry long or short: 2 %, and -4 % in `devices-disagree`. "
         "The second device is the one that is moved.",
         c.devices,
     ),
     Method(
-        "Bands at the edges", f"from {c.MIN_GOLFERS} golfers' weight on", f"from {c.STRICTER_GOLFERS} golfers' weight on",
-        "both ends: rms error, yd", "plain",
+        "Bands at the edges", f"from {MIN_GOLFERS} golfers' weight on",
+        f"from {c.STRICTER_GOLFERS} golfers' weight on",
+        ("both ends: rms error, yd",), "plain",
         "Efficient carry at the slowest and the fastest band that has one, and at those between.",
         c.edges,
     ),
     Method(
         "Percentiles of a band", "golfers moved to the centre", "quantile regression on club speed",
-        "all percentiles: rms error, yd", "plain",
+        ("all percentiles: rms error, yd",), "plain",
         f"Against the percentiles of {c.CROWD:,} golfers of that very speed. Golfers of a band are moved along the "
         "model's surface; the regressions are straight lines through all golfers of the quarter.",
         c.percentiles,
     ),
     Method(
         "Golfers nobody has seen: conformal interval", "quantiles of all drives", "split conformal, one drive a golfer",
-        "coverage on fresh golfers: distance from 0.9", "uneven-shots",
+        ("coverage on fresh golfers: distance from 0.9",), "uneven-shots",
         f"Both by golfers held out; tried on {c.FRESH_GOLFERS} golfers drawn anew.",
         partial(c.intervals, equal=False),
     ),
     Method(
         "Golfers nobody has seen: equal weight", "quantiles of all drives", "quantiles, golfers weighing the same",
-        "coverage on fresh golfers: distance from 0.9", "uneven-shots",
-        "As above.",
+        ("coverage on fresh golfers: distance from 0.9",), "uneven-shots",
+        "Tried in the same way.",
         partial(c.intervals, equal=True),
     ),
 )  # fmt: skip
@@ -128,10 +138,10 @@ def consider(world: str, academies: int) -> pl.DataFrame:
     DataFrame
         One row per academy, method and figure: world, academy, method, figure, in_use, alternative, target.
     """
-    rows: list[c.Row] = []
+    rows: list[Row] = []
     for number in range(academies):
         ball = list(BALLS)[number % len(BALLS)]
-        case = c.make_case(WORLDS[world], ball, zlib.crc32(f"considered {world} {number}".encode()))
+        case = make_case(WORLDS[world], ball, zlib.crc32(f"considered {world} {number}".encode()))
         for method in METHODS:
             named = {"world": world, "academy": number, "method": method.title}
             rows += [named | found for found in method.measure(case)]
@@ -140,7 +150,7 @@ def consider(world: str, academies: int) -> pl.DataFrame:
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=kinds)
 
 
-def consider_all(processes: int, academies: int) -> pl.DataFrame:
+def consider_all(processes: int, academies: int = ACADEMIES) -> pl.DataFrame:
     """Consider all worlds, shared out over processes; the same frame with any number of them."""
     with ProcessPoolExecutor(processes) as pool:
         return pl.concat(pool.map(partial(consider, academies=academies), CONSIDERED_WORLDS))
@@ -173,14 +183,14 @@ def gain_of(in_use: Array, alternative: Array, target: Array) -> tuple[float, fl
     return float(gain(values.mean(axis=1))), float(spread)
 
 
-def outcome(gain: float | None, std_error: float | None) -> str:
+def outcome(gain: float | None, std_error: float | None, academies: int) -> str:
     """Say in words which of the two is nearer to what it should be, and by how much."""
     if gain is None:
         return ""
     size = f"{abs(gain):.3g}" if gain else "0"
     if std_error is None:
         return f"{'alternative' if gain > 0 else 'in use'} nearer by {size}, one academy" if gain else "the same"
-    if abs(gain) <= CLEAR_ERRORS * std_error:
+    if abs(gain) <= float(stdtrit(academies - 1, LEVEL)) * std_error:
         return f"not told apart ({gain:+.3g}, std. error {std_error:.2g})"
     return f"{'alternative' if gain > 0 else 'in use'} nearer by {size} (std. error {std_error:.2g})"
 
@@ -197,6 +207,8 @@ def sum_up(found: pl.DataFrame) -> pl.DataFrame:
     for worlds in (EVERYWHERE, *found.get_column("world").unique(maintain_order=True)):
         here = found if worlds == EVERYWHERE else found.filter(pl.col("world") == worlds)
         for (method, figure), part in here.group_by("method", "figure", maintain_order=True):
+            if part.get_column("in_use").is_null().all() and part.get_column("alternative").is_null().all():
+                continue
             rows.append({"method": method, "worlds": worlds, "figure": figure, **_summed(part)})
     return pl.DataFrame(rows, infer_schema_length=None)
 
@@ -209,9 +221,14 @@ def _summed(part: pl.DataFrame) -> dict[str, object]:
     gain = std_error = None
     if len(asked) == len(names) and rows.height:
         gain, std_error = gain_of(*(rows.get_column(name).to_numpy() for name in names))
-    means = {name: rows.get_column(name).mean() for name in ("target", "in_use", "alternative")}
-    told = {"gain": gain, "gain_std_error": std_error, "outcome": outcome(gain, std_error)}
+    means = {name: _mean(rows.get_column(name)) for name in ("target", "in_use", "alternative")}
+    told = {"gain": gain, "gain_std_error": std_error, "outcome": outcome(gain, std_error, rows.height)}
     return {"academies": rows.height, **means, **told}
+
+
+def _mean(values: pl.Series) -> float | None:
+    """Give the mean of values of which all or none are known; by numpy, whose sum doesn't depend on chunks."""
+    return None if values.null_count() else float(np.mean(values.to_numpy()))
 
 
 def write_considered(found: pl.DataFrame, target: Path) -> None:
@@ -227,16 +244,12 @@ def considered_text(summed: pl.DataFrame) -> str:
     everywhere = summed.filter(pl.col("worlds") == EVERYWHERE)
     academies = everywhere.get_column("academies").max()
     shown = ("target", "in_use", "alternative", "outcome")
-    top = [
-        {
-            "question": m.title,
-            "in use": m.in_use,
-            "weighed": m.alternative,
-            "figure": m.decides,
-            **everywhere.filter((pl.col("method") == m.title) & (pl.col("figure") == m.decides)).select(shown).row(0, named=True),
-        }
-        for m in METHODS
-    ]  # fmt: skip
+    top = []
+    for m in METHODS:
+        words = {"question": m.title, "in use": m.in_use, "weighed": m.alternative}
+        for figure in m.decides:
+            found = everywhere.filter((pl.col("method") == m.title) & (pl.col("figure") == figure))
+            top.append(words | {"figure": figure} | found.select(shown).row(0, named=True))
     parts = [HEAD.format(academies=academies, worlds=_list(summed), table=table_of(pl.DataFrame(top).rename(RENAMED)))]
     for m in METHODS:
         rows = summed.filter((pl.col("method") == m.title) & pl.col("worlds").is_in([EVERYWHERE, m.world]))
@@ -249,7 +262,8 @@ RENAMED = {"target": "should be", "in_use": "by the one in use", "alternative": 
 HEAD = """# Considered
 Methods weighed against those in use, on {academies} invented academies ({worlds}) whose truth is known.
 A figure is a mean over academies. "Nearer" says whose mean lies nearer to what it should be, and by how much;
-two that lie within two standard errors of each other are not told apart. `considered.csv` has every world.
+two are not told apart where the 95 % interval of that difference over academies holds nil. `considered.csv` has
+every world.
 
 {table}
 """

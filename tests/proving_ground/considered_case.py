@@ -2,47 +2,35 @@
 
 import contextlib
 import io
-import warnings
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
-from academy import QUARTERS, Academy, draw_golfers, draws_of_a_drive, make_academy
+from academy import Academy, make_academy
 from judge import Curve, golfer_truth, true_curve
-from scipy.stats import norm, qmc
-from statsmodels.regression.mixed_linear_model import MixedLM
-from statsmodels.tools.sm_exceptions import ConvergenceWarning
-from true_flight import Array, carry_yd
+from true_flight import Array
 from worlds import PLAIN, World
 
-from pipeline.benchmark.bands import PERCENTILES, at_centre
-from pipeline.benchmark.build_bands import golfers_by_quarter
 from pipeline.benchmark.frontier import Population, map_at, supported_speeds
 from pipeline.fit.contest import (
-    EVERYTHING, Candidate, HeldOut, candidates_for, fit_candidate, interval_edges, predict_from,
+    Candidate,
+    HeldOut,
+    candidates_for,
 )  # fmt: skip
-from pipeline.fit.drives import golfer_codes, inputs, typical_drives
+from pipeline.fit.drives import inputs, typical_drives
 from pipeline.fit.fit_model import compete, score_table
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.least_squares import fit_least_squares
 from pipeline.fit.model import CarryModel
-from pipeline.fit.trends import quantile_line
 from pipeline.flight.air import Air
 from pipeline.flight.around import AIR_COLUMNS
 from pipeline.flight.calibrate import calibrate_best
-from pipeline.golfers.losses import KEYS, Frontier, exchange
+from pipeline.golfers.losses import Frontier
 
 CENTRES_MPH = np.array([70.0, 80.0, 90.0, 100.0, 110.0])
 HALF_WIDTH_MPH, MIN_GOLFERS, MIN_SHOTS = 5.0, 5, 12
-STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
-GOLFER_SD = 0.01  # share of carry by which golfers differ beyond their readings, where they are made to
-CROWD, CROWD_DRIVES = 3000, 128
-FRESH_GOLFERS = 100
-TRUE_NAMES = {"ball_speed_mph": "ball_mph", "launch_deg": "launch_deg", "spin_rpm": "spin_rpm"}
+
 
 Row = dict[str, Any]
 
@@ -97,7 +85,7 @@ class Case:
     @property
     def curve(self) -> Curve:
         """The truth over club speed on the scale of true flight."""
-        return _curve(_people(self.academy.world), self.academy.ball)
+        return _curve(people_of(self.academy.world), self.academy.ball)
 
     @cached_property
     def golfers(self) -> pl.DataFrame:
@@ -105,7 +93,7 @@ class Case:
         return golfer_truth(self.academy, self.curve)
 
 
-def _people(world: World) -> World:
+def people_of(world: World) -> World:
     """Strip a world of all that doesn't shape what is true of its golfers, so that truths are worked out once."""
     return replace(PLAIN, mishits=world.mishits, faulty=world.faulty)
 
@@ -194,5 +182,3 @@ def own_scale(case: Case) -> Array:
     on_b = case.drives.get_column("device").eq("unit-B").to_numpy()
     ranged = case.drives.get_column("ball").eq("range").to_numpy()
     return (1 + on_b * world.device_b_share) * (1 + ranged * world.range_ball_share)
-
-

@@ -1,42 +1,62 @@
 """Methods weighed against those in use: each measure takes a case and gives figures by both ways."""
 
-import contextlib
-import io
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import cache, cached_property
-from typing import Any
+from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from academy import QUARTERS, Academy, draw_golfers, draws_of_a_drive, make_academy
-from judge import Curve, golfer_truth, true_curve
+from academy import QUARTERS, draw_golfers, draws_of_a_drive, make_academy
+from considered_case import (
+    CENTRES_MPH,
+    HALF_WIDTH_MPH,
+    MIN_GOLFERS,
+    MIN_SHOTS,
+    Case,
+    Row,
+    against_truth,
+    efficient_yd,
+    frontier_of,
+    own_scale,
+    people_of,
+    problem,
+    rms,
+    row,
+    with_coefficients,
+)
 from scipy.stats import norm, qmc
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.tools.sm_exceptions import ConvergenceWarning
 from true_flight import Array, carry_yd
-from worlds import PLAIN, World
+from worlds import World
 
 from pipeline.benchmark.bands import PERCENTILES, at_centre
 from pipeline.benchmark.build_bands import golfers_by_quarter
-from pipeline.benchmark.frontier import Population, map_at, supported_speeds
+from pipeline.benchmark.frontier import supported_speeds
 from pipeline.fit.contest import (
-    EVERYTHING, Candidate, HeldOut, candidates_for, fit_candidate, interval_edges, predict_from,
+    EVERYTHING,
+    fit_candidate,
+    interval_edges,
+    predict_from,
 )  # fmt: skip
 from pipeline.fit.drives import golfer_codes, inputs, typical_drives
-from pipeline.fit.fit_model import compete, score_table
-from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.least_squares import fit_least_squares
 from pipeline.fit.model import CarryModel
 from pipeline.fit.trends import quantile_line
-from pipeline.flight.air import Air
-from pipeline.flight.around import AIR_COLUMNS
-from pipeline.flight.calibrate import calibrate_best
 from pipeline.golfers.losses import KEYS, Frontier, exchange
 
-from considered_case import *
+STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
+SECOND_DEVICE = "expected carry on the second device: rms error, yd"
+LOST_BIASES = "yards lost on the second device: rms of the bands' biases, yd"
+GOLFER_SD = 0.01  # share of carry by which golfers differ beyond their readings, where they are made to
+LEAST_GOLFERS, LEAST_DRIVES = 3, 100  # that a mean bias and a coverage of a band rest on
+CROWD, CROWD_DRIVES = 3000, 128
+FRESH_GOLFERS = 100
+TRUE_NAMES = {"ball_speed_mph": "ball_mph", "launch_deg": "launch_deg", "spin_rpm": "spin_rpm"}
+
+
 def fit_mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, float]:
     """Fit y = X b + a random intercept of each golfer by restricted maximum likelihood (statsmodels' MixedLM).
 
@@ -131,7 +151,8 @@ def fit_weighted(case: Case, power: float | None) -> tuple[CarryModel, float]:
 def weights(case: Case, power: float | None) -> list[Row]:
     """Weigh weighted least squares."""
     weighted, used = fit_weighted(case, power)
-    return [*against_truth(case, case.model, weighted), row("power of carry in the variance", None, used, None)]
+    fitted = [] if power is not None else [row("power of carry in the variance", None, used, None)]
+    return [*against_truth(case, case.model, weighted), *fitted]
 
 
 def widths(case: Case) -> list[Row]:
@@ -145,22 +166,34 @@ def widths(case: Case) -> list[Row]:
         low, high = np.quantile((measured - predicted)[~out], [0.05, 0.95])
         by_yards[out] = (measured[out] >= predicted[out] + low) & (measured[out] <= predicted[out] + high)
     band = 10 * np.round(case.drives.get_column("club_speed_mph").to_numpy() / 10)
-    rows = []
-    gaps: list[list[float]] = [[], []]
+    rows, covered = [], []
     for v in CENTRES_MPH:
         here = band == v
-        if here.sum() >= 100:
-            both = [float(inside[here].mean()) for inside in (by_share, by_yards)]
-            rows.append(row(f"coverage, {v:g} mph", *both, 0.9))
-            for gap, covered in zip(gaps, both, strict=True):
-                gap.append(covered - 0.9)
-    return [row("coverage of bands: rms distance from 0.9", *(rms(np.array(gap)) for gap in gaps)), *rows]
+        both = [float(inside[here].mean()) if here.sum() >= LEAST_DRIVES else None for inside in (by_share, by_yards)]
+        rows.append(row(f"coverage, {v:g} mph", *both, 0.9))
+        covered.append(both)
+    gaps = np.sqrt(np.nanmean((np.array(covered, dtype=float) - 0.9) ** 2, axis=0)).tolist()
+    return [row("coverage of bands: rms distance from 0.9", *gaps), *rows]
 
 
 def parts_of(model_carry: Callable[..., Array], best: list[Array], own: list[Array], mean: Array) -> dict[str, Array]:
     """Give contact, launch, spin and consistency, yd, from the efficient drive over a golfer's own to the mean."""
     contact, launch, spin = exchange(model_carry, best, own)
     return {"contact": contact, "launch": launch, "spin": spin, "consistency": model_carry(*own) - mean}
+
+
+def golfer_means(drives: pl.DataFrame, columns: tuple[str, ...]) -> pl.DataFrame:
+    """Average columns per golfer and quarter, sorted by them, with the number of drives as `hit`.
+
+    By numpy: the last digit of polars' group means hangs on its threads.
+    """
+    ordered = drives.select(*KEYS, *columns).sort(KEYS, maintain_order=True)
+    place = ordered.select(pl.struct(KEYS).rle_id()).to_series().to_numpy().astype(np.int64)
+    starts, hit = np.flatnonzero(np.diff(place, prepend=-1)), np.bincount(place)
+    means = {name: np.add.reduceat(ordered.get_column(name).to_numpy(), starts) / hit for name in columns}
+    return (
+        ordered[starts].select(KEYS).with_columns(pl.Series("hit", hit), **{n: pl.Series(v) for n, v in means.items()})
+    )
 
 
 def mishits(case: Case) -> list[Row]:
@@ -174,14 +207,15 @@ def mishits(case: Case) -> list[Row]:
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio"),
     )
     found = typical_drives(case.drives, KEYS).join(
-        readings.group_by(KEYS).agg(pl.col("expected_yd", "speed_ratio", "launch_deg", "spin_rpm").mean()),
-        on=KEYS, suffix="_mean",
-    )  # fmt: skip
+        golfer_means(readings, ("expected_yd", "speed_ratio", "launch_deg", "spin_rpm")), on=KEYS, suffix="_mean"
+    )
     true = case.golfers.select(
         *KEYS, "kind", "mean_carry_yd",
         pl.col("club_speed_mph", "speed_ratio", "launch_deg", "spin_rpm").name.prefix("sound_"),
     )  # fmt: skip
-    found = found.join(true, on=KEYS).filter((pl.col("kind") == "consistency") & (pl.col("shots") >= MIN_SHOTS))
+    found = (
+        found.join(true, on=KEYS).sort(KEYS).filter((pl.col("kind") == "consistency") & (pl.col("shots") >= MIN_SHOTS))
+    )
     found = found.filter(
         pl.Series(~np.isnan(frontier.at(frontier.carry_yd, found.get_column("club_speed_mph").to_numpy())))
     )
@@ -244,32 +278,28 @@ def devices(case: Case) -> list[Row]:
     moved = (measured - Z @ case.model.offset_yd, measured / factor)
     frontiers = [frontier_of(case, model) for model in (case.model, other)]
     rows = [
-        row("expected carry on the second device: rms error, yd", *(rms(e[on_it]) for e in off)),
+        row(SECOND_DEVICE, *(rms(e[on_it]) for e in off)),
         row("efficient carry of bands: bias, yd", *(
             float(np.mean(f.at(f.carry_yd, case.bands_mph) - case.true_efficient_yd)) for f in frontiers
         )),
     ]  # fmt: skip
     lost = [_lost_error(case, frontier, carry) for frontier, carry in zip(frontiers, moved, strict=True)]
-    worst: list[list[float]] = [[], []]
+    biases = []
     for v in CENTRES_MPH:
-        at = [one.filter(pl.col("band_mph") == v) for one in lost]
-        if at[0].height >= 3:
-            both = [float(one.get_column("error_yd").mean()) for one in at]  # type: ignore[arg-type]
-            rows.append(row(f"yards lost on the second device, {v:g} mph: bias, yd", *both))
-            for values, bias in zip(worst, both, strict=True):
-                values.append(bias)
-    rows.append(
-        row("yards lost on the second device: rms of the bands' biases, yd", *(rms(np.array(w)) for w in worst))
-    )
-    return rows
+        at = [one.filter(pl.col("band_mph") == v).get_column("error_yd") for one in lost]
+        full = len(at[0]) >= LEAST_GOLFERS
+        biases.append([float(np.mean(errors.to_numpy())) if full else None for errors in at])
+        rows.append(row(f"yards lost on the second device, {v:g} mph: bias, yd", *biases[-1]))
+    found = np.array(biases, dtype=float)
+    worst = np.sqrt(np.nanmean(found**2, axis=0)).tolist() if not np.isnan(found).all() else [None, None]
+    return [*rows, row(LOST_BIASES, *worst)]
 
 
 def _lost_error(case: Case, frontier: Frontier, carry: Array) -> pl.DataFrame:
     """Give errors of yards lost of golfers on the device that isn't the reference: band_mph, error_yd."""
     reference = case.model.offsets.reference["device"]
-    mean = case.drives.with_columns(pl.Series("carry_yd", carry)).group_by(KEYS).agg(
-        pl.len().alias("hit"), pl.col("carry_yd").mean(), pl.col("club_speed_mph").mean().alias("read_mph")
-    )  # fmt: skip
+    mean = golfer_means(case.drives.with_columns(pl.Series("carry_yd", carry)), ("carry_yd", "club_speed_mph"))
+    mean = mean.rename({"club_speed_mph": "read_mph"})
     rows = case.golfers.filter(pl.col("device") != reference).join(mean, on=KEYS).filter(pl.col("hit") >= MIN_SHOTS)
     rows = rows.sort(KEYS)
     efficient = frontier.at(frontier.carry_yd, rows.get_column("read_mph").to_numpy())
@@ -319,7 +349,7 @@ def crowd_percentiles(people: World, ball: str, speed_mph: float) -> Array:
 def percentiles(case: Case) -> list[Row]:
     """Weigh quantile regression of golfers' typical carry on club speed against moving golfers to the centre."""
     typical = golfers_by_quarter(case.drives, case.model, MIN_SHOTS)
-    people, errors = _people(case.academy.world), []
+    people, errors = people_of(case.academy.world), []
     for quarter in QUARTERS:
         golfers = typical.filter(pl.col("quarter") == quarter)
         speed, carry = (golfers.get_column(c).to_numpy() for c in ("club_speed_mph", "carry_p50_yd"))

@@ -39,6 +39,13 @@ def assessed(judged: Judged) -> pl.DataFrame:
     return judged["golfers"].filter(pl.col("status") != "not_assessed")
 
 
+def in_full_bands(golfers: pl.DataFrame) -> pl.DataFrame:
+    """Keep the golfers of bands with twelve golfers or more in that academy and quarter, with `band_mph`."""
+    band = pl.col("club_speed_mph").add(5).floordiv(10).mul(10)
+    together = pl.len().over("world", "academy", "quarter", "band_mph")
+    return golfers.with_columns(band.alias("band_mph")).filter(together >= BAND_GOLFERS)
+
+
 def figure(
     rows: pl.DataFrame, what: str, estimate: str, truth: str, lo: str, hi: str, oracle: str
 ) -> dict[str, object]:
@@ -64,8 +71,7 @@ def figures(judged: Judged) -> pl.DataFrame:
     for (mph,), part in _groups(bands, "band_mph"):
         rows.append(figure(part, f"efficient carry, {mph:g} mph", *of_band))
     rows.append(figure(golfers, "yards lost", *of_golfer))
-    near = golfers.with_columns((pl.col("club_speed_mph") / 10).round() * 10)
-    for (mph,), part in _groups(near, "club_speed_mph"):
+    for (mph,), part in _groups(in_full_bands(golfers), "band_mph"):
         rows.append(figure(part, f"yards lost, {mph:g} mph", *of_golfer))
     for (kind,), part in _groups(golfers, "kind"):
         rows.append(figure(part, f"yards lost, fault: {kind}", *of_golfer))

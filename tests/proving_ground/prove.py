@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 
 import polars as pl
+from considered import consider_all, write_considered
 from gather import write
 from measures import Judged
 from prove_world import JUDGED, prove
@@ -24,9 +25,10 @@ def prove_all(processes: int, academies: int) -> Judged:
 
 
 if __name__ == "__main__":
-    target = Path(sys.argv[1])
-    judged = prove_all(int(sys.argv[2]), int(sys.argv[3]))
+    target, processes = Path(sys.argv[1]), int(sys.argv[2])
+    judged = prove_all(processes, int(sys.argv[3]))
     (target / "judged").mkdir(parents=True, exist_ok=True)
     for name, frame in judged.items():
         frame.write_parquet(target / "judged" / f"{name}.parquet")
     write(judged, target)
+    write_considered(consider_all(processes), target)

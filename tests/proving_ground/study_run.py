@@ -118,10 +118,16 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     air, database = settings["air"], str(out / "shots.duckdb")
     fit = _at(out, model="model.json", typical="typical.parquet", replicates="replicates.npz")
-    more = _at(
-        out, coefficients="coefficients.csv", scores="scores.csv", card="card.md", calibration="calibration.json"
+    more = _at(out, coefficients="coefficients.csv", scores="scores.csv", card="card.md", held_out="held_out.parquet")
+    fit_model.run(
+        database=database,
+        **fit,
+        **more,
+        **_at(out, calibration="calibration.json"),
+        study=study.study,
+        seed=study.seed,
+        air=air,
     )
-    fit_model.run(database=database, **fit, **more, study=study.study, seed=study.seed, air=air)
     build_bands.run(
         database=database,
         **fit,

@@ -1,10 +1,24 @@
 """An invented academy for the tests of the report: two quarters, five bands, every awkward case."""
 
+import json
+from itertools import product
+
 import numpy as np
 import polars as pl
 import pytest
+from browser import chromium, open_page  # noqa: F401
+from small_academy import academy  # noqa: F401
 
-from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
+from pipeline.benchmark.reach import reach_at
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.drives import inputs
+from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.model import known_key
+from pipeline.flight.air import Air
+from pipeline.flight.ball import Ball
+from pipeline.flight.calibrate import Calibration
+from pipeline.report import write_lookup
+from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
 
 CENTRES = [70, 80, 90, 100, 110]
 
@@ -79,6 +93,42 @@ def golfers():
     both = [golfer_rows(24, 1).with_columns(quarter=pl.lit("2026Q2"))]
     both.append(golfer_rows(44, 2).with_columns(quarter=pl.lit("2026Q3")))
     return Golfers.validate(pl.concat(both).select(Golfers.column_names()), cast=True)
+
+
+@pytest.fixture
+def changes(golfers):
+    """Hold the newest quarter's assessed golfers against 2026Q2: new, persisting and resolved flags, and none."""
+    random = np.random.default_rng(3)
+    now = golfers.filter((pl.col("quarter") == "2026Q3") & (pl.col("status") != "not_assessed")).sort("golfer")
+    place = np.arange(now.height)
+    flagged = now["flagged"].to_numpy()
+    change = random.normal(-2, 8, now.height)
+    word = np.where(
+        flagged, np.where(place % 3 == 0, "new", "persisting"), np.where(place % 5 == 0, "resolved", "none")
+    )
+    sure = np.abs(change) > 7
+    rows = now.select("golfer", "quarter", "shots").with_columns(
+        since=pl.lit("2026Q2"),
+        shots_before=pl.lit(25),
+        club_speed_change_mph=pl.Series(random.normal(0, 1, now.height)),
+        carry_change_yd=pl.Series(-change),
+        lost_change_yd=pl.Series(change),
+        lost_change_lo90_yd=pl.Series(change - 5),
+        lost_change_hi90_yd=pl.Series(change + 5),
+        p_value=pl.Series(np.where(sure, 0.001, 0.5)),
+        q_value=pl.Series(np.where(sure, 0.01, 0.7)),
+        more_than_chance=pl.Series(sure),
+        movement=pl.Series(word),
+        chance_change_yd=pl.Series(np.where(word == "none", 0.3, -1.26)),
+        note=pl.lit(None),
+    )
+    return Changes.validate(rows.select(Changes.column_names()), cast=True)
+
+
+@pytest.fixture
+def model():
+    fitted_on = {"drives": 3000, "golfers": 60, "quarters": ["2026Q2", "2026Q3"]}
+    return {"id": "k0123456789ab", "kept": False, "fitted_on": fitted_on, "verdict": "first", "held_against": None}
 
 
 @pytest.fixture
@@ -233,12 +283,10 @@ def calibrations():
 
 
 @pytest.fixture
-def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations, chart):
+def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, calibrations, chart, model):
     """Write every input of the two steps; paths by name."""
-    import json
-
     tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
-    tables["calibrations"] = calibrations
+    tables |= {"calibrations": calibrations, "changes": changes}
     paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
     for name, table in tables.items():
         table.write_csv(paths[name])
@@ -246,6 +294,10 @@ def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations
     (tmp_path / "chart.json").write_text(json.dumps(chart), encoding="utf-8")
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
+    verdict = {"id": model["id"], "verdict": model["verdict"], "parent": model["held_against"]}
+    for name, content in (("model", {"fitted_on": model["fitted_on"]}), ("which", verdict)):
+        paths[name] = str(tmp_path / f"{name}.json")
+        (tmp_path / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
     return paths
 
 
@@ -253,3 +305,67 @@ def study_files(tmp_path, golfers, bands, scores, sources, rejects, calibrations
 def figure_paths(tmp_path):
     names = ["carry_by_speed", *(f"delivery_{centre}" for centre in CENTRES), "losses"]
     return [str(tmp_path / "figures" / f"{name}.{kind}") for name in names for kind in ("png", "svg")]
+
+
+@pytest.fixture(scope="session")
+def lookup_models(world):
+    """Fit one model of each kind to the drives of the small world; `blind` ones know no ball speed."""
+    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    flight = FlightMaker.of(Ball("lyu-2018", 1.1, 0.9), Air.of(15.0, 101325.0, 0.0), inputs(world.drives, "ball"))
+    seeing = {made.name: (made, world.drives) for made in candidates_for("ball", flight)}
+    unseeing = {f"blind {made.name}": (made, blind) for made in candidates_for("club")}
+    interval = {
+        known_key(*known): (-0.06 + 0.01 * sum(known), 0.05 - 0.011 * known[0] - 0.007 * known[2])
+        for known in product((False, True), repeat=3)
+    }
+    return {
+        name: (fit_candidate(candidate, drives).model.with_interval(interval), drives)
+        for name, (candidate, drives) in (seeing | unseeing).items()
+    }
+
+
+def guide_rows(drives):
+    """Make what is efficient from 70 to 112 mph; none at 90 and 91 mph, no window at 75 and 76 mph."""
+    speeds = np.array([v for v in range(70, 113) if v not in (90, 91)], dtype=float)
+    rows = []
+    for speed, reach in zip(speeds.tolist(), reach_at(drives, speeds, 5.0), strict=True):
+        edges = {"launch_lo_deg": 13.0, "launch_hi_deg": 20 - speed / 25, "spin_lo_rpm": 2300.0}
+        window = edges | {"spin_hi_rpm": 3500 - 5 * speed}
+        carry = 2.61 * speed - 16 + (speed % 3) / 3
+        yards = {"carry_yd": carry, "lo90_yd": carry - 1.4, "hi90_yd": carry + 1.3, "total_yd": carry + 24.25}
+        best = {"launch_deg": 14.5, "spin_rpm": 2650.0, "total_launch_deg": 13.25, "total_spin_rpm": 2400.0}
+        place = {"speed_mph": speed, "window": None if speed in (75, 76) else window, "reach": vars(reach)}
+        rows.append(yards | best | place)
+    return rows
+
+
+@pytest.fixture(scope="session")
+def lookup_folder(lookup_models, tmp_path_factory):
+    """Give a function that makes a study's results with one of the models, the coach's page among them."""
+    made = {}
+
+    def make(name, coefficients="smits-smith-1994", turf="normal"):
+        if (name, coefficients, turf) in made:
+            return made[name, coefficients, turf]
+        folder = tmp_path_factory.mktemp("results")
+        model, drives = lookup_models[name]
+        kept = Calibration(coefficients, 0.93, 1.04, None, None, [], 0, 0, None, None, "as published")
+        fitted_on = {"drives": drives.height, "golfers": 80, "quarters": ["2026Q2", "2026Q3"]}
+        air = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
+        content = {
+            "model": {"study": "hill-school", "fitted_on": fitted_on, "model": model.to_dict()},
+            "guide": {"study": "hill-school", "speeds": guide_rows(drives), "air": air, "turf": turf}
+            | {"model_file": "model/model.json"},
+            "calibration": {"calibration": kept.to_dict(), "speed_ratio": 1.46},
+        }
+        places = {"model": "model", "guide": "benchmarks", "calibration": "flight"}
+        paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
+        for key, path in paths.items():
+            path.parent.mkdir()
+            path.write_text(json.dumps(content[key]), encoding="utf-8")
+        page = folder / "report" / "lookup.html"
+        write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
+        made[name, coefficients, turf] = folder
+        return folder
+
+    return make

@@ -1,4 +1,5 @@
 import polars as pl
+import pytest
 
 from pipeline.report.display import (
     bands_markdown,
@@ -166,6 +167,17 @@ def golfer_table(*rows):
     return Golfers.validate(pl.DataFrame(rows, schema=Golfers.column_names()), cast=True)
 
 
+def test_flagged_stand_in_the_order_of_yards_lost_with_luck_taken_out():
+    luck = [{"ranked_lost_yd": r, "ranked_lo90_yd": r - 1, "ranked_hi90_yd": r + 1} for r in (20.0, 31.0)]
+    table = golfer_table(golfer("a", 35.0, **luck[0]), golfer("b", 33.0, **luck[1]), golfer("c", 50.0))
+
+    shown = show_flagged(table, "2026Q3")
+
+    # Nobody can tell what of the last one's yards is luck.
+    assert shown["Golfer"].str.slice(1, 1).to_list() == ["b", "a", "c"]
+    assert shown["Luck taken out, yd"].to_list() == ["31.0", "20.0", "–"]  # noqa: RUF001
+
+
 def test_flagged_stand_worst_first_equal_ones_by_pseudonym():
     clear = {"flagged": False, "status": "clear"}
     table = golfer_table(
@@ -182,18 +194,28 @@ def test_flagged_figures_are_rounded_for_display():
     shown = show_flagged(golfer_table(golfer("a", 21.26)), "2026Q3").row(0, named=True)
 
     assert shown["Club speed, mph"] == "90.0"
-    assert (shown["Launch, deg"], shown["Spin, rpm"]) == ("10.0", "3350")
+    assert (shown["Carry, yd"], shown["Efficient carry, yd"]) == ("188.7", "210.0")
     assert (shown["Yards lost, yd"], shown["its 90 % interval, yd"]) == ("21.3", "18 to 24")
     assert (shown["Contact, yd"], shown["Launch, yd"]) == ("21.3", "0.0")
-    assert (shown["Main cause"], shown["q"]) == ("contact", "0.021")
+    assert shown["Main cause"] == "contact"
 
 
-def test_unknown_contact_is_a_dash_and_a_tiny_q_has_a_bound():
-    row = golfer("a", 20.0, lost_contact_yd=None, lost_launch_yd=20.0, ball_speed_mph=None, q_value=0.0004)
+def test_unknown_contact_is_a_dash():
+    row = golfer("a", 20.0, lost_contact_yd=None, lost_launch_yd=20.0, ball_speed_mph=None)
 
     shown = show_flagged(golfer_table(row), "2026Q3").row(0, named=True)
 
-    assert (shown["Contact, yd"], shown["Launch, yd"], shown["q"]) == ("–", "20.0", "<0.001")  # noqa: RUF001
+    assert (shown["Contact, yd"], shown["Launch, yd"]) == ("–", "20.0")  # noqa: RUF001
+
+
+@pytest.mark.parametrize(
+    ("q", "told"),
+    [(0.0009, "<0.1"), (0.001, "<1"), (0.0099, "<1"), (0.01, "1"), (0.0213, "3"), (3 * 0.01, "3"), (0.07, "7")],
+)
+def test_share_of_wrong_flags_is_rounded_to_the_unsure_side(q, told):
+    shown = show_flagged(golfer_table(golfer("a", 20.0, q_value=q)), "2026Q3")
+
+    assert shown["Wrong flags in 100"].to_list() == [told]
 
 
 def test_no_flagged_golfer_gives_no_row():
@@ -202,9 +224,9 @@ def test_no_flagged_golfer_gives_no_row():
 
 def test_rejects_are_counted_by_rule_commonest_first(rejects):
     assert show_rejects(rejects).rows() == [
-        ("missing", "carry_yd", "8"),
-        ("too high", "spin_rpm", "5"),
-        ("speed ratio too high", "ball_speed_mph", "1"),
+        ("the cell is empty", "carry", "8"),
+        ("higher than any drive's", "spin", "5"),
+        ("more ball speed than the club speed can give", "ball speed", "1"),
     ]
 
 
@@ -250,3 +272,16 @@ def test_html_escapes_cells_and_headers():
     assert "&lt;script&gt;x&lt;/script&gt;" in text
     assert "A&lt;b&gt;" in text
     assert "<script" not in text
+
+
+def test_a_cell_with_a_writer_of_its_own_is_escaped_too():
+    table = pl.DataFrame({"Golfer": ["<i>g</i>"], "Low, yd": ["1"], "High, yd": ["2"]})
+
+    text = html_table(
+        table, table_id="t", text=("Golfer",), spanners={"Carry, yd": {"Low, yd": "Low", "High, yd": "High"}},
+        cells={"Golfer": lambda name: f'<a href="x.html">{name}</a>'},
+    )  # fmt: skip
+
+    assert '<a href="x.html">&lt;i&gt;g&lt;/i&gt;</a>' in text
+    assert "Low, yd" not in text
+    assert text.index(">Carry, yd<") < text.index(">Low<") < text.index(">High<")

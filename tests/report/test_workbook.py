@@ -4,8 +4,16 @@ import zipfile
 import polars as pl
 import pytest
 
-from pipeline.report.workbook import COLUMNS, NOTES, write_bands_workbook
-from pipeline.tables import BandTable
+from pipeline.report import write_workbook
+from pipeline.report.workbook import (
+    COLUMNS,
+    GOLFER_COLUMNS,
+    NOTES,
+    golfer_notes,
+    write_bands_workbook,
+    write_golfers_workbook,
+)
+from pipeline.tables import BandTable, Golfers
 
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
 
@@ -92,3 +100,74 @@ def test_same_table_gives_same_bytes_without_the_clock(tmp_path, bands):
     assert '<dcterms:created xsi:type="dcterms:W3CDTF">2000-01-01T00:00:00Z' in part_of(one, "docProps/core.xml")
     with zipfile.ZipFile(one) as book:
         assert {info.date_time for info in book.infolist()} == {(1980, 1, 31, 0, 0, 0)}
+
+
+FLAGS = {"lost_yd": 12.5, "false_discovery_rate": 0.05, "min_shots": 17}
+GOLFER_NUMBERS = [name for name, dtype in Golfers.create_empty().schema.items() if dtype.is_numeric()]
+
+
+@pytest.fixture
+def golfer_book(tmp_path, golfers):
+    path = tmp_path / "golfers.xlsx"
+    write_golfers_workbook(path, golfers, FLAGS)
+    return path
+
+
+def test_golfers_workbook_holds_the_full_values_newest_and_worst_first(golfer_book, golfers):
+    back = pl.read_excel(golfer_book, sheet_name="golfers", infer_schema_length=None)
+
+    assert back.columns == [title for title, _ in GOLFER_COLUMNS.values()]
+    back = back.rename({title: name for name, (title, _) in GOLFER_COLUMNS.items()})
+    flagged = back.filter((pl.col("flagged") == "yes") & (pl.col("quarter") == "2026Q3"))
+    assert back.head(11).equals(flagged)
+    assert flagged["lost_yd"].to_list() == sorted(flagged["lost_yd"], reverse=True)
+    assert back["quarter"].to_list() == ["2026Q3"] * 44 + ["2026Q2"] * 24
+    same = golfers.join(back.select("golfer", "quarter"), on=["golfer", "quarter"], how="right")
+    for name in GOLFER_NUMBERS:
+        assert back[name].is_null().equals(same[name].is_null()), name
+        known = same[name].drop_nulls().cast(pl.Float64).to_list()
+        assert back[name].drop_nulls().to_list() == pytest.approx(known, rel=1e-15), name
+    for name in ("main_cause", "status"):
+        assert back[name].to_list() == same[name].cast(pl.String).to_list()
+
+
+def test_every_column_of_the_golfers_table_is_in_its_workbook():
+    assert list(GOLFER_COLUMNS) == Golfers.column_names()
+
+
+def test_text_like_a_formula_stays_text_in_the_golfers_workbook(tmp_path, golfers):
+    notes = ["=cmd|' /C calc'!A1", "+1", "-1", "@SUM(A1)", "<script>", "{{ 7*7 }}", "http://x.example"]
+    table = Golfers.validate(golfers.filter(pl.col("status") == "clear").head(7).with_columns(note=pl.Series(notes)))
+    path = tmp_path / "golfers.xlsx"
+
+    write_golfers_workbook(path, table, FLAGS)
+
+    assert sorted(pl.read_excel(path, sheet_name="golfers")["Note"].to_list()) == sorted(notes)
+    sheet = part_of(path, "xl/worksheets/sheet1.xml")
+    assert "<f>" not in sheet
+    assert "hyperlink" not in sheet
+
+
+def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
+    sheet = part_of(golfer_book, "xl/worksheets/sheet1.xml")
+    assert '<pane xSplit="2" ySplit="1" topLeftCell="C2"' in sheet
+    styles = part_of(golfer_book, "xl/styles.xml")
+    codes = {"0": "General", "1": "0", "49": "@"} | dict(re.findall(r'numFmtId="(\d+)" formatCode="([^"]*)"', styles))
+    codes |= {number: code.replace("&quot;", '"').replace("&lt;", "<") for number, code in codes.items()}
+    used = [codes[number] for number in re.findall(r'<xf numFmtId="(\d+)"', styles.partition("<cellXfs")[2])]
+    cells = dict(re.findall(r'<c r="([A-Z]+)3" s="(\d+)"', sheet))
+    shown = [used[int(cells[column])] for column in "CDGJST"]
+    assert shown == ["0", "0.0", "0", "0.0", '[<0.0001]"<0.0001";0.0000', '[<0.0001]"<0.0001";0.0000']
+    notes = pl.read_excel(golfer_book, sheet_name="notes")
+    assert notes.rows() == list(golfer_notes(FLAGS))
+    assert "At least 17 drives, and more than 12.5 yd lost with q of 0.05 or less." in notes["Meaning"].to_list()
+
+
+def test_step_writes_the_same_bytes_again(tmp_path, golfers):
+    golfers.write_csv(tmp_path / "golfers.csv")
+
+    for name in ("one", "other"):
+        write_workbook.run(str(tmp_path / "golfers.csv"), str(tmp_path / f"{name}.xlsx"), FLAGS)
+
+    assert (tmp_path / "one.xlsx").read_bytes() == (tmp_path / "other.xlsx").read_bytes()
+    assert pl.read_excel(tmp_path / "one.xlsx", sheet_name="golfers").height == 68

@@ -12,7 +12,7 @@ from hunt import hits, needles
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.report.inputs import read_table
-from pipeline.tables import BandTable, Calibrations, Coefficients, Golfers, Rejects, Scores, Sources
+from pipeline.tables import BandTable, Calibrations, Changes, Coefficients, Golfers, Rejects, Scores, Sources
 
 FAULTS = ["contact", "launch", "spin", "consistency"]
 
@@ -98,6 +98,7 @@ def test_efficient_carry_is_near_the_planted_truth(demo):
         ("benchmarks/bands.csv", BandTable),
         ("golfers/golfers.csv", Golfers),
         ("golfers/flagged.csv", Golfers),
+        ("golfers/changes.csv", Changes),
     ],
 )
 def test_every_table_keeps_its_declaration(demo, path, schema):
@@ -142,7 +143,9 @@ def test_what_flight_adds_is_in_the_scores(demo):
 
 def test_flagged_are_the_newest_quarters_worst_first(demo):
     golfers, flagged = (read(demo.results / f"golfers/{name}.csv") for name in ("golfers", "flagged"))
-    expected = golfers.filter((pl.col("quarter") == "2026Q3") & pl.col("flagged")).sort("lost_yd", descending=True)
+    newest = golfers.filter((pl.col("quarter") == "2026Q3") & pl.col("flagged"))
+    expected = newest.sort("ranked_lost_yd", descending=True)
+    assert expected.get_column("golfer").to_list() != newest.sort("lost_yd", descending=True)["golfer"].to_list()
     assert flagged.get_column("golfer").to_list() == expected.get_column("golfer").to_list()
 
 
@@ -167,7 +170,15 @@ def test_no_name_is_anywhere_in_the_results(demo, root):
 
 def test_the_run_ends_by_saying_what_was_made(demo):
     assert "Logs: 6 used, 0 refused. Rows: 9,572 = 9,435 accepted + 42 rejected + 95 duplicates." in demo.stderr
-    assert "Open results/twin-valleys/report/academy.html" in demo.stderr
+    for page in ("report/academy.html", "report/lookup.html", "golfers/sheets/index.html"):
+        assert f"Open results/twin-valleys/{page}: " in demo.stderr
+        assert (demo.results / page).is_file()
+
+
+def test_long_steps_show_how_far_they_are(demo):
+    said = demo.stdout + demo.stderr
+    for line in ("Fitting splines ...", "  100 of 200 draws of golfers", "Working out efficient carry at "):
+        assert line in said
 
 
 def test_a_second_run_does_nothing(demo, snakemake):

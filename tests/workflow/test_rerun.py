@@ -14,7 +14,8 @@ def jobs(stderr):
 
 AFTER_A_LOG = [
     "all", "assess_golfers", "build_bands", "build_flight_table", "calibrate_flight", "collect_log", "draw_figures",
-    "fit_model", "keep_model", "load_shots", "standardise_shots", "summarise_run", "write_report",
+    "fit_model", "keep_model", "load_shots", "standardise_shots", "summarise_run", "write_diagnostics", "write_lookup",
+    "write_report", "write_sheets", "write_workbook",
 ]  # fmt: skip
 
 

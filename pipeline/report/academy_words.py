@@ -1,0 +1,87 @@
+"""Words of the academy's page: why rows were rejected, and what a band means for a coach."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+REJECT_WORDS = {
+    "ragged": "the row has more or fewer cells than the header",
+    "missing": "the cell is empty",
+    "not_a_number": "it is no number",
+    "not_a_time": "it is no date and time",
+    "not_a_flag": "it is neither yes nor no",
+    "too_low": "lower than any drive's",
+    "too_high": "higher than any drive's",
+    "speed_ratio_too_high": "more ball speed than the club speed can give",
+    "speed_ratio_too_low": "too little ball speed for a ball that was struck",
+    "carry_too_long_for_ball_speed": "farther than the ball speed can carry",
+    "carry_too_short_for_ball_speed": "too short for the ball speed",
+    "total_shorter_than_carry": "carry and run together are shorter than carry",
+}
+VALUE_WORDS = {
+    "struck_at": "time of the drive",
+    "club_speed_mph": "club speed",
+    "ball_speed_mph": "ball speed",
+    "launch_deg": "launch",
+    "spin_rpm": "spin",
+    "carry_yd": "carry",
+    "total_yd": "total",
+}
+
+
+def reject_words(rules: Iterable[str]) -> list[str]:
+    """Say in words why rows were rejected; a rule without words of its own is told by its name."""
+    return [REJECT_WORDS.get(rule, rule.replace("_", " ")) for rule in rules]
+
+
+def band_sentences(
+    bands: Iterable[Mapping[str, Any]], *, half_width_mph: float, min_golfers: int
+) -> list[tuple[str, str]]:
+    """Say for each band what a coach can tell a golfer of that speed.
+
+    Parameters
+    ----------
+    bands : iterable of mapping
+        Rows of `BandTable`, of one quarter.
+    half_width_mph : float
+        Half a band's width, mph.
+    min_golfers : int
+        Golfers that a published figure rests on at least.
+
+    Returns
+    -------
+    list of (str, str)
+        The band, and its sentences; figures are rounded as in the band table.
+    """
+    return [
+        (
+            f"{row['band_mph']:g} mph ({row['band_mph'] - half_width_mph:g} to {row['band_mph'] + half_width_mph:g})",
+            _band(row, min_golfers),
+        )
+        for row in bands
+    ]
+
+
+def _band(row: Mapping[str, Any], min_golfers: int) -> str:
+    if row["suppressed"]:
+        return f"Not shown, because fewer than {min_golfers} golfers have this speed."
+    half = f"Half of the {row['golfers']} golfers carry less than {row['carry_p50_yd']:.0f} yd."
+    if row["efficient_carry_yd"] is None:
+        return f"{half} There are too few drives to say how far a drive should carry."
+    edges = [row[name] for name in ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")]
+    told = f"should carry about {row['efficient_carry_yd']:.0f} yd{_sure(row)}"
+    if any(edge is None for edge in edges):
+        return f"A well struck drive {told}; no window of launch and spin could be found. {half}"
+    launch, spin = (
+        f"{edges[0]:.1f} to {edges[1]:.1f} deg",
+        f"{round(edges[2], -1):.0f} to {round(edges[3], -1):.0f} rpm",
+    )
+    share = row["in_window_share"]
+    inside = "" if share is None else f" {round(share * row['golfers'])} of them launch and spin it in that window."
+    return f"A well struck drive, launched at {launch} with {spin} of backspin, {told}. {half}{inside}"
+
+
+def _sure(row: Mapping[str, Any]) -> str:
+    low, high = row["efficient_lo90_yd"], row["efficient_hi90_yd"]
+    if low is None or high is None:
+        return ""
+    return f" (the true figure most likely lies from {low:.0f} to {high:.0f} yd)"

@@ -1,0 +1,93 @@
+"""Step: write the golfers' sheets, one HTML page per golfer and quarter, and a page that lists them.
+
+In: golfers.csv (Golfers), bands.csv (BandTable), guide.json, shots.duckdb, model.json, tables.npz.
+Out: the folder golfers/sheets, made whole: <quarter>_<golfer>.html and index.html.
+"""
+
+import json
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.benchmark.build_bands import golfers_by_quarter
+from pipeline.benchmark.lookup import Guide
+from pipeline.benchmark.totals import Roller
+from pipeline.fit.model import CarryModel
+from pipeline.flight.standard import StudyTables
+from pipeline.flight.turf import FIRMNESS
+from pipeline.report.inputs import read_table
+from pipeline.report.sheet_facts import moved_to_centre
+from pipeline.report.sheets import build_sheets
+from pipeline.store import read_drives
+from pipeline.tables import BandTable, Golfers
+
+
+def run(
+    golfers: str,
+    bands: str,
+    guide: str,
+    database: str,
+    model: str,
+    tables: str,
+    sheets: str,
+    settings: dict[str, Any],
+) -> None:
+    """Read the tables and write the sheets.
+
+    Parameters
+    ----------
+    golfers, bands, guide, database, model, tables : str
+        Paths of the inputs.
+    sheets : str
+        Path of the folder to be made; what was in it before is gone.
+    settings : dict
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
+
+    Raises
+    ------
+    UserError
+        If a table is missing or can't be read.
+    """
+    carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
+    with np.load(tables) as arrays:
+        roller = Roller(StudyTables.from_arrays(dict(arrays)).standard, FIRMNESS[settings["flight"]["turf"]])
+    drives = read_drives(Path(database))
+    typical = golfers_by_quarter(drives, carry_model, settings["flags"]["min_shots"])
+    made = build_sheets(
+        golfers=read_table(golfers, Golfers),
+        bands=read_table(bands, BandTable),
+        moved=moved_to_centre(
+            typical, carry_model, roller, settings["bands"]["centres"], settings["bands"]["half_width_mph"]
+        ),
+        drives=drives,
+        guide=Guide.from_dict(json.loads(Path(guide).read_text(encoding="utf-8"))),
+        model=carry_model,
+        settings=settings,
+    )
+    count = 0
+    with _whole_folder(Path(sheets)) as folder:
+        for count, (name, page) in enumerate(made):  # noqa: B007 - the list of sheets comes last and is not counted
+            (folder / name).write_text(page, encoding="utf-8", newline="\n")
+    print(f"Wrote {count} golfers' sheets.")
+
+
+@contextmanager
+def _whole_folder(path: Path) -> Iterator[Path]:
+    """Give a temporary folder beside `path`; put it in place of `path` if the block ends without an error."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(tempfile.mkdtemp(prefix=".part-", dir=path.parent))
+    try:
+        yield part
+        if path.exists():
+            shutil.rmtree(path)
+        path.mkdir()  # with the usual permissions, which a temporary folder has not
+        part.chmod(path.stat().st_mode)
+        path.rmdir()
+        part.replace(path)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)

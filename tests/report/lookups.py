@@ -1,0 +1,66 @@
+"""Asking the coach's page in a browser, and the package, for the same figures."""
+
+import numpy as np
+
+from pipeline.benchmark.lookup import look_up
+
+FIELDS = ("club", "ball", "launch", "spin")
+YARDS = ("expected_carry", "expected_total", "efficient_carry", "efficient_total", "yards_available")
+WINDOWS = {"launch": "launch_window_deg", "spin": "spin_window_rpm"}
+
+# Types into the fields and reads off the page what a person sees, with the full figures that stand behind it.
+ASK = """asked => {
+  for (const [id, text] of Object.entries(asked)) {
+    document.getElementById(id).value = text;
+    document.getElementById(id).dispatchEvent(new Event("input", { bubbles: true }));
+  }
+  const get = (id) => document.getElementById(id);
+  const shown = [...document.querySelectorAll("#start, #refusal, #answer")].filter((e) => !e.hidden);
+  const values = Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, Number(e.value)]));
+  for (const name of ["expected", "efficient"]) {
+    values[`${name}_lo90`] = Number(get(`${name}_interval`).dataset.lo90);
+    values[`${name}_hi90`] = Number(get(`${name}_interval`).dataset.hi90);
+  }
+  return {
+    shown: shown.map((e) => e.id), text: get("results").innerText, reason: get("reason").textContent, values,
+    launch: get("launch_window").dataset.edges, spin: get("spin_window").dataset.edges,
+    written: Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, e.textContent])),
+  };
+}"""
+
+
+def ask(page, asked):
+    return page.evaluate(ASK, {field: str(asked.get(field) or "") for field in FIELDS})
+
+
+def asked_of_package(model, guide, place, asked):
+    known = {"launch_deg": asked["launch"], "spin_rpm": asked["spin"], "ball_speed_mph": asked["ball"]}
+    return look_up(model, guide, place, asked["club"], **known)
+
+
+def random_lookups(count, seed):
+    """Make lookups with and without each optional input, most of them within the small world's reach."""
+    random = np.random.default_rng(seed)
+    made = []
+    for index in range(count):
+        club = round(float(random.uniform(67, 115)), 1)
+        ball = round(club * float(random.normal(1.46, 0.04)), 1)
+        launch, spin = round(float(random.normal(14, 3)), 1), round(float(random.normal(2600, 600)))
+        asked = {"club": club, "ball": ball, "launch": launch, "spin": spin}
+        known = [index & 1, index & 2, index & 4]
+        made.append(asked | {name: None for name, is_known in zip(FIELDS[1:], known, strict=True) if not is_known})
+    return made
+
+
+def figures_of_page(found):
+    """Give the figures behind what `ask` read: yards by name, and the edges of the windows."""
+    return found["values"], {name: [float(edge) for edge in found[name].split()] for name in WINDOWS}
+
+
+def figures_of_package(right):
+    """Give the same of an answer of `look_up`."""
+    values = {name: right[f"{name}_yd"] for name in YARDS}
+    values |= {
+        f"{name}_{end}": right[f"{name}_{end}_yd"] for name in ("expected", "efficient") for end in ("lo90", "hi90")
+    }
+    return values, {name: list(right[key] or []) for name, key in WINDOWS.items()}

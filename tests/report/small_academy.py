@@ -1,0 +1,130 @@
+"""A small academy worked through by the package itself: two quarters, one band too small, one golfer with few drives.
+
+Its device and ball have hostile names.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import duckdb
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
+from pipeline.benchmark.build_bands import find_efficient, golfers_by_quarter, guide_of
+from pipeline.benchmark.frontier import Population
+from pipeline.benchmark.lookup import Guide
+from pipeline.fit.contest import candidates_for, fit_candidate, hold_out
+from pipeline.fit.drives import FIT_COLUMNS, typical_drives
+from pipeline.fit.fit_model import held_out_table, score_table
+from pipeline.fit.model import CarryModel
+from pipeline.fit.replicates import draw_counts, refit
+from pipeline.flight.standard import AirNodes, StudyTables
+from pipeline.golfers.assess_golfers import frontier_of
+from pipeline.golfers.flags import FlagRules, assess
+from pipeline.golfers.losses import losses
+from pipeline.golfers.shrinkage import ranked
+from pipeline.report.sheet_facts import moved_to_centre
+from pipeline.report.sheets import build_sheets
+from pipeline.tables import BandTable, Golfers, Scores
+
+SCRIPT = "<script>alert(1)</script>"
+FORMULA = "=cmd|'{{ 7*7 }}'!A1 $\\frac$"
+CENTRES = (70.0, 80.0, 90.0, 100.0, 110.0)
+SETTINGS = {
+    "study": "hill-school",
+    "bands": {"centres": list(CENTRES), "half_width_mph": 5.0},
+    "flags": {"lost_yd": 10.0, "false_discovery_rate": 0.1, "min_shots": 12},
+    "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
+    "window_tolerance_yd": 5.0,
+    "flight": {"coefficients": "best", "turf": "normal"},
+    "report": {"sheets": "flagged"},
+}
+FEW_DRIVES = "g0000000000000014"  # golfer 20 has 8 drives in 2026Q3
+
+
+@dataclass(frozen=True)
+class Academy:
+    """Everything that sheets and diagnostics are made from."""
+
+    drives: pl.DataFrame
+    model: CarryModel
+    held_out: pl.DataFrame
+    scores: pl.DataFrame
+    raw_guide: dict[str, Any]
+    bands: pl.DataFrame
+    golfers: pl.DataFrame
+    moved: pl.DataFrame
+    tables: StudyTables
+
+    def sheets(self, sheets="flagged", **changes):
+        inputs = {"golfers": self.golfers, "bands": self.bands, "moved": self.moved, "drives": self.drives}
+        inputs |= {"guide": Guide.from_dict(self.raw_guide), "model": self.model}
+        return dict(build_sheets(**(inputs | changes), settings=SETTINGS | {"report": {"sheets": sheets}}))
+
+    def write(self, folder):
+        """Write the inputs of the steps as the workflow does; paths by name."""
+        paths = {name: str(folder / f"{name}.csv") for name in ("golfers", "bands", "scores")}
+        for name, path in paths.items():
+            getattr(self, name).write_csv(path)
+        paths |= {name: str(folder / f"{name}.json") for name in ("guide", "model")}
+        (folder / "guide.json").write_text(json.dumps(self.raw_guide), encoding="utf-8")
+        (folder / "model.json").write_text(json.dumps({"model": self.model.to_dict()}), encoding="utf-8")
+        paths["held_out"] = str(folder / "held_out.parquet")
+        self.held_out.write_parquet(paths["held_out"])
+        paths["tables"] = str(folder / "tables.npz")
+        np.savez(paths["tables"], **self.tables.to_arrays())
+        paths["database"] = str(folder / "shots.duckdb")
+        shots = self.drives.select(FIT_COLUMNS).rename({"carry_yd": "carry_standard_yd"})  # noqa: F841 - for DuckDB
+        with duckdb.connect(paths["database"]) as connection:
+            connection.sql("CREATE TABLE shots AS SELECT *, 'a.csv' AS source, row_number() OVER () AS row FROM shots")
+        return paths
+
+
+def _drives(world, world_maker):
+    speed, club = pl.col("club_speed_mph"), pl.col("club_speed_mph").mean().over("golfer")
+    before = world_maker(seed=4).drives.with_columns(quarter=pl.lit("2026Q2"))
+    # Of the 90 mph band three golfers are left in the earlier quarter.
+    few = before.filter(club.is_between(85, 95)).get_column("golfer").unique().sort().head(3)
+    before = before.filter(~club.is_between(84, 96) | pl.col("golfer").is_in(few.implode()))
+    now = world.drives.filter((pl.col("golfer") != FEW_DRIVES) | (pl.int_range(pl.len()).over("golfer") < 8))
+    # One golfer in eight of the newest quarter launches far too low.
+    low = pl.col("golfer").rank("dense") % 8 == 0
+    now = now.with_columns(
+        pl.when(low).then(pl.col("launch_deg") - 5).otherwise(pl.col("launch_deg")),
+        pl.when(low).then(pl.col("carry_yd") - 0.2 * speed).otherwise(pl.col("carry_yd")),
+    )
+    return pl.concat([before, now]).with_columns(
+        device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA)
+    )
+
+
+@pytest.fixture(scope="session")
+def academy(world, world_maker, roller):
+    drives = _drives(world, world_maker)
+    line, quadratic, _ = candidates_for("ball")
+    entries = [(made, fit_candidate(made, drives), hold_out(made, drives, 1)) for made in (line, quadratic)]
+    scores, chosen = score_table(entries, drives)
+    model = entries[1][1].model
+    typical = typical_drives(drives, ["golfer"])
+    refits = refit(model, drives, typical, draw_counts(typical.height, 1, 30))
+    rules = BandRules(CENTRES, 5.0, 5)
+    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), rules, 5.0, roller)
+    by_quarter = golfers_by_quarter(drives, model, 12)
+    raw_guide = json.loads(json.dumps(guide_of("hill-school", efficient, drives, rules)))
+    adjusted = drives.with_columns(adjusted_carry(drives, model))
+    golfers = assess(ranked(losses(adjusted, model, frontier_of(raw_guide))), FlagRules(10.0, 0.1, 12))
+    assert chosen == 1
+    return Academy(
+        drives,
+        model,
+        held_out_table(entries[1][2]),
+        Scores.validate(scores),
+        raw_guide,
+        BandTable.validate(band_table(model, by_quarter, efficient, rules, roller)),
+        Golfers.validate(golfers),
+        moved_to_centre(by_quarter, model, roller, CENTRES, 5.0),
+        StudyTables(roller.table, AirNodes([], np.zeros(0), np.zeros(0)), []),
+    )

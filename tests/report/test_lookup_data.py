@@ -1,0 +1,174 @@
+import base64
+import hashlib
+import html
+import json
+import re
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from pipeline.benchmark.answer import Asked, place_of, read_results
+from pipeline.benchmark.lookup import Guide
+from pipeline.errors import UserError
+from pipeline.fit.surface import Axis, contract
+from pipeline.flight.ball import SETS
+from pipeline.flight.calibrate import Calibration
+from pipeline.report import write_lookup
+from pipeline.report.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
+
+KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
+FITTED = {"drives": 2400, "golfers": 80, "quarters": ["2026Q3"]}
+AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
+
+
+def page_of(data):
+    return build_lookup_page(data, fitted_on=FITTED, conditions="calm air", window_tolerance_yd=5)
+
+
+def embedded(page):
+    return json.loads(re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.S).group(1))
+
+
+@pytest.fixture
+def place():
+    kept = Calibration("smits-smith-1994", 0.93, 1.04, None, None, [], 0, 0, None, None, "")
+    return place_of(kept, AIR, "firm", Asked())
+
+
+@pytest.fixture
+def data(lookup_folder):
+    study, model, guide, place = read_results(lookup_folder("quadratic"), Asked())
+    return lookup_data(model, guide, place, study)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_parts_add_up_to_the_models_carry(lookup_models, kind):
+    model, _ = lookup_models[kind]
+    random = np.random.default_rng(5)
+    speed, launch, spin = random.uniform(75, 175, 200), random.uniform(4, 24, 200), random.uniform(1200, 4500, 200)
+
+    parts = json.loads(json.dumps(surface_parts(model.surface, model.coefficients)))
+
+    total = np.zeros(200)
+    for part in parts:
+        bases = [
+            Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])).basis(x)
+            for a, x in zip(part["axes"], (speed, launch, spin), strict=True)
+        ]
+        total += contract(np.array(part["coefficients"]), *bases)
+    assert total == pytest.approx(model.carry(speed, launch, spin), abs=1e-6)
+
+
+def test_a_missing_window_is_null_and_the_rest_are_the_guides_figures(data):
+    guide = data["guide"]
+    at = dict(zip(guide["speed_mph"], guide["launch_lo_deg"], strict=True))
+    assert [at[speed] for speed in (74.0, 75.0, 76.0, 77.0)] == [13.0, None, None, 13.0]
+    assert dict(zip(guide["speed_mph"], guide["carry_yd"], strict=True))[100.0] == pytest.approx(245 + 1 / 3)
+
+
+def test_embedded_data_are_the_data_and_never_markup(data):
+    data["study"] = "</script><script>alert('hill & school')</script>"
+
+    page = page_of(data)
+
+    assert embedded(page) == json.loads(json.dumps(data))
+    assert "alert('hill" not in page
+    assert page.count("<script") == page.count("</script>") == 2
+
+
+def test_the_policy_allows_the_pages_own_script_and_style_and_nothing_else(data):
+    page = page_of(data)
+    inner = {"script-src": re.search(r"<script>(.*?)</script>", page, re.S), "style-src": None}
+    inner["style-src"] = re.search(r"<style>(.*?)</style>", page, re.S)
+    digests = {
+        name: base64.b64encode(hashlib.sha256(found.group(1).encode()).digest()).decode()
+        for name, found in inner.items()
+    }
+
+    policy = html.unescape(re.search(r'Content-Security-Policy" content="([^"]*)"', page).group(1))
+
+    assert dict(part.split(" ", 1) for part in policy.split("; ")) == {
+        "default-src": "'none'",
+        "base-uri": "'none'",
+        "form-action": "'none'",
+        **{name: f"'sha256-{digest}'" for name, digest in digests.items()},
+    }
+
+
+def test_every_coefficient_set_has_its_formula_in_the_script(data):
+    table = re.search(r"const COEFFICIENTS = \{(.*?)\n\};", page_of(data), re.S).group(1)
+    assert set(re.findall(r'"([^"]+)": \(reynolds', table)) == set(SETS)
+
+
+def test_the_drawing_holds_every_delivery_that_the_data_reach(lookup_folder, data):
+    _, _, guide, _ = read_results(lookup_folder("quadratic"), Asked())
+    launch, spin = data["drawing"]["launch"], data["drawing"]["spin"]
+    within = [
+        (l, s)
+        for l in np.arange(-10, 45, 0.25)
+        for s in np.arange(200, 9000, 100.0)
+        if any(reach.holds(l, s) for reach in (guide.reach[0], guide.reach[-1]))
+    ]
+    assert min(l for l, _ in within) >= launch["lo"]
+    assert max(l for l, _ in within) <= launch["hi"]
+    assert min(s for _, s in within) >= spin["lo"]
+    assert max(s for _, s in within) <= spin["hi"]
+    assert launch["hi"] - launch["lo"] < 2 * (max(l for l, _ in within) - min(l for l, _ in within))
+
+
+def test_ticks_stand_at_round_figures_inside_the_frame(data):
+    frame = data["drawing"]["frame"]
+    for name, first, last in (("launch", "bottom", "top"), ("spin", "left", "right")):
+        scale = data["drawing"][name]
+        values = [float(tick["text"].replace(",", "")) for tick in scale["ticks"]]
+        assert len(values) >= 3
+        assert scale["lo"] <= min(values) < max(values) <= scale["hi"]
+        assert {b - a for a, b in pairwise(values)} == {{"launch": 5, "spin": 1000}[name]}
+        share = (np.array(values) - scale["lo"]) / (scale["hi"] - scale["lo"])
+        places = frame[first] + share * (frame[last] - frame[first])
+        assert [tick["at"] for tick in scale["ticks"]] == pytest.approx(places.tolist(), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("humidity", "reference", "told"),
+    [
+        (
+            0.0,
+            {"device": "unit-A", "ball": "premium"},
+            "dry, soft turf, on the scale of device unit-A and ball premium",
+        ),
+        (0.4, {"device": "unit-A", "ball": "unstated"}, "40 % humidity, soft turf, on the scale of device unit-A"),
+        (0.4, {"device": "unstated", "ball": "unstated"}, "40 % humidity, soft turf"),
+    ],
+)
+def test_conditions_are_told(humidity, reference, told):
+    text = conditions_text(AIR | {"humidity": humidity}, "soft", reference)
+    assert text == f"calm air of 15 deg C and 1013.25 hPa, {told}"
+
+
+def test_a_study_without_benchmarks_gets_a_page_that_says_so(lookup_models, place):
+    model, _ = lookup_models["quadratic"]
+    data = lookup_data(model, Guide.from_dict({"speeds": []}), place, "hill-school")
+    assert "The study has too few golfers at any club speed for a benchmark" in page_of(data)
+    assert embedded(page_of(data))["guide"]["speed_mph"] == []
+
+
+def test_the_step_writes_the_same_bytes_again(lookup_folder, tmp_path):
+    folder = lookup_folder("flight")
+    paths = {"model": "model/model.json", "guide": "benchmarks/guide.json", "calibration": "flight/calibration.json"}
+    paths = {name: str(folder / path) for name, path in paths.items()}
+    write_lookup.run(**paths, page=str(tmp_path / "again.html"), window_tolerance_yd=5)
+    assert (tmp_path / "again.html").read_bytes() == (folder / "report/lookup.html").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("content", "told"), [(None, "model.json: the file is missing"), ("{", "model.json: is no JSON")]
+)
+def test_the_step_names_an_input_that_it_cannot_use(tmp_path, content, told):
+    path = tmp_path / "model.json"
+    if content is not None:
+        path.write_text(content, encoding="utf-8")
+    with pytest.raises(UserError, match=told):
+        write_lookup.run(str(path), str(path), str(path), str(tmp_path / "lookup.html"), 5)
+    assert not (tmp_path / "lookup.html").exists()

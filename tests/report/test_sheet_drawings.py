@@ -1,0 +1,78 @@
+import polars as pl
+import pytest
+
+from pipeline.report.sheet_drawings import (
+    LEFT,
+    RIGHT,
+    axis_over,
+    delivery_chart,
+    history_chart,
+    parts_chart,
+    standing_chart,
+)
+from pipeline.report.sheet_facts import Target
+
+WINDOW = {"launch_lo_deg": 12.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2300.0, "spin_hi_rpm": 2900.0}
+BAND = {f"band_carry_p{p}_yd": 180.0 + p for p in (25, 50, 75, 90)}
+EFFICIENT = {"band_efficient_carry_yd": 280.0, "band_efficient_lo90_yd": 278.0, "band_efficient_hi90_yd": 282.0}
+PARTS = {"lost_contact_yd": None, "lost_launch_yd": 20.0, "lost_spin_yd": -5.0, "lost_consistency_yd": 0.0,
+         "lost_other_yd": 1.0}  # fmt: skip
+
+
+def test_axis_holds_its_values_between_round_ticks():
+    axis = axis_over([203.0, 241.0], 10.0, 110.0)
+    assert axis.ticks == (200, 210, 220, 230, 240, 250)
+    assert (axis(200), axis(225), axis(250)) == (10.0, 60.0, 110.0)
+    assert axis_over([5.0, 5.0], 0, 1).ticks[0] < 5 < axis_over([5.0, 5.0], 0, 1).ticks[-1]
+
+
+def test_rows_stand_where_their_figures_say():
+    chart = standing_chart(BAND | EFFICIENT | {"moved_yd": 190.0})
+    places = {row["label"]: row for row in chart["rows"]}
+    assert [row["label"] for row in chart["rows"]] == [
+        "this golfer", "25th percentile", "50th percentile", "75th percentile", "90th percentile", "efficient carry",
+    ]  # fmt: skip
+    first, last = (float(chart["ticks"][k]["text"]) for k in (0, -1))
+    for label, value in (("this golfer", 190.0), ("90th percentile", 270.0), ("efficient carry", 280.0)):
+        assert places[label]["x"] == pytest.approx(LEFT + (value - first) / (last - first) * (RIGHT - LEFT), abs=0.06)
+        assert places[label]["text"] == f"{value:.0f}"
+    assert places["efficient carry"]["low"] < places["efficient carry"]["x"] < places["efficient carry"]["high"]
+    assert places["this golfer"]["own"]
+
+
+def test_what_is_not_known_is_not_drawn():
+    nothing = dict.fromkeys([*BAND, *EFFICIENT, "moved_yd"])
+    assert standing_chart(nothing) is None
+    assert len(standing_chart(nothing | EFFICIENT | {"moved_yd": 190.0})["rows"]) == 2
+    assert parts_chart(dict.fromkeys(PARTS)) is None
+    assert (
+        history_chart([{"quarter": "2026Q1", "lost_yd": None, "lost_lo90_yd": None, "lost_hi90_yd": None}], 10) is None
+    )
+
+
+def test_bars_run_from_nil_and_an_unknown_part_has_none():
+    chart = parts_chart(PARTS)
+    rows = {row["label"]: row for row in chart["rows"]}
+    assert set(rows) == {"launch", "spin", "consistency", "other"}
+    assert rows["spin"]["x"] < chart["zero"] == rows["consistency"]["x"] < rows["launch"]["x"]
+
+
+def test_history_shows_the_threshold():
+    quarters = [
+        {"quarter": f"2026Q{k}", "lost_yd": 20.0 + k, "lost_lo90_yd": 15.0, "lost_hi90_yd": 28.0} for k in (1, 2)
+    ]
+    chart = history_chart(quarters, 12.5)
+    assert [(line["text"], line["x"] < chart["rows"][0]["low"]) for line in chart["lines"]] == [("12.5 yd", True)]
+    assert [row["text"] for row in chart["rows"]] == ["21.0", "22.0"]
+
+
+def test_typical_drive_and_window_share_their_axes():
+    dots = pl.DataFrame({"launch_deg": [7.0, 8.0, 9.0], "spin_rpm": [2400.0, 2500.0, 2600.0]})
+    inside = {"launch_deg": 13.0, "spin_rpm": 2500.0}
+    chart = delivery_chart(inside, Target(13.5, 2600.0, WINDOW, None), dots)
+    box, (x, y) = chart["window"], chart["typical"]
+    assert box["x"] < x < box["x"] + box["width"]
+    assert box["y"] < y < box["y"] + box["height"]
+    below = delivery_chart({"launch_deg": 8.0, "spin_rpm": 2500.0}, Target(13.5, 2600.0, WINDOW, None), dots)
+    assert below["typical"][1] > below["window"]["y"] + below["window"]["height"]
+    assert delivery_chart(inside, None, None)["window"] is None

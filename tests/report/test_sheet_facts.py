@@ -1,0 +1,81 @@
+import numpy as np
+import polars as pl
+import pytest
+from small_academy import CENTRES, FEW_DRIVES, SETTINGS
+
+from pipeline.benchmark.lookup import Guide
+from pipeline.report.sheet_facts import MOST_DOTS, drives_of, nearest_band, sheet_rows, target_at
+
+BANDS = {"centres_mph": CENTRES, "half_width_mph": 5.0}
+
+
+def test_band_is_the_one_that_holds_the_speed_or_the_nearest_of_several():
+    speeds = pl.Series([64.9, 65.0, 74.9, 75.0, 115.0])
+    assert nearest_band(speeds, (90, 80, 70), 5).to_list() == [None, 70, 70, 80, None]
+    assert nearest_band(pl.Series([72.4, 72.5, 72.6]), (70, 75), 5).to_list() == [70, 70, 75]
+
+
+def test_moved_carry_has_the_percentiles_of_the_band_table(academy):
+    bands = academy.bands.filter((pl.col("quarter") == "2026Q3") & (pl.col("band_mph") == 90))
+    moved = academy.moved.filter((pl.col("quarter") == "2026Q3") & (pl.col("band_mph") == 90))["moved_yd"]
+    assert len(moved) == bands["golfers"][0]
+    found = np.percentile(moved.to_numpy(), [25, 50, 75, 90])
+    assert found == pytest.approx([bands[f"carry_p{p}_yd"][0] for p in (25, 50, 75, 90)], abs=1e-9)
+
+
+def test_only_flagged_golfers_have_sheets_unless_all_shall(academy):
+    flagged = sheet_rows(academy.golfers, academy.bands, academy.moved, sheets="flagged", **BANDS)
+    every = sheet_rows(academy.golfers, academy.bands, academy.moved, sheets="all", **BANDS)
+    keys = ["golfer", "quarter"]
+    assert set(flagged.select(keys).rows()) == set(academy.golfers.filter("flagged").select(keys).rows())
+    assert set(every.select(keys).rows()) == set(academy.golfers.select(keys).rows())
+    assert every.height == academy.golfers.height
+    assert flagged["quarter"].to_list() == sorted(flagged["quarter"], reverse=True)
+
+
+def test_nothing_is_told_of_the_golfers_of_a_suppressed_band(academy):
+    # The rule of the table is undone, so that what stands there would be shown if it weren't held back here.
+    leaky = academy.bands.with_columns(carry_p25_yd=pl.lit(123.0), golfers=pl.lit(4, pl.Int64))
+    rows = sheet_rows(academy.golfers, leaky, academy.moved, sheets="all", **BANDS)
+    hidden = rows.filter("band_suppressed")
+    assert hidden.height == 3
+    assert hidden.select("band_carry_p25_yd", "band_golfers").null_count().row(0) == (3, 3)
+    assert rows.filter(~pl.col("band_suppressed"))["band_carry_p25_yd"].unique().to_list() == [123.0]
+
+
+def test_golfer_with_few_drives_is_not_placed(academy):
+    rows = sheet_rows(academy.golfers, academy.bands, academy.moved, sheets="all", **BANDS)
+    row = rows.filter((pl.col("golfer") == FEW_DRIVES) & (pl.col("quarter") == "2026Q3")).row(0, named=True)
+    assert row["moved_yd"] is None
+    assert row["band_golfers"] is not None
+
+
+def test_target_is_what_the_guide_says_at_the_speed(academy):
+    guide = Guide.from_dict(academy.raw_guide)
+    entry = next(e for e in academy.raw_guide["speeds"] if e["speed_mph"] == 95.0)
+    target = target_at(guide, academy.model, 95.0)
+    assert (target.launch_deg, target.spin_rpm) == (entry["launch_deg"], entry["spin_rpm"])
+    assert target.window == entry["window"]
+    assert target.speed_ratio == pytest.approx(float(academy.model.trends.better_ratio(95.0)))
+    assert target_at(guide, academy.model, 140.0) is None
+
+
+def test_drives_are_thinned_evenly_and_guessed_spins_left_out():
+    n = 3 * MOST_DOTS + 1
+    drives = pl.DataFrame(
+        {
+            "golfer": ["a"] * n + ["b", "b", "c"],
+            "quarter": "2026Q3",
+            "launch_deg": [float(i) for i in range(n)] + [1.0, 2.0, 3.0],
+            "spin_rpm": 2500.0,
+            "spin_measured": [None] * n + [False, True, True],
+        }
+    )
+    found = drives_of(drives, pl.DataFrame({"golfer": ["a", "b"], "quarter": ["2026Q3"] * 2}))
+    assert set(found) == {("a", "2026Q3"), ("b", "2026Q3")}
+    assert found["b", "2026Q3"]["launch_deg"].to_list() == [2.0]
+    assert found["a", "2026Q3"]["launch_deg"].to_list() == [float(i) for i in range(0, n, 4)]
+
+
+def test_settings_of_these_tests_are_those_of_the_bands():
+    assert tuple(SETTINGS["bands"]["centres"]) == CENTRES

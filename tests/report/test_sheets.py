@@ -1,0 +1,198 @@
+import re
+
+import polars as pl
+import pytest
+from browser import serious_findings
+from small_academy import FEW_DRIVES, SETTINGS, Academy
+
+from pipeline.report import write_sheets
+from pipeline.report.sheet_words import figure
+from pipeline.report.sheets import INDEX, MOST_QUARTERS, sheet_name
+from pipeline.tables import Golfers
+
+
+def text_of(page, name):
+    """Give the text of the element with this id, without markup and doubled spaces."""
+    found = re.search(rf'<(\w+)[^>]* id="{name}"[^>]*>(.*?)</\1>', page, flags=re.DOTALL)
+    return " ".join(re.sub(r"<[^>]*>", " ", found.group(2)).split())
+
+
+def worst(academy: Academy, cause="launch"):
+    flagged = academy.golfers.filter(pl.col("flagged") & (pl.col("quarter") == "2026Q3"))
+    return flagged.filter(pl.col("main_cause").cast(pl.String) == cause).row(0, named=True)
+
+
+@pytest.fixture(scope="module")
+def every(academy):
+    return academy.sheets("all")
+
+
+def test_figures_on_every_sheet_are_those_of_the_table(academy, every):
+    for row in academy.golfers.iter_rows(named=True):
+        page = every[sheet_name(row["golfer"], row["quarter"])]
+        assert text_of(page, "shots") == str(row["shots"])
+        assert text_of(page, "status") == row["status"].replace("_", " ")
+        for name in ("club_speed_mph", "ball_speed_mph", "carry_yd", "efficient_yd", "lost_yd"):
+            assert text_of(page, name) == figure(row[name], 1), name
+        assert text_of(page, "interval") == f"{figure(row['lost_lo90_yd'], 1)} to {figure(row['lost_hi90_yd'], 1)}"
+
+
+def test_parts_on_a_sheet_are_those_of_the_table(academy, every):
+    row = worst(academy)
+    parts = {name: figure(row[f"lost_{name}_yd"], 1) for name in ("contact", "launch", "spin", "consistency", "other")}
+    listed = ", ".join(f"{name} {text} yd" for name, text in parts.items())
+    told = text_of(every[sheet_name(row["golfer"], "2026Q3")], "parts-text")
+    assert told == f"C{listed[1:]}; together {figure(row['lost_yd'], 1)} yd. Below 0 is a gain."
+
+
+def test_band_on_a_sheet_is_that_of_the_band_table(academy, every):
+    row = worst(academy)
+    page = every[sheet_name(row["golfer"], "2026Q3")]
+    centre = 10.0 * ((row["club_speed_mph"] + 5) // 10)
+    band = academy.bands.filter((pl.col("quarter") == "2026Q3") & (pl.col("band_mph") == centre)).row(0, named=True)
+    drawn = re.search(r'<desc id="standing-d">(.*?)</desc>', page).group(1)
+    own = academy.moved.filter((pl.col("golfer") == row["golfer"]) & (pl.col("quarter") == "2026Q3"))["moved_yd"][0]
+    percentiles = ", ".join(f"{p}th percentile {figure(band[f'carry_p{p}_yd'], 0)}" for p in (25, 50, 75, 90))
+    efficient = figure(band["efficient_carry_yd"], 0)
+    assert drawn == f"this golfer {figure(own, 0)}, {percentiles}, efficient carry {efficient} yd"
+    assert f"Among the {band['golfers']} golfers of the {centre:g} mph band" in text_of(page, "standing-text")
+
+
+def test_percentiles_of_a_suppressed_band_are_on_no_sheet(academy, every):
+    low, high = pl.col("club_speed_mph") >= 85, pl.col("club_speed_mph") < 95
+    hidden = academy.golfers.filter(low & high & (pl.col("quarter") == "2026Q2"))
+    assert hidden.height == 3
+    for golfer in hidden["golfer"]:
+        page = every[sheet_name(golfer, "2026Q2")]
+        assert "has fewer than 5 golfers, so its percentiles are not shown" in text_of(page, "standing-text")
+        assert "th percentile" not in page
+
+
+def test_no_other_golfer_is_on_a_sheet(every):
+    for name, page in every.items():
+        if name != INDEX:
+            assert set(re.findall(r"g[0-9a-f]{16}", page)) == {name[7:24]}
+
+
+def test_history_goes_up_to_the_sheets_quarter(academy, every):
+    golfer = worst(academy)["golfer"]
+    now, before = (text_of(every[sheet_name(golfer, q)], "history-table") for q in ("2026Q3", "2026Q2"))
+    rows = academy.golfers.filter(pl.col("golfer") == golfer).sort("quarter")
+    lines = [
+        f"{r['quarter']} {r['shots']} {figure(r['club_speed_mph'], 1)} {figure(r['lost_yd'], 1)} "
+        f"{r['main_cause']} {r['status']}"
+        for r in rows.iter_rows(named=True)
+    ]
+    assert now.endswith(" ".join(lines))
+    assert before.endswith(lines[0])
+    assert "2026Q3" not in every[sheet_name(golfer, "2026Q2")]
+
+
+def test_long_history_is_cut_and_said_so(academy):
+    row = academy.golfers.filter(pl.col("golfer") == worst(academy)["golfer"]).filter(pl.col("quarter") == "2026Q3")
+    years = [row.with_columns(quarter=pl.lit(f"20{year}Q3")) for year in range(19, 27)]
+    page = academy.sheets(golfers=Golfers.validate(pl.concat(years)))[sheet_name(row["golfer"][0], "2026Q3")]
+    assert len(re.findall(r'<th class="text" scope="row">20', page)) == MOST_QUARTERS
+    assert text_of(page, "change").endswith("2 earlier quarters are not shown.")
+
+
+def test_unassessed_golfer_has_no_parts_and_no_place(every):
+    page = every[sheet_name(FEW_DRIVES, "2026Q3")]
+    assert text_of(page, "first").startswith("Nothing can be said about what to work on first: 8 drives")
+    assert text_of(page, "parts-text") == "Not assessed, so no parts are shown."
+    assert "Too few drives to place this golfer" in text_of(page, "standing-text")
+    assert 'not known</td><td class="text">not assessed' in page
+
+
+def test_sheets_are_for_flagged_golfers_unless_the_switch_says_all(academy, every):
+    flagged = {sheet_name(g, q) for g, q in academy.golfers.filter("flagged").select("golfer", "quarter").rows()}
+    assert 0 < len(flagged) < academy.golfers.height
+    assert set(academy.sheets()) == {*flagged, INDEX}
+    assert len(every) == academy.golfers.height + 1
+
+
+def test_list_links_every_sheet_and_nothing_else(academy):
+    made = academy.sheets()
+    links = re.findall(r'href="([^"]*)"', made[INDEX])
+    assert sorted(links) == sorted(set(made) - {INDEX})
+    clear = Golfers.validate(academy.golfers.filter(~pl.col("flagged")))
+    assert "No golfer was flagged in any quarter" in academy.sheets(golfers=clear)[INDEX]
+
+
+def test_text_never_becomes_markup(academy):
+    hostile = "<script>alert(1)</script> {{ 7*7 }}"
+    golfers = academy.golfers.with_columns(note=pl.lit(hostile))
+    page = academy.sheets("all", golfers=Golfers.validate(golfers))[sheet_name(FEW_DRIVES, "2026Q3")]
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; {{ 7*7 }}" in page
+
+
+def test_step_makes_the_folder_whole(academy, tmp_path, monkeypatch):
+    paths = academy.write(tmp_path)
+    used = {name: paths[name] for name in ("golfers", "bands", "guide", "database", "model", "tables")}
+    folder = tmp_path / "golfers" / "sheets"
+    folder.mkdir(parents=True)
+    (folder / "old.html").write_text("old", encoding="utf-8")
+
+    write_sheets.run(**used, sheets=str(folder), settings=SETTINGS)
+
+    made = {path.name: path.read_text(encoding="utf-8") for path in folder.iterdir()}
+    assert set(made) == set(academy.sheets())
+    assert made == academy.sheets()
+    assert [path.name for path in folder.parent.iterdir()] == ["sheets"]
+
+    def broken(**_):
+        yield "one.html", "half"
+        raise RuntimeError("stopped half way")
+
+    monkeypatch.setattr(write_sheets, "build_sheets", broken)
+    with pytest.raises(RuntimeError):
+        write_sheets.run(**used, sheets=str(folder), settings=SETTINGS)
+    assert {path.name for path in folder.iterdir()} == set(made)
+    assert [path.name for path in folder.parent.iterdir()] == ["sheets"]
+
+
+@pytest.fixture(scope="module")
+def written(every, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("sheets")
+    for name, page in every.items():
+        (folder / name).write_text(page, encoding="utf-8")
+    return folder
+
+
+def some(academy):
+    """Pick a flagged sheet, one of a suppressed band, and one that is not assessed."""
+    flagged = worst(academy)["golfer"]
+    speed = pl.col("club_speed_mph")
+    hidden = academy.golfers.filter((speed >= 85) & (speed < 95) & (pl.col("quarter") == "2026Q2"))["golfer"][0]
+    return [sheet_name(flagged, "2026Q3"), sheet_name(hidden, "2026Q2"), sheet_name(FEW_DRIVES, "2026Q3")]
+
+
+def test_sheets_and_list_are_quiet_and_accessible(academy, written, open_page):
+    for name in [*some(academy), INDEX]:
+        seen = open_page(written / name)
+        assert serious_findings(seen.page) == [], name
+
+
+def test_sheet_does_not_scroll_sideways_on_a_phone(academy, written, open_page):
+    for name in [*some(academy), INDEX]:
+        page = open_page(written / name, width=390, height=844).page
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
+        assert serious_findings(page) == [], name
+
+
+def test_sheet_prints_to_one_page(academy, written, open_page):
+    for name in some(academy):
+        pdf = open_page(written / name).page.pdf(prefer_css_page_size=True)
+        assert re.findall(rb"/Type\s*/Pages.*?/Count (\d+)", pdf, flags=re.DOTALL) == [b"1"], name
+        assert re.search(rb"/MediaBox \[0 0 59[45](\.\d+)? 84[12]", pdf), name
+
+
+def test_sheet_with_the_longest_history_prints_to_one_page(academy, tmp_path, open_page):
+    row = academy.golfers.filter(pl.col("golfer") == worst(academy)["golfer"]).filter(pl.col("quarter") == "2026Q3")
+    years = [row.with_columns(quarter=pl.lit(f"20{year}Q3")) for year in range(19, 27)]
+    name = sheet_name(row["golfer"][0], "2026Q3")
+    path = tmp_path / name
+    path.write_text(academy.sheets(golfers=Golfers.validate(pl.concat(years)))[name], encoding="utf-8")
+    pdf = open_page(path).page.pdf(prefer_css_page_size=True)
+    assert re.findall(rb"/Type\s*/Pages.*?/Count (\d+)", pdf, flags=re.DOTALL) == [b"1"]
