@@ -146,7 +146,8 @@ def bands_markdown(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> str:
 
 HOW_TO_READ_BANDS = """\
 A band is named by the centre of its range of club speed. Percentiles run over golfers, each one's typical drive moved
-to the band's centre. Carry is at standard conditions: each drive's measured carry is changed by the difference between
+to the band's centre; each is a mean of the golfers nearest in rank, in whole yards, and empty where there are too few.
+Carry is at standard conditions: each drive's measured carry is changed by the difference between
 ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
 expected at the centre over deliveries that golfers of that speed produce; every drive inside both windows is expected
 to come close to it. A 90 % interval tells how well the figure is known, not how drives scatter. Speed ratio is ball
@@ -270,7 +271,7 @@ def show_sources(sources: dy.DataFrame[Sources]) -> pl.DataFrame:
         as_number(table, "accepted", 0).alias("Accepted"),
         as_number(table, "rejected", 0).alias("Rejected"),
         as_number(table, "duplicates", 0).alias("Duplicates"),
-        pl.col("reason").fill_null("").alias("Why refused"),
+        pl.col("reason").fill_null("").alias("Remark"),
     )
 
 

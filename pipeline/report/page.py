@@ -116,7 +116,7 @@ def build_page(
                 **_golfer_tables(golfers, changes, quarter),
                 "flight": Shown(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
                 "scores": Shown(show_scores(scores), ("Model", "Chosen", "Note")),
-                "sources": Shown(show_sources(sources), ("Log", "Status", "Why refused")),
+                "sources": Shown(show_sources(sources), ("Log", "Status", "Remark")),
                 "rejects": Shown(show_rejects(rejects), ("What was wrong", "Value")),
             }
         ),
@@ -255,7 +255,7 @@ def _tables(made: dict[str, Shown]) -> dict[str, Markup]:
 
 
 def _markup(name: str, shown: Shown) -> Markup:
-    blank = [note for note in ("Note", "Why refused") if note in shown.text and _is_blank(shown.table[note])]
+    blank = [note for note in ("Note", "Remark") if note in shown.text and _is_blank(shown.table[note])]
     html = html_table(
         shown.table.drop(blank),
         table_id=f"{name}-table",

@@ -213,7 +213,7 @@ def _draw_percentiles(axes: Axes, bands: pl.DataFrame, colours: dict[float, tupl
     if shown.is_empty():
         return
     names = ("band_mph", "carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd")
-    centre, p25, p50, p75, p90 = (shown[name].to_numpy() for name in names)
+    centre, p25, p50, p75, p90 = (shown[name].cast(pl.Float64).to_numpy() for name in names)
     hues = [colours[mph] for mph in centre]
     # Colour stands for the band; the legend shows the shapes in grey.
     axes.vlines(centre, p25, p75, colors=hues, linewidth=13, alpha=0.45, zorder=3)
@@ -225,7 +225,8 @@ def _draw_percentiles(axes: Axes, bands: pl.DataFrame, colours: dict[float, tupl
         [], [], color=grey, linewidth=11, alpha=0.45, solid_capstyle="butt", label="band's 25th to 75th percentile"
     )
     axes.plot([], [], color=grey, linewidth=3.5, solid_capstyle="butt", label="band's 50th percentile")
-    axes.plot([], [], color=grey, marker="^", markersize=8, linewidth=2.5, label="band's 90th percentile")
+    if np.isfinite(p90).any():  # bands of few golfers have none
+        axes.plot([], [], color=grey, marker="^", markersize=8, linewidth=2.5, label="band's 90th percentile")
 
 
 def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tuple[float, float, float]) -> None:

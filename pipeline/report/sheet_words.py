@@ -112,8 +112,9 @@ def yards_lost(row: Mapping[str, Any]) -> str:
 def standing(row: Mapping[str, Any]) -> str:
     """Say between which percentiles of the band the golfer's carry lies; empty where that is not known."""
     moved = row["moved_yd"]
-    known = [(p, row[f"band_carry_p{p}_yd"]) for p in (25, 50, 75, 90)]
-    if moved is None or any(value is None for _, value in known):
+    # Bands of few golfers have not all of them.
+    known = [(p, row[f"band_carry_p{p}_yd"]) for p in (25, 50, 75, 90) if row[f"band_carry_p{p}_yd"] is not None]
+    if moved is None or not known:
         return ""
     below = [p for p, value in known if moved >= value]
     above = [p for p, value in known if moved < value]

@@ -50,7 +50,11 @@ COLUMNS: dict[str, tuple[str, str]] = {
 NOTES = (
     ("Band", "A range of club speed, named by its centre."),
     ("Golfers, drives", "What the row rests on."),
-    ("Carry percentiles", "Over golfers, each one's typical drive moved to the band's centre, at standard conditions."),
+    (
+        "Carry percentiles",
+        "Over golfers, each one's typical drive moved to the band's centre, at standard conditions; means of the "
+        "golfers nearest in rank, in whole yards. Empty: too few golfers to tell it of.",
+    ),
     (
         "Standard conditions",
         "Each drive's measured carry is changed by the difference between ball flight there and ball flight in the "

@@ -234,7 +234,7 @@ def test_refused_logs_come_first_with_their_reason(sources):
     shown = show_sources(sources)
 
     assert shown["Log"].to_list() == ["logs/bay_2.csv", "logs/bay_1.csv"]
-    assert shown["Why refused"].to_list() == ["the column <script>alert(1)</script> is not there", ""]
+    assert shown["Remark"].to_list() == ["the column <script>alert(1)</script> is not there", ""]
     assert shown.row(1)[2:6] == ("1000", "980", "14", "6")
 
 

@@ -113,7 +113,22 @@ def test_figures_are_rounded_without_a_negative_nil(value, decimals, text):
 def test_standing_lies_between_the_right_percentiles(moved, told):
     band = {f"band_carry_p{p}_yd": value for p, value in ((25, 200.0), (50, 210.0), (75, 220.0), (90, 230.0))}
     assert standing(band | {"moved_yd": moved}) == told
-    assert standing(band | {"moved_yd": moved, "band_carry_p50_yd": None}) == ""
+    assert standing(dict.fromkeys(band, None) | {"moved_yd": moved}) == ""
+
+
+def test_standing_goes_by_the_percentiles_that_are_told():
+    band = {
+        "band_carry_p25_yd": None,
+        "band_carry_p50_yd": 210.0,
+        "band_carry_p75_yd": 220.0,
+        "band_carry_p90_yd": None,
+    }
+    told = [standing(band | {"moved_yd": moved}) for moved in (199.0, 215.0, 240.0)]
+    assert told == [
+        "below the 50th percentile",
+        "between the 50th and the 75th percentile",
+        "at or above the 75th percentile",
+    ]
 
 
 def test_delivery_is_told_against_the_window():

@@ -20,6 +20,7 @@ from faults import PART, Small, contents, half_made, kill_and_go_on, kill_group,
 from pipeline.ending import BAD_INPUT, OWN_FAULT, told
 from pipeline.errors import UserError
 from pipeline.files import check_room, start_run, whole
+from pipeline.store import store_changes
 
 NO_ROOM = "there is no room left to write"
 FULL = OSError(errno.ENOSPC, "No space left on device")
@@ -133,6 +134,19 @@ def test_a_database_on_a_full_disk_is_refused_whole(tmp_path, small, undisturbed
         assert not [path for path in disk.iterdir() if path.name.startswith((PART, "a.duckdb"))]
 
 
+def store(loaded, changes, path):
+    with whole(path) as part:
+        store_changes(loaded, changes, part)
+
+
+def test_the_moved_drives_on_a_full_disk_are_refused_whole(tmp_path, undisturbed):
+    disk = tmp_path / "disk"
+    with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
+        with pytest.raises(UserError, match=NO_ROOM):
+            store(undisturbed[0].results / "collected/loaded.duckdb", tmp_path, disk / "a.duckdb")
+        assert list(disk.iterdir()) == []
+
+
 def test_results_that_are_read_only_are_told_and_kept(root, tmp_path, undisturbed):
     before, expected, _ = undisturbed
     study = Small(root, tmp_path / "copy")
@@ -178,7 +192,7 @@ start_run(Path("results"), Path("lock"))
 with whole(Path("results/a.csv")) as part:
     part.write_text("half of it")
     print("ready", flush=True)
-    time.sleep(100)
+    time.sleep(20)
 """
 
 
