@@ -93,8 +93,12 @@ def pytest_addoption(parser):
     )
 
 
+# Files of tests that share one run of the demo; the others of the workflow run studies of their own.
+SHARING = ("test_demo_run.py", "test_golden.py", "test_pages.py", "test_readme.py", "test_rerun.py")
+
+
 def pytest_collection_modifyitems(items):
-    """Share tests out over processes by file; those of the whole workflow share one demo run, so they stay together."""
+    """Share tests out over processes by file; those that share the demo's run stay together, and begin."""
     for item in items:
-        folder = item.path.parent.name
-        item.add_marker(pytest.mark.xdist_group(folder if folder == "workflow" else item.path.name))
+        item.add_marker(pytest.mark.xdist_group("demo" if item.path.name in SHARING else item.path.name))
+    items.sort(key=lambda item: (item.path.name not in SHARING, item.path.parent.name != "workflow"))

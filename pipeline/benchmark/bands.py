@@ -123,9 +123,9 @@ def _row(
         notes.append(f"fewer than {rules.min_golfers} golfers: their figures are suppressed")
     else:
         row |= _golfers_part(model, here, centre, rules, roller)
-        gone = [str(p) for p in PERCENTILES if row[f"carry_p{p}_yd"] is None]
+        gone = [f"{p}th" for p in PERCENTILES if row[f"carry_p{p}_yd"] is None]
         if gone:
-            notes.append(f"too few golfers for percentiles {', '.join(gone)}")
+            notes.append(f"too few golfers for the {', '.join(gone)} percentile")
     if efficient is None:
         notes.append("too few golfers of about this speed for an efficient carry")
     else:

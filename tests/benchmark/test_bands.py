@@ -83,7 +83,7 @@ def test_share_of_nearly_all_or_nobody_is_left_out(model, roller, inside, outsid
 def test_percentiles_that_would_tell_of_few_golfers_are_left_out(model, roller):
     few, more = (BandTable.validate(band_table(model, typical(n), EFFICIENT, RULES, roller)) for n in (8, 11))
     assert few.select("carry_p25_yd", "carry_p75_yd", "carry_p90_yd", "total_p90_yd").row(0) == (None,) * 4
-    assert few.item(0, "note").startswith("too few golfers for percentiles 25, 75, 90")
+    assert few.item(0, "note").startswith("too few golfers for the 25th, 75th, 90th percentile")
     assert more.select("carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd").row(0) == (185, 190, 195, None)
 
 

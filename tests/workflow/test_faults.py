@@ -40,6 +40,7 @@ def small(root, tmp_path):
     return Small(root, tmp_path / "small").make()
 
 
+@pytest.mark.long
 def test_what_three_killed_runs_began_a_plain_one_ends(small, undisturbed):
     _, expected, length_s = undisturbed
     draws = random.Random(6)
@@ -87,6 +88,7 @@ def starve(small, expected, first_kb, growth):
     return failures
 
 
+@pytest.mark.long
 def test_a_full_disk_is_told_and_the_run_goes_on_when_there_is_room(small, undisturbed):
     assert starve(small, undisturbed[1], 1000, 30) == 1
 
@@ -114,6 +116,7 @@ def test_a_disk_that_leaves_snakemake_no_room_is_told_before_the_run(root, tmp_p
         assert "Traceback" not in done.stderr
 
 
+@pytest.mark.long
 def test_a_database_on_a_full_disk_is_refused_whole(tmp_path, small, undisturbed):
     # DuckDB alone would close without a word, and leave the rows in a second file.
     collected = undisturbed[0].results / "collected/logs"
@@ -139,6 +142,7 @@ def store(loaded, changes, path):
         store_changes(loaded, changes, part)
 
 
+@pytest.mark.long
 def test_the_moved_drives_on_a_full_disk_are_refused_whole(tmp_path, undisturbed):
     disk = tmp_path / "disk"
     with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
@@ -147,6 +151,7 @@ def test_the_moved_drives_on_a_full_disk_are_refused_whole(tmp_path, undisturbed
         assert list(disk.iterdir()) == []
 
 
+@pytest.mark.long
 def test_results_that_are_read_only_are_told_and_kept(root, tmp_path, undisturbed):
     before, expected, _ = undisturbed
     study = Small(root, tmp_path / "copy")
@@ -176,12 +181,6 @@ def test_a_second_run_on_a_study_at_work_is_refused(small):
     assert sentence in second.stderr
     assert "Traceback" not in second.stderr
     assert "Finished jobid" not in second.stderr
-
-
-def test_the_databases_hold_the_same_rows_on_one_core_and_on_two(demo, aged):
-    one, two = (contents(run.results) for run in (aged, demo))
-    assert set(one["shots.duckdb"]) == {"shots", "rejects", "sources"}
-    assert one == two
 
 
 HOLDER = """

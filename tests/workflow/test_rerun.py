@@ -4,6 +4,7 @@ import hashlib
 import shutil
 
 import polars as pl
+from faults import contents
 
 
 def jobs(stderr):
@@ -82,3 +83,9 @@ def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
     assert "yardband key" in run.stderr
     assert "Traceback" not in run.stderr
     assert not (folder / "results").exists()
+
+
+def test_the_databases_hold_the_same_rows_on_one_core_and_on_two(demo, aged):
+    one, two = (contents(run.results) for run in (aged, demo))
+    assert set(one["shots.duckdb"]) == {"shots", "rejects", "sources"}
+    assert one == two
