@@ -9,6 +9,12 @@ from datetime import date
 import dataframely as dy
 import polars as pl
 
+
+def types_of(table: type[dy.Schema]) -> dict[str, pl.DataType]:
+    """Give the types of a table's columns by name, for a frame that is built from rows."""
+    return {name: column.dtype for name, column in table.columns().items()}
+
+
 REQUIRED = ("golfer", "struck_at", "club_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
 WANTED = ("ball_speed_mph",)
 OPTIONAL_NUMBERS = (

@@ -10,10 +10,11 @@ import polars as pl
 
 from pipeline.benchmark.disclosure import PERCENTILES, protected_percentiles, protected_ratio, protected_share
 from pipeline.benchmark.frontier import Efficient
-from pipeline.benchmark.totals import ASSUMED_RATIO, Roller
+from pipeline.benchmark.totals import Roller
 from pipeline.benchmark.window import Window
 from pipeline.fit.model import CarryModel
-from pipeline.tables import BandTable
+from pipeline.flight.impact import ASSUMED_RATIO
+from pipeline.tables import BandTable, types_of
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ def band_table(
         for quarter in quarters
         for centre in rules.centres_mph
     ]
-    schema = {name: column.dtype for name, column in BandTable.columns().items()}
+    schema = types_of(BandTable)
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 

@@ -60,6 +60,10 @@ class Population:
         launch = _steps(self.launch_deg, LAUNCH_STEP_DEG, LAUNCH_ROOM, LEAST_LAUNCH_DEG)
         return launch, _steps(self.spin_rpm, SPIN_STEP_RPM, SPIN_ROOM, LEAST_SPIN_RPM)
 
+    def shape_weights(self, speed_mph: float, half_width_mph: float) -> Array:
+        """Weigh golfers for the spread of deliveries about the trend at one club speed, shape (golfers,)."""
+        return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+
     def moved_to(self, speed_mph: float, trends: Trends) -> tuple[Array, Array]:
         """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
         to_launch = trends.launch(speed_mph) - trends.launch(self.speed_mph)
@@ -133,7 +137,7 @@ def map_at(model: CarryModel, population: Population, speed_mph: float, half_wid
 def _support_at(
     model: CarryModel, population: Population, speed_mph: float, half_width_mph: float, launch: Array, spin: Array
 ) -> tuple[Support, Array]:
-    weights = kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+    weights = population.shape_weights(speed_mph, half_width_mph)
     return make_support(*population.moved_to(speed_mph, model.trends), weights, launch, spin), weights
 
 
@@ -172,7 +176,7 @@ def efficient_at(
     run = roller.run_yd(better_ball_speed(model, speed_mph), at.launch_deg[:, None], at.spin_rpm[None, :])
     total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd - surely)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
-    golfers = effective_number(kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph))
+    golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
     freedom = max(golfers - LEARNT, 2.0)
     std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
     reach = float(stdtrit(freedom, 0.95)) * std_error
@@ -218,7 +222,7 @@ def _replicated(
         Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
-    weights = kernel_weights(population.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+    weights = population.shape_weights(speed_mph, half_width_mph)
     drawn = weights * replicates.counts[:, population.place]
     step = speed_mph - population.speed_mph
     moved_launch = population.launch_deg + replicates.launch_slope[:, None] * step

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 
 from pipeline.benchmark.reach import Reach
-from pipeline.benchmark.totals import ASSUMED_RATIO, Conditions, better_ball_speed
+from pipeline.benchmark.totals import Conditions, better_ball_speed
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.fit.surface import Array
 from pipeline.flight.ball import Ball
+from pipeline.flight.impact import ASSUMED_RATIO
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,11 @@ import numpy.typing as npt
 from pipeline.fit.model import CarryModel
 from pipeline.flight.air import Air
 from pipeline.flight.ball import Array, Ball
+from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.table import FlightTable
 from pipeline.flight.trajectory import RPM, Launch, Wind, fly
 from pipeline.flight.turf import Turf, run_m
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
-
-# Ball over club speed of a well-struck drive where no ball speed is known (see pipeline.flight.standard).
-ASSUMED_RATIO = 1.45
 
 
 def better_ball_speed(model: CarryModel, club_speed_mph: float) -> float:

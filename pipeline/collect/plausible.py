@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.collect.rules import Split
 from pipeline.flight.around import AIR_COLUMNS, air_of_drives
 from pipeline.flight.ball import SETS, Array, Ball
+from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.trajectory import Launch, Wind, fly
 from pipeline.study import Layout
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH, QUANTITY_OF, UNITS
@@ -26,7 +27,6 @@ _NUMBERS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry
 _USUAL = {"launch_deg": (2.0, 30.0), "spin_rpm": (700.0, 9000.0)}
 _TYPICAL = {"launch_deg": (4.0, 22.0), "spin_rpm": (1000.0, 6000.0)}
 _USUAL_RATIO = (1.2, 1.6)
-_ASSUMED_RATIO = 1.45  # where the log has no ball speed
 
 # The published sets differ by a fifth in carry, so flight is the geometric mean of theirs. A metre is 1.094 yd: what
 # lies nearer to that than to 1 is told. Other units lie farther apart, so a ball that isn't the mean of the sets
@@ -236,7 +236,7 @@ class _Drives:
     @classmethod
     def of(cls, known: pl.DataFrame, factors: dict[str, float], measured: bool) -> "_Drives":
         club, ball, launch, spin, carry = (known[name].to_numpy() * factors[name] for name in _NUMBERS)
-        return cls(club, ball if measured else club * _ASSUMED_RATIO, launch, spin, carry, known, measured)
+        return cls(club, ball if measured else club * ASSUMED_RATIO, launch, spin, carry, known, measured)
 
     def ratio(self) -> float:
         """Median ball speed over club speed."""

@@ -16,7 +16,8 @@ from pipeline.fit.surface import Array
 from pipeline.flight.air import Air
 from pipeline.flight.around import air_of_drives
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.standard import ASSUMED_RATIO, AirNodes, StudyTables, standard_change_yd
+from pipeline.flight.impact import ASSUMED_RATIO
+from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
 from pipeline.study import StandardAir
 
 NO_MATTER_YD = 0.1  # a rise of the error that is nothing beside its 3 yd, however surely it is known

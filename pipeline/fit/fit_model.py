@@ -32,15 +32,14 @@ from pipeline.fit.contest import (
 )
 from pipeline.fit.drives import golfer_codes, inputs, speed_of_study, typical_drives, usable
 from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import known_key
 from pipeline.fit.replicates import draw_counts, refit
 from pipeline.flight.air import Air
 from pipeline.flight.calibrate import Calibration
 from pipeline.store import read_drives
 from pipeline.study import StandardAir
-from pipeline.tables import Coefficients, Scores
-
-Z90 = 1.6448536269514722  # standard normal, 95 % point
+from pipeline.tables import Coefficients, Scores, types_of
 
 
 def run(
@@ -137,7 +136,7 @@ def score_table(entries: list[Entry], used: pl.DataFrame) -> tuple[pl.DataFrame,
         }
         for place, ((candidate, fitted, held), figures) in enumerate(zip(entries, scored, strict=True))
     ]
-    schema = {name: column.dtype for name, column in Scores.columns().items()}
+    schema = types_of(Scores)
     return pl.DataFrame(rows, schema=schema, orient="row"), chosen
 
 

@@ -8,6 +8,8 @@ import numpy.typing as npt
 from pipeline.errors import UserError
 from pipeline.fit.surface import Array
 
+Z90 = 1.6448536269514722  # standard normal, 95 % point
+
 
 @dataclass(frozen=True)
 class Fit:

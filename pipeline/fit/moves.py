@@ -10,14 +10,13 @@ import polars as pl
 
 from pipeline.errors import UserError
 from pipeline.fit.drives import golfer_codes, inputs, usable
-from pipeline.fit.least_squares import Fit, fit_least_squares
+from pipeline.fit.least_squares import Z90, Fit, fit_least_squares
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import UNSTATED
 from pipeline.study import StandardAir
 
-Z90 = 1.6448536269514722  # standard normal, 95 % point
 MOVED_YD = 2.0  # a move of expected carry beyond this is told
 
 

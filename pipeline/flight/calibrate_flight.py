@@ -13,7 +13,7 @@ from pipeline.flight.around import AIR_COLUMNS
 from pipeline.flight.calibrate import Calibration, calibrate_best
 from pipeline.store import read_shots
 from pipeline.study import StandardAir
-from pipeline.tables import Calibrations
+from pipeline.tables import Calibrations, types_of
 
 COLUMNS = (
     "golfer",
@@ -42,6 +42,6 @@ def run(database: str, calibration: str, table: str, coefficients: str, air: dic
 
 def calibration_table(kept: Calibration, tried: list[Calibration]) -> pl.DataFrame:
     """List the sets that were tried: the table `Calibrations`."""
-    schema = {name: column.dtype for name, column in Calibrations.columns().items()}
+    schema = types_of(Calibrations)
     rows = [one.to_dict() | {"kept": one.coefficients == kept.coefficients} for one in tried]
     return pl.DataFrame([{name: row[name] for name in schema} for row in rows], schema=schema, orient="row")

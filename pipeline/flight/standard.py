@@ -17,10 +17,6 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 MOST_AIRS = 8
 DENSITY_NODES, VISCOSITY_NODES = 5, 3
 
-# Ball over club speed where no ball speed is known: rigid impact at restitution 0.78 and a 200 g head (Penner 2001,
-# second-hand) gives 1.45 at nil loft difference. It only serves to move carry by a few per cent.
-ASSUMED_RATIO = 1.45
-
 
 @dataclass(frozen=True)
 class AirNodes:

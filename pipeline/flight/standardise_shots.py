@@ -17,7 +17,8 @@ from pipeline.files import whole
 from pipeline.flight.around import AIR_COLUMNS, air_of_drives
 from pipeline.flight.build_flight_table import standard_pair
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.standard import ASSUMED_RATIO, AirNodes, StudyTables, expected_key, standard_change_yd
+from pipeline.flight.impact import ASSUMED_RATIO
+from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
 from pipeline.store import read_distinct, read_shots_of, store_changes
 from pipeline.study import StandardAir
 

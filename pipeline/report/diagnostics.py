@@ -13,7 +13,6 @@ from pipeline.report.sheet_facts import nearest_band
 
 Floats = npt.NDArray[np.float64]
 
-Z90 = 1.6448536269514722  # standard normal, 95 % point
 LEVELS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99)
 BINS = 24
 UNSTATED = "unstated"

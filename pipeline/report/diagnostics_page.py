@@ -11,9 +11,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
+from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import CarryModel
 from pipeline.report.diagnostics import (
-    Z90,
     calibration,
     coverage_by_band,
     held_out_residuals,

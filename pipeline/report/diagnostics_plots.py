@@ -12,7 +12,8 @@ import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from pipeline.report.diagnostics import KNOWN, Z90
+from pipeline.fit.least_squares import Z90
+from pipeline.report.diagnostics import KNOWN
 from pipeline.report.look import CURVE_COLOUR, FLAG_COLOUR, PLAIN_COLOUR, band_colours, house_style, new_figure
 from pipeline.tables import Scores
 

@@ -8,6 +8,7 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.errors import UserError
+from pipeline.tables import types_of
 
 S = TypeVar("S", bound=dy.Schema)
 
@@ -33,7 +34,7 @@ def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
         If the file is missing or is not such a table.
     """
     # Types come from the schema: an all-null column of a small study must not be guessed as text.
-    dtypes = {name: column.dtype for name, column in schema.columns().items()}
+    dtypes = types_of(schema)
     try:
         return schema.validate(pl.read_csv(path, schema_overrides=dtypes), cast=True)
     except FileNotFoundError:
@@ -67,7 +68,7 @@ def read_yardstick(which: str | Path, model: str | Path, *, kept: bool) -> dict[
     UserError
         If a file is missing, is no JSON or lacks a key.
     """
-    told, fitted = _read_json(which), _read_json(model)
+    told, fitted = read_json(which), read_json(model)
     try:
         yardstick = {"id": told["id"], "kept": kept, "fitted_on": fitted["fitted_on"]}
         return yardstick if kept else yardstick | {"verdict": told["verdict"], "held_against": told["parent"]}
@@ -76,7 +77,14 @@ def read_yardstick(which: str | Path, model: str | Path, *, kept: bool) -> dict[
         raise UserError(f"{path}: the key {error} is missing; delete the file and run the workflow again.") from None
 
 
-def _read_json(path: str | Path) -> dict[str, Any]:
+def read_json(path: str | Path) -> dict[str, Any]:
+    """Read a JSON file that the workflow made.
+
+    Raises
+    ------
+    UserError
+        If it is missing or no JSON.
+    """
     try:
         found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -107,7 +115,7 @@ def read_chart(path: str | Path) -> dict[str, Any]:
     UserError
         If the file is missing, is no JSON or lacks a key.
     """
-    chart = _read_json(path)
+    chart = read_json(path)
     wanted = ("study", "quarter", "speeds_mph", "efficient_carry_yd", "efficient_lo90_yd", "efficient_hi90_yd", "bands")
     lacking = [key for key in wanted if key not in chart]
     if lacking:

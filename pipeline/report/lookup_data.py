@@ -16,11 +16,12 @@ from markupsafe import Markup
 
 from pipeline.benchmark.lookup import Guide, Place
 from pipeline.benchmark.reach import INSIDE
-from pipeline.benchmark.totals import ASSUMED_RATIO, Conditions
+from pipeline.benchmark.totals import Conditions
 from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array, Axis, Surface
 from pipeline.flight.ball import SETS, SOFT, Ball
+from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.offsets import UNSTATED
 from pipeline.flight.trajectory import GRAVITY_MPS2
 from pipeline.flight.turf import BALL_RADIUS_M, MOST_BOUNCES

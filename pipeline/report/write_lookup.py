@@ -3,16 +3,14 @@
 In: model.json, guide.json, calibration.json. Out: lookup.html.
 """
 
-import json
 from pathlib import Path
-from typing import Any
 
 from pipeline.benchmark.answer import Asked, place_of
 from pipeline.benchmark.lookup import Guide
-from pipeline.errors import UserError
 from pipeline.files import write_text
 from pipeline.fit.model import CarryModel
 from pipeline.flight.calibrate import Calibration
+from pipeline.report.inputs import read_json
 from pipeline.report.lookup_data import build_lookup_page, conditions_text, lookup_data
 
 
@@ -24,9 +22,9 @@ def run(model: str, guide: str, calibration: str, page: str, window_tolerance_yd
     UserError
         If an input is missing or is no JSON.
     """
-    fitted, grid = _read(model), _read(guide)
+    fitted, grid = read_json(model), read_json(guide)
     carry_model = CarryModel.from_dict(fitted["model"])
-    kept = Calibration.from_dict(_read(calibration)["calibration"])
+    kept = Calibration.from_dict(read_json(calibration)["calibration"])
     place = place_of(kept, grid["air"], str(grid["turf"]), Asked())
     data = lookup_data(carry_model, Guide.from_dict(grid), place, str(grid["study"]))
     text = build_lookup_page(
@@ -37,13 +35,3 @@ def run(model: str, guide: str, calibration: str, page: str, window_tolerance_yd
     )
     write_text(Path(page), text)
     print(f"Wrote the coach's page for {len(grid['speeds'])} club speeds.")
-
-
-def _read(path: str) -> dict[str, Any]:
-    try:
-        read: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
-    except ValueError:
-        raise UserError(f"{path}: is no JSON; delete it and run the workflow again.") from None
-    return read

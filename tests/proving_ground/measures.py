@@ -8,7 +8,7 @@ import polars as pl
 PARTS = ("contact", "launch", "spin", "consistency", "other")
 CAUSES = PARTS[:4]
 FEW_SHOTS = 12
-LARGE_YD, FLAG_YD, SMALL_YD = 15.0, 10.0, 15.0
+LARGE_YD, FLAG_YD = 15.0, 10.0
 POWER_SHOTS = 20
 BAND_GOLFERS = 12
 Judged = dict[str, pl.DataFrame]

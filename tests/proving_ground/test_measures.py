@@ -1,7 +1,7 @@
 import measures
 import polars as pl
 import pytest
-from targets import Target, rows_of_targets, table_of, verdict
+from targets import TARGETS, Target, rows_of_targets, table_of, verdict
 
 
 def test_a_miss_is_told_with_its_size():
@@ -38,7 +38,7 @@ def test_the_worst_band_is_held_against_the_target_whatever_its_sign():
         {"figure": ["efficient carry, 80 mph", "yards lost, 80 mph"] * 2, "bias_yd": [0.3, 1.0, -1.9, 0.5]}
     )
     devices = pl.DataFrame({"difference_yd": [0.1, -0.2, 0.0]})
-    overall = {target.measure: 0.9 for target in __import__("targets").TARGETS}
+    overall = {target.measure: 0.9 for target in TARGETS}
     told = {row["what"]: row for row in rows_of_targets(overall, bands, devices).to_dicts()}
     assert told["efficient carry, worst band: bias, yd"]["verdict"] == "**missed** by 0.40"
     assert told["yards lost, worst band: bias, yd"]["measured"] == 1.0

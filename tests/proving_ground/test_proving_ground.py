@@ -1,6 +1,7 @@
 """A small proving ground: one academy of the plain world, each target held with room for its luck."""
 
 import measures
+import polars as pl
 import pytest
 from prove_world import prove
 
@@ -17,7 +18,7 @@ def found(judged):
 
 def test_efficient_carry_and_yards_lost_are_near_the_truth(judged, found):
     # Of one academy the golfers' luck alone is 1 to 2 yd (the oracle's error); 12 yd would be the first band's width.
-    errors = measures.full_bands(judged).select((measures.pl.col("estimate") - measures.pl.col("truth")).abs().max())
+    errors = measures.full_bands(judged).select((pl.col("estimate") - pl.col("truth")).abs().max())
     assert errors.item() < 4.0
     assert abs(found["lost_bias_yd"]) < 3.0
     assert 0.70 < found["lost_coverage90"] <= 1.0
