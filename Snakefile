@@ -18,7 +18,7 @@ from pipeline.errors import UserError
 from pipeline.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
 from pipeline.report.naming import FORMATS, figure_names
-from pipeline.study import find_logs, load_study
+from pipeline.study import find_logs, find_speed_logs, load_study
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -26,6 +26,7 @@ logging.raiseExceptions = False
 try:
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
     LOGS = {log.source: log for log in find_logs(FOLDER, STUDY)}
+    SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"
@@ -72,6 +73,10 @@ rule all:
         f"{OUT}/report/lookup.html",
         f"{OUT}/golfers/sheets",
         f"{OUT}/golfers/golfers.xlsx",
+        f"{OUT}/golfers/progress.csv",
+        f"{OUT}/golfers/goals.csv",
+        f"{OUT}/golfers/delivery.csv",
+        f"{OUT}/practice/practice.csv" if SPEED_LOGS else [],
         # They are of the newest fit, which a run by a kept model doesn't make.
         [] if USED else f"{OUT}/model/diagnostics.html",
 
@@ -270,6 +275,106 @@ rule assess_golfers:
         "Work out yards lost and flag golfers"
     shell:
         STEP
+
+
+rule advise_delivery:
+    input:
+        database=rules.standardise_shots.output.database,
+        model=MODEL["model"],
+        replicates=MODEL["replicates"],
+        guide=rules.build_bands.output.guide,
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        slopes=f"{OUT}/model/delivery_slopes.csv",
+        delivery=f"{OUT}/golfers/delivery.csv",
+    params:
+        files=files,
+        settings=settings(min_shots=STUDY.flags.min_shots),
+    message:
+        "Work out what a change of loft or attack might bring"
+    shell:
+        STEP
+
+
+rule plan_goals:
+    input:
+        database=rules.standardise_shots.output.database,
+        golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
+        guide=rules.build_bands.output.guide,
+        model=MODEL["model"],
+        replicates=MODEL["replicates"],
+    output:
+        goals=f"{OUT}/golfers/goals.csv",
+        priorities_csv=f"{OUT}/golfers/priorities.csv",
+    params:
+        files=files,
+        settings=settings(bands=SETTINGS["bands"], wanted=SETTINGS["goals"]),
+    message:
+        "Plan the golfers' goals"
+    shell:
+        STEP
+
+
+rule assess_progress:
+    input:
+        database=rules.standardise_shots.output.database,
+        model=MODEL["model"],
+        guide=rules.build_bands.output.guide,
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        progress=f"{OUT}/golfers/progress.csv",
+        cohorts=f"{OUT}/golfers/cohorts.csv",
+    params:
+        files=files,
+        settings=settings(
+            false_discovery_rate=STUDY.flags.false_discovery_rate,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Hold golfers' quarters against each other"
+    shell:
+        STEP
+
+
+# Swings without a ball: a study without speed logs has no such rules.
+if SPEED_LOGS:
+
+    rule collect_swings:
+        input:
+            logs=[str(FOLDER / log.source) for log in SPEED_LOGS],
+            key=str(KEY),
+        output:
+            swings=f"{OUT}/collected/swings.parquet",
+            rejects=f"{OUT}/practice/rejects.csv",
+            sources=f"{OUT}/practice/sources.csv",
+        params:
+            files=files,
+            settings=settings(
+                study=STUDY.study, log_files=[log.model_dump(mode="json", by_alias=True) for log in SPEED_LOGS]
+            ),
+        message:
+            "Collect the swings without a ball"
+        shell:
+            STEP
+
+    rule assess_practice:
+        input:
+            swings=rules.collect_swings.output.swings,
+            database=rules.standardise_shots.output.database,
+        output:
+            marked=f"{OUT}/practice/swings.parquet",
+            sessions=f"{OUT}/practice/sessions.csv",
+            paired=f"{OUT}/practice/paired.csv",
+            light_tool=f"{OUT}/practice/light_tool.json",
+            practice=f"{OUT}/practice/practice.csv",
+        params:
+            files=files,
+            settings=settings(bands=SETTINGS["bands"]),
+        message:
+            "Work out what speed practice did"
+        shell:
+            STEP
 
 
 rule draw_figures:

@@ -48,6 +48,7 @@ FAULTS = ("contact", "launch", "spin", "consistency")
 CURED = ("contact", "launch", "consistency")  # the middle golfer of these kinds is efficient in 2026Q3
 # A slow golfer loses 17 yd only beyond 5500 rpm, so the spin faults below this speed are too little spin.
 TOO_MUCH_SPIN_FROM_MPH = 85.0
+LOFT_SEED = 20261
 
 
 def efficient_launch_deg(speed_mph: Array) -> Array:
@@ -150,6 +151,15 @@ def golfer_rows(rng: np.random.RandomState) -> pl.DataFrame:
         numbers = {"club_speed_mph": speed.round(2), "target_yd": loss, **{f"dev{i}": dev[i] for i in range(4)}}
         frames.append(pl.DataFrame({**frame, **numbers}).filter(~pl.Series(absent[q])))
     return pl.concat(frames)
+
+
+def stated_loft_deg(rows: pl.DataFrame) -> Array:
+    """Give the stated loft of each golfer's club, the same in every quarter; slow golfers have more."""
+    first = rows.group_by("golfer", maintain_order=True).agg(pl.col("club_speed_mph").first())
+    luck = np.random.RandomState(LOFT_SEED).standard_normal(len(first))  # a stream of its own: it moves no other value
+    loft = 10.5 - 0.05 * (first["club_speed_mph"].to_numpy() - 90) + 0.7 * luck
+    own = first.select("golfer", loft_deg=pl.Series(np.clip(np.rint(2 * loft) / 2, 8.0, 14.0)))
+    return np.asarray(rows.select("golfer").join(own, on="golfer", how="left", maintain_order="left")["loft_deg"])
 
 
 def size_fault(

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 from demo_flight import MPH_MPS, YARD_M, carry_yd
-from demo_golfers import LOWEST_RATIO, QUARTERS, golfer_rows, mishit, plant
+from demo_golfers import LOWEST_RATIO, QUARTERS, golfer_rows, mishit, plant, stated_loft_deg
+from demo_practice import make_practice
 
 SEED = 20260
 FIRST_DAYS = ("2026-01-05", "2026-04-07", "2026-07-01")  # each quarter's 80 days of play stay inside the quarter
@@ -75,6 +76,7 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
             "carry_yd": flown,
             "total_yd": flown + run,
             "attack_deg": attack,
+            "loft_deg": stated_loft_deg(rows)[g],
             "true_carry_yd": true,
         }
     )
@@ -128,7 +130,7 @@ FELL = {
 }
 BAY_DECIMALS = {
     "club_speed_mph": 1, "ball_speed_mph": 1, "launch_deg": 1, "spin_rpm": 0, "carry_yd": 1, "total_yd": 1,
-    "attack_deg": 1,
+    "attack_deg": 1, "loft_deg": 1,
 }  # fmt: skip
 
 
@@ -193,7 +195,7 @@ def make_log(
 
 
 def make(folder: Path) -> None:
-    """Write logs/*.csv, truth.csv and planted.json into `folder`."""
+    """Write logs/*.csv, truth.csv, planted.json and speed/ into `folder`."""
     rng = np.random.RandomState(SEED)
     rows = plant(golfer_rows(rng))
     shots = hit(rng, rows)
@@ -221,6 +223,7 @@ def make(folder: Path) -> None:
                 log = log.rename({c: header for c, (header, _, _) in FELL.items()})
             log.write_csv(folder / name, separator=";" if site == "fell" else ",")
     (folder / "planted.json").write_text(json.dumps(planted, indent=1) + "\n", encoding="utf-8", newline="\n")
+    make_practice(folder, rows)
 
 
 if __name__ == "__main__":

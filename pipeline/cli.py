@@ -141,6 +141,43 @@ def lookup(
     click.echo(answer_table(study, answer, given, turf))
 
 
+@cli.command()
+@click.argument("distance", type=click.FloatRange(20, 450))
+@click.option("--speed", type=click.FloatRange(30, 250), help="Club speed now, mph.")
+@click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle now, deg.")
+@click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin now, rpm.")
+@click.option("--ball-speed", type=click.FloatRange(20, 300), help="Ball speed now, mph.")
+@click.option("--golfer", help="A pseudonym of golfers.csv: the newest quarter's figures stand for what is now.")
+@click.option("--carry", is_flag=True, help="DISTANCE is carry; else carry and run together.")
+@click.option(
+    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
+)
+@click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
+def goal(
+    distance: float,
+    speed: float | None,
+    launch: float | None,
+    spin: float | None,
+    ball_speed: float | None,
+    golfer: str | None,
+    carry: bool,
+    results: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell what club speed a drive of DISTANCE, in yards, takes.
+
+    With an efficient delivery, and with the present one; and how much of the gap is delivery, how much speed.
+    """
+    import json
+
+    from pipeline.benchmark.answer import find_results
+    from pipeline.coach.goal_answer import Wish, answer_goal, goal_text
+
+    wish = Wish(distance, carry, speed, launch, spin, ball_speed, golfer)
+    study, answer = answer_goal(find_results(results), wish)
+    click.echo(json.dumps(answer) if as_json else goal_text(study, answer))
+
+
 def main() -> None:
     """Run the command line."""
     cli(prog_name="yardband")

@@ -16,6 +16,7 @@ from pipeline.errors import UserError
 MODULES = {
     "collect_log": "pipeline.collect.collect_log",
     "load_shots": "pipeline.collect.load_shots",
+    "collect_swings": "pipeline.collect.collect_swings",
     "calibrate_flight": "pipeline.flight.calibrate_flight",
     "build_flight_table": "pipeline.flight.build_flight_table",
     "standardise_shots": "pipeline.flight.standardise_shots",
@@ -23,6 +24,10 @@ MODULES = {
     "keep_model": "pipeline.fit.keep_model",
     "build_bands": "pipeline.benchmark.build_bands",
     "assess_golfers": "pipeline.golfers.assess_golfers",
+    "advise_delivery": "pipeline.coach.advise_delivery",
+    "assess_progress": "pipeline.coach.assess_progress",
+    "plan_goals": "pipeline.coach.plan_goals",
+    "assess_practice": "pipeline.coach.assess_practice",
     "draw_figures": "pipeline.report.draw_figures",
     "write_report": "pipeline.report.write_report",
     "write_sheets": "pipeline.report.write_sheets",

@@ -5,19 +5,22 @@ valid spelling. Everything that is wrong is told at once.
 """
 
 import unicodedata
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar, get_args
+from typing import Annotated, Any, ClassVar, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from pipeline.collect.times import format_problem
 from pipeline.errors import UserError
 from pipeline.sentences import common, line_of, nearest, sentence
-from pipeline.tables import LOG_COLUMNS
+from pipeline.tables import LOG_COLUMNS, SWING_COLUMNS
 from pipeline.units import QUANTITY_OF, UNITS
 from pipeline.yaml_file import read_yaml
 
 Model = TypeVar("Model", bound=BaseModel)
+Entry = TypeVar("Entry", "LogEntry", "SpeedLogEntry")
+AnyLayout = TypeVar("AnyLayout", bound="Layout")
 
 DEMO_STUDY = "twin-valleys"
 
@@ -122,6 +125,14 @@ class Flight(_Strict):
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="firmness of the fairway, for the run")
 
 
+class BandGoals(_Strict):
+    """The distances that golfers of a band work towards."""
+
+    carry_yd: dict[float, Annotated[float, Field(ge=20, le=400)]] = Field(
+        {}, description="centre of a band, mph: goal for its golfers, yd of carry; else the next band's efficient carry"
+    )
+
+
 class Report(_Strict):
     """What people get to see."""
 
@@ -142,8 +153,17 @@ class Study(_Strict):
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
     flight: Flight = Flight()
+    goals: BandGoals = BandGoals()
     report: Report = Report()
     seed: int = Field(1, ge=0, lt=2**32, description="seed of every random draw")
+
+    @model_validator(mode="after")
+    def _goals_of_bands(self) -> "Study":
+        strange = [f"{centre:g}" for centre in sorted(set(self.goals.carry_yd) - set(self.bands.centres))]
+        if strange:
+            centres = ", ".join(f"{centre:g}" for centre in self.bands.centres)
+            raise ValueError(f"goals.carry_yd: {', '.join(strange)} is no centre of a band; use one of {centres}")
+        return self
 
 
 class ColumnFrom(_Strict):
@@ -165,6 +185,8 @@ class ColumnFrom(_Strict):
 class Layout(_Strict):
     """How a foreign log is written and where the standard columns are in it."""
 
+    known: ClassVar[tuple[str, ...]] = LOG_COLUMNS
+    time: ClassVar[str] = "struck_at"
     delimiter: str = Field(",", min_length=1, max_length=1, description="between two cells")
     decimal: Literal[".", ","] = Field(".", description="decimal mark")
     encoding: str = Field("utf-8", description="text encoding")
@@ -202,8 +224,8 @@ class Layout(_Strict):
         problems = []
         taken: dict[str, str] = {}
         for name, column in self.columns.items():
-            if name not in LOG_COLUMNS:
-                problems.append(f"{name!r} is no standard column{nearest(name, LOG_COLUMNS)}")
+            if name not in self.known:
+                problems.append(f"{name!r} is no standard column{nearest(name, self.known)}")
                 continue
             if column.source in taken:
                 problems.append(
@@ -217,7 +239,7 @@ class Layout(_Strict):
                     f"column {name!r} has the format {column.format!r}, which {fault}; write one such as "
                     "'%d.%m.%Y %H:%M:%S'"
                 )
-            if column.format is not None and name != "struck_at":
+            if column.format is not None and name != self.time:
                 problems.append(f"column {name!r} can't have a format; leave it out")
             if column.unit is not None:
                 allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
@@ -232,6 +254,16 @@ class Layout(_Strict):
 STANDARD_LAYOUT = Layout(columns={name: ColumnFrom(source=name) for name in LOG_COLUMNS})
 
 
+class SpeedLayout(Layout):
+    """The same for a log of swings without a ball."""
+
+    known: ClassVar[tuple[str, ...]] = SWING_COLUMNS
+    time: ClassVar[str] = "swung_at"
+
+
+STANDARD_SPEED_LAYOUT = SpeedLayout(columns={name: ColumnFrom(source=name) for name in SWING_COLUMNS})
+
+
 class LogFile(_Strict):
     """One log file of a study with everything that reading it needs."""
 
@@ -239,6 +271,14 @@ class LogFile(_Strict):
     entry: LogEntry
     layout: Layout
     group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
+
+
+class SpeedFile(_Strict):
+    """One log file of swings without a ball with everything that reading it needs."""
+
+    source: str = Field(description="path inside the study folder, with forward slashes")
+    entry: SpeedLogEntry
+    layout: SpeedLayout
 
 
 def load_study(place: Path) -> tuple[Path, Study]:
@@ -290,14 +330,41 @@ def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
     suffix, or a wrong layout.
     """
     problems: list[str] = []
-    found: dict[str, LogFile] = {}
-    seen: set[str] = set()
-    for index, entry in enumerate(study.logs):
-        key = f"{folder / 'study.yaml'}: logs[{index}]"
-        layout: Layout | None = STANDARD_LAYOUT
+    described = _described(folder, "logs", study.logs, STANDARD_LAYOUT, set(), problems)
+    group = study.privacy.group
+    return [LogFile(source=one, entry=e, layout=layout, group=group) for one, e, layout in described], problems
+
+
+def find_speed_logs(folder: Path, study: Study) -> list[SpeedFile]:
+    """List the logs of swings without a ball in the order of their paths; raises UserError as `find_logs` does."""
+    found, problems = survey_speed_logs(folder, study)
+    if problems:
+        raise UserError("\n".join(problems))
+    return found
+
+
+def survey_speed_logs(folder: Path, study: Study) -> tuple[list[SpeedFile], list[str]]:
+    """List the logs of swings without a ball and what is wrong with the others, as `survey_logs` does.
+
+    A file that is a shot log too is a problem.
+    """
+    problems: list[str] = []
+    shots = {log.source for log in survey_logs(folder, study)[0]} if study.speed_logs else set()
+    described = _described(folder, "speed_logs", study.speed_logs, STANDARD_SPEED_LAYOUT, shots, problems)
+    return [SpeedFile(source=source, entry=entry, layout=layout) for source, entry, layout in described], problems
+
+
+def _described(
+    folder: Path, name: str, entries: Sequence[Entry], standard: AnyLayout, seen: set[str], problems: list[str]
+) -> list[tuple[str, Entry, AnyLayout]]:
+    """Give source, entry and layout of the log files under a key of study.yaml; add to `seen` and `problems`."""
+    found: dict[str, tuple[str, Entry, AnyLayout]] = {}
+    for index, entry in enumerate(entries):
+        key = f"{folder / 'study.yaml'}: {name}[{index}]"
+        layout: AnyLayout | None = standard
         if entry.layout is not None:
             try:
-                layout = load_layout(folder / entry.layout)
+                layout = _load(folder / entry.layout, type(standard))
             except UserError as error:
                 layout = None
                 problems += [line for line in str(error).splitlines() if line not in problems]
@@ -309,9 +376,9 @@ def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
             elif not source.lower().endswith(LOG_SUFFIXES):
                 problems.append(f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out.")
             elif layout is not None:
-                found[source] = LogFile(source=source, entry=entry, layout=layout, group=study.privacy.group)
+                found[source] = (source, entry, layout)
             seen.add(source)
-    return [found[source] for source in sorted(found)], problems
+    return [found[source] for source in sorted(found)]
 
 
 def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[str]:

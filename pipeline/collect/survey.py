@@ -7,12 +7,13 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.collect.collect_log import Receipt, collect
+from pipeline.collect.collect_swings import collect_swings
 from pipeline.collect.key import read_key
 from pipeline.collect.plausible import remarks_across
 from pipeline.collect.read import LogRefusedError
 from pipeline.collect.rules import Split
 from pipeline.errors import UserError
-from pipeline.study import LogFile, load_study, survey_logs
+from pipeline.study import LogFile, SpeedFile, load_study, survey_logs, survey_speed_logs
 
 
 @dataclass
@@ -48,17 +49,23 @@ def survey(study: Path) -> Findings:
         return findings
     logs, problems = survey_logs(folder, configured)
     findings.problems += problems
+    speed_logs, problems = survey_speed_logs(folder, configured)
+    findings.problems += problems
     try:
         key = read_key(folder / configured.privacy.key_file, configured.study)
     except UserError as error:
         findings.problems.append(str(error))
         key = secrets.token_bytes(32)  # the logs can be checked under any key
     receipts = [_survey_log(folder, log_file, key, findings) for log_file in logs]
+    for speed_file in speed_logs:
+        _survey_speed_log(folder, speed_file, key, findings)
     used = {receipt.source: receipt for receipt in receipts if receipt is not None}
     across = remarks_across({source: receipt.carry_over_flight for source, receipt in used.items()})
     findings.told += [f"{source}: look again, {text}." for source, text in across.items() if not used[source].notes]
     if not findings.problems:
-        findings.told.append(f"{configured.study}: no problem found; logs that can be used: {len(logs)}.")
+        findings.told.append(
+            f"{configured.study}: no problem found; logs that can be used: {len(logs) + len(speed_logs)}."
+        )
     return findings
 
 
@@ -76,8 +83,25 @@ def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings)
     except UserError as error:
         findings.problems.append(str(error))
         return None
-    findings.told.append(receipt.sentence())
-    if counts:
-        totals = pl.concat(counts).group_by("rule", "column").agg(pl.col("len").sum()).sort("rule", "column")
-        findings.told += [f"  {number} x {rule} in {column}" for rule, column, number in totals.iter_rows()]
+    findings.told += [receipt.sentence(), *_counted(counts)]
     return receipt
+
+
+def _survey_speed_log(folder: Path, speed_file: SpeedFile, key: bytes, findings: Findings) -> None:
+    try:
+        log = collect_swings(folder / speed_file.source, speed_file, key)
+    except LogRefusedError as refusal:
+        findings.problems.append(f"{folder / speed_file.source}: can't be used, {refusal}.")
+    except UserError as error:
+        findings.problems.append(str(error))
+    else:
+        counts = [log.split.rejected.group_by("rule", "column").len()]
+        findings.told += [log.receipt.sentence(), *_counted(counts)]
+
+
+def _counted(counts: list[pl.DataFrame]) -> list[str]:
+    """Say how many rows broke each rule; nothing where none was counted."""
+    if not counts:
+        return []
+    totals = pl.concat(counts).group_by("rule", "column").agg(pl.col("len").sum()).sort("rule", "column")
+    return [f"  {number} x {rule} in {column}" for rule, column, number in totals.iter_rows()]

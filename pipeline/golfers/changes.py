@@ -81,7 +81,9 @@ def _test(both: pl.DataFrame) -> list[pl.Series]:
     now, then = (both.get_column(f"own_variance{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
     shots, shots_then = (both.get_column(f"shots{end}").to_numpy() for end in ("", "_before"))
     change = both.get_column("lost_change_yd").to_numpy()
-    variance = now + then + _efficient_variance(both)
+    shared, shared_then = (both.get_column(f"efficient_std_error_yd{end}").to_numpy() for end in ("", "_before"))
+    faster = both.get_column("club_speed_change_mph").to_numpy()
+    variance = now + then + efficient_variance(shared, shared_then, faster)
     # What efficient carry adds is known better than any golfer's own spread: it has no degrees of freedom to lose.
     unsure = now**2 / (shots - 1) + then**2 / (shots_then - 1)
     some = (variance > 0) & (unsure > 0)
@@ -96,17 +98,22 @@ def _test(both: pl.DataFrame) -> list[pl.Series]:
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 
-def _efficient_variance(both: pl.DataFrame) -> Array:
+def efficient_variance(now_yd: Array, then_yd: Array, speed_change_mph: Array) -> Array:
     """Bound the variance of efficient carry at the new speed less that at the old one, yd^2.
 
     One model stands behind both quarters, so at one speed the error cancels; at speeds far apart it can be no more
     than that of two independent figures, as errors that move together are the rule. Between, the variance is let
     rise in proportion to the distance. Refits of the demo lie below that bound by 5 % or more of the standard
     error at every distance.
+
+    Parameters
+    ----------
+    now_yd, then_yd : ndarray, shape (n,)
+        Standard errors of efficient carry at the two speeds.
+    speed_change_mph : ndarray, shape (n,)
     """
-    now, then = (both.get_column(f"efficient_std_error_yd{end}").to_numpy() for end in ("", "_before"))
-    apart = np.abs(both.get_column("club_speed_change_mph").to_numpy()) / APART_MPH
-    return np.asarray(np.minimum(apart, 1.0) * (now**2 + then**2))
+    apart = np.abs(speed_change_mph) / APART_MPH
+    return np.asarray(np.minimum(apart, 1.0) * (now_yd**2 + then_yd**2))
 
 
 def _movement() -> pl.Expr:

@@ -4,7 +4,9 @@ The names of the published tables are the contract's. A schema is used with one 
 foreign rows into accepted and rejected, `validate` raises on our own tables.
 """
 
+from pipeline.tables.delivery import ADVICE, Delivery, DeliverySlopes
 from pipeline.tables.figures import BandTable, Calibrations, Coefficients, Scores
+from pipeline.tables.goals import FIRSTS, REACHES, Goals, Priorities
 from pipeline.tables.golfers import CAUSES, MOVEMENTS, PARTS, Changes, Golfers
 from pipeline.tables.logs import (
     CARRY_PER_MPH_MAX,
@@ -25,34 +27,74 @@ from pipeline.tables.logs import (
     Sources,
     StandardShots,
 )
+from pipeline.tables.practice import (
+    BASES,
+    COLUMN_OF_SWING_RULE,
+    DRIVER_SPEED_MAX_MPH,
+    PROJECTIONS,
+    SWING_COLUMNS,
+    SWING_REQUIRED,
+    TOOLS,
+    TRENDS,
+    Pairs,
+    Practice,
+    PracticeSwings,
+    Sessions,
+    Swings,
+)
+from pipeline.tables.progress import MEASURED, VERDICTS, Cohorts, Progress
 from pipeline.tables.types import types_of
 
 __all__ = [
+    "ADVICE",
+    "BASES",
     "CARRY_PER_MPH_MAX",
     "CARRY_PER_MPH_MIN",
     "CAUSES",
     "COLUMN_OF_RULE",
+    "COLUMN_OF_SWING_RULE",
+    "DRIVER_SPEED_MAX_MPH",
+    "FIRSTS",
     "LAUNCH_THAT_CARRIES_DEG",
     "LOG_COLUMNS",
+    "MEASURED",
     "MOVEMENTS",
     "NUMBERS",
     "OPTIONAL_FLAGS",
     "OPTIONAL_NUMBERS",
     "OPTIONAL_TEXTS",
     "PARTS",
+    "PROJECTIONS",
+    "REACHES",
     "REQUIRED",
     "SPEED_RATIO_MAX",
     "SPEED_RATIO_MIN",
+    "SWING_COLUMNS",
+    "SWING_REQUIRED",
+    "TOOLS",
+    "TRENDS",
+    "VERDICTS",
     "WANTED",
     "BandTable",
     "Calibrations",
     "Changes",
     "Coefficients",
+    "Cohorts",
+    "Delivery",
+    "DeliverySlopes",
+    "Goals",
     "Golfers",
+    "Pairs",
+    "Practice",
+    "PracticeSwings",
+    "Priorities",
+    "Progress",
     "Rejects",
     "Scores",
+    "Sessions",
     "Shots",
     "Sources",
     "StandardShots",
+    "Swings",
     "types_of",
 ]

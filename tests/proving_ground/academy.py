@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 from scipy.stats import norm, qmc
 from true_flight import Array, carry_yd
+from true_impact import DEVICE_B_ATTACK_DEG, OTHER_LOFT_DEG, attack_of_swings, change_of_loft, swing
 from worlds import World
 
 QUARTERS = ("2026Q1", "2026Q2")
@@ -66,8 +67,8 @@ class Academy:
     ball : str
         The world's true ball: a key of `true_flight.BALLS`.
     golfers : DataFrame
-        One row per golfer and quarter: golfer (a name), quarter, kind, device, range_ball, shots and the columns
-        of `DRIVE`, the centre of the golfer's sound drives.
+        One row per golfer and quarter: golfer (a name), quarter, kind, device, range_ball, shots, the columns
+        of `DRIVE`, the centre of the golfer's sound drives, and those of `true_impact.swing`.
     drives : DataFrame
         One row per drive: `row` of the golfer, the true drive (true_*), and the readings under standard names.
     """
@@ -148,13 +149,21 @@ def draw_golfers(world: World, rng: np.random.Generator) -> pl.DataFrame:
     return pl.concat(frames)
 
 
-def hit(world: World, ball: str, golfers: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
-    """Hit every golfer's drives and read them."""
+def hit(
+    world: World, ball: str, golfers: pl.DataFrame, rng: np.random.Generator, swings: np.random.Generator
+) -> pl.DataFrame:
+    """Hit every golfer's drives and read them; attack and loft are drawn by `swings`."""
     row = np.repeat(np.arange(golfers.height), golfers.get_column("shots").to_numpy())
     n, who = len(row), golfers[row]
-    club, ball_speed, launch, spin = draws_of_a_drive(
-        rng.standard_normal((n, 6)), rng.uniform(size=n), rng.uniform(size=n), who
-    )
+    luck = rng.standard_normal((n, 6))
+    club, ball_speed, launch, spin = draws_of_a_drive(luck, rng.uniform(size=n), rng.uniform(size=n), who)
+    usual_spin = who.get_column("spin_rpm").to_numpy()
+    spread = np.stack([np.full(n, SHOT_LAUNCH_SD), SHOT_SPIN_SD * usual_spin, np.full(n, STRIKE_SD)], axis=1)
+    attack = attack_of_swings(who, luck[:, [2, 3, 1]], spread, swings)
+    other = who.get_column("swaps").to_numpy() & (np.arange(n) % 2 == 1)
+    if other.any():
+        more = change_of_loft(who, OTHER_LOFT_DEG * other)
+        launch, spin, ball_speed = launch + more[:, 0], spin + more[:, 1], ball_speed + club * more[:, 2]
     on_b = (who.get_column("device") == "unit-B").to_numpy()
     ranged = who.get_column("range_ball").to_numpy()
     high = on_b & (world.altitude_m > 0)
@@ -183,6 +192,9 @@ def hit(world: World, ball: str, golfers: pl.DataFrame, rng: np.random.Generator
             "spin_rpm": np.clip(spin_read, 400, 9900),
             "carry_yd": biased * (1 + world.scatter * read[:, 4]) * (1 + CARRY_READ * read[:, 6]),
             "spin_measured": ~guessed,
+            "attack_deg": attack + on_b * DEVICE_B_ATTACK_DEG + world.attack_noise_deg * swings.standard_normal(n),
+            "loft_deg": who.get_column("stated_loft_deg").to_numpy() + OTHER_LOFT_DEG * other,
+            "true_attack_deg": attack,
             "true_club_mph": club,
             "true_ball_mph": ball_speed,
             "true_launch_deg": launch,
@@ -194,6 +206,6 @@ def hit(world: World, ball: str, golfers: pl.DataFrame, rng: np.random.Generator
 
 def make_academy(world: World, ball: str, seed: int) -> Academy:
     """Draw an academy."""
-    rng = np.random.default_rng(seed)
-    golfers = draw_golfers(world, rng)
-    return Academy(world, ball, golfers, hit(world, ball, golfers, rng))
+    rng, swings = np.random.default_rng(seed), np.random.default_rng([seed, 8])
+    golfers = swing(world, draw_golfers(world, rng), swings)
+    return Academy(world, ball, golfers, hit(world, ball, golfers, rng, swings))

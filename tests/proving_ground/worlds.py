@@ -36,6 +36,12 @@ class World:
         Whether the study says so.
     cured, faster_mph : float
         Share of the faulty who are sound in the second quarter; what everybody gains in club speed.
+    attack_slope : float
+        How much more upwards faster golfers hit, deg per mph.
+    attack_noise_deg : float
+        Standard deviation of a reading of attack.
+    loft_swaps : float
+        Share of golfers who hit every second drive with a club of other loft.
     """
 
     golfers: int = 70
@@ -56,6 +62,9 @@ class World:
     air_known: bool = True
     cured: float = 0.0
     faster_mph: float = 0.0
+    attack_slope: float = 0.12
+    attack_noise_deg: float = 0.8
+    loft_swaps: float = 0.0
 
 
 PLAIN = World()
@@ -77,4 +86,13 @@ WORLDS = {
     "no-ball-speed": replace(PLAIN, ball_speed=False),
     "calm-air": replace(PLAIN, scatter=0.010),
     "changed": replace(PLAIN, cured=0.5, faster_mph=1.0),
+}
+
+# Worlds that differ in how clubs are swung, for what a change of the delivery brings.
+SWING_WORLDS = {
+    "plain": PLAIN,
+    "large": replace(PLAIN, golfers=200),
+    "few-golfers": replace(PLAIN, golfers=32),
+    "noisy-attack": replace(PLAIN, attack_noise_deg=1.5),
+    "loft-swaps": replace(PLAIN, loft_swaps=0.5),
 }

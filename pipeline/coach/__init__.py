@@ -1,0 +1,1 @@
+"""What to work on, goals, progress, speed practice."""

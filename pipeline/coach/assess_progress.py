@@ -1,0 +1,62 @@
+"""Step: hold every golfer's quarters against each other, and sum up what changed for all and by group.
+
+In: shots.duckdb, model.json, guide.json, golfers.csv. Out: progress.csv (one row per golfer and quarter that has an
+earlier one to be held against) and cohorts.csv (one row per quarter, and per quarter and group).
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.benchmark.bands import adjusted_carry
+from pipeline.benchmark.lookup import Guide
+from pipeline.coach.cohorts import cohorts_of, groups_of
+from pipeline.coach.progress import progress_of
+from pipeline.coach.quarters import Yardstick
+from pipeline.files import write_csv
+from pipeline.fit.drives import FIT_COLUMNS
+from pipeline.fit.model import CarryModel
+from pipeline.golfers.assess_golfers import frontier_of
+from pipeline.store import read_shots
+from pipeline.tables import Cohorts, Golfers, Progress, types_of
+
+STANDARD = "carry_standard_yd"
+COLUMNS = (*(STANDARD if name == "carry_yd" else name for name in FIT_COLUMNS), "struck_on", "group")
+EDGES = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")
+
+
+def run(
+    database: str,
+    model: str,
+    guide: str,
+    golfers: str,
+    progress: str,
+    cohorts: str,
+    false_discovery_rate: float,
+    min_golfers: int,
+) -> None:
+    """Run the step; see the module's docstring."""
+    carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
+    yardstick = yardstick_of(carry_model, json.loads(Path(guide).read_text(encoding="utf-8")))
+    drives = read_shots(Path(database), COLUMNS).rename({STANDARD: "carry_yd"})
+    adjusted = drives.with_columns(adjusted_carry(drives, carry_model))
+    table = Golfers.validate(pl.read_csv(golfers, schema_overrides=types_of(Golfers)), cast=True)
+    found, form = progress_of(adjusted, table, yardstick, false_discovery_rate)
+    write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
+    write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(drives), min_golfers)))
+    newest = found.filter(pl.col("quarter") == table.get_column("quarter").max())
+    better, worse = (int((newest.get_column("carry_verdict") == word).sum()) for word in ("better", "worse"))
+    print(
+        f"Newest quarter: {newest.height} golfers compared with an earlier one; carry is better for {better} and worse "
+        f"for {worse} by more than chance."
+    )
+    if form["carry"].told:
+        print(f"A day's form moves a golfer's carry by {form['carry'].variance ** 0.5:.1f} yd (standard deviation).")
+
+
+def yardstick_of(model: CarryModel, guide: dict[str, Any]) -> Yardstick:
+    """Take what quarters are held against out of the model and guide.json."""
+    columns = Guide.from_dict(guide).columns
+    return Yardstick(model, frontier_of(guide), {edge: columns[edge] for edge in EDGES})

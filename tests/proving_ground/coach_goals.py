@@ -1,0 +1,166 @@
+"""Hold goals, and speed or delivery first, against the truth of an academy."""
+
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+from academy import Academy
+from judge import SPEEDS_MPH, Curve
+from measures import inside
+from study_run import Found
+from targets import Target
+from true_flight import Array
+
+from pipeline.coach import plan_goals
+from pipeline.study import BandGoals, Bands
+
+# Goals that no run of the pipeline chose; most lie at speeds that the worlds' golfers have.
+WANTED_YD = {70.0: 175.0, 80.0: 205.0, 90.0: 238.0, 100.0: 265.0, 110.0: 295.0}
+STEPS_MPH = np.arange(-9.0, 30.1, 3.0)  # from a golfer's own speed, for the true carry of a faster or slower self
+KEYS = ["golfer", "quarter"]
+
+# Near the last speed of the data a needed speed is told only where it errs low. So truths are judged that lie inside
+# by more than three of the largest standard errors.
+INSIDE_MPH = 3.0
+
+
+def plan(found: Found) -> None:
+    """Run the step on an academy's results: goals.csv and priorities.csv beside the others."""
+    inputs = {"database": "shots.duckdb", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
+    inputs |= {"model": "model.json", "replicates": "replicates.npz"}
+    outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv"}
+    paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
+    wanted = BandGoals(carry_yd=WANTED_YD).model_dump(mode="json")
+    plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
+
+
+def true_carry_over(academy: Academy) -> Array:
+    """Give each golfer's true mean carry at speeds `STEPS_MPH` from the own one, the swing otherwise the same.
+
+    Returns
+    -------
+    ndarray, shape (rows of academy.golfers, steps)
+        yd, at sea level on the scale of the reference device and ball.
+    """
+    faster = [academy.golfers.with_columns(pl.col("club_speed_mph") + step) for step in STEPS_MPH]
+    moved = replace(academy, golfers=pl.concat(faster))
+    return moved.usual.get_column("mean_carry_yd").to_numpy().reshape(len(STEPS_MPH), -1).T
+
+
+def judge_goals(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
+    """Hold goals.csv against the truth.
+
+    Parameters
+    ----------
+    academy : Academy
+    found : Found
+        Its folder has goals.csv, from `plan`.
+    curve : Curve
+        From `true_curve`.
+
+    Returns
+    -------
+    DataFrame
+        kind (efficient_speed, one row a band; present_speed, delivery and speed, one row a golfer), golfer, estimate,
+        lo, hi, truth, goal_yd. An edge beyond the data is infinite; speeds are those well inside the data.
+    """
+    efficient = curve.carry_yd * (1 + academy.reference_share)
+    true = academy.golfers.with_columns(pl.Series("curve_yd", true_carry_over(academy)))
+    table = found.golfers("goals.csv").rename({"club_speed_mph": "read_speed_mph"})
+    rows = table.join(true, on=KEYS, how="inner").filter(pl.col("goal_yd").is_not_null()).sort("golfer")
+    goal, speed = (rows.get_column(name).to_numpy() for name in ("goal_yd", "club_speed_mph"))
+    carries = rows.get_column("curve_yd").to_numpy()
+    now = carries[:, list(STEPS_MPH).index(0.0)]
+    at = speed[:, None] + STEPS_MPH
+    # Beyond the curve's ends the truth is not known to this judge.
+    needed = [np.interp(g, c, v, np.nan, np.nan) for g, c, v in zip(goal, carries, at, strict=True)]
+    gap, lost = goal - now, np.interp(speed, SPEEDS_MPH, efficient) - now
+    delivery = np.clip(np.minimum(gap, lost), 0, None)
+    truths = {
+        "efficient_speed": np.interp(goal, efficient, SPEEDS_MPH),
+        "present_speed": np.array(needed),
+        "delivery": delivery,
+        "speed": np.clip(gap, 0, None) - delivery,
+    }
+    parts = [_rows(rows.with_columns(pl.Series("truth", truth)), kind) for kind, truth in truths.items()]
+    parts[0] = parts[0].unique("goal_yd", keep="first", maintain_order=True)  # one figure for all of a band
+    return pl.concat(parts).filter(~pl.col("kind").str.ends_with("_speed") | _well_inside(found))
+
+
+def _well_inside(found: Found) -> pl.Expr:
+    speeds = [row["speed_mph"] for row in found.json("guide.json")["speeds"]]
+    return pl.col("truth").is_between(min(speeds) + INSIDE_MPH, max(speeds) - INSIDE_MPH)
+
+
+def _rows(rows: pl.DataFrame, kind: str) -> pl.DataFrame:
+    unit = "mph" if kind.endswith("_speed") else "yd"
+    picked = rows.select(
+        pl.lit(kind).alias("kind"),
+        "golfer",
+        pl.col(f"{kind}_{unit}").cast(pl.Float64).alias("estimate"),
+        pl.col(f"{kind}_lo90_{unit}").cast(pl.Float64).fill_null(-np.inf).alias("lo"),
+        pl.col(f"{kind}_hi90_{unit}").cast(pl.Float64).fill_null(np.inf).alias("hi"),
+        "truth",
+        "goal_yd",
+    )
+    return picked.filter(pl.col("estimate").is_not_null() & pl.col("truth").is_not_nan())
+
+
+def judge_priorities(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
+    """Hold priorities.csv against the truth; one row a golfer.
+
+    In these worlds everybody gains the same speed, so a golfer's own true gain is that, and the spread is nil.
+    """
+    efficient = curve.carry_yd * (1 + academy.reference_share)
+    true = academy.golfers.with_columns(pl.Series("curve_yd", true_carry_over(academy)))
+    table = found.golfers("priorities.csv").drop("club_speed_mph")
+    rows = table.join(true, on=KEYS, how="inner").sort("golfer")
+    speed, carries = rows.get_column("club_speed_mph").to_numpy(), rows.get_column("curve_yd").to_numpy()
+    middle = list(STEPS_MPH).index(0.0)
+    per_mph = (carries[:, middle + 1] - carries[:, middle - 1]) / (STEPS_MPH[middle + 1] - STEPS_MPH[middle - 1])
+    lost = np.interp(speed, SPEEDS_MPH, efficient) - carries[:, middle]
+    gained = per_mph * academy.world.faster_mph
+    return rows.select(
+        "golfer",
+        "first",
+        "confidence",
+        (pl.col("speed_gain_mph") - academy.world.faster_mph).alias("gain_error_mph"),
+        (pl.col("yards_per_mph") - pl.Series(per_mph)).alias("per_mph_error_yd"),
+        pl.Series("true_delivery_yd", lost),
+        pl.Series("true_speed_yd", gained),
+        pl.Series("delivery_gives_more", lost > gained),
+    )
+
+
+def measures(judged: dict[str, pl.DataFrame]) -> dict[str, float | None]:
+    """Work out what `TARGETS` are set for, from frames `goals` and `priorities`; None where nothing is there."""
+    found: dict[str, float | None] = {}
+    for kind in ("efficient_speed", "present_speed", "delivery", "speed"):
+        rows = judged["goals"].filter(pl.col("kind") == kind)
+        unit = "mph" if kind.endswith("_speed") else "yd"
+        found[f"goal_{kind}_bias_{unit}"] = _mean(rows, pl.col("estimate") - pl.col("truth"))
+        found[f"goal_{kind}_coverage90"] = _mean(rows, inside("truth", "lo", "hi"))
+    first = judged["priorities"]
+    named = first.filter(pl.col("first").is_in(["delivery", "speed"]))
+    found["first_right"] = _mean(named, (pl.col("first") == "delivery") == pl.col("delivery_gives_more"))
+    found["first_confidence"] = _mean(named, pl.col("confidence"))
+    found["gain_bias_mph"] = _mean(first, pl.col("gain_error_mph"))
+    return found
+
+
+def _mean(rows: pl.DataFrame, value: pl.Expr) -> float | None:
+    found = rows.select(value.cast(pl.Float64).mean()).item() if rows.height else None
+    return None if found is None else float(found)
+
+
+TARGETS = (
+    Target("speed for a goal, efficient delivery: bias, mph", "goal_efficient_speed_bias_mph", -1.0, 1.0),
+    Target("the same: 90 % intervals that hold the truth", "goal_efficient_speed_coverage90", 0.87, 0.93, 3),
+    Target("speed for a goal, present delivery: bias, mph", "goal_present_speed_bias_mph", -1.0, 1.0),
+    Target("the same: 90 % intervals that hold the truth", "goal_present_speed_coverage90", 0.87, 0.93, 3),
+    Target("yards to a goal by delivery: bias, yd", "goal_delivery_bias_yd", -1.5, 1.5),
+    Target("the same: 90 % intervals that hold the truth", "goal_delivery_coverage90", 0.87, 0.93, 3),
+    Target("yards to a goal by speed: bias, yd", "goal_speed_bias_yd", -1.5, 1.5),
+    Target("the same: 90 % intervals that hold the truth", "goal_speed_coverage90", 0.87, 0.93, 3),
+    Target("speed or delivery first, where one is named: share right", "first_right", 0.8, None, 3),
+)  # fmt: skip
