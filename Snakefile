@@ -14,6 +14,7 @@ from pathlib import Path
 from snakemake.exceptions import WorkflowError
 
 from pipeline.collect.key import read_key
+from pipeline.collect.partitions import describe, partitions
 from pipeline.errors import UserError
 from pipeline.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
@@ -25,7 +26,7 @@ logging.raiseExceptions = False
 
 try:
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
-    LOGS = {log.source: log for log in find_logs(FOLDER, STUDY)}
+    LOGS = find_logs(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"
@@ -58,12 +59,20 @@ def settings(**values):
     return lambda wildcards: json.dumps(values, sort_keys=True)
 
 
+# Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py).
+PARTITIONS = partitions(LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS})
+
+
 def collected(kind):
-    return [f"{OUT}/collected/{source}.{kind}" for source in LOGS]
+    return [f"{OUT}/collected/{partition}.{kind}" for partition in PARTITIONS]
+
+
+def told(logs):
+    return logs[0].source if len(logs) == 1 else f"{len(logs)} small logs"
 
 
 wildcard_constraints:
-    source="|".join(map(re.escape, LOGS)),
+    partition="|".join(map(re.escape, PARTITIONS)),
 
 
 rule all:
@@ -76,21 +85,23 @@ rule all:
         [] if USED else f"{OUT}/model/diagnostics.html",
 
 
-rule collect_log:
+rule collect_logs:
     input:
-        log=lambda wildcards: str(FOLDER / wildcards.source),
+        logs=lambda wildcards: [str(FOLDER / log.source) for log in PARTITIONS[wildcards.partition]],
         key=str(KEY),
     output:
-        shots=f"{OUT}/collected/{{source}}.shots.parquet",
-        rejects=f"{OUT}/collected/{{source}}.rejects.parquet",
-        receipt=f"{OUT}/collected/{{source}}.receipt.json",
+        shots=f"{OUT}/collected/{{partition}}.shots.parquet",
+        rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
+        receipts=f"{OUT}/collected/{{partition}}.receipts.json",
     params:
-        files=files,
+        # The logs are in the settings, each path once: a command's argument must not be too long.
+        files=lambda wildcards, input, output: json.dumps({"key": input.key, **dict(output.items())}),
         settings=lambda wildcards: json.dumps(
-            {"study": STUDY.study, "log_file": LOGS[wildcards.source].model_dump(mode="json", by_alias=True)}
+            {"study": STUDY.study, "folder": str(FOLDER), "partition": describe(PARTITIONS[wildcards.partition])}
         ),
+        what=lambda wildcards: told(PARTITIONS[wildcards.partition]),
     message:
-        "Collect {wildcards.source}"
+        "Collect {params.what}"
     shell:
         STEP
 
@@ -99,7 +110,7 @@ rule load_shots:
     input:
         shots=collected("shots.parquet"),
         rejects=collected("rejects.parquet"),
-        receipts=collected("receipt.json"),
+        receipts=collected("receipts.json"),
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
@@ -156,6 +167,7 @@ rule standardise_shots:
         tables=rules.build_flight_table.output.tables,
     output:
         database=f"{OUT}/shots.duckdb",
+        drives=f"{OUT}/collected/drives.parquet",
     params:
         files=files,
         settings=settings(air=SETTINGS["air"]),
@@ -168,7 +180,7 @@ rule standardise_shots:
 # A checkpoint, since which kept model a fit is held against shows when the fit is there.
 checkpoint fit_model:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         calibration=rules.calibrate_flight.output.calibration,
     output:
         model=f"{OUT}/model/model.json",
@@ -192,7 +204,7 @@ MODEL = USED or dict(rules.fit_model.output.items())
 
 rule build_bands:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         typical=MODEL["typical"],
         replicates=MODEL["replicates"],
@@ -234,7 +246,7 @@ rule keep_model:
         **dict(rules.fit_model.output.items()),
         calibration=rules.calibrate_flight.output.calibration,
         calibrations=rules.calibrate_flight.output.table,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         guide=rules.build_bands.output.guide,
         old=parent_files,
     output:
@@ -256,7 +268,7 @@ rule keep_model:
 
 rule assess_golfers:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         guide=rules.build_bands.output.guide,
     output:
@@ -322,7 +334,7 @@ rule write_sheets:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
         guide=rules.build_bands.output.guide,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         tables=rules.build_flight_table.output.tables,
     output:
@@ -357,7 +369,7 @@ rule write_workbook:
 
 rule write_diagnostics:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=rules.fit_model.output.model,
         held_out=rules.fit_model.output.held_out,
         scores=rules.fit_model.output.scores,
@@ -397,7 +409,7 @@ rule summarise_run:
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
         sheets=rules.write_sheets.output.sheets,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
@@ -458,6 +470,20 @@ rule proving_ground:
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
         " results/proving_ground {threads} {params.academies}"
+
+
+# Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
+# `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
+rule speed_benchmark:
+    output:
+        expand("results/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "README.md"]),
+    params:
+        script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
+    threads: workflow.cores
+    message:
+        "Measure speed and scale"
+    shell:
+        "{sys.executable} {params.script:q} results/speed --cores {threads}"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).

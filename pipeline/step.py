@@ -14,7 +14,7 @@ from pipeline.ending import told
 from pipeline.errors import UserError
 
 MODULES = {
-    "collect_log": "pipeline.collect.collect_log",
+    "collect_logs": "pipeline.collect.collect_logs",
     "load_shots": "pipeline.collect.load_shots",
     "calibrate_flight": "pipeline.flight.calibrate_flight",
     "build_flight_table": "pipeline.flight.build_flight_table",

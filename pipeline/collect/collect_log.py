@@ -1,22 +1,12 @@
-"""Step `collect_log`: one log in; its drives, cleaned and pseudonymous, its rejected rows and a receipt out.
-
-Inputs: the log and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive), `rejects`
-(parquet, schema Rejects, a row per rejected row) and `receipt` (JSON: `source, sha256, status, rows, accepted,
-rejected, dropped, absent, withheld, named_file, notes, carry_over_flight, reason`). A log that can't be used ends as
-a receipt that says why; one that changes while it is read stops the run.
-"""
+"""Collecting one log: its drives, cleaned and pseudonymous, its rejected rows, and a receipt (an edge module)."""
 
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import polars as pl
-import pyarrow.parquet
 
-from pipeline.collect.key import read_key
 from pipeline.collect.layout import Matched, match_headers, standardise
 from pipeline.collect.plausible import Impression
 from pipeline.collect.pseudonym import mask, shot_keys
@@ -25,9 +15,8 @@ from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.errors import UserError
-from pipeline.files import whole, write_json
 from pipeline.study import LogFile
-from pipeline.tables import OPTIONAL_TEXTS, REQUIRED, Rejects, Shots
+from pipeline.tables import OPTIONAL_TEXTS, REQUIRED
 
 
 class Receipt(NamedTuple):
@@ -74,47 +63,8 @@ class Receipt(NamedTuple):
 class Sink(Protocol):
     """What takes the rows of a log, piece by piece."""
 
-    def __call__(self, rows: Split) -> None:
+    def __call__(self, rows: Split, /) -> None:
         """Take the next piece."""
-
-
-def run(log: str, key: str, study: str, shots: str, rejects: str, receipt: str, log_file: dict[str, Any]) -> None:
-    """Collect one log.
-
-    Parameters
-    ----------
-    log, key : str
-        Paths of the log and of the study's key.
-    study : str
-        Name of the study, which the demo key is checked against.
-    shots, rejects, receipt : str
-        Paths of the outputs.
-    log_file : dict
-        `LogFile` as JSON.
-
-    Raises
-    ------
-    UserError
-        If the key can't be used.
-    """
-    secret = read_key(Path(key), study)
-    described = LogFile.model_validate(log_file)
-    try:
-        with _writer(Path(shots), Shots) as write_shots, _writer(Path(rejects), Rejects) as write_rejects:
-
-            def sink(rows: Split) -> None:
-                write_shots(rows.accepted)
-                write_rejects(rows.rejected)
-
-            result = collect(Path(log), described, secret, sink)
-    except LogRefusedError as refusal:
-        # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
-        result = refused(Path(log), described, refusal)
-        for path, schema in ((shots, Shots), (rejects, Rejects)):
-            with _writer(Path(path), schema):
-                pass
-    write_json(Path(receipt), result._asdict())
-    print(result.sentence())
 
 
 def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
@@ -129,13 +79,13 @@ def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     """
     before = fingerprint(log)
     try:
-        return _collect(log, log_file, key, sink)
+        return _collect(log, log_file, key, sink, before.sha256 if before else None)
     finally:
         if fingerprint(log) != before:
             raise UserError(f"{log}: it changed while it was read; run again when it is complete.")
 
 
-def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str | None) -> Receipt:
     rows = accepted = 0
     impression = Impression(log_file.layout)
     withheld: Counter[str] = Counter()
@@ -157,7 +107,7 @@ def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     absent = [] if standard else [name for name in matched.absent if name not in REQUIRED]
     return Receipt(
         source=log_file.source,
-        sha256=sha256_of(log),
+        sha256=sha256,
         status="used",
         rows=rows,
         accepted=accepted,
@@ -210,21 +160,3 @@ def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes) -> pl.DataFrame:
         rows["group"] if log_file.group == "plain" else mask(rows["group"], key, "group"),
         shot_keys(golfers, rows["second"], key),
     ).drop("second")
-
-
-class _Write(Protocol):
-    def __call__(self, table: pl.DataFrame) -> None: ...
-
-
-@contextmanager
-def _writer(path: Path, schema: type[Shots] | type[Rejects]) -> Iterator[_Write]:
-    """Open a parquet file for pieces of a table, one row group each; it appears whole or not at all."""
-    form = schema.create_empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
-    open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
-    with whole(path) as part, open_writer(part, form, compression="zstd") as file:
-
-        def write(table: pl.DataFrame) -> None:
-            if table.height:
-                file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
-
-        yield write

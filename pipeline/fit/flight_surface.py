@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array, Axis, Surface, contract, quadratic
+from pipeline.fit.surface import Array, Axis, Extent, Inputs, Surface, contract, quadratic
 from pipeline.flight.air import Air
 from pipeline.flight.ball import Ball
 from pipeline.flight.trajectory import Launch, fly
@@ -125,10 +125,10 @@ class FlightMaker:
     lift: Array
 
     @classmethod
-    def of(cls, ball: Ball, air: Air, inputs: Sequence[Array]) -> "FlightMaker":
+    def of(cls, ball: Ball, air: Air, inputs: Inputs) -> "FlightMaker":
         """Fly the points over the range of the inputs: ball speed, mph, launch, deg, and spin, rpm."""
         least = (1.0, LEAST_LAUNCH_DEG, LEAST_SPIN_RPM)
-        places = [_points(x, n, lo) for x, n, lo in zip(inputs, POINTS, least, strict=True)]
+        places = [_points(Extent.of(x), n, lo) for x, n, lo in zip(inputs, POINTS, least, strict=True)]
         axes = [Axis(float(x.mean()), float(x.std()), knots=tuple((x - x.mean()) / x.std())) for x in places]
         speed, launch, spin = (part.ravel() for part in np.meshgrid(*places, indexing="ij"))
         shots = Launch.straight(speed * MPS_PER_MPH, launch, spin)
@@ -144,14 +144,14 @@ class FlightMaker:
         carry, drag, lift = (_through(values, axes, places) for values in (flown(1, 1), slope(STEP, 0), slope(0, STEP)))
         return cls((s, l, p), carry, drag, lift)
 
-    def __call__(self, inputs: Sequence[Array]) -> FlightSurface:
+    def __call__(self, inputs: Inputs) -> FlightSurface:
         """Make the surface whose correction is centred and scaled for the given inputs."""
         return FlightSurface(self.axes, self.carry, self.drag, self.lift, quadratic(inputs, "ball"))
 
 
-def _points(x: Array, count: int, least: float) -> Array:
-    room = ROOM * float(np.ptp(x))
-    return np.linspace(max(float(x.min()) - room, least), float(x.max()) + room, count)
+def _points(x: Extent, count: int, least: float) -> Array:
+    room = ROOM * (x.most - x.least)
+    return np.linspace(max(x.least - room, least), x.most + room, count)
 
 
 def _through(values: Array, axes: Sequence[Axis], places: Sequence[Array]) -> Array:

@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from matplotlib.colors import to_hex
 
 from pipeline.benchmark.lookup import Guide
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.report.look import FLAG_COLOUR, band_colours
 from pipeline.report.sheet_drawings import delivery_chart, history_chart, parts_chart, standing_chart
@@ -38,7 +39,7 @@ def build_sheets(
     golfers: dy.DataFrame[Golfers],
     bands: dy.DataFrame[BandTable],
     moved: pl.DataFrame,
-    drives: pl.DataFrame,
+    drives: pl.DataFrame | DrivePieces,
     guide: Guide,
     model: CarryModel,
     settings: Mapping[str, Any],
@@ -51,7 +52,7 @@ def build_sheets(
         All quarters.
     moved : DataFrame
         From `pipeline.report.sheet_facts.moved_to_centre`.
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
     guide : Guide
         What is efficient by club speed.

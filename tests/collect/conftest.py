@@ -7,7 +7,8 @@ import polars as pl
 import pytest
 from collect_samples import Collected, key_file
 
-from pipeline.collect import collect_log, load_shots
+from pipeline.collect import collect_logs, load_shots
+from pipeline.collect.partitions import describe
 from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 
@@ -27,16 +28,17 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
         paths = {
             "shots": tmp_path / out / f"{log.name}.shots.parquet",
             "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
-            "receipt": tmp_path / out / f"{log.name}.receipt.json",
+            "receipts": tmp_path / out / f"{log.name}.receipts.json",
         }
-        collect_log.run(
-            log=str(log),
+        monkeypatch.setattr(collect_logs, "place_of", lambda folder, source: log)
+        collect_logs.run(
             key=str(key_file(tmp_path)),
             study="hill-school",
-            log_file=log_file.model_dump(mode="json", by_alias=True),
+            folder=str(tmp_path),
+            partition=describe([log_file]),
             **{name: str(path) for name, path in paths.items()},
         )
-        receipt = json.loads(paths["receipt"].read_text(encoding="utf-8"))
+        [receipt] = json.loads(paths["receipts"].read_text(encoding="utf-8"))
         shots, rejects = (pl.read_parquet(paths[name], glob=False) for name in ("shots", "rejects"))
         return Collected(shots, rejects, receipt, paths)
 
@@ -50,7 +52,7 @@ def load(tmp_path: Path) -> Callable[..., Path]:
     def run(*logs: Collected, out: str = "loaded") -> Path:
         folder = tmp_path / out
         load_shots.run(
-            receipts=[str(log.paths["receipt"]) for log in logs],
+            receipts=[str(log.paths["receipts"]) for log in logs],
             shots=[str(log.paths["shots"]) for log in logs],
             rejects=[str(log.paths["rejects"]) for log in logs],
             database=str(folder / "shots.duckdb"),
