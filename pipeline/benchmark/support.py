@@ -94,20 +94,21 @@ def support_mask(
 
     Notes
     -----
-    From `BINNED_FROM` golfers on, each golfer's weight is shared out over the four nearest nodes of a fine grid, so that
-    the cost no longer grows with the golfers times the grid points (linear binning: Wand, J. Comput. Graph. Stat. 3
-    (1994) 433, doi 10.1080/10618600.1994.10474656).
+    From `BINNED_FROM` golfers of any weight on, each one's weight is shared out over the four nearest nodes of a fine
+    grid, so that the cost no longer grows with the golfers times the grid points (linear binning: Wand, J. Comput.
+    Graph. Stat. 3 (1994) 433, doi 10.1080/10618600.1994.10474656; from memory).
     """
     if not np.all(weights):
         drawn = np.flatnonzero(weights > 0)
         launch, spin, weights = launch[drawn], spin[drawn], weights[drawn]
     if len(weights) < BINNED_FROM:
         return make_support(launch, spin, weights, launch_grid, spin_grid).mask(weights)
-    density = _binned_density(launch, spin, weights, launch_grid, spin_grid)
+    density = binned_density(launch, spin, weights, launch_grid, spin_grid)
     return np.asarray(density >= _level(density))
 
 
-def _binned_density(launch: Array, spin: Array, weights: Array, launch_grid: Array, spin_grid: Array) -> Array:
+def binned_density(launch: Array, spin: Array, weights: Array, launch_grid: Array, spin_grid: Array) -> Array:
+    """Give the density at the grid by golfers gathered at nodes, shape (m, n), no unit; see `support_mask`."""
     launch_at, spin_at, table = _shared_out(launch, spin, weights)
     by_launch, by_spin = table.sum(axis=1), table.sum(axis=0)
     factor = scott_factor(weights)
@@ -140,10 +141,10 @@ def _shared_out(launch: Array, spin: Array, weights: Array) -> tuple[Array, Arra
         np.add.at(table, node + 1, lower_right)
         np.add.at(table, node + columns, upper - upper_right)
         np.add.at(table, node + columns + 1, upper_right)
-    table = table.reshape(rows, columns)
+    nodes = table.reshape(rows, columns)
     # A few golfers far from the others leave most rows and columns between them empty.
-    held, across = np.flatnonzero(table.any(axis=1)), np.flatnonzero(table.any(axis=0))
-    return first[0] + CELL_LAUNCH_DEG * held, first[1] + CELL_SPIN_RPM * across, table[np.ix_(held, across)]
+    held, across = np.flatnonzero(nodes.any(axis=1)), np.flatnonzero(nodes.any(axis=0))
+    return first[0] + CELL_LAUNCH_DEG * held, first[1] + CELL_SPIN_RPM * across, nodes[np.ix_(held, across)]
 
 
 def _cells(x: Array, width: float) -> tuple[npt.NDArray[np.int64], Array]:

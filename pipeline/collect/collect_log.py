@@ -1,6 +1,7 @@
 """Collecting one log: its drives, cleaned and pseudonymous, its rejected rows, and a receipt (an edge module)."""
 
 from collections import Counter
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import NamedTuple, Protocol
@@ -8,7 +9,7 @@ from typing import NamedTuple, Protocol
 import polars as pl
 
 from pipeline.collect.layout import Matched, match_headers, standardise
-from pipeline.collect.plausible import Impression
+from pipeline.collect.plausible import Impression, fly_together
 from pipeline.collect.pseudonym import mask, shot_keys
 from pipeline.collect.read import LogRefusedError, OpenLog, fingerprint, open_log, sha256_of
 from pipeline.collect.rules import Split, split
@@ -67,7 +68,31 @@ class Sink(Protocol):
         """Take the next piece."""
 
 
+class Read(NamedTuple):
+    """A log whose rows were read, before it is judged as a whole."""
+
+    receipt: Receipt
+    impression: Impression
+
+
 def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+    """Read, clean and mask one log, handing its rows to `sink` piece by piece, and judge it; raises as `read_log`."""
+    return judged([read_log(log, log_file, key, sink)])[0]
+
+
+def judged(logs: Sequence[Read]) -> list[Receipt]:
+    """Say of each log what looks wrong with it as a whole, and how its drives carry against flight."""
+    fly_together([log.impression for log in logs])
+    return [
+        log.receipt._replace(
+            notes=[*log.receipt.notes, *log.impression.remarks()],
+            carry_over_flight=log.impression.carry_over_flight(),
+        )
+        for log in logs
+    ]
+
+
+def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Read:
     """Read, clean and mask one log, handing its rows to `sink` piece by piece.
 
     Raises
@@ -79,13 +104,13 @@ def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     """
     before = fingerprint(log)
     try:
-        return _collect(log, log_file, key, sink, before.sha256 if before else None)
+        return _read_log(log, log_file, key, sink, before.sha256 if before else None)
     finally:
         if fingerprint(log) != before:
             raise UserError(f"{log}: it changed while it was read; run again when it is complete.")
 
 
-def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str | None) -> Receipt:
+def _read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str | None) -> Read:
     rows = accepted = 0
     impression = Impression(log_file.layout)
     withheld: Counter[str] = Counter()
@@ -104,8 +129,7 @@ def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str |
     if (reason := impression.refusal()) is not None:
         raise LogRefusedError(reason)
     standard = log_file.entry.layout is None
-    absent = [] if standard else [name for name in matched.absent if name not in REQUIRED]
-    return Receipt(
+    receipt = Receipt(
         source=log_file.source,
         sha256=sha256,
         status="used",
@@ -113,13 +137,14 @@ def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str |
         accepted=accepted,
         rejected=rows - accepted,
         dropped=shown_headers(opened.headers, matched.positions.values(), names),
-        absent=absent,
+        absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),
-        notes=[*opened.notes, *impression.remarks()],
-        carry_over_flight=impression.carry_over_flight(),
+        notes=list(opened.notes),
+        carry_over_flight=None,
         reason=None,
     )
+    return Read(receipt, impression)
 
 
 def golfers_of(opened: OpenLog, place: int) -> Names:

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import polars as pl
 import pyarrow.parquet
 
-from pipeline.collect.collect_log import Receipt, collect, refused
+from pipeline.collect.collect_log import Read, Receipt, collect, judged, read_log, refused
 from pipeline.collect.key import read_key
 from pipeline.collect.partitions import described
 from pipeline.collect.read import LogRefusedError
@@ -73,20 +73,22 @@ def _alone(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: 
 
 def _together(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: Path) -> list[Receipt]:
     """Collect small logs, which memory holds all at once."""
-    results: list[Receipt] = []
+    read: dict[str, Read] = {}
+    results: dict[str, Receipt] = {}
     kept: list[Split] = []
     for log in logs:
         pieces: list[Split] = []
         try:
-            results.append(collect(folder / log.source, log, key, pieces.append))
+            read[log.source] = read_log(folder / log.source, log, key, pieces.append)
             kept += pieces
         except LogRefusedError as refusal:
-            results.append(refused(folder / log.source, log, refusal))
+            results[log.source] = refused(folder / log.source, log, refusal)
+    results |= dict(zip(read, judged(list(read.values())), strict=True))
     with _writer(shots, Shots) as write_shots, _writer(rejects, Rejects) as write_rejects:
         if kept:
             write_shots(pl.concat([piece.accepted for piece in kept]))
             write_rejects(pl.concat([piece.rejected for piece in kept]))
-    return results
+    return [results[log.source] for log in logs]
 
 
 class _Write(Protocol):

@@ -4,14 +4,17 @@ Rows are judged one by one elsewhere. A wrong unit often passes there, for a car
 yards; only flight tells them apart. Nothing is changed here: a sentence is for the reader to act on.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.collect.rules import Split
+from pipeline.flight.air import Air
 from pipeline.flight.around import AIR_COLUMNS, air_of_drives
 from pipeline.flight.ball import SETS, Array, Ball
 from pipeline.flight.impact import ASSUMED_RATIO
@@ -76,23 +79,60 @@ class Impression:
 
     def carry_over_flight(self) -> float | None:
         """Give the median of carry over that of flight, by which logs are compared; None where that isn't known."""
-        if not self._sample:
+        if self._compared is None:
             return None
-        known = pl.concat(self._sample).drop_nulls(list(_NUMBERS)).filter(pl.col("ball_speed_mph") > 0)
-        known = _thinned(known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0))
-        if known.height < LEAST_ROWS:
-            return None
-        ratio = _Drives.of(known, dict.fromkeys(_NUMBERS, 1.0), measured=True).carry_over_flight(1.0)
+        ratio = self._compared.carry_over_flight(1.0)
         return None if np.isnan(ratio) else ratio
 
     def remarks(self) -> list[str]:
         """Say what looks wrong, a clause each; none if nothing does."""
         if not self._sample:
             return []
-        sample = _thinned(pl.concat(self._sample))
-        found = unit_remarks(sample, self.layout)
+        found, drives = self._judged
+        found = found + (_by_flight(drives, self.layout) if drives else [])
         counts = pl.concat(self._counts).group_by("rule", "column").agg(pl.col("len").sum())
-        return found or [text for text in [rejection_remark(counts, self._rows, sample)] if text]
+        return found or [text for text in [rejection_remark(counts, self._rows, self._thin)] if text]
+
+    @cached_property
+    def _thin(self) -> pl.DataFrame:
+        return _thinned(pl.concat(self._sample))
+
+    @cached_property
+    def _judged(self) -> tuple[list[str], "_Drives | None"]:
+        return _by_themselves(self._thin, self.layout)
+
+    @cached_property
+    def _compared(self) -> "_Drives | None":
+        if not self._sample:
+            return None
+        known = pl.concat(self._sample).drop_nulls(list(_NUMBERS)).filter(pl.col("ball_speed_mph") > 0)
+        known = _thinned(known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0))
+        if known.height < LEAST_ROWS:
+            return None
+        drives = _Drives.of(known, dict.fromkeys(_NUMBERS, 1.0), measured=True)
+        judged = self._judged[1]
+        return judged if judged is not None and judged.same_as(drives) else drives
+
+
+def fly_together(impressions: Sequence[Impression]) -> None:
+    """Fly the drives by which logs are judged, those of all logs at once: for small logs far quicker than one by one.
+
+    Their `carry_over_flight` and `remarks` then find the flights made.
+    """
+    several = {
+        id(one): one
+        for each in impressions
+        for one in (each._compared, each._judged[1] if each._sample else None)
+        if one
+    }
+    able = [one for one in several.values() if one.able(1.0).sum() >= LEAST_ROWS]
+    if not able:
+        return
+    parts = [one.shots(1.0) for one in able]
+    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    edges = np.cumsum([len(part[0]) for part in parts])[:-1]
+    for one, flown in zip(able, np.split(_mean_of_sets(*joined), edges), strict=True):
+        one.flown[1.0] = flown
 
 
 def remarks_across(ratios: Mapping[str, float | None]) -> dict[str, str]:
@@ -182,20 +222,27 @@ def unit_remarks(sample: pl.DataFrame, layout: Layout) -> list[str]:
     Balls that fly 5 to 13 % short look like metres called yards, and so may a site's unknown air; the clause says so.
     Two mistakes at once in speeds and carry are told as figures that don't fit, without naming the units.
     """
+    found, drives = _by_themselves(sample, layout)
+    return found + (_by_flight(drives, layout) if drives else [])
+
+
+def _by_themselves(sample: pl.DataFrame, layout: Layout) -> tuple[list[str], "_Drives | None"]:
+    """Judge launch and spin by what is usual; give the drives with those mended, none where there are too few."""
     known = sample.drop_nulls(["club_speed_mph", "launch_deg", "spin_rpm", "carry_yd"])
     known = known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0)
     with_ball = known.filter(pl.col("ball_speed_mph") > 0)
     measured = 2 * with_ball.height >= known.height
     known = with_ball if measured else known
     if known.height < LEAST_ROWS:
-        return []
-    found, factors = [], dict.fromkeys(_NUMBERS, 1.0)
+        return [], None
+    found: list[str] = []
+    factors = dict.fromkeys(_NUMBERS, 1.0)
     for column in ("launch_deg", "spin_rpm"):
         mistaken = _by_usual(column, _median(known, column), layout)
         if mistaken is not None:
             factors[column] = mistaken.factor
             found.append(_mistaken_text([column], mistaken))
-    return found + _by_flight(_Drives.of(known, factors, measured), layout)
+    return found, _Drives.of(known, factors, measured)
 
 
 class _Mistaken(NamedTuple):
@@ -232,6 +279,8 @@ class _Drives:
     carry_yd: Array
     around: pl.DataFrame
     measured: bool
+    flown: dict[float, Array] = field(default_factory=dict)
+    """Carry of flight by the factor of ball speed, as far as it was asked for."""
 
     @classmethod
     def of(cls, known: pl.DataFrame, factors: dict[str, float], measured: bool) -> "_Drives":
@@ -242,17 +291,45 @@ class _Drives:
         """Median ball speed over club speed."""
         return float(np.median(self.ball_mph / self.club_mph))
 
-    def carry_over_flight(self, ball_factor: float) -> float:
-        """Median carry over that of flight, with ball speeds times a factor; nan where flight can't say."""
+    def same_as(self, other: "_Drives") -> bool:
+        """Tell whether flight would make no difference between two samples."""
+        mine, others = self._arrays(), other._arrays()
+        return all(map(np.array_equal, mine, others)) and self.around.equals(other.around)
+
+    def _arrays(self) -> tuple[Array, ...]:
+        return self.club_mph, self.ball_mph, self.launch_deg, self.spin_rpm, self.carry_yd
+
+    def able(self, ball_factor: float) -> npt.NDArray[np.bool_]:
+        """Mark the drives that flight can tell of, with ball speeds times a factor."""
+        speed = self.ball_mph * ball_factor * MPS_PER_MPH
+        launched = (speed > 18) & (speed < 110) & (self.launch_deg > 4) & (self.launch_deg < 40)
+        return launched & (self.spin_rpm < 12000)
+
+    def shots(self, ball_factor: float) -> list[Array]:
+        """Give those drives as `_mean_of_sets` takes them."""
         air, wind = air_of_drives(self.around, _STANDARD_TEMP_C, _STANDARD_HPA)
         speed = self.ball_mph * ball_factor * MPS_PER_MPH
-        able = (speed > 18) & (speed < 110) & (self.launch_deg > 4) & (self.launch_deg < 40) & (self.spin_rpm < 12000)
+        able = self.able(ball_factor)
+        parts = (speed, self.launch_deg, self.spin_rpm, air.density_kg_m3, air.viscosity_pa_s, wind)
+        return [np.broadcast_to(part, able.shape)[able] for part in parts]
+
+    def carry_over_flight(self, ball_factor: float) -> float:
+        """Median carry over that of flight, with ball speeds times a factor; nan where flight can't say."""
+        able = self.able(ball_factor)
         if able.sum() < LEAST_ROWS:
             return float("nan")
-        launch = Launch.straight(speed[able], self.launch_deg[able], self.spin_rpm[able])
-        here = type(air)(*(np.broadcast_to(part, able.shape)[able] for part in (air.density_kg_m3, air.viscosity_pa_s)))
-        flown = [fly(launch, Ball(name), here, Wind(along_mps=wind[able])).carry_m / METRES_PER_YARD for name in SETS]
-        return float(np.median(self.carry_yd[able] / np.exp(np.mean(np.log(np.maximum(flown, 1.0)), axis=0))))
+        if ball_factor not in self.flown:
+            self.flown[ball_factor] = _mean_of_sets(*self.shots(ball_factor))
+        return float(np.median(self.carry_yd[able] / self.flown[ball_factor]))
+
+
+def _mean_of_sets(
+    speed_mps: Array, launch_deg: Array, spin_rpm: Array, density: Array, viscosity: Array, wind_mps: Array
+) -> Array:
+    """Give the geometric mean of carry over the published sets, yd, shape (n,)."""
+    launch, air = Launch.straight(speed_mps, launch_deg, spin_rpm), Air(density, viscosity)
+    flown = [fly(launch, Ball(name), air, Wind(along_mps=wind_mps)).carry_m / METRES_PER_YARD for name in SETS]
+    return np.asarray(np.exp(np.mean(np.log(np.maximum(flown, 1.0)), axis=0)))
 
 
 def _by_flight(drives: _Drives, layout: Layout) -> list[str]:

@@ -303,7 +303,8 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
                 raise LogRefusedError(
                     "a second header inside it names its columns in another order; split the log there"
                 )
-            yield _picked(batch, len(headers), positions, layout.delimiter, _irregular(batch["row"], lines))
+            delimiter = layout.delimiter if lines.quoted else None
+            yield _picked(batch, len(headers), positions, delimiter, _irregular(batch["row"], lines))
         # The reader and the count of lines must agree on what a row is, or row numbers would lead astray.
         if not lines.last_row < seen <= lines.rows:
             raise LogRefusedError(quotes)

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.fit.contest import MIN_GOLFERS, Candidate, Factored, Survey, predict_from
+from pipeline.fit.contest import MIN_GOLFERS, Candidate, Factored, Survey, entering, predict_from
 from pipeline.fit.drives import FIT_COLUMNS, DrivePieces, golfer_codes
 from pipeline.fit.model import CarryModel
 from pipeline.fit.moves import Fitted
@@ -162,16 +162,12 @@ def models_held_out(candidate: Candidate, survey: Survey, trends: Trends) -> lis
     UserError
         If a fold leaves too few drives or golfers.
     """
-    golfers = survey.drives.gathered(lambda frame: _entering(frame, survey.among).select(pl.col("golfer").unique()))
+    golfers = survey.drives.gathered(lambda frame: entering(frame, survey.among).select(pl.col("golfer").unique()))
     by_fold = golfers.join(survey.fold_of_golfers, on="golfer").get_column("fold").value_counts()
     left = golfers.height - by_fold.select(pl.col("count").max().fill_null(0)).item()
     if left < 2:
         raise UserError("The fit has fewer than 2 golfers; add logs.")
     return Factored.of(survey, survey.surface(candidate)).without_each(survey, [trends] * survey.folds)
-
-
-def _entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
-    return frame if among is None else frame.filter(among.fill_null(False))
 
 
 def score_both(
@@ -232,7 +228,7 @@ def score_both(
 
 def _held_out_again(old: Fitted, rows: DrivePieces, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:
     """Fit the old model's form again without each fold, to the drives that it was fitted to."""
-    if not any(_entering(frame, among).height for frame in rows.read()):
+    if not any(entering(frame, among).height for frame in rows.read()):
         raise UserError("The fit has no drives; add logs.")
     survey = Survey.of(rows, folds=folds, among=among)
     return models_held_out(Candidate("old", lambda _: old.model.surface), survey, old.model.trends)

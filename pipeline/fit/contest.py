@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -9,13 +10,14 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.fit.drives import DrivePieces, Piece, Speed, inputs, typical_of_all
+from pipeline.fit.drives import DrivePieces, Piece, Speed, inputs, typical_drives
 from pipeline.fit.flight_surface import FlightMaker, FlightSurface
 from pipeline.fit.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.fit.surface import Array, Extent, Inputs, Surface, line, quadratic, splines
 from pipeline.fit.trends import BETTER_QUARTER, Trends, fit_trends, strike_effects, strikes_of
 from pipeline.flight.offsets import Offsets, count_levels, every_level, offsets_from
+from pipeline.threads import in_order
 
 FOLDS = 10
 MIN_GOLFERS = 6
@@ -90,14 +92,17 @@ class Survey:
     ) -> "Survey":
         """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
         read = DrivePieces.of(drives)
-        typical = typical_of_all(read, ["golfer"])
+        parts = [
+            (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
+            for frame in read.read()
+        ]
+        typical = pl.concat(part for part, _ in parts).sort("golfer")
         if folds is None:
-            fold = share_out(typical.height, seed)
-        else:
-            fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
-        pieces = (piece.chosen(among) for piece in read.pieces())
-        counts = pl.concat(count_levels(_with_fold(piece, fold), "quarter", "fold") for piece in pieces)
-        return cls(read, typical, fold, among, counts, _extents(read))
+            folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed)))
+        fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
+        counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
+        levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
+        return cls(read, typical, fold, among, levels, _extents(read))
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -119,6 +124,7 @@ class Survey:
         """Number of drives."""
         return int(self.levels.get_column("drives").sum())
 
+    @cached_property
     def golfer_of_drives(self) -> npt.NDArray[np.int64]:
         """Give each drive its golfer's number, shape (n,)."""
         return np.concatenate([piece.golfer for piece in self.drives.pieces()])
@@ -138,15 +144,14 @@ class Survey:
         return [fit_trends(golfers) for golfers in rest]
 
 
-def _with_fold(piece: Piece, fold: npt.NDArray[np.int64]) -> pl.DataFrame:
-    return piece.drives.with_columns(pl.Series("fold", fold[piece.golfer]))
+def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
+    """Keep the drives that may enter a fit."""
+    return frame if among is None else frame.filter(among.fill_null(False))
 
 
 def _extents(drives: DrivePieces) -> dict[str, tuple[Extent, Extent, Extent]]:
-    """Read one column after the other: the quantiles of a column need all of it."""
-    club, ball, launch, spin = (
-        drives.column(pl.col(name)) for name in ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
-    )
+    # Quantiles need a whole column.
+    club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
     l, p = Extent.of(launch), Extent.of(spin)
     found = {"club": (Extent.of(club), l, p)}
     return found if np.isnan(ball).any() else found | {"ball": (Extent.of(ball), l, p)}
@@ -200,14 +205,19 @@ class Factored:
         levels = every_level(survey.levels)
         size = surface.size + len(levels.levels) + 1
         parts = [Factor(np.zeros((size, size)), 0)] * survey.folds
-        for piece in survey.drives.pieces():
+
+        def factored(piece: Piece) -> list[tuple[int, Factor]]:
             entering = piece.chosen(survey.among)
             x = inputs(entering.drives, surface.speed)
-            X = np.hstack([surface.design(*x), levels.design(entering.drives)])
-            y = entering.drives.get_column("carry_yd").to_numpy() - surface.base(*x)
+            base, design = surface.base_and_design(*x)
+            X = np.hstack([design, levels.design(entering.drives)])
+            y = entering.drives.get_column("carry_yd").to_numpy() - base
             fold = survey.fold[entering.golfer]
-            for k in np.unique(fold):
-                parts[k] = Factor.joined([parts[k], Factor.of(X[fold == k], y[fold == k])])
+            return [(int(k), Factor.of(X[fold == k], y[fold == k])) for k in np.unique(fold)]
+
+        for found in in_order(factored, survey.drives.pieces()):
+            for k, factor in found:
+                parts[k] = Factor.joined([parts[k], factor])
         return cls(surface, levels, parts)
 
     def solve(self, offsets: Offsets, without: int | None = None) -> Solved:
@@ -263,15 +273,19 @@ def fit_candidate(
     surface, offsets = factored.surface, survey.offsets()
     solved = factored.solve(offsets)
     model = factored.model(solved, offsets, trends or fit_trends(survey.typical))
-    meat, strikes = np.zeros_like(solved.bread), []
-    for piece in survey.drives.pieces():
-        x = inputs(piece.drives, surface.speed)
-        X = np.hstack([surface.design(*x), offsets.design(piece.drives)])
-        residual = piece.drives.get_column("carry_yd").to_numpy() - surface.base(*x) - X @ solved.coefficients
+
+    def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
+        base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
+        X = np.hstack([design, offsets.design(piece.drives)])
+        residual = piece.drives.get_column("carry_yd").to_numpy() - base - X @ solved.coefficients
         sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
-        meat += sums.T @ sums
-        if surface.speed == "club":
-            strikes.append(strikes_of(piece.drives, model.departure(piece.drives)))
+        club = surface.speed == "club"
+        return sums.T @ sums, strikes_of(piece.drives, model.departure(piece.drives)) if club else None
+
+    meat, strikes = np.zeros_like(solved.bread), []
+    for part, struck in in_order(second, survey.drives.pieces()):
+        meat += part
+        strikes += [] if struck is None else [struck]
     if strikes:
         effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
         model = replace(model, better_share=float(np.quantile(effects, BETTER_QUARTER)))
@@ -308,33 +322,42 @@ def hold_out(
 def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known] = COMBINATIONS) -> HeldOut:
     """Predict every golfer's drives by the model of the golfer's fold; see `hold_out`."""
     names = [known_key(*one) for one in known]
-    measured, folds, predicted = [], [], {name: [] for name in names}  # type: ignore[var-annotated]
-    for piece in survey.drives.pieces():
+
+    def predict(piece: Piece) -> Array:
         fold = survey.fold[piece.golfer]
-        here = np.empty((1 + len(names), len(fold)))
+        here = np.empty((2 + len(names), len(fold)))
+        here[0] = fold
         for k in np.unique(fold):
             out = np.flatnonzero(fold == k)
             rows, model = piece.drives[out], models[k]
-            here[0, out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd
-            for place, one in enumerate(known, start=1):
+            here[1, out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd
+            for place, one in enumerate(known, start=2):
                 here[place, out] = predict_from(model, rows, *one)
-        measured.append(here[0])
-        folds.append(fold)
-        for name, values in zip(names, here[1:], strict=True):
-            predicted[name].append(values)
+        return here
+
+    pieces = list(in_order(predict, survey.drives.pieces()))
     terms = max(model.surface.size + len(model.offsets.levels) for model in models)
-    parts = {name: np.concatenate(values) for name, values in predicted.items()}
-    return HeldOut(np.concatenate(measured), parts, np.concatenate(folds), terms)
+    fold, measured, *predicted = (np.concatenate(rows) for rows in zip(*pieces, strict=True))
+    return HeldOut(measured, dict(zip(names, predicted, strict=True)), fold.astype(np.int64), terms)
 
 
-def held_out_departures(survey: Survey, models: Sequence[CarryModel]) -> dict[str, tuple[float, float]]:
-    """Give the interval of a drive for each set of things known, from golfers held out; see `interval_edges`."""
-    edges = {}
-    # One set after the other, for a quantile needs the predictions of all drives at once.
-    for known in COMBINATIONS:
-        held = predict_held_out(survey, models, [known])
-        edges[known_key(*known)] = interval_edges(held.measured, held.predicted[known_key(*known)])
-    return edges
+def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:
+    """Give the interval of a drive for each set of things known, from golfers held out; see `interval_edges`.
+
+    Parameters
+    ----------
+    survey : Survey
+    models : sequence of CarryModel
+        One a fold.
+    known : HeldOut
+        Predictions for some of the sets, which need not be made again.
+    """
+    edges = {name: interval_edges(known.measured, predicted) for name, predicted in known.predicted.items()}
+    for left in (one for one in COMBINATIONS if known_key(*one) not in edges):
+        # One after the other, for quantiles need the predictions of all drives at once.
+        held = predict_held_out(survey, models, [left])
+        edges[known_key(*left)] = interval_edges(held.measured, held.predicted[known_key(*left)])
+    return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
 
 
 def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool) -> Array:

@@ -78,10 +78,10 @@ class DrivePieces:
                 yield Piece(frame, codes + first)
                 first += int(codes.max()) + 1
 
-    def column(self, value: pl.Expr) -> Array:
-        """Give one figure of every drive, in the order of the pieces, shape (n,)."""
-        parts = [frame.select(value.cast(pl.Float64)).to_series().to_numpy() for frame in self.read()]
-        return np.concatenate(parts) if parts else np.array([])
+    def columns(self, *names: str) -> list[Array]:
+        """Give columns of numbers, each of shape (n,), in the order of the pieces; NaN where a value is not known."""
+        parts = [[frame.get_column(name).cast(pl.Float64).to_numpy() for name in names] for frame in self.read()]
+        return [np.concatenate([np.array([]), *column]) for column in zip(*parts, strict=True)]
 
     def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
         """Apply a function to every frame and put the results under each other."""

@@ -21,12 +21,13 @@ from pipeline.fit.contest import (
     Candidate,
     Factored,
     Fitted,
+    HeldOut,
     Survey,
     candidates_for,
     choose,
     enough_for_a_fit,
     fit_candidate,
-    held_out_departures,
+    intervals_held_out,
     may_compete,
     predict_held_out,
     score,
@@ -67,7 +68,8 @@ def run(
     table, chosen = score_table(entries, survey)
     fitted, without = entries[chosen].fitted, entries[chosen].without
     print("Predicting golfers held out ...", flush=True)
-    kept = fitted.model.with_interval(held_out_departures(survey, without))
+    held = predict_held_out(survey, without, [(True, True, True), (False, False, False)])
+    kept = fitted.model.with_interval(intervals_held_out(survey, without, held))
     golfers = typical_of_all(every, ["golfer"])
     print("Refitting on resampled golfers ...", flush=True)
     refits = refit(kept, used, golfers, draw_counts(golfers.height, seed))
@@ -77,7 +79,7 @@ def run(
     write_csv(Path(scores), Scores.validate(table))
     write_text(Path(card), write_card(study, kept, table, survey, fitted.fit.residual_sd))
     write_parquet(Path(typical), golfers)
-    write_parquet(Path(held_out), held_out_table(survey, without))
+    write_parquet(Path(held_out), held_out_table(held))
     with whole(Path(replicates)) as part, part.open("wb") as file:
         np.savez(file, allow_pickle=False, **refits.to_arrays())
     best = table.row(chosen, named=True)
@@ -125,7 +127,7 @@ def compete(candidates: tuple[Candidate, ...], survey: Survey) -> list[Entry]:
             fitted = fit_candidate(candidate, survey, trends, factored)
             without = factored.without_each(survey, trends_without)
             held = predict_held_out(survey, without, [(True, True, True)])
-            entries.append(Entry(fitted, without, held.terms, score(held, survey.golfer_of_drives())))
+            entries.append(Entry(fitted, without, held.terms, score(held, survey.golfer_of_drives)))
         except UserError as error:
             if not entries:
                 raise
@@ -169,9 +171,8 @@ def coefficient_table(fits: list[Fitted]) -> pl.DataFrame:
     )
 
 
-def held_out_table(survey: Survey, without: list[CarryModel]) -> pl.DataFrame:
+def held_out_table(held: HeldOut) -> pl.DataFrame:
     """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone."""
-    held = predict_held_out(survey, without, [(True, True, True), (False, False, False)])
     return pl.DataFrame(
         {
             "measured_yd": held.measured,

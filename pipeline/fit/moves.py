@@ -79,8 +79,9 @@ def refitted_terms(old: Fitted, drives: pl.DataFrame | DrivePieces) -> pl.DataFr
     def parts() -> Iterator[tuple[Array, Array, npt.NDArray[np.int64]]]:
         for piece in rows.pieces():
             x = inputs(piece.drives, surface.speed)
-            X = np.hstack([surface.design(*x), there.design(piece.drives)])
-            yield X, piece.drives.get_column("carry_yd").to_numpy() - surface.base(*x), piece.golfer
+            base, design = surface.base_and_design(*x)
+            X = np.hstack([design, there.design(piece.drives)])
+            yield X, piece.drives.get_column("carry_yd").to_numpy() - base, piece.golfer
 
     factors = [Factor.of(X, y) for X, y, _ in parts()]
     try:

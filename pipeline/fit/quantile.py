@@ -1,7 +1,8 @@
 """Exact quantile regression of a line over very many points, by leaving out what is certain (numpy and scipy).
 
-Portnoy and Koenker, Stat. Sci. 12 (1997) 279, doi 10.1214/ss/1030037960: points far above or below a preliminary line
-keep their sides, so that the sum over each side stands for its points; linear programming solves the few in between.
+Portnoy and Koenker, Stat. Sci. 12 (1997) 279, doi 10.1214/ss/1030037960 (doi from memory): points far above or below a
+preliminary line keep their sides, so that the sum over each side stands for its points; linear programming solves the
+few in between.
 """
 
 from dataclasses import dataclass
@@ -11,8 +12,8 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 
-# About 3.75 standard errors of a line to either side of it hold this many times the root of n points, n being the number
-# that the line rests on: the points within reach are 2 * 3.75 * sqrt(q (1 - q)) * sum of the roots of their leverages.
+# About 3.75 standard errors to either side of a line that rests on all n points hold this many times the root of n of
+# them: 2 * 3.75 * sqrt(q (1 - q)) * sum of the roots of their leverages, whatever their density.
 REACH = 5.0
 SUBSAMPLE = 8  # a preliminary line rests on every 8th point
 FEW = 1000  # so few points are solved as they are
@@ -128,7 +129,7 @@ def solve(x: Array, y: Array, quantile: float, weights: Array) -> tuple[float, f
     ----------
     The dual program: Koenker, Quantile Regression (2005), section 6.2. Its multipliers are the line.
     """
-    from scipy.optimize import linprog
+    from scipy.optimize import linprog  # type: ignore[attr-defined]
 
     design = np.vstack([np.ones_like(x), x])
     bounds = np.column_stack([np.zeros_like(weights), weights])

@@ -7,10 +7,11 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.drives import DrivePieces, inputs
+from pipeline.fit.drives import DrivePieces, Piece, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.fit.trends import BETTER_QUARTER, better_line, pulled_ratios, quantile_line, strike_effects, strikes_of
+from pipeline.threads import in_order
 
 REPLICATES = 200
 TOLD_EVERY = 50  # draws, in the lines that show progress
@@ -94,19 +95,24 @@ def refit(
     place_of = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
     size = model.surface.size + len(model.offsets.levels)
     grams, moments = np.zeros((len(counts), size * size)), np.zeros((len(counts), size))
-    strikes = []
-    for piece in DrivePieces.of(drives).pieces():
-        x = inputs(piece.drives, model.surface.speed)
-        X = np.hstack([model.surface.design(*x), model.offsets.design(piece.drives)])
-        y = piece.drives.get_column("carry_yd").to_numpy() - model.surface.base(*x)
+
+    def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
+        base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
+        X = np.hstack([design, model.offsets.design(piece.drives)])
+        y = piece.drives.get_column("carry_yd").to_numpy() - base
         names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
         place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
         gram, moment = per_golfer_sums(X, y, piece.golfer - piece.golfer.min(), len(place))
         drawn = counts[:, place].astype(float)
-        grams += drawn @ gram.reshape(len(place), -1)
-        moments += drawn @ moment
-        if model.surface.speed == "club":
-            strikes.append(strikes_of(piece.drives, model.departure(piece.drives)))
+        club = model.surface.speed == "club"
+        strikes = strikes_of(piece.drives, model.departure(piece.drives)) if club else None
+        return drawn @ gram.reshape(len(place), -1), drawn @ moment, strikes
+
+    strikes = []
+    for gram, moment, struck in in_order(summed, DrivePieces.of(drives).pieces()):
+        grams += gram
+        moments += moment
+        strikes += [] if struck is None else [struck]
     sums = zip(grams.reshape(-1, size, size), moments, strict=True)
     coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
     better = (

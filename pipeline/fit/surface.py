@@ -97,9 +97,14 @@ class Axis:
         first, *inner, last_but_one, last = self.knots
         span = (last - first) ** 2
 
+        def cube(knot: float) -> Array:
+            beyond = np.maximum(z - knot, 0)
+            return np.asarray(beyond * beyond * beyond)  # many times faster than a power
+
+        beyond_last = cube(last)
+
         def truncated(knot: float) -> Array:
-            cubes = np.maximum(z - knot, 0) ** 3 - np.maximum(z - last, 0) ** 3
-            return np.asarray(cubes / (last - knot) / span, dtype=float)
+            return (cube(knot) - beyond_last) / ((last - knot) * span)
 
         tail = truncated(last_but_one)
         columns = [np.ones_like(z), z] + [truncated(knot) - tail for knot in (first, *inner)]
@@ -148,6 +153,10 @@ class Surface:
         """
         s, l, p = (axis.basis(x) for axis, x in zip(self.axes, (speed, launch, spin), strict=True))
         return np.stack([s[..., a] * l[..., b] * p[..., c] for a, b, c in self.terms], axis=-1)
+
+    def base_and_design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> tuple[Array, Array]:
+        """Give both at once."""
+        return self.base(speed, launch, spin), self.design(speed, launch, spin)
 
     def tensor(self, coefficients: Array) -> Array:
         """Spread coefficients of shape (..., terms) over a tensor of shape (..., size, size, size)."""

@@ -14,7 +14,7 @@ from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 @pytest.fixture
 def collect(tmp_path: Path) -> Callable[..., Collected]:
-    """Run the step on one log; `out` names the folder of its results."""
+    """Run the step on one log; `out` names the folder of its results, `source` renames the log in its tables."""
 
     def run(
         log: Path,
@@ -24,22 +24,23 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
         **entry: Any,
     ) -> Collected:
         entry.setdefault("layout", None if layout is STANDARD_LAYOUT else "layout.yaml")
-        log_file = LogFile(source=source or log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
+        log_file = LogFile(source=log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
         paths = {
             "shots": tmp_path / out / f"{log.name}.shots.parquet",
             "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
             "receipts": tmp_path / out / f"{log.name}.receipts.json",
         }
-        monkeypatch.setattr(collect_logs, "place_of", lambda folder, source: log)
         collect_logs.run(
             key=str(key_file(tmp_path)),
             study="hill-school",
-            folder=str(tmp_path),
+            folder=str(log.parent),
             partition=describe([log_file]),
             **{name: str(path) for name, path in paths.items()},
         )
         [receipt] = json.loads(paths["receipts"].read_text(encoding="utf-8"))
         shots, rejects = (pl.read_parquet(paths[name], glob=False) for name in ("shots", "rejects"))
+        if source is not None:
+            shots, rejects = (table.with_columns(source=pl.lit(source)) for table in (shots, rejects))
         return Collected(shots, rejects, receipt, paths)
 
     return run

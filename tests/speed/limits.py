@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-REPEATS, CHUNK = 3, 100_000
+REPEATS, CHUNK, DRIVES_A_GOLFER = 3, 100_000, 50
 
 
 def copy(log: str, out: str) -> None:
@@ -36,11 +36,11 @@ def seconds(work: Callable[[], object]) -> float:
 
 
 def draw_drives(count: int) -> Any:
-    """Draw drives as the fit gets them, with the air of their bays; 50 a golfer."""
+    """Draw drives as the fit gets them, with the air of their bays."""
     import polars as pl
     from make_study import AIRS, DEVICES, OFFSET_B_YD, Plan, Size, hit, make_table
 
-    plan = Plan(Size(count, max(count // 50, 20), 2), 1)
+    plan = Plan(Size(count, max(count // DRIVES_A_GOLFER, 20), 2), 1)
     frames = []
     for log, bay in enumerate(AIRS):
         rows = count // 2 + (count % 2) * log
@@ -53,37 +53,45 @@ def draw_drives(count: int) -> Any:
 
 
 def fit(count: int) -> dict[str, dict[str, float]]:
-    """Time fit and pass for each candidate."""
+    """Time fit and pass for each candidate, both over the same pieces of drives in memory."""
     import numpy as np
     from make_study import TRUE_BALL
 
-    from pipeline.fit.contest import candidates_for, fit_candidate
-    from pipeline.fit.drives import inputs, typical_drives
+    from pipeline.fit.contest import Factored, Survey, candidates_for, fit_candidate
+    from pipeline.fit.drives import DrivePieces, inputs
     from pipeline.fit.flight_surface import FlightMaker
     from pipeline.fit.trends import fit_trends
     from pipeline.flight.air import Air
 
-    drives = draw_drives(count)
+    drives = draw_drives(count).sort("golfer", "quarter")
+    piece = (drives.get_column("golfer").rank("dense") - 1) // (CHUNK // DRIVES_A_GOLFER)
+    frames = drives.with_columns(piece.alias("piece")).partition_by("piece", include_key=False)
+    survey = Survey.of(DrivePieces(lambda: iter(frames)))
     air = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
-    trends = fit_trends(typical_drives(drives, ["golfer"]))
+    trends = fit_trends(survey.typical)
     told = {}
-    for candidate in candidates_for("ball", FlightMaker.of(TRUE_BALL, air, inputs(drives, "ball"))):
-        model = fit_candidate(candidate, drives, trends).model
+    for candidate in candidates_for("ball", FlightMaker.of(TRUE_BALL, air, survey.extents["ball"])):
+        model = fit_candidate(candidate, survey, trends).model
 
         def one_pass(model: Any = model) -> Any:
-            terms = model.surface.size + model.offsets.design(drives.head(1)).shape[1]
+            surface = model.surface
+            terms = surface.size + len(model.offsets.levels)
             gram, moment = np.zeros((terms, terms)), np.zeros(terms)
-            for part in drives.iter_slices(CHUNK):
-                x = inputs(part, model.surface.speed)
-                X = np.hstack([model.surface.design(*x), model.offsets.design(part)])
+            for part in frames:
+                base, design = surface.base_and_design(*inputs(part, surface.speed))
+                X = np.hstack([design, model.offsets.design(part)])
                 gram += X.T @ X
-                moment += X.T @ (part.get_column("carry_yd").to_numpy() - model.surface.base(*x))
+                moment += X.T @ (part.get_column("carry_yd").to_numpy() - base)
             return gram, moment
 
         def whole_fit(candidate: Any = candidate) -> Any:
-            return fit_candidate(candidate, drives, trends)
+            return fit_candidate(candidate, survey, trends)
 
-        told[candidate.name] = {"fit_s": seconds(whole_fit), "pass_s": seconds(one_pass)}
+        def without_errors(surface: Any = model.surface) -> Any:
+            return Factored.of(survey, surface).solve(survey.offsets())
+
+        works = {"fit_s": whole_fit, "solve_s": without_errors, "pass_s": one_pass}
+        told[candidate.name] = {name: seconds(work) for name, work in works.items()}
     return told
 
 

@@ -28,6 +28,7 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 Array = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
+STUDY = "speed-trial"
 QUARTERS, FIRST_DAYS, DAYS = ("2026Q1", "2026Q2"), ("2026-01-02", "2026-04-02"), 85
 VISITS = 2  # logs of a quarter in which a golfer has drives
 FAULTY, FAULTS = 0.30, ("contact", "launch", "spin", "consistency")
@@ -253,7 +254,7 @@ def _describe(folder: Path, plan: Plan, told: dict[str, Any], present: npt.NDArr
     logs = "".join(
         f"  - {{files: logs/{bay}_*.csv, site: {bay}, air: {json.dumps(around)}}}\n" for bay, around in AIRS.items()
     )
-    text = f"study: speed\nlogs:\n{logs}seed: 1\nprivacy: {{key_file: pseudonym.key}}\n"
+    text = f"study: {STUDY}\nlogs:\n{logs}seed: 1\nprivacy: {{key_file: pseudonym.key}}\n"
     (folder / "study.yaml").write_text(text, encoding="utf-8")
     # As in the proving ground: a key that is the same for the same seed, so that pseudonyms are.
     key = folder / "pseudonym.key"

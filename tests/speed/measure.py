@@ -92,7 +92,7 @@ class _Watch(threading.Thread):
 
     def __init__(self, root: int) -> None:
         super().__init__(daemon=True)
-        self.root, self.seen, self.peak_mb = root, dict[tuple[int, str], Seen](), 0.0
+        self.root, self.seen, self.peak_mb = root, dict[tuple[int, str, str], Seen](), 0.0
         self._done = threading.Event()
 
     def run(self) -> None:
@@ -114,8 +114,8 @@ class _Watch(threading.Thread):
             return 0.0
         if not peak:  # it has ended and waits to be asked for
             return 0.0
-        # A shell that becomes its command by exec keeps pid and start, but is another program.
-        one = self.seen.setdefault((pid, name_of(words)), Seen(name_of(words), time.monotonic(), 0.0))
+        # A pid may come again, with another start; a shell that becomes its command keeps both, but not its name.
+        one = self.seen.setdefault((pid, fields[19], name_of(words)), Seen(name_of(words), time.monotonic(), 0.0))
         one.ended_s = time.monotonic()
         one.cpu_s = (int(fields[11]) + int(fields[12])) * TICK_S
         one.peak_mb = max(one.peak_mb, int(peak[0]) / 1000 * 1.024)

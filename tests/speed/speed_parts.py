@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from make_study import BAD_CELLS, DEVICES, HEADER, Plan, Size, hit, make_study, make_table, spoil
+from make_study import BAD_CELLS, DEVICES, HEADER, STUDY, Plan, Size, hit, make_study, make_table, spoil
 from measure import Seen, Used, run_measured
 from speed_table import MILLION, STEPS, line
 
+from pipeline.collect.partitions import describe
 from pipeline.step import MODULES
 from pipeline.study import find_logs, load_study
 
@@ -146,10 +147,10 @@ def collect_command(study: Path, folder: Path) -> list[str]:
     """Give the command that collects a study's one log, as the workflow would."""
     place, described = load_study(study)
     (log,) = find_logs(place, described)
-    files = {"log": str(place / log.source), "key": str(place / described.privacy.key_file)}
-    files |= {name: str(folder / f"collected.{name}") for name in ("shots", "rejects", "receipt")}
-    settings = {"study": described.study, "log_file": log.model_dump(mode="json", by_alias=True)}
-    return [sys.executable, "-m", "pipeline.step", "collect_log", json.dumps(files), json.dumps(settings)]
+    files = {"key": str(place / described.privacy.key_file)}
+    files |= {name: str(folder / f"collected.{name}") for name in ("shots", "rejects", "receipts")}
+    settings = {"study": described.study, "folder": str(place), "partition": describe([log])}
+    return [sys.executable, "-m", "pipeline.step", "collect_logs", json.dumps(files), json.dumps(settings)]
 
 
 def measure_limit(bench: Bench) -> Lines:
@@ -177,13 +178,14 @@ def measure_limit(bench: Bench) -> Lines:
     chosen = chosen_model(bench.first_run(min(bench.drives))[0])
     rest = ", ".join(f"{name} {ratio:.2g}" for name, ratio in ratios.items() if name != chosen)
     lines.append(line("fit_over_pass", ratios[chosen], n, f"{chosen}; not chosen: {rest}"))
+    lines.append(line("solve_over_pass", fits[chosen]["solve_s"] / fits[chosen]["pass_s"], n, chosen))
     moved = _printed(run_measured([*limits, "standardise", str(n)], runs, FROM_HERE | ONE_THREAD))
     return [*lines, line("standardise_rate", moved["drives"] / moved["seconds"], n)]
 
 
 def chosen_model(folder: Path) -> str:
     """Name the candidate that a run chose."""
-    scores = pl.read_csv(folder / "results/speed/model/scores.csv")
+    scores = pl.read_csv(folder / "results" / STUDY / "model/scores.csv")
     return str(scores.filter("chosen").get_column("model").item())
 
 
@@ -227,7 +229,7 @@ def measure_increments(bench: Bench) -> Lines:
     few, many = bench.first_run(bench.small)[1], bench.first_run(bench.small, MANY_LOGS)[1]
     return [
         line("unchanged_wall", unchanged.wall_s, n),
-        line("added_logs_collected", len(collecting(added)), n),
+        line("added_starts", len(collecting(added)), n),
         line("added_wall", added.wall_s, n),
         line("added_over_whole", added.wall_s / first.wall_s, n),
         line("added_else_share", 1 - rest / added.cpu_s, n),
@@ -258,7 +260,7 @@ def measure_startup(bench: Bench) -> Lines:
         "lookup",
         "97",
         "--results",
-        str(folder / "results/speed"),
+        str(folder / "results" / STUDY),
     ]
     walls = [run_measured(command, bench.work / "runs", FROM_HERE).wall_s for _ in range(LOOKUPS)]
     return [line("lookup_s", statistics.median(walls)), line("lookup_first_s", walls[0])]

@@ -78,6 +78,7 @@ MEASURES = {
         2,
         MILLION,
     ),
+    "solve_over_pass": Measure("limit", "the same without the pass for errors clustered by golfer", "times"),
     "standardise_rate": Measure(
         "limit", "drives moved to standard conditions in a second of one core", "", "least", MILLION, MILLION
     ),
@@ -88,7 +89,7 @@ MEASURES = {
     "growth_wall": Measure("growth", "whole run", "s", "most", 600, 10 * MILLION),
     "growth_peak": Measure("growth", "peak memory, all processes together", "MB"),
     "unchanged_wall": Measure("increments", "a run in which nothing changed", "s", "most", 8),
-    "added_logs_collected": Measure("increments", "logs collected when one is added to 200", "", "most", 1, reason=""),
+    "added_starts": Measure("increments", "processes that collect when one log is added to 200", "", "most", 1),
     "added_wall": Measure("increments", "a run with one more log", "s"),
     "added_over_whole": Measure("increments", "its time over that of the first run", "times"),
     "added_else_share": Measure(

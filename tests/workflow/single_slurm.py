@@ -66,7 +66,7 @@ def why_not():
     if os.geteuid() != 0:
         return "Slurm's daemons need root here"
     if LINK.exists() or LINK.is_symlink():
-        return f"{LINK} exists: this machine has a Slurm of its own"
+        return f"{LINK} exists: this machine has a Slurm of its own, or a killed run of the tests left it"
     try:
         socket.gethostbyname(_node())
     except OSError:

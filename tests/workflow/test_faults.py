@@ -119,11 +119,11 @@ def test_a_disk_that_leaves_snakemake_no_room_is_told_before_the_run(root, tmp_p
 @pytest.mark.long
 def test_a_database_on_a_full_disk_is_refused_whole(tmp_path, small, undisturbed):
     # DuckDB alone would close without a word, and leave the rows in a second file.
-    collected = undisturbed[0].results / "collected/logs"
-    paths = {kind: sorted(map(str, collected.glob(f"*.{kind}.*"))) for kind in ("shots", "rejects", "receipt")}
+    collected = undisturbed[0].results / "collected"
+    paths = {kind: sorted(map(str, collected.rglob(f"*.{kind}.*"))) for kind in ("shots", "rejects", "receipts")}
     disk = tmp_path / "disk"
     with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
-        files = {"shots": paths["shots"], "rejects": paths["rejects"], "receipts": paths["receipt"]}
+        files = {"shots": paths["shots"], "rejects": paths["rejects"], "receipts": paths["receipts"]}
         files |= {"database": str(disk / "a.duckdb"), "rejects_csv": str(disk / "r"), "sources_csv": str(disk / "s")}
         done = subprocess.run(
             [sys.executable, "-m", "pipeline.step", "load_shots", json.dumps(files)],
