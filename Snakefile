@@ -319,7 +319,8 @@ rule write_report:
         files=files,
         settings=settings(
             settings={
-                key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight")
+                key: SETTINGS[key]
+                for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight", "report")
             },
             kept=bool(USED),
         ),

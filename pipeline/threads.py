@@ -8,7 +8,8 @@ from typing import TypeVar
 
 THREADS = "YARDBAND_THREADS"  # set by the workflow: how many a step may use
 
-Given, Made = TypeVar("Given"), TypeVar("Made")
+Given = TypeVar("Given")
+Made = TypeVar("Made")
 
 
 def in_order(make: Callable[[Given], Made], pieces: Iterable[Given]) -> Iterator[Made]:

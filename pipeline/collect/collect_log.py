@@ -116,12 +116,14 @@ def _read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str 
     withheld: Counter[str] = Counter()
     with open_log(log, log_file.layout) as opened:
         matched = matched_columns(opened, log_file)
-        names = golfers_of(opened, matched.positions["golfer"])
+        # Before all rows, for any of them may hold the name of any golfer.
+        names = known_names(opened.distinct(matched.positions["golfer"]))
+        pseudonyms: dict[str, str] = {}
         for raw in opened.batches(matched.positions):
             read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
             nameless, found = without_names(read, log_file, names)
             withheld.update(found)
-            part = split(masked(nameless, log_file, key), latest_day(date.today()))
+            part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()))
             impression.take(read, part)
             rows += raw.height
             accepted += part.accepted.height
@@ -147,15 +149,6 @@ def _read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str 
     return Read(receipt, impression)
 
 
-def golfers_of(opened: OpenLog, place: int) -> Names:
-    """Read the golfers of a whole log before its rows, for any row may hold the name of any of them."""
-    pieces = [
-        rows["golfer"].cast(pl.String).drop_nulls().unique(maintain_order=True)
-        for rows in opened.batches({"golfer": place})
-    ]
-    return known_names(pl.concat(pieces).unique(maintain_order=True) if pieces else [])
-
-
 def without_names(rows: pl.DataFrame, log_file: LogFile, names: Names) -> tuple[pl.DataFrame, dict[str, int]]:
     """Clean the texts of standardised rows and withhold those that hold a golfer's name; the study's own words stay."""
     columns = [name for name in OPTIONAL_TEXTS if name != "group" or log_file.group == "plain"]
@@ -176,9 +169,12 @@ def refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:
     return Receipt(log_file.source, sha256_of(log), "refused", 0, 0, 0, [], [], {}, False, [], None, str(refusal))
 
 
-def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes) -> pl.DataFrame:
-    """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint."""
-    golfers = mask(rows["golfer"], key, "golfer")
+def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes, pseudonyms: dict[str, str]) -> pl.DataFrame:
+    """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint.
+
+    `pseudonyms` has those of golfers that were worked out before, and takes the new ones.
+    """
+    golfers = mask(rows["golfer"], key, "golfer", pseudonyms)
     return rows.with_columns(
         pl.lit(log_file.source).alias("source"),
         golfers,

@@ -46,7 +46,7 @@ def pseudonym(name: str, key: bytes, kind: Kind) -> str:
     return _INITIAL[kind] + keyed_digest(key, message)[:_HEX_OF_NAME]
 
 
-def mask(names: pl.Series, key: bytes, kind: Kind) -> pl.Series:
+def mask(names: pl.Series, key: bytes, kind: Kind, known: dict[str, str] | None = None) -> pl.Series:
     """Replace names by pseudonyms.
 
     Only the distinct names are worked on one by one; null stays null.
@@ -59,15 +59,19 @@ def mask(names: pl.Series, key: bytes, kind: Kind) -> pl.Series:
         The study's secret key.
     kind : {'golfer', 'group'}
         What the names belong to.
+    known : dict of str to str, optional
+        Pseudonyms by name that were worked out before; takes the new ones.
 
     Returns
     -------
     pl.Series
         Text, as long as `names`.
     """
+    known = {} if known is None else known
     distinct = names.drop_nulls().unique().to_list()
-    masked = {name: pseudonym(name, key, kind) for name in distinct}
-    return names.replace_strict(masked, default=None, return_dtype=pl.String)
+    known |= {name: pseudonym(name, key, kind) for name in distinct if name not in known}
+    here = {name: known[name] for name in distinct}
+    return names.replace_strict(here, default=None, return_dtype=pl.String)
 
 
 def shot_keys(golfers: pl.Series, seconds: pl.Series, key: bytes) -> pl.Series:
@@ -100,8 +104,9 @@ def shot_keys(golfers: pl.Series, seconds: pl.Series, key: bytes) -> pl.Series:
     subkey = hmac.digest(key, b"shot", "sha256")[:_BYTES_OF_SUBKEY]
     engine = _engine()
     engine.register("messages", messages.to_arrow())
-    digests = engine.sql("SELECT sha256(?::BLOB || encode(message)) AS d FROM messages", params=[subkey])
-    keys = pl.Series("shot_key", digests.to_arrow_table().column("d"), dtype=pl.String).str.slice(0, _HEX_OF_SHOT)
+    query = f"SELECT left(sha256(?::BLOB || encode(message)), {_HEX_OF_SHOT}) AS digest FROM messages"
+    digests = engine.sql(query, params=[subkey]).to_arrow_table()
+    keys = pl.Series("shot_key", digests.column("digest"), dtype=pl.String)
     engine.unregister("messages")
     return keys
 

@@ -50,7 +50,7 @@ def known_names(names: Iterable[str]) -> Names:
     words = pl.concat([_words_of_plain(given.filter(plain)), _words_of_any(given.filter(~plain))])
     words = words.filter(~pl.col("name").str.strip_chars().str.to_lowercase().is_in(MISSING_NAME))
     words = words.with_columns(joined=pl.col("words").list.join(""))
-    letters = pl.col("joined").str.count_matches(r"[^\d]")
+    letters = pl.col("joined").str.count_matches(r"\p{L}")
     long_enough = (letters >= _LEAST_LETTERS) | (pl.col("joined").str.len_chars() - letters >= _LEAST_DIGITS)
     words = words.filter(long_enough).with_row_index("place")
     run_together = words.filter(pl.col("joined").str.len_chars() >= _LEAST_JOINED, letters > 0)["joined"]
@@ -155,8 +155,3 @@ def _words(text: str) -> list[str]:
     """Split a text into words without case, accents and marks."""
     apart = unicodedata.normalize("NFKD", normalise_name(text))
     return _WORDS.findall("".join(sign for sign in apart if unicodedata.category(sign)[0] not in "MC"))
-
-
-def _is_long_enough(words: Sequence[str]) -> bool:
-    letters = sum(sign.isalpha() for word in words for sign in word)
-    return letters >= _LEAST_LETTERS or sum(map(len, words)) - letters >= _LEAST_DIGITS

@@ -70,7 +70,7 @@ class FlightSurface:
     @cached_property
     def _local(self) -> Any:
         """The same splines in pieces, which many points are looked up in faster: each piece has 64 coefficients."""
-        from scipy.interpolate import NdBSpline, make_interp_spline
+        from scipy.interpolate import NdBSpline, make_interp_spline  # type: ignore[attr-defined, unused-ignore]
 
         values = np.stack([self.carry, self.drag, self.lift], axis=-1)
         knots = []
@@ -88,7 +88,7 @@ class FlightSurface:
         if x[0].ndim != 1 or len(x[0]) < MANY:
             return self._by_bases(*x)
         z = np.column_stack([(part - axis.centre) / axis.scale for axis, part in zip(self.axes, x, strict=True)])
-        out = np.ascontiguousarray(self._local(z).T)
+        out: Array = np.ascontiguousarray(self._local(z).T)
         ends = np.array([(axis.knots[0], axis.knots[-1]) for axis in self.axes])
         beyond = np.flatnonzero(np.any((z < ends[:, 0]) | (z > ends[:, 1]), axis=1))
         if len(beyond):  # there the splines go on as straight lines

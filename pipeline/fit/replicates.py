@@ -10,11 +10,10 @@ import polars as pl
 from pipeline.fit.drives import DrivePieces, Piece, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
-from pipeline.fit.trends import BETTER_QUARTER, better_line, pulled_ratios, quantile_line, strike_effects, strikes_of
+from pipeline.fit.trends import BETTER_QUARTER, pulled_ratios, quantile_lines, strike_effects, strikes_of
 from pipeline.threads import in_order
 
 REPLICATES = 200
-TOLD_EVERY = 50  # draws, in the lines that show progress
 RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
 
 
@@ -130,23 +129,17 @@ def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -
     The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
     """
     _, known = pulled_ratios(typical.with_row_index("place"))
-    place = known.get_column("place").to_numpy()
-    better = np.full((len(counts), 3), np.nan)
-    for b, drawn in enumerate(counts[:, place]):
-        if np.count_nonzero(drawn) >= 3:
-            line = better_line(known[np.repeat(np.arange(len(place)), drawn)], RESAMPLED_STEP)
-            better[b] = line.at_centre, line.slope, line.centre_mph
-        if (b + 1) % TOLD_EVERY == 0:
-            print(f"  {b + 1} of {len(counts)} draws of golfers", flush=True)
+    speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
+    drawn = counts[:, known.get_column("place").to_numpy()]
+    better = np.column_stack(quantile_lines(speed, pulled, BETTER_QUARTER, drawn, RESAMPLED_STEP))
+    better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
     return better
 
 
 def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
     """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
     speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    everyone = np.arange(typical.height)
-    draws = (np.repeat(everyone, drawn) for drawn in counts)
-    return np.array([quantile_line(speed[rows], values[rows], 0.5, RESAMPLED_STEP).slope for rows in draws])
+    return quantile_lines(speed, values, 0.5, counts, RESAMPLED_STEP)[1]
 
 
 def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:

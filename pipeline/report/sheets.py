@@ -78,6 +78,8 @@ def build_sheets(
         centres_mph=centres,
         half_width_mph=half_width_mph,
     )
+    left_out = max(rows.height - settings["report"]["most_sheets"], 0)
+    rows = rows.head(settings["report"]["most_sheets"])
     dots = drives_of(drives, rows.select(KEYS))
     named = golfers.with_columns(pl.col("main_cause", "status").cast(pl.String)).sort("quarter")
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
@@ -98,7 +100,7 @@ def build_sheets(
             ),
         )
     index = environment.get_template("sheet_index.html.j2")
-    yield INDEX, index.render(settings=settings, quarters=_listed(rows))
+    yield INDEX, index.render(settings=settings, quarters=_listed(rows), left_out=left_out)
 
 
 def _sheet(
