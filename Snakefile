@@ -47,7 +47,7 @@ PROVING_ACADEMIES = 4  # of each world
 # A rule and its step share their name: pipeline/*/<rule>.py. Paths and settings reach it as two JSON objects.
 # Snakemake compares settings with those of the last run, so a changed one reruns what depends on it; it does not
 # compare paths given by a function of input and output, for which it has the files themselves.
-STEP = f"{sys.executable} -m pipeline.step {{rule}} {{params.files:q}} {{params.settings:q}}"
+STEP = f"YARDBAND_THREADS={{threads}} {sys.executable} -m pipeline.step {{rule}} {{params.files:q}} {{params.settings:q}}"
 
 
 def files(wildcards, input, output):
@@ -190,6 +190,7 @@ checkpoint fit_model:
         typical=f"{OUT}/model/typical.parquet",
         replicates=f"{OUT}/model/replicates.npz",
         held_out=f"{OUT}/model/held_out.parquet",
+    threads: 2
     params:
         files=files,
         settings=settings(study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
@@ -216,6 +217,7 @@ rule build_bands:
         workbook=f"{OUT}/benchmarks/bands.xlsx",
         guide=f"{OUT}/benchmarks/guide.json",
         chart=f"{OUT}/benchmarks/chart.json",
+    threads: 2
     params:
         files=files,
         settings=settings(
@@ -252,6 +254,7 @@ rule keep_model:
     output:
         comparison=f"{OUT}/model/comparison.md",
         verdict=f"{OUT}/model/verdict.json",
+    threads: 2
     params:
         files=files,
         settings=settings(
@@ -275,6 +278,7 @@ rule assess_golfers:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",
         changes=f"{OUT}/golfers/changes.csv",
+    threads: 2
     params:
         files=files,
         settings=settings(flags=SETTINGS["flags"]),

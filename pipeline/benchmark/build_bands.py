@@ -28,6 +28,7 @@ from pipeline.report.display import bands_markdown
 from pipeline.report.workbook import write_bands_workbook
 from pipeline.study import Bands
 from pipeline.tables import BandTable
+from pipeline.threads import in_order
 
 TOLD_EVERY = 10  # club speeds, in the lines that show progress
 
@@ -92,13 +93,15 @@ def find_efficient(
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
     speeds = np.union1d(whole_mph, np.array(rules.centres_mph))
     reached = supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
+
+    def at(speed: float) -> Efficient:
+        return efficient_at(model, replicates, population, speed, rules.half_width_mph, tolerance_yd, roller)
+
     efficient: dict[float, Efficient] = {}
-    for place, speed in enumerate(reached):
+    for place, found in enumerate(in_order(at, reached.tolist())):
+        efficient[found.speed_mph] = found
         if place % TOLD_EVERY == 0:
-            print(f"Working out efficient carry at {speed:g} mph, {place + 1} of {len(reached)} speeds ...", flush=True)
-        efficient[float(speed)] = efficient_at(
-            model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd, roller
-        )
+            print(f"Worked out efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
     return efficient
 
 

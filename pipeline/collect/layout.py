@@ -159,10 +159,13 @@ def _read(raw: pl.DataFrame, layout: Layout, typed_as_text: bool) -> dict[str, _
 
 def _read_many(raw: pl.Series, layout: Layout, typed_as_text: bool) -> _Read:
     name, text = raw.name, isinstance(raw.dtype, pl.String)
-    if text and name in NUMBERS and layout.columns[name].unit is None and layout.decimal == ".":
+    if text and name in NUMBERS and not (layout.decimal == "," and raw.str.contains(".", literal=True).any()):
         # What polars takes for a finite number is one by `_number` too, and the same.
-        value = raw.cast(pl.Float64, strict=False)
-        odd = (raw.is_not_null() & ~value.is_finite().fill_null(False)).arg_true()
+        plain = raw.str.replace(",", ".", literal=True) if layout.decimal == "," else raw
+        number = plain.cast(pl.Float64, strict=False)
+        odd = (raw.is_not_null() & ~number.is_finite().fill_null(False)).arg_true()
+        factor, offset = _to_standard(name, layout)
+        value = number * factor + offset
         if not len(odd):
             return _Read(value, None)
         slow = _read_slowly(raw.gather(odd).to_frame(), layout, typed_as_text)[name]
@@ -206,12 +209,17 @@ def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -
     cell = pl.col(name)
     if name in NUMBERS:
         marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
-        unit = layout.columns[name].unit
-        factor, offset = (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
+        factor, offset = _to_standard(name, layout)
         return (_number(cell, dtype, marks) * factor + offset).alias(name)
     if name == "golfer":
         return pl.when(~cell.str.contains(_DAMAGED_NAME)).then(cell)
     return _flag(cell, dtype).alias(name) if name in OPTIONAL_FLAGS else cell
+
+
+def _to_standard(name: str, layout: Layout) -> tuple[float, float]:
+    """Give the factor and offset from a column's own unit to the standard one."""
+    unit = layout.columns[name].unit
+    return (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
 
 
 def _faults(ragged: pl.Series, bad: dict[str, pl.Series | None]) -> pl.DataFrame:

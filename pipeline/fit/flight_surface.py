@@ -101,7 +101,8 @@ class FlightSurface:
 
     def base(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Give carry as calibrated, yd, shape (n,)."""
-        return self._flown(speed, launch, spin)[0]
+        carry: Array = self._flown(speed, launch, spin)[0]
+        return carry
 
     def design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Build the design matrix, shape (n, size)."""

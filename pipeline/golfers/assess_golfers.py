@@ -21,6 +21,7 @@ from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import Frontier, losses
 from pipeline.golfers.shrinkage import ranked
 from pipeline.tables import Changes, Golfers
+from pipeline.threads import in_order
 
 
 def run(drives: str, model: str, guide: str, golfers: str, flagged: str, changes: str, flags: dict[str, Any]) -> None:
@@ -32,7 +33,7 @@ def run(drives: str, model: str, guide: str, golfers: str, flagged: str, changes
     def lost_by(frame: pl.DataFrame) -> pl.DataFrame:
         return losses(frame.with_columns(adjusted_carry(frame, carry_model)), carry_model, frontier)
 
-    lost = ranked(open_drives(Path(drives)).gathered(lost_by))
+    lost = ranked(pl.concat(in_order(lost_by, open_drives(Path(drives)).read())))
     table = Golfers.validate(assess(lost, rules))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)

@@ -228,14 +228,10 @@ def _golfer_tables(
     def link(golfer: str) -> str:
         return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
 
-    named = {"Golfer": link}
+    named, changed = {"Golfer": link}, show_changes(changes, quarter)
     return {
         "flagged": Shown(flagged.head(MOST_LISTED), ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
-        "changes": Shown(
-            show_changes(changes, quarter).head(MOST_LISTED),
-            ("Golfer", "Flag", "Since", "More than chance"),
-            cells=named,
-        ),
+        "changes": Shown(changed.head(MOST_LISTED), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
     }
 
 

@@ -81,7 +81,11 @@ def build_sheets(
     left_out = max(rows.height - settings["report"]["most_sheets"], 0)
     rows = rows.head(settings["report"]["most_sheets"])
     dots = drives_of(drives, rows.select(KEYS))
-    named = golfers.with_columns(pl.col("main_cause", "status").cast(pl.String)).sort("quarter")
+    named = (
+        golfers.join(rows.select("golfer").unique(), on="golfer", how="semi")
+        .with_columns(pl.col("main_cause", "status").cast(pl.String))
+        .sort("quarter")
+    )
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
     colours = {centre: to_hex(colour) for centre, colour in band_colours(centres).items()}
     template = environment.get_template("sheet.html.j2")

@@ -194,10 +194,10 @@ def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Ma
     )
     shown = _worded(order.head(MOST_ROWS), "flagged").with_columns(pl.col("main_cause", "status").cast(pl.String))
     left_out = order.height - shown.height
-    cut = (
-        (("Rows left out", f"{left_out} more rows, the last in this order, stand in golfers.csv."),) if left_out else ()
-    )
-    _write(path, "Golfers", "golfers", shown, GOLFER_COLUMNS, (*cut, *golfer_notes(flags)))
+    notes = golfer_notes(flags)
+    if left_out:
+        notes = (("Rows left out", f"{left_out} more rows, the last in this order, stand in golfers.csv."), *notes)
+    _write(path, "Golfers", "golfers", shown, GOLFER_COLUMNS, notes)
 
 
 def _worded(table: pl.DataFrame, flag: str) -> pl.DataFrame:
