@@ -240,20 +240,18 @@ def make_study(size: Size, folder: Path, seed: int = 1) -> dict[str, Any]:
         told["duplicates"] += copies.height
         for kind in kinds:
             rules[BAD_CELLS[kind][2]] += 1
-    _describe(folder, plan, told | {"rules": rules}, present)
+    _describe(folder, plan, told | {"rules": rules}, present, sorted(before))
     return json.loads((folder / "planted.json").read_text(encoding="utf-8"))  # type: ignore[no-any-return]
 
 
-def _describe(folder: Path, plan: Plan, told: dict[str, Any], present: npt.NDArray[np.bool_]) -> None:
-    """Write all but the logs."""
+def _describe(folder: Path, plan: Plan, told: dict[str, Any], present: npt.NDArray[np.bool_], bays: list[str]) -> None:
+    """Write all but the logs; a study of one or two logs has none of the second bay."""
     golfers = plan.golfers
     truth = pl.DataFrame({"golfer": golfers.name, "kind": golfers.kind, "club_speed_mph": golfers.speed_mph})
     truth.filter(pl.Series(present)).write_csv(folder / "truth.csv")
     told |= {"golfers": int(present.sum()), "faulty": int((golfers.kind[present] != "sound").sum())}
     (folder / "planted.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
-    logs = "".join(
-        f"  - {{files: logs/{bay}_*.csv, site: {bay}, air: {json.dumps(around)}}}\n" for bay, around in AIRS.items()
-    )
+    logs = "".join(f"  - {{files: logs/{bay}_*.csv, site: {bay}, air: {json.dumps(AIRS[bay])}}}\n" for bay in bays)
     text = f"study: {STUDY}\nlogs:\n{logs}seed: 1\nprivacy: {{key_file: pseudonym.key}}\n"
     (folder / "study.yaml").write_text(text, encoding="utf-8")
     # As in the proving ground: a key that is the same for the same seed, so that pseudonyms are.

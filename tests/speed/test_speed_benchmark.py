@@ -69,6 +69,13 @@ def test_the_same_seed_gives_the_same_bytes_and_another_does_not(study, tmp_path
     assert (study / "logs/a_0000.csv").read_bytes() != (tmp_path / "2/logs/a_0000.csv").read_bytes()
 
 
+def test_a_study_of_one_log_is_one_of_one_bay(tmp_path):
+    told = make_study(Size(drives=300, golfers=20, logs=1), tmp_path)
+    (log,) = find_logs(*load_study(tmp_path))
+    assert log.source == "logs/a_0000.csv"
+    assert told["rows"] == 300
+
+
 def test_the_pipeline_rejects_what_was_planted(study, planted):
     place, described = load_study(study)
     key = read_key(place / described.privacy.key_file, described.study)
