@@ -102,7 +102,8 @@ def _writer(path: Path, schema: type[Shots] | type[Rejects]) -> Iterator[_Write]
     open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
     # Numbers of rows and fingerprints don't repeat, so a dictionary of them costs time and saves nothing.
     repeating = [name for name in form.names if name not in ("row", "shot_key")]
-    with whole(path) as part, open_writer(part, form, compression="zstd", use_dictionary=repeating) as file:
+    how = {"compression": "zstd", "use_dictionary": repeating, "write_statistics": ["source", "row"]}
+    with whole(path) as part, open_writer(part, form, **how) as file:
 
         def write(table: pl.DataFrame) -> None:
             if table.height:

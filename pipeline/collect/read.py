@@ -332,9 +332,12 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
 def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
     """Look for a row of the header's cells in another order, as logs have that were joined from two exports."""
     cells = [f"c{i}" for i in range(len(headers))]
-    # Most rows are told from a header by their first cell.
-    likely = rows.lazy().filter(pl.col("c0").is_in(headers)).filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
-    found = likely.select(pl.concat_list(cells).alias("row")).unique().collect()["row"].to_list()
+    # Most rows are told from a header by their first cell, so the others are looked at in a second go.
+    likely = rows.filter(rows["c0"].is_in(headers))
+    if not likely.height:
+        return False
+    likely = likely.filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
+    found = likely.select(pl.concat_list(cells).alias("row")).unique()["row"].to_list()
     return any(row != headers and sorted(row) == sorted(headers) for row in found)
 
 

@@ -92,8 +92,17 @@ def holds_name(text: str, names: Names, *, parts: bool) -> bool:
 
 def clean_texts(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     """Take control and other unseen characters out of text columns; nothing left becomes null."""
-    cleaned = [pl.col(name).str.replace_all(_UNSEEN, " ").str.strip_chars().alias(name) for name in columns]
-    return rows.with_columns(cleaned).with_columns(pl.when(pl.col(name) != "").then(name) for name in columns)
+    return rows.with_columns(_cleaned(rows[name]) for name in columns)
+
+
+def _cleaned(texts: pl.Series) -> pl.Series:
+    distinct = texts.drop_nulls().unique()  # few: sites, devices, balls
+    clean = distinct.str.replace_all(_UNSEEN, " ").str.strip_chars()
+    changed = distinct != clean
+    if not changed.any() and not (clean == "").any():
+        return texts
+    mended = pl.select(pl.when(clean != "").then(clean)).to_series()
+    return texts.replace_strict(distinct, mended, default=None, return_dtype=pl.String)
 
 
 def withhold_names(

@@ -83,7 +83,7 @@ MEASURES = {
         "limit", "drives moved to standard conditions in a second of one core", "", "least", MILLION, MILLION
     ),
     "growth_slope": Measure(
-        "growth", "slope of time over drives, both logarithmic, steepest between two sizes", "", "most", 1
+        "growth", "slope of time over drives, both logarithmic, steepest between two sizes", "", "most", 1, 10 * MILLION
     ),
     "growth_step_peak": Measure("growth", "largest peak memory of any step", "MB", "most", 2000, 10 * MILLION),
     "growth_wall": Measure("growth", "whole run", "s", "most", 600, 10 * MILLION),
@@ -100,6 +100,7 @@ MEASURES = {
     "small_wall": Measure("increments", "a run of 2,000 small logs", "s"),
     "lookup_s": Measure("startup", "yardband lookup in a new process, median", "s", "most", 0.7),
     "lookup_first_s": Measure("startup", "the first of them", "s"),
+    "lookup_cpu_s": Measure("startup", "processor time of one, median", "s"),
 }
 PARTS = ("plain", "limit", "growth", "increments", "startup")
 TITLES = {
