@@ -14,6 +14,7 @@ from pathlib import Path
 from snakemake.exceptions import WorkflowError
 
 from pipeline.collect.key import read_key
+from pipeline.collect.partitions import describe, partitions
 from pipeline.errors import UserError
 from pipeline.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
@@ -25,7 +26,7 @@ logging.raiseExceptions = False
 
 try:
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
-    LOGS = {log.source: log for log in find_logs(FOLDER, STUDY)}
+    LOGS = find_logs(FOLDER, STUDY)
     SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
@@ -47,7 +48,7 @@ PROVING_ACADEMIES = 4  # of each world
 # A rule and its step share their name: pipeline/*/<rule>.py. Paths and settings reach it as two JSON objects.
 # Snakemake compares settings with those of the last run, so a changed one reruns what depends on it; it does not
 # compare paths given by a function of input and output, for which it has the files themselves.
-STEP = f"{sys.executable} -m pipeline.step {{rule}} {{params.files:q}} {{params.settings:q}}"
+STEP = f"YARDBAND_THREADS={{threads}} {sys.executable} -m pipeline.step {{rule}} {{params.files:q}} {{params.settings:q}}"
 
 
 def files(wildcards, input, output):
@@ -59,12 +60,20 @@ def settings(**values):
     return lambda wildcards: json.dumps(values, sort_keys=True)
 
 
+# Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py).
+PARTITIONS = partitions(LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS})
+
+
 def collected(kind):
-    return [f"{OUT}/collected/{source}.{kind}" for source in LOGS]
+    return [f"{OUT}/collected/{partition}.{kind}" for partition in PARTITIONS]
+
+
+def told(logs):
+    return logs[0].source if len(logs) == 1 else f"{len(logs)} small logs"
 
 
 wildcard_constraints:
-    source="|".join(map(re.escape, LOGS)),
+    partition="|".join(map(re.escape, PARTITIONS)),
 
 
 rule all:
@@ -81,21 +90,23 @@ rule all:
         [] if USED else f"{OUT}/model/diagnostics.html",
 
 
-rule collect_log:
+rule collect_logs:
     input:
-        log=lambda wildcards: str(FOLDER / wildcards.source),
+        logs=lambda wildcards: [str(FOLDER / log.source) for log in PARTITIONS[wildcards.partition]],
         key=str(KEY),
     output:
-        shots=f"{OUT}/collected/{{source}}.shots.parquet",
-        rejects=f"{OUT}/collected/{{source}}.rejects.parquet",
-        receipt=f"{OUT}/collected/{{source}}.receipt.json",
+        shots=f"{OUT}/collected/{{partition}}.shots.parquet",
+        rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
+        receipts=f"{OUT}/collected/{{partition}}.receipts.json",
     params:
-        files=files,
+        # The logs are in the settings, each path once: a command's argument must not be too long.
+        files=lambda wildcards, input, output: json.dumps({"key": input.key, **dict(output.items())}),
         settings=lambda wildcards: json.dumps(
-            {"study": STUDY.study, "log_file": LOGS[wildcards.source].model_dump(mode="json", by_alias=True)}
+            {"study": STUDY.study, "folder": str(FOLDER), "partition": describe(PARTITIONS[wildcards.partition])}
         ),
+        what=lambda wildcards: told(PARTITIONS[wildcards.partition]),
     message:
-        "Collect {wildcards.source}"
+        "Collect {params.what}"
     shell:
         STEP
 
@@ -104,7 +115,7 @@ rule load_shots:
     input:
         shots=collected("shots.parquet"),
         rejects=collected("rejects.parquet"),
-        receipts=collected("receipt.json"),
+        receipts=collected("receipts.json"),
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
@@ -161,6 +172,7 @@ rule standardise_shots:
         tables=rules.build_flight_table.output.tables,
     output:
         database=f"{OUT}/shots.duckdb",
+        drives=f"{OUT}/collected/drives.parquet",
     params:
         files=files,
         settings=settings(air=SETTINGS["air"]),
@@ -173,7 +185,7 @@ rule standardise_shots:
 # A checkpoint, since which kept model a fit is held against shows when the fit is there.
 checkpoint fit_model:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         calibration=rules.calibrate_flight.output.calibration,
     output:
         model=f"{OUT}/model/model.json",
@@ -183,6 +195,7 @@ checkpoint fit_model:
         typical=f"{OUT}/model/typical.parquet",
         replicates=f"{OUT}/model/replicates.npz",
         held_out=f"{OUT}/model/held_out.parquet",
+    threads: 2
     params:
         files=files,
         settings=settings(study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
@@ -197,7 +210,7 @@ MODEL = USED or dict(rules.fit_model.output.items())
 
 rule build_bands:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         typical=MODEL["typical"],
         replicates=MODEL["replicates"],
@@ -209,6 +222,7 @@ rule build_bands:
         workbook=f"{OUT}/benchmarks/bands.xlsx",
         guide=f"{OUT}/benchmarks/guide.json",
         chart=f"{OUT}/benchmarks/chart.json",
+    threads: 2
     params:
         files=files,
         settings=settings(
@@ -239,12 +253,13 @@ rule keep_model:
         **dict(rules.fit_model.output.items()),
         calibration=rules.calibrate_flight.output.calibration,
         calibrations=rules.calibrate_flight.output.table,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         guide=rules.build_bands.output.guide,
         old=parent_files,
     output:
         comparison=f"{OUT}/model/comparison.md",
         verdict=f"{OUT}/model/verdict.json",
+    threads: 2
     params:
         files=files,
         settings=settings(
@@ -261,13 +276,14 @@ rule keep_model:
 
 rule assess_golfers:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         guide=rules.build_bands.output.guide,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",
         changes=f"{OUT}/golfers/changes.csv",
+    threads: 2
     params:
         files=files,
         settings=settings(flags=SETTINGS["flags"]),
@@ -279,7 +295,7 @@ rule assess_golfers:
 
 rule advise_delivery:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         guide=rules.build_bands.output.guide,
@@ -298,7 +314,7 @@ rule advise_delivery:
 
 rule plan_goals:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
         guide=rules.build_bands.output.guide,
@@ -318,7 +334,7 @@ rule plan_goals:
 
 rule assess_progress:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         guide=rules.build_bands.output.guide,
         golfers=rules.assess_golfers.output.golfers,
@@ -361,7 +377,7 @@ if SPEED_LOGS:
     rule assess_practice:
         input:
             swings=rules.collect_swings.output.swings,
-            database=rules.standardise_shots.output.database,
+            drives=rules.standardise_shots.output.drives,
         output:
             marked=f"{OUT}/practice/swings.parquet",
             sessions=f"{OUT}/practice/sessions.csv",
@@ -412,7 +428,8 @@ rule write_report:
         files=files,
         settings=settings(
             settings={
-                key: SETTINGS[key] for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight")
+                key: SETTINGS[key]
+                for key in ("study", "flags", "bands", "privacy", "window_tolerance_yd", "flight", "report")
             },
             kept=bool(USED),
         ),
@@ -427,7 +444,7 @@ rule write_sheets:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
         guide=rules.build_bands.output.guide,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         tables=rules.build_flight_table.output.tables,
     output:
@@ -462,7 +479,7 @@ rule write_workbook:
 
 rule write_diagnostics:
     input:
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=rules.fit_model.output.model,
         held_out=rules.fit_model.output.held_out,
         scores=rules.fit_model.output.scores,
@@ -502,7 +519,7 @@ rule summarise_run:
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
         sheets=rules.write_sheets.output.sheets,
-        database=rules.standardise_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
@@ -563,6 +580,20 @@ rule proving_ground:
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
         " results/proving_ground {threads} {params.academies}"
+
+
+# Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
+# `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
+rule speed_benchmark:
+    output:
+        expand("results/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "README.md"]),
+    params:
+        script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
+    threads: workflow.cores
+    message:
+        "Measure speed and scale"
+    shell:
+        "{sys.executable} {params.script:q} results/speed --cores {threads}"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).

@@ -14,7 +14,7 @@ from pipeline.ending import told
 from pipeline.errors import UserError
 
 MODULES = {
-    "collect_log": "pipeline.collect.collect_log",
+    "collect_logs": "pipeline.collect.collect_logs",
     "load_shots": "pipeline.collect.load_shots",
     "collect_swings": "pipeline.collect.collect_swings",
     "calibrate_flight": "pipeline.flight.calibrate_flight",

@@ -3,15 +3,22 @@
 `load_shots` writes loaded.duckdb, `standardise_shots` shots.duckdb; everyone else opens them read-only.
 """
 
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any, cast
 
 import duckdb
 import polars as pl
 
+from pipeline import tables
 from pipeline.fit.drives import FIT_COLUMNS
 
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
+PIECE_ROWS = 131_072  # drives in memory at a time, and in a row group of drives.parquet
+
+# Columns of drives.parquet that have another name in the database.
+_OF_DRIVES = {"carry_yd": "carry_standard_yd AS carry_yd", "carry_measured_yd": "carry_yd AS carry_measured_yd"}
 
 
 def read_shots(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:
@@ -43,39 +50,80 @@ def read_distinct(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:
     return _query(database, f"SELECT DISTINCT {_names(columns)} FROM shots ORDER BY ALL")
 
 
-def store_changes(loaded: Path, changes: Path, database: Path) -> None:
+def shots_in_pieces(database: Path, columns: tuple[str, ...]) -> Iterator[pl.DataFrame]:
+    """Read columns of the table `shots` as it stands, by source and row, `PIECE_ROWS` rows at a time."""
+    with duckdb.connect(str(database), read_only=True, config={"threads": 1}) as connection:
+        for piece in connection.sql(f"SELECT {_names(columns)} FROM shots").to_arrow_reader(PIECE_ROWS):
+            yield cast(pl.DataFrame, pl.from_arrow(piece))
+
+
+def store_changes(loaded: Path, changes: Iterable[pl.DataFrame], database: Path) -> None:
     """Write a database like `loaded` whose shots also have the change of carry and the standard carry.
 
     Parameters
     ----------
     loaded : Path
-    changes : Path
-        Folder of parquet files with source, row and carry_change_yd.
+    changes : iterable of DataFrame
+        row and carry_change_yd of every drive, in the order of `shots_in_pieces`.
     database : Path
         An empty file to be made anew.
+
+    Raises
+    ------
+    duckdb.InvalidInputException
+        If the changes are not those of the drives, row by row.
     """
+    import pyarrow.parquet  # a quarter of a second that readers need not pay
+
+    arrow: Any = pyarrow  # which declares no types
     database.unlink(missing_ok=True)  # DuckDB wants to make the file itself
-    with duckdb.connect(str(database), config={"memory_limit": MEMORY}) as connection:
-        connection.execute(f"ATTACH {_literal(str(loaded))} AS loaded (READ_ONLY)")
-        connection.begin()
-        files = sorted(str(path) for path in changes.glob("*.parquet"))
-        if files:
+    with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
+        spool = Path(folder) / "changes.parquet"
+        form = arrow.schema([("row", arrow.int64()), ("carry_change_yd", arrow.float64())])
+        with arrow.parquet.ParquetWriter(spool, form) as file:
+            for piece in changes:
+                file.write_table(piece.select(form.names).to_arrow())
+        with duckdb.connect(str(database), config=_settings(folder)) as connection:
+            connection.execute(f"ATTACH {_literal(str(loaded))} AS loaded (READ_ONLY)")
+            connection.begin()
+            # Both stand in the same order, so that ten million drives need neither a join nor a sort.
             connection.execute(
-                """CREATE TABLE shots AS
-                SELECT s.*, c.carry_change_yd, s.carry_yd + c.carry_change_yd AS carry_standard_yd
-                FROM loaded.shots s JOIN read_parquet(?::VARCHAR[]) c USING (source, row) ORDER BY source, row""",
-                [files],
+                """CREATE TABLE shots AS SELECT *, carry_yd + carry_change_yd AS carry_standard_yd FROM (
+                SELECT s.*, if(s.row = c.row, c.carry_change_yd, error('changes of other drives')) AS carry_change_yd
+                FROM loaded.shots s POSITIONAL JOIN read_parquet(?) c)""",
+                [str(spool)],
             )
-        else:
-            connection.execute(
-                """CREATE TABLE shots AS SELECT *, 0::DOUBLE AS carry_change_yd, carry_yd AS carry_standard_yd
-                FROM loaded.shots"""
-            )
-        connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
-        connection.execute("CREATE TABLE sources AS FROM loaded.sources ORDER BY source")
-        connection.commit()
-        # Closing would do this too, but says nothing if the disk is full, and the drives stay in another file.
-        connection.execute("CHECKPOINT")
+            connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
+            connection.execute("CREATE TABLE sources AS FROM loaded.sources ORDER BY source")
+            connection.commit()
+            # Closing would do this too, but says nothing if the disk is full, and the drives stay in another file.
+            connection.execute("CHECKPOINT")
+
+
+def write_drives(database: Path, drives: Path) -> None:
+    """Write the drives of shots.duckdb as parquet, by golfer, source and row, for all steps that follow.
+
+    Parameters
+    ----------
+    database : Path
+        Opened read-only.
+    drives : Path
+        To be made; its columns are those of `pipeline.tables.Drives`, its bytes the same for the same drives.
+    """
+    names = ", ".join(_OF_DRIVES.get(name, f'"{name}"') for name in tables.Drives.columns())
+    query = f"SELECT {names} FROM shots ORDER BY golfer, source, row"
+    form = f"(FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE {PIECE_ROWS})"
+    with (
+        tempfile.TemporaryDirectory(prefix="yardband-") as folder,
+        # One thread: how many there are must not show in the bytes.
+        duckdb.connect(str(database), read_only=True, config=_settings(folder) | {"threads": 1}) as connection,
+    ):
+        connection.execute(f"COPY ({query}) TO {_literal(str(drives))} {form}")
+
+
+def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:
+    """Give DuckDB's settings; what it can't hold in memory goes to a folder of ours, which others can't read."""
+    return {"memory_limit": MEMORY, "temp_directory": folder}
 
 
 def _query(database: Path, text: str, values: Sequence[str] = ()) -> pl.DataFrame:

@@ -137,6 +137,7 @@ class Report(_Strict):
     """What people get to see."""
 
     sheets: Literal["flagged", "all"] = Field("flagged", description="golfers who get a sheet of their own")
+    most_sheets: int = Field(1000, ge=0, description="sheets at most, the newest quarter first, in it most yards lost")
 
 
 class Study(_Strict):

@@ -1,7 +1,7 @@
 """Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
 
-In: shots.duckdb, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv, .parquet, .md, .xlsx (one row
-per quarter and band), guide.json (one entry per club speed) and chart.json (maps of expected carry for each band).
+In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv, .parquet, .md, .xlsx (one
+row per quarter and band), guide.json (one entry per club speed) and chart.json (maps of expected carry for each band).
 """
 
 import json
@@ -17,23 +17,24 @@ from pipeline.benchmark.disclosure import coarse_guide_row
 from pipeline.benchmark.frontier import Efficient, Population, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.reach import reach_at
 from pipeline.benchmark.totals import Roller
+from pipeline.drive_pieces import open_drives
 from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
-from pipeline.fit.drives import typical_drives, usable
+from pipeline.fit.drives import DrivePieces, typical_drives
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import Replicates
 from pipeline.flight.standard import StudyTables
 from pipeline.flight.turf import FIRMNESS
 from pipeline.report.display import bands_markdown
 from pipeline.report.workbook import write_bands_workbook
-from pipeline.store import read_drives
 from pipeline.study import Bands
 from pipeline.tables import BandTable
+from pipeline.threads import in_order
 
 TOLD_EVERY = 10  # club speeds, in the lines that show progress
 
 
 def run(
-    database: str,
+    drives: str,
     model: str,
     typical: str,
     replicates: str,
@@ -58,12 +59,12 @@ def run(
         refits = Replicates(**arrays)
     setting = Bands.model_validate(bands)
     rules = BandRules(setting.centres, setting.half_width_mph, min_golfers)
-    drives = read_drives(Path(database))
+    every = open_drives(Path(drives))
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
     with np.load(tables) as arrays:
         roller = Roller(StudyTables.from_arrays(dict(arrays)).standard, FIRMNESS[turf])
     efficient = find_efficient(carry_model, refits, population, rules, window_tolerance_yd, roller)
-    typical_by_quarter = golfers_by_quarter(drives, carry_model, min_shots)
+    typical_by_quarter = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, typical_by_quarter, efficient, rules, roller))
 
     write_csv(Path(csv), table)
@@ -71,7 +72,7 @@ def run(
     write_text(Path(markdown), bands_markdown(table, min_golfers=min_golfers))
     with whole(Path(workbook)) as part:
         write_bands_workbook(part, table)
-    used = drives.filter(pl.Series(usable(drives, carry_model.surface.speed)))
+    used = every.usable(carry_model.surface.speed)
     beside = os.path.relpath(model, Path(guide).parents[1])  # lookups read the model that this guide was made with
     write_json(Path(guide), guide_of(study, efficient, used, rules) | {"air": air, "turf": turf, "model_file": beside})
     write_json(Path(chart), chart_of(study, table, carry_model, population, efficient, rules))
@@ -92,25 +93,32 @@ def find_efficient(
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
     speeds = np.union1d(whole_mph, np.array(rules.centres_mph))
     reached = supported_speeds(population, rules.half_width_mph, rules.min_golfers, speeds)
+
+    def at(speed: float) -> Efficient:
+        return efficient_at(model, replicates, population, speed, rules.half_width_mph, tolerance_yd, roller)
+
     efficient: dict[float, Efficient] = {}
-    for place, speed in enumerate(reached):
+    for place, found in enumerate(in_order(at, reached.tolist())):
+        efficient[found.speed_mph] = found
         if place % TOLD_EVERY == 0:
-            print(f"Working out efficient carry at {speed:g} mph, {place + 1} of {len(reached)} speeds ...", flush=True)
-        efficient[float(speed)] = efficient_at(
-            model, replicates, population, float(speed), rules.half_width_mph, tolerance_yd, roller
-        )
+            print(f"Worked out efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
     return efficient
 
 
-def golfers_by_quarter(drives: pl.DataFrame, model: CarryModel, min_shots: int) -> pl.DataFrame:
+def golfers_by_quarter(drives: pl.DataFrame | DrivePieces, model: CarryModel, min_shots: int) -> pl.DataFrame:
     """Give typical drives per golfer and quarter with `carry_p50_yd`, of golfers with enough drives."""
     keys = ["golfer", "quarter"]
-    carry = drives.with_columns(adjusted_carry(drives, model)).group_by(keys).agg(pl.col("carry_yd").median())
-    typical = typical_drives(drives, keys).join(carry.rename({"carry_yd": "carry_p50_yd"}), on=keys, validate="1:1")
-    return typical.filter(pl.col("shots") >= min_shots).sort(keys)
+
+    def typical_of(frame: pl.DataFrame) -> pl.DataFrame:
+        carry = frame.with_columns(adjusted_carry(frame, model)).group_by(keys).agg(pl.col("carry_yd").median())
+        named = carry.rename({"carry_yd": "carry_p50_yd"})
+        typical = typical_drives(frame, keys).join(named, on=keys, validate="1:1")
+        return typical.filter(pl.col("shots") >= min_shots)
+
+    return DrivePieces.of(drives).gathered(typical_of).sort(keys)
 
 
-def guide_of(study: str, efficient: dict[float, Efficient], used: pl.DataFrame, rules: BandRules) -> dict[str, Any]:
+def guide_of(study: str, efficient: dict[float, Efficient], used: DrivePieces, rules: BandRules) -> dict[str, Any]:
     """Gather guide.json: what is efficient and how far the drives reach, by club speed.
 
     It is published, so what it tells of the golfers about a speed is rounded.

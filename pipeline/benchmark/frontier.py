@@ -1,5 +1,6 @@
 """Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -8,7 +9,7 @@ import numpy.typing as npt
 import polars as pl
 from scipy.special import stdtrit
 
-from pipeline.benchmark.support import Support, effective_number, kernel_weights, make_support, replicate_masks
+from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
 from pipeline.benchmark.totals import Roller, better_ball_speed
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel
@@ -121,7 +122,8 @@ def supported_speeds(population: Population, half_width_mph: float, min_golfers:
     """Keep the speeds that lie between golfers' speeds and have golfers of weight `min_golfers` about them."""
     if len(population.speed_mph) == 0:
         return np.array([])
-    weights = kernel_weights(population.speed_mph[:, None], speeds_mph, half_width_mph).sum(axis=0)  # type: ignore[arg-type]
+    near = (kernel_weights(population.speed_mph, float(v), half_width_mph).sum() for v in speeds_mph)
+    weights = np.fromiter(near, dtype=float, count=len(speeds_mph))
     lo, hi = population.speed_mph.min() - 1, population.speed_mph.max() + 1
     kept: Array = speeds_mph[(weights >= min_golfers) & (speeds_mph >= lo) & (speeds_mph <= hi)]
     return kept
@@ -130,15 +132,9 @@ def supported_speeds(population: Population, half_width_mph: float, min_golfers:
 def map_at(model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
     """Work out expected carry and support over launch and spin at one club speed."""
     launch, spin = population.grids()
-    support, weights = _support_at(model, population, speed_mph, half_width_mph, launch, spin)
-    return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), support.mask(weights))
-
-
-def _support_at(
-    model: CarryModel, population: Population, speed_mph: float, half_width_mph: float, launch: Array, spin: Array
-) -> tuple[Support, Array]:
     weights = population.shape_weights(speed_mph, half_width_mph)
-    return make_support(*population.moved_to(speed_mph, model.trends), weights, launch, spin), weights
+    supported = support_mask(*population.moved_to(speed_mph, model.trends), weights, launch, spin)
+    return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), supported)
 
 
 def efficient_at(
@@ -223,11 +219,7 @@ def _replicated(
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
     weights = population.shape_weights(speed_mph, half_width_mph)
-    drawn = weights * replicates.counts[:, population.place]
-    step = speed_mph - population.speed_mph
-    moved_launch = population.launch_deg + replicates.launch_slope[:, None] * step
-    moved_spin = population.spin_rpm + replicates.spin_slope[:, None] * step
-    inside = replicate_masks(moved_launch, moved_spin, drawn, launch, spin)
+    inside = replicate_masks(_drawn_deliveries(replicates, population, speed_mph, weights), launch, spin)
     speed = replicates.better_speed(model, speed_mph)
     carry = model.surface.on_grid(replicates.coefficients, speed, launch, spin)
     carry *= (1 + replicates.better_share)[:, None, None]
@@ -235,6 +227,22 @@ def _replicated(
     sound = np.isfinite(best)
     gap = best[sound, None, None] - carry[sound]
     return np.where(sound, best, np.nan), np.std(gap, axis=0)
+
+
+def _drawn_deliveries(
+    replicates: Replicates, population: Population, speed_mph: float, weights: Array
+) -> Iterator[tuple[Array, Array, Array]]:
+    """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
+    step = speed_mph - population.speed_mph
+    for counts, launch_slope, spin_slope in zip(
+        replicates.counts, replicates.launch_slope, replicates.spin_slope, strict=True
+    ):
+        here = counts[population.place]
+        drawn = np.flatnonzero(here > 0)
+        steps = step[drawn]
+        launch = population.launch_deg[drawn] + launch_slope * steps
+        spin = population.spin_rpm[drawn] + spin_slope * steps
+        yield launch, spin, weights[drawn] * here[drawn]
 
 
 def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:

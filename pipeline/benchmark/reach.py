@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.support import kernel_weights
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.surface import Array
 
 # 99 % point of chi-squared with two degrees of freedom: -2 ln 0.01.
@@ -45,12 +46,12 @@ class Reach:
         return cls((raw["mean"][0], raw["mean"][1]), ((a[0], a[1]), (b[0], b[1])), raw["ratio_lo"], raw["ratio_hi"])
 
 
-def reach_at(drives: pl.DataFrame, speeds_mph: Array, half_width_mph: float) -> list[Reach]:
+def reach_at(drives: pl.DataFrame | DrivePieces, speeds_mph: Array, half_width_mph: float) -> list[Reach]:
     """Work out the reach at several club speeds.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         The drives of the fit: club_speed_mph, ball_speed_mph, launch_deg, spin_rpm.
     speeds_mph : ndarray, shape (n,)
     half_width_mph : float
@@ -61,26 +62,26 @@ def reach_at(drives: pl.DataFrame, speeds_mph: Array, half_width_mph: float) -> 
     list of Reach
         One a speed. Drives are summed by whole mph first, so that the cost doesn't grow with their number.
     """
-    ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
-    l, p = pl.col("launch_deg"), pl.col("spin_rpm")
-    sums = (
-        drives.group_by(pl.col("club_speed_mph").round().alias("mph"))
-        .agg(
-            pl.len().alias("n"),
-            l.sum().alias("l"),
-            p.sum().alias("p"),
-            (l * l).sum().alias("ll"),
-            (l * p).sum().alias("lp"),
-            (p * p).sum().alias("pp"),
-            ratio.count().alias("rn"),
-            ratio.sum().alias("r"),
-            (ratio * ratio).sum().alias("rr"),
-        )
-        .sort("mph")
-    )
+    sums = DrivePieces.of(drives).gathered(_sums).group_by("mph", maintain_order=True).sum().sort("mph")
     mph = sums.get_column("mph").to_numpy()
     columns = sums.drop("mph").to_numpy().astype(float)
     return [_reach(kernel_weights(mph, float(v), half_width_mph) @ columns) for v in speeds_mph]
+
+
+def _sums(drives: pl.DataFrame) -> pl.DataFrame:
+    ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
+    l, p = pl.col("launch_deg"), pl.col("spin_rpm")
+    return drives.group_by(pl.col("club_speed_mph").round().alias("mph"), maintain_order=True).agg(
+        pl.len().alias("n"),
+        l.sum().alias("l"),
+        p.sum().alias("p"),
+        (l * l).sum().alias("ll"),
+        (l * p).sum().alias("lp"),
+        (p * p).sum().alias("pp"),
+        ratio.count().alias("rn"),
+        ratio.sum().alias("r"),
+        (ratio * ratio).sum().alias("rr"),
+    )
 
 
 def _reach(sums: Array) -> Reach:

@@ -1,6 +1,6 @@
 """Step: how deliveries go with attack and loft, and what a change of either might bring each golfer.
 
-In: shots.duckdb, model.json, replicates.npz, guide.json, golfers.csv. Out: delivery_slopes.csv (one row per response,
+In: drives.parquet, model.json, replicates.npz, guide.json, golfers.csv. Out: delivery_slopes.csv (one row per response,
 predictor and scope; within golfers and between them) and delivery.csv (one row per golfer of the newest quarter with
 enough drives).
 """
@@ -15,9 +15,9 @@ from pipeline.benchmark.lookup import Guide
 from pipeline.coach.delivery_slopes import DeliveryModel, fit_delivery, slopes_table
 from pipeline.coach.delivery_sums import DELIVERY_COLUMNS, Sums, add_cells, cell_sums
 from pipeline.coach.reachable import ATTACK_CHANGE_DEG, LEAST_GAIN_YD, Carry, Moves, present_of, reachable
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv
 from pipeline.fit.model import CarryModel
-from pipeline.store import read_distinct, read_shots, read_shots_of
 from pipeline.tables import Delivery, DeliverySlopes, Golfers, types_of
 
 UNREAD = "no attack readings"
@@ -29,7 +29,7 @@ UNSTRUCK = "without ball speed nothing can be told of more attack"
 
 
 def run(
-    database: str,
+    drives: str,
     model: str,
     replicates: str,
     guide: str,
@@ -40,10 +40,7 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring."""
     table = pl.read_csv(golfers, schema_overrides=types_of(Golfers))
-    sources = read_distinct(Path(database), ("source",)).get_column("source").to_list()
-    # Log by log, so that memory doesn't grow with a study's drives.
-    parts = [cell_sums(read_shots_of(Path(database), DELIVERY_COLUMNS, source), table) for source in sources]
-    cells = add_cells(parts) if parts else cell_sums(read_shots(Path(database), DELIVERY_COLUMNS), table)
+    cells = add_cells([cell_sums(part, table) for part in open_drives(Path(drives), DELIVERY_COLUMNS).read()])
     fitted = fit_delivery(Sums.of(cells))
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     with np.load(replicates) as arrays:

@@ -1,6 +1,6 @@
 """Step: clean the swings without a ball, map the light tool to the driver, work out each golfer's practice.
 
-In: swings.parquet as collected, shots.duckdb. Out: swings.parquet (one row per accepted swing, misreads marked),
+In: swings.parquet as collected, drives.parquet. Out: swings.parquet (one row per accepted swing, misreads marked),
 sessions.csv (one row per golfer and day), paired.csv (one row per session with both tools), light_tool.json (the
 mapping with its source and interval) and practice.csv (one row per golfer).
 """
@@ -13,8 +13,8 @@ import polars as pl
 from pipeline.coach.light_tool import LightTool, fit_light_tool, pairs_of
 from pipeline.coach.practice import practice_of
 from pipeline.coach.sessions import day_speeds, mark_misreads, sessions_of
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv, write_json, write_parquet
-from pipeline.store import read_shots
 from pipeline.tables import PracticeSwings, Swings
 
 DRIVES = ("golfer", "quarter", "struck_on", "club_speed_mph")
@@ -22,7 +22,7 @@ DRIVES = ("golfer", "quarter", "struck_on", "club_speed_mph")
 
 def run(
     swings: str,
-    database: str,
+    drives: str,
     marked: str,
     sessions: str,
     paired: str,
@@ -37,8 +37,8 @@ def run(
     pairs = pairs_of(speeds)
     tool, factors = fit_light_tool(pairs, collected.get_column("golfer"))
     days = sessions_of(speeds, factors)
-    drives = read_shots(Path(database), DRIVES)
-    table = practice_of(days, factors, drives, bands["centres"], bands["half_width_mph"])
+    shots = open_drives(Path(drives), DRIVES)
+    table = practice_of(days, factors, shots, bands["centres"], bands["half_width_mph"])
     write_parquet(Path(marked), PracticeSwings.validate(in_driver_speed(clean, factors)))
     write_csv(Path(sessions), days)
     write_csv(Path(paired), pairs)

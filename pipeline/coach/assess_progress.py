@@ -1,6 +1,6 @@
 """Step: hold every golfer's quarters against each other, and sum up what changed for all and by group.
 
-In: shots.duckdb, model.json, guide.json, golfers.csv. Out: progress.csv (one row per golfer and quarter that has an
+In: drives.parquet, model.json, guide.json, golfers.csv. Out: progress.csv (one row per golfer and quarter that has an
 earlier one to be held against) and cohorts.csv (one row per quarter, and per quarter and group).
 """
 
@@ -15,20 +15,19 @@ from pipeline.benchmark.lookup import Guide
 from pipeline.coach.cohorts import cohorts_of, groups_of
 from pipeline.coach.progress import progress_of
 from pipeline.coach.quarters import Yardstick
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv
-from pipeline.fit.drives import FIT_COLUMNS
+from pipeline.fit.drives import FIT_COLUMNS, DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.assess_golfers import frontier_of
-from pipeline.store import read_shots
 from pipeline.tables import Cohorts, Golfers, Progress, types_of
 
-STANDARD = "carry_standard_yd"
-COLUMNS = (*(STANDARD if name == "carry_yd" else name for name in FIT_COLUMNS), "struck_on", "group")
+COLUMNS = (*FIT_COLUMNS, "struck_on", "group")
 EDGES = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")
 
 
 def run(
-    database: str,
+    drives: str,
     model: str,
     guide: str,
     golfers: str,
@@ -40,12 +39,12 @@ def run(
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     yardstick = yardstick_of(carry_model, json.loads(Path(guide).read_text(encoding="utf-8")))
-    drives = read_shots(Path(database), COLUMNS).rename({STANDARD: "carry_yd"})
-    adjusted = drives.with_columns(adjusted_carry(drives, carry_model))
+    every = open_drives(Path(drives), COLUMNS)
+    adjusted = DrivePieces(lambda: (frame.with_columns(adjusted_carry(frame, carry_model)) for frame in every.read()))
     table = Golfers.validate(pl.read_csv(golfers, schema_overrides=types_of(Golfers)), cast=True)
     found, form = progress_of(adjusted, table, yardstick, false_discovery_rate)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
-    write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(drives), min_golfers)))
+    write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))
     newest = found.filter(pl.col("quarter") == table.get_column("quarter").max())
     better, worse = (int((newest.get_column("carry_verdict") == word).sum()) for word in ("better", "worse"))
     print(

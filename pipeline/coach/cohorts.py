@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.coach.quarters import MEASURES
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.least_squares import Z90
 from pipeline.golfers.losses import KEYS
 from pipeline.tables import Cohorts, types_of
@@ -11,12 +12,12 @@ from pipeline.tables import Cohorts, types_of
 ROWS = ["quarter", "group"]
 
 
-def groups_of(drives: pl.DataFrame) -> pl.DataFrame:
+def groups_of(drives: pl.DataFrame | DrivePieces) -> pl.DataFrame:
     """Give the group of most drives of each golfer and quarter; of groups with as many, the first in order.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         golfer, quarter, group.
 
     Returns
@@ -24,7 +25,8 @@ def groups_of(drives: pl.DataFrame) -> pl.DataFrame:
     DataFrame
         golfer, quarter, group; null where no drive has one.
     """
-    return drives.group_by(KEYS).agg(pl.col("group").cast(pl.String).drop_nulls().mode().sort().first()).sort(KEYS)
+    commonest = pl.col("group").cast(pl.String).drop_nulls().mode().sort().first()
+    return DrivePieces.of(drives).gathered(lambda frame: frame.group_by(KEYS).agg(commonest)).sort(KEYS)
 
 
 def cohorts_of(progress: pl.DataFrame, groups: pl.DataFrame, min_golfers: int) -> pl.DataFrame:

@@ -1,6 +1,6 @@
 """Step: plan a goal for every golfer, and say whether speed or delivery comes first.
 
-In: shots.duckdb, golfers.csv (Golfers), changes.csv (Changes), guide.json, model.json, replicates.npz. Out: goals.csv
+In: drives.parquet, golfers.csv (Golfers), changes.csv (Changes), guide.json, model.json, replicates.npz. Out: goals.csv
 (Goals) and priorities.csv (Priorities), one row per golfer assessed in the newest quarter.
 """
 
@@ -13,11 +13,11 @@ import polars as pl
 
 from pipeline.coach.goals import Benchmarks, Present, needed_efficient, needed_present, reach_words, shares
 from pipeline.coach.priority import priorities, speed_variance, usual_gain, yards_per_mph
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.report.inputs import read_json, read_table
-from pipeline.store import read_shots
 from pipeline.study import BandGoals, Bands
 from pipeline.tables import Changes, Goals, Golfers, Priorities
 
@@ -25,7 +25,7 @@ CHUNK = 2000  # golfers at a time: each is looked at over all speeds
 
 
 def run(
-    database: str,
+    drives: str,
     golfers: str,
     changes: str,
     guide: str,
@@ -44,7 +44,7 @@ def run(
     assessed = newest_assessed(read_table(golfers, Golfers))
     rules, asked = Bands.model_validate(bands), BandGoals.model_validate(wanted)
     planned = goal_table(carry_model, coefficients, bench, assessed, rules, asked.carry_yd)
-    variance = speed_variance(read_shots(Path(database), ("golfer", "quarter", "club_speed_mph")))
+    variance = speed_variance(open_drives(Path(drives), ("golfer", "quarter", "club_speed_mph")))
     gain = usual_gain(read_table(changes, Changes), variance)
     per_mph = yards_per_mph(carry_model, Present.of(assessed))
     first = Priorities.validate(priorities(assessed, per_mph, gain))

@@ -18,6 +18,7 @@ from pipeline.coach.practice_trend import (
     reach_of,
     slope_variance,
 )
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.least_squares import Z90
 from pipeline.golfers.flags import LEVEL
 from pipeline.tables import Practice
@@ -39,7 +40,11 @@ MANY_MISREADS = 0.1
 
 
 def practice_of(
-    sessions: pl.DataFrame, factors: pl.DataFrame, drives: pl.DataFrame, centres_mph: list[float], half_width_mph: float
+    sessions: pl.DataFrame,
+    factors: pl.DataFrame,
+    drives: pl.DataFrame | DrivePieces,
+    centres_mph: list[float],
+    half_width_mph: float,
 ) -> pl.DataFrame:
     """Work out what practice did for each golfer.
 
@@ -49,7 +54,7 @@ def practice_of(
         Schema Sessions.
     factors : DataFrame
         From `fit_light_tool`.
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         golfer, quarter, struck_on, club_speed_mph of the study's drives; may be empty.
     centres_mph, half_width_mph : list of float, float
         The study's bands, mph.
@@ -178,13 +183,14 @@ def _rises(recent: pl.DataFrame) -> pl.DataFrame:
     return told.select("golfer", "set_rise_mph", set_rise_lo90_mph=rise - wide, set_rise_hi90_mph=rise + wide)
 
 
-def _with_ball(recent: pl.DataFrame, drives: pl.DataFrame) -> pl.DataFrame:
+def _with_ball(recent: pl.DataFrame, drives: pl.DataFrame | DrivePieces) -> pl.DataFrame:
     """Give each golfer's mean drive speed in the newest quarter with both practice and drives, and its variance.
 
     A golfer's days differ; how much is taken from all golfers' days together, for one golfer has few in a quarter.
     """
     keys = ["golfer", "quarter"]
-    days = drives.group_by(*keys, "struck_on").agg(pl.col("club_speed_mph").mean(), drives=pl.len().cast(pl.Int64))
+    means = (pl.col("club_speed_mph").mean(), pl.len().cast(pl.Int64).alias("drives"))
+    days = DrivePieces.of(drives).gathered(lambda frame: frame.group_by(*keys, "struck_on").agg(*means))
     quarters = days.group_by(keys).agg(
         pl.col("drives").sum(),
         drive_speed_mph=pl.col("club_speed_mph").mean(),

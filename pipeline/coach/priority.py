@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.coach.goals import Z90, Present
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.golfers.shrinkage import between_golfers, moderated_variance
@@ -54,12 +55,12 @@ class Gain:
         return float(np.hypot(self.spread_mph, self.mean_error_mph))
 
 
-def speed_variance(drives: pl.DataFrame) -> pl.DataFrame:
+def speed_variance(drives: pl.DataFrame | DrivePieces) -> pl.DataFrame:
     """Give the variance of each golfer's mean club speed in a quarter by the luck of the drives.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         golfer, quarter, club_speed_mph.
 
     Returns
@@ -69,8 +70,8 @@ def speed_variance(drives: pl.DataFrame) -> pl.DataFrame:
         (`moderated_variance`).
     """
     club = pl.col("club_speed_mph")
-    found = drives.group_by("golfer", "quarter").agg(club.var().alias("var"), pl.len().alias("shots"))
-    found = found.sort("golfer", "quarter")
+    keys, spread = ["golfer", "quarter"], (club.var().alias("var"), pl.len().alias("shots"))
+    found = DrivePieces.of(drives).gathered(lambda frame: frame.group_by(keys).agg(*spread)).sort(keys)
     shots = found.get_column("shots").to_numpy().astype(np.int64)
     variance, _ = moderated_variance(found.get_column("var").cast(pl.Float64).to_numpy().copy(), shots)
     return found.select("golfer", "quarter", pl.Series("speed_variance", variance / shots))

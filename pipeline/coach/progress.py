@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.coach.form import Form, figure_errors
 from pipeline.coach.quarters import DELIVERIES, MEASURES, Measure, Yardstick, drive_values, of_quarters, per_mph, strike
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.golfers.changes import efficient_variance
@@ -28,13 +29,13 @@ ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom"
 
 
 def progress_of(
-    drives: pl.DataFrame, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
+    drives: pl.DataFrame | DrivePieces, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
 ) -> tuple[pl.DataFrame, dict[str, Form]]:
     """Compare each golfer's assessed quarters.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         All accepted drives: the columns of `FIT_COLUMNS`, carry_yd at standard conditions on the reference device and
         ball, and struck_on.
     golfers : DataFrame
@@ -69,10 +70,18 @@ def progress_of(
     )
     gain = per_mph(*strike(assessed, yardstick.model, assessed.get_column("speed_ratio").is_not_null().to_numpy()))
     slopes = assessed.select(*KEYS, pl.Series("slope", gain, dtype=pl.Float64))
-    own = drive_values(drives.join(slopes, on=KEYS, maintain_order="left"), yardstick)
-    table, form = assessed.join(of_quarters(own), on=KEYS, how="left"), {}
+    read = DrivePieces.of(drives)
+
+    def values(frame: pl.DataFrame, *names: str) -> pl.DataFrame:
+        return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
+
+    expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
+    table, form = assessed.join(expected, on=KEYS, how="left"), {}
     for measure in (*MEASURES, *DELIVERIES):
-        errors, form[measure.name] = figure_errors(own, measure.column, median=measure.median, size=measure.size)
+        # One measure after the other: the spread of days needs all golfers at once.
+        column = measure.column
+        own = read.gathered(lambda frame: values(frame, column).select(*KEYS, "struck_on", column))  # noqa: B023
+        errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
         if measure.name == "club_speed":
             table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")
         named = {name: f"{measure.name}_{name}" for name in ERRORS}

@@ -1,6 +1,6 @@
 """What is known of each golfer's quarter and of each drive in it, to hold quarters against each other."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,7 +86,7 @@ class Yardstick:
         return np.maximum(np.maximum(lo - value, value - hi), 0.0)
 
 
-def drive_values(drives: pl.DataFrame, yardstick: Yardstick) -> pl.DataFrame:
+def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str] | None = None) -> pl.DataFrame:
     """Give what each drive adds to the figures: golfer, quarter, struck_on, device, ball and the measures' columns.
 
     Parameters
@@ -94,6 +94,8 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick) -> pl.DataFrame:
     drives : DataFrame
         As for `progress_of`, with `slope`: what one more mph of club speed adds to the golfer's carry, yd.
     yardstick : Yardstick
+    names : sequence of str, optional
+        The columns that are wanted; all if none are named.
 
     Returns
     -------
@@ -101,36 +103,59 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick) -> pl.DataFrame:
         lost_yd is that of the drive, against efficient carry at its own speed; delivery_yd is expected carry less what
         the drive's club speed adds, steady_yd the same at the usual ratio; expected_yd and usual_yd are expected carry.
     """
-    model, frontier = yardstick.model, yardstick.frontier
-    club, launch, spin, slope = (
-        drives.get_column(c).to_numpy() for c in ("club_speed_mph", "launch_deg", "spin_rpm", "slope")
-    )
-    ball = drives.get_column("ball_speed_mph").cast(pl.Float64).to_numpy()
-    usual = model.speed(club)
-    expected = model.carry(
-        np.where(np.isnan(ball), usual, ball) if model.surface.speed == "ball" else usual, launch, spin
-    )
-    steady = model.carry(usual, launch, spin)
-    efficient = np.interp(club, frontier.speed_mph, frontier.carry_yd) if len(frontier.speed_mph) else 0.0
-    measured = pl.col("spin_measured").fill_null(True)
     # As in `typical_drives`: a guessed spin is used only where there is no measured one at all.
-    used = measured | ~measured.any().over(KEYS)
+    measured = pl.col("spin_measured").fill_null(True)
+    plain = {
+        "club_speed_mph": pl.col("club_speed_mph"),
+        "launch_deg": pl.col("launch_deg"),
+        "carry_yd": pl.col("carry_yd"),
+        "speed_ratio": pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph"),
+        "spin_rpm": pl.when(measured | ~measured.any().over(KEYS)).then(pl.col("spin_rpm")),
+    }
+    made = {"lost_yd": _lost, "expected_yd": _expected, "usual_yd": _usual, "delivery_yd": _delivery}
+    made |= {"steady_yd": _steady}
+    wanted = [*plain, *made] if names is None else names
     return drives.select(
         *KEYS,
         "struck_on",
         "device",
         "ball",
-        "club_speed_mph",
-        "launch_deg",
-        "carry_yd",
-        (pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph")).alias("speed_ratio"),
-        pl.when(used).then(pl.col("spin_rpm")).alias("spin_rpm"),
-        (pl.lit(pl.Series(efficient + np.zeros_like(club))) - pl.col("carry_yd")).alias("lost_yd"),
-        pl.Series("expected_yd", expected),
-        pl.Series("usual_yd", steady),
-        pl.Series("delivery_yd", expected - slope * club),
-        pl.Series("steady_yd", steady - slope * club),
+        *(plain[name].alias(name) for name in wanted if name in plain),
+        *(pl.lit(pl.Series(name, made[name](drives, yardstick))).alias(name) for name in wanted if name in made),
     )
+
+
+def _columns(drives: pl.DataFrame, *names: str) -> list[Array]:
+    return [drives.get_column(name).cast(pl.Float64).to_numpy() for name in names]
+
+
+def _expected(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
+    model = yardstick.model
+    club, ball, launch, spin = _columns(drives, "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
+    usual = model.speed(club)
+    return model.carry(np.where(np.isnan(ball), usual, ball) if model.surface.speed == "ball" else usual, launch, spin)
+
+
+def _usual(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
+    club, launch, spin = _columns(drives, "club_speed_mph", "launch_deg", "spin_rpm")
+    return yardstick.model.carry(yardstick.model.speed(club), launch, spin)
+
+
+def _delivery(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
+    club, slope = _columns(drives, "club_speed_mph", "slope")
+    return _expected(drives, yardstick) - slope * club
+
+
+def _steady(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
+    club, slope = _columns(drives, "club_speed_mph", "slope")
+    return _usual(drives, yardstick) - slope * club
+
+
+def _lost(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
+    frontier = yardstick.frontier
+    club, carry = _columns(drives, "club_speed_mph", "carry_yd")
+    efficient = np.interp(club, frontier.speed_mph, frontier.carry_yd) if len(frontier.speed_mph) else 0.0
+    return efficient - carry
 
 
 def of_quarters(own: pl.DataFrame) -> pl.DataFrame:

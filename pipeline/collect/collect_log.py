@@ -1,33 +1,23 @@
-"""Step `collect_log`: one log in; its drives, cleaned and pseudonymous, its rejected rows and a receipt out.
-
-Inputs: the log and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive), `rejects`
-(parquet, schema Rejects, a row per rejected row) and `receipt` (JSON: `source, sha256, status, rows, accepted,
-rejected, dropped, absent, withheld, named_file, notes, carry_over_flight, reason`). A log that can't be used ends as
-a receipt that says why; one that changes while it is read stops the run.
-"""
+"""Collecting one log: its drives, cleaned and pseudonymous, its rejected rows, and a receipt (an edge module)."""
 
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import polars as pl
-import pyarrow.parquet
 
-from pipeline.collect.key import read_key
 from pipeline.collect.layout import Matched, match_headers, standardise
-from pipeline.collect.plausible import Impression
+from pipeline.collect.plausible import Impression, fly_together
 from pipeline.collect.pseudonym import mask, shot_keys
 from pipeline.collect.read import LogRefusedError, OpenLog, fingerprint, open_log, sha256_of
 from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.errors import UserError
-from pipeline.files import whole, write_json
 from pipeline.study import LogFile
-from pipeline.tables import OPTIONAL_TEXTS, REQUIRED, Rejects, Shots
+from pipeline.tables import OPTIONAL_TEXTS, REQUIRED
 
 
 class Receipt(NamedTuple):
@@ -74,50 +64,35 @@ class Receipt(NamedTuple):
 class Sink(Protocol):
     """What takes the rows of a log, piece by piece."""
 
-    def __call__(self, rows: Split) -> None:
+    def __call__(self, rows: Split, /) -> None:
         """Take the next piece."""
 
 
-def run(log: str, key: str, study: str, shots: str, rejects: str, receipt: str, log_file: dict[str, Any]) -> None:
-    """Collect one log.
+class Read(NamedTuple):
+    """A log whose rows were read, before it is judged as a whole."""
 
-    Parameters
-    ----------
-    log, key : str
-        Paths of the log and of the study's key.
-    study : str
-        Name of the study, which the demo key is checked against.
-    shots, rejects, receipt : str
-        Paths of the outputs.
-    log_file : dict
-        `LogFile` as JSON.
-
-    Raises
-    ------
-    UserError
-        If the key can't be used.
-    """
-    secret = read_key(Path(key), study)
-    described = LogFile.model_validate(log_file)
-    try:
-        with _writer(Path(shots), Shots) as write_shots, _writer(Path(rejects), Rejects) as write_rejects:
-
-            def sink(rows: Split) -> None:
-                write_shots(rows.accepted)
-                write_rejects(rows.rejected)
-
-            result = collect(Path(log), described, secret, sink)
-    except LogRefusedError as refusal:
-        # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
-        result = refused(Path(log), described, refusal)
-        for path, schema in ((shots, Shots), (rejects, Rejects)):
-            with _writer(Path(path), schema):
-                pass
-    write_json(Path(receipt), result._asdict())
-    print(result.sentence())
+    receipt: Receipt
+    impression: Impression
 
 
 def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+    """Read, clean and mask one log, handing its rows to `sink` piece by piece, and judge it; raises as `read_log`."""
+    return judged([read_log(log, log_file, key, sink)])[0]
+
+
+def judged(logs: Sequence[Read]) -> list[Receipt]:
+    """Say of each log what looks wrong with it as a whole, and how its drives carry against flight."""
+    fly_together([log.impression for log in logs])
+    return [
+        log.receipt._replace(
+            notes=[*log.receipt.notes, *log.impression.remarks()],
+            carry_over_flight=log.impression.carry_over_flight(),
+        )
+        for log in logs
+    ]
+
+
+def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Read:
     """Read, clean and mask one log, handing its rows to `sink` piece by piece.
 
     Raises
@@ -129,24 +104,26 @@ def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     """
     before = fingerprint(log)
     try:
-        return _collect(log, log_file, key, sink)
+        return _read_log(log, log_file, key, sink, before.sha256 if before else None)
     finally:
         if fingerprint(log) != before:
             raise UserError(f"{log}: it changed while it was read; run again when it is complete.")
 
 
-def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+def _read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink, sha256: str | None) -> Read:
     rows = accepted = 0
     impression = Impression(log_file.layout)
     withheld: Counter[str] = Counter()
     with open_log(log, log_file.layout) as opened:
         matched = matched_columns(opened, log_file)
-        names = golfers_of(opened, matched.positions["golfer"])
+        # Before all rows, for any of them may hold the name of any golfer.
+        names = known_names(opened.distinct(matched.positions["golfer"]))
+        pseudonyms: dict[str, str] = {}
         for raw in opened.batches(matched.positions):
             read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
             nameless, found = without_names(read, log_file, names)
             withheld.update(found)
-            part = split(masked(nameless, log_file, key), latest_day(date.today()))
+            part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()))
             impression.take(read, part)
             rows += raw.height
             accepted += part.accepted.height
@@ -154,31 +131,22 @@ def _collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     if (reason := impression.refusal()) is not None:
         raise LogRefusedError(reason)
     standard = log_file.entry.layout is None
-    absent = [] if standard else [name for name in matched.absent if name not in REQUIRED]
-    return Receipt(
+    receipt = Receipt(
         source=log_file.source,
-        sha256=sha256_of(log),
+        sha256=sha256,
         status="used",
         rows=rows,
         accepted=accepted,
         rejected=rows - accepted,
         dropped=shown_headers(opened.headers, matched.positions.values(), names),
-        absent=absent,
+        absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),
-        notes=[*opened.notes, *impression.remarks()],
-        carry_over_flight=impression.carry_over_flight(),
+        notes=list(opened.notes),
+        carry_over_flight=None,
         reason=None,
     )
-
-
-def golfers_of(opened: OpenLog, place: int) -> Names:
-    """Read the golfers of a whole log before its rows, for any row may hold the name of any of them."""
-    pieces = [
-        rows["golfer"].cast(pl.String).drop_nulls().unique(maintain_order=True)
-        for rows in opened.batches({"golfer": place})
-    ]
-    return known_names(pl.concat(pieces).unique(maintain_order=True) if pieces else [])
+    return Read(receipt, impression)
 
 
 def without_names(rows: pl.DataFrame, log_file: LogFile, names: Names) -> tuple[pl.DataFrame, dict[str, int]]:
@@ -201,30 +169,15 @@ def refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:
     return Receipt(log_file.source, sha256_of(log), "refused", 0, 0, 0, [], [], {}, False, [], None, str(refusal))
 
 
-def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes) -> pl.DataFrame:
-    """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint."""
-    golfers = mask(rows["golfer"], key, "golfer")
+def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes, pseudonyms: dict[str, str]) -> pl.DataFrame:
+    """Replace the names in standardised rows by pseudonyms, and the time by its keyed fingerprint.
+
+    `pseudonyms` has those of golfers that were worked out before, and takes the new ones.
+    """
+    golfers = mask(rows["golfer"], key, "golfer", pseudonyms)
     return rows.with_columns(
         pl.lit(log_file.source).alias("source"),
         golfers,
         rows["group"] if log_file.group == "plain" else mask(rows["group"], key, "group"),
         shot_keys(golfers, rows["second"], key),
     ).drop("second")
-
-
-class _Write(Protocol):
-    def __call__(self, table: pl.DataFrame) -> None: ...
-
-
-@contextmanager
-def _writer(path: Path, schema: type[Shots] | type[Rejects]) -> Iterator[_Write]:
-    """Open a parquet file for pieces of a table, one row group each; it appears whole or not at all."""
-    form = schema.create_empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
-    open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
-    with whole(path) as part, open_writer(part, form, compression="zstd") as file:
-
-        def write(table: pl.DataFrame) -> None:
-            if table.height:
-                file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
-
-        yield write

@@ -25,6 +25,9 @@ _UNREAD = {"golfer": "not_a_name", "struck_at": "not_a_time"} | dict.fromkeys(OP
 # What a fault of the row as a whole is charged to.
 WHOLE_ROW = "(row)"
 
+# From here on it pays to read the usual cells of a column apart from the odd ones.
+_MANY_ROWS = 4096
+
 _HEADER_SHOWN = 40  # characters of a foreign header that are ever printed
 
 
@@ -123,19 +126,73 @@ def standardise(raw: pl.DataFrame, log_file: LogFile, *, typed_as_text: bool) ->
         (Boolean) marks times that fit the layout's format only with day and month exchanged.
     """
     present = [name for name in LOG_COLUMNS if name in raw.columns]
-    # Step by step, each a frame of its own: polars would work out a parsed cell anew for every use of it.
-    cells = raw.select(_cell(name, raw.schema[name]) for name in present)
-    values = cells.select(
-        _value(name, cells.schema[name], log_file.layout, typed_as_text) for name in present if name != "struck_at"
-    )
+    read = _read(raw.select(name for name in present if name != "struck_at"), log_file.layout, typed_as_text)
     column = log_file.layout.columns.get("struck_at")
-    if column is not None and "struck_at" in present:
-        times = parse_times(cells["struck_at"], column.format, log_file.layout.timezone, iso_too=typed_as_text)
+    stamps = raw.select(_cell("struck_at", raw.schema[name]) for name in present if name == "struck_at")
+    if column is not None and stamps.width:
+        cells = stamps["struck_at"]
+        times = parse_times(cells, column.format, log_file.layout.timezone, iso_too=typed_as_text)
+        read["struck_at"] = _Read(cells, _not_understood(cells, times["struck_on"]))
     else:
         times = pl.select(struck_on=pl.repeat(None, raw.height, dtype=pl.Date), second=pl.lit(None, pl.Int64))
-    frame = raw.select("row").hstack(values).hstack(times).hstack(_faults(raw["ragged"], cells, values, times))
-    frame = frame.with_columns(_only_exchanged(cells, times, None if column is None else column.format))
+    values = [one.value for name, one in read.items() if name != "struck_at"]
+    faults = _faults(raw["ragged"], {name: read[name].bad for name in present})
+    frame = raw.select("row").hstack(values).hstack(times).hstack(faults)
+    frame = frame.with_columns(_only_exchanged(stamps, times, None if column is None else column.format))
     return _completed(frame, log_file)
+
+
+class _Read(NamedTuple):
+    """A column as read."""
+
+    value: pl.Series
+    bad: pl.Series | None
+    """Where a cell holds something but nothing that can be understood; None where no cell does."""
+
+
+def _read(raw: pl.DataFrame, layout: Layout, typed_as_text: bool) -> dict[str, _Read]:
+    """Read columns: the usual cells at once, the odd ones, which take far longer, by themselves."""
+    if raw.height < _MANY_ROWS:
+        return _read_slowly(raw, layout, typed_as_text)
+    return {column.name: _read_many(column, layout, typed_as_text) for column in raw.get_columns()}
+
+
+def _read_many(raw: pl.Series, layout: Layout, typed_as_text: bool) -> _Read:
+    name, text = raw.name, isinstance(raw.dtype, pl.String)
+    if text and name in NUMBERS and not (layout.decimal == "," and raw.str.contains(".", literal=True).any()):
+        # What polars takes for a finite number is one by `_number` too, and the same.
+        plain = raw.str.replace(",", ".", literal=True) if layout.decimal == "," else raw
+        number = plain.cast(pl.Float64, strict=False)
+        odd = (raw.is_not_null() & ~number.is_finite().fill_null(False)).arg_true()
+        factor, offset = _to_standard(name, layout)
+        value = number * factor + offset
+        if not len(odd):
+            return _Read(value, None)
+        slow = _read_slowly(raw.gather(odd).to_frame(), layout, typed_as_text)[name]
+        return _Read(value.scatter(odd, slow.value), None if slow.bad is None else _marks(odd, slow.bad, len(raw)))
+    if text and name not in NUMBERS:
+        known = raw.drop_nulls().unique()
+        if len(known) * 4 < len(raw):
+            slow = _read_slowly(known.to_frame(), layout, typed_as_text)[name]
+            value = raw.replace_strict(known, slow.value, default=None, return_dtype=slow.value.dtype)
+            bad = None if slow.bad is None else raw.is_in(known.filter(slow.bad).implode()).fill_null(False)
+            return _Read(value, bad)
+    return _read_slowly(raw.to_frame(), layout, typed_as_text)[name]
+
+
+def _marks(places: pl.Series, marks: pl.Series, length: int) -> pl.Series:
+    return pl.repeat(False, length, dtype=pl.Boolean, eager=True).scatter(places, marks)
+
+
+def _read_slowly(raw: pl.DataFrame, layout: Layout, typed_as_text: bool) -> dict[str, _Read]:
+    # Step by step, each a frame of its own: polars would work out a parsed cell anew for every use of it.
+    cells = raw.select(_cell(name, dtype) for name, dtype in raw.schema.items())
+    values = cells.select(_value(name, dtype, layout, typed_as_text) for name, dtype in cells.schema.items())
+    return {name: _Read(values[name], _not_understood(cells[name], values[name])) for name in cells.columns}
+
+
+def _not_understood(cells: pl.Series, values: pl.Series) -> pl.Series | None:
+    return cells.is_not_null() & values.is_null() if cells.null_count() < values.null_count() else None
 
 
 def _only_exchanged(cells: pl.DataFrame, times: pl.DataFrame, form: str | None) -> pl.Series:
@@ -152,24 +209,26 @@ def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -
     cell = pl.col(name)
     if name in NUMBERS:
         marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
-        unit = layout.columns[name].unit
-        factor, offset = (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
+        factor, offset = _to_standard(name, layout)
         return (_number(cell, dtype, marks) * factor + offset).alias(name)
     if name == "golfer":
         return pl.when(~cell.str.contains(_DAMAGED_NAME)).then(cell)
     return _flag(cell, dtype).alias(name) if name in OPTIONAL_FLAGS else cell
 
 
-def _faults(ragged: pl.Series, cells: pl.DataFrame, values: pl.DataFrame, times: pl.DataFrame) -> pl.DataFrame:
+def _to_standard(name: str, layout: Layout) -> tuple[float, float]:
+    """Give the factor and offset from a column's own unit to the standard one."""
+    unit = layout.columns[name].unit
+    return (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
+
+
+def _faults(ragged: pl.Series, bad: dict[str, pl.Series | None]) -> pl.DataFrame:
     """Name, per row, the first cell that holds something but nothing that can be understood."""
     faults = [(ragged, "ragged", WHOLE_ROW)]
-    for name in cells.columns:
-        value = times["struck_on"] if name == "struck_at" else values[name]
-        if cells[name].null_count() < value.null_count():
-            faults.append((cells[name].is_not_null() & value.is_null(), _UNREAD.get(name, "not_a_number"), name))
+    faults += [(rows, _UNREAD.get(name, "not_a_number"), name) for name, rows in bad.items() if rows is not None]
     return pl.select(
-        fault_rule=pl.coalesce(pl.when(bad).then(pl.lit(rule)) for bad, rule, _ in faults),
-        fault_column=pl.coalesce(pl.when(bad).then(pl.lit(column)) for bad, _, column in faults),
+        fault_rule=pl.coalesce(pl.when(rows).then(pl.lit(rule)) for rows, rule, _ in faults),
+        fault_column=pl.coalesce(pl.when(rows).then(pl.lit(column)) for rows, _, column in faults),
     )
 
 

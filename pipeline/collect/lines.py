@@ -35,6 +35,8 @@ class Lines:
     """All rows, empty ones too."""
     ends_whole: bool
     """Whether the last line has a line end."""
+    quoted: bool
+    """Whether there is a quotation mark anywhere; without one no cell holds a delimiter or a line end."""
 
 
 class _Counter:
@@ -42,7 +44,7 @@ class _Counter:
 
     def __init__(self, delimiter: int) -> None:
         self.delimiter = delimiter
-        self.quoted = False
+        self.quoted = self.any_quotes = False
         self.last_byte = 0
         self.cells = self.length = self.line = self.row = 0
         self.width: int | None = None
@@ -57,6 +59,7 @@ class _Counter:
         ends = line_ends
         quotes = block == _QUOTE
         if self.quoted or quotes.any():
+            self.any_quotes = True
             inside = np.logical_xor.accumulate(quotes) ^ self.quoted
             delimiters, ends = delimiters[~inside[delimiters]], ends[~inside[ends]]
             self.quoted = bool(inside[-1])
@@ -136,4 +139,4 @@ def examine(path: Path, delimiter: str, skip_rows: int) -> Lines:
             last, first = block[-1:], False
     counter.end()
     irregular = np.concatenate([*counter.irregular, np.empty(0, dtype=np.int64)]).astype(np.int64)
-    return Lines(counter.width or 0, irregular, counter.last_row, counter.row, last == b"\n")
+    return Lines(counter.width or 0, irregular, counter.last_row, counter.row, last == b"\n", counter.any_quotes)

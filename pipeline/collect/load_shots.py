@@ -1,9 +1,9 @@
 """Step `load_shots`: the cleaned logs of a study in, its database out.
 
-Inputs: receipts, drives and rejected rows of every log, as `collect_log` writes them. Outputs: `shots.duckdb` with
-the tables `shots` (schema Shots, by source and row), `rejects` and `sources`; `rejects.csv` and `sources.csv`. The
-database is built whole in one transaction under a temporary name. DuckDB reads the parquet files by itself, so
-memory doesn't grow with the rows.
+Inputs: receipts, drives and rejected rows of every partition of logs, as `collect_logs` writes them. Outputs: the
+database, with the tables `shots` (schema Shots, by source and row), `rejects` and `sources`; `rejects.csv` and
+`sources.csv`. The database is built whole in one transaction under a temporary name. DuckDB reads the parquet files
+by itself, so memory doesn't grow with the rows.
 
 A drive is a duplicate if an earlier one (by source and row) has the same golfer, the same second and the same
 readings. Ball speed is left out of the comparison: one export may lack it.
@@ -40,11 +40,11 @@ def run(
     Parameters
     ----------
     receipts, shots, rejects : list of str
-        Paths of what `collect_log` made of every log.
+        Paths of what `collect_logs` made of every partition.
     database, rejects_csv, sources_csv : str
         Paths of the outputs.
     """
-    receipts_read = [json.loads(Path(path).read_text(encoding="utf-8")) for path in receipts]
+    receipts_read = [one for path in receipts for one in json.loads(Path(path).read_text(encoding="utf-8"))]
     for path in rejects:
         Rejects.validate(pl.read_parquet(path, glob=False, hive_partitioning=False))
     with whole(Path(database)) as part, tempfile.TemporaryDirectory(prefix="yardband-") as spill:
@@ -114,13 +114,16 @@ def _load(
     connection: duckdb.DuckDBPyConnection, shots: list[str], rejects: list[str]
 ) -> tuple[dict[str, int], dict[str, str]]:
     """Fill `shots` and `rejects`; give each source's number of duplicates, and the source that holds most of them."""
-    columns = ", ".join(f'"{name}"' for name in Shots.create_empty().columns)
     near = " AND ".join(f"abs(a.{name} - b.{name}) <= {tolerance}" for name, tolerance in SAME_READING.items())
-    # Only drives that share a fingerprint are compared, and those are few.
+    # Fingerprints are compared by a number first, which takes a quarter of the memory; few drives share one.
     connection.execute(
-        f"""CREATE TEMP TABLE alike AS
-        WITH drives AS (SELECT source, row, shot_key, {", ".join(SAME_READING)} FROM {_FILES})
-        SELECT * FROM drives WHERE shot_key IN (SELECT shot_key FROM drives GROUP BY shot_key HAVING count(*) > 1)""",
+        f"""CREATE TEMP TABLE shared AS
+        SELECT number FROM (SELECT hash(shot_key) AS number FROM {_FILES}) GROUP BY number HAVING count(*) > 1""",
+        [shots],
+    )
+    connection.execute(
+        f"""CREATE TEMP TABLE alike AS SELECT source, row, shot_key, {", ".join(SAME_READING)} FROM {_FILES}
+        WHERE hash(shot_key) IN (FROM shared)""",
         [shots],
     )
     connection.execute(
@@ -129,11 +132,7 @@ def _load(
         ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}
         GROUP BY b.source, b.row"""
     )
-    connection.execute(
-        f"""CREATE TABLE shots AS SELECT {columns} FROM {_FILES} drives
-        ANTI JOIN duplicates USING (source, row) ORDER BY source, row""",
-        [shots],
-    )
+    _store(connection, shots)
     connection.execute(f"CREATE TABLE rejects AS FROM {_FILES} ORDER BY source, row", [rejects])
     counted = connection.execute(
         "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
@@ -141,11 +140,35 @@ def _load(
     return {str(one): int(count) for one, count, _ in counted}, {str(one): str(first) for one, _, first in counted}
 
 
+def _store(connection: duckdb.DuckDBPyConnection, shots: list[str]) -> None:
+    """Fill `shots` by source and row without a sort of all: a large log's file is in order already."""
+    names = ", ".join(f'"{name}"' for name in Shots.columns())
+    kept = f"SELECT {names} FROM {_FILES} ANTI JOIN duplicates USING (source, row)"
+    spans = {path: connection.execute(_SPAN, [[path]]).fetchall()[0] for path in shots}
+    alone = {first: path for path, (first, last) in spans.items() if first is not None and first == last}
+    together = [path for path, (first, last) in spans.items() if first != last]
+    connection.execute(f"CREATE TABLE shots AS SELECT {names} FROM {_FILES} LIMIT 0", [shots])
+    connection.execute("CREATE TEMP TABLE small AS FROM shots LIMIT 0")
+    if together:
+        connection.execute(f"INSERT INTO small {kept} ORDER BY source, row", [together])
+    before = ""
+    for source in sorted(alone):
+        if together:
+            connection.execute(
+                "INSERT INTO shots FROM small WHERE source > ? AND source < ? ORDER BY source, row", [before, source]
+            )
+        connection.execute(f"INSERT INTO shots {kept} ORDER BY row", [[alone[source]]])
+        before = source
+    connection.execute("INSERT INTO shots FROM small WHERE source > ? ORDER BY source, row", [before])
+    connection.execute("DROP TABLE small")
+
+
 # A log's name that begins like a formula gets an apostrophe, as the texts of the other tables do.
 _REJECTS = f"""SELECT if(regexp_matches(source, '{FORMULA}'), chr(39) || source, source) AS source,
     row, rule, "column" FROM rejects r ORDER BY r.source, r.row"""
 
 _FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
+_SPAN = f"SELECT min(source), max(source) FROM {_FILES}"
 
 
 def _literal(paths: list[str]) -> list[str]:

@@ -4,24 +4,21 @@ Rows are judged one by one elsewhere. A wrong unit often passes there, for a car
 yards; only flight tells them apart. Nothing is changed here: a sentence is for the reader to act on.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipeline.collect.rules import Split
-from pipeline.flight.around import AIR_COLUMNS, air_of_drives
-from pipeline.flight.ball import SETS, Array, Ball
-from pipeline.flight.impact import ASSUMED_RATIO
-from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.collect.sample import LEAST_ROWS, SAMPLE_NUMBERS, SampleDrives, fly_samples
+from pipeline.flight.around import AIR_COLUMNS
 from pipeline.study import Layout
-from pipeline.units import METRES_PER_YARD, MPS_PER_MPH, QUANTITY_OF, UNITS
+from pipeline.units import METRES_PER_YARD, QUANTITY_OF, UNITS
 
-LEAST_ROWS = 20  # below this a median of drives says little
 _SAMPLE_ROWS = 200  # of a piece, and of all pieces together
-_NUMBERS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
 
 # Medians of many drivers' drives lie well inside these; a unit mistaken for another moves them far outside.
 _USUAL = {"launch_deg": (2.0, 30.0), "spin_rpm": (700.0, 9000.0)}
@@ -36,7 +33,6 @@ _CLOSE_ENOUGH = 0.16
 _METRES_AND_YARDS = {"m", "yd"}
 _ALIKE = 0.03  # logs of one study differ by their devices, a few hundredths of carry
 _FAR = np.log(1.25)
-_STANDARD_TEMP_C, _STANDARD_HPA = 15.0, 1013.25
 
 
 @dataclass
@@ -62,7 +58,7 @@ class Impression:
         self._counts.append(parts.rejected.group_by("rule", "column").len())
         self._fits_only_exchanged += int(rows["only_exchanged"].sum())
         self._fits_only_given += int((rows["struck_on"].dt.day() > 12).sum())
-        known = rows.filter(pl.col("fault_rule").is_null()).select(*_NUMBERS, *AIR_COLUMNS, "spin_measured")
+        known = rows.filter(pl.col("fault_rule").is_null()).select(*SAMPLE_NUMBERS, *AIR_COLUMNS, "spin_measured")
         self._sample.append(_thinned(known))
 
     def refusal(self) -> str | None:
@@ -76,23 +72,52 @@ class Impression:
 
     def carry_over_flight(self) -> float | None:
         """Give the median of carry over that of flight, by which logs are compared; None where that isn't known."""
-        if not self._sample:
+        if self._compared is None:
             return None
-        known = pl.concat(self._sample).drop_nulls(list(_NUMBERS)).filter(pl.col("ball_speed_mph") > 0)
-        known = _thinned(known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0))
-        if known.height < LEAST_ROWS:
-            return None
-        ratio = _Drives.of(known, dict.fromkeys(_NUMBERS, 1.0), measured=True).carry_over_flight(1.0)
+        ratio = self._compared.carry_over_flight(1.0)
         return None if np.isnan(ratio) else ratio
 
     def remarks(self) -> list[str]:
         """Say what looks wrong, a clause each; none if nothing does."""
         if not self._sample:
             return []
-        sample = _thinned(pl.concat(self._sample))
-        found = unit_remarks(sample, self.layout)
+        found, drives = self._judged
+        found = found + (_by_flight(drives, self.layout) if drives else [])
         counts = pl.concat(self._counts).group_by("rule", "column").agg(pl.col("len").sum())
-        return found or [text for text in [rejection_remark(counts, self._rows, sample)] if text]
+        return found or [text for text in [rejection_remark(counts, self._rows, self._thin)] if text]
+
+    def samples(self) -> list[SampleDrives]:
+        """Give the drives whose flight is asked for."""
+        judged = self._judged[1] if self._sample else None
+        return [one for one in (self._compared, judged) if one is not None]
+
+    @cached_property
+    def _thin(self) -> pl.DataFrame:
+        return _thinned(pl.concat(self._sample))
+
+    @cached_property
+    def _judged(self) -> tuple[list[str], SampleDrives | None]:
+        return _by_themselves(self._thin, self.layout)
+
+    @cached_property
+    def _compared(self) -> SampleDrives | None:
+        if not self._sample:
+            return None
+        known = pl.concat(self._sample).drop_nulls(list(SAMPLE_NUMBERS)).filter(pl.col("ball_speed_mph") > 0)
+        known = _thinned(known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0))
+        if known.height < LEAST_ROWS:
+            return None
+        drives = SampleDrives.of(known, dict.fromkeys(SAMPLE_NUMBERS, 1.0), measured=True)
+        judged = self._judged[1]
+        return judged if judged is not None and judged.same_as(drives) else drives
+
+
+def fly_together(impressions: Sequence[Impression]) -> None:
+    """Fly the drives by which logs are judged, those of all logs at once: for small logs far quicker than one by one.
+
+    Their `carry_over_flight` and `remarks` then find the flights made.
+    """
+    fly_samples([drives for each in impressions for drives in each.samples()])
 
 
 def remarks_across(ratios: Mapping[str, float | None]) -> dict[str, str]:
@@ -182,20 +207,27 @@ def unit_remarks(sample: pl.DataFrame, layout: Layout) -> list[str]:
     Balls that fly 5 to 13 % short look like metres called yards, and so may a site's unknown air; the clause says so.
     Two mistakes at once in speeds and carry are told as figures that don't fit, without naming the units.
     """
+    found, drives = _by_themselves(sample, layout)
+    return found + (_by_flight(drives, layout) if drives else [])
+
+
+def _by_themselves(sample: pl.DataFrame, layout: Layout) -> tuple[list[str], SampleDrives | None]:
+    """Judge launch and spin by what is usual; give the drives with those mended, none where there are too few."""
     known = sample.drop_nulls(["club_speed_mph", "launch_deg", "spin_rpm", "carry_yd"])
     known = known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0)
     with_ball = known.filter(pl.col("ball_speed_mph") > 0)
     measured = 2 * with_ball.height >= known.height
     known = with_ball if measured else known
     if known.height < LEAST_ROWS:
-        return []
-    found, factors = [], dict.fromkeys(_NUMBERS, 1.0)
+        return [], None
+    found: list[str] = []
+    factors = dict.fromkeys(SAMPLE_NUMBERS, 1.0)
     for column in ("launch_deg", "spin_rpm"):
         mistaken = _by_usual(column, _median(known, column), layout)
         if mistaken is not None:
             factors[column] = mistaken.factor
             found.append(_mistaken_text([column], mistaken))
-    return found + _by_flight(_Drives.of(known, factors, measured), layout)
+    return found, SampleDrives.of(known, factors, measured)
 
 
 class _Mistaken(NamedTuple):
@@ -221,41 +253,7 @@ def _by_usual(column: str, median: float, layout: Layout) -> _Mistaken | None:
     return fitting[0] if fitting else None
 
 
-@dataclass(frozen=True)
-class _Drives:
-    """Drives as arrays of shape (n,), launch and spin mended already."""
-
-    club_mph: Array
-    ball_mph: Array
-    launch_deg: Array
-    spin_rpm: Array
-    carry_yd: Array
-    around: pl.DataFrame
-    measured: bool
-
-    @classmethod
-    def of(cls, known: pl.DataFrame, factors: dict[str, float], measured: bool) -> "_Drives":
-        club, ball, launch, spin, carry = (known[name].to_numpy() * factors[name] for name in _NUMBERS)
-        return cls(club, ball if measured else club * ASSUMED_RATIO, launch, spin, carry, known, measured)
-
-    def ratio(self) -> float:
-        """Median ball speed over club speed."""
-        return float(np.median(self.ball_mph / self.club_mph))
-
-    def carry_over_flight(self, ball_factor: float) -> float:
-        """Median carry over that of flight, with ball speeds times a factor; nan where flight can't say."""
-        air, wind = air_of_drives(self.around, _STANDARD_TEMP_C, _STANDARD_HPA)
-        speed = self.ball_mph * ball_factor * MPS_PER_MPH
-        able = (speed > 18) & (speed < 110) & (self.launch_deg > 4) & (self.launch_deg < 40) & (self.spin_rpm < 12000)
-        if able.sum() < LEAST_ROWS:
-            return float("nan")
-        launch = Launch.straight(speed[able], self.launch_deg[able], self.spin_rpm[able])
-        here = type(air)(*(np.broadcast_to(part, able.shape)[able] for part in (air.density_kg_m3, air.viscosity_pa_s)))
-        flown = [fly(launch, Ball(name), here, Wind(along_mps=wind[able])).carry_m / METRES_PER_YARD for name in SETS]
-        return float(np.median(self.carry_yd[able] / np.exp(np.mean(np.log(np.maximum(flown, 1.0)), axis=0))))
-
-
-def _by_flight(drives: _Drives, layout: Layout) -> list[str]:
+def _by_flight(drives: SampleDrives, layout: Layout) -> list[str]:
     """Find the one mistaken unit of a speed, both speeds or carry under which the drives fit flight."""
     close = _CLOSE if drives.measured else _CLOSE_ENOUGH
     ratio, flight = drives.ratio(), drives.carry_over_flight(1.0)

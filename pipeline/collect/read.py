@@ -10,7 +10,7 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple, cast
@@ -63,6 +63,7 @@ class OpenLog:
     _batches: Callable[[Mapping[str, int]], Iterator[pl.DataFrame]]
     notes: tuple[str, ...] = ()
     """What looks wrong with the file, though it can be read; clauses without a full stop."""
+    _quickly: Callable[[int], Iterator[pl.DataFrame]] | None = None
 
     def batches(self, positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         """Read the rows.
@@ -83,6 +84,17 @@ class OpenLog:
             If the file turns out to be damaged.
         """
         return _evened(self._batches(positions))
+
+    def distinct(self, place: int) -> pl.Series:
+        """Give the distinct texts of one column, in any order; of a damaged file those before the damage or none.
+
+        Much quicker than `batches`, and without its checks.
+        """
+        pieces: list[pl.Series] = []
+        with suppress(LogRefusedError, *_READ_ERRORS):
+            for rows in self._quickly(place) if self._quickly else self._batches({"cell": place}):
+                pieces.append(rows["cell"].cast(pl.String).drop_nulls().unique())
+        return pl.concat(pieces).unique() if pieces else pl.Series("cell", [], pl.String)
 
 
 def sha256_of(path: Path) -> str | None:
@@ -303,21 +315,29 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
                 raise LogRefusedError(
                     "a second header inside it names its columns in another order; split the log there"
                 )
-            yield _picked(batch, len(headers), positions, layout.delimiter, _irregular(batch["row"], lines))
+            delimiter = layout.delimiter if lines.quoted else None
+            yield _picked(batch, len(headers), positions, delimiter, _irregular(batch["row"], lines))
         # The reader and the count of lines must agree on what a row is, or row numbers would lead astray.
         if not lines.last_row < seen <= lines.rows:
             raise LogRefusedError(quotes)
 
+    def quickly(place: int) -> Iterator[pl.DataFrame]:
+        column = _scan_csv(path, layout, schema=dict.fromkeys(names, pl.String)).select(cell=pl.col(f"c{place}"))
+        yield column.slice(1).unique().collect(engine="streaming")
+
     notes = () if lines.ends_whole else ("its last line has no line end; if it was cut short, so is its last number",)
-    return OpenLog(headers, False, batches, notes)
+    return OpenLog(headers, False, batches, notes, quickly)
 
 
 def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
     """Look for a row of the header's cells in another order, as logs have that were joined from two exports."""
     cells = [f"c{i}" for i in range(len(headers))]
-    # Most rows are told from a header by their first cell.
-    likely = rows.lazy().filter(pl.col("c0").is_in(headers)).filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
-    found = likely.select(pl.concat_list(cells).alias("row")).unique().collect()["row"].to_list()
+    # Most rows are told from a header by their first cell, so the others are looked at in a second go.
+    likely = rows.filter(rows["c0"].is_in(headers))
+    if not likely.height:
+        return False
+    likely = likely.filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
+    found = likely.select(pl.concat_list(cells).alias("row")).unique()["row"].to_list()
     return any(row != headers and sorted(row) == sorted(headers) for row in found)
 
 

@@ -1,6 +1,7 @@
 """Which rows are drives and which are not: accepted rows, and rejected ones with the rule they broke (pure)."""
 
 from datetime import date
+from functools import cache
 from typing import NamedTuple
 
 import polars as pl
@@ -11,6 +12,7 @@ from pipeline.tables import COLUMN_OF_RULE, REQUIRED, Rejects, Shots
 _CHARGED = {"struck_on": "struck_at"}
 # Days beyond the schema's bound break that bound.
 _LAST_DAY = date(2099, 12, 31)
+_COLUMNS = list(Shots.columns())
 _BOUNDS = {"min": "too_low", "max": "too_high"}
 
 
@@ -52,10 +54,10 @@ def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
         fault_column=pl.when(ahead).then(pl.lit("struck_at")).otherwise("fault_column"),
     )
     unread = rows.filter(pl.col("fault_rule").is_not_null())
-    understood = rows.filter(pl.col("fault_rule").is_null()).select(list(Shots.create_empty().columns))
+    understood = rows.filter(pl.col("fault_rule").is_null()).select(_COLUMNS)
     accepted, failure = Shots.filter(understood)
     details = failure.details()
-    charges = _charges(details.columns)
+    charges = _charges(tuple(details.columns))
     broken = [pl.when(pl.col(name) == "invalid").then(pl.lit(rule)) for name, rule, _ in charges]
     where = [pl.when(pl.col(name) == "invalid").then(pl.lit(column)) for name, _, column in charges]
     charged = details.select("source", "row", pl.coalesce(broken).alias("rule"), pl.coalesce(where).alias("column"))
@@ -65,13 +67,14 @@ def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
     return Split(accepted, Rejects.validate(pl.concat([unread, charged]).sort("row")))
 
 
-def _charges(columns: list[str]) -> list[tuple[str, str, str]]:
+@cache
+def _charges(columns: tuple[str, ...]) -> list[tuple[str, str, str]]:
     """List dataframely's rule columns in our order, with our name of the rule and the column it is charged to."""
     charges = []
     for name in REQUIRED:
         derived = "struck_on" if name == "struck_at" else name
         charges.append((f"{derived}|nullability", "missing", name))
-    for name in Shots.create_empty().columns:
+    for name in _COLUMNS:
         charges += [(f"{name}|{end}", rule, _CHARGED.get(name, name)) for end, rule in _BOUNDS.items()]
     charges += [(rule, rule, column) for rule, column in COLUMN_OF_RULE.items()]
     return [charge for charge in charges if charge[0] in columns]

@@ -9,6 +9,7 @@ _ISO = (
     r"^([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[Tt ]+([0-9]{2}:[0-9]{2})(?::([0-9]{2})(?:[.,][0-9]+)?)?"
     r"\s*([Zz]|[+-][0-9]{2}(?::?[0-9]{2})?)?)?$"
 )
+_PLAIN_ISO = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}$"
 _OFFSET_AT_END = r"\s*([Zz]|[+-][0-9]{2}:?[0-9]{2})$"
 _LONGEST_OFFSET_MIN = 18 * 60  # ISO 8601 offsets in use lie within 14 h of UTC
 # Years beyond these are no times of shots, and calendars of zones don't reach them.
@@ -95,6 +96,18 @@ def _seconds(moment: pl.Expr) -> pl.Expr:
 
 
 def _iso(cells: pl.Series) -> pl.DataFrame:
+    # Most logs write nothing but this, which takes a third of the time to read.
+    plain = cells.str.contains(_PLAIN_ISO).fill_null(False)
+    odd = (~plain & cells.is_not_null()).arg_true()
+    stamps = pl.select(stamp=pl.when(plain).then(cells), offset=pl.lit(None, pl.String))
+    read = _checked(stamps, "%Y-%m-%dT%H:%M:%S")
+    if not len(odd):
+        return read
+    slow = _any_iso(cells.gather(odd))
+    return pl.DataFrame([read[name].scatter(odd, slow[name]) for name in read.columns])
+
+
+def _any_iso(cells: pl.Series) -> pl.DataFrame:
     names = ["day", "clock", "second", "offset"]
     parts = cells.str.extract_groups(_ISO).struct.rename_fields(names).struct.unnest()
     stamps = parts.select(

@@ -2,7 +2,6 @@
 
 import re
 import unicodedata
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -15,6 +14,7 @@ WITHHELD = "withheld"
 
 # Control characters, invisible formatting (such as marks that turn the direction of text), private use, line breaks.
 _UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Zl}\p{Zp}]+"
+_PLAIN_NAME = "^[ -~]*$"
 _WORDS = re.compile(r"[^\W_]+")
 # Shorter ones are no names: a golfer called A, or 12, must not blot out the device unit-A or the ball 12.
 _LEAST_LETTERS, _LEAST_DIGITS = 2, 4
@@ -29,9 +29,11 @@ _DATA_IN_HEADER = re.compile(r"@|\d{4}|\d\D{0,2}\d\D{0,2}\d\D{0,2}\d")
 class Names(NamedTuple):
     """The golfers of a log, made ready for looking up."""
 
-    by_word: Mapping[str, frozenset[frozenset[str]]]
-    """Word: the names that have it, each as its words."""
-    joined: list[str]
+    words: Sequence[Sequence[str]]
+    """Of each name."""
+    by_word: Mapping[str, Sequence[int]]
+    """Word: the places in `words` of the names that have it."""
+    joined: Sequence[str]
     """Names of several words, run together."""
 
 
@@ -43,18 +45,29 @@ def known_names(names: Iterable[str]) -> Names:
     names : iterable of str
         As written; what is too short for a name, or stands for a missing one, is left out.
     """
-    by_word: defaultdict[str, set[frozenset[str]]] = defaultdict(set)
-    joined = set()
-    for name in names:
-        words = _words(name)
-        if name.strip().lower() in MISSING_NAME or not _is_long_enough(words):
-            continue
-        together = "".join(words)
-        if len(together) >= _LEAST_JOINED and not together.isdigit():
-            joined.add(together)
-        for word in words:
-            by_word[word].add(frozenset(words))
-    return Names({word: frozenset(found) for word, found in by_word.items()}, sorted(joined))
+    given = pl.Series("name", list(names), dtype=pl.String)
+    plain = given.str.contains(_PLAIN_NAME)
+    words = pl.concat([_words_of_plain(given.filter(plain)), _words_of_any(given.filter(~plain))])
+    words = words.filter(~pl.col("name").str.strip_chars().str.to_lowercase().is_in(MISSING_NAME))
+    words = words.with_columns(joined=pl.col("words").list.join(""))
+    letters = pl.col("joined").str.count_matches(r"\p{L}")
+    long_enough = (letters >= _LEAST_LETTERS) | (pl.col("joined").str.len_chars() - letters >= _LEAST_DIGITS)
+    words = words.filter(long_enough).with_row_index("place")
+    run_together = words.filter(pl.col("joined").str.len_chars() >= _LEAST_JOINED, letters > 0)["joined"]
+    places = words.explode("words").group_by("words").agg("place")
+    by_word = dict(zip(places["words"].to_list(), places["place"].to_list(), strict=True))
+    return Names(words["words"].to_list(), by_word, run_together.unique().sort().to_list())
+
+
+def _words_of_plain(names: pl.Series) -> pl.DataFrame:
+    """Split names of plain signs into words as `_words` does, all at once."""
+    spaced = names.str.to_lowercase().str.strip_chars().str.replace(r"^(\d+)\.0+$", "${1}")
+    return pl.DataFrame([names, spaced.str.extract_all("[a-z0-9]+").alias("words")])
+
+
+def _words_of_any(names: pl.Series) -> pl.DataFrame:
+    words = [_words(name) for name in names.to_list()]
+    return pl.DataFrame([names, pl.Series("words", words, dtype=pl.List(pl.String))])
 
 
 def holds_name(text: str, names: Names, *, parts: bool) -> bool:
@@ -68,7 +81,7 @@ def holds_name(text: str, names: Names, *, parts: bool) -> bool:
         Whether a text that is only a part of a name, such as a surname, counts too.
     """
     words = frozenset(_words(text))
-    candidates = {name for word in words for name in names.by_word.get(word, ())}
+    candidates = {frozenset(names.words[place]) for word in words for place in names.by_word.get(word, ())}
     if any(name <= words for name in candidates):
         return True
     if parts and sum(map(len, words)) >= _LEAST_PART and any(words <= name for name in candidates):
@@ -79,8 +92,17 @@ def holds_name(text: str, names: Names, *, parts: bool) -> bool:
 
 def clean_texts(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     """Take control and other unseen characters out of text columns; nothing left becomes null."""
-    cleaned = [pl.col(name).str.replace_all(_UNSEEN, " ").str.strip_chars().alias(name) for name in columns]
-    return rows.with_columns(cleaned).with_columns(pl.when(pl.col(name) != "").then(name) for name in columns)
+    return rows.with_columns(_cleaned(rows[name]) for name in columns)
+
+
+def _cleaned(texts: pl.Series) -> pl.Series:
+    distinct = texts.drop_nulls().unique()  # few: sites, devices, balls
+    clean = distinct.str.replace_all(_UNSEEN, " ").str.strip_chars()
+    changed = distinct != clean
+    if not changed.any() and not (clean == "").any():
+        return texts
+    mended = pl.select(pl.when(clean != "").then(clean)).to_series()
+    return texts.replace_strict(distinct, mended, default=None, return_dtype=pl.String)
 
 
 def withhold_names(
@@ -142,8 +164,3 @@ def _words(text: str) -> list[str]:
     """Split a text into words without case, accents and marks."""
     apart = unicodedata.normalize("NFKD", normalise_name(text))
     return _WORDS.findall("".join(sign for sign in apart if unicodedata.category(sign)[0] not in "MC"))
-
-
-def _is_long_enough(words: Sequence[str]) -> bool:
-    letters = sum(sign.isalpha() for word in words for sign in word)
-    return letters >= _LEAST_LETTERS or sum(map(len, words)) - letters >= _LEAST_DIGITS

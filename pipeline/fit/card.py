@@ -1,12 +1,12 @@
 """The model's card: what was fitted on what, how well, and where not to use it."""
 
-import numpy as np
 import polars as pl
 
+from pipeline.fit.contest import Survey
 from pipeline.fit.model import CarryModel, known_key
 
 
-def write_card(study: str, model: CarryModel, scores: pl.DataFrame, used: pl.DataFrame, residual_sd_yd: float) -> str:
+def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Survey, residual_sd_yd: float) -> str:
     """Write the card as markdown.
 
     Parameters
@@ -16,21 +16,20 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, used: pl.Dat
         The chosen model with its interval.
     scores : DataFrame
         The table `Scores`.
-    used : DataFrame
-        The drives of the fit.
+    survey : Survey
+        Of the drives of the fit.
     residual_sd_yd : float
         Residual standard deviation of the fit, yd.
     """
     chosen = scores.filter("chosen").row(0, named=True)
-    quarters = ", ".join(sorted(used.get_column("quarter").unique().to_list()))
     lines = [
         f"# Carry model of the study {study}",
         "",
         f"Carry in yards as a function of {model.surface.speed} speed, launch angle and backspin.",
         "",
         "## Fitted on",
-        f"- {used.height:,} drives of {chosen['golfers']} golfers, quarters {quarters}",
-        *_ranges(used, model.surface.speed),
+        f"- {survey.shots:,} drives of {chosen['golfers']} golfers, quarters {', '.join(survey.quarters)}",
+        *_ranges(survey, model.surface.speed),
         f"- reference: device {model.offsets.reference.get('device', '')}, ball "
         f"{model.offsets.reference.get('ball', '')}; carry of others is moved to them by:",
         *(
@@ -70,19 +69,15 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, used: pl.Dat
     return "\n".join(lines)
 
 
-def _ranges(used: pl.DataFrame, speed: str) -> list[str]:
-    lines = []
-    for column, name in (
-        ("club_speed_mph", "club speed, mph"),
-        ("ball_speed_mph", "ball speed, mph"),
-        ("launch_deg", "launch, deg"),
-        ("spin_rpm", "backspin, rpm"),
-    ):
-        if column == "ball_speed_mph" and speed == "club":
-            continue
-        lo, mid, hi = np.quantile(used.get_column(column).to_numpy(), [0.01, 0.5, 0.99])
-        lines.append(f"- {name}: median {mid:.1f}, 98 % of drives between {lo:.1f} and {hi:.1f}")
-    return lines
+def _ranges(survey: Survey, speed: str) -> list[str]:
+    club, launch, spin = survey.extents["club"]
+    named = [("club speed, mph", club), ("launch, deg", launch), ("backspin, rpm", spin)]
+    if speed == "ball":
+        named.insert(1, ("ball speed, mph", survey.extents["ball"][0]))
+    return [
+        f"- {name}: median {x.usual[1]:.1f}, 98 % of drives between {x.usual[0]:.1f} and {x.usual[2]:.1f}"
+        for name, x in named
+    ]
 
 
 def _offset_line(column: str, level: str, value: float) -> str:

@@ -1,20 +1,21 @@
 """Holding a new fit against a kept one: scores on golfers whom neither has seen, and the verdict."""
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.fit.contest import MIN_GOLFERS, Candidate, assign_folds, fit_candidate, predict_from
-from pipeline.fit.drives import FIT_COLUMNS, golfer_codes, usable
+from pipeline.fit.contest import MIN_GOLFERS, Candidate, Factored, Survey, entering, predict_from
+from pipeline.fit.drives import FIT_COLUMNS, DrivePieces, golfer_codes
 from pipeline.fit.model import CarryModel
 from pipeline.fit.moves import Fitted
 from pipeline.fit.surface import Array
+from pipeline.fit.trends import Trends
 from pipeline.flight.air import Air
-from pipeline.flight.around import air_of_drives
+from pipeline.flight.around import AIR_COLUMNS, air_of_drives
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
@@ -22,8 +23,6 @@ from pipeline.study import StandardAir
 
 NO_MATTER_YD = 0.1  # a rise of the error that is nothing beside its 3 yd, however surely it is known
 SLICE = 100_000  # rows of a fingerprint at a time, so that memory doesn't grow with them
-
-Marks = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -66,12 +65,12 @@ class Verdict:
     reasons: tuple[str, ...]
 
 
-def fingerprint(used: pl.DataFrame) -> str:
-    """Digest the drives of a fit, whatever their order and the files they came in.
+def fingerprint(used: pl.DataFrame | DrivePieces) -> str:
+    """Digest the drives of a fit, whatever the order of a golfer's drives and the files they came in.
 
     Parameters
     ----------
-    used : DataFrame
+    used : DataFrame or Drives
         The drives of the fit, with the columns of `FIT_COLUMNS`.
 
     Returns
@@ -80,21 +79,22 @@ def fingerprint(used: pl.DataFrame) -> str:
         SHA-256, 64 hexadecimal digits.
     """
     digest = hashlib.sha256()
-    ordered = used.select(FIT_COLUMNS).sort(FIT_COLUMNS, nulls_last=True)
-    for part in ordered.iter_slices(SLICE):
-        digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
+    for frame in DrivePieces.of(used).read():
+        ordered = frame.select(FIT_COLUMNS).sort(FIT_COLUMNS, nulls_last=True)
+        for part in ordered.iter_slices(SLICE):
+            digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
     return digest.hexdigest()
 
 
 def carry_by(
-    drives: pl.DataFrame, calibration: Calibration, speed_ratio: float | None, air: StandardAir
-) -> npt.NDArray[np.float64]:
+    drives: pl.DataFrame | DrivePieces, calibration: Calibration, speed_ratio: float | None, air: StandardAir
+) -> DrivePieces:
     """Move measured carry to standard conditions by a given calibration of flight.
 
     Parameters
     ----------
-    drives : DataFrame
-        Carry as measured, the columns of `FIT_COLUMNS` and `AIR_COLUMNS`.
+    drives : DataFrame or Drives
+        With carry_measured_yd, the columns of `FIT_COLUMNS` and `AIR_COLUMNS`.
     calibration : Calibration
     speed_ratio : float or None
         Ball over club speed of a drive without ball speed.
@@ -102,15 +102,21 @@ def carry_by(
 
     Returns
     -------
-    ndarray, shape (n,)
-        Carry, yd. The grids of flight are flown anew, about a second for each air.
+    Drives
+        The same with carry_yd so moved. The grids of flight are flown anew, about a second for each air.
     """
-    around, _ = air_of_drives(drives, air.temp_c, air.pressure_hpa)
+    read = DrivePieces.of(drives)
+    airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
+    around, _ = air_of_drives(airs, air.temp_c, air.pressure_hpa)
     here = Air.of(np.array(air.temp_c), np.array(air.pressure_hpa * 100), np.array(air.humidity))
     standard = (float(here.density_kg_m3), float(here.viscosity_pa_s))
     tables = StudyTables.build(calibration.ball, standard, AirNodes.of(around))
-    change = standard_change_yd(drives, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
-    return drives.get_column("carry_yd").to_numpy() + change
+
+    def moved(frame: pl.DataFrame) -> pl.DataFrame:
+        change = standard_change_yd(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
+        return frame.with_columns((pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_yd"))
+
+    return DrivePieces(lambda: (moved(frame) for frame in read.read()))
 
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
@@ -119,41 +125,57 @@ def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
     return predict_from(model, drives, True, True, True) - measured
 
 
-def errors_held_out(candidate: Candidate, drives: pl.DataFrame, among: Marks, fold: npt.NDArray[np.int64]) -> Array:
-    """Give predicted minus measured carry of every drive by a fit without the drive's fold of golfers.
+def errors_by_fold(drives: DrivePieces, folds: pl.DataFrame, models: Sequence[CarryModel]) -> Array:
+    """Give predicted minus measured carry of drives, yd, shape (n,), by the model of each golfer's fold.
+
+    Parameters
+    ----------
+    drives : Drives
+    folds : DataFrame
+        golfer and fold, for every golfer of the drives.
+    models : sequence of CarryModel
+        One a fold.
+    """
+    parts = [np.array([])]
+    for frame in drives.read():
+        fold = frame.select("golfer").join(folds, on="golfer", how="left", maintain_order="left")["fold"].to_numpy()
+        errors = np.empty(frame.height)
+        for k in np.unique(fold):
+            rows = np.flatnonzero(fold == k)
+            errors[rows] = errors_of(models[k], frame[rows])
+        parts.append(errors)
+    return np.concatenate(parts)
+
+
+def models_held_out(candidate: Candidate, survey: Survey, trends: Trends) -> list[CarryModel]:
+    """Fit a candidate without each fold of golfers.
 
     Parameters
     ----------
     candidate : Candidate
-        What is fitted.
-    drives : DataFrame
-        As for `fit_candidate`.
-    among : ndarray of bool, shape (n,)
-        Drives that a fit may use; the others are only predicted.
-    fold : ndarray of int, shape (n,)
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Yards.
+    survey : Survey
+    trends : Trends
+        Of all models; what is predicted from everything known doesn't hang on them.
 
     Raises
     ------
     UserError
         If a fold leaves too few drives or golfers.
     """
-    errors = np.empty(drives.height)
-    for k in np.unique(fold):
-        out = fold == k
-        rest = drives.filter(pl.Series(among & ~out))
-        if rest.get_column("golfer").n_unique() < 2:
-            raise UserError("The fit has fewer than 2 golfers; add logs.")
-        errors[out] = errors_of(fit_candidate(candidate, rest).model, drives.filter(pl.Series(out)))
-    return errors
+    golfers = survey.drives.gathered(lambda frame: entering(frame, survey.among).select(pl.col("golfer").unique()))
+    by_fold = golfers.join(survey.fold_of_golfers, on="golfer").get_column("fold").value_counts()
+    left = golfers.height - by_fold.select(pl.col("count").max().fill_null(0)).item()
+    if left < 2:
+        raise UserError("The fit has fewer than 2 golfers; add logs.")
+    return Factored.of(survey, survey.surface(candidate)).without_each(survey, [trends] * survey.folds)
 
 
 def score_both(
-    old: Fitted, candidate: Candidate, drives: pl.DataFrame, old_carry_yd: Array, seed: int
+    old: Fitted,
+    candidate: Candidate,
+    drives: pl.DataFrame | Survey,
+    old_drives: pl.DataFrame | DrivePieces,
+    seed: int,
 ) -> tuple[Scored, pl.DataFrame]:
     """Score the old and the new model on golfers that neither has seen.
 
@@ -162,10 +184,11 @@ def score_both(
     old : Fitted
     candidate : Candidate
         The new model's way to be fitted.
-    drives : DataFrame
+    drives : DataFrame or Drives
         The drives of the new fit, carry at standard conditions.
-    old_carry_yd : ndarray, shape (n,)
-        Their carry at the old fit's standard conditions by the old calibration: each model is scored on its own.
+    old_drives : DataFrame or Drives
+        The same drives with their carry at the old fit's standard conditions by the old calibration: each model is
+        scored on its own.
     seed : int
         Decides the folds; those of the contest.
 
@@ -180,31 +203,35 @@ def score_both(
     its own form is fitted again to the drives of its golfers and quarters. Plain predictions, which flatter it, stand
     in where those are no longer in the study.
     """
-    fold = assign_folds(golfer_codes(drives), seed)
-    new_error = errors_held_out(candidate, drives, np.ones(drives.height, dtype=bool), fold)
-    both = usable(drives, old.model.surface.speed)
-    rows, fold = drives.with_columns(pl.Series("carry_yd", old_carry_yd)).filter(pl.Series(both)), fold[both]
-    seen = rows.select(pl.col("golfer").is_in(old.typical.get_column("golfer").implode())).to_series().to_numpy()
-    among = seen & rows.select(pl.col("quarter").is_in(list(old.quarters))).to_series().to_numpy()
-    plain = errors_of(old.model, rows)
+    speed, trends = old.model.surface.speed, old.model.trends
+    survey = drives if isinstance(drives, Survey) else Survey.of(drives, seed)
+    folds = survey.fold_of_golfers
+    rows = DrivePieces.of(old_drives).usable(speed)
+    seen = pl.col("golfer").is_in(old.typical.get_column("golfer").implode())
+    table = rows.gathered(lambda frame: frame.select("golfer", (~seen).alias("is_new")))
+    new_error = errors_by_fold(survey.drives.usable(speed), folds, models_held_out(candidate, survey, trends))
+    plain = np.concatenate([np.array([]), *(errors_of(old.model, frame) for frame in rows.read() if frame.height)])
     try:
-        again = errors_held_out(Candidate("old", lambda _: old.model.surface), rows, among, fold)
+        among = seen & pl.col("quarter").is_in(list(old.quarters))
+        again = errors_by_fold(rows, folds, _held_out_again(old, rows, folds, among))
         repeated = True
     except UserError:
         again, repeated = plain, False
-    table = pl.DataFrame(
-        {
-            "golfer": rows.get_column("golfer"),
-            "is_new": ~seen,
-            "old_yd": np.where(seen, again, plain),
-            "new_yd": new_error[both],
-        }
-    )
+    is_new = table.get_column("is_new").to_numpy()
+    table = table.with_columns(pl.Series("old_yd", np.where(is_new, plain, again)), pl.Series("new_yd", new_error))
     new = table.filter("is_new")
     count = new.get_column("golfer").n_unique()
     on_new = paired_score(new) if count >= MIN_GOLFERS else None
     enough = table.get_column("golfer").n_unique() >= MIN_GOLFERS
     return Scored(count, on_new, paired_score(table) if enough else None, repeated), table
+
+
+def _held_out_again(old: Fitted, rows: DrivePieces, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:
+    """Fit the old model's form again without each fold, to the drives that it was fitted to."""
+    if not any(entering(frame, among).height for frame in rows.read()):
+        raise UserError("The fit has no drives; add logs.")
+    survey = Survey.of(rows, folds=folds, among=among)
+    return models_held_out(Candidate("old", lambda _: old.model.surface), survey, old.model.trends)
 
 
 def paired_score(errors: pl.DataFrame) -> PairedScore:

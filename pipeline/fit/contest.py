@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -9,20 +10,21 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.fit.drives import Speed, golfer_codes, inputs, typical_drives
+from pipeline.fit.drives import DrivePieces, Piece, Speed, inputs, typical_drives
 from pipeline.fit.flight_surface import FlightMaker, FlightSurface
-from pipeline.fit.least_squares import Fit, fit_least_squares
+from pipeline.fit.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
 from pipeline.fit.model import CarryModel, known_key
-from pipeline.fit.surface import Array, Surface, line, quadratic, splines
-from pipeline.fit.trends import BETTER_QUARTER, Trends, fit_trends, strike_effects
-from pipeline.flight.offsets import find_offsets
+from pipeline.fit.surface import Array, Extent, Inputs, Surface, line, quadratic, splines
+from pipeline.fit.trends import BETTER_QUARTER, Trends, fit_trends, strike_effects, strikes_of
+from pipeline.flight.offsets import Offsets, count_levels, every_level, offsets_from
+from pipeline.threads import in_order
 
 FOLDS = 10
 MIN_GOLFERS = 6
 DRIVES_PER_TERM = 5  # a candidate with fewer drives a term than this does not compete
 LEVEL = 0.90
 
-Maker = Callable[[Sequence[Array]], Surface | FlightSurface]
+Maker = Callable[[Inputs], Surface | FlightSurface]
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,108 @@ class Fitted:
 
 
 @dataclass(frozen=True)
+class Survey:
+    """What all fits to the same drives share.
+
+    Attributes
+    ----------
+    drives : DrivePieces
+        Those of the fits.
+    typical : DataFrame
+        One row per golfer, from `typical_drives` of these drives.
+    fold : ndarray of int, shape (golfers,)
+        Golfers in the order of `typical`.
+    among : Expr or None
+        Which drives may enter a fit; None for all. The others are only predicted.
+    levels : DataFrame
+        Drives that may enter a fit, by quarter, fold, device and ball.
+    extents : dict
+        For each speed that the drives have: the spread of speed, launch and spin.
+    """
+
+    drives: DrivePieces
+    typical: pl.DataFrame
+    fold: npt.NDArray[np.int64]
+    among: pl.Expr | None
+    levels: pl.DataFrame
+    extents: dict[str, tuple[Extent, Extent, Extent]]
+
+    @classmethod
+    def of(
+        cls,
+        drives: pl.DataFrame | DrivePieces,
+        seed: int = 0,
+        folds: pl.DataFrame | None = None,
+        among: pl.Expr | None = None,
+    ) -> "Survey":
+        """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
+        read = DrivePieces.of(drives)
+        parts = [
+            (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
+            for frame in read.read()
+        ]
+        typical = pl.concat(part for part, _ in parts).sort("golfer")
+        if folds is None:
+            folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed)))
+        fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
+        counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
+        levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
+        return cls(read, typical, fold, among, levels, _extents(read))
+
+    @property
+    def fold_of_golfers(self) -> pl.DataFrame:
+        """Give the fold of each golfer: golfer, fold."""
+        return self.typical.select("golfer", pl.Series("fold", self.fold))
+
+    @property
+    def quarters(self) -> list[str]:
+        """The quarters of the drives, in order."""
+        return self.levels.get_column("quarter").unique().sort().to_list()
+
+    @property
+    def folds(self) -> int:
+        """Number of folds."""
+        return int(self.fold.max()) + 1
+
+    @property
+    def shots(self) -> int:
+        """Number of drives."""
+        return int(self.levels.get_column("drives").sum())
+
+    @cached_property
+    def golfer_of_drives(self) -> npt.NDArray[np.int64]:
+        """Give each drive its golfer's number, shape (n,)."""
+        return np.concatenate([piece.golfer for piece in self.drives.pieces()])
+
+    def offsets(self, without: int | None = None) -> Offsets:
+        """Choose the device and ball terms, of all drives or of those outside a fold."""
+        return offsets_from(self.levels if without is None else self.levels.filter(pl.col("fold") != without))
+
+    def surface(self, candidate: Candidate) -> Surface | FlightSurface:
+        """Make a candidate's surface; only one over club speed can be made where ball speed isn't known."""
+        club = candidate.make(self.extents["club"])
+        return club if club.speed == "club" else candidate.make(self.extents["ball"])
+
+    def trends(self) -> list[Trends]:
+        """Fit the trends without each fold: they are the same for all candidates."""
+        rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
+        return [fit_trends(golfers) for golfers in rest]
+
+
+def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
+    """Keep the drives that may enter a fit."""
+    return frame if among is None else frame.filter(among.fill_null(False))
+
+
+def _extents(drives: DrivePieces) -> dict[str, tuple[Extent, Extent, Extent]]:
+    # Quantiles need a whole column.
+    club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
+    l, p = Extent.of(launch), Extent.of(spin)
+    found = {"club": (Extent.of(club), l, p)}
+    return found if np.isnan(ball).any() else found | {"ball": (Extent.of(ball), l, p)}
+
+
+@dataclass(frozen=True)
 class HeldOut:
     """A candidate's predictions on golfers held out, over all drives of the contest in their order.
 
@@ -73,19 +177,86 @@ class HeldOut:
     terms: int
 
 
+Known = tuple[bool, bool, bool]  # ball speed, launch, spin
 EVERYTHING = known_key(True, True, True)
+COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
 
 
-def fit_candidate(candidate: Candidate, drives: pl.DataFrame, trends: Trends | None = None) -> Fitted:
+@dataclass(frozen=True)
+class Factored:
+    """A candidate's surface with the factors of the drives of each fold.
+
+    Attributes
+    ----------
+    surface : Surface or FlightSurface
+        The same for all folds: its form hangs on inputs alone, never on carry.
+    levels : Offsets
+        Every device and ball that may have a term; their columns follow those of the surface.
+    folds : list of Factor
+    """
+
+    surface: Surface | FlightSurface
+    levels: Offsets
+    folds: list[Factor]
+
+    @classmethod
+    def of(cls, survey: Survey, surface: Surface | FlightSurface) -> "Factored":
+        """Read the drives once."""
+        levels = every_level(survey.levels)
+        size = surface.size + len(levels.levels) + 1
+        parts = [Factor(np.zeros((size, size)), 0)] * survey.folds
+
+        def factored(piece: Piece) -> list[tuple[int, Factor]]:
+            entering = piece.chosen(survey.among)
+            x = inputs(entering.drives, surface.speed)
+            base, design = surface.base_and_design(*x)
+            X = np.hstack([design, levels.design(entering.drives)])
+            y = entering.drives.get_column("carry_yd").to_numpy() - base
+            fold = survey.fold[entering.golfer]
+            return [(int(k), Factor.of(X[fold == k], y[fold == k])) for k in np.unique(fold)]
+
+        for found in in_order(factored, survey.drives.pieces()):
+            for k, factor in found:
+                parts[k] = Factor.joined([parts[k], factor])
+        return cls(surface, levels, parts)
+
+    def solve(self, offsets: Offsets, without: int | None = None) -> Solved:
+        """Fit all drives, or those outside a fold, with the terms of `offsets`; raise UserError as `solve` does."""
+        places = [self.levels.levels.index(level) + self.surface.size for level in offsets.levels]
+        rest = Factor.joined([part for k, part in enumerate(self.folds) if k != without])
+        return solve(rest.with_columns([*range(self.surface.size), *places]))
+
+    def model(self, solved: Solved, offsets: Offsets, trends: Trends) -> CarryModel:
+        """Make the model of a solution; it has no interval yet."""
+        split = self.surface.size
+        return CarryModel(self.surface, solved.coefficients[:split], offsets, solved.coefficients[split:], trends, {})
+
+    def without_each(self, survey: Survey, trends: Sequence[Trends]) -> list[CarryModel]:
+        """Fit the drives outside each fold."""
+        models = []
+        for k in range(survey.folds):
+            offsets = survey.offsets(without=k)
+            models.append(self.model(self.solve(offsets, without=k), offsets, trends[k]))
+        return models
+
+
+def fit_candidate(
+    candidate: Candidate,
+    drives: pl.DataFrame | DrivePieces | Survey,
+    trends: Trends | None = None,
+    factored: Factored | None = None,
+) -> Fitted:
     """Fit one candidate to all of the given drives.
 
     Parameters
     ----------
     candidate : Candidate
-    drives : DataFrame
+    drives : DataFrame, DrivePieces or Survey
         Drives that are usable for the surface's speed, with the columns of `FIT_COLUMNS`.
     trends : Trends, optional
         Those of the drives, where they are known already.
+    factored : Factored, optional
+        The candidate's, where it is known already.
 
     Returns
     -------
@@ -95,62 +266,98 @@ def fit_candidate(candidate: Candidate, drives: pl.DataFrame, trends: Trends | N
     Raises
     ------
     UserError
-        From `fit_least_squares`.
+        From `solve`.
     """
-    club = candidate.make(inputs(drives, "club"))
-    surface = club if club.speed == "club" else candidate.make(inputs(drives, "ball"))
-    offsets = find_offsets(drives)
-    x = inputs(drives, surface.speed)
-    X = np.hstack([surface.design(*x), offsets.design(drives)])
-    fit = fit_least_squares(X, drives.get_column("carry_yd").to_numpy() - surface.base(*x), golfer_codes(drives))
-    split = surface.size
-    trends = trends or fit_trends(typical_drives(drives, ["golfer"]))
-    model = CarryModel(surface, fit.coefficients[:split], offsets, fit.coefficients[split:], trends, {})
-    if surface.speed == "club":
-        effects = strike_effects(drives, model.departure(drives)).get_column("effect").to_numpy()
+    survey = drives if isinstance(drives, Survey) else Survey.of(drives)
+    factored = factored or Factored.of(survey, survey.surface(candidate))
+    surface, offsets = factored.surface, survey.offsets()
+    solved = factored.solve(offsets)
+    model = factored.model(solved, offsets, trends or fit_trends(survey.typical))
+
+    def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
+        base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
+        X = np.hstack([design, offsets.design(piece.drives)])
+        residual = piece.drives.get_column("carry_yd").to_numpy() - base - X @ solved.coefficients
+        sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
+        club = surface.speed == "club"
+        return sums.T @ sums, strikes_of(piece.drives, model.departure(piece.drives)) if club else None
+
+    meat, strikes = np.zeros_like(solved.bread), []
+    for part, struck in in_order(second, survey.drives.pieces()):
+        meat += part
+        strikes += [] if struck is None else [struck]
+    if strikes:
+        effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
         model = replace(model, better_share=float(np.quantile(effects, BETTER_QUARTER)))
-    return Fitted(model, fit, (*surface.labels, *offsets.labels))
+    return Fitted(model, solved.clustered(meat, survey.typical.height), (*surface.labels, *offsets.labels))
 
 
-def fold_trends(drives: pl.DataFrame, seed: int) -> list[Trends]:
-    """Fit the trends without each fold: they are the same for all candidates."""
-    fold = assign_folds(golfer_codes(drives), seed)
-    kept = (drives.filter(pl.Series(fold != k)) for k in np.unique(fold))
-    return [fit_trends(typical_drives(rows, ["golfer"])) for rows in kept]
-
-
-def hold_out(candidate: Candidate, drives: pl.DataFrame, seed: int, trends: Sequence[Trends] | None = None) -> HeldOut:
+def hold_out(
+    candidate: Candidate,
+    drives: pl.DataFrame | DrivePieces | Survey,
+    seed: int = 0,
+    known: Sequence[Known] = COMBINATIONS,
+) -> HeldOut:
     """Predict every golfer's drives by a fit that never saw the golfer.
 
     Parameters
     ----------
     candidate : Candidate
-    drives : DataFrame
+    drives : DataFrame, DrivePieces or Survey
         As for `fit_candidate`.
     seed : int
-        Decides which golfers share a fold; the same for all candidates.
-    trends : sequence of Trends, optional
-        From `fold_trends`.
+        Decides which golfers share a fold; the same for all candidates. A survey has it already.
+    known : sequence of (bool, bool, bool)
+        From which knowledge of ball speed, launch and spin to predict.
 
     Returns
     -------
     HeldOut
     """
-    trends = trends or fold_trends(drives, seed)
-    fold = assign_folds(golfer_codes(drives), seed)
-    measured = np.empty(drives.height)
-    predicted = {known_key(*known): np.empty(drives.height) for known in product((False, True), repeat=3)}
-    terms = 0
-    for k in np.unique(fold):
-        out = fold == k
-        fitted = fit_candidate(candidate, drives.filter(pl.Series(~out)), trends[int(k)])
-        rows = drives.filter(pl.Series(out))
-        model = fitted.model
-        measured[out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd
-        for known in product((False, True), repeat=3):
-            predicted[known_key(*known)][out] = predict_from(model, rows, *known)
-        terms = max(terms, len(fitted.labels))
-    return HeldOut(measured, predicted, fold, terms)
+    survey = drives if isinstance(drives, Survey) else Survey.of(drives, seed)
+    factored = Factored.of(survey, survey.surface(candidate))
+    return predict_held_out(survey, factored.without_each(survey, survey.trends()), known)
+
+
+def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known] = COMBINATIONS) -> HeldOut:
+    """Predict every golfer's drives by the model of the golfer's fold; see `hold_out`."""
+    names = [known_key(*one) for one in known]
+
+    def predict(piece: Piece) -> Array:
+        fold = survey.fold[piece.golfer]
+        here = np.empty((2 + len(names), len(fold)))
+        here[0] = fold
+        for k in np.unique(fold):
+            out = np.flatnonzero(fold == k)
+            rows, model = piece.drives[out], models[k]
+            here[1, out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd
+            for place, one in enumerate(known, start=2):
+                here[place, out] = predict_from(model, rows, *one)
+        return here
+
+    pieces = list(in_order(predict, survey.drives.pieces()))
+    terms = max(model.surface.size + len(model.offsets.levels) for model in models)
+    fold, measured, *predicted = (np.concatenate(rows) for rows in zip(*pieces, strict=True))
+    return HeldOut(measured, dict(zip(names, predicted, strict=True)), fold.astype(np.int64), terms)
+
+
+def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:
+    """Give the interval of a drive for each set of things known, from golfers held out; see `interval_edges`.
+
+    Parameters
+    ----------
+    survey : Survey
+    models : sequence of CarryModel
+        One a fold.
+    known : HeldOut
+        Predictions for some of the sets, which need not be made again.
+    """
+    edges = {name: interval_edges(known.measured, predicted) for name, predicted in known.predicted.items()}
+    for left in (one for one in COMBINATIONS if known_key(*one) not in edges):
+        # One after the other, for quantiles need the predictions of all drives at once.
+        held = predict_held_out(survey, models, [left])
+        edges[known_key(*left)] = interval_edges(held.measured, held.predicted[known_key(*left)])
+    return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
 
 
 def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool) -> Array:
@@ -161,12 +368,16 @@ def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, laun
     return model.carry(speed, l if launch else model.trends.launch(club), p if spin else model.trends.spin(club))
 
 
+def share_out(golfers: int, seed: int) -> npt.NDArray[np.int64]:
+    """Share golfers out over folds at random, as evenly as can be: the fold of each, shape (golfers,)."""
+    folds = min(FOLDS, golfers)
+    order = np.random.default_rng([seed, 0]).permutation(golfers)
+    return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
+
+
 def assign_folds(golfer: npt.NDArray[np.int64], seed: int) -> npt.NDArray[np.int64]:
     """Share golfers out over folds at random, as evenly as can be; all drives of a golfer fall in one fold."""
-    count = int(golfer.max()) + 1
-    folds = min(FOLDS, count)
-    order = np.random.default_rng([seed, 0]).permutation(count)
-    return np.asarray((np.arange(count) % folds)[np.argsort(order)][golfer], dtype=np.int64)
+    return share_out(int(golfer.max()) + 1, seed)[golfer]
 
 
 def interval_edges(measured: Array, predicted: Array) -> tuple[float, float]:
@@ -235,19 +446,20 @@ def choose(scores: Sequence[dict[str, float]]) -> int:
     return next(place for place, s in enumerate(scores) if s["rmse_yd"] <= limit)
 
 
-def enough_for_a_fit(drives: pl.DataFrame) -> None:
+def enough_for_a_fit(drives: pl.DataFrame | DrivePieces) -> None:
     """Raise UserError where there are too few golfers or drives for any fit."""
-    golfers = drives.get_column("golfer").n_unique()
+    found = DrivePieces.of(drives).gathered(lambda f: f.select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64))
+    golfers, shots = found.sum().row(0)
     least = DRIVES_PER_TERM * 4
-    if golfers < MIN_GOLFERS or drives.height < least:
+    if golfers < MIN_GOLFERS or shots < least:
         raise UserError(
-            f"The study has {drives.height} usable drives of {golfers} golfers; a fit needs at least "
+            f"The study has {shots} usable drives of {golfers} golfers; a fit needs at least "
             f"{least} drives of {MIN_GOLFERS} golfers: add logs, or see rejects.csv for what was left out."
         )
 
 
-def may_compete(candidate: Candidate, drives: pl.DataFrame) -> str | None:
+def may_compete(candidate: Candidate, drives: pl.DataFrame | DrivePieces | Survey) -> str | None:
     """Say why a candidate can't compete on these drives, or None where it can."""
-    surface = candidate.make(inputs(drives, "club"))
-    need = DRIVES_PER_TERM * surface.size
-    return None if drives.height >= need else f"needs {need} drives"
+    survey = drives if isinstance(drives, Survey) else Survey.of(drives)
+    need = DRIVES_PER_TERM * survey.surface(candidate).size
+    return None if survey.shots >= need else f"needs {need} drives"

@@ -1,6 +1,8 @@
-"""What the fit takes of a shot, which drives it uses, and typical drives of golfers."""
+"""What the fit takes of a shot, drives read piece by piece, which of them are used, and typical drives of golfers."""
 
-from typing import Literal
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -31,11 +33,69 @@ MIN_KNOWN_SHARE = 0.5
 Speed = Literal["ball", "club"]
 
 
-def speed_of_study(drives: pl.DataFrame) -> Speed:
+class Piece(NamedTuple):
+    """Some drives and their golfers' numbers over all pieces, in the order of pseudonyms, shape (n,)."""
+
+    drives: pl.DataFrame
+    golfer: npt.NDArray[np.int64]
+
+    def chosen(self, among: pl.Expr | None) -> "Piece":
+        """Keep the drives for which an expression is true; all if there is none."""
+        if among is None:
+            return self
+        marks = self.drives.select(among.fill_null(False)).to_series()
+        return Piece(self.drives.filter(marks), self.golfer[marks.to_numpy()])
+
+
+@dataclass(frozen=True)
+class DrivePieces:
+    """Drives of a study, read piece by piece as often as needed, so that nothing has to hold them all.
+
+    Attributes
+    ----------
+    read : callable
+        Begins a reading: an iterator of frames. All drives of a golfer stand in one frame, and golfers follow each
+        other in the order of their pseudonyms from frame to frame.
+    """
+
+    read: Callable[[], Iterator[pl.DataFrame]]
+
+    @classmethod
+    def of(cls, drives: "pl.DataFrame | DrivePieces") -> "DrivePieces":
+        """Take a whole frame, in whatever order, as one piece."""
+        return drives if isinstance(drives, DrivePieces) else cls(lambda: iter((drives,)))
+
+    def usable(self, speed: str) -> "DrivePieces":
+        """Keep the drives that a fit over a speed can use."""
+        return DrivePieces(lambda: (frame.filter(pl.Series(usable(frame, speed))) for frame in self.read()))
+
+    def pieces(self) -> Iterator[Piece]:
+        """Read the drives; pieces without any are left out."""
+        first = 0
+        for frame in self.read():
+            if frame.height:
+                codes = golfer_codes(frame)
+                yield Piece(frame, codes + first)
+                first += int(codes.max()) + 1
+
+    def columns(self, *names: str) -> list[Array]:
+        """Give columns of numbers, each of shape (n,), in the order of the pieces; NaN where a value is not known."""
+        parts = [[frame.get_column(name).cast(pl.Float64).to_numpy() for name in names] for frame in self.read()]
+        return [np.concatenate([np.array([]), *column]) for column in zip(*parts, strict=True)]
+
+    def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
+        """Apply a function to every frame and put the results under each other."""
+        return pl.concat([summed(frame) for frame in self.read()])
+
+
+def speed_of_study(drives: pl.DataFrame | DrivePieces) -> Speed:
     """Say whether carry is fitted on ball speed or, where too few drives have it, on club speed."""
-    known = drives.filter(pl.col("ball_speed_mph").is_not_null())
-    enough = known.get_column("golfer").n_unique() >= MIN_BALL_SPEED_GOLFERS and known.height >= MIN_BALL_SPEED_DRIVES
-    return "ball" if enough else "club"
+    known = pl.col("ball_speed_mph").is_not_null()
+    found = DrivePieces.of(drives).gathered(
+        lambda f: f.filter(known).select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64)
+    )
+    golfers, count = found.sum().row(0)
+    return "ball" if golfers >= MIN_BALL_SPEED_GOLFERS and count >= MIN_BALL_SPEED_DRIVES else "club"
 
 
 def usable(drives: pl.DataFrame, speed: str) -> npt.NDArray[np.bool_]:
@@ -54,7 +114,17 @@ def inputs(drives: pl.DataFrame, speed: str) -> tuple[Array, Array, Array]:
 
 def golfer_codes(drives: pl.DataFrame) -> npt.NDArray[np.int64]:
     """Give each drive its golfer's number, golfers in the order of their pseudonyms, shape (n,)."""
-    return drives.get_column("golfer").rank("dense").to_numpy().astype(np.int64) - 1
+    golfer = drives.get_column("golfer")
+    # Drives that stand by golfer, as they do when they come from a file, need no sorting.
+    runs = golfer.rle_id()
+    if golfer.is_empty() or golfer.gather(runs.arg_unique()).is_sorted():
+        return runs.to_numpy().astype(np.int64)
+    return golfer.rank("dense").to_numpy().astype(np.int64) - 1
+
+
+def typical_of_all(drives: pl.DataFrame | DrivePieces, keys: list[str]) -> pl.DataFrame:
+    """Work out typical drives piece by piece; see `typical_drives`."""
+    return DrivePieces.of(drives).gathered(lambda frame: typical_drives(frame, keys)).sort(keys)
 
 
 def typical_drives(drives: pl.DataFrame, keys: list[str]) -> pl.DataFrame:

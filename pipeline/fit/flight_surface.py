@@ -8,12 +8,13 @@ lookup and the page treat this candidate as they do the others.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array, Axis, Surface, contract, quadratic
+from pipeline.fit.surface import Array, Axis, Extent, Inputs, Surface, contract, quadratic
 from pipeline.flight.air import Air
 from pipeline.flight.ball import Ball
 from pipeline.flight.trajectory import Launch, fly
@@ -24,6 +25,7 @@ ROOM = 0.05  # of an input's range, added at both ends
 LEAST_LAUNCH_DEG = 0.5  # below this some balls don't rise, and carry has a step that no spline follows
 LEAST_SPIN_RPM = 300.0
 STEP = 0.02  # of a multiplier, for the slopes
+MANY = 2000  # points from which it pays to look up the splines in pieces
 
 
 @dataclass(frozen=True)
@@ -65,15 +67,51 @@ class FlightSurface:
     def _bases(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> list[Array]:
         return [axis.basis(x) for axis, x in zip(self.axes, (speed, launch, spin), strict=True)]
 
+    @cached_property
+    def _local(self) -> Any:
+        """The same splines in pieces, which many points are looked up in faster: each piece has 64 coefficients."""
+        from scipy.interpolate import NdBSpline, make_interp_spline  # type: ignore[attr-defined, unused-ignore]
+
+        values = np.stack([self.carry, self.drag, self.lift], axis=-1)
+        knots = []
+        for index, axis in enumerate(self.axes):
+            z = np.array(axis.knots)
+            at_knots = np.tensordot(axis.basis(axis.centre + axis.scale * z), values, axes=(1, index))
+            spline = make_interp_spline(z, at_knots, k=3, bc_type="natural")
+            values = np.moveaxis(spline.c, 0, index)
+            knots.append(spline.t)
+        return NdBSpline(tuple(knots), values, 3)
+
+    def _flown(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Give carry and its slopes with drag and lift, yd, shape (3, n)."""
+        x = [np.asarray(part, dtype=float) for part in (speed, launch, spin)]
+        if x[0].ndim != 1 or len(x[0]) < MANY:
+            return self._by_bases(*x)
+        z = np.column_stack([(part - axis.centre) / axis.scale for axis, part in zip(self.axes, x, strict=True)])
+        out: Array = np.ascontiguousarray(self._local(z).T)
+        ends = np.array([(axis.knots[0], axis.knots[-1]) for axis in self.axes])
+        beyond = np.flatnonzero(np.any((z < ends[:, 0]) | (z > ends[:, 1]), axis=1))
+        if len(beyond):  # there the splines go on as straight lines
+            out[:, beyond] = self._by_bases(*(part[beyond] for part in x))
+        return out
+
+    def _by_bases(self, speed: Array, launch: Array, spin: Array) -> Array:
+        bases = self._bases(speed, launch, spin)
+        return np.stack([contract(tensor, *bases) for tensor in (self.carry, self.drag, self.lift)])
+
     def base(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Give carry as calibrated, yd, shape (n,)."""
-        return contract(self.carry, *self._bases(speed, launch, spin))
+        carry: Array = self._flown(speed, launch, spin)[0]
+        return carry
 
     def design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Build the design matrix, shape (n, size)."""
-        bases = self._bases(speed, launch, spin)
-        slopes = [contract(self.drag, *bases), contract(self.lift, *bases)]
-        return np.column_stack([*slopes, self.correction.design(speed, launch, spin)])
+        return self.base_and_design(speed, launch, spin)[1]
+
+    def base_and_design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> tuple[Array, Array]:
+        """Give both at once, for half the work."""
+        carry, *slopes = self._flown(speed, launch, spin)
+        return carry, np.column_stack([*slopes, self.correction.design(speed, launch, spin)])
 
     def on_grid(self, coefficients: Array, speed: npt.ArrayLike, launch: Array, spin: Array) -> Array:
         """Evaluate carry over a launch and spin grid; see `Surface.on_grid`."""
@@ -125,10 +163,10 @@ class FlightMaker:
     lift: Array
 
     @classmethod
-    def of(cls, ball: Ball, air: Air, inputs: Sequence[Array]) -> "FlightMaker":
+    def of(cls, ball: Ball, air: Air, inputs: Inputs) -> "FlightMaker":
         """Fly the points over the range of the inputs: ball speed, mph, launch, deg, and spin, rpm."""
         least = (1.0, LEAST_LAUNCH_DEG, LEAST_SPIN_RPM)
-        places = [_points(x, n, lo) for x, n, lo in zip(inputs, POINTS, least, strict=True)]
+        places = [_points(Extent.of(x), n, lo) for x, n, lo in zip(inputs, POINTS, least, strict=True)]
         axes = [Axis(float(x.mean()), float(x.std()), knots=tuple((x - x.mean()) / x.std())) for x in places]
         speed, launch, spin = (part.ravel() for part in np.meshgrid(*places, indexing="ij"))
         shots = Launch.straight(speed * MPS_PER_MPH, launch, spin)
@@ -144,14 +182,14 @@ class FlightMaker:
         carry, drag, lift = (_through(values, axes, places) for values in (flown(1, 1), slope(STEP, 0), slope(0, STEP)))
         return cls((s, l, p), carry, drag, lift)
 
-    def __call__(self, inputs: Sequence[Array]) -> FlightSurface:
+    def __call__(self, inputs: Inputs) -> FlightSurface:
         """Make the surface whose correction is centred and scaled for the given inputs."""
         return FlightSurface(self.axes, self.carry, self.drag, self.lift, quadratic(inputs, "ball"))
 
 
-def _points(x: Array, count: int, least: float) -> Array:
-    room = ROOM * float(np.ptp(x))
-    return np.linspace(max(float(x.min()) - room, least), float(x.max()) + room, count)
+def _points(x: Extent, count: int, least: float) -> Array:
+    room = ROOM * (x.most - x.least)
+    return np.linspace(max(x.least - room, least), x.most + room, count)
 
 
 def _through(values: Array, axes: Sequence[Axis], places: Sequence[Array]) -> Array:

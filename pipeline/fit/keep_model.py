@@ -1,24 +1,24 @@
 """Step: hold a new fit against the newest kept model, tell the verdict, keep the fit if it is adopted.
 
-In: shots.duckdb, the files of the fit and of flight's calibration, guide.json, and those of the kept model that the fit
-is held against (none for the first). Out: comparison.md, verdict.json and, for an adopted fit, the folder kept/<id>/,
-which is written whole or not at all.
+In: drives.parquet, the files of the fit and of flight's calibration, guide.json, and those of the kept model that the
+fit is held against (none for the first). Out: comparison.md, verdict.json and, for an adopted fit, the folder
+kept/<id>/, which is written whole or not at all.
 """
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipeline.drive_pieces import open_drives
 from pipeline.errors import UserError
 from pipeline.files import write_json, write_text
 from pipeline.fit.comparison import Verdict, carry_by, fingerprint, judge, score_both
 from pipeline.fit.comparison_text import Findings, write_comparison, write_first
-from pipeline.fit.contest import Candidate, candidates_for
-from pipeline.fit.drives import FIT_COLUMNS, speed_of_study, usable
+from pipeline.fit.contest import Candidate, Survey, candidates_for
+from pipeline.fit.drives import FIT_COLUMNS, DrivePieces, Speed, speed_of_study
 from pipeline.fit.fit_model import flight_of
 from pipeline.fit.kept import Data, Record, find_kept, keep, kept_files, model_id, package_versions
 from pipeline.fit.model import CarryModel
@@ -33,7 +33,6 @@ from pipeline.fit.moves import (
 )
 from pipeline.flight.around import AIR_COLUMNS
 from pipeline.flight.calibrate import Calibration
-from pipeline.store import read_shots
 from pipeline.study import StandardAir
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
@@ -44,16 +43,8 @@ TOLD = {
 }
 
 
-@dataclass(frozen=True)
-class Drives:
-    """The drives of a fit, in one order: with carry at standard conditions, and with carry as measured."""
-
-    standard: pl.DataFrame
-    measured: pl.DataFrame
-
-
 def run(
-    database: str,
+    drives: str,
     guide: str,
     old: Sequence[str],
     comparison: str,
@@ -66,31 +57,27 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring. `fit` names the fit's files as `FILES` does."""
     folder = Path(kept)
-    drives = read_used(Path(database))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS))
+    speed = speed_of_study(every)
+    used = every.usable(speed)
     new = read_fitted(fit, model_id(fit), settings["air"])
     parent = Path(old[0]).parent.name if old else None
     if parent is None:
         found = Verdict(True, ())
         text = write_first(study, new, lost_parent(find_kept(folder), new.id))
     else:
-        candidate = candidate_of(new, drives.standard, Path(fit["calibration"]), settings["air"])
+        survey = Survey.of(used, settings["seed"])
+        candidate = candidate_of(new, survey, speed, Path(fit["calibration"]), settings["air"])
         speeds = json.loads(Path(guide).read_text(encoding="utf-8"))["speeds"]
-        findings = compare(folder, parent, new, candidate, drives, speeds, settings["seed"])
+        findings = compare(folder, parent, new, candidate, survey, speeds, settings["seed"])
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
     if found.adopt:
-        keep(folder, record_of(new, parent, outcome, drives.standard, settings, find_kept(folder)), fit)
+        keep(folder, record_of(new, parent, outcome, used, settings, find_kept(folder)), fit)
     write_json(Path(verdict), {"id": new.id, "parent": parent, "verdict": outcome, "reasons": list(found.reasons)})
     write_text(Path(comparison), text)
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
-
-
-def read_used(database: Path) -> Drives:
-    """Read the drives of a fit."""
-    shots = read_shots(database, tuple(dict.fromkeys((*FIT_COLUMNS, *AIR_COLUMNS, "carry_standard_yd"))))
-    used = shots.filter(pl.Series(usable(shots, speed_of_study(shots))))
-    return Drives(used.with_columns(pl.col("carry_standard_yd").alias("carry_yd")).select(FIT_COLUMNS), used)
 
 
 def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fitted:
@@ -123,10 +110,10 @@ def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fit
         raise UserError(f"{folder}: the model can't be read; remove the folder and run snakemake again.") from None
 
 
-def candidate_of(new: Fitted, used: pl.DataFrame, calibration: Path, air: dict[str, Any]) -> Candidate:
+def candidate_of(new: Fitted, survey: Survey, speed: Speed, calibration: Path, air: dict[str, Any]) -> Candidate:
     """Give the way in which the new model was fitted."""
-    flight = flight_of(calibration, air, used) if new.model.surface.name == "flight" else None
-    return next(one for one in candidates_for(speed_of_study(used), flight) if one.name == new.model.surface.name)
+    flight = flight_of(calibration, air, survey) if new.model.surface.name == "flight" else None
+    return next(one for one in candidates_for(speed, flight) if one.name == new.model.surface.name)
 
 
 def compare(
@@ -134,20 +121,19 @@ def compare(
     parent: str,
     new: Fitted,
     candidate: Candidate,
-    drives: Drives,
+    survey: Survey,
     speeds: Sequence[Mapping[str, Any]],
     seed: int,
 ) -> Findings:
     """Hold the new fit against the kept one; `speeds` are those of guide.json."""
     record = next(one for one in find_kept(folder) if one.id == parent)
     old = read_fitted(kept_files(folder, parent), parent, record.settings["air"])
-    if (old.calibration.ball, old.air) == (new.calibration.ball, new.air):
-        carry = drives.standard.get_column("carry_yd").to_numpy()
-    else:
-        carry = carry_by(drives.measured, old.calibration, old.speed_ratio, old.air)
-    scored, _ = score_both(old, candidate, drives.standard, carry, seed)
+    drives = survey.drives
+    if (old.calibration.ball, old.air) != (new.calibration.ball, new.air):
+        drives = carry_by(drives, old.calibration, old.speed_ratio, old.air)
+    scored, _ = score_both(old, candidate, survey, drives, seed)
     _, unknown = scale_shift_yd(old.model, new.model)
-    lacking = levels_without_term(old.model, drives.standard)
+    lacking = levels_without_term(old.model, drives)
     now = package_versions()
     changed = {
         name: (record.versions.get(name, "none"), v) for name, v in now.items() if record.versions.get(name) != v
@@ -155,7 +141,7 @@ def compare(
     return Findings(
         old=old,
         scored=scored,
-        terms=refitted_terms(old, drives.standard.with_columns(pl.Series("carry_yd", carry))),
+        terms=refitted_terms(old, drives),
         at_speeds=speed_moves(old, new.model, speeds),
         typical_yd=typical_moves(old.model, new.model, new.typical),
         unknown=unknown,
@@ -170,7 +156,7 @@ def lost_parent(records: Sequence[Record], fitted: str) -> str | None:
 
 
 def record_of(
-    new: Fitted, parent: str | None, verdict: str, used: pl.DataFrame, settings: dict[str, Any], kept: Sequence[Record]
+    new: Fitted, parent: str | None, verdict: str, used: DrivePieces, settings: dict[str, Any], kept: Sequence[Record]
 ) -> Record:
     """Describe an adopted fit."""
     return Record(

@@ -52,8 +52,8 @@ class CarryModel:
 
     def carry(self, speed_mph: npt.ArrayLike, launch_deg: npt.ArrayLike, spin_rpm: npt.ArrayLike) -> Array:
         """Predict carry, yd, for the surface's own kind of speed; all of shape (n,)."""
-        fitted = self.surface.design(speed_mph, launch_deg, spin_rpm) @ self.coefficients
-        return np.asarray(self.surface.base(speed_mph, launch_deg, spin_rpm) + fitted)
+        base, design = self.surface.base_and_design(speed_mph, launch_deg, spin_rpm)
+        return np.asarray(base + design @ self.coefficients)
 
     def speed(self, club_speed_mph: npt.ArrayLike, speed_ratio: npt.ArrayLike | None = None) -> Array:
         """Give the speed that the surface takes, mph; without a ratio the usual one at that club speed."""

@@ -1,6 +1,6 @@
 """What a new fit changes: the terms of a kept model on new drives, and where expected carry moves."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,12 +9,12 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.fit.drives import golfer_codes, inputs, usable
-from pipeline.fit.least_squares import Z90, Fit, fit_least_squares
+from pipeline.fit.drives import DrivePieces, inputs
+from pipeline.fit.least_squares import Z90, Factor, Fit, clustered_fit, solve
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.offsets import UNSTATED
+from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.study import StandardAir
 
 MOVED_YD = 2.0  # a move of expected carry beyond this is told
@@ -56,13 +56,13 @@ class Fitted:
     speed_ratio: float | None
 
 
-def refitted_terms(old: Fitted, drives: pl.DataFrame) -> pl.DataFrame | None:
+def refitted_terms(old: Fitted, drives: pl.DataFrame | DrivePieces) -> pl.DataFrame | None:
     """Fit the old model's own terms to the new drives, so that both sets of coefficients mean the same.
 
     Parameters
     ----------
     old : Fitted
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         The new drives, carry as for the old fit; those without the old surface's speed are left out.
 
     Returns
@@ -71,19 +71,26 @@ def refitted_terms(old: Fitted, drives: pl.DataFrame) -> pl.DataFrame | None:
         term, old and new estimates with the edges of their 90 % intervals, apart (whether the intervals don't meet).
         A device or ball that the new drives lack has nulls. None where the terms can't be fitted.
     """
-    rows = drives.filter(pl.Series(usable(drives, old.model.surface.speed)))
-    if rows.is_empty():
-        return None
-    x = inputs(rows, old.model.surface.speed)
-    indicators = old.model.offsets.design(rows)
-    there = np.atleast_1d(indicators.any(axis=0))
-    X = np.hstack([old.model.surface.design(*x), indicators[:, there]])
+    surface = old.model.surface
+    rows = DrivePieces.of(drives).usable(surface.speed)
+    here = {(str(c), str(v)) for c, v in rows.gathered(_levels_of).unique().iter_rows()}
+    there = Offsets({}, tuple(level for level in old.model.offsets.levels if level in here))
+
+    def parts() -> Iterator[tuple[Array, Array, npt.NDArray[np.int64]]]:
+        for piece in rows.pieces():
+            x = inputs(piece.drives, surface.speed)
+            base, design = surface.base_and_design(*x)
+            X = np.hstack([design, there.design(piece.drives)])
+            yield X, piece.drives.get_column("carry_yd").to_numpy() - base, piece.golfer
+
+    factors = [Factor.of(X, y) for X, y, _ in parts()]
     try:
-        fit = fit_least_squares(X, rows.get_column("carry_yd").to_numpy() - old.model.surface.base(*x), _codes(rows))
+        fit = clustered_fit(solve(Factor.joined(factors)), parts()) if factors else None
     except UserError:
+        fit = None
+    if fit is None:
         return None
-    labels = [label for label, kept in zip(old.model.offsets.labels, there, strict=True) if kept]
-    again = _interval_table([*old.model.surface.labels, *labels], fit)
+    again = _interval_table([*surface.labels, *there.labels], fit)
     names = {"estimate": "old", "lo90": "old_lo90", "hi90": "old_hi90"}
     return (
         old.terms.select("term", *names)
@@ -95,9 +102,9 @@ def refitted_terms(old: Fitted, drives: pl.DataFrame) -> pl.DataFrame | None:
     )
 
 
-def _codes(rows: pl.DataFrame) -> npt.NDArray[np.int64] | None:
-    codes = golfer_codes(rows)
-    return codes if codes.max() > 0 else None
+def _levels_of(drives: pl.DataFrame) -> pl.DataFrame:
+    pairs = count_levels(drives).select("device", "ball")
+    return pairs.unpivot(variable_name="column", value_name="level").unique()
 
 
 def _interval_table(labels: Sequence[str], fit: Fit) -> pl.DataFrame:
@@ -193,13 +200,13 @@ def speed_moves(old: Fitted, new: CarryModel, guide: Sequence[Mapping[str, Any]]
     )
 
 
-def levels_without_term(model: CarryModel, drives: pl.DataFrame) -> list[tuple[str, str, int]]:
+def levels_without_term(model: CarryModel, drives: pl.DataFrame | DrivePieces) -> list[tuple[str, str, int]]:
     """List the devices and balls of drives that a model has no term for, with their drives.
 
     Parameters
     ----------
     model : CarryModel
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         Needs `device` and `ball`.
 
     Returns
@@ -207,11 +214,12 @@ def levels_without_term(model: CarryModel, drives: pl.DataFrame) -> list[tuple[s
     list of (str, str, int)
         Column, level, drives. The model takes them for its reference device or ball.
     """
+    counts = DrivePieces.of(drives).gathered(count_levels)
     found: list[tuple[str, str, int]] = []
     for column in ("device", "ball"):
-        counts = drives.get_column(column).fill_null(UNSTATED).value_counts(name="drives").sort(column)
+        by_level = counts.group_by(column).agg(pl.col("drives").sum()).sort(column)
         known = {model.offsets.reference.get(column), *(v for c, v in model.offsets.levels if c == column)}
-        found += [(column, level, count) for level, count in counts.iter_rows() if level not in known]
+        found += [(column, level, count) for level, count in by_level.iter_rows() if level not in known]
     return found
 
 

@@ -7,13 +7,13 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.drives import inputs
+from pipeline.fit.drives import DrivePieces, Piece, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
-from pipeline.fit.trends import BETTER_QUARTER, better_line, pulled_ratios, quantile_line, strike_effects
+from pipeline.fit.trends import BETTER_QUARTER, pulled_ratios, quantile_lines, strike_effects, strikes_of
+from pipeline.threads import in_order
 
 REPLICATES = 200
-TOLD_EVERY = 50  # draws, in the lines that show progress
 RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
 
 
@@ -34,7 +34,7 @@ class Replicates:
         Of the usual trends, deg and rpm per mph.
     """
 
-    counts: npt.NDArray[np.int64]
+    counts: npt.NDArray[np.integer[Any]]
     coefficients: Array
     better_at_centre: Array
     better_slope: Array
@@ -55,20 +55,26 @@ class Replicates:
         return dict(vars(self))
 
 
-def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.int64]:
+def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.uint8]:
     """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
     rng = np.random.default_rng([seed, 1])
-    return np.asarray(rng.multinomial(golfers, np.full(golfers, 1 / golfers), size=replicates), dtype=np.int64)
+    # Nobody is drawn more than a few times; a byte each keeps 200 draws of 200,000 golfers small.
+    drawn = np.empty((replicates, golfers), dtype=np.uint8)
+    for row in drawn:
+        row[:] = rng.multinomial(golfers, np.full(golfers, 1 / golfers))
+    return drawn
 
 
-def refit(model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.int64]) -> Replicates:
+def refit(
+    model: CarryModel, drives: pl.DataFrame | DrivePieces, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]
+) -> Replicates:
     """Refit surface, offsets and the better quarter's ratio on each draw of golfers.
 
     Parameters
     ----------
     model : CarryModel
         Its form stays; its coefficients are fitted anew.
-    drives : DataFrame
+    drives : DataFrame or Drives
         The drives that the fit uses; a golfer of `typical` may have none.
     typical : DataFrame
         One row per golfer, from `typical_drives`.
@@ -81,59 +87,64 @@ def refit(model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts
 
     Notes
     -----
-    Normal equations are summed per golfer once, so that a replicate costs golfers, not drives. They are safe
-    here since every column is centred and scaled; the least-squares fit itself goes by QR.
+    Normal equations are summed per golfer, so that a replicate costs golfers, not drives, and added up over golfers
+    piece by piece. They are safe here since every column is centred and scaled; the least-squares fit itself goes by
+    QR.
     """
-    X = np.hstack([model.surface.design(*inputs(drives, model.surface.speed)), model.offsets.design(drives)])
-    place = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
-    golfer = drives.select("golfer").join(place, on="golfer", how="left", maintain_order="left").get_column("place")
-    base = model.surface.base(*inputs(drives, model.surface.speed))
-    y = drives.get_column("carry_yd").to_numpy() - base
-    gram, moment = per_golfer_sums(X, y, golfer.to_numpy(), typical.height)
-    terms = model.surface.size
-    grams = np.einsum("bg,gij->bij", counts, gram, optimize=True)
-    moments = np.einsum("bg,gi->bi", counts, moment, optimize=True)
-    coefficients = np.stack([np.linalg.lstsq(g, m, rcond=1e-12)[0] for g, m in zip(grams, moments, strict=True)])
+    place_of = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
+    size = model.surface.size + len(model.offsets.levels)
+    grams, moments = np.zeros((len(counts), size * size)), np.zeros((len(counts), size))
+
+    def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
+        base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
+        X = np.hstack([design, model.offsets.design(piece.drives)])
+        y = piece.drives.get_column("carry_yd").to_numpy() - base
+        names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
+        place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
+        gram, moment = per_golfer_sums(X, y, piece.golfer - piece.golfer.min(), len(place))
+        drawn = counts[:, place].astype(float)
+        club = model.surface.speed == "club"
+        strikes = strikes_of(piece.drives, model.departure(piece.drives)) if club else None
+        return drawn @ gram.reshape(len(place), -1), drawn @ moment, strikes
+
+    strikes = []
+    for gram, moment, struck in in_order(summed, DrivePieces.of(drives).pieces()):
+        grams += gram
+        moments += moment
+        strikes += [] if struck is None else [struck]
+    sums = zip(grams.reshape(-1, size, size), moments, strict=True)
+    coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
     better = (
         _better_lines(typical, counts) if model.trends.better_ratio is not None else np.full((len(counts), 3), np.nan)
     )
-    share = np.zeros(len(counts))
-    if model.surface.speed == "club":
-        share = _better_shares(model, drives, typical, counts)
+    share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
     launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
-    return Replicates(counts, coefficients[:, :terms], better[:, 0], better[:, 1], better[:, 2], share, launch, spin)
+    split = model.surface.size
+    return Replicates(counts, coefficients[:, :split], better[:, 0], better[:, 1], better[:, 2], share, launch, spin)
 
 
-def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.int64]) -> Array:
+def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
     """Fit the better quarter's ratio on each draw, shape (replicates, 3): at the centre, slope, centre.
 
     The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
     """
     _, known = pulled_ratios(typical.with_row_index("place"))
-    place = known.get_column("place").to_numpy()
-    better = np.full((len(counts), 3), np.nan)
-    for b, drawn in enumerate(counts[:, place]):
-        if np.count_nonzero(drawn) >= 3:
-            line = better_line(known[np.repeat(np.arange(len(place)), drawn)], RESAMPLED_STEP)
-            better[b] = line.at_centre, line.slope, line.centre_mph
-        if (b + 1) % TOLD_EVERY == 0:
-            print(f"  {b + 1} of {len(counts)} draws of golfers", flush=True)
+    speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
+    drawn = counts[:, known.get_column("place").to_numpy()]
+    better = np.column_stack(quantile_lines(speed, pulled, BETTER_QUARTER, drawn, RESAMPLED_STEP))
+    better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
     return better
 
 
-def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.int64]) -> Array:
+def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
     """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
     speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    everyone = np.arange(typical.height)
-    draws = (np.repeat(everyone, drawn) for drawn in counts)
-    return np.array([quantile_line(speed[rows], values[rows], 0.5, RESAMPLED_STEP).slope for rows in draws])
+    return quantile_lines(speed, values, 0.5, counts, RESAMPLED_STEP)[1]
 
 
-def _better_shares(
-    model: CarryModel, drives: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.int64]
-) -> Array:
+def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
     """Take the better quarter of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
-    effects = strike_effects(drives, model.departure(drives))
+    effects = strike_effects(strikes)
     effect = typical.select("golfer").join(effects, on="golfer", how="left", maintain_order="left").get_column("effect")
     known = effect.is_not_null().to_numpy()
     values = effect.to_numpy()[known]

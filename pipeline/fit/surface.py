@@ -20,6 +20,43 @@ KNOT_QUANTILES = (0.05, 0.35, 0.65, 0.95)
 
 
 @dataclass(frozen=True)
+class Extent:
+    """How one input is spread over the drives of a fit: all that the form of a surface takes from them.
+
+    Attributes
+    ----------
+    mean, sd : float
+        In the input's own unit; `sd` is 1 where all values are alike.
+    least, most : float
+    usual : tuple of float
+        The 1st, 50th and 99th percentile.
+    knots : tuple of float
+        Quantiles `KNOT_QUANTILES` of the centred and scaled input.
+    """
+
+    mean: float
+    sd: float
+    least: float
+    most: float
+    usual: tuple[float, float, float]
+    knots: tuple[float, ...]
+
+    @classmethod
+    def of(cls, x: "Array | Extent") -> "Extent":
+        """Take the extent of values, shape (n,)."""
+        if isinstance(x, Extent):
+            return x
+        mean, sd = float(np.mean(x)), float(np.std(x)) or 1.0
+        knots = tuple(float(k) for k in np.quantile((x - mean) / sd, KNOT_QUANTILES))
+        lo, middle, hi = (float(q) for q in np.quantile(x, [0.01, 0.5, 0.99]))
+        return cls(mean, sd, float(np.min(x)), float(np.max(x)), (lo, middle, hi), knots)
+
+
+# One for each of speed, launch and spin: values, shape (n,), or what is known of their spread.
+Inputs = Sequence[Array | Extent]
+
+
+@dataclass(frozen=True)
 class Axis:
     """The basis along one input: 1, z and then either z^2 or natural cubic spline terms.
 
@@ -60,9 +97,14 @@ class Axis:
         first, *inner, last_but_one, last = self.knots
         span = (last - first) ** 2
 
+        def cube(knot: float) -> Array:
+            beyond = np.maximum(z - knot, 0)
+            return np.asarray(beyond * beyond * beyond)  # many times faster than a power
+
+        beyond_last = cube(last)
+
         def truncated(knot: float) -> Array:
-            cubes = np.maximum(z - knot, 0) ** 3 - np.maximum(z - last, 0) ** 3
-            return np.asarray(cubes / (last - knot) / span, dtype=float)
+            return (cube(knot) - beyond_last) / ((last - knot) * span)
 
         tail = truncated(last_but_one)
         columns = [np.ones_like(z), z] + [truncated(knot) - tail for knot in (first, *inner)]
@@ -111,6 +153,10 @@ class Surface:
         """
         s, l, p = (axis.basis(x) for axis, x in zip(self.axes, (speed, launch, spin), strict=True))
         return np.stack([s[..., a] * l[..., b] * p[..., c] for a, b, c in self.terms], axis=-1)
+
+    def base_and_design(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> tuple[Array, Array]:
+        """Give both at once."""
+        return self.base(speed, launch, spin), self.design(speed, launch, spin)
 
     def tensor(self, coefficients: Array) -> Array:
         """Spread coefficients of shape (..., terms) over a tensor of shape (..., size, size, size)."""
@@ -187,38 +233,31 @@ def _label(term: tuple[int, int, int], speed: str) -> str:
     return "*".join(parts) or "intercept"
 
 
-def line(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+def line(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
     """Make candidate (a): a straight line in each input."""
-    s, l, p = (Axis(*_centre_scale(x)) for x in inputs)
+    s, l, p = (Axis(x.mean, x.sd) for x in map(Extent.of, inputs))
     return Surface("line", speed, (s, l, p), ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)))
 
 
-def quadratic(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+def quadratic(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
     """Make candidate (b): a second-order response surface."""
-    s, l, p = (Axis(*_centre_scale(x), degree=2) for x in inputs)
+    s, l, p = (Axis(x.mean, x.sd, degree=2) for x in map(Extent.of, inputs))
     terms = [t for t in np.ndindex(3, 3, 3) if sum(t) <= 2]
     return Surface("quadratic", speed, (s, l, p), tuple(sorted(terms, key=lambda t: (sum(t), t[::-1]))))
 
 
-def splines(inputs: Sequence[Array], speed: Literal["ball", "club"]) -> Surface:
+def splines(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
     """Make candidate (c): natural cubic splines along each input with all interactions of two of them.
 
     Three inputs together interact through their straight parts alone.
     """
-    s, l, p = (_spline_axis(x) for x in inputs)
+    s, l, p = (_spline_axis(x) for x in map(Extent.of, inputs))
     terms = [t for t in np.ndindex(4, 4, 4) if np.count_nonzero(t) <= 2]
     terms.append((1, 1, 1))
     return Surface("splines", speed, (s, l, p), tuple(sorted(terms, key=lambda t: (np.count_nonzero(t), t[::-1]))))
 
 
-def _centre_scale(x: Array) -> tuple[float, float]:
-    scale = float(np.std(x))
-    return float(np.mean(x)), scale if scale > 0 else 1.0
-
-
-def _spline_axis(x: Array) -> Axis:
-    centre, scale = _centre_scale(x)
-    knots = np.quantile((x - centre) / scale, KNOT_QUANTILES)
-    if np.any(np.diff(knots) < 1e-3):
-        return Axis(centre, scale, degree=3)
-    return Axis(centre, scale, knots=tuple(float(k) for k in knots))
+def _spline_axis(x: Extent) -> Axis:
+    if np.any(np.diff(x.knots) < 1e-3):
+        return Axis(x.mean, x.sd, degree=3)
+    return Axis(x.mean, x.sd, knots=x.knots)

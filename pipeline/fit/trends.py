@@ -8,12 +8,16 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.fit.quantile import Around, around_subsample
 from pipeline.fit.surface import Array
 
 BETTER_QUARTER = 0.75
 
 # Variance of a median over that of a mean, for readings near normal: pi / 2.
 MEDIAN_VARIANCE = np.pi / 2
+
+EXACT_FROM = 2000  # from so many golfers on, quantile regressions are solved exactly: it is quicker there
+NO_SPREAD = 1e-9  # values with a smaller standard deviation are all the same
 
 
 @dataclass(frozen=True)
@@ -116,8 +120,8 @@ def better_line(known: pl.DataFrame, step: float = 1e-9) -> Line:
     return quantile_line(speed, pulled, BETTER_QUARTER, step)
 
 
-def strike_effects(drives: pl.DataFrame, departure: Array) -> pl.DataFrame:
-    """Work out how far beyond expected each golfer's typical drive goes, where ball speed can't tell.
+def strikes_of(drives: pl.DataFrame, departure: Array) -> pl.DataFrame:
+    """Sum up by golfer how far beyond expected drives go.
 
     Parameters
     ----------
@@ -129,21 +133,31 @@ def strike_effects(drives: pl.DataFrame, departure: Array) -> pl.DataFrame:
     Returns
     -------
     DataFrame
-        One row per golfer, sorted: golfer, effect (a share of carry). Medians over drives, with the spread over
-        golfers that is left without their error, as for speed ratios.
+        One row per golfer, sorted: golfer, middle (median departure), var (of one drive), len.
     """
     table = drives.select("golfer").with_columns(pl.Series("departure", departure))
-    found = (
-        table.group_by("golfer")
-        .agg(
-            pl.col("departure").median().alias("middle"), pl.col("departure").var().fill_null(0).alias("var"), pl.len()
-        )
-        .sort("golfer")
-    )
-    middle = found.get_column("middle").to_numpy()
-    error = MEDIAN_VARIANCE * found.select(pl.col("var") / pl.col("len")).to_series().to_numpy()
+    middle, var = pl.col("departure").median().alias("middle"), pl.col("departure").var().fill_null(0).alias("var")
+    return table.group_by("golfer").agg(middle, var, pl.len()).sort("golfer")
+
+
+def strike_effects(strikes: pl.DataFrame) -> pl.DataFrame:
+    """Work out how far beyond expected each golfer's typical drive goes, where ball speed can't tell.
+
+    Parameters
+    ----------
+    strikes : DataFrame
+        From `strikes_of`.
+
+    Returns
+    -------
+    DataFrame
+        golfer, effect (a share of carry): medians over drives, with the spread over golfers that is left without
+        their error, as for speed ratios.
+    """
+    middle = strikes.get_column("middle").to_numpy()
+    error = MEDIAN_VARIANCE * strikes.select(pl.col("var") / pl.col("len")).to_series().to_numpy()
     centre = float(np.median(middle))
-    return found.select("golfer", pl.Series("effect", centre + spread_without_error(middle - centre, error)))
+    return strikes.select("golfer", pl.Series("effect", centre + spread_without_error(middle - centre, error)))
 
 
 def spread_without_error(departure: Array, error_variance: Array) -> Array:
@@ -166,20 +180,78 @@ def spread_without_error(departure: Array, error_variance: Array) -> Array:
     return np.asarray(departure * np.sqrt(share), dtype=float)
 
 
-def quantile_line(speed: Array, values: Array, quantile: float, step: float = 1e-9) -> Line:
-    """Fit a quantile of values on club speed by a straight line (statsmodels' QuantReg).
+def quantile_line(
+    speed: Array,
+    values: Array,
+    quantile: float,
+    step: float = 1e-9,
+    weights: npt.NDArray[Any] | None = None,
+    start: Line | None = None,
+) -> Line:
+    """Fit a quantile of values on club speed by a straight line.
 
     Parameters
     ----------
     speed, values : ndarray, shape (n,)
+        Speed in mph.
     quantile : float
     step : float
         Ends the search, in thousandths of the values' standard deviation.
+    weights : ndarray of int, shape (n,), optional
+        How often each entry counts, at least one of them once; each once if not given.
+    start : Line, optional
+        A line near the one sought, of about as many entries; it saves time and changes nothing else.
 
     Returns
     -------
     Line
+        By statsmodels' QuantReg; from `EXACT_FROM` entries on exactly, by `pipeline.fit.quantile`.
     """
+    if len(speed) >= EXACT_FROM:
+        return _Exact.of(speed, values, quantile, start).line(weights)
+    if weights is not None:
+        speed, values = np.repeat(speed, weights), np.repeat(values, weights)
+    return _searched_line(speed, values, quantile, step)
+
+
+def quantile_lines(
+    speed: Array,
+    values: Array,
+    quantile: float,
+    counts: npt.NDArray[Any],
+    step: float = 1e-9,
+    start: Line | None = None,
+) -> tuple[Array, Array, Array]:
+    """Fit a quantile of values on club speed on each of many draws of the entries.
+
+    Parameters
+    ----------
+    speed, values : ndarray, shape (n,)
+        Speed in mph.
+    quantile : float
+    counts : ndarray of int, shape (draws, n)
+        How often each draw holds each entry; any type of integer.
+    step, start
+        As for `quantile_line`.
+
+    Returns
+    -------
+    tuple of ndarray
+        Of each draw's line, shape (draws,): at_centre, slope and centre_mph; NaN for a draw that holds nothing.
+    """
+    found = np.full((len(counts), 3), np.nan)
+    exact = None
+    if len(speed) >= EXACT_FROM:
+        whole = quantile_line(speed, values, quantile, step, start=start)
+        exact = _Exact.of(speed, values, quantile, whole)
+    for row, drawn in zip(found, counts, strict=True):
+        if np.any(drawn):
+            line = exact.line(drawn) if exact else quantile_line(speed, values, quantile, step, drawn)
+            row[:] = line.at_centre, line.slope, line.centre_mph
+    return found[:, 0], found[:, 1], found[:, 2]
+
+
+def _searched_line(speed: Array, values: Array, quantile: float, step: float) -> Line:
     from statsmodels.regression.quantile_regression import QuantReg
     from statsmodels.tools.sm_exceptions import IterationLimitWarning
 
@@ -199,3 +271,42 @@ def quantile_line(speed: Array, values: Array, quantile: float, step: float = 1e
         fit = QuantReg(values / size, X).fit(q=quantile, max_iter=1000, p_tol=step)
     at_centre, slope = fit.params * size
     return Line(centre, float(at_centre), float(slope / spread))
+
+
+@dataclass(frozen=True)
+class _Exact:
+    """Entries made ready for exact fits: speed and values centred, scaled and ordered about a preliminary line."""
+
+    speed: Array
+    values: Array
+    quantile: float
+    centre_mph: float
+    spread_mph: float
+    middle: float
+    size: float
+    around: Around | None  # None where all entries have one speed or one value
+
+    @classmethod
+    def of(cls, speed: Array, values: Array, quantile: float, start: Line | None) -> "_Exact":
+        centre, spread, middle, size = (float(f(a)) for a in (speed, values) for f in (np.mean, np.std))
+        if spread == 0 or size < NO_SPREAD:
+            return cls(speed, values, quantile, centre, spread, middle, size, None)
+        x, y = (speed - centre) / spread, (values - middle) / size
+        if start is None:
+            around = around_subsample(x, y, quantile)
+        else:
+            line = (float(start(centre)) - middle) / size, start.slope * spread / size
+            around = Around.of(x, y, line, len(x))
+        return cls(speed, values, quantile, centre, spread, middle, size, around)
+
+    def line(self, weights: npt.NDArray[Any] | None) -> Line:
+        """Fit the line with these weights, each 1 if None."""
+        weights = np.ones(len(self.speed)) if weights is None else weights.astype(float)
+        centre = float(weights @ self.speed / weights.sum())
+        drawn = weights > 0
+        if self.around is None or np.ptp(self.speed[drawn]) == 0:
+            values = np.repeat(self.values, weights.astype(np.int64))
+            return Line(centre, float(np.quantile(values, self.quantile)), 0.0)
+        at, slope = self.around.fit(self.quantile, weights)
+        whole = Line(self.centre_mph, self.middle + at * self.size, slope * self.size / self.spread_mph)
+        return Line(centre, float(whole(centre)), whole.slope)

@@ -1,5 +1,6 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,7 +11,7 @@ import polars as pl
 from pipeline.flight.air import Air
 from pipeline.flight.around import air_of_drives
 from pipeline.flight.ball import SETS, Array, Ball
-from pipeline.flight.offsets import Offsets, find_offsets
+from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.trajectory import Launch, Wind, fly
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -74,7 +75,7 @@ BEST = "best"
 
 
 def calibrate_best(
-    drives: pl.DataFrame, coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
+    drives: "pl.DataFrame | Sample", coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
 ) -> tuple[Calibration, list[Calibration]]:
     """Calibrate the named set, or every set, and keep the one whose flights are nearest to the study's drives.
 
@@ -105,13 +106,13 @@ def calibrate_best(
 
 
 def calibrate(
-    drives: pl.DataFrame, coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
+    drives: "pl.DataFrame | Sample", coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
 ) -> Calibration:
     """Fit drag and lift multipliers, with device and ball offsets, by nonlinear least squares with a soft L1 loss.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or Sample
         golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_yd and `AIR_COLUMNS`.
     coefficients : str
         Name of a set in `pipeline.flight.ball.SETS`.
@@ -130,15 +131,13 @@ def calibrate(
     A reference device that reads long or short is taken up by the multipliers: carry is calibrated to that device.
     Standard errors are those of a robust M-estimate with scores summed by golfer (sandwich).
     """
-    known = drives.filter(pl.col("ball_speed_mph").is_not_null() & pl.col("spin_measured").fill_null(True))
-    golfers = known.get_column("golfer").n_unique()
-    if known.height < LEAST_DRIVES or golfers < LEAST_GOLFERS:
-        note = f"not calibrated: {known.height} drives of {golfers} golfers have ball speed and measured spin"
-        return Calibration(coefficients, 1.0, 1.0, None, None, [], known.height, golfers, None, None, note)
-    sample = _sample(known, seed)
-    # The reference is that of all drives: which drives are sampled must not decide it.
-    offsets = find_offsets(known)
-    problem = _Problem.of(sample, offsets, coefficients, air_of_drives(sample, standard_temp_c, standard_pressure_hpa))
+    sample = drives if isinstance(drives, Sample) else Sample.of(lambda: iter((drives,)), seed)
+    if sample.known < LEAST_DRIVES or sample.golfers < LEAST_GOLFERS:
+        note = f"not calibrated: {sample.known} drives of {sample.golfers} golfers have ball speed and measured spin"
+        return Calibration(coefficients, 1.0, 1.0, None, None, [], sample.known, sample.golfers, None, None, note)
+    used, offsets = sample.drives, sample.offsets
+    around = air_of_drives(used, standard_temp_c, standard_pressure_hpa)
+    problem = _Problem.of(used, offsets, coefficients, around)
     found = problem.solve()
     errors = np.sqrt(np.diag(problem.covariance(found)))
     shifts = [
@@ -152,21 +151,87 @@ def calibrate(
         float(errors[0]),
         float(errors[1]),
         shifts,
-        sample.height,
-        sample.get_column("golfer").n_unique(),
+        used.height,
+        used.get_column("golfer").n_unique(),
         float(np.std(problem.residuals(found))),
         problem.loss(found),
         "fitted to the study's own drives",
     )
 
 
-def _sample(known: pl.DataFrame, seed: int) -> pl.DataFrame:
-    """Take at most `MOST_DRIVES`, as evenly over golfers as can be, at random within each."""
-    if known.height <= MOST_DRIVES:
-        return known
-    order = np.random.default_rng([seed, 2]).permutation(known.height)
-    shuffled = known[order].with_columns(pl.int_range(pl.len()).over("golfer").alias("turn"))
-    return shuffled.sort("turn", "golfer", maintain_order=True).head(MOST_DRIVES).drop("turn")
+KNOWN = pl.col("ball_speed_mph").is_not_null() & pl.col("spin_measured").fill_null(True)
+
+
+@dataclass(frozen=True)
+class Sample:
+    """The drives that a study's flight is fitted to.
+
+    Attributes
+    ----------
+    drives : DataFrame
+        At most `MOST_DRIVES`, as evenly over golfers as can be, at random within each.
+    offsets : Offsets
+        By all drives with ball speed and measured spin: which of them are sampled must not decide the reference.
+    known, golfers : int
+        Number of those drives, and of their golfers.
+    """
+
+    drives: pl.DataFrame
+    offsets: Offsets
+    known: int
+    golfers: int
+
+    @classmethod
+    def of(cls, read: Callable[[], Iterator[pl.DataFrame]], seed: int) -> "Sample":
+        """Read a study's drives piece by piece, twice: for their golfers, then for those chosen."""
+        pieces = [_counted(frame.filter(KNOWN)) for frame in read()]
+        if not pieces:
+            return cls(pl.DataFrame(), Offsets({}, ()), 0, 0)
+        names = pl.concat(golfers for golfers, _ in pieces)
+        golfer = names.rank("dense").to_numpy().astype(np.int32)
+        counts = pl.concat(counted for _, counted in pieces)
+        rows = choose_rows(golfer, seed)
+        place = np.argsort(rows, kind="stable")  # the chosen rows in the order of the drives
+        wanted, first, found = rows[place], 0, []
+        for frame in read():
+            known = frame.filter(KNOWN)
+            lo, hi = np.searchsorted(wanted, [first, first + known.height])
+            found.append(known[wanted[lo:hi] - first])
+            first += known.height
+        drives = pl.concat(found)[np.argsort(place, kind="stable")]
+        return cls(drives, offsets_from(counts), len(golfer), int(golfer.max(initial=0)))
+
+
+def _counted(known: pl.DataFrame) -> tuple[pl.Series, pl.DataFrame]:
+    return known.get_column("golfer"), count_levels(known)
+
+
+def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int64]:
+    """Choose at most `MOST_DRIVES` rows, as evenly over golfers as can be, at random within each.
+
+    Parameters
+    ----------
+    golfer : ndarray of int, shape (n,)
+        Numbers from 1 in the order of pseudonyms.
+    seed : int
+
+    Returns
+    -------
+    ndarray of int
+        All rows in their order where there are few; else first every golfer's first one, by golfer, and so on.
+    """
+    if len(golfer) <= MOST_DRIVES:
+        return np.arange(len(golfer))
+    order = np.random.default_rng([seed, 2]).permutation(len(golfer))
+    shuffled = golfer[order]
+    by_golfer = np.argsort(shuffled, kind="stable")
+    first = np.searchsorted(shuffled[by_golfer], shuffled[by_golfer], side="left")
+    turn = np.empty(len(golfer), dtype=np.int64)
+    turn[by_golfer] = np.arange(len(golfer)) - first
+    enough = np.searchsorted(np.cumsum(np.bincount(turn)), MOST_DRIVES)
+    early = np.flatnonzero(turn <= enough)
+    chosen = early[np.lexsort((shuffled[early], turn[early]))][:MOST_DRIVES]
+    return np.asarray(order[chosen], dtype=np.int64)
 
 
 @dataclass(frozen=True)

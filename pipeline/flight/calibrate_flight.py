@@ -10,8 +10,8 @@ import polars as pl
 
 from pipeline.files import write_csv, write_json
 from pipeline.flight.around import AIR_COLUMNS
-from pipeline.flight.calibrate import Calibration, calibrate_best
-from pipeline.store import read_shots
+from pipeline.flight.calibrate import Calibration, Sample, calibrate_best
+from pipeline.store import shots_in_pieces
 from pipeline.study import StandardAir
 from pipeline.tables import Calibrations, types_of
 
@@ -32,9 +32,11 @@ COLUMNS = (
 def run(database: str, calibration: str, table: str, coefficients: str, air: dict[str, Any], seed: int) -> None:
     """Run the step; see the module's docstring."""
     standard = StandardAir.model_validate(air)
-    drives = read_shots(Path(database), COLUMNS)
-    kept, tried = calibrate_best(drives, coefficients, standard.temp_c, standard.pressure_hpa, seed)
-    ratio = drives.select((pl.col("ball_speed_mph") / pl.col("club_speed_mph")).median()).item()
+    sample = Sample.of(lambda: shots_in_pieces(Path(database), COLUMNS), seed)
+    kept, tried = calibrate_best(sample, coefficients, standard.temp_c, standard.pressure_hpa, seed)
+    speeds = ("ball_speed_mph", "club_speed_mph")
+    ratios = [frame.select(pl.col(speeds[0]) / pl.col(speeds[1])) for frame in shots_in_pieces(Path(database), speeds)]
+    ratio = pl.concat(ratios).to_series().median() if ratios else None
     write_json(Path(calibration), {"calibration": kept.to_dict(), "speed_ratio": ratio})
     write_csv(Path(table), Calibrations.validate(calibration_table(kept, tried)))
     print(f"Flight: {kept.coefficients}, drag x {kept.drag:.3f}, lift x {kept.lift:.3f}; {kept.note}.")

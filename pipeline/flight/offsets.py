@@ -1,11 +1,9 @@
 """Device and ball terms: constant differences of carry against the device and ball of most drives."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pipeline.flight.ball import Array
@@ -52,15 +50,33 @@ class Offsets:
         return cls(raw["reference"], tuple((str(c), str(v)) for c, v in raw["levels"]))
 
 
-def find_offsets(drives: pl.DataFrame, among: npt.NDArray[np.bool_] | None = None) -> Offsets:
+def find_offsets(drives: pl.DataFrame) -> Offsets:
+    """Choose reference levels and the levels that get a term from the columns `device` and `ball` of drives."""
+    return offsets_from(count_levels(drives))
+
+
+def count_levels(drives: pl.DataFrame, *by: str) -> pl.DataFrame:
+    """Count drives by device and ball, and by other columns: *by, device, ball, drives."""
+    known = drives.select(*by, pl.col("device", "ball").fill_null(UNSTATED))
+    return known.group_by(*by, "device", "ball").agg(pl.len().cast(pl.Int64).alias("drives"))
+
+
+def every_level(counts: pl.DataFrame) -> Offsets:
+    """List all levels that have enough drives for a term, the references too; `counts` as for `offsets_from`."""
+    levels: list[tuple[str, str]] = []
+    for column in ("device", "ball"):
+        enough = counts.group_by(column).agg(pl.col("drives").sum()).filter(pl.col("drives") >= MIN_SHOTS)
+        levels += [(column, level) for level in enough.get_column(column).sort()]
+    return Offsets({}, tuple(levels))
+
+
+def offsets_from(counts: pl.DataFrame) -> Offsets:
     """Choose reference levels and the levels that get a term.
 
     Parameters
     ----------
-    drives : DataFrame
-        Needs the columns `device` and `ball`.
-    among : ndarray of bool, optional
-        The drives that count, such as those of the golfers in the fit.
+    counts : DataFrame
+        device, ball and drives, from `count_levels`; a pair may stand there more than once.
 
     Returns
     -------
@@ -68,25 +84,21 @@ def find_offsets(drives: pl.DataFrame, among: npt.NDArray[np.bool_] | None = Non
         Levels with fewer than `MIN_SHOTS` drives get no term; nor does a level that can't be told apart from
         the terms before it (a ball that is only hit at one device).
     """
-    rows = drives if among is None else drives.filter(pl.Series(among))
+    pairs = counts.group_by("device", "ball").agg(pl.col("drives").sum()).filter(pl.col("drives") > 0)
+    pairs = pairs.sort("device", "ball")
     reference: dict[str, str] = {}
     levels: list[tuple[str, str]] = []
-    columns: list[Array] = [np.ones(rows.height)]
+    columns: list[Array] = [np.ones(pairs.height)]
     for column in ("device", "ball"):
-        counts = _counts(rows.get_column(column).fill_null(UNSTATED))
-        if not counts:
-            continue
-        reference[column] = counts[0][0]
-        for level, count in counts[1:]:
-            indicator = rows.get_column(column).fill_null(UNSTATED).eq(level).to_numpy().astype(float)
+        ranked = pairs.group_by(column).agg(pl.col("drives").sum()).sort(["drives", column], descending=[True, False])
+        for place, (level, count) in enumerate(ranked.iter_rows()):
+            if place == 0:
+                reference[column] = level
+                continue
+            indicator = pairs.get_column(column).eq(level).to_numpy().astype(float)
+            # Which terms can be told apart hangs on the pairs that occur, not on how often.
             apart = np.linalg.matrix_rank(np.stack([*columns, indicator], axis=-1)) > len(columns)
             if count >= MIN_SHOTS and apart:
                 levels.append((column, level))
                 columns.append(indicator)
     return Offsets(reference, tuple(levels))
-
-
-def _counts(values: pl.Series) -> Sequence[tuple[str, int]]:
-    """Levels with their counts, most frequent first, ties in the order of their names."""
-    counted = values.value_counts().sort(["count", values.name], descending=[True, False])
-    return list(zip(counted.get_column(values.name).to_list(), counted.get_column("count").to_list(), strict=True))

@@ -1,11 +1,12 @@
 """Step: store each drive's carry at standard conditions beside the measured one.
 
-In: loaded.duckdb, calibration.json, tables.npz. Out: shots.duckdb, with the tables `shots`, `rejects` and `sources`.
-Logs are taken one by one, so that memory doesn't grow with the study.
+In: loaded.duckdb, calibration.json, tables.npz. Out: shots.duckdb, with the tables `shots`, `rejects` and `sources`,
+and drives.parquet (schema Drives, a row per drive, by golfer), which all later steps read. Drives are taken piece by
+piece, so that memory doesn't grow with the study.
 """
 
 import json
-import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,27 +20,31 @@ from pipeline.flight.build_flight_table import standard_pair
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
-from pipeline.store import read_distinct, read_shots_of, store_changes
+from pipeline.store import read_distinct, shots_in_pieces, store_changes, write_drives
 from pipeline.study import StandardAir
 
-COLUMNS = ("source", "row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS)
+COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS)
 
 
-def run(loaded: str, calibration: str, tables: str, database: str, air: dict[str, Any]) -> None:
+def run(loaded: str, calibration: str, tables: str, database: str, drives: str, air: dict[str, Any]) -> None:
     """Run the step; see the module's docstring."""
     standard = StandardAir.model_validate(air)
     found = json.loads(Path(calibration).read_text(encoding="utf-8"))
     flights = _read_tables(Path(tables), Path(loaded), Calibration.from_dict(found["calibration"]), standard)
     ratio = found["speed_ratio"] or ASSUMED_RATIO
-    with tempfile.TemporaryDirectory(prefix="yardband-") as folder, whole(Path(database)) as part:
-        sources = read_distinct(Path(loaded), ("source",)).get_column("source").sort()
-        for index, source in enumerate(sources):
-            drives = read_shots_of(Path(loaded), COLUMNS, source)
-            change = standard_change_yd(drives, flights, standard.temp_c, standard.pressure_hpa, ratio)
-            moved = drives.select("source", "row").with_columns(pl.Series("carry_change_yd", change))
-            moved.write_parquet(Path(folder) / f"{index:06d}.parquet")
-        store_changes(Path(loaded), Path(folder), part)
-    print(f"Moved the carry of {len(sources)} logs to standard conditions.")
+    count = 0
+
+    def changes() -> Iterator[pl.DataFrame]:
+        nonlocal count
+        for piece in shots_in_pieces(Path(loaded), COLUMNS):
+            change = standard_change_yd(piece, flights, standard.temp_c, standard.pressure_hpa, ratio)
+            count += piece.height
+            yield piece.select("row").with_columns(pl.Series("carry_change_yd", change))
+
+    with whole(Path(database)) as part, whole(Path(drives)) as drives_part:
+        store_changes(Path(loaded), changes(), part)
+        write_drives(part, drives_part)
+    print(f"Moved the carry of {count} drives to standard conditions.")
 
 
 def _read_tables(path: Path, loaded: Path, kept: Calibration, standard: StandardAir) -> StudyTables:

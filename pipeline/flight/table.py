@@ -90,26 +90,18 @@ class FlightTable:
         ndarray, shape (len(outputs), n)
             Outside the domain values are meaningless; ask `holds` first.
         """
+        # Imported here, since a lookup outside the domain need not pay for it.
+        from scipy import ndimage
+
         # Coefficient k + 1 belongs to grid point k, since one more stands at each end.
         places = [
             (x - lo) * ((count - 1) / (hi - lo)) + 1
             for x, (lo, hi, count) in zip((speed_mps, launch_deg, np.sqrt(spin_rpm)), AXES, strict=True)
         ]
-        spline = self._spline(outputs)
-        return np.asarray(spline(np.stack(places, axis=-1))).T
-
-    def _spline(self, outputs: tuple[str, ...]) -> Any:
-        """Give scipy's spline of some outputs, all of them in one call."""
-        # Imported here: a quarter of a second that a single lookup need not pay.
-        from scipy import interpolate
-
-        made: dict[tuple[str, ...], Any] = self.__dict__.setdefault("_made", {})
-        if outputs not in made:
-            chosen = np.stack([self.splines[OUTPUTS.index(name)] for name in outputs], axis=-1)
-            # Uniform knots: coefficient k has its peak at place k.
-            knots = tuple(np.arange(size + 4.0) - 2 for size in chosen.shape[:-1])
-            made[outputs] = interpolate.NdBSpline(knots, chosen, 3)  # type: ignore[attr-defined, no-untyped-call]
-        return made[outputs]
+        at = np.stack(places)
+        value: Any = ndimage.map_coordinates  # type: ignore[attr-defined]  # scipy declares no types here
+        chosen = [self.splines[OUTPUTS.index(name)] for name in outputs]
+        return np.stack([value(part, at, order=3, prefilter=False) for part in chosen])
 
     def fly(self, speed_mps: Array, launch_deg: Array, spin_rpm: Array, wind_along_mps: Array | float = 0.0) -> Array:
         """Give carry and landing state of straight shots in wind along the line.
@@ -131,7 +123,8 @@ class FlightTable:
         self, speed_mps: Array, launch_deg: Array, spin_rpm: Array, wind_along_mps: Array | float = 0.0
     ) -> Array:
         """Give carry alone, m, shape (n,); see `fly`."""
-        return np.asarray(self._answer((speed_mps, launch_deg, spin_rpm), wind_along_mps, ("carry_m", "time_s"))[0])
+        outputs = ("carry_m", "time_s") if np.any(wind_along_mps) else ("carry_m",)
+        return np.asarray(self._answer((speed_mps, launch_deg, spin_rpm), wind_along_mps, outputs)[0])
 
     def _answer(
         self, shots: tuple[Array, Array, Array], wind_along_mps: Array | float, outputs: tuple[str, ...]

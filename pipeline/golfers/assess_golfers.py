@@ -1,7 +1,7 @@
 """Step: work out every golfer's yards lost, test them, flag the golfers who lose more than the threshold.
 
-In: shots.duckdb, model.json, guide.json. Out: golfers.csv (one row per golfer and quarter), flagged.csv (the flagged of
-the newest quarter, worst first) and changes.csv (one row per golfer and quarter that has an earlier one to be held
+In: drives.parquet, model.json, guide.json. Out: golfers.csv (one row per golfer and quarter), flagged.csv (the flagged
+of the newest quarter, worst first) and changes.csv (one row per golfer and quarter that has an earlier one to be held
 against).
 """
 
@@ -13,24 +13,27 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.bands import adjusted_carry
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.changes import changes_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import Frontier, losses
 from pipeline.golfers.shrinkage import ranked
-from pipeline.store import read_drives
 from pipeline.tables import Changes, Golfers
+from pipeline.threads import in_order
 
 
-def run(database: str, model: str, guide: str, golfers: str, flagged: str, changes: str, flags: dict[str, Any]) -> None:
+def run(drives: str, model: str, guide: str, golfers: str, flagged: str, changes: str, flags: dict[str, Any]) -> None:
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     frontier = frontier_of(json.loads(Path(guide).read_text(encoding="utf-8")))
-    drives = read_drives(Path(database))
-    adjusted = drives.with_columns(adjusted_carry(drives, carry_model))
     rules = FlagRules(**flags)
-    lost = ranked(losses(adjusted, carry_model, frontier))
+
+    def lost_by(frame: pl.DataFrame) -> pl.DataFrame:
+        return losses(frame.with_columns(adjusted_carry(frame, carry_model)), carry_model, frontier)
+
+    lost = ranked(pl.concat(in_order(lost_by, open_drives(Path(drives)).read())))
     table = Golfers.validate(assess(lost, rules))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)

@@ -109,7 +109,8 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
         on=KEYS,
         validate="1:1",
     )
-    return _with_parts(per_golfer, model, frontier).sort(KEYS)
+    # In one order before anything is worked out: libraries' sums hang in their last digits on a row's place.
+    return _with_parts(per_golfer.sort(KEYS), model, frontier)
 
 
 def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:

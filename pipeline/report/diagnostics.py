@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.drives import golfer_codes, inputs
+from pipeline.fit.drives import DrivePieces, golfer_codes, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import per_golfer_sums
 from pipeline.report.sheet_facts import nearest_band
@@ -205,16 +205,23 @@ def coverage_by_band(residuals: pl.DataFrame, min_golfers: int) -> pl.DataFrame:
     return table.filter(pl.col("golfers") >= min_golfers)
 
 
-def influence(model: CarryModel, drives: pl.DataFrame, efficient: Mapping[float, tuple[float, float]]) -> pl.DataFrame:
+def influence(
+    model: CarryModel,
+    drives: pl.DataFrame,
+    efficient: Mapping[float, tuple[float, float]],
+    whole: DrivePieces | None = None,
+) -> pl.DataFrame:
     """Work out how far expected carry at each band's efficient delivery moves when one golfer is left out.
 
     Parameters
     ----------
     model : CarryModel
     drives : DataFrame
-        The drives of the fit.
+        The drives of the golfers who are left out, one golfer at a time.
     efficient : mapping of float to (float, float)
         Launch, deg, and spin, rpm, of the efficient delivery by the band's centre, mph.
+    whole : DrivePieces, optional
+        All drives of the fit, if these aren't all.
 
     Returns
     -------
@@ -227,15 +234,17 @@ def influence(model: CarryModel, drives: pl.DataFrame, efficient: Mapping[float,
     Exact for surface and offsets, by taking a golfer's sums off the normal equations. Delivery and the better
     quarter's strike stay those of all golfers; at the maximum a moved delivery changes carry in second order alone.
     """
-    X = np.hstack([model.surface.design(*inputs(drives, model.surface.speed)), model.offsets.design(drives)])
-    y = drives["carry_yd"].to_numpy() - model.surface.base(*inputs(drives, model.surface.speed))
     golfers = drives.group_by("golfer").agg(pl.len().cast(pl.Int64).alias("shots"), pl.col("club_speed_mph").mean())
     golfers = golfers.sort("golfer")
-    gram, moment = per_golfer_sums(X, y, golfer_codes(drives), golfers.height)
-    with_all = np.linalg.lstsq(gram.sum(axis=0), moment.sum(axis=0), rcond=1e-12)[0]
+    gram, moment = per_golfer_sums(*_equations(model, drives), golfer_codes(drives), golfers.height)
+    all_gram, all_moment = gram.sum(axis=0), moment.sum(axis=0)
+    if whole is not None:
+        parts = [(X.T @ X, X.T @ y) for X, y in (_equations(model, frame) for frame in whole.read())]
+        all_gram, all_moment = sum(part[0] for part in parts), sum(part[1] for part in parts)
+    with_all = np.linalg.lstsq(all_gram, all_moment, rcond=1e-12)[0]
     # A golfer who alone used a device takes its term along; the pseudo-inverse leaves the term at nil.
-    inverse = np.linalg.pinv(gram.sum(axis=0) - gram, rcond=1e-12, hermitian=True)
-    without = np.einsum("gij,gj->gi", inverse, moment.sum(axis=0) - moment)
+    inverse = np.linalg.pinv(all_gram - gram, rcond=1e-12, hermitian=True)
+    without = np.einsum("gij,gj->gi", inverse, all_moment - moment)
     centres = np.array(sorted(efficient))
     launch, spin = (np.array([efficient[c][k] for c in centres.tolist()]) for k in (0, 1))
     terms = model.surface.size
@@ -245,6 +254,12 @@ def influence(model: CarryModel, drives: pl.DataFrame, efficient: Mapping[float,
     keys = ["golfer", "shots", "club_speed_mph"]
     long = wide.unpivot(index=keys, variable_name="band_mph", value_name="move_yd")
     return long.with_columns(pl.col("band_mph").cast(pl.Float64)).sort("golfer", "band_mph")
+
+
+def _equations(model: CarryModel, drives: pl.DataFrame) -> tuple[Floats, Floats]:
+    x = inputs(drives, model.surface.speed)
+    X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
+    return X, drives["carry_yd"].to_numpy() - model.surface.base(*x)
 
 
 def most_influential(moves: pl.DataFrame, count: int) -> pl.DataFrame:

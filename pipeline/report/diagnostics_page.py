@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import CarryModel
 from pipeline.report.diagnostics import (
@@ -49,13 +50,14 @@ def build_diagnostics(
     model: CarryModel,
     efficient: Mapping[float, tuple[float, float]],
     settings: Mapping[str, Any],
+    whole: DrivePieces | None = None,
 ) -> str:
     """Build the page.
 
     Parameters
     ----------
     drives : DataFrame, n rows
-        The drives of the fit, in the order of `held_out`, with the columns of `FIT_COLUMNS`.
+        The drives that are shown, in the order of `held_out`, with the columns of `FIT_COLUMNS`.
     held_out : DataFrame, n rows
         measured_yd, predicted_yd, predicted_by_club_speed_yd and fold.
     scores : DataFrame
@@ -66,6 +68,8 @@ def build_diagnostics(
         Launch, deg, and spin, rpm, of the efficient delivery by the band's centre, mph.
     settings : mapping
         Keys `study`, `bands` (`centres`, `half_width_mph`) and `privacy` (`min_golfers`).
+    whole : DrivePieces, optional
+        All drives of the fit, if more than are shown.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def build_diagnostics(
     levels = {column: residuals_by_level(residuals, column, min_golfers) for column in LEVEL_COLUMNS}
     calibrated = calibration(held_out, drives["golfer"])
     covered = coverage_by_band(residuals, min_golfers)
-    moves = influence(model, drives, efficient) if efficient else None
+    moves = influence(model, drives, efficient, whole) if efficient else None
     along = {name: residuals_along(residuals, name, min_golfers) for name in names}
     figures = {
         "residuals": plot_residuals(residuals, along),

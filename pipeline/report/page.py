@@ -39,6 +39,9 @@ def _over_percentiles(kind: str) -> dict[str, dict[str, str]]:
     return {f"{kind}, yd": {f"{kind}, {p}th percentile, yd": f"{p}th percentile" for p in PERCENTILES}}
 
 
+MOST_LISTED = 500  # golfers in one table of the page
+
+
 @dataclass(frozen=True)
 class Shown:
     """A table of text columns, those of them that are set to the left, and how its headers and cells are written."""
@@ -76,7 +79,7 @@ def build_page(
     model : mapping
         Which model golfers were held against, see `pipeline.report.inputs.read_yardstick`.
     settings : dict
-        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
 
     Returns
     -------
@@ -113,7 +116,7 @@ def build_page(
         tables=_tables(
             {
                 **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
-                **_golfer_tables(golfers, changes, quarter),
+                **_golfer_tables(golfers, changes, quarter, settings["report"]["most_sheets"]),
                 "flight": Shown(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
                 "scores": Shown(show_scores(scores), ("Model", "Chosen", "Note")),
                 "sources": Shown(show_sources(sources), ("Log", "Status", "Remark")),
@@ -122,6 +125,8 @@ def build_page(
         ),
         figures=_figures(images, settings),
         card=card,
+        most_listed=MOST_LISTED,
+        changed=show_changes(changes, quarter).height,
     )
 
 
@@ -213,18 +218,20 @@ def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
     return kept.row(0, named=True)
 
 
-def _golfer_tables(golfers: dy.DataFrame[Golfers], changes: dy.DataFrame[Changes], quarter: str) -> dict[str, Shown]:
-    """Lay out the flagged and the movement, the flagged of this quarter linked to their sheets."""
+def _golfer_tables(
+    golfers: dy.DataFrame[Golfers], changes: dy.DataFrame[Changes], quarter: str, most_sheets: int
+) -> dict[str, Shown]:
+    """Lay out the flagged and the movement, the flagged of this quarter linked to their sheets if all have one."""
     flagged = show_flagged(golfers, quarter)
-    linked = set(flagged["Golfer"])
+    linked = set(flagged["Golfer"] if flagged.height <= most_sheets else [])
 
     def link(golfer: str) -> str:
         return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
 
-    named = {"Golfer": link}
+    named, changed = {"Golfer": link}, show_changes(changes, quarter)
     return {
-        "flagged": Shown(flagged, ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
-        "changes": Shown(show_changes(changes, quarter), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
+        "flagged": Shown(flagged.head(MOST_LISTED), ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
+        "changes": Shown(changed.head(MOST_LISTED), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
     }
 
 

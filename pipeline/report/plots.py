@@ -27,6 +27,7 @@ from pipeline.report.look import (
 )
 from pipeline.tables import PARTS, BandTable, Golfers
 
+MOST_POINTS = 2000  # golfers in one figure; more are one blot
 MOST_BARS = 25  # more bars than this can't be read on one printed page
 MOST_LEVELS = 10  # contours of a map; more would crowd the labels
 SHORT_NAME = 6  # characters of a pseudonym shown beside a bar; the page's table has it whole
@@ -236,8 +237,10 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
         ("clear", "golfer, not flagged", {"marker": "o", "facecolor": colour, "edgecolor": "white", "s": 46}),
         ("flagged", "golfer, flagged", {"marker": "D", "facecolor": FLAG_COLOUR, "edgecolor": "black", "s": 56}),
     )
+    # Pseudonyms are keyed fingerprints, so that every so many golfers in their order are drawn at random.
+    drawn = golfers.sort("golfer").gather_every(max(-(-golfers.height // MOST_POINTS), 1))
     for status, label, look in looks:
-        some = golfers.filter(pl.col("status") == status)
+        some = drawn.filter(pl.col("status") == status)
         if some.height:
             sns.scatterplot(
                 x=some[x].to_numpy(), y=some[y].to_numpy(), ax=axes, label=label, legend=False, zorder=5, **look

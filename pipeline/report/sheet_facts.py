@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.benchmark.bands import at_centre
 from pipeline.benchmark.lookup import Guide
 from pipeline.benchmark.totals import Roller
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.tables import BandTable, Golfers
 
@@ -152,12 +153,12 @@ def target_at(guide: Guide, model: CarryModel, club_speed_mph: float) -> Target 
     )
 
 
-def drives_of(drives: pl.DataFrame, chosen: pl.DataFrame) -> dict[tuple[str, str], pl.DataFrame]:
+def drives_of(drives: pl.DataFrame | DrivePieces, chosen: pl.DataFrame) -> dict[tuple[str, str], pl.DataFrame]:
     """Pick the drives to draw by golfer and quarter.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
     chosen : DataFrame
         Golfers and quarters with a sheet.
@@ -167,7 +168,10 @@ def drives_of(drives: pl.DataFrame, chosen: pl.DataFrame) -> dict[tuple[str, str
     dict of tuple to DataFrame
         launch_deg and spin_rpm, evenly thinned where there are many. Guessed spins are left out.
     """
-    kept = drives.filter(pl.col("spin_measured").fill_null(True)).join(chosen, on=KEYS, how="semi")
+    measured = pl.col("spin_measured").fill_null(True)
+    kept = DrivePieces.of(drives).gathered(
+        lambda frame: frame.filter(measured).join(chosen, on=KEYS, how="semi", maintain_order="left")
+    )
     place, count = pl.int_range(pl.len()).over(KEYS), pl.len().over(KEYS)
     kept = kept.filter(place % (count / MOST_DOTS).ceil().cast(pl.Int64) == 0)
     parts: dict[Any, pl.DataFrame] = kept.sort(KEYS, maintain_order=True).partition_by(KEYS, as_dict=True)

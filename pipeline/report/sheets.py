@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from matplotlib.colors import to_hex
 
 from pipeline.benchmark.lookup import Guide
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.report.look import FLAG_COLOUR, band_colours
 from pipeline.report.sheet_drawings import delivery_chart, history_chart, parts_chart, standing_chart
@@ -38,7 +39,7 @@ def build_sheets(
     golfers: dy.DataFrame[Golfers],
     bands: dy.DataFrame[BandTable],
     moved: pl.DataFrame,
-    drives: pl.DataFrame,
+    drives: pl.DataFrame | DrivePieces,
     guide: Guide,
     model: CarryModel,
     settings: Mapping[str, Any],
@@ -51,7 +52,7 @@ def build_sheets(
         All quarters.
     moved : DataFrame
         From `pipeline.report.sheet_facts.moved_to_centre`.
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
     guide : Guide
         What is efficient by club speed.
@@ -77,8 +78,14 @@ def build_sheets(
         centres_mph=centres,
         half_width_mph=half_width_mph,
     )
+    left_out = max(rows.height - settings["report"]["most_sheets"], 0)
+    rows = rows.head(settings["report"]["most_sheets"])
     dots = drives_of(drives, rows.select(KEYS))
-    named = golfers.with_columns(pl.col("main_cause", "status").cast(pl.String)).sort("quarter")
+    named = (
+        golfers.join(rows.select("golfer").unique(), on="golfer", how="semi")
+        .with_columns(pl.col("main_cause", "status").cast(pl.String))
+        .sort("quarter")
+    )
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
     colours = {centre: to_hex(colour) for centre, colour in band_colours(centres).items()}
     template = environment.get_template("sheet.html.j2")
@@ -97,7 +104,7 @@ def build_sheets(
             ),
         )
     index = environment.get_template("sheet_index.html.j2")
-    yield INDEX, index.render(settings=settings, quarters=_listed(rows))
+    yield INDEX, index.render(settings=settings, quarters=_listed(rows), left_out=left_out)
 
 
 def _sheet(

@@ -12,12 +12,12 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.drive_pieces import open_drives
 from pipeline.files import write_json, write_text
 from pipeline.fit.kept import package_versions
 from pipeline.fit.model import CarryModel
 from pipeline.fit.moves import levels_without_term, plain
 from pipeline.report.inputs import read_table, read_yardstick
-from pipeline.store import read_shots
 from pipeline.tables import Golfers, Scores, Sources
 
 CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."
@@ -30,7 +30,7 @@ def run(
     page: str,
     lookup: str,
     sheets: str,
-    database: str,
+    drives: str,
     model: str,
     which: str,
     record: str,
@@ -50,8 +50,8 @@ def run(
             "sources": logs.to_dicts(),
         },
     )
-    shots = read_shots(Path(database), ("device", "ball"))
-    about = model_lines(yardstick, levels_without_term(_read_model(model), shots))
+    every = open_drives(Path(drives), ("golfer", "device", "ball"))
+    about = model_lines(yardstick, levels_without_term(_read_model(model), every))
     made = pages_lines(page, lookup, sheets)
     lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")

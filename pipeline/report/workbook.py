@@ -83,6 +83,8 @@ NOTES = (
 )
 
 
+MOST_ROWS = 50_000  # of golfers in a workbook; more make it slow to open
+
 # A p or q value below one in ten thousand is not known to more digits than that.
 SMALL = '[<0.0001]"<0.0001";0.0000'
 
@@ -190,8 +192,12 @@ def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Ma
     order = golfers.sort(
         "quarter", "flagged", "ranked_lost_yd", "golfer", descending=[True, True, True, False], nulls_last=True
     )
-    shown = _worded(order, "flagged").with_columns(pl.col("main_cause", "status").cast(pl.String))
-    _write(path, "Golfers", "golfers", shown, GOLFER_COLUMNS, golfer_notes(flags))
+    shown = _worded(order.head(MOST_ROWS), "flagged").with_columns(pl.col("main_cause", "status").cast(pl.String))
+    left_out = order.height - shown.height
+    notes = golfer_notes(flags)
+    if left_out:
+        notes = (("Rows left out", f"{left_out} more rows, the last in this order, stand in golfers.csv."), *notes)
+    _write(path, "Golfers", "golfers", shown, GOLFER_COLUMNS, notes)
 
 
 def _worded(table: pl.DataFrame, flag: str) -> pl.DataFrame:

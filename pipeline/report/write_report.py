@@ -48,7 +48,7 @@ def run(
     page : str
         Path of the page to be made.
     settings : dict
-        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `flight`.
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
     kept : bool
         Whether `which` is a kept model's record.
 

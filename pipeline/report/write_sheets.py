@@ -17,13 +17,13 @@ import numpy as np
 from pipeline.benchmark.build_bands import golfers_by_quarter
 from pipeline.benchmark.lookup import Guide
 from pipeline.benchmark.totals import Roller
+from pipeline.drive_pieces import open_drives
 from pipeline.fit.model import CarryModel
 from pipeline.flight.standard import StudyTables
 from pipeline.flight.turf import FIRMNESS
 from pipeline.report.inputs import read_table
 from pipeline.report.sheet_facts import moved_to_centre
 from pipeline.report.sheets import build_sheets
-from pipeline.store import read_drives
 from pipeline.tables import BandTable, Golfers
 
 
@@ -31,7 +31,7 @@ def run(
     golfers: str,
     bands: str,
     guide: str,
-    database: str,
+    drives: str,
     model: str,
     tables: str,
     sheets: str,
@@ -41,7 +41,7 @@ def run(
 
     Parameters
     ----------
-    golfers, bands, guide, database, model, tables : str
+    golfers, bands, guide, drives, model, tables : str
         Paths of the inputs.
     sheets : str
         Path of the folder to be made; what was in it before is gone.
@@ -56,15 +56,15 @@ def run(
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     with np.load(tables) as arrays:
         roller = Roller(StudyTables.from_arrays(dict(arrays)).standard, FIRMNESS[settings["flight"]["turf"]])
-    drives = read_drives(Path(database))
-    typical = golfers_by_quarter(drives, carry_model, settings["flags"]["min_shots"])
+    every = open_drives(Path(drives))
+    typical = golfers_by_quarter(every, carry_model, settings["flags"]["min_shots"])
     made = build_sheets(
         golfers=read_table(golfers, Golfers),
         bands=read_table(bands, BandTable),
         moved=moved_to_centre(
             typical, carry_model, roller, settings["bands"]["centres"], settings["bands"]["half_width_mph"]
         ),
-        drives=drives,
+        drives=every,
         guide=Guide.from_dict(json.loads(Path(guide).read_text(encoding="utf-8"))),
         model=carry_model,
         settings=settings,

@@ -124,6 +124,33 @@ class StandardShots(Shots):
     carry_standard_yd = dy.Float64(nullable=False, description="carry as measured plus the change")
 
 
+class Drives(dy.Schema):
+    """Drives as every later step reads them: drives.parquet, by golfer, source and row. Bounds as for Shots."""
+
+    golfer = dy.String(nullable=False, description="pseudonym")
+    quarter = dy.String(nullable=False)
+    struck_on = dy.Date(nullable=False)
+    device = dy.String(nullable=True)
+    ball = dy.String(nullable=True)
+    group = dy.String(nullable=True)
+    club_speed_mph = dy.Float64(nullable=False)
+    ball_speed_mph = dy.Float64(nullable=True)
+    launch_deg = dy.Float64(nullable=False)
+    spin_rpm = dy.Float64(nullable=False)
+    carry_yd = dy.Float64(nullable=False, description="at standard conditions")
+    carry_measured_yd = dy.Float64(nullable=False)
+    spin_measured = dy.Bool(nullable=True)
+    attack_deg = dy.Float64(nullable=True)
+    loft_deg = dy.Float64(nullable=True)
+    temp_c = dy.Float64(nullable=True)
+    pressure_hpa = dy.Float64(nullable=True)
+    humidity = dy.Float64(nullable=True)
+    altitude_m = dy.Float64(nullable=True)
+    wind_along_mps = dy.Float64(nullable=True)
+    source = dy.String(nullable=False)
+    row = dy.Int64(nullable=False)
+
+
 class Rejects(dy.Schema):
     """Rejected rows, one row each: rejects.csv. No content of the row, only where it is and the rule it broke."""
 

@@ -1,11 +1,17 @@
+import time
+import tracemalloc
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.benchmark import support
 from pipeline.benchmark.frontier import Population, efficient_at, map_at, supported_speeds
+from pipeline.benchmark.support import BINNED_FROM
 from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.fit.drives import typical_drives
-from pipeline.fit.replicates import draw_counts, refit
+from pipeline.fit.replicates import Replicates, draw_counts, refit
 
 
 @pytest.fixture(scope="module")
@@ -126,3 +132,62 @@ def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
     # Student's t with few degrees of freedom reaches beyond 1.645 standard errors.
     assert some.hi90_yd - some.carry_yd > 1.75 * some.std_error_yd
     assert all_.hi90_yd - all_.carry_yd < 1.75 * all_.std_error_yd
+
+
+def crowd_of(model, golfers):
+    """Give golfers about the model's own trends."""
+    rng = np.random.default_rng(9)
+    speed = rng.normal(92, 10, golfers)
+    launch = model.trends.launch(speed) + rng.normal(0, 1.8, golfers)
+    return Population(np.arange(golfers), speed, launch, model.trends.spin(speed) + rng.normal(0, 350, golfers))
+
+
+def drawn_from(refits, golfers, replicates):
+    counts = draw_counts(golfers, 2, replicates).astype(np.uint8)
+    return Replicates(counts, *(part[:replicates] for name, part in vars(refits).items() if name != "counts"))
+
+
+@pytest.mark.parametrize("speed", [72.0, 90.0, 108.0])
+def test_many_golfers_gathered_at_nodes_have_the_same_efficient_carry(speed, fitted, roller, monkeypatch):
+    model, refits, _ = fitted
+    population = crowd_of(model, 2 * BINNED_FROM)
+    draws = drawn_from(refits, 2 * BINNED_FROM, 20)
+    binned = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
+    near = map_at(model, population, speed, 5.0).supported
+    monkeypatch.setattr(support, "BINNED_FROM", 10**9)
+    exact = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
+    assert np.mean(map_at(model, population, speed, 5.0).supported != near) < 0.001
+    assert binned.carry_yd == pytest.approx(exact.carry_yd, abs=0.02)
+    assert binned.total_yd == pytest.approx(exact.total_yd, abs=0.02)
+    assert binned.std_error_yd == pytest.approx(exact.std_error_yd, rel=0.02)
+
+
+def test_counts_may_be_bytes(fitted, roller):
+    model, refits, population = fitted
+    few = drawn_from(refits, 80, 20)
+    wide = replace(few, counts=few.counts.astype(np.int64))
+    # Golfers who all launch too low have their best at the edge of their deliveries, so that every weight tells.
+    low = replace(population, launch_deg=population.launch_deg - 5)
+    narrow, plain = (efficient_at(model, draws, low, 90.0, 5.0, 5.0, roller) for draws in (few, wide))
+    assert narrow == plain
+
+
+@pytest.mark.long
+def test_the_build_of_200000_golfers_takes_little_time_and_memory(fitted, roller, capsys):
+    model, refits, _ = fitted
+    population = crowd_of(model, 200_000)
+    draws = drawn_from(refits, 200_000, 200)
+    tracemalloc.start()
+    map_at(model, population, 90.0, 5.0)
+    efficient_at(
+        model, replace(draws, **{k: v[:5] for k, v in vars(draws).items()}), population, 90.0, 5.0, 5.0, roller
+    )
+    peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    before = time.process_time()
+    efficient_at(model, draws, population, 90.0, 5.0, 5.0, roller)
+    took = time.process_time() - before
+    with capsys.disabled():
+        print(f"\none of 60 club speeds takes {took:.2f} s and {peak_mb:.0f} MB")
+    assert took < 3.0
+    assert peak_mb < 200

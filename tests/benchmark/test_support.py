@@ -2,7 +2,16 @@ import numpy as np
 import pytest
 from scipy.stats import gaussian_kde
 
-from pipeline.benchmark.support import Support, effective_number, kernel_weights, make_support, replicate_masks
+from pipeline.benchmark.support import (
+    BINNED_FROM,
+    Support,
+    binned_density,
+    effective_number,
+    kernel_weights,
+    make_support,
+    replicate_masks,
+    support_mask,
+)
 
 GRID = (np.linspace(6, 20, 29), np.linspace(1500, 4000, 26))
 
@@ -69,12 +78,12 @@ def test_replicates_have_their_own_golfers_and_smoothing(golfers):
     launch, spin, weights = golfers
     drawn = weights * np.random.default_rng(1).integers(0, 3, (3, 60))
     moved = launch + np.array([[0.0], [0.5], [1.0]])
-    masks = replicate_masks(moved, np.stack([spin] * 3), drawn, *GRID)
+    masks = replicate_masks(zip(moved, [spin] * 3, drawn, strict=True), *GRID)
     for mask, l, w in zip(masks, moved, drawn, strict=True):
         here = w > 0
         np.testing.assert_array_equal(mask, make_support(l[here], spin[here], w[here], *GRID).mask(w[here]))
-    alone = np.eye(60)[:1]
-    assert not replicate_masks(launch[None], spin[None], alone, *GRID).any()
+    alone = np.eye(60)[0]
+    assert not replicate_masks([(launch, spin, alone)], *GRID).any()
 
 
 def test_the_effective_number_counts_equal_weights_as_they_are():
@@ -96,3 +105,42 @@ def test_many_weights_at_once_equal_one_by_one(golfers):
     support = make_support(launch, spin, weights, *GRID)
     both = np.stack([weights, weights[::-1]])
     np.testing.assert_array_equal(support.mask(both)[1], support.mask(weights[::-1]))
+
+
+def many(kind):
+    """Give as many golfers as are gathered at nodes, a few of them far from the others."""
+    rng = np.random.default_rng(4)
+    n = BINNED_FROM
+    launch = rng.normal(13, 1.8, n) + (rng.random(n) < 0.03) * rng.normal(0, 4, n)
+    spin = rng.normal(2700, 350, n) + (rng.random(n) < 0.03) * rng.normal(600, 700, n)
+    if kind == "rounded":
+        launch, spin = np.round(launch, 1), np.round(spin, -1)
+    if kind == "alike":
+        launch, spin = 13 + 0.3 * (launch - 13), 2700 + 0.3 * (spin - 2700)
+    return launch, spin, rng.uniform(0.01, 1, n)
+
+
+@pytest.mark.parametrize("kind", ["plain", "rounded", "alike"])
+def test_golfers_gathered_at_nodes_have_the_support_of_the_kernel_sum(kind):
+    launch, spin, weights = many(kind)
+    grid = (np.arange(1, 26, 0.25), np.arange(500, 6000, 50.0))
+    support = make_support(launch, spin, weights, *grid)
+    gathered, summed = binned_density(launch, spin, weights, *grid), support.density(weights)
+    gathered, summed = gathered / gathered.sum(), summed / summed.sum()
+    assert np.abs(gathered - summed).max() < 0.004 * summed.max()
+    exact, binned = support.mask(weights), support_mask(launch, spin, weights, *grid)
+    assert exact.sum() > 50
+    # Stated: under 1 in 200 of all grid points; here 1 in 50 of those in the support.
+    assert np.sum(binned != exact) <= 0.02 * exact.sum()
+
+
+def test_golfers_not_drawn_and_one_far_away_change_no_node():
+    launch, spin, weights = many("plain")
+    support = support_mask(launch, spin, weights, *GRID)
+    beside = (np.append(part, more) for part, more in ((launch, 13.0), (spin, 2700.0), (weights, 0.0)))
+    np.testing.assert_array_equal(support_mask(*beside, *GRID), support)
+    few = np.where(np.arange(len(weights)) < 60, weights, 0.0)
+    plain = make_support(launch[:60], spin[:60], weights[:60], *GRID).mask(weights[:60])
+    np.testing.assert_array_equal(support_mask(launch, spin, few, *GRID), plain)
+    far = support_mask(np.append(launch, 70.0), np.append(spin, 14_000.0), np.append(weights, 1e-9), *GRID)
+    assert np.mean(far != support) < 0.002

@@ -7,13 +7,14 @@ import polars as pl
 import pytest
 from collect_samples import Collected, key_file
 
-from pipeline.collect import collect_log, load_shots
+from pipeline.collect import collect_logs, load_shots
+from pipeline.collect.partitions import describe
 from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 
 @pytest.fixture
 def collect(tmp_path: Path) -> Callable[..., Collected]:
-    """Run the step on one log; `out` names the folder of its results."""
+    """Run the step on one log; `out` names the folder of its results, `source` renames the log in its tables."""
 
     def run(
         log: Path,
@@ -23,21 +24,23 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
         **entry: Any,
     ) -> Collected:
         entry.setdefault("layout", None if layout is STANDARD_LAYOUT else "layout.yaml")
-        log_file = LogFile(source=source or log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
+        log_file = LogFile(source=log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
         paths = {
             "shots": tmp_path / out / f"{log.name}.shots.parquet",
             "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
-            "receipt": tmp_path / out / f"{log.name}.receipt.json",
+            "receipts": tmp_path / out / f"{log.name}.receipts.json",
         }
-        collect_log.run(
-            log=str(log),
+        collect_logs.run(
             key=str(key_file(tmp_path)),
             study="hill-school",
-            log_file=log_file.model_dump(mode="json", by_alias=True),
+            folder=str(log.parent),
+            partition=describe([log_file]),
             **{name: str(path) for name, path in paths.items()},
         )
-        receipt = json.loads(paths["receipt"].read_text(encoding="utf-8"))
+        [receipt] = json.loads(paths["receipts"].read_text(encoding="utf-8"))
         shots, rejects = (pl.read_parquet(paths[name], glob=False) for name in ("shots", "rejects"))
+        if source is not None:
+            shots, rejects = (table.with_columns(source=pl.lit(source)) for table in (shots, rejects))
         return Collected(shots, rejects, receipt, paths)
 
     return run
@@ -50,7 +53,7 @@ def load(tmp_path: Path) -> Callable[..., Path]:
     def run(*logs: Collected, out: str = "loaded") -> Path:
         folder = tmp_path / out
         load_shots.run(
-            receipts=[str(log.paths["receipt"]) for log in logs],
+            receipts=[str(log.paths["receipts"]) for log in logs],
             shots=[str(log.paths["shots"]) for log in logs],
             rejects=[str(log.paths["rejects"]) for log in logs],
             database=str(folder / "shots.duckdb"),

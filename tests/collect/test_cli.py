@@ -223,13 +223,13 @@ def test_module_is_the_command(tmp_path):
 def test_step_runs_by_its_name():
     call = '{"receipts": [], "shots": [], "rejects": [], "database": "d", "rejects_csv": "r"}'
 
-    unknown = run("pipeline.step", "colect_log", "{}")
+    unknown = run("pipeline.step", "colect_logs", "{}")
     no_json = run("pipeline.step", "load_shots", "{")
     no_object = run("pipeline.step", "load_shots", "[]")
     own_fault = run("pipeline.step", "load_shots", call)
 
     assert unknown.returncode == 2
-    assert unknown.stderr.startswith("usage: python -m pipeline.step NAME JSON..., where NAME is one of collect_log,")
+    assert unknown.stderr.startswith("usage: python -m pipeline.step NAME JSON..., where NAME is one of collect_logs,")
     assert (no_json.returncode, no_json.stderr) == (
         2, "load_shots: the settings are no JSON; give objects of keywords.\n",
     )  # fmt: skip
@@ -242,12 +242,13 @@ def test_step_runs_by_its_name():
 
 def test_step_that_meets_bad_input_ends_with_2(tmp_path):
     call = (
-        f'{{"log": "{tmp_path}/a.csv", "key": "{tmp_path}/k", "study": "x", "shots": "{tmp_path}/s.parquet", '
-        f'"rejects": "{tmp_path}/r.parquet", "receipt": "{tmp_path}/r.json", "log_file": '
-        '{"source": "a.csv", "entry": {"files": "a.csv"}, "layout": {"columns": {"golfer": {"from": "g"}}}}}'
+        f'{{"folder": "{tmp_path}", "key": "{tmp_path}/k", "study": "x", "shots": "{tmp_path}/s.parquet", '
+        f'"rejects": "{tmp_path}/r.parquet", "receipts": "{tmp_path}/r.json", "partition": '
+        '{"layouts": [], "entries": [{"entry": {"files": "a.csv"}, "layout": null, "group": "masked", '
+        '"sources": ["a.csv"]}]}}'
     )
 
-    result = run("pipeline.step", "collect_log", call)
+    result = run("pipeline.step", "collect_logs", call)
 
     assert result.returncode == 2
     assert result.stderr == f"{tmp_path}/k: there is no key file; make one with: yardband key STUDY\n"

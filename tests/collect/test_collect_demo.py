@@ -5,7 +5,9 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.collect import collect_log, load_shots
+from pipeline.collect import collect_logs, load_shots
+from pipeline.collect.collect_log import collect
+from pipeline.collect.partitions import describe
 from pipeline.study import find_logs, load_study
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -13,23 +15,17 @@ DEMO = Path(__file__).parents[2] / "data_demo"
 
 def test_demo_gives_the_planted_rejects_and_duplicates(tmp_path):
     folder, study = load_study(DEMO)
-    made = {"receipts": [], "shots": [], "rejects": []}
-    for index, log_file in enumerate(find_logs(folder, study)):
-        receipt, shots, rejects = (str(tmp_path / f"{index}.{end}") for end in ("json", "s.parquet", "r.parquet"))
-        collect_log.run(
-            log=str(folder / log_file.source),
-            key=str(folder / study.privacy.key_file),
-            study=study.study,
-            shots=shots,
-            rejects=rejects,
-            receipt=receipt,
-            log_file=log_file.model_dump(mode="json", by_alias=True),
-        )
-        for name, path in zip(made, (receipt, shots, rejects), strict=True):
-            made[name].append(path)
+    made = {name: str(tmp_path / name) for name in ("shots", "rejects", "receipts")}
+    collect_logs.run(
+        key=str(folder / study.privacy.key_file),
+        study=study.study,
+        folder=str(folder),
+        partition=describe(find_logs(folder, study)),
+        **made,
+    )
     outputs = {name: str(tmp_path / name) for name in ("database", "rejects_csv", "sources_csv")}
 
-    load_shots.run(**made, **outputs)
+    load_shots.run(**{name: [path] for name, path in made.items()}, **outputs)
 
     planted = json.loads((DEMO / "planted.json").read_text(encoding="utf-8"))
     expected = [
@@ -56,7 +52,7 @@ def test_demo_logs_with_a_mistaken_unit_of_carry_are_told():
         column = log_file.layout.columns["carry_yd"].model_copy(update={"unit": said})
         columns = {**log_file.layout.columns, "carry_yd": column}
         mistaken = log_file.model_copy(update={"layout": log_file.layout.model_copy(update={"columns": columns})})
-        told += collect_log.collect(folder / log_file.source, mistaken, bytes(32), lambda _: None).notes
+        told += collect(folder / log_file.source, mistaken, bytes(32), lambda _: None).notes
 
     assert [text.split(":")[0] for text in told] == [
         *["carry_yd looks like yd called m"] * 3,

@@ -1,11 +1,12 @@
 import math
 from datetime import date
 
+import polars as pl
 import pytest
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
-from pipeline.collect.layout import match_headers
-from pipeline.study import STANDARD_LAYOUT, Layout
+from pipeline.collect.layout import match_headers, standardise
+from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 FOREIGN = {
     "golfer": {"from": "Wer"},
@@ -145,3 +146,41 @@ def test_layout_without_a_required_column_is_a_problem():
     assert match_headers(HEADER.split(","), layout).problems == [
         "its layout names no header for the required column 'spin_rpm'; add it under columns"
     ]
+
+
+ODD_NUMBERS = [
+    "95", "95.5", " 95", "95 ", "+95", "+-95", "-5", "--5", "\u22125", "1.", ".5", "+.5", ".", "1e2", "1E-2", "1e",
+    "1e400",
+    "1_000", "0x10", "inf", "-Infinity", "nan", "NaN", "", "-", "n/a", "none", None, "1,5", "1.234,5",
+    "\u0665", "1d5", "9 5", ",", "1,5e1",
+]  # fmt: skip
+ODD_TEXTS = ["Ann Oak", " Ann Oak", "NA", "n/a", "-", "", None, "bad\x00name", "J\u00f6rg"]
+ODD_FLAGS = ["true", "TRUE", "1", "1.0", "0", "no", "maybe", "", None]
+ODD_TIMES = [
+    "2026-08-03T10:00:00", "2026-08-03 10:00:00", "2026-08-03T10:00:00Z", "2026-08-03", "2026-13-03T10:00:00",
+    "03/04/2026",
+    "2026-08-03T23:59:60", "2026-8-03T10:00:00", "0001-01-01T00:00:00", " 2026-08-03T10:00:00", "", None,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", [ODD_NUMBERS, [cell for cell in ODD_NUMBERS if cell is None or "." not in cell]])
+@pytest.mark.parametrize("unit", [None, "m/s"])
+@pytest.mark.parametrize("decimal", [".", ","])
+@pytest.mark.parametrize("typed_as_text", [True, False])
+def test_many_rows_are_read_as_few_are(decimal, typed_as_text, unit, odd):
+    # The quick ways of many rows must take and refuse what the slow way takes and refuses.
+    names = {"golfer": ODD_TEXTS, "device": ODD_TEXTS, "spin_measured": ODD_FLAGS, "struck_at": ODD_TIMES}
+    names |= dict.fromkeys(("club_speed_mph", "carry_yd"), odd)
+    cells_of = {name: [cells[place % len(cells)] for place in range(6000)] for name, cells in names.items()}
+    raw = pl.DataFrame(cells_of).with_columns(row=pl.int_range(1, 6001), ragged=pl.lit(False))
+    speed = STANDARD_LAYOUT.columns["club_speed_mph"].model_copy(update={"unit": unit})
+    columns = STANDARD_LAYOUT.columns | {"club_speed_mph": speed}
+    layout = STANDARD_LAYOUT.model_copy(update={"decimal": decimal, "columns": columns})
+    log_file = LogFile(source="a.csv", entry=LogEntry(files="a.csv"), layout=layout)
+
+    many = standardise(raw, log_file, typed_as_text=typed_as_text)
+
+    few = [standardise(raw.slice(place, 1000), log_file, typed_as_text=typed_as_text) for place in range(0, 6000, 1000)]
+    assert many.equals(pl.concat(few))
+    assert many["club_speed_mph"].n_unique() > 4
+    assert many["fault_rule"].n_unique() > 4

@@ -3,7 +3,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import polars as pl
 import pytest
 
-from pipeline.collect.times import RELEASED, exchanged, format_problem, latest_day, parse_times
+from pipeline.collect.times import RELEASED, _any_iso, _iso, exchanged, format_problem, latest_day, parse_times
 
 
 def read(cell, form=None, zone=None, iso_too=False, dtype=None):
@@ -135,3 +135,16 @@ def test_format_that_tells_the_day_is_sound(form):
 @pytest.mark.parametrize("form", ["%H:%M", "%d.%m.", "%Y", "", "%Q", "%d.%m.%Y%", "%F %I:%M", "%F %H:%M %Z"])
 def test_format_that_does_not_is_not(form):
     assert format_problem(form) is not None
+
+
+def test_usual_times_are_read_as_any_others():
+    cells = pl.Series(
+        [
+            "2026-08-03T10:00:00", "2026-08-03T23:59:60", "2026-08-03T24:00:00", "2026-13-03T10:00:00",
+            "2026-02-30T10:00:00", "0001-01-01T00:00:00", "9999-01-01T00:00:00", "2026-08-03T10:60:00", "2026-08-03",
+            "2026-08-03T10:00:00+02:00", "2026-08-03T10:00:00.5", "2026-08-03T10:00:00\n", "soon", None,
+        ]
+    )  # fmt: skip
+
+    assert _iso(cells).equals(_any_iso(cells))
+    assert _iso(cells)["naive"].null_count() < cells.len() - 3

@@ -4,6 +4,7 @@ from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect.collect_log import collect as collect_rows
 from pipeline.collect.pseudonym import pseudonym
+from pipeline.collect.withheld import _words as split_into_words
 from pipeline.collect.withheld import clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.study import STANDARD_LAYOUT, LogEntry, LogFile
 
@@ -42,6 +43,20 @@ def test_parts_of_a_name_count_only_where_they_are_asked_for():
 )  # fmt: skip
 def test_names_too_short_to_be_one_blot_nothing_out(name, text, found):
     assert holds_name(text, known_names([name]), parts=True) is found
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Ann Oak", " ANN  oak", "12.0", " 104711.00 ", "104711.5", "1.0.0", "Ann-Marie O'Neil_2", "A.B. Elm", "x\tyz",
+     "a\x01bc", "J\u00f6rg M\u00fcl", "\uff21nn Oak", "12.0 Ann", "_", "~Bo~"],
+)  # fmt: skip
+def test_plain_names_and_others_are_split_alike(name):
+    words = split_into_words(name)
+    known = known_names([name, "\u674e\u660e"])
+
+    long_enough = sum(map(str.isalpha, "".join(words))) >= 2 or len("".join(words)) >= 4
+    assert list(known.words) == ([words] if long_enough else []) + [["\u674e\u660e"]]
+    assert all(0 in known.by_word[word] for word in words if long_enough)
 
 
 def test_withheld_cells_are_counted_and_the_studys_own_words_stay():

@@ -7,16 +7,18 @@ import pytest
 from pipeline.fit.comparison import (
     Scored,
     carry_by,
-    errors_held_out,
+    errors_by_fold,
     errors_of,
     fingerprint,
     judge,
+    models_held_out,
     paired_score,
     score_both,
 )
-from pipeline.fit.contest import EVERYTHING, assign_folds, candidates_for, fit_candidate, hold_out
+from pipeline.fit.contest import EVERYTHING, Survey, candidates_for, fit_candidate, hold_out
 from pipeline.fit.drives import golfer_codes, typical_drives
 from pipeline.fit.moves import Fitted
+from pipeline.fit.trends import fit_trends
 from pipeline.flight.air import Air
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.trajectory import Launch, fly
@@ -93,7 +95,8 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
     drives = world.drives.head(200).with_columns(
         pl.lit(14.0).alias("temp_c"), pl.lit(900.0).alias("altitude_m"), *nulls
     )
-    moved = carry_by(drives, CALIBRATION, 1.46, StandardAir()) - carry(drives)
+    measured = drives.with_columns(pl.col("carry_yd").alias("carry_measured_yd"))
+    moved = carry_by(measured, CALIBRATION, 1.46, StandardAir()).columns("carry_yd")[0] - carry(drives)
 
     speed = drives.get_column("ball_speed_mph").to_numpy() * MPS_PER_MPH
     shots = Launch.straight(speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())
@@ -106,15 +109,16 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
 
 
 def test_held_out_errors_are_those_of_the_contest(world):
-    fold = assign_folds(golfer_codes(world.drives), 1)
-    found = errors_held_out(QUADRATIC, world.drives, np.ones(world.drives.height, dtype=bool), fold)
+    survey = Survey.of(world.drives, 1)
+    models = models_held_out(QUADRATIC, survey, fit_trends(survey.typical))
+    found = errors_by_fold(survey.drives, survey.fold_of_golfers, models)
     held = hold_out(QUADRATIC, world.drives, 1)
-    np.testing.assert_allclose(found, held.predicted[EVERYTHING] - held.measured, rtol=1e-12)
+    np.testing.assert_allclose(found, held.predicted[EVERYTHING] - held.measured, rtol=1e-9, atol=1e-9)
 
 
 def test_new_golfers_are_scored_by_the_old_model_as_it_is(world):
     old = fitted(QUADRATIC, first_golfers(world.drives, 60))
-    found, table = score_both(old, QUADRATIC, world.drives, carry(world.drives), 1)
+    found, table = score_both(old, QUADRATIC, world.drives, world.drives, 1)
     assert found.new_golfers == 20
     assert (found.on_new.golfers, found.on_new.drives) == (20, 600)
     assert (found.on_all.golfers, found.repeated) == (80, True)
@@ -132,7 +136,7 @@ def test_a_seen_golfer_does_not_flatter_the_old_model(world):
     odd = world.drives.get_column("golfer")[0]
     raised = world.drives.with_columns(pl.col("carry_yd") + 60 * (pl.col("golfer") == odd))
     # The kept model has followed the odd golfer; the repeated fit without him misses by his 60 yd.
-    _, table = score_both(fitted(LINE, raised), LINE, raised, carry(raised), 1)
+    _, table = score_both(fitted(LINE, raised), LINE, raised, raised, 1)
     his = table.filter(pl.col("golfer") == odd)
     np.testing.assert_allclose(his.get_column("old_yd").to_numpy(), his.get_column("new_yd").to_numpy(), atol=1e-6)
 
@@ -141,7 +145,7 @@ def test_new_golfers_are_not_in_the_repeated_old_fit(world):
     # Carry of the new golfers is 20 yd longer, which the old fit never saw, though they hit in its quarters too.
     old_drives = first_golfers(world.drives, 60)
     drives = world.drives.with_columns(pl.col("carry_yd") + 20.0 * (golfer_codes(world.drives) >= 60))
-    _, table = score_both(fitted(QUADRATIC, old_drives), QUADRATIC, drives, carry(drives), 1)
+    _, table = score_both(fitted(QUADRATIC, old_drives), QUADRATIC, drives, drives, 1)
     assert table.filter(~pl.col("is_new")).get_column("old_yd").mean() == pytest.approx(0, abs=0.5)
 
 
@@ -149,21 +153,21 @@ def test_later_quarters_are_not_in_the_repeated_old_fit(world):
     # In the newest quarter carry is 20 yd longer, which the old model can't know.
     later = world.drives.with_columns(pl.col("carry_yd") + 20, pl.lit("2026Q4").alias("quarter"))
     both = pl.concat([world.drives, later])
-    _, table = score_both(fitted(QUADRATIC, world.drives), QUADRATIC, both, carry(both), 1)
+    _, table = score_both(fitted(QUADRATIC, world.drives), QUADRATIC, both, both, 1)
     missed = table.get_column("old_yd").to_numpy()[world.drives.height :].mean()
     assert missed == pytest.approx(-20, abs=0.5)
 
 
 def test_few_new_golfers_are_not_scored_alone(world):
     old = fitted(QUADRATIC, first_golfers(world.drives, 75))
-    found, _ = score_both(old, QUADRATIC, world.drives, carry(world.drives), 1)
+    found, _ = score_both(old, QUADRATIC, world.drives, world.drives, 1)
     assert (found.new_golfers, found.on_new) == (5, None)
     assert found.deciding == found.on_all
 
 
 def test_an_old_fit_whose_drives_are_gone_is_scored_by_plain_predictions(world):
     old = fitted(QUADRATIC, world.drives, quarters=("2020Q1",))
-    found, table = score_both(old, QUADRATIC, world.drives, carry(world.drives), 1)
+    found, table = score_both(old, QUADRATIC, world.drives, world.drives, 1)
     assert not found.repeated
     np.testing.assert_allclose(table.get_column("old_yd").to_numpy(), errors_of(old.model, world.drives))
 
@@ -171,7 +175,7 @@ def test_an_old_fit_whose_drives_are_gone_is_scored_by_plain_predictions(world):
 def test_an_old_model_over_ball_speed_needs_drives_with_it(world):
     blind = world.drives.with_columns(pl.lit(None, pl.Float64).alias("ball_speed_mph"))
     club_line, _, _ = candidates_for("club")
-    found, table = score_both(fitted(QUADRATIC, world.drives), club_line, blind, carry(blind), 1)
+    found, table = score_both(fitted(QUADRATIC, world.drives), club_line, blind, blind, 1)
     assert table.height == 0
     assert found.deciding is None
     verdict = judge(fitted(QUADRATIC, world.drives), fitted(club_line, blind), found)

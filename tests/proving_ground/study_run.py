@@ -13,8 +13,9 @@ import yaml
 from academy import Academy
 
 from pipeline.benchmark import build_bands
-from pipeline.collect import collect_log, load_shots
+from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.key import SECRET_MARK, read_key
+from pipeline.collect.partitions import describe
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.fit import fit_model
 from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots
@@ -89,16 +90,11 @@ def _at(out: Path, **names: str) -> dict[str, str]:
 
 
 def _collect(root: Path, study: Any, key: Path, out: Path) -> None:
-    collected: dict[str, list[str]] = {"shots": [], "rejects": [], "receipts": []}
-    for number, log in enumerate(find_logs(root, study)):
-        paths = [str(out / f"{number}.{end}") for end in ("shots.parquet", "rejects.parquet", "receipt.json")]
-        collect_log.run(
-            str(root / log.source), str(key), study.study, *paths, log.model_dump(mode="json", by_alias=True)
-        )
-        for made, path in zip(collected.values(), paths, strict=True):
-            made.append(path)
+    made = _at(out, shots="shots.parquet", rejects="rejects.parquet", receipts="receipts.json")
+    collect_logs.run(str(key), study.study, str(root), describe(find_logs(root, study)), **made)
     load_shots.run(
-        **collected, **_at(out, database="loaded.duckdb", rejects_csv="rejects.csv", sources_csv="sources.csv")
+        **{name: [path] for name, path in made.items()},
+        **_at(out, database="loaded.duckdb", rejects_csv="rejects.csv", sources_csv="sources.csv"),
     )
 
 
@@ -112,7 +108,9 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         seed=study.seed,
     )
     build_flight_table.run(database=str(out / "loaded.duckdb"), **flight, air=air)
-    standardise_shots.run(**_at(out, loaded="loaded.duckdb", database="shots.duckdb"), **flight, air=air)
+    standardise_shots.run(
+        **_at(out, loaded="loaded.duckdb", database="shots.duckdb", drives="drives.parquet"), **flight, air=air
+    )
 
 
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:

@@ -40,7 +40,7 @@ SETTINGS = {
     "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
     "window_tolerance_yd": 5.0,
     "flight": {"coefficients": "best", "turf": "normal"},
-    "report": {"sheets": "flagged"},
+    "report": {"sheets": "flagged", "most_sheets": 1000},
 }
 FEW_DRIVES = "g0000000000000014"  # golfer 20 has 8 drives in 2026Q3
 

@@ -14,7 +14,7 @@ def jobs(stderr):
 
 
 AFTER_A_LOG = [
-    "all", "assess_golfers", "build_bands", "build_flight_table", "calibrate_flight", "collect_log", "draw_figures",
+    "all", "assess_golfers", "build_bands", "build_flight_table", "calibrate_flight", "collect_logs", "draw_figures",
     "fit_model", "keep_model", "load_shots", "standardise_shots", "summarise_run", "write_diagnostics", "write_lookup",
     "write_report", "write_sheets", "write_workbook",
 ]  # fmt: skip
@@ -41,7 +41,7 @@ def test_a_changed_log_redoes_only_what_depends_on_it_and_a_bad_one_stops_nothin
     (study / "logs/bay_broken.csv").write_bytes(b"")
     third = snakemake(folder, study="study")
     assert third.returncode == 0, third.stderr
-    assert jobs(third.stderr).count("collect_log") == 2
+    assert jobs(third.stderr).count("collect_logs") == 1
     assert "refused: logs/bay_broken.csv: " in third.stderr
     sources = pl.read_csv(folder / "results/twin-valleys/sources.csv")
     assert sources.filter(source="logs/bay_broken.csv").select("status", "rows").row(0) == ("refused", 0)
@@ -66,12 +66,12 @@ def test_a_touched_threshold_does_not_fit_again(copied, snakemake):
     assert "assess_golfers" in jobs(run.stderr)
 
 
-def test_a_touched_log_is_collected_again_and_no_other(copied, snakemake):
+def test_a_touched_log_is_collected_again_with_the_small_logs_beside_it(copied, snakemake):
     study, folder = copied
     (study / "logs/fell_2026q2.csv").touch()
     planned = snakemake(folder, "--dry-run", study="study")
-    assert "Collect logs/fell_2026q2.csv" in planned.stdout
-    assert planned.stdout.count("Collect logs/") == 1
+    told = [line.split(": ")[1] for line in planned.stdout.splitlines() if "Collect " in line]
+    assert told == ["Collect 6 small logs"]
 
 
 def test_a_study_without_a_key_is_refused_politely(copied, snakemake):

@@ -1,0 +1,105 @@
+import json
+
+import duckdb
+import polars as pl
+import pytest
+from collect_samples import HEADER, ROW, Collected, changed, csv_text, key_file, written
+
+from pipeline.collect import collect_logs, read
+from pipeline.collect.partitions import describe
+from pipeline.errors import UserError
+from pipeline.study import STANDARD_LAYOUT, LogEntry, LogFile
+
+
+@pytest.fixture
+def together(tmp_path):
+    """Collect logs in one partition; `receipt` of the outcome is the list of them."""
+
+    def run(*logs, out="together"):
+        described = [LogFile(source=log.name, entry=LogEntry(files="*"), layout=STANDARD_LAYOUT) for log in logs]
+        paths = {name: tmp_path / out / f"{name}.out" for name in ("shots", "rejects", "receipts")}
+        collect_logs.run(
+            key=str(key_file(tmp_path)),
+            study="hill-school",
+            folder=str(tmp_path),
+            partition=describe(described),
+            **{name: str(path) for name, path in paths.items()},
+        )
+        receipts = json.loads(paths["receipts"].read_text(encoding="utf-8"))
+        tables = [pl.read_parquet(paths[name]) for name in ("shots", "rejects")]
+        return Collected(*tables, receipts, paths)
+
+    return run
+
+
+def many(count, **cells):
+    """Give the texts of drives that are judged by their flight."""
+    return csv_text(*(changed(struck_at=f"2026-08-03T10:00:{second:02d}", **cells) for second in range(count)))
+
+
+def test_logs_together_are_what_they_are_alone(tmp_path, collect, together):
+    logs = [
+        written(tmp_path / "a.csv", many(30)),
+        written(tmp_path / "b.csv.gz", csv_text(changed(carry_yd="x"), ROW)),
+        written(tmp_path / "c.csv", many(40, golfer="Bo", carry_yd="206", ball_speed_mph="")),
+        written(tmp_path / "d.csv", many(25, golfer="Cy", club_speed_mph="80", ball_speed_mph="115", carry_yd="105")),
+    ]
+
+    found = together(*reversed(logs))
+
+    alone = [collect(log) for log in logs]
+    assert found.shots.equals(pl.concat([one.shots for one in alone]))
+    assert found.rejects.equals(pl.concat([one.rejects for one in alone]))
+    assert [one["source"] for one in found.receipt] == [log.name for log in logs]
+    for one, other in zip(found.receipt, alone, strict=True):
+        assert one | {"carry_over_flight": None} == other.receipt | {"carry_over_flight": None}
+        ratios = [receipt["carry_over_flight"] or 0.0 for receipt in (one, other.receipt)]
+        assert ratios[0] == pytest.approx(ratios[1], rel=1e-12)
+    assert [bool(one["notes"]) for one in found.receipt] == [False, False, False, True]
+    assert [one["carry_over_flight"] is None for one in found.receipt] == [False, True, True, False]
+
+
+def test_a_refused_log_leaves_its_neighbours_as_they_are(tmp_path, together, monkeypatch):
+    monkeypatch.setattr(read, "BATCH_ROWS", 5)
+    good = [written(tmp_path / name, csv_text(ROW)) for name in ("a.csv", "c.csv")]
+    # Drives were read before the second header shows.
+    bad = written(tmp_path / "b.csv", csv_text(*[ROW] * 20, ",".join(reversed(HEADER.split(",")))))
+
+    found = together(good[0], bad, good[1])
+
+    assert found.shots["source"].to_list() == ["a.csv", "c.csv"]
+    assert [(one["status"], one["rows"]) for one in found.receipt] == [("used", 1), ("refused", 0), ("used", 1)]
+    assert together(bad, written(tmp_path / "d.csv", ""), out="none").shots.height == 0
+
+
+def test_a_log_that_changes_stops_the_partition_and_nothing_is_written(tmp_path, together, monkeypatch):
+    logs = [written(tmp_path / name, csv_text(ROW)) for name in ("a.csv", "b.csv")]
+    inner = collect_logs.read_log
+
+    def meanwhile(log, *rest):
+        inner_result = inner(log, *rest)
+        if log.name == "a.csv":
+            monkeypatch.setattr("pipeline.collect.collect_log.split", lambda *_: logs[1].write_text("gone"))
+        return inner_result
+
+    monkeypatch.setattr(collect_logs, "read_log", meanwhile)
+
+    with pytest.raises(UserError, match=r"b\.csv: it changed while it was read"):
+        together(*logs)
+    assert not (tmp_path / "together").exists()
+
+
+def test_large_and_small_logs_are_loaded_by_source_and_row(tmp_path, collect, together, load):
+    texts = {name: csv_text(*(changed(golfer=name, spin_rpm=str(2000 + 100 * n)) for n in range(3))) for name in "abcd"}
+    logs = {name: written(tmp_path / f"{name}.csv", text) for name, text in texts.items()}
+    doubled = written(tmp_path / "e.csv", texts["c"])
+
+    folder = load(together(logs["c"], doubled, logs["a"]), collect(logs["d"]), collect(logs["b"]))
+
+    with duckdb.connect(str(folder / "shots.duckdb"), read_only=True) as connection:
+        found = connection.sql("SELECT source, row FROM shots").fetchall()
+    assert found == [(f"{name}.csv", row) for name in "abcd" for row in (1, 2, 3)]
+    sources = pl.read_csv(folder / "sources.csv")
+    assert sources.select("source", "accepted", "duplicates").rows() == [
+        *((f"{name}.csv", 3, 0) for name in "abcd"), ("e.csv", 0, 3),
+    ]  # fmt: skip
