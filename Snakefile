@@ -393,6 +393,11 @@ if SPEED_LOGS:
             STEP
 
 
+# Speed practice's tables for the pages, where there are any.
+PRACTICE = {"practice": rules.assess_practice.output.practice} if SPEED_LOGS else {}
+LIGHT_TOOL = {"light_tool": rules.assess_practice.output.light_tool} if SPEED_LOGS else {}
+
+
 rule draw_figures:
     input:
         golfers=rules.assess_golfers.output.golfers,
@@ -422,6 +427,13 @@ rule write_report:
         card=MODEL["card"],
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
+        cohorts=rules.assess_progress.output.cohorts,
+        goals=rules.plan_goals.output.goals,
+        priorities=rules.plan_goals.output.priorities_csv,
+        delivery=rules.advise_delivery.output.delivery,
+        slopes=rules.advise_delivery.output.slopes,
+        **PRACTICE,
+        **LIGHT_TOOL,
     output:
         page=f"{OUT}/report/academy.html",
     params:
@@ -447,6 +459,11 @@ rule write_sheets:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         tables=rules.build_flight_table.output.tables,
+        goals=rules.plan_goals.output.goals,
+        priorities=rules.plan_goals.output.priorities_csv,
+        delivery=rules.advise_delivery.output.delivery,
+        progress=rules.assess_progress.output.progress,
+        **PRACTICE,
     output:
         sheets=directory(f"{OUT}/golfers/sheets"),
     params:
@@ -522,6 +539,10 @@ rule summarise_run:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
+        cohorts=rules.assess_progress.output.cohorts,
+        goals=rules.plan_goals.output.goals,
+        priorities=rules.plan_goals.output.priorities_csv,
+        **PRACTICE,
     output:
         record=f"{OUT}/run.json",
         summary=f"{OUT}/summary.txt",
@@ -569,7 +590,7 @@ rule proving_ground:
         expand(
             "results/proving_ground/{name}",
             name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"]
-            + ["considered.csv", "considered.md"],
+            + ["coach.csv", "considered.csv", "considered.md"],
         ),
     params:
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),

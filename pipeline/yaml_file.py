@@ -9,6 +9,9 @@ from pipeline.errors import UserError
 
 Place = tuple[str | int, ...]
 
+TAG = "tag:yaml.org,2002:"
+NUMBERED: tuple[Place, ...] = (("goals", "carry_yd"),)  # places whose keys are numbers
+
 
 def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     """Read a YAML file whose keys are words, each once.
@@ -79,7 +82,7 @@ def _walk(path: Path, node: yaml.Node, place: Place, lines: dict[Place, int]) ->
         return
     for key, item in node.value:
         line = key.start_mark.line + 1
-        if key.tag != "tag:yaml.org,2002:str":
+        if key.tag != f"{TAG}str" and not (place in NUMBERED and key.tag in (f"{TAG}int", f"{TAG}float")):
             written = getattr(key, "value", "")
             raise UserError(f"{path}: line {line}: the key {written!r} is no word; put it in quotes or correct it.")
         here = (*place, str(key.value))

@@ -59,7 +59,7 @@ def test_study_is_named_by_its_file_too(study):
             "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
         ),
         (SMALLEST + "report: {sheets: some}", "report.sheets: input should be 'flagged' or 'all', but it is 'some'."),
-        (SMALLEST + "report: {sheet: all}", "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets."),
+        (SMALLEST + "report: {sheet: all}", "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets, most_sheets."),
         (SMALLEST + "seed: soon", "study.yaml: line 3: seed: should be a whole number, but it is 'soon'."),
         (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: line 3: bands.centres: names a centre twice."),
         ("study: a/b\nlogs: [{files: x}]", "study.yaml: line 1: study: "),
@@ -221,3 +221,9 @@ def test_a_log_with_control_characters_in_its_name_is_refused(study, sign):
 
     assert "has control characters in its name; rename the file." in problem
     assert sign not in problem
+
+
+def test_a_band_of_a_goal_may_be_written_as_a_number(tmp_path):
+    (tmp_path / "study.yaml").write_text(SMALLEST + "goals: {carry_yd: {90: 230}}\n", encoding="utf-8")
+    _, study = load_study(tmp_path)
+    assert study.goals.carry_yd == {90.0: 230.0}

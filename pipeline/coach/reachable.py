@@ -246,6 +246,7 @@ def _some(present: Present, carry: Carry, moves: Moves, attack_deg: float) -> pl
     upwards = moves.by_attack(present, attack_deg)
     inside, now = _reached(present, carry, by_loft), carry.yards(present, nowhere)
     best, place = _best(present, carry, by_loft, inside)
+    best = np.maximum(best, now)  # the step of no change, worked out beside others, differs in the last digit
     # Loft is chosen anew: more attack may want less of it.
     higher = by_loft + upwards[:, None, :]
     top, top_place = _best(present, carry, higher, carry.holds(present, higher) & ~np.isnan(by_loft).any(axis=-1))

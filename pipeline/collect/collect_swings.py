@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 import polars as pl
 
-from pipeline.collect.collect_log import Receipt, golfers_of
+from pipeline.collect.collect_log import Receipt
 from pipeline.collect.key import read_key
 from pipeline.collect.read import LogRefusedError, fingerprint, open_log, sha256_of
 from pipeline.collect.rules import Split
@@ -29,7 +29,7 @@ from pipeline.collect.swings import (
     swing_remarks,
 )
 from pipeline.collect.times import latest_day
-from pipeline.collect.withheld import holds_name, shown_headers
+from pipeline.collect.withheld import holds_name, known_names, shown_headers
 from pipeline.errors import UserError
 from pipeline.files import write_csv, write_parquet
 from pipeline.study import SpeedFile
@@ -114,7 +114,7 @@ def _collect(log: Path, speed_file: SpeedFile, key: bytes) -> CollectedLog:
         matched = match_swing_headers(opened.headers, speed_file.layout)
         if matched.problems:
             raise LogRefusedError("; ".join(matched.problems))
-        names = golfers_of(opened, matched.positions["golfer"])
+        names = known_names(opened.distinct(matched.positions["golfer"]))
         pieces = [
             standardise_swings(raw, speed_file, typed_as_text=opened.typed_as_text)
             for raw in opened.batches(matched.positions)

@@ -10,13 +10,14 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.collect.collect_log import matched_columns
+from pipeline.collect.collect_swings import names_in
 from pipeline.collect.key import read_key, refuse_results
 from pipeline.collect.layout import standardise
 from pipeline.collect.pseudonym import normalise_name, pseudonym
 from pipeline.collect.read import LogRefusedError, open_log
 from pipeline.errors import UserError
 from pipeline.files import FORMULA
-from pipeline.study import LogFile, find_logs, load_study
+from pipeline.study import LogFile, find_logs, find_speed_logs, load_study
 
 NAMES_FILE = "names.csv"
 
@@ -24,8 +25,8 @@ NAMES_FILE = "names.csv"
 def write_names(study: Path) -> tuple[Path, int]:
     """Write `names.csv` (`golfer, name`) beside a study's key, readable by its owner alone.
 
-    A golfer's name is spelt as the first row of the first log (by path) spells it. Logs that can't be used are left
-    out, as they are from the run.
+    A golfer's name is spelt as the first row of the first log (by path) spells it, shot logs before logs of swings
+    without a ball. Logs that can't be used are left out, as they are from the run.
 
     Parameters
     ----------
@@ -47,16 +48,18 @@ def write_names(study: Path) -> tuple[Path, int]:
     path = key_file.parent / NAMES_FILE
     refuse_results(path, "the list of names")
     key = read_key(key_file, configured.study)
+    listed = [name for log_file in find_logs(folder, configured) for name in _names_in(folder, log_file)]
+    for speed_file in find_speed_logs(folder, configured):
+        listed += names_in(folder / speed_file.source, speed_file)
     first: dict[str, str] = {}
-    for log_file in find_logs(folder, configured):
-        for name in _names_in(folder, log_file):
-            first.setdefault(normalise_name(name), name)
-    listed = sorted((pseudonym(name, key, "golfer"), name) for name in first.values())
+    for name in listed:
+        first.setdefault(normalise_name(name), name)
+    rows = sorted((pseudonym(name, key, "golfer"), name) for name in first.values())
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerows([("golfer", "name"), *((golfer, _harmless(name)) for golfer, name in listed)])
+    writer.writerows([("golfer", "name"), *((golfer, _harmless(name)) for golfer, name in rows)])
     _write_private(path, text.getvalue())
-    return path, len(listed)
+    return path, len(rows)
 
 
 def _harmless(name: str) -> str:

@@ -36,7 +36,9 @@ def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
     # Types come from the schema: an all-null column of a small study must not be guessed as text.
     dtypes = types_of(schema)
     try:
-        return schema.validate(pl.read_csv(path, schema_overrides=dtypes), cast=True)
+        table = pl.read_csv(path, schema_overrides=dtypes)
+        # Cast here, not by the validation: that adds columns of its own, which a rule over all columns would see.
+        return schema.validate(table.select(pl.col(name).cast(kind) for name, kind in dtypes.items()))
     except FileNotFoundError:
         raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
     except (pl.exceptions.PolarsError, dy.exc.SchemaError, dy.exc.ValidationError):

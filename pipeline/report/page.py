@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.colors import to_hex
 
+from pipeline.coach.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.errors import UserError
 from pipeline.report.academy_words import band_sentences
 from pipeline.report.display import (
@@ -28,6 +29,16 @@ from pipeline.report.display import (
 from pipeline.report.look import band_colours
 from pipeline.report.movement import count_movement, show_changes
 from pipeline.report.naming import CARRY, LINKS, LOSSES, delivery_name, figure_names
+from pipeline.report.page_coach import (
+    FIRST_WORDS,
+    GROUP,
+    REACH_WORDS,
+    PageTables,
+    coach_facts,
+    show_groups,
+    show_verdicts,
+)
+from pipeline.report.sheet_coach import ASSOCIATIONS
 from pipeline.report.sheets import INDEX, sheet_name
 from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
 
@@ -64,6 +75,7 @@ def build_page(
     images: Mapping[str, bytes],
     card: str,
     model: Mapping[str, Any],
+    coach: PageTables,
     settings: dict[str, Any],
 ) -> str:
     """Build the academy's page.
@@ -78,6 +90,8 @@ def build_page(
         Text of the model card; shown as it is.
     model : mapping
         Which model golfers were held against, see `pipeline.report.inputs.read_yardstick`.
+    coach : PageTables
+        Progress, goals, what goes with attack and loft, speed practice.
     settings : dict
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
 
@@ -113,10 +127,15 @@ def build_page(
         chosen=_chosen(scores),
         flight=kept_set(calibrations),
         model=model,
+        coach=coach_facts(coach, quarter),
+        words={"first": FIRST_WORDS, "reach": REACH_WORDS, "associations": ASSOCIATIONS},
+        cautions=SPEED_PRACTICE_CAUTIONS,
         tables=_tables(
             {
                 **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
                 **_golfer_tables(golfers, changes, quarter, settings["report"]["most_sheets"]),
+                "verdicts": Shown(show_verdicts(coach.cohorts, quarter), ("What",)),
+                "groups": Shown(show_groups(coach.cohorts, quarter), GROUP),
                 "flight": Shown(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
                 "scores": Shown(show_scores(scores), ("Model", "Chosen", "Note")),
                 "sources": Shown(show_sources(sources), ("Log", "Status", "Remark")),

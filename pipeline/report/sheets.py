@@ -9,9 +9,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from matplotlib.colors import to_hex
 
 from pipeline.benchmark.lookup import Guide
+from pipeline.coach.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.fit.drives import DrivePieces
 from pipeline.fit.model import CarryModel
 from pipeline.report.look import FLAG_COLOUR, band_colours
+from pipeline.report.sheet_coach import CoachTables, Row, back_of, back_rows, lost_change
 from pipeline.report.sheet_drawings import delivery_chart, history_chart, parts_chart, standing_chart
 from pipeline.report.sheet_facts import KEYS, Target, drives_of, sheet_rows, target_at
 from pipeline.report.sheet_words import (
@@ -42,6 +44,7 @@ def build_sheets(
     drives: pl.DataFrame | DrivePieces,
     guide: Guide,
     model: CarryModel,
+    coach: CoachTables,
     settings: Mapping[str, Any],
 ) -> Iterator[tuple[str, str]]:
     """Build the sheets and the page that lists them, one after the other.
@@ -57,6 +60,8 @@ def build_sheets(
     guide : Guide
         What is efficient by club speed.
     model : CarryModel
+    coach : CoachTables
+        Goals and the like; a sheet whose golfer and quarter are in none of them has no back.
     settings : mapping
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `report`.
 
@@ -88,6 +93,7 @@ def build_sheets(
     )
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
     colours = {centre: to_hex(colour) for centre, colour in band_colours(centres).items()}
+    coached = back_rows(coach, rows, str(golfers["quarter"].max()))
     template = environment.get_template("sheet.html.j2")
     for row in rows.iter_rows(named=True):
         history = past[(row["golfer"],)].filter(pl.col("quarter") <= row["quarter"]).to_dicts()
@@ -99,6 +105,7 @@ def build_sheets(
                 history,
                 target_at(guide, model, row["club_speed_mph"]),
                 dots.get((row["golfer"], row["quarter"])),
+                coached.get((row["golfer"], row["quarter"]), {}),
                 settings,
                 colours,
             ),
@@ -113,6 +120,7 @@ def _sheet(
     history: list[dict[str, Any]],
     target: Target | None,
     dots: pl.DataFrame | None,
+    coached: Mapping[str, Row],
     settings: Mapping[str, Any],
     colours: Mapping[float, str],
 ) -> str:
@@ -128,7 +136,9 @@ def _sheet(
         sentence=first_work(row, target, threshold_yd),
         lost=yards_lost(row),
         rank=standing(row),
-        change=change_since(history),
+        change=lost_change(coached.get("progress")) or change_since(history),
+        back=back_of(coached) if coached else None,
+        cautions=SPEED_PRACTICE_CAUTIONS,
         window_text=_window_text(row, target),
         parts=[(name.removeprefix("lost_").removesuffix("_yd"), row[name]) for name in PARTS] if assessed else [],
         meanings=MEANINGS,

@@ -1,12 +1,13 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
-In: golfers.csv, scores.csv, sources.csv, the pages, shots.duckdb, model.json, and what tells which model it is: a kept
-model's record.json or the newest fit's verdict.json. Out: run.json (configuration as resolved, versions, the model,
+In: golfers.csv, scores.csv, sources.csv, cohorts.csv, goals.csv, priorities.csv, practice.csv if there is one, the
+pages, drives.parquet, model.json, and what tells which model it is: a kept model's record.json or the newest fit's
+verdict.json. Out: run.json (configuration as resolved, versions, the model,
 input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +19,10 @@ from pipeline.fit.kept import package_versions
 from pipeline.fit.model import CarryModel
 from pipeline.fit.moves import levels_without_term, plain
 from pipeline.report.inputs import read_table, read_yardstick
-from pipeline.tables import Golfers, Scores, Sources
+from pipeline.report.page_coach import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.tables import Cohorts, Goals, Golfers, Practice, Priorities, Scores, Sources
 
+Facts = Mapping[str, Any]
 CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."
 
 
@@ -33,27 +36,30 @@ def run(
     drives: str,
     model: str,
     which: str,
+    cohorts: str,
+    goals: str,
+    priorities: str,
     record: str,
     summary: str,
     settings: dict[str, Any],
     kept: bool,
+    practice: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
     logs = read_table(sources, Sources)
     yardstick = read_yardstick(which, model, kept=kept)
-    write_json(
-        Path(record),
-        {
-            "configuration": settings,
-            "model": yardstick | {"file": model},
-            "versions": package_versions(),
-            "sources": logs.to_dicts(),
-        },
-    )
+    told = {"configuration": settings, "model": yardstick | {"file": model}}
+    write_json(Path(record), told | {"versions": package_versions(), "sources": logs.to_dicts()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     about = model_lines(yardstick, levels_without_term(_read_model(model), every))
-    made = pages_lines(page, lookup, sheets)
-    lines = summary_lines(read_table(golfers, Golfers), read_table(scores, Scores), logs, made, about)
+    table = read_table(golfers, Golfers)
+    made = coach_lines(
+        progress_facts(read_table(cohorts, Cohorts), str(table["quarter"].max())),
+        goal_facts(read_table(goals, Goals), read_table(priorities, Priorities)),
+        practice_facts(read_table(practice, Practice) if practice else None, None),
+    )
+    made += pages_lines(page, lookup, sheets)
+    lines = summary_lines(table, read_table(scores, Scores), logs, made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
@@ -85,6 +91,42 @@ def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str
     return lines
 
 
+def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) -> list[str]:
+    """Tell progress, goals and speed practice in a line each.
+
+    Parameters
+    ----------
+    progress, goals, practice : mapping
+        From `progress_facts`, `goal_facts` and `practice_facts` of `pipeline.report.page_coach`.
+
+    Returns
+    -------
+    list of str
+        None of progress where nobody is compared, and none of practice where the study has no speed logs.
+    """
+    lines = []
+    if progress is not None and progress["suppressed"]:
+        lines.append("Progress: too few golfers were compared with an earlier quarter to show it.")
+    elif progress is not None:
+        lines.append(
+            f"Progress: {progress['golfers']} golfers compared with an earlier quarter; carry better for "
+            f"{progress['carry_better']}, worse for {progress['carry_worse']}; yards lost better for "
+            f"{progress['lost_better']}, worse for {progress['lost_worse']}."
+        )
+    gap = "" if goals["gap_yd"] is None else f", median gap {goals['gap_yd']:.0f} yd"
+    first = ", ".join(f"{FIRST_WORDS[name]} {count}" for name, count in goals["firsts"])
+    lines.append(
+        f"Goals: {goals['with_goal']} of {goals['golfers']} golfers have one, {goals['open']} not reached yet{gap}"
+        f"{f'; {first}' if first else ''}."
+    )
+    if practice is not None:
+        lines.append(
+            f"Speed practice: {practice['golfers']} golfers, {practice['trends']['gaining']} gaining, "
+            f"{practice['projections']['dated']} with a day for the next band."
+        )
+    return lines
+
+
 def pages_lines(page: str, lookup: str, sheets: str) -> list[str]:
     """Tell what to open: the academy's page, the coach's, the list in the folder of golfers' sheets."""
     return [
@@ -104,7 +146,7 @@ def summary_lines(
     golfers, scores, sources : DataFrame
         The tables `Golfers`, `Scores` and `Sources`.
     made : sequence of str
-        From `pages_lines`.
+        From `coach_lines` and `pages_lines`.
     about : sequence of str
         From `model_lines`.
 

@@ -2,7 +2,9 @@
 
 In: golfers.csv (Golfers), changes.csv (Changes), bands.csv (BandTable), scores.csv (Scores), sources.csv (Sources),
 rejects.csv (Rejects), calibrations.csv (Calibrations), the figures as png, the model card, model.json, and what tells
-which model it is: a kept model's record.json or the newest fit's verdict.json. Out: academy.html.
+which model it is: a kept model's record.json or the newest fit's verdict.json; cohorts.csv (Cohorts), goals.csv
+(Goals), priorities.csv (Priorities), delivery.csv (Delivery), delivery_slopes.csv (DeliverySlopes) and, where there are
+speed logs, practice.csv (Practice) and light_tool.json. Out: academy.html.
 """
 
 from collections.abc import Sequence
@@ -11,10 +13,25 @@ from typing import Any
 
 from pipeline.errors import UserError
 from pipeline.files import write_text
-from pipeline.report.inputs import read_table, read_yardstick
+from pipeline.report.inputs import read_json, read_table, read_yardstick
 from pipeline.report.naming import figure_names, match_paths
 from pipeline.report.page import build_page
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+from pipeline.report.page_coach import PageTables
+from pipeline.tables import (
+    BandTable,
+    Calibrations,
+    Changes,
+    Cohorts,
+    Delivery,
+    DeliverySlopes,
+    Goals,
+    Golfers,
+    Practice,
+    Priorities,
+    Rejects,
+    Scores,
+    Sources,
+)
 
 
 def run(
@@ -29,15 +46,22 @@ def run(
     card: str,
     model: str,
     which: str,
+    cohorts: str,
+    goals: str,
+    priorities: str,
+    delivery: str,
+    slopes: str,
     page: str,
     settings: dict[str, Any],
     kept: bool,
+    practice: str | None = None,
+    light_tool: str | None = None,
 ) -> None:
     """Read the tables and figures and write the page.
 
     Parameters
     ----------
-    golfers, changes, bands, scores, sources, rejects, calibrations : str
+    golfers, changes, bands, scores, sources, rejects, calibrations, cohorts, goals, priorities, delivery, slopes : str
         Paths of the tables.
     figures : sequence of str
         Paths of the figures; the png ones are put into the page.
@@ -51,6 +75,8 @@ def run(
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
     kept : bool
         Whether `which` is a kept model's record.
+    practice, light_tool : str, optional
+        Paths of what speed practice did; a study without speed logs has none.
 
     Raises
     ------
@@ -71,6 +97,15 @@ def run(
             images={name: _read(by_kind["png"]) for name, by_kind in paths.items()},
             card=_read(Path(card)).decode("utf-8"),
             model=read_yardstick(which, model, kept=kept),
+            coach=PageTables(
+                read_table(cohorts, Cohorts),
+                read_table(goals, Goals),
+                read_table(priorities, Priorities),
+                read_table(delivery, Delivery),
+                read_table(slopes, DeliverySlopes),
+                read_table(practice, Practice) if practice else None,
+                read_json(light_tool) if light_tool else None,
+            ),
             settings=settings,
         ),
     )

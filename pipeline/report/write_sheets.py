@@ -1,6 +1,8 @@
 """Step: write the golfers' sheets, one HTML page per golfer and quarter, and a page that lists them.
 
-In: golfers.csv (Golfers), bands.csv (BandTable), guide.json, shots.duckdb, model.json, tables.npz.
+In: golfers.csv (Golfers), bands.csv (BandTable), guide.json, drives.parquet, model.json, tables.npz; goals.csv (Goals),
+priorities.csv (Priorities), delivery.csv (Delivery), progress.csv (Progress) and, where there are speed logs,
+practice.csv (Practice).
 Out: the folder golfers/sheets, made whole: <quarter>_<golfer>.html and index.html.
 """
 
@@ -22,9 +24,10 @@ from pipeline.fit.model import CarryModel
 from pipeline.flight.standard import StudyTables
 from pipeline.flight.turf import FIRMNESS
 from pipeline.report.inputs import read_table
+from pipeline.report.sheet_coach import CoachTables
 from pipeline.report.sheet_facts import moved_to_centre
 from pipeline.report.sheets import build_sheets
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables import BandTable, Delivery, Goals, Golfers, Practice, Priorities, Progress
 
 
 def run(
@@ -34,19 +37,26 @@ def run(
     drives: str,
     model: str,
     tables: str,
+    goals: str,
+    priorities: str,
+    delivery: str,
+    progress: str,
     sheets: str,
     settings: dict[str, Any],
+    practice: str | None = None,
 ) -> None:
     """Read the tables and write the sheets.
 
     Parameters
     ----------
-    golfers, bands, guide, drives, model, tables : str
+    golfers, bands, guide, drives, model, tables, goals, priorities, delivery, progress : str
         Paths of the inputs.
     sheets : str
         Path of the folder to be made; what was in it before is gone.
     settings : dict
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
+    practice : str, optional
+        Path of practice.csv; a study without speed logs has none.
 
     Raises
     ------
@@ -67,6 +77,13 @@ def run(
         drives=every,
         guide=Guide.from_dict(json.loads(Path(guide).read_text(encoding="utf-8"))),
         model=carry_model,
+        coach=CoachTables(
+            read_table(goals, Goals),
+            read_table(priorities, Priorities),
+            read_table(delivery, Delivery),
+            read_table(progress, Progress),
+            read_table(practice, Practice) if practice else None,
+        ),
         settings=settings,
     )
     count = 0

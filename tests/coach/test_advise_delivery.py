@@ -2,7 +2,6 @@
 
 import json
 
-import duckdb
 import numpy as np
 import polars as pl
 import pytest
@@ -131,14 +130,9 @@ def test_only_the_newest_quarter_is_told_and_all_quarters_give_the_slopes():
 
 @pytest.fixture
 def study(tmp_path):
-    """A database of two logs, and the other files that the step reads."""
-    drives = near().with_columns(
-        source=pl.when(pl.int_range(pl.len()) % 2 == 0).then(pl.lit("a")).otherwise(pl.lit("b"))
-    )
-    shots = drives.select(*DELIVERY_COLUMNS, "source").with_row_index("row", 1)
-    with duckdb.connect(str(tmp_path / "shots.duckdb")) as connection:
-        connection.register("made", shots)
-        connection.execute("CREATE TABLE shots AS FROM made")
+    """Drives by golfer, and the other files that the step reads."""
+    drives = near()
+    drives.select(DELIVERY_COLUMNS).sort("golfer").write_parquet(tmp_path / "drives.parquet")
     absent = Golfers.create_empty().schema
     table = golfers_of(drives)
     table = table.with_columns(
@@ -168,7 +162,7 @@ def study(tmp_path):
 
 
 def run(study, out):
-    read = {"database": "shots.duckdb", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
+    read = {"drives": "drives.parquet", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
     made = {"slopes": f"{out}slopes.csv", "delivery": f"{out}delivery.csv"}
     files = {k: str(study / v) for k, v in {**read, "golfers": "golfers.csv", **made}.items()}
     step.run(**files, min_shots=12)
@@ -193,8 +187,8 @@ def test_the_step_writes_both_tables_the_same_twice(study, capsys):
 
 
 def test_logs_without_attack_give_an_empty_table_and_notes(study):
-    with duckdb.connect(str(study / "shots.duckdb")) as connection:
-        connection.execute("UPDATE shots SET attack_deg = NULL")
+    path = study / "drives.parquet"
+    pl.read_parquet(path).with_columns(attack_deg=pl.lit(None, pl.Float64)).write_parquet(path)
 
     slopes, delivery = run(study, "")
 

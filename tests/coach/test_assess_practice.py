@@ -4,7 +4,6 @@ import json
 from datetime import date
 from pathlib import Path
 
-import duckdb
 import numpy as np
 import polars as pl
 import pytest
@@ -14,7 +13,7 @@ from pipeline.collect import collect_swings
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.study import find_speed_logs, load_study
-from pipeline.tables import Pairs, Practice, PracticeSwings, Sessions, Swings
+from pipeline.tables import Drives, Pairs, Practice, PracticeSwings, Sessions, Swings
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 BANDS = {"centres": [70, 80, 90, 100, 110], "half_width_mph": 5}
@@ -27,15 +26,10 @@ OUT = {
 }
 
 
-def database(path, rows=()):
-    """Make a database of drives: golfer, quarter, day and club speed each."""
-    with duckdb.connect(str(path)) as connection:
-        connection.execute(
-            "CREATE TABLE shots (source VARCHAR, row BIGINT, golfer VARCHAR, quarter VARCHAR, struck_on DATE, "
-            "club_speed_mph DOUBLE)"
-        )
-        for number, row in enumerate(rows, 1):
-            connection.execute("INSERT INTO shots VALUES ('a.csv', ?, ?, ?, ?, ?)", [number, *row])
+def drives(path, rows=()):
+    """Write drives: golfer, quarter, day and club speed each."""
+    types = {name: Drives.columns()[name].dtype for name in assess_practice.DRIVES}
+    pl.DataFrame(rows, schema=types, orient="row").write_parquet(path)
     return path
 
 
@@ -43,7 +37,7 @@ def judge(folder, swings, shots=()):
     folder.mkdir(exist_ok=True)
     made = {name: str(folder / file) for name, file in OUT.items()}
     assess_practice.run(
-        swings=str(swings), database=str(database(folder / "shots.duckdb", shots)), bands=BANDS, **made
+        swings=str(swings), drives=str(drives(folder / "drives.parquet", shots)), bands=BANDS, **made
     )  # fmt: skip
     return folder
 
@@ -139,7 +133,7 @@ def test_beginner_and_the_one_who_stopped_are_not_projected(demo):
     assert "a trend needs 6 sessions over 3 weeks" in beginner
 
 
-def test_drives_of_the_database_give_the_speed_with_a_ball(demo):
+def test_drives_give_the_speed_with_a_ball(demo):
     folder, truth, _ = demo
     found = truth.join(pl.read_csv(folder / "out" / "practice.csv"), on="golfer", maintain_order="left")
 

@@ -1,6 +1,5 @@
 import json
 
-import duckdb
 import numpy as np
 import polars as pl
 import pytest
@@ -44,8 +43,6 @@ def made(world_maker, world_carry, tmp_path_factory):
         pl.date(2026, 3 * pl.col("quarter").str.tail(1).cast(pl.Int8), 1 + pl.int_range(pl.len()) % 3).alias(
             "struck_on"
         ),
-        pl.lit("log.csv").alias("source"),
-        pl.int_range(1, pl.len() + 1).alias("row"),
     )
     model = fit_candidate(candidates_for("ball")[0], first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
@@ -53,10 +50,7 @@ def made(world_maker, world_carry, tmp_path_factory):
     adjusted = drives.with_columns(adjusted_carry(drives, model))
     golfers = Golfers.validate(assess(ranked(losses(adjusted, model, frontier)), FlagRules(10, 0.10, 12)))
     golfers.write_csv(folder / "golfers.csv")
-    shots = drives.rename({"carry_yd": "carry_standard_yd"})
-    with duckdb.connect(str(folder / "shots.duckdb")) as connection:
-        connection.register("drives", shots.to_arrow())
-        connection.execute("CREATE TABLE shots AS FROM drives")
+    drives.sort("golfer").write_parquet(folder / "drives.parquet")
     reach = {"mean": [14.0, 2600.0], "inverse": [[1.0, 0.0], [0.0, 1.0]], "ratio_lo": 1.3, "ratio_hi": 1.6}
     rows = [
         {
@@ -67,7 +61,7 @@ def made(world_maker, world_carry, tmp_path_factory):
     ]  # fmt: skip
     (folder / "guide.json").write_text(json.dumps({"speeds": rows}))
     (folder / "model.json").write_text(json.dumps({"model": model.to_dict()}))
-    names = {"database": "shots.duckdb", "model": "model.json", "guide": "guide.json", "golfers": "golfers.csv"}
+    names = {"drives": "drives.parquet", "model": "model.json", "guide": "guide.json", "golfers": "golfers.csv"}
     names |= {"progress": "progress.csv", "cohorts": "cohorts.csv"}
     at = {key: str(folder / name) for key, name in names.items()}
     run(**at, false_discovery_rate=0.10, min_golfers=5)

@@ -1,6 +1,5 @@
 import json
 
-import duckdb
 import numpy as np
 import polars as pl
 import pytest
@@ -116,9 +115,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     drives = golfers.select("golfer", "club_speed_mph", "quarter")
     shots = pl.concat([drives.with_columns(quarter=pl.lit(q)) for q in ("2026Q2", "2026Q3") for _ in range(20)])
     shots = shots.with_columns(pl.col("club_speed_mph") + rng.normal(0, 1, shots.height))
-    shots = shots.with_row_index("row").with_columns(source=pl.lit("a.csv"))
-    with duckdb.connect(str(tmp_path / "shots.duckdb")) as connection:
-        connection.execute("CREATE TABLE shots AS FROM shots")
+    shots.sort("golfer").write_parquet(tmp_path / "drives.parquet")
     types = {name: column.dtype for name, column in Changes.columns().items()}
     pairs = [
         {
@@ -133,7 +130,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     (tmp_path / "guide.json").write_text(json.dumps(sample_guide()))
     (tmp_path / "model.json").write_text(json.dumps({"model": MODEL.to_dict()}))
     np.savez(tmp_path / "replicates.npz", coefficients=SURE)
-    names = {"database": "shots.duckdb", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
+    names = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
     names |= {"model": "model.json", "replicates": "replicates.npz", "goals": "goals.csv", "priorities_csv": "p.csv"}
 
     run(

@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 from click.testing import CliRunner
-from collect_samples import KEY, ROW, csv_text, key_file, written
+from collect_samples import KEY, ROW, changed, csv_text, key_file, written
 
 from pipeline.cli import cli
 from pipeline.collect import collect_swings
@@ -280,7 +280,7 @@ def test_names_of_a_log_are_told_to_the_list_of_names_alone(tmp_path):
     assert collect_swings.names_in(written(tmp_path / "u.csv", ""), one) == []
 
 
-# --- the study and its check
+# --- the study, its check and its list of names
 
 
 @pytest.fixture
@@ -318,6 +318,18 @@ def test_check_tells_a_speed_log_that_cannot_be_used(study):
 
     assert result.exit_code == 2
     assert f"{study / 'speed/s.csv'}: can't be used, it lacks the required column 'swung_at'" in result.stderr
+
+
+def test_list_of_names_holds_golfers_who_only_swing(study):
+    rows = [at("10:00:00", golfer="Bo Elm"), at("10:00:20", golfer="ANN OAK"), at("10:00:40", golfer="bo elm")]
+    written(study / "speed" / "s.csv", speed_text(*rows))
+    written(study / "logs" / "a.csv", csv_text(changed(golfer="Ann Oak")))
+
+    result = CliRunner().invoke(cli, ["names", str(study)])
+
+    lines = (study / "private" / "names.csv").read_text(encoding="utf-8").splitlines()[1:]
+    assert result.exit_code == 0
+    assert sorted(lines) == sorted([f"{ANN},Ann Oak", f"{pseudonym('Bo Elm', KEY, 'golfer')},Bo Elm"])
 
 
 def test_file_that_is_a_shot_log_too_is_a_problem(study):

@@ -39,6 +39,7 @@ def load(name: str) -> ModuleType:
 
 flight = load("demo_flight")
 golfers = load("demo_golfers")
+load("demo_practice")
 script = load("make_demo")
 
 
@@ -102,7 +103,8 @@ def layouts() -> dict[str, Layout]:
 
 
 def test_script_makes_the_committed_files_again_byte_for_byte(tmp_path: Path) -> None:
-    made = ["planted.json", "truth.csv", *sorted(PLANTED)]
+    speed = sorted(p.relative_to(DEMO).as_posix() for p in (DEMO / "speed").iterdir())
+    made = ["planted.json", "truth.csv", *sorted(PLANTED), *speed]
 
     subprocess.run([sys.executable, "-B", str(DEMO / "make_demo.py"), str(tmp_path)], check=True)
 
@@ -123,7 +125,8 @@ def test_script_does_not_use_the_pipeline() -> None:
 
     imports = [line.split()[1].split(".")[0] for line in lines if re.match(r"\s*(import|from) \w", line)]
 
-    assert set(imports) == {"demo_flight", "demo_golfers", "json", "sys", "pathlib", "typing", "numpy", "polars"}
+    own = {"demo_flight", "demo_golfers", "demo_practice"}
+    assert set(imports) == own | {"json", "sys", "pathlib", "typing", "numpy", "polars"}
 
 
 def test_logs_hold_invented_names_and_numbers_only(layouts: dict[str, Layout]) -> None:

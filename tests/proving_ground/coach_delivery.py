@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 from academy import Academy, make_academy
 from measures import clustered_error, inside
-from study_run import READINGS, Found, run_study, write_study
+from study_run import Found, run_study, write_study
 from targets import Target, table_of, verdict
 from true_flight import BALLS, Array, carry_yd
 from true_impact import change_of_loft, leave_after, own_slopes
@@ -98,20 +98,12 @@ def judge_slopes(academy: Academy) -> pl.DataFrame:
     )
 
 
-def run_delivery(academy: Academy, folder: Path, seed: int) -> Found:
-    """Write the academy with attack and loft in its logs, and run the steps on it, this one last."""
-    write_study(academy, folder / "study", seed)
-    columns = [c for c in READINGS if academy.world.ball_speed or c != "ball_speed_mph"]
-    for device, name in (("unit-A", "a"), ("unit-B", "b")):
-        rows = academy.drives.filter(pl.col("device") == device).select(*columns, "attack_deg", "loft_deg")
-        if rows.height:
-            rows.write_csv(folder / "study" / "logs" / f"{name}.csv")
-    found = run_study(folder / "study", folder / "out")
-    made = {"database": "shots.duckdb", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
+def advise(found: Found) -> None:
+    """Run the step on an academy's results, its message swallowed."""
+    made = {"drives": "drives.parquet", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
     made |= {"golfers": "golfers.csv", "slopes": "delivery_slopes.csv", "delivery": "delivery.csv"}
     with contextlib.redirect_stdout(io.StringIO()):
         advise_delivery.run(**{k: str(found.folder / v) for k, v in made.items()}, min_shots=MIN_SHOTS)
-    return found
 
 
 def judge_delivery(academy: Academy, found: Found) -> pl.DataFrame:
@@ -204,7 +196,10 @@ def prove_delivery(name: str, slopes: int, academies: int) -> tuple[pl.DataFrame
         of_slopes.append(judge_slopes(academy).select(*named, pl.all()))
         if number < academies and not academy.world.loft_swaps:
             with tempfile.TemporaryDirectory() as folder:
-                golfers = judge_delivery(academy, run_delivery(academy, Path(folder), seed))
+                write_study(academy, Path(folder) / "study", seed)
+                found = run_study(Path(folder) / "study", Path(folder) / "out")
+                advise(found)
+                golfers = judge_delivery(academy, found)
             of_golfers.append(golfers.select(*named, pl.all()))
     golfers = pl.concat(of_golfers, how="diagonal_relaxed") if of_golfers else pl.DataFrame()
     return pl.concat(of_slopes, how="diagonal_relaxed"), golfers

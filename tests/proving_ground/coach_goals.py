@@ -1,15 +1,16 @@
 """Hold goals, and speed or delivery first, against the truth of an academy."""
 
+import contextlib
+import io
 from dataclasses import replace
 
 import numpy as np
 import polars as pl
-from academy import Academy
+from academy import QUARTERS, Academy
 from judge import SPEEDS_MPH, Curve
 from measures import inside
 from study_run import Found
 from targets import Target
-from true_flight import Array
 
 from pipeline.coach import plan_goals
 from pipeline.study import BandGoals, Bands
@@ -25,29 +26,34 @@ INSIDE_MPH = 3.0
 
 
 def plan(found: Found) -> None:
-    """Run the step on an academy's results: goals.csv and priorities.csv beside the others."""
-    inputs = {"database": "shots.duckdb", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
+    """Run the step on an academy's results, its message swallowed: goals.csv and priorities.csv beside the others."""
+    inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
     inputs |= {"model": "model.json", "replicates": "replicates.npz"}
     outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv"}
     paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
     wanted = BandGoals(carry_yd=WANTED_YD).model_dump(mode="json")
-    plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
+    with contextlib.redirect_stdout(io.StringIO()):
+        plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
 
 
-def true_carry_over(academy: Academy) -> Array:
-    """Give each golfer's true mean carry at speeds `STEPS_MPH` from the own one, the swing otherwise the same.
+def true_carry_over(academy: Academy) -> pl.DataFrame:
+    """Give true mean carry at speeds `STEPS_MPH` from each golfer's own one, the swing otherwise the same.
 
     Returns
     -------
-    ndarray, shape (rows of academy.golfers, steps)
-        yd, at sea level on the scale of the reference device and ball.
+    DataFrame
+        The rows of `academy.golfers` of the newest quarter, for which goals are planned, with `curve_yd`: as many
+        numbers as steps, yd, at sea level on the scale of the reference device and ball.
     """
-    faster = [academy.golfers.with_columns(pl.col("club_speed_mph") + step) for step in STEPS_MPH]
-    moved = replace(academy, golfers=pl.concat(faster))
-    return moved.usual.get_column("mean_carry_yd").to_numpy().reshape(len(STEPS_MPH), -1).T
+    golfers = academy.golfers.filter(pl.col("quarter") == QUARTERS[-1])
+    carries = []
+    for step in STEPS_MPH:
+        moved = replace(academy, golfers=golfers.with_columns(pl.col("club_speed_mph") + step))
+        carries.append(moved.usual.get_column("mean_carry_yd").to_numpy())
+    return golfers.with_columns(pl.Series("curve_yd", np.stack(carries, axis=1)))
 
 
-def judge_goals(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
+def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame) -> pl.DataFrame:
     """Hold goals.csv against the truth.
 
     Parameters
@@ -57,6 +63,8 @@ def judge_goals(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
         Its folder has goals.csv, from `plan`.
     curve : Curve
         From `true_curve`.
+    over : DataFrame
+        From `true_carry_over`.
 
     Returns
     -------
@@ -65,9 +73,8 @@ def judge_goals(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
         lo, hi, truth, goal_yd. An edge beyond the data is infinite; speeds are those well inside the data.
     """
     efficient = curve.carry_yd * (1 + academy.reference_share)
-    true = academy.golfers.with_columns(pl.Series("curve_yd", true_carry_over(academy)))
     table = found.golfers("goals.csv").rename({"club_speed_mph": "read_speed_mph"})
-    rows = table.join(true, on=KEYS, how="inner").filter(pl.col("goal_yd").is_not_null()).sort("golfer")
+    rows = table.join(over, on=KEYS, how="inner").filter(pl.col("goal_yd").is_not_null()).sort("golfer")
     goal, speed = (rows.get_column(name).to_numpy() for name in ("goal_yd", "club_speed_mph"))
     carries = rows.get_column("curve_yd").to_numpy()
     now = carries[:, list(STEPS_MPH).index(0.0)]
@@ -106,15 +113,14 @@ def _rows(rows: pl.DataFrame, kind: str) -> pl.DataFrame:
     return picked.filter(pl.col("estimate").is_not_null() & pl.col("truth").is_not_nan())
 
 
-def judge_priorities(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame:
-    """Hold priorities.csv against the truth; one row a golfer.
+def judge_priorities(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame) -> pl.DataFrame:
+    """Hold priorities.csv against the truth; one row a golfer, parameters as of `judge_goals`.
 
     In these worlds everybody gains the same speed, so a golfer's own true gain is that, and the spread is nil.
     """
     efficient = curve.carry_yd * (1 + academy.reference_share)
-    true = academy.golfers.with_columns(pl.Series("curve_yd", true_carry_over(academy)))
     table = found.golfers("priorities.csv").drop("club_speed_mph")
-    rows = table.join(true, on=KEYS, how="inner").sort("golfer")
+    rows = table.join(over, on=KEYS, how="inner").sort("golfer")
     speed, carries = rows.get_column("club_speed_mph").to_numpy(), rows.get_column("curve_yd").to_numpy()
     middle = list(STEPS_MPH).index(0.0)
     per_mph = (carries[:, middle + 1] - carries[:, middle - 1]) / (STEPS_MPH[middle + 1] - STEPS_MPH[middle - 1])

@@ -4,6 +4,7 @@ A golfer has a level, a gain per week, a factor of the light tool, a rise within
 this uses the pipeline's own model of them: a set's effort is drawn, days' form has heavier tails than the normal.
 """
 
+import zlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -209,8 +210,8 @@ def judge_practice(truth: PracticeTruth, found: pl.DataFrame, marked: pl.DataFra
         all=pl.len(),
     )
     return (
-        truth.golfers.join(found, on="golfer")
-        .join(misreads, on="golfer")
+        truth.golfers.join(found, on="golfer", maintain_order="left")
+        .join(misreads, on="golfer", maintain_order="left")
         .with_columns(
             true_gain_mph=gain * ratio,
             true_best_mph=(level + gain * last / 7) * ratio,
@@ -254,21 +255,26 @@ def measure_practice(judged: pl.DataFrame) -> dict[str, float | None]:
     return {**found, **dates}
 
 
-def prove_practice(academies: int) -> tuple[dict[str, float | None], pl.DataFrame]:
-    """Draw academies of every world, judge them, and sum up over all worlds and world by world.
-
-    Over all, levels and factors leave out the world without pairs, where the factor is common practice's on purpose.
-    """
+def prove_practice(academies: int) -> pl.DataFrame:
+    """Draw so many academies of every world and judge them: rows of `judge_practice`, world and academy in front."""
     ratio = best_over_level()
-    judged: dict[str, pl.DataFrame] = {}
+    frames = []
     for world in WORLDS:
-        truths = [make_practice(world, 1000 + number) for number in range(academies)]
-        judged[world.name] = pl.concat(judge_practice(truth, *found_practice(truth), ratio) for truth in truths)
-    everyone = measure_practice(pl.concat(judged.values()))
-    paired = measure_practice(pl.concat(rows for name, rows in judged.items() if name != "no pairs"))
+        for number in range(academies):
+            truth = make_practice(world, zlib.crc32(f"practice {world.name} {number}".encode()))
+            rows = judge_practice(truth, *found_practice(truth), ratio)
+            frames.append(rows.select(pl.lit(world.name).alias("world"), pl.lit(number).alias("academy"), pl.all()))
+    return pl.concat(frames, how="diagonal_relaxed")
+
+
+def measures(judged: pl.DataFrame) -> dict[str, float | None]:
+    """Sum up over all worlds of `prove_practice`.
+
+    Levels and factors leave out the world without pairs, where the factor is common practice's on purpose.
+    """
+    paired = measure_practice(judged.filter(pl.col("world") != "no pairs"))
     levels = ("best_bias_mph", "best_coverage90", "factor_bias", "factor_coverage90")
-    by_world = pl.DataFrame([{"world": name, **measure_practice(rows)} for name, rows in judged.items()])
-    return everyone | {name: paired[name] for name in levels}, by_world
+    return measure_practice(judged) | {name: paired[name] for name in levels}
 
 
 TARGETS = (

@@ -110,7 +110,7 @@ def run_progress(found: Found) -> None:
     at = {
         keyword: str(found.folder / name)
         for keyword, name in (
-            ("database", "shots.duckdb"),
+            ("drives", "drives.parquet"),
             ("model", "model.json"),
             ("guide", "guide.json"),
             ("golfers", "golfers.csv"),
@@ -147,8 +147,8 @@ def judge_progress(academy: Academy, found: Found, curve: Curve) -> pl.DataFrame
     """
     true = true_figures(academy, curve)
     before = true.rename({name: f"{name}_then" for name in true.columns if name != "golfer"})
-    both = found.golfers("progress.csv").join(true, on=["golfer", "quarter"])
-    both = both.join(before.rename({"quarter_then": "since"}), on=["golfer", "since"])
+    both = found.golfers("progress.csv").join(true, on=["golfer", "quarter"], maintain_order="left")
+    both = both.join(before.rename({"quarter_then": "since"}), on=["golfer", "since"], maintain_order="left")
     both = both.with_columns(_true_parts(academy, both))
     gap = pl.sum_horizontal(f"carry_from_{part}_yd" for part in ("speed", "delivery", "other")) - pl.col(
         "carry_change_yd"
@@ -238,7 +238,7 @@ def figures(rows: pl.DataFrame) -> pl.DataFrame:
     )
     by = ["case", "figure"]
     marked = rows.with_columns(told=told, wrong=told & (same | against), changed=~same)
-    academies = marked.group_by(*by, "academy").agg(
+    academies = marked.group_by(*by, "academy", maintain_order=True).agg(
         pl.col("told").any().alias("named"),
         (pl.col("wrong").sum() / pl.max_horizontal(pl.col("told").sum(), 1)).alias("false_told"),
     )
@@ -255,7 +255,10 @@ def figures(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def measures(rows: pl.DataFrame) -> dict[str, float | None]:
-    """Work out every measure that a target is set for; None where there is nothing to measure it on."""
+    """Work out every measure that a target is set for; None where there is nothing to measure it on.
+
+    Of other cases than `CASES` changes and parts are measured alone.
+    """
     null = rows.filter(pl.col("case").str.starts_with("nothing") & pl.col("verdict").is_not_null())
     half = rows.filter(pl.col("case").str.starts_with("half") & pl.col("verdict").is_not_null())
     # With and without form together: of single kinds the worst of six measures would be luck.

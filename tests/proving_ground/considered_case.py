@@ -17,7 +17,9 @@ from pipeline.benchmark.frontier import Population, map_at, supported_speeds
 from pipeline.fit.contest import (
     Candidate,
     HeldOut,
+    Survey,
     candidates_for,
+    predict_held_out,
 )  # fmt: skip
 from pipeline.fit.drives import inputs, typical_drives
 from pipeline.fit.fit_model import compete, score_table
@@ -110,13 +112,16 @@ def make_case(world: World, ball: str, seed: int) -> Case:
     calm = {name: pl.lit(None, pl.Float64) for name in AIR_COLUMNS}
     drives = academy.drives.with_columns(quarter.alias("quarter"), **calm)
     calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
-    flight = FlightMaker.of(
-        calibration.ball, Air.of(np.array(15.0), np.array(101325.0), np.array(0.0)), inputs(drives, "ball")
-    )
+    survey = Survey.of(drives, seed)
+    standard = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
+    candidates = candidates_for("ball", FlightMaker.of(calibration.ball, standard, survey.extents["ball"]))
     with contextlib.redirect_stdout(io.StringIO()):
-        entries = compete(candidates_for("ball", flight), drives, seed)
-    candidate, fitted, held = entries[score_table(entries, drives)[1]]
-    return Case(academy, drives, candidate, fitted.model, held, seed)
+        entries = compete(candidates, survey)
+    chosen = entries[score_table(entries, survey)[1]]
+    model = chosen.fitted.model
+    candidate = next(one for one in candidates if one.name == model.surface.name)
+    held = predict_held_out(survey, chosen.without, [(True, True, True)])
+    return Case(academy, drives, candidate, model, held, seed)
 
 
 def rms(values: Array) -> float:

@@ -6,6 +6,7 @@ import matplotlib as mpl
 import matplotlib.pyplot as plt
 import polars as pl
 import seaborn as sns
+from coach import coach_table
 from measures import Judged, device_leak, figures, measures
 from targets import README, rows_of_targets, table_of
 
@@ -59,7 +60,7 @@ def draw(table: pl.DataFrame, path: Path) -> None:
 
 
 def write(judged: Judged, target: Path) -> None:
-    """Write targets.csv, figures.csv, worlds.csv, devices.csv, proving_ground.png and README.md."""
+    """Write targets.csv, figures.csv, worlds.csv, devices.csv, coach.csv, proving_ground.png and README.md."""
     kept = of(judged, ~pl.col("world").is_in(list(APART)))
     overall, table, worlds, devices = measures(kept), figures(kept), by_world(judged), device_leak(judged)
     bands = table.filter(pl.col("figure").str.contains("mph"))
@@ -70,6 +71,8 @@ def write(judged: Judged, target: Path) -> None:
     table.write_csv(target / "figures.csv")
     worlds.write_csv(target / "worlds.csv")
     devices.write_csv(target / "devices.csv")
+    coach = coach_table(kept)
+    coach.write_csv(target / "coach.csv")
     draw(worlds, target / "proving_ground.png")
     text = README.format(
         academies=academies["len"].sum(),
@@ -80,6 +83,7 @@ def write(judged: Judged, target: Path) -> None:
         figures=table_of(table),
         by_world=table_of(worlds.select("world", *WORLD_COLUMNS)),
         devices=table_of(devices),
+        coach=table_of(coach),
         apart="; ".join(f"`{world}` ({why})" for world, why in APART.items()),
     )
     (target / "README.md").write_text(text, encoding="utf-8", newline="\n")

@@ -9,19 +9,19 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-import polars as pl
+from coach import further
 from considered import consider_all, write_considered
 from gather import write
 from measures import Judged
-from prove_world import JUDGED, prove
-from worlds import WORLDS
+from prove_world import prove, run_task, together
+from worlds import COACH_WORLDS, WORLDS
 
 
 def prove_all(processes: int, academies: int) -> Judged:
-    """Judge all worlds; worlds are shared out over processes."""
+    """Judge all worlds and what else the coach's figures need; these tasks are shared out over processes."""
+    tasks = [partial(prove, world, academies) for world in (*WORLDS, *COACH_WORLDS)]
     with ProcessPoolExecutor(processes) as pool:
-        found = list(pool.map(partial(prove, academies=academies), WORLDS))
-    return {name: pl.concat([world[name] for world in found], how="diagonal_relaxed") for name in JUDGED}
+        return together(list(pool.map(run_task, [*tasks, *further(academies)])))
 
 
 if __name__ == "__main__":

@@ -3,16 +3,19 @@
 import sys
 import tempfile
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
 from academy import Academy, make_academy
-from judge import judge_bands, judge_golfers, judge_held_out, oracle_curve, true_curve
+from coach import FRAMES, judge_coach
+from judge import Curve, judge_bands, judge_golfers, judge_held_out, oracle_curve, true_curve
+from measures import Judged
 from study_run import Found, run_study, write_study
 from true_flight import BALLS
-from worlds import WORLDS
+from worlds import COACH_WORLDS, WORLDS
 
-JUDGED = ("bands", "golfers", "changes", "held_out")
+JUDGED = ("bands", "golfers", "changes", "held_out", *FRAMES)
 
 
 def judge_changes(found: Found, golfers: pl.DataFrame) -> pl.DataFrame:
@@ -23,35 +26,56 @@ def judge_changes(found: Found, golfers: pl.DataFrame) -> pl.DataFrame:
     return changes.with_columns((pl.col("true_lost_yd") - pl.col("true_before_yd")).alias("true_change_yd"))
 
 
-def prove(world: str, academies: int) -> dict[str, pl.DataFrame]:
+def judge_all(academy: Academy, found: Found, curve: Curve, world: str, seed: int) -> Judged:
+    """Hold everything that was found in an academy against the truth."""
+    oracle = oracle_curve(academy)
+    golfers = judge_golfers(academy, found, curve, oracle)
+    return {
+        "bands": judge_bands(academy, found, oracle),
+        "golfers": golfers,
+        "changes": judge_changes(found, golfers),
+        "held_out": judge_held_out(academy, found, seed + 1),
+        **judge_coach(academy, found, curve, world),
+    }
+
+
+def prove(world: str, academies: int) -> Judged:
     """Judge some academies of a world; academies take the three true balls in turn.
 
     Returns
     -------
     dict of DataFrame
-        By the names in `JUDGED`, each with the columns world, ball and academy in front.
+        By the names in `JUDGED` but practice, each with the columns world, true_ball and academy in front; of the
+        coach's own worlds by those in `FRAMES`.
     """
-    found: dict[str, list[pl.DataFrame]] = {name: [] for name in JUDGED}
-    curves = {ball: true_curve(WORLDS[world], ball) for ball in BALLS}
+    found: list[Judged] = []
+    drawn = WORLDS.get(world) or COACH_WORLDS[world]
+    curves = {ball: true_curve(drawn, ball) for ball in BALLS}
     for number in range(academies):
         ball = list(BALLS)[number % len(BALLS)]
         seed = zlib.crc32(f"{world} {number}".encode())
-        academy = make_academy(WORLDS[world], ball, seed)
+        academy = make_academy(drawn, ball, seed)
         with tempfile.TemporaryDirectory() as folder:
             made = _run(academy, Path(folder), seed)
-            oracle = oracle_curve(academy)
-            golfers = judge_golfers(academy, made, curves[ball], oracle)
-            judged = (
-                judge_bands(academy, made, oracle),
-                golfers,
-                judge_changes(made, golfers),
-                judge_held_out(academy, made, seed + 1),
-            )
+            if world in WORLDS:
+                judged = judge_all(academy, made, curves[ball], world, seed)
+            else:
+                judged = judge_coach(academy, made, curves[ball], world)
         named = [pl.lit(world).alias("world"), pl.lit(ball).alias("true_ball"), pl.lit(number).alias("academy")]
-        for name, frame in zip(JUDGED, judged, strict=True):
-            found[name].append(frame.select(*named, pl.all()))
+        found.append({name: frame.select(*named, pl.all()) for name, frame in judged.items()})
         print(f"{world}: academy {number + 1} of {academies}", file=sys.stderr, flush=True)
-    return {name: pl.concat(frames, how="diagonal_relaxed") for name, frames in found.items()}
+    return together(found)
+
+
+def together(found: list[Judged]) -> Judged:
+    """Put frames of one name under each other; a name that some lack is of the others."""
+    names = dict.fromkeys(name for one in found for name in one)
+    return {name: pl.concat([one[name] for one in found if name in one], how="diagonal_relaxed") for name in names}
+
+
+def run_task(task: Callable[[], Judged]) -> Judged:
+    """Do it; for a pool of processes."""
+    return task()
 
 
 def _run(academy: Academy, folder: Path, seed: int) -> Found:

@@ -24,7 +24,7 @@ from pipeline.study import find_logs, load_study
 
 READINGS = (
     "golfer", "struck_at", "device", "ball", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd",
-    "spin_measured",
+    "spin_measured", "attack_deg", "loft_deg",
 )  # fmt: skip
 
 
@@ -114,11 +114,11 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
 
 
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
-    air, database = settings["air"], str(out / "shots.duckdb")
+    air, drives = settings["air"], str(out / "drives.parquet")
     fit = _at(out, model="model.json", typical="typical.parquet", replicates="replicates.npz")
     more = _at(out, coefficients="coefficients.csv", scores="scores.csv", card="card.md", held_out="held_out.parquet")
     fit_model.run(
-        database=database,
+        drives=drives,
         **fit,
         **more,
         **_at(out, calibration="calibration.json"),
@@ -127,7 +127,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         air=air,
     )
     build_bands.run(
-        database=database,
+        drives=drives,
         **fit,
         **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", markdown="bands.md"),
         **_at(out, workbook="bands.xlsx", guide="guide.json", chart="chart.json"),
@@ -141,5 +141,5 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     assess_golfers.run(
-        database=database, model=fit["model"], guide=str(out / "guide.json"), flags=settings["flags"], **made
+        drives=drives, model=fit["model"], guide=str(out / "guide.json"), flags=settings["flags"], **made
     )

@@ -80,7 +80,7 @@ def rows_of_targets(overall: dict[str, float | None], bands: pl.DataFrame, devic
         [
             {
                 "what": target.what,
-                "target": _range(target),
+                "target": range_of(target),
                 "measured": None if value is None else round(value, target.digits),
                 "verdict": verdict(value, target),
             }
@@ -90,7 +90,8 @@ def rows_of_targets(overall: dict[str, float | None], bands: pl.DataFrame, devic
     )
 
 
-def _range(target: Target) -> str:
+def range_of(target: Target) -> str:
+    """Say where a target's measure has to lie."""
     if target.lo is None:
         return f"at most {target.hi:g}"
     return f"at least {target.lo:g}" if target.hi is None else f"{target.lo:g} to {target.hi:g}"
@@ -139,4 +140,12 @@ Bias is estimate minus truth; its standard error takes the golfers of an academy
 Mean error of a part on one device minus that on the other.
 
 {devices}
+
+## Goals, progress, deliveries, practice
+What the coach gets, on the same academies and on a few more of other kinds (`tests/proving_ground/coach.py`): golfers
+who are watched on a few days with a form of their own, who change, who all gain speed, whose attack is read poorly or
+who change lofts. Speed practice has academies of its own. The standard error is that of the measured value over
+academies, by leaving out one at a time; a miss within twice of it may be luck.
+
+{coach}
 """

@@ -88,11 +88,18 @@ WORLDS = {
     "changed": replace(PLAIN, cured=0.5, faster_mph=1.0),
 }
 
+# Worlds for the coach's figures alone: a poor reading of attack, and golfers who gain so much speed that it gives many
+# of them more than their delivery could.
+COACH_WORLDS = {
+    "noisy-attack": replace(PLAIN, attack_noise_deg=1.5),
+    "all-faster": replace(PLAIN, faulty=0.1, faster_mph=3.0),
+}
+
 # Worlds that differ in how clubs are swung, for what a change of the delivery brings.
 SWING_WORLDS = {
     "plain": PLAIN,
     "large": replace(PLAIN, golfers=200),
     "few-golfers": replace(PLAIN, golfers=32),
-    "noisy-attack": replace(PLAIN, attack_noise_deg=1.5),
+    "noisy-attack": COACH_WORLDS["noisy-attack"],
     "loft-swaps": replace(PLAIN, loft_swaps=0.5),
 }

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 from browser import chromium, open_page  # noqa: F401
+from coach_tables import page_tables
 from small_academy import academy  # noqa: F401
 
 from pipeline.benchmark.reach import reach_at
@@ -284,15 +285,23 @@ def calibrations():
 
 
 @pytest.fixture
-def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, calibrations, chart, model):
+def coach(golfers):
+    return page_tables(golfers)
+
+
+@pytest.fixture
+def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, calibrations, chart, model, coach):
     """Write every input of the two steps; paths by name."""
     tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
     tables |= {"calibrations": calibrations, "changes": changes}
+    tables |= {name: table for name, table in vars(coach).items() if name != "light_tool"}
     paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
     for name, table in tables.items():
         table.write_csv(paths[name])
     paths["chart"] = str(tmp_path / "chart.json")
     (tmp_path / "chart.json").write_text(json.dumps(chart), encoding="utf-8")
+    paths["light_tool"] = str(tmp_path / "light_tool.json")
+    (tmp_path / "light_tool.json").write_text(json.dumps(coach.light_tool), encoding="utf-8")
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
     verdict = {"id": model["id"], "verdict": model["verdict"], "parent": model["held_against"]}

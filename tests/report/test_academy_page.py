@@ -14,6 +14,7 @@ from pipeline.tables import Golfers
 SCRIPT = "<script>document.title = 'run'</script>"
 MARKUP = "<img src=x onerror=\"document.title = 'run'\"> {{ 7*7 }} =1+1"
 TABLES = ("golfers", "changes", "bands", "scores", "sources", "rejects", "calibrations", "card", "model", "which")
+TABLES += ("cohorts", "goals", "priorities", "delivery", "slopes", "practice", "light_tool")
 A4_POINTS = (595, 842)
 
 

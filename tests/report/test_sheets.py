@@ -1,14 +1,21 @@
+import io
 import re
+from dataclasses import replace
 
 import polars as pl
 import pytest
 from browser import serious_findings
+from coach_tables import sheet_tables
+from pypdf import PdfReader
 from small_academy import FEW_DRIVES, SETTINGS, Academy
 
+from pipeline.coach.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report import write_sheets
 from pipeline.report.sheet_words import figure
 from pipeline.report.sheets import INDEX, MOST_QUARTERS, sheet_name
-from pipeline.tables import Golfers
+from pipeline.tables import Goals, Golfers
+
+A4_POINTS = (595, 842)
 
 
 def text_of(page, name):
@@ -120,17 +127,46 @@ def test_list_links_every_sheet_and_nothing_else(academy):
     assert "No golfer was flagged in any quarter" in academy.sheets(golfers=clear)[INDEX]
 
 
+def test_back_is_of_the_newest_quarter_alone(academy, every):
+    golfer = worst(academy)["golfer"]
+    now, before = (every[sheet_name(golfer, quarter)] for quarter in ("2026Q3", "2026Q2"))
+    headings = ("Goal", "Speed or delivery first?", "What to change", "Since 2026Q2", "Speed practice")
+    assert [f">{heading}</h3>" in now for heading in headings] == [True] * 5
+    assert "<h3" not in before
+    assert 'class="back"' not in before
+    assert 'class="back"' not in every[sheet_name(FEW_DRIVES, "2026Q3")]
+
+
+def test_change_on_the_front_goes_by_the_verdict_of_progress(academy, every):
+    page = every[sheet_name(worst(academy)["golfer"], "2026Q3")]
+    assert text_of(page, "change") == (
+        "4 yd fewer lost than in 2026Q2 (90 % interval of the change -6 to -2 yd): better."
+    )
+
+
+def test_sheets_without_speed_logs_tell_of_no_speed_practice(academy):
+    made = academy.sheets(coach=sheet_tables(academy.golfers, practice=False))
+    page = made[sheet_name(worst(academy)["golfer"], "2026Q3")]
+    assert ">What to change</h3>" in page
+    assert "Speed practice" not in page
+
+
 def test_text_never_becomes_markup(academy):
     hostile = "<script>alert(1)</script> {{ 7*7 }}"
     golfers = academy.golfers.with_columns(note=pl.lit(hostile))
-    page = academy.sheets("all", golfers=Golfers.validate(golfers))[sheet_name(FEW_DRIVES, "2026Q3")]
-    assert "<script" not in page
+    coach = sheet_tables(academy.golfers)
+    coach = replace(coach, goals=Goals.validate(coach.goals.with_columns(note=pl.lit(hostile))))
+    made = academy.sheets("all", golfers=Golfers.validate(golfers), coach=coach)
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; {{ 7*7 }}." in made[sheet_name(worst(academy)["golfer"], "2026Q3")]
+    page = made[sheet_name(FEW_DRIVES, "2026Q3")]
+    assert [name for name, text in made.items() if "<script" in text] == []
     assert "&lt;script&gt;alert(1)&lt;/script&gt; {{ 7*7 }}" in page
 
 
 def test_step_makes_the_folder_whole(academy, tmp_path, monkeypatch):
     paths = academy.write(tmp_path)
-    used = {name: paths[name] for name in ("golfers", "bands", "guide", "database", "model", "tables")}
+    used = {name: paths[name] for name in ("golfers", "bands", "guide", "drives", "model", "tables")}
+    used |= {name: paths[name] for name in ("goals", "priorities", "delivery", "progress", "practice")}
     folder = tmp_path / "golfers" / "sheets"
     folder.mkdir(parents=True)
     (folder / "old.html").write_text("old", encoding="utf-8")
@@ -182,18 +218,53 @@ def test_sheet_does_not_scroll_sideways_on_a_phone(academy, written, open_page):
         assert serious_findings(page) == [], name
 
 
-def test_sheet_prints_to_one_page(academy, written, open_page):
-    for name in some(academy):
-        pdf = open_page(written / name).page.pdf(prefer_css_page_size=True)
-        assert re.findall(rb"/Type\s*/Pages.*?/Count (\d+)", pdf, flags=re.DOTALL) == [b"1"], name
-        assert re.search(rb"/MediaBox \[0 0 59[45](\.\d+)? 84[12]", pdf), name
+def printed(seen):
+    """Print a page; the text of each sheet of paper."""
+    pages = PdfReader(io.BytesIO(seen.page.pdf(prefer_css_page_size=True))).pages
+    for paper in pages:
+        assert (round(float(paper.mediabox.width)), round(float(paper.mediabox.height))) == A4_POINTS
+    return [paper.extract_text() for paper in pages]
 
 
-def test_sheet_with_the_longest_history_prints_to_one_page(academy, tmp_path, open_page):
+def test_sheet_prints_the_quarter_on_the_front_and_what_to_work_on_on_the_back(academy, written, open_page):
+    backs = {name: printed(open_page(written / name)) for name in some(academy)}
+
+    flagged, hidden, few = backs.values()
+    assert len(hidden) == len(few) == 1
+    assert len(flagged) == 2
+    front, back = flagged
+    assert "Where the yards go" in front
+    assert "keep them as the law asks" in front
+    assert "What to work on:" in back
+    assert SPEED_PRACTICE_CAUTIONS[-1].split(":")[0] in " ".join(back.split())
+
+
+def with_long_notes(golfers):
+    """Give the coach's tables with as long notes as their steps can write."""
+    tables = sheet_tables(golfers)
+    hardly = pl.lit("; hardly any drives show how fast the present delivery would have to be")
+    device = "another device than before: a part of any change may be the device's; another ball than before: a part "
+    device += "of any change may be the ball's; how much days differ can't be told from these logs: a day's form is "
+    device += "not in the intervals; ball speed is not known in both quarters: contact can't be told from other"
+    tool = "no practice in the 6 weeks before the newest log; driver speed is the light tool's by common practice, "
+    tool += "without a source: swing both in one session; no drives in a quarter with practice: speed with a ball may "
+    tool += "well differ; 100 of 700 swings look misread: check the device"
+    return replace(
+        tables,
+        goals=tables.goals.with_columns(pl.col("note") + hardly),
+        progress=tables.progress.with_columns(note=pl.lit(device)),
+        practice=tables.practice.with_columns(note=pl.lit(tool)),
+    )
+
+
+def test_sheet_with_the_longest_history_and_notes_prints_to_two_pages(academy, tmp_path, open_page):
     row = academy.golfers.filter(pl.col("golfer") == worst(academy)["golfer"]).filter(pl.col("quarter") == "2026Q3")
     years = [row.with_columns(quarter=pl.lit(f"20{year}Q3")) for year in range(19, 27)]
     name = sheet_name(row["golfer"][0], "2026Q3")
     path = tmp_path / name
-    path.write_text(academy.sheets(golfers=Golfers.validate(pl.concat(years)))[name], encoding="utf-8")
-    pdf = open_page(path).page.pdf(prefer_css_page_size=True)
-    assert re.findall(rb"/Type\s*/Pages.*?/Count (\d+)", pdf, flags=re.DOTALL) == [b"1"]
+    made = academy.sheets(golfers=Golfers.validate(pl.concat(years)), coach=with_long_notes(academy.golfers))
+    path.write_text(made[name], encoding="utf-8")
+    front, back = printed(open_page(path))
+    assert "2 earlier quarters are not shown." in " ".join(front.split())
+    assert back.startswith("What to work on:")
+    assert "look misread" in back

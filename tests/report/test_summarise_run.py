@@ -1,4 +1,7 @@
-from pipeline.report.summarise_run import pages_lines, summary_lines
+from coach_tables import page_tables
+
+from pipeline.report.page_coach import goal_facts, practice_facts, progress_facts
+from pipeline.report.summarise_run import coach_lines, pages_lines, summary_lines
 
 
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):
@@ -17,3 +20,28 @@ def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, s
     )
     opened = [line.split(":")[0] for line in lines if line.startswith("Open ")]
     assert opened == ["Open r/report/academy.html", "Open r/report/lookup.html", "Open r/golfers/sheets/index.html"]
+
+
+def test_progress_goals_and_practice_have_a_line_each(golfers):
+    tables = page_tables(golfers)
+
+    lines = coach_lines(
+        progress_facts(tables.cohorts, "2026Q3"),
+        goal_facts(tables.goals, tables.priorities),
+        practice_facts(tables.practice, None),
+    )
+
+    assert lines == [
+        "Progress: 30 golfers compared with an earlier quarter; carry better for 7, worse for 4; yards lost better for "
+        "5, worse for 6.",
+        "Goals: 40 of 40 golfers have one, 40 not reached yet, median gap 40 yd; delivery first 40.",
+        "Speed practice: 40 golfers, 40 gaining, 40 with a day for the next band.",
+    ]
+
+
+def test_what_is_not_there_has_no_line(golfers):
+    tables = page_tables(golfers.head(0))
+    goals = goal_facts(tables.goals, tables.priorities)
+    assert coach_lines(None, goals, None) == ["Goals: 0 of 0 golfers have one, 0 not reached yet."]
+    hidden = tables.cohorts.filter("suppressed").row(0, named=True)
+    assert coach_lines(hidden, goals, None)[0].startswith("Progress: too few golfers")

@@ -16,14 +16,14 @@ NAMES = ["carry_by_speed", "delivery_70", "delivery_80", "delivery_90", "deliver
 
 
 @pytest.fixture
-def page(golfers, changes, bands, scores, sources, rejects, calibrations, model, settings):
+def page(golfers, changes, bands, scores, sources, rejects, calibrations, model, coach, settings):
     """Give a function that builds the page, tables changed at will."""
 
     def build(**other):
         inputs = {
             "golfers": golfers, "changes": changes, "bands": bands, "scores": scores, "sources": sources,
             "rejects": rejects, "calibrations": calibrations, "model": model, "settings": settings,
-            "images": {name: name.encode() for name in NAMES}, "card": "Fitted on <b>60</b> golfers.",
+            "images": {name: name.encode() for name in NAMES}, "card": "Fitted on <b>60</b> golfers.", "coach": coach,
         }  # fmt: skip
         return build_page(**(inputs | other))
 
@@ -265,10 +265,10 @@ def test_a_band_has_one_colour_in_the_page_and_in_the_figures(page, settings):
     assert {centre: colour for colour, centre in marked} == colours
 
 
-def write(study_files, figure_paths, settings, target):
+def write(study_files, figure_paths, settings, target, **more):
     names = ("golfers", "bands", "scores", "sources", "rejects", "calibrations", "card")
-    names += ("changes", "model", "which")
-    tables = {name: study_files[name] for name in names}
+    names += ("changes", "model", "which", "cohorts", "goals", "priorities", "delivery", "slopes")
+    tables = {name: study_files[name] for name in names} | more
     write_report.run(**tables, figures=figure_paths, page=str(target), settings=settings, kept=False)
     return target.read_text(encoding="utf-8")
 
@@ -283,6 +283,20 @@ def test_step_puts_the_png_files_into_the_page(tmp_path, study_files, figure_pat
     found = [base64.b64decode(data).decode() for data in re.findall(r"base64,([^\"]*)", text)]
     assert sorted(found) == sorted(f"{name}.png" for name in NAMES)
     assert text == write(study_files, figure_paths, settings, tmp_path / "again.html")
+
+
+def test_step_tells_of_speed_practice_where_there_are_speed_logs(tmp_path, study_files, figure_paths, settings):
+    (tmp_path / "figures").mkdir()
+    for path in figure_paths:
+        Path(path).write_bytes(b"png")
+    practised = {name: study_files[name] for name in ("practice", "light_tool")}
+
+    without = write(study_files, figure_paths, settings, tmp_path / "without.html")
+    practising = write(study_files, figure_paths, settings, tmp_path / "with.html", **practised)
+
+    assert "<h2>Speed practice" not in without
+    assert "<h2>Speed practice" in practising
+    assert "counts as 1.20 times the driver&#39;s" in practising
 
 
 def test_missing_figure_file_is_told_plainly(tmp_path, study_files, figure_paths, settings):

@@ -50,18 +50,88 @@ def test_the_lookups_answer(demo, root, readme):
     commands = blocks(readme)[2].splitlines()
     assert len(commands) == 3
     for command in commands:
-        program, *arguments = shlex.split(command)
-        assert program == ".venv/bin/yardband"
-        done = subprocess.run(
-            [sys.executable, "-m", "pipeline", *arguments],
-            cwd=demo.folder,
-            env=os.environ | {"PYTHONPATH": str(root)},
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        assert done.returncode == 0, done.stderr
-        assert re.search(r"efficient carry +\d{3} yd", done.stdout)
+        assert re.search(r"efficient carry +\d{3} yd", answer(command, demo, root))
+
+
+def test_the_goal_takes_the_speed_that_it_says(demo, root, readme):
+    said = answer(blocks(readme)[3].strip(), demo, root)
+    speed, lo, hi = re.search(r"speed, efficient +(\S+) mph  90 % interval: (\S+) to (\S+) mph", said).groups()
+    assert f"280 yd of carry and run takes {speed} mph (90 % interval {lo} to {hi})" in " ".join(readme.split())
+
+
+def test_the_golfers_year_is_the_runs(demo, root, readme):
+    year = " ".join(readme.split("## One golfer's year")[1].split("\n## ")[0].split())
+    golfer = re.match(r"`(g[0-9a-f]{16})`", year).group(1)
+
+    def rows(name):
+        table = pl.read_csv(demo.results / name, infer_schema_length=None)
+        return table.filter(golfer=golfer).sort("quarter").to_dicts()
+
+    for r in rows("golfers/golfers.csv"):
+        assert (
+            f"| {r['quarter']} | {r['club_speed_mph']:.1f} mph | {r['launch_deg']:.1f} deg | {r['carry_yd']:.0f} yd "
+            f"| {r['efficient_yd']:.0f} yd | {r['lost_yd']:.0f} yd ({r['lost_lo90_yd']:.0f} to "
+            f"{r['lost_hi90_yd']:.0f}) | {r['main_cause']} | {r['status']} |"
+        ) in year
+    for r in rows("golfers/progress.csv"):
+        assert (
+            f"launch {r['launch_change_deg']:+.1f} deg ({r['launch_change_lo90_deg']:.1f} to "
+            f"{r['launch_change_hi90_deg']:.1f}), carry {r['carry_change_yd']:+.0f} yd "
+            f"({r['carry_change_lo90_yd']:.0f} to {r['carry_change_hi90_yd']:.0f}), "
+        ) in year
+        assert f'"{r["launch_verdict"]}"' in year
+    assert (
+        f"{r['carry_from_delivery_yd']:.0f} yd by delivery, {r['carry_from_speed_yd']:.0f} yd by "
+        f"{r['club_speed_change_mph']:.1f} mph more speed, {r['carry_from_other_yd']:.0f} yd other"
+    ) in year
+    (goal,) = rows("golfers/goals.csv")
+    assert (
+        f"{goal['goal_yd']:.0f} yd, the next band's efficient carry, is {goal['gap_yd']:.0f} yd off, "
+        f"{goal['delivery_yd']:.0f} by delivery and {goal['speed_yd']:.0f} by speed; it takes "
+        f"{goal['efficient_speed_mph']:.1f} mph"
+    ) in year
+    (first,) = rows("golfers/priorities.csv")
+    assert (
+        f"delivery first ({100 * first['confidence']:.0f} %): golfers here gain {first['speed_gain_mph']:.1f} mph a "
+        f"quarter, worth {first['speed_yd']:.0f} yd"
+    ) in year
+    assert first["first"] == "delivery"
+    command = re.search(r"`(yardband goal .*?)`", year).group(1)
+    said = answer(f".venv/bin/{command}", demo, root)
+    today = re.search(r"today +(\d+ yd)  +90 % interval: (\d+ to \d+) yd", said)
+    assert f"{today.group(1)} ({today.group(2)}): reached" in year
+
+
+def test_the_golfer_who_practises_is_the_runs(demo, readme):
+    year = " ".join(readme.split("## One golfer's year")[1].split("\n## ")[0].split())
+    golfer = re.search(r"Of `(g[0-9a-f]{16})`", year).group(1)
+    (r,) = (
+        pl.read_csv(demo.results / "practice/practice.csv", infer_schema_length=None).filter(golfer=golfer).to_dicts()
+    )
+    trend = "best_trend_{}mph_per_week"
+    assert f"practised {r['sessions_per_week']:.1f} times a week" in year
+    assert (
+        f"{r[trend.format('')]:.2f} mph a week ({r[trend.format('lo90_')]:.2f} to {r[trend.format('hi90_')]:.2f})"
+    ) in year
+    assert (
+        f"speed reaches the {r['next_band_mph']:.0f} mph band, which begins at {r['next_band_from_mph']:.0f} mph, on "
+        f"{r['projected_on']} ({r['projected_lo90_on']} to {r['projected_hi90_on']})"
+    ) in year
+
+
+def answer(command, demo, root):
+    program, *arguments = shlex.split(command)
+    assert program == ".venv/bin/yardband"
+    done = subprocess.run(
+        [sys.executable, "-m", "pipeline", *arguments],
+        cwd=demo.folder,
+        env=os.environ | {"PYTHONPATH": str(root)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
 
 
 def test_every_file_that_it_names_exists(demo, root, readme):

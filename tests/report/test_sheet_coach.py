@@ -1,0 +1,202 @@
+from datetime import date
+
+import polars as pl
+import pytest
+from coach_tables import delivery_of, goals_of, practice_of, priorities_of, progress_of, sheet_tables
+
+from pipeline.report.sheet_coach import (
+    ASSOCIATIONS,
+    back_of,
+    back_rows,
+    change_words,
+    confidence,
+    first_words,
+    goal_words,
+    lost_change,
+    practice_words,
+    progress_words,
+    signed,
+)
+
+ONE = pl.DataFrame(
+    {
+        "golfer": ["g1"], "quarter": ["2026Q3"], "shots": [30], "club_speed_mph": [91.0], "carry_yd": [201.4],
+        "launch_deg": [11.0], "spin_rpm": [2900.0], "status": ["clear"],
+    }
+)  # fmt: skip
+
+
+def row_of(make, **changes):
+    return make(ONE).row(0, named=True) | changes
+
+
+def test_goal_is_told_with_gap_parts_and_speeds():
+    words = goal_words(row_of(goals_of))
+
+    assert words["head"] == "Goal: 241 yd of carry, the efficient carry of the next speed band."
+    assert words["note"] == "An efficient delivery and about 9.0 mph more club speed reach the goal."
+    assert words["rows"] == [
+        ("Carry now", "201 yd", "198 to 204"),
+        ("Gap to the goal", "40 yd", "37 to 43"),
+        ("of it by delivery, at this club speed", "12 yd", "9 to 15"),
+        ("of it by more club speed", "28 yd", "25 to 31"),
+        ("Club speed now", "91.0 mph", ""),
+        ("Club speed for the goal, efficient delivery", "100.0 mph", "99.0 to 101.0"),
+        ("Club speed for the goal, delivery as now", "104.0 mph", "103.0 to 105.0"),
+    ]
+
+
+def test_goal_beyond_the_data_or_reached_or_missing_is_told_as_such():
+    open_end = {label: end for label, _, end in goal_words(row_of(goals_of, present_speed_hi90_mph=None))["rows"]}
+    assert open_end["Club speed for the goal, delivery as now"] == "103.0 to beyond the data"
+    reached = row_of(goals_of, reach="reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None, present_speed_mph=None)
+    labels = [label for label, *_ in goal_words(reached)["rows"]]
+    assert labels == ["Carry now", "Club speed now", "Club speed for the goal, efficient delivery"]
+    assert goal_words(row_of(goals_of, goal_from="study"))["head"].endswith("of carry, set by the academy.")
+    none = goal_words(row_of(goals_of, goal_yd=None, note="no band above, and the study sets no goal"))
+    assert none == {"head": "No goal.", "rows": [], "note": "No band above, and the study sets no goal."}
+
+
+def test_what_comes_first_is_told_with_its_confidence():
+    assert first_words(row_of(priorities_of)) == {
+        "head": "Delivery first: it is likely to give more (97 in 100).",
+        "text": "At this club speed a better delivery has about 12 yd to give (90 % interval 9 to 15 yd). In a quarter "
+        "golfers here gain +0.5 mph of club speed on average, nine in ten -1.0 to +2.0 mph; for this golfer that is "
+        "worth +1 yd (-3 to +5 yd).",
+    }
+    speed = first_words(row_of(priorities_of, first="speed", confidence=0.85, delivery_yd=-0.2))
+    assert speed["head"] == "Speed first: it is likely to give more (85 in 100)."
+    assert "has nothing to give" in speed["text"]
+    unsure = first_words(row_of(priorities_of, first="cant_tell", confidence=None))
+    assert unsure["head"] == "Can't tell yet: neither is likely enough to give more."
+    either = first_words(row_of(priorities_of, first="either", confidence=None))
+    assert either["head"] == "Either: about as many yards are to be expected of delivery as of speed."
+
+
+def test_unknown_gain_in_speed_gives_the_reason():
+    unknown = row_of(priorities_of, first="cant_tell", confidence=None, speed_gain_mph=None, note="too few golfers")
+    words = first_words(unknown)
+    assert words["head"] == "Can't tell yet."
+    assert words["text"].endswith("(90 % interval 9 to 15 yd). Too few golfers.")
+
+
+@pytest.mark.parametrize(
+    ("probability", "told"),
+    [(0.8, "80 in 100"), (0.979, "97 in 100"), (0.99, "99 in 100"), (0.995, "more than 99 in 100")],
+)
+def test_confidence_is_never_told_larger_than_it_is(probability, told):
+    assert confidence(probability) == told
+
+
+def test_advice_on_loft_and_attack_has_its_caution():
+    assert change_words(row_of(delivery_of)) == [
+        "Try more loft (2.5 deg) with the attack as it is: about 6.5 yd (90 % interval 4.5 to 8.5 yd) more carry, with "
+        "launch 14.2 deg and spin 2800 rpm.",
+        "3 deg more upward attack (now -1.2 deg), with 1.5 deg less loft, might add 2.2 yd on top (90 % interval 1.2 "
+        "to 3.2 yd).",
+        "What loft does is worked out from the physics of impact, not from golfers here.",
+        ASSOCIATIONS,
+    ]
+
+
+def test_loft_to_keep_and_the_end_of_what_was_looked_at_are_told():
+    keep = change_words(row_of(delivery_of, advice="keep the loft", loft_change_deg=-0.5, gain_yd=0.4))
+    assert keep[0].startswith(
+        "Keep the loft: no change of it looks both sure and worth while: at best, 0.5 deg less loft"
+    )
+    still = change_words(row_of(delivery_of, advice="keep the loft", loft_change_deg=0.0, loft_by="golfers"))
+    assert still[0] == "Keep the loft: no change of it looks both sure and worth while."
+    assert len(still) == 3
+    assert "(4.0 deg, as much as could be looked at)" in change_words(row_of(delivery_of, loft_change_deg=4.0))[0]
+
+
+def test_what_cannot_be_told_of_loft_and_attack_gives_its_reason():
+    unread = row_of(delivery_of, gain_yd=None, note="no attack readings")
+    assert change_words(unread) == ["What a change of loft or attack might bring can't be told: no attack readings."]
+    beyond = change_words(row_of(delivery_of, attack_gain_yd=None, note="more attack would leave the data"))
+    assert beyond[1] == "What more attack would add can't be told: more attack would leave the data."
+
+
+def test_progress_has_change_interval_verdict_and_where_the_carry_came_from():
+    words = progress_words(row_of(progress_of))
+
+    assert words["since"] == "2026Q2"
+    assert words["rows"] == [
+        ("Club speed", "+1.4 mph", "+0.9 to +1.9", "better"),
+        ("Speed ratio", "-0.002", "-0.010 to +0.006", "no more than chance"),
+        ("Launch", "+0.3 deg", "-0.3 to +0.9", "no more than chance"),
+        ("Spin", "-40 rpm", "-160 to +80", "no more than chance"),
+        ("Carry", "+7.5 yd", "+5.5 to +9.5", "better"),
+        ("Yards lost", "-4.0 yd", "-6.0 to -2.0", "better"),
+    ]
+    assert words["carry"] == (
+        "Of the change in carry, +7.5 yd, club speed brought +4.0 yd (+3.0 to +5.0), delivery +3.0 yd (+1.5 to +4.5); "
+        "+0.5 yd can't be explained. Delivery: contact +1.0, launch +2.5, spin -1.0, consistency +0.5."
+    )
+
+
+def test_unknown_ball_speed_is_told_as_unknown():
+    row = row_of(progress_of, speed_ratio_change=None, speed_ratio_verdict=None, carry_from_contact_yd=None)
+    words = progress_words(row)
+    assert words["rows"][1] == ("Speed ratio", "not known", "", "can't be told")
+    assert "Delivery: launch +2.5" in words["carry"]
+
+
+def test_change_of_yards_lost_needs_a_verdict():
+    more = row_of(progress_of, lost_change_yd=4.0, lost_verdict="no more than chance")
+    assert lost_change(more).startswith("4 yd more lost than in 2026Q2")
+    assert lost_change(more).endswith(": no more than chance.")
+    assert lost_change(row_of(progress_of, lost_verdict=None)) is None
+    assert lost_change(None) is None
+
+
+def test_speed_practice_is_told_with_gain_sessions_and_day():
+    assert practice_words(row_of(practice_of)) == [
+        "40 sessions with 700 swings without a ball, 3 of them misread and left out, from 2026-04-10 to 2026-09-19: "
+        "1.7 sessions a week.",
+        "Best driver speed, from the light tool, 101.3 mph (90 % interval 99.8 to 102.8 mph), +0.25 mph a week (+0.12 "
+        "to +0.38 mph): gaining.",
+        "Next speed band, 110 mph (from 105 mph): about 2027-01-08 if the gain goes on (90 % interval 2026-12-01 with "
+        "no end in a year). Gains often level off.",
+        "At the slow end it takes more than a year.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"projection": "cannot_tell_yet"}, "Next speed band, 110 mph (from 105 mph): can't tell yet."),
+        (
+            {"projection": "beyond_a_year"},
+            "Next speed band, 110 mph (from 105 mph): more than a year away at this gain.",
+        ),
+        ({"projection": "no_band_above", "next_band_mph": None}, "No speed band lies above this speed."),
+        ({"projected_hi90_on": date(2027, 3, 1)}, "(90 % interval 2026-12-01 to 2027-03-01)"),
+        ({"trend": "no_more_than_chance"}, "(+0.12 to +0.38 mph): no more than chance."),
+        ({"best_trend_mph_per_week": None, "trend": "not_assessed"}, "102.8 mph); gain a week: can't tell yet."),
+        ({"basis": "driver"}, "Best driver speed 101.3 mph"),
+        ({"best_mph": None}, "Too few swings to tell a speed."),
+    ],
+)
+def test_speed_practice_that_cannot_be_told_is_told_so(changes, told):
+    assert told in " ".join(practice_words(row_of(practice_of, **changes)))
+
+
+def test_rows_go_to_their_golfer_and_quarter():
+    two = pl.concat([ONE, ONE.with_columns(golfer=pl.lit("g2"))])
+    sheets = pl.DataFrame({"golfer": ["g2", "g1"], "quarter": ["2026Q3", "2026Q2"]})
+
+    found = back_rows(sheet_tables(two), sheets, "2026Q3")
+
+    assert set(found) == {("g2", "2026Q3")}
+    assert set(found["g2", "2026Q3"]) == {"goals", "priorities", "delivery", "progress", "practice"}
+    assert set(back_rows(sheet_tables(two, practice=False), sheets, "2026Q3")["g2", "2026Q3"]) == {
+        "goals", "priorities", "delivery", "progress",
+    }  # fmt: skip
+    alone = back_of({"progress": row_of(progress_of)})
+    assert [name for name, words in alone.items() if words is not None] == ["progress"]
+
+
+@pytest.mark.parametrize(("value", "text"), [(0.04, "0.0"), (-0.04, "0.0"), (1.26, "+1.3"), (-2.0, "-2.0")])
+def test_signs_are_told_but_not_of_nil(value, text):
+    assert signed(value, 1) == text
