@@ -7,7 +7,6 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-import duckdb
 import numpy as np
 import polars as pl
 import pytest
@@ -16,9 +15,9 @@ from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
 from pipeline.benchmark.build_bands import find_efficient, golfers_by_quarter, guide_of
 from pipeline.benchmark.frontier import Population
 from pipeline.benchmark.lookup import Guide
-from pipeline.fit.contest import candidates_for, fit_candidate, hold_out
+from pipeline.fit.contest import Survey, candidates_for, hold_out
 from pipeline.fit.drives import FIT_COLUMNS, typical_drives
-from pipeline.fit.fit_model import held_out_table, score_table
+from pipeline.fit.fit_model import compete, held_out_table, score_table
 from pipeline.fit.model import CarryModel
 from pipeline.fit.replicates import draw_counts, refit
 from pipeline.flight.standard import AirNodes, StudyTables
@@ -62,7 +61,8 @@ class Academy:
     def sheets(self, sheets="flagged", **changes):
         inputs = {"golfers": self.golfers, "bands": self.bands, "moved": self.moved, "drives": self.drives}
         inputs |= {"guide": Guide.from_dict(self.raw_guide), "model": self.model}
-        return dict(build_sheets(**(inputs | changes), settings=SETTINGS | {"report": {"sheets": sheets}}))
+        settings = SETTINGS | {"report": {"sheets": sheets, "most_sheets": 1000}}
+        return dict(build_sheets(**(inputs | changes), settings=settings))
 
     def write(self, folder):
         """Write the inputs of the steps as the workflow does; paths by name."""
@@ -76,10 +76,8 @@ class Academy:
         self.held_out.write_parquet(paths["held_out"])
         paths["tables"] = str(folder / "tables.npz")
         np.savez(paths["tables"], **self.tables.to_arrays())
-        paths["database"] = str(folder / "shots.duckdb")
-        shots = self.drives.select(FIT_COLUMNS).rename({"carry_yd": "carry_standard_yd"})  # noqa: F841 - for DuckDB
-        with duckdb.connect(paths["database"]) as connection:
-            connection.sql("CREATE TABLE shots AS SELECT *, 'a.csv' AS source, row_number() OVER () AS row FROM shots")
+        paths["drives"] = str(folder / "drives.parquet")
+        self.drives.select(FIT_COLUMNS).sort("golfer", maintain_order=True).write_parquet(paths["drives"])
         return paths
 
 
@@ -96,18 +94,20 @@ def _drives(world, world_maker):
         pl.when(low).then(pl.col("launch_deg") - 5).otherwise(pl.col("launch_deg")),
         pl.when(low).then(pl.col("carry_yd") - 0.2 * speed).otherwise(pl.col("carry_yd")),
     )
-    return pl.concat([before, now]).with_columns(
+    marked = pl.concat([before, now]).with_columns(
         device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA)
     )
+    return marked.sort("golfer", maintain_order=True)  # as they come from drives.parquet
 
 
 @pytest.fixture(scope="session")
 def academy(world, world_maker, roller):
     drives = _drives(world, world_maker)
     line, quadratic, _ = candidates_for("ball")
-    entries = [(made, fit_candidate(made, drives), hold_out(made, drives, 1)) for made in (line, quadratic)]
-    scores, chosen = score_table(entries, drives)
-    model = entries[1][1].model
+    survey = Survey.of(drives, 1)
+    entries = compete((line, quadratic), survey)
+    scores, chosen = score_table(entries, survey)
+    model = entries[1].fitted.model
     typical = typical_drives(drives, ["golfer"])
     refits = refit(model, drives, typical, draw_counts(typical.height, 1, 30))
     rules = BandRules(CENTRES, 5.0, 5)
@@ -120,7 +120,7 @@ def academy(world, world_maker, roller):
     return Academy(
         drives,
         model,
-        held_out_table(entries[1][2]),
+        held_out_table(hold_out(quadratic, survey)),
         Scores.validate(scores),
         raw_guide,
         BandTable.validate(band_table(model, by_quarter, efficient, rules, roller)),

@@ -167,7 +167,7 @@ def test_figures_stand_where_the_tables_say(academy, residuals):
 
 def run(academy, folder, **changes):
     paths = academy.write(folder)
-    used = {name: paths[name] for name in ("database", "model", "held_out", "scores", "guide")} | changes
+    used = {name: paths[name] for name in ("drives", "model", "held_out", "scores", "guide")} | changes
     write_diagnostics.run(**used, page=str(folder / "diagnostics.html"), settings=SETTINGS)
     return (folder / "diagnostics.html").read_text(encoding="utf-8")
 
@@ -183,7 +183,7 @@ def test_step_writes_the_page_with_every_band_of_the_guide(academy, tmp_path):
 def test_predictions_of_other_drives_are_refused(academy, tmp_path, spoil):
     other = tmp_path / "other.parquet"
     spoil(academy.held_out).write_parquet(other)
-    with pytest.raises(UserError, match=r"other\.parquet: does not belong to .*shots\.duckdb"):
+    with pytest.raises(UserError, match=r"other\.parquet: does not belong to .*drives\.parquet"):
         run(academy, tmp_path, held_out=str(other))
 
 

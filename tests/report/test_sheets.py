@@ -130,7 +130,7 @@ def test_text_never_becomes_markup(academy):
 
 def test_step_makes_the_folder_whole(academy, tmp_path, monkeypatch):
     paths = academy.write(tmp_path)
-    used = {name: paths[name] for name in ("golfers", "bands", "guide", "database", "model", "tables")}
+    used = {name: paths[name] for name in ("golfers", "bands", "guide", "drives", "model", "tables")}
     folder = tmp_path / "golfers" / "sheets"
     folder.mkdir(parents=True)
     (folder / "old.html").write_text("old", encoding="utf-8")
