@@ -13,6 +13,7 @@ from pipeline.flight.around import air_of_drives
 from pipeline.flight.ball import SETS, Array, Ball
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # More drives than this sharpen nothing that matters, and each costs three flights a round.
@@ -97,7 +98,11 @@ def calibrate_best(
     at 0 and 1500 m, so the set matters, and the study's drives are what can tell.
     """
     names = sorted(SETS) if coefficients == BEST else [coefficients]
-    tried = [calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed) for name in names]
+
+    def fitted_to(name: str) -> Calibration:
+        return calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed)
+
+    tried = list(in_order(fitted_to, names))
     fitted = [one for one in tried if one.loss is not None]
     if fitted:
         return min(fitted, key=lambda one: (one.loss, one.coefficients)), tried

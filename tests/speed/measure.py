@@ -5,6 +5,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -138,9 +139,8 @@ def descendants(root: int) -> list[int]:
     while queue:
         pid = queue.pop()
         found.append(pid)
-        for task in Path(f"/proc/{pid}/task").glob("*"):
-            try:
+        # It, or one of its threads, may end at any moment.
+        with suppress(FileNotFoundError, ProcessLookupError):
+            for task in sorted(Path(f"/proc/{pid}/task").iterdir()):
                 queue += map(int, (task / "children").read_text().split())
-            except (FileNotFoundError, ProcessLookupError):
-                continue
     return found
