@@ -192,9 +192,14 @@ class Sample:
         pieces = [_counted(frame.filter(KNOWN)) for frame in read()]
         if not pieces:
             return cls(pl.DataFrame(), Offsets({}, ()), 0, 0)
-        names = pl.concat(golfers for golfers, _ in pieces)
-        golfer = names.rank("dense").to_numpy().astype(np.int32)
-        counts = pl.concat(counted for _, counted in pieces)
+        # Names of one piece at a time: those of all drives would take most of a large study's memory.
+        names = pl.concat(golfers for golfers, _, _ in pieces).unique().sort()
+        number = pl.DataFrame({"golfer": names, "number": np.arange(1, len(names) + 1, dtype=np.int32)})
+        numbers = (golfers.to_frame().join(number, on="golfer", maintain_order="left") for golfers, _, _ in pieces)
+        golfer = np.concatenate(
+            [found.get_column("number").to_numpy()[place] for found, (_, place, _) in zip(numbers, pieces, strict=True)]
+        )
+        counts = pl.concat(counted for _, _, counted in pieces)
         rows = choose_rows(golfer, seed)
         place = np.argsort(rows, kind="stable")  # the chosen rows in the order of the drives
         wanted, first, found = rows[place], 0, []
@@ -204,11 +209,14 @@ class Sample:
             found.append(known[wanted[lo:hi] - first])
             first += known.height
         drives = pl.concat(found)[np.argsort(place, kind="stable")]
-        return cls(drives, offsets_from(counts), len(golfer), int(golfer.max(initial=0)))
+        return cls(drives, offsets_from(counts), len(golfer), len(names))
 
 
-def _counted(known: pl.DataFrame) -> tuple[pl.Series, pl.DataFrame]:
-    return known.get_column("golfer"), count_levels(known)
+def _counted(known: pl.DataFrame) -> tuple[pl.Series, npt.NDArray[np.int32], pl.DataFrame]:
+    """Give the golfers of some drives in order, each drive's place among them, and the drives by device and ball."""
+    golfer = known.get_column("golfer")
+    place = golfer.rank("dense").to_numpy().astype(np.int32) - 1
+    return golfer.unique().sort(), place, count_levels(known)
 
 
 def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int64]:

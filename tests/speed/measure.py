@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-EVERY_S = 0.05  # between two looks; a process's last figures may be that old
+EVERY_S = 0.2  # between two looks; a process's last figures may be that old
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 1e6
 STEP = "pipeline.step"
