@@ -135,6 +135,7 @@ rule calibrate_flight:
     output:
         calibration=f"{OUT}/flight/calibration.json",
         table=f"{OUT}/flight/calibrations.csv",
+    threads: 2
     params:
         files=files,
         settings=settings(coefficients=STUDY.flight.coefficients, air=SETTINGS["air"], seed=STUDY.seed),
@@ -156,6 +157,7 @@ rule build_flight_table:
         calibration=CALIBRATION["calibration"],
     output:
         tables=f"{OUT}/flight/tables.npz",
+    threads: 2
     params:
         files=files,
         settings=settings(air=SETTINGS["air"]),

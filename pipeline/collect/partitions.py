@@ -12,8 +12,8 @@ from typing import Any
 
 from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
-LARGE_BYTES = 1_000_000  # a log of this size is worth a job of its own
-TOGETHER_BYTES = 4_000_000  # small logs of a partition, about
+LARGE_BYTES = 8_000_000  # a log of this size is worth a job of its own
+TOGETHER_BYTES = 16_000_000  # small logs of a partition, about
 TOGETHER_LOGS = 128
 MOST_TEXT = 100_000  # characters of a description; Linux takes 131,072 bytes as one argument of a command
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -125,9 +126,9 @@ class Survey:
         return int(self.levels.get_column("drives").sum())
 
     @cached_property
-    def golfer_of_drives(self) -> npt.NDArray[np.int64]:
+    def golfer_of_drives(self) -> npt.NDArray[np.int32]:
         """Give each drive its golfer's number, shape (n,)."""
-        return np.concatenate([piece.golfer for piece in self.drives.pieces()])
+        return np.concatenate([piece.golfer.astype(np.int32) for piece in self.drives.pieces()])
 
     def offsets(self, without: int | None = None) -> Offsets:
         """Choose the device and ball terms, of all drives or of those outside a fold."""
@@ -173,7 +174,7 @@ class HeldOut:
 
     measured: Array
     predicted: dict[str, Array]
-    fold: npt.NDArray[np.int64]
+    fold: npt.NDArray[np.int16]
     terms: int
 
 
@@ -335,10 +336,18 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
                 here[place, out] = predict_from(model, rows, *one)
         return here
 
-    pieces = list(in_order(predict, survey.drives.pieces()))
+    drives = int(survey.typical.get_column("shots").sum())
+    fold, measured = np.empty(drives, dtype=np.int16), np.empty(drives)
+    predicted = {name: np.empty(drives) for name in names}
+    first = 0
+    for here in in_order(predict, survey.drives.pieces()):
+        rows = slice(first, first + here.shape[1])
+        fold[rows], measured[rows] = here[0], here[1]
+        for name, values in zip(names, here[2:], strict=True):
+            predicted[name][rows] = values
+        first = rows.stop
     terms = max(model.surface.size + len(model.offsets.levels) for model in models)
-    fold, measured, *predicted = (np.concatenate(rows) for rows in zip(*pieces, strict=True))
-    return HeldOut(measured, dict(zip(names, predicted, strict=True)), fold.astype(np.int64), terms)
+    return HeldOut(measured, predicted, fold, terms)
 
 
 def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:
@@ -387,7 +396,7 @@ def interval_edges(measured: Array, predicted: Array) -> tuple[float, float]:
     return float(lo), float(hi)
 
 
-def score(held: HeldOut, golfer: npt.NDArray[np.int64]) -> dict[str, float]:
+def score(held: HeldOut, golfer: npt.NDArray[np.integer[Any]]) -> dict[str, float]:
     """Score held-out predictions.
 
     Parameters

@@ -178,7 +178,7 @@ def held_out_table(held: HeldOut) -> pl.DataFrame:
             "measured_yd": held.measured,
             "predicted_yd": held.predicted[EVERYTHING],
             "predicted_by_club_speed_yd": held.predicted[known_key(False, False, False)],
-            "fold": held.fold,
+            "fold": held.fold.astype(np.int64),
         }
     )
 

@@ -13,6 +13,7 @@ from pipeline.flight.around import air_of_drives
 from pipeline.flight.ball import SETS, Array, Ball
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # More drives than this sharpen nothing that matters, and each costs three flights a round.
@@ -97,7 +98,11 @@ def calibrate_best(
     at 0 and 1500 m, so the set matters, and the study's drives are what can tell.
     """
     names = sorted(SETS) if coefficients == BEST else [coefficients]
-    tried = [calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed) for name in names]
+
+    def fitted_to(name: str) -> Calibration:
+        return calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed)
+
+    tried = list(in_order(fitted_to, names))
     fitted = [one for one in tried if one.loss is not None]
     if fitted:
         return min(fitted, key=lambda one: (one.loss, one.coefficients)), tried
@@ -187,9 +192,14 @@ class Sample:
         pieces = [_counted(frame.filter(KNOWN)) for frame in read()]
         if not pieces:
             return cls(pl.DataFrame(), Offsets({}, ()), 0, 0)
-        names = pl.concat(golfers for golfers, _ in pieces)
-        golfer = names.rank("dense").to_numpy().astype(np.int32)
-        counts = pl.concat(counted for _, counted in pieces)
+        # Names of one piece at a time: those of all drives would take most of a large study's memory.
+        names = pl.concat(golfers for golfers, _, _ in pieces).unique().sort()
+        number = pl.DataFrame({"golfer": names, "number": np.arange(1, len(names) + 1, dtype=np.int32)})
+        numbers = (golfers.to_frame().join(number, on="golfer", maintain_order="left") for golfers, _, _ in pieces)
+        golfer = np.concatenate(
+            [found.get_column("number").to_numpy()[place] for found, (_, place, _) in zip(numbers, pieces, strict=True)]
+        )
+        counts = pl.concat(counted for _, _, counted in pieces)
         rows = choose_rows(golfer, seed)
         place = np.argsort(rows, kind="stable")  # the chosen rows in the order of the drives
         wanted, first, found = rows[place], 0, []
@@ -199,11 +209,14 @@ class Sample:
             found.append(known[wanted[lo:hi] - first])
             first += known.height
         drives = pl.concat(found)[np.argsort(place, kind="stable")]
-        return cls(drives, offsets_from(counts), len(golfer), int(golfer.max(initial=0)))
+        return cls(drives, offsets_from(counts), len(golfer), len(names))
 
 
-def _counted(known: pl.DataFrame) -> tuple[pl.Series, pl.DataFrame]:
-    return known.get_column("golfer"), count_levels(known)
+def _counted(known: pl.DataFrame) -> tuple[pl.Series, npt.NDArray[np.int32], pl.DataFrame]:
+    """Give the golfers of some drives in order, each drive's place among them, and the drives by device and ball."""
+    golfer = known.get_column("golfer")
+    place = golfer.rank("dense").to_numpy().astype(np.int32) - 1
+    return golfer.unique().sort(), place, count_levels(known)
 
 
 def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int64]:

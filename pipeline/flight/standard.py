@@ -11,6 +11,7 @@ from pipeline.flight.air import Air
 from pipeline.flight.around import air_of_drives
 from pipeline.flight.ball import Array, Ball
 from pipeline.flight.table import FlightTable, table_key
+from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # Up to this many different airs get a table each; more are interpolated between tables.
@@ -74,7 +75,8 @@ class StudyTables:
     @classmethod
     def build(cls, ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> "StudyTables":
         """Fly all grids, about a second each."""
-        made = {pair: FlightTable.build(ball, *pair) for pair in {standard, *nodes.pairs}}
+        pairs = sorted({standard, *nodes.pairs})
+        made = dict(zip(pairs, in_order(lambda pair: FlightTable.build(ball, *pair), pairs), strict=True))
         return cls(made[standard], nodes, [made[pair] for pair in nodes.pairs])
 
     @cached_property

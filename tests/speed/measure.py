@@ -5,10 +5,11 @@ import subprocess
 import threading
 import time
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-EVERY_S = 0.05  # between two looks; a process's last figures may be that old
+EVERY_S = 0.2  # between two looks; a process's last figures may be that old
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 1e6
 STEP = "pipeline.step"
@@ -138,9 +139,8 @@ def descendants(root: int) -> list[int]:
     while queue:
         pid = queue.pop()
         found.append(pid)
-        for task in Path(f"/proc/{pid}/task").glob("*"):
-            try:
+        # It, or one of its threads, may end at any moment.
+        with suppress(FileNotFoundError, ProcessLookupError):
+            for task in sorted(Path(f"/proc/{pid}/task").iterdir()):
                 queue += map(int, (task / "children").read_text().split())
-            except (FileNotFoundError, ProcessLookupError):
-                continue
     return found
