@@ -59,7 +59,10 @@ def test_study_is_named_by_its_file_too(study):
             "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
         ),
         (SMALLEST + "report: {sheets: some}", "report.sheets: input should be 'flagged' or 'all', but it is 'some'."),
-        (SMALLEST + "report: {sheet: all}", "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets, most_sheets."),
+        (
+            SMALLEST + "report: {sheet: all}",
+            "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets, most_sheets.",
+        ),
         (SMALLEST + "seed: soon", "study.yaml: line 3: seed: should be a whole number, but it is 'soon'."),
         (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: line 3: bands.centres: names a centre twice."),
         ("study: a/b\nlogs: [{files: x}]", "study.yaml: line 1: study: "),

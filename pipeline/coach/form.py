@@ -94,8 +94,9 @@ def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float 
     its own, all of B where there is one day.
     """
     values = drives.select(*KEYS, "struck_on", (pl.col(name) / size).alias("value")).drop_nulls("value")
-    days = values.group_by(*KEYS, "struck_on").agg(pl.len().alias("n"))
-    spread = days.group_by(KEYS).agg(
+    # Groups in order throughout: in what order numbers are summed shows in the last digit.
+    days = values.group_by(*KEYS, "struck_on", maintain_order=True).agg(pl.len().alias("n"))
+    spread = days.group_by(KEYS, maintain_order=True).agg(
         pl.len().cast(pl.Int64).alias("days"),
         pl.col("n").sum().cast(pl.Int64).alias("known"),
         ((pl.col("n") / pl.col("n").sum()) ** 2).sum().alias("share"),
@@ -109,7 +110,7 @@ def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float 
     if median:
         # What a drive adds to the error of a median: which side of it the drive lies on, times the same for all.
         side = (pl.col("value") - pl.col("middle")).sign() * pl.col("variance").sqrt()
-        values = values.join(spread, on=KEYS).select(*KEYS, "struck_on", side.alias("value"))
+        values = values.join(spread, on=KEYS, maintain_order="left").select(*KEYS, "struck_on", side.alias("value"))
     form = between_days(values).times(size**2)
     usual = (pl.col(name).fill_null(value) for name, value in zip(FORM, form.others, strict=True))
     errors = spread.join(form.golfers, on="golfer", how="left").with_columns(usual)
@@ -121,11 +122,15 @@ def _of_a_drive(values: pl.DataFrame, *, median: bool) -> pl.DataFrame:
     """Variance by which a drive enters the figure's error, with its degrees of freedom; for a median its middle too."""
     value, n = pl.col("value"), pl.len()
     if not median:
-        return values.group_by(KEYS).agg(value.var().alias("variance"), (n - 1.0).alias("freedom"))
+        return values.group_by(KEYS, maintain_order=True).agg(value.var().alias("variance"), (n - 1.0).alias("freedom"))
     off = (value - value.median()).abs().median() * NORMAL_OVER_MAD
     # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
     wide = pl.when(off > 0).then(off).otherwise(value.std())
-    found = values.group_by(KEYS).agg(value.median().alias("middle"), wide.alias("off"), n.alias("n")).sort(KEYS)
+    found = (
+        values.group_by(KEYS, maintain_order=True)
+        .agg(value.median().alias("middle"), wide.alias("off"), n.alias("n"))
+        .sort(KEYS)
+    )
     counts = found.get_column("n").to_numpy()
     worth = (1 + np.maximum(np.rint(MAD_EFFICIENCY * (counts - 1.0)), 1)).astype(np.int64)
     spread = np.where(counts > 1, found.get_column("off").cast(pl.Float64).to_numpy(), np.nan)
@@ -152,7 +157,7 @@ def between_days(values: pl.DataFrame) -> Form:
     scatter more or less than that is then steadied by the other golfers' (`moderated_variance`): where golfers differ
     no more than chance, all have the pooled variance.
     """
-    days = values.group_by(*KEYS, "struck_on").agg(
+    days = values.group_by(*KEYS, "struck_on", maintain_order=True).agg(
         pl.col("value").mean().alias("mean"),
         (pl.col("value").var(ddof=0) * pl.len()).alias("var"),
         pl.len().cast(pl.Float64).alias("n"),
@@ -174,7 +179,7 @@ def between_days(values: pl.DataFrame) -> Form:
     each = found.select("golfer", pl.Series("square", _squares(quarter, mean, variance, error, spare)))
     days = np.bincount(quarter)[quarter]
     each = each.with_columns(pl.Series("freedom", (days - 1) / days))
-    golfers = each.group_by("golfer").agg(pl.col("square", "freedom").sum()).sort("golfer")
+    golfers = each.group_by("golfer", maintain_order=True).agg(pl.col("square", "freedom").sum()).sort("golfer")
     # How well the pooled variance is known: days' squares scatter like chi-squared, unsure days tell less.
     pooled = max(float(np.sum((variance / (variance + error)) ** 2 * (days - 1) / days)), 1.0)
     freedom = np.append(np.rint(golfers.get_column("freedom").to_numpy()), 0).astype(np.int64)

@@ -87,6 +87,12 @@ class Benchmarks:
         """Interpolate one of the arrays at club speeds, shape (n,); NaN where the benchmarks don't reach."""
         return self.frontier.at(values, speed_mph)
 
+    def slope_at(self, speed_mph: Array) -> Array:
+        """Give how efficient yards go with club speed, yd per mph, shape (n,); NaN where `at` is."""
+        if len(self.speeds_mph) < 2:
+            return np.zeros(speed_mph.shape)
+        return self.at(np.gradient(self.yards, self.speeds_mph), speed_mph)
+
     def holds(self, speed_mph: Array, speed_ratio: Array, launch_deg: Array, spin_rpm: Array) -> npt.NDArray[np.bool_]:
         """Say whether drives near club speeds have such deliveries, all of shape (n,), as a lookup would.
 
@@ -269,7 +275,13 @@ def needed_present(
 
 
 def shares(
-    bench: Benchmarks, speed_mph: Array, present_yd: Array, lo90_yd: Array, hi90_yd: Array, goal_yd: Array
+    bench: Benchmarks,
+    speed_mph: Array,
+    present_yd: Array,
+    lo90_yd: Array,
+    hi90_yd: Array,
+    goal_yd: Array,
+    speed_error_mph: Array | float = 0.0,
 ) -> dict[str, Array]:
     """Share out the gap between present and goal: delivery at today's speed first, speed the rest.
 
@@ -277,6 +289,10 @@ def shares(
     ----------
     bench : Benchmarks
     speed_mph, present_yd, lo90_yd, hi90_yd, goal_yd : ndarray, each of shape (n,)
+    speed_error_mph : ndarray, shape (n,), or float
+        Standard error of today's speed by the luck of the drives. What delivery can give has it in its interval
+        already; what speed has to give rests on today's speed alone. On invented academies 75 in 100 intervals of
+        the latter held the truth without it.
 
     Returns
     -------
@@ -285,6 +301,9 @@ def shares(
         exactly; they are NaN where the goal is reached, and where the benchmarks don't reach the speed.
     """
     efficient, least, most = (bench.at(values, speed_mph) for values in (bench.yards, bench.lo90_yd, bench.hi90_yd))
+    luck = Z90 * speed_error_mph * bench.slope_at(speed_mph)
+    lowest = efficient - np.hypot(efficient - least, luck)
+    highest = efficient + np.hypot(most - efficient, luck)
     gap, gap_lo, gap_hi = goal_yd - present_yd, goal_yd - hi90_yd, goal_yd - lo90_yd
     # The interval of what is now has the error of efficient carry in it already, see `Present.of`.
     lost, lost_lo, lost_hi = efficient - present_yd, efficient - hi90_yd, efficient - lo90_yd
@@ -293,7 +312,7 @@ def shares(
         np.clip(np.minimum(a, b), 0, None) for a, b in ((gap, lost), (gap_lo, lost_lo), (gap_hi, lost_hi))
     )
     speed_lo, speed_hi = (
-        np.clip(np.minimum(a, goal_yd - b), 0, None) for a, b in ((gap_lo, most), (gap_hi, least))
+        np.clip(np.minimum(a, goal_yd - b), 0, None) for a, b in ((gap_lo, highest), (gap_hi, lowest))
     )  # fmt: skip
     speed = gap - delivery
     parts = {

@@ -43,8 +43,9 @@ def run(
         coefficients = arrays["coefficients"]
     assessed = newest_assessed(read_table(golfers, Golfers))
     rules, asked = Bands.model_validate(bands), BandGoals.model_validate(wanted)
-    planned = goal_table(carry_model, coefficients, bench, assessed, rules, asked.carry_yd)
     variance = speed_variance(open_drives(Path(drives), ("golfer", "quarter", "club_speed_mph")))
+    assessed = assessed.join(variance, on=["golfer", "quarter"], how="left", maintain_order="left")
+    planned = goal_table(carry_model, coefficients, bench, assessed, rules, asked.carry_yd)
     gain = usual_gain(read_table(changes, Changes), variance)
     per_mph = yards_per_mph(carry_model, Present.of(assessed))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
@@ -111,7 +112,7 @@ def goal_table(
     bench : Benchmarks
         Of carry.
     golfers : DataFrame
-        Rows of the table `Golfers`, all assessed.
+        Rows of the table `Golfers`, all assessed, with `speed_variance` (see `speed_variance`).
     bands : Bands
     asked : mapping of float to float
         See `band_goals`.
@@ -136,7 +137,8 @@ def _planned(
     present = Present.of(golfers)
     speed = present.club_speed_mph
     band, goal, by_study, following = band_goals(speed, bands, asked, bench)
-    gap = shares(bench, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal)
+    luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())
+    gap = shares(bench, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck)
     efficient = needed_efficient(bench, goal)
     own = needed_present(model, coefficients, bench, present, goal)
     columns = {

@@ -190,8 +190,10 @@ def _with_ball(recent: pl.DataFrame, drives: pl.DataFrame | DrivePieces) -> pl.D
     """
     keys = ["golfer", "quarter"]
     means = (pl.col("club_speed_mph").mean(), pl.len().cast(pl.Int64).alias("drives"))
-    days = DrivePieces.of(drives).gathered(lambda frame: frame.group_by(*keys, "struck_on").agg(*means))
-    quarters = days.group_by(keys).agg(
+    days = DrivePieces.of(drives).gathered(
+        lambda frame: frame.group_by(*keys, "struck_on", maintain_order=True).agg(*means)
+    )
+    quarters = days.group_by(keys, maintain_order=True).agg(
         pl.col("drives").sum(),
         drive_speed_mph=pl.col("club_speed_mph").mean(),
         drive_on=pl.col("struck_on").cast(pl.Int32).mean(),

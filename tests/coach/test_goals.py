@@ -159,6 +159,15 @@ def test_intervals_of_the_parts_come_from_what_each_hangs_on():
     assert [*near["speed_lo90_yd"], *near["speed_hi90_yd"]] == pytest.approx([0, 1.5])
 
 
+def test_speeds_part_is_less_sure_where_todays_speed_is():
+    yards = np.array([230.0])
+    found = shares(sample_bench(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([265.0]), np.array([0.4]))
+    # 0.4 mph are 1 yd of efficient carry: 1.645 yd beside the 1 yd that it is known to.
+    reach = np.hypot(1, 1.6449)
+    assert [*found["speed_lo90_yd"], *found["speed_hi90_yd"]] == pytest.approx([15 - reach, 15 + reach], abs=1e-3)
+    assert [*found["delivery_lo90_yd"], *found["delivery_hi90_yd"]] == pytest.approx([17, 23])
+
+
 def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
     yards = np.array([280.0])
     found = shares(sample_bench(), np.array([115.0]), yards, yards, yards, np.array([300.0]))
