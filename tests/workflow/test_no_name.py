@@ -109,7 +109,7 @@ def test_the_hunt_finds_a_name_where_there_is_one(left):
 def test_no_name_is_left_behind_in_any_encoding(left):
     folder, _ = left
     files = [p for place in ("results", ".snakemake", "temporary") for p in (folder / place).rglob("*") if p.is_file()]
-    assert len(files) > 40
+    assert len(files) > 10  # all logs are collected together
     assert hits(files, NAMES) == []
 
 
