@@ -343,6 +343,7 @@ rule assess_progress:
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",
+    threads: 2
     params:
         files=files,
         settings=settings(

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.fit.drives import DrivePieces
 from pipeline.fit.surface import Array
 from pipeline.fit.trends import MEDIAN_VARIANCE
 from pipeline.golfers.losses import KEYS
@@ -62,12 +63,14 @@ class Form:
         return Form(self.variance * factor, self.told, golfers, (self.others[0] * factor, self.others[1]))
 
 
-def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float = 1.0) -> tuple[pl.DataFrame, Form]:
+def figure_errors(
+    drives: pl.DataFrame | DrivePieces, name: str, *, median: bool, size: float = 1.0
+) -> tuple[pl.DataFrame, Form]:
     """Work out the error of a mean or median of each golfer and quarter.
 
     Parameters
     ----------
-    drives : DataFrame
+    drives : DataFrame or DrivePieces
         golfer, quarter, struck_on and the measure; null values are left out.
     name : str
         The measure's column.
@@ -93,9 +96,12 @@ def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float 
     error but is also in the sample variance; left to add is B (n W - 1) / (n - 1): nil where each drive has a day of
     its own, all of B where there is one day.
     """
-    values = drives.select(*KEYS, "struck_on", (pl.col(name) / size).alias("value")).drop_nulls("value")
+    values = DrivePieces.of(drives).mapped(
+        lambda frame: frame.select(*KEYS, "struck_on", (pl.col(name) / size).alias("value")).drop_nulls("value")
+    )
     # Groups in order throughout: in what order numbers are summed shows in the last digit.
-    days = values.group_by(*KEYS, "struck_on", maintain_order=True).agg(pl.len().alias("n"))
+    by_day = [*KEYS, "struck_on"]
+    days = values.gathered(lambda frame: frame.group_by(by_day, maintain_order=True).agg(pl.len().alias("n")))
     spread = days.group_by(KEYS, maintain_order=True).agg(
         pl.len().cast(pl.Int64).alias("days"),
         pl.col("n").sum().cast(pl.Int64).alias("known"),
@@ -110,7 +116,11 @@ def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float 
     if median:
         # What a drive adds to the error of a median: which side of it the drive lies on, times the same for all.
         side = (pl.col("value") - pl.col("middle")).sign() * pl.col("variance").sqrt()
-        values = values.join(spread, on=KEYS, maintain_order="left").select(*KEYS, "struck_on", side.alias("value"))
+        sides = spread.select(*KEYS, "middle", "variance")
+        values = values.mapped(
+            lambda frame: frame.join(sides, on=KEYS, maintain_order="left").select(*by_day, side.alias("value"))
+        )
+    spread = spread.with_columns(pl.col(KEYS).cast(pl.String))
     form = between_days(values).times(size**2)
     usual = (pl.col(name).fill_null(value) for name, value in zip(FORM, form.others, strict=True))
     errors = spread.join(form.golfers, on="golfer", how="left").with_columns(usual)
@@ -118,19 +128,17 @@ def figure_errors(drives: pl.DataFrame, name: str, *, median: bool, size: float 
     return errors.select(*KEYS, "days", "known", own, "freedom", "exposure", *FORM), form
 
 
-def _of_a_drive(values: pl.DataFrame, *, median: bool) -> pl.DataFrame:
+def _of_a_drive(values: DrivePieces, *, median: bool) -> pl.DataFrame:
     """Variance by which a drive enters the figure's error, with its degrees of freedom; for a median its middle too."""
     value, n = pl.col("value"), pl.len()
     if not median:
-        return values.group_by(KEYS, maintain_order=True).agg(value.var().alias("variance"), (n - 1.0).alias("freedom"))
+        plain = (value.var().alias("variance"), (n - 1.0).alias("freedom"))
+        return values.gathered(lambda frame: frame.group_by(KEYS, maintain_order=True).agg(*plain))
     off = (value - value.median()).abs().median() * NORMAL_OVER_MAD
     # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
     wide = pl.when(off > 0).then(off).otherwise(value.std())
-    found = (
-        values.group_by(KEYS, maintain_order=True)
-        .agg(value.median().alias("middle"), wide.alias("off"), n.alias("n"))
-        .sort(KEYS)
-    )
+    robust = (value.median().alias("middle"), wide.alias("off"), n.alias("n"))
+    found = values.gathered(lambda frame: frame.group_by(KEYS, maintain_order=True).agg(*robust)).sort(KEYS)
     counts = found.get_column("n").to_numpy()
     worth = (1 + np.maximum(np.rint(MAD_EFFICIENCY * (counts - 1.0)), 1)).astype(np.int64)
     spread = np.where(counts > 1, found.get_column("off").cast(pl.Float64).to_numpy(), np.nan)
@@ -140,12 +148,12 @@ def _of_a_drive(values: pl.DataFrame, *, median: bool) -> pl.DataFrame:
     )
 
 
-def between_days(values: pl.DataFrame) -> Form:
+def between_days(values: pl.DataFrame | DrivePieces) -> Form:
     """Estimate the variance between a golfer's days, pooled over golfers and quarters.
 
     Parameters
     ----------
-    values : DataFrame
+    values : DataFrame or DrivePieces
         golfer, quarter, struck_on, value: one row a drive.
 
     Notes
@@ -157,11 +165,15 @@ def between_days(values: pl.DataFrame) -> Form:
     scatter more or less than that is then steadied by the other golfers' (`moderated_variance`): where golfers differ
     no more than chance, all have the pooled variance.
     """
-    days = values.group_by(*KEYS, "struck_on", maintain_order=True).agg(
+    of_a_day = (
         pl.col("value").mean().alias("mean"),
         (pl.col("value").var(ddof=0) * pl.len()).alias("var"),
         pl.len().cast(pl.Float64).alias("n"),
     )
+    days = DrivePieces.of(values).gathered(
+        lambda frame: frame.group_by(*KEYS, "struck_on", maintain_order=True).agg(*of_a_day)
+    )
+    days = days.with_columns(pl.col(KEYS).cast(pl.String))
     found = days.with_columns(
         pl.len().over(KEYS).alias("days"), pl.col("n").sum().over(KEYS).alias("all"), pl.col("var").sum().over(KEYS)
     ).with_columns((pl.col("all") - pl.col("days")).alias("spare"))

@@ -17,6 +17,7 @@ from pipeline.golfers.changes import efficient_variance
 from pipeline.golfers.flags import LEVEL, adjusted
 from pipeline.golfers.losses import KEYS, Frontier, exchange
 from pipeline.tables import Progress
+from pipeline.threads import in_order
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
 EXPOSED_FROM = 0.1
@@ -71,6 +72,8 @@ def progress_of(
     gain = per_mph(*strike(assessed, yardstick.model, assessed.get_column("speed_ratio").is_not_null().to_numpy()))
     slopes = assessed.select(*KEYS, pl.Series("slope", gain, dtype=pl.Float64))
     read = DrivePieces.of(drives)
+    # Numbers for the names, whose letters would take most of a large study's memory.
+    numbered = [pl.col(key).cast(pl.Enum(golfers.get_column(key).unique().sort())) for key in KEYS]
 
     def values(frame: pl.DataFrame, *names: str) -> pl.DataFrame:
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
@@ -80,7 +83,9 @@ def progress_of(
     for measure in (*MEASURES, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
-        own = read.gathered(lambda frame: values(frame, column).select(*KEYS, "struck_on", column))  # noqa: B023
+        wanted = [*numbered, "struck_on", column]
+        pieces = list(in_order(lambda frame: values(frame, column).select(wanted), read.read()))  # noqa: B023
+        own = DrivePieces(pieces.__iter__)
         errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
         if measure.name == "club_speed":
             table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")

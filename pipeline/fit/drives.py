@@ -65,6 +65,10 @@ class DrivePieces:
         """Take a whole frame, in whatever order, as one piece."""
         return drives if isinstance(drives, DrivePieces) else cls(lambda: iter((drives,)))
 
+    def mapped(self, change: Callable[[pl.DataFrame], pl.DataFrame]) -> "DrivePieces":
+        """Change every frame as it is read; a golfer's drives stay in one."""
+        return DrivePieces(lambda: map(change, self.read()))
+
     def usable(self, speed: str) -> "DrivePieces":
         """Keep the drives that a fit over a speed can use."""
         return DrivePieces(lambda: (frame.filter(pl.Series(usable(frame, speed))) for frame in self.read()))
