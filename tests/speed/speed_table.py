@@ -56,9 +56,9 @@ MEASURES = {
         "least",
         10,
         MILLION,
-        "most of Yardband's time goes to what the plain way leaves out: masking and checking every cell, four candidates "
-        "held against each other in ten folds, flight, the coach's tables and pages; without resampling, the plain way "
-        "is many times faster",
+        "most of Yardband's time goes to what the plain way leaves out: masking and checking every cell, four "
+        "candidates held against each other in ten folds, flight, the coach's tables and pages; without resampling, the "
+        "plain way is many times faster",
     ),
     "plain_peak_ratio": Measure(
         "plain", "Yardband's peak memory over the plain way's, all processes together", "times", "most", 1, MILLION
@@ -107,8 +107,8 @@ MEASURES = {
         "most",
         2000,
         10 * MILLION,
-        "assess_progress holds a figure of every drive and some ninety of every golfer's quarter at once; all other steps "
-        "stay below",
+        "assess_progress holds a figure of every drive and some ninety of every golfer's quarter at once; all other "
+        "steps stay below",
     ),
     "growth_wall": Measure("growth", "whole run", "s", "most", 600, 10 * MILLION),
     "growth_peak": Measure("growth", "peak memory, all processes together", "MB"),
