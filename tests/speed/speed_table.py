@@ -57,8 +57,8 @@ MEASURES = {
         10,
         MILLION,
         "most of Yardband's time goes to what the plain way leaves out: masking and checking every cell, four "
-        "candidates held against each other in ten folds, flight, the coach's tables and pages; without resampling, the "
-        "plain way is many times faster",
+        "candidates held against each other in ten folds, flight, the coach's tables and pages; without resampling, "
+        "the plain way is many times faster",
     ),
     "plain_peak_ratio": Measure(
         "plain", "Yardband's peak memory over the plain way's, all processes together", "times", "most", 1, MILLION
