@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.fit.drives import FIT_COLUMNS, DrivePieces
 
-PIECE_ROWS = 1 << 17  # drives in memory at a time, but for a golfer with more
+PIECE_ROWS = 131_072  # drives in memory at a time, but for a golfer with more, and in a row group of drives.parquet
 
 
 def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> DrivePieces:

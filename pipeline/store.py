@@ -4,7 +4,7 @@
 """
 
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, cast
 
@@ -12,37 +12,12 @@ import duckdb
 import polars as pl
 
 from pipeline import tables
-from pipeline.fit.drives import FIT_COLUMNS
+from pipeline.drive_pieces import PIECE_ROWS
 
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
-PIECE_ROWS = 131_072  # drives in memory at a time, and in a row group of drives.parquet
 
 # Columns of drives.parquet that have another name in the database.
 _OF_DRIVES = {"carry_yd": "carry_standard_yd AS carry_yd", "carry_measured_yd": "carry_yd AS carry_measured_yd"}
-
-
-def read_shots(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:
-    """Read columns of the table `shots`, ordered by source and row.
-
-    Parameters
-    ----------
-    database : Path
-        Opened read-only.
-    columns : tuple of str
-        Names of columns of `pipeline.tables.StandardShots`.
-    """
-    return _query(database, f'SELECT {_names(columns)} FROM shots ORDER BY "source", "row"')
-
-
-def read_drives(database: Path) -> pl.DataFrame:
-    """Read what the fit and all after it take of a drive: `FIT_COLUMNS`, carry_yd being at standard conditions."""
-    columns = ("carry_standard_yd AS carry_yd" if name == "carry_yd" else f'"{name}"' for name in FIT_COLUMNS)
-    return _query(database, f'SELECT {", ".join(columns)} FROM shots ORDER BY "source", "row"')
-
-
-def read_shots_of(database: Path, columns: tuple[str, ...], source: str) -> pl.DataFrame:
-    """Read columns of the drives of one log, ordered by row."""
-    return _query(database, f'SELECT {_names(columns)} FROM shots WHERE "source" = ? ORDER BY "row"', [source])
 
 
 def read_distinct(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:
@@ -126,9 +101,9 @@ def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:
     return {"memory_limit": MEMORY, "temp_directory": folder}
 
 
-def _query(database: Path, text: str, values: Sequence[str] = ()) -> pl.DataFrame:
+def _query(database: Path, text: str) -> pl.DataFrame:
     with duckdb.connect(str(database), read_only=True) as connection:
-        found: pl.DataFrame = connection.sql(text, params=list(values)).pl()
+        found: pl.DataFrame = connection.sql(text).pl()
     return found
 
 

@@ -44,7 +44,12 @@ class Matched(NamedTuple):
     """Why the log can't be used; empty if it can."""
 
 
-def match_headers(headers: Sequence[str], layout: Layout) -> Matched:
+def match_headers(
+    headers: Sequence[str],
+    layout: Layout,
+    known: Sequence[str] = LOG_COLUMNS,
+    required: Sequence[str] = REQUIRED,
+) -> Matched:
     """Find the standard columns among a log's headers.
 
     Headers are compared exactly, except for white space around them. Repeated headers matter only where a
@@ -56,6 +61,8 @@ def match_headers(headers: Sequence[str], layout: Layout) -> Matched:
         The log's own headers, in order.
     layout : Layout
         Where each standard column comes from.
+    known, required : sequence of str
+        All standard columns of such a log, and those that it needs: a shot log's, unless told otherwise.
 
     Returns
     -------
@@ -67,7 +74,7 @@ def match_headers(headers: Sequence[str], layout: Layout) -> Matched:
     positions: dict[str, int] = {}
     absent: list[str] = []
     problems: list[str] = []
-    for standard in (name for name in LOG_COLUMNS if name in layout.columns):
+    for standard in (name for name in known if name in layout.columns):
         wanted = layout.columns[standard].source.strip()
         count = names.count(wanted)
         if count > 1:
@@ -76,11 +83,11 @@ def match_headers(headers: Sequence[str], layout: Layout) -> Matched:
             positions[standard] = names.index(wanted)
         else:
             absent.append(standard)
-            if standard in REQUIRED:
+            if standard in required:
                 problems.append(_lacking(standard, wanted, names))
     problems += [
         f"its layout names no header for the required column {name!r}; add it under columns"
-        for name in REQUIRED
+        for name in required
         if name not in layout.columns
     ]
     if problems and len(names) == 1:

@@ -3,14 +3,13 @@
 The golfer, the time and the speed are read as those of a shot log; `set_no` and `tool` are a speed log's own.
 """
 
-import difflib
 from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
 import polars as pl
 
-from pipeline.collect.layout import MISSING_NUMBER, Matched, printable, standardise
+from pipeline.collect.layout import MISSING_NUMBER, Matched, match_headers, standardise
 from pipeline.collect.pseudonym import mask
 from pipeline.collect.rules import Split
 from pipeline.study import Layout, LogEntry, LogFile, SpeedFile, SpeedLayout
@@ -42,34 +41,7 @@ class Deduplicated(NamedTuple):
 
 def match_swing_headers(headers: Sequence[str], layout: SpeedLayout) -> Matched:
     """Find the columns of a speed log among its headers, as `layout.match_headers` does for a shot log."""
-    names = [header.strip() for header in headers]
-    positions: dict[str, int] = {}
-    absent: list[str] = []
-    problems: list[str] = []
-    for standard in (name for name in SWING_COLUMNS if name in layout.columns):
-        wanted = layout.columns[standard].source.strip()
-        count = names.count(wanted)
-        if count > 1:
-            problems.append(f"the header {wanted!r} stands {count} times; name it once")
-        elif count == 1:
-            positions[standard] = names.index(wanted)
-        else:
-            absent.append(standard)
-            if standard in SWING_REQUIRED:
-                alias = "" if wanted == standard else f" ({standard})"
-                near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.8)
-                found = f"; it has {printable(near[0])!r}" if near else ""
-                problems.append(f"it lacks the required column {wanted!r}{alias}{found}")
-    problems += [
-        f"its layout names no header for the required column {name!r}; add it under columns"
-        for name in SWING_REQUIRED
-        if name not in layout.columns
-    ]
-    if problems and len(names) == 1:
-        problems.append("the header is a single cell; set the layout's delimiter and skip_rows")
-    taken = set(positions.values())
-    dropped = [printable(name) or "(no header)" for place, name in enumerate(names) if place not in taken]
-    return Matched(positions, dropped, absent, problems)
+    return match_headers(headers, layout, SWING_COLUMNS, SWING_REQUIRED)
 
 
 def standardise_swings(raw: pl.DataFrame, speed_file: SpeedFile, *, typed_as_text: bool) -> pl.DataFrame:
