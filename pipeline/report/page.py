@@ -110,6 +110,7 @@ def build_page(
         loader=PackageLoader("pipeline.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     min_golfers = settings["privacy"]["min_golfers"]
+    changed = show_changes(changes, quarter)
     here = bands.filter(pl.col("quarter") == quarter).sort("band_mph")
     return environment.get_template("academy.html.j2").render(
         settings=settings,
@@ -133,7 +134,7 @@ def build_page(
         tables=_tables(
             {
                 **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
-                **_golfer_tables(golfers, changes, quarter, settings["report"]["most_sheets"]),
+                **_golfer_tables(golfers, changed, quarter, settings["report"]["most_sheets"]),
                 "verdicts": Shown(show_verdicts(coach.cohorts, quarter), ("What",)),
                 "groups": Shown(show_groups(coach.cohorts, quarter), GROUP),
                 "flight": Shown(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
@@ -145,7 +146,7 @@ def build_page(
         figures=_figures(images, settings),
         card=card,
         most_listed=MOST_LISTED,
-        changed=show_changes(changes, quarter).height,
+        changed=changed.height,
     )
 
 
@@ -238,16 +239,16 @@ def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
 
 
 def _golfer_tables(
-    golfers: dy.DataFrame[Golfers], changes: dy.DataFrame[Changes], quarter: str, most_sheets: int
+    golfers: dy.DataFrame[Golfers], changed: pl.DataFrame, quarter: str, most_sheets: int
 ) -> dict[str, Shown]:
-    """Lay out the flagged and the movement, the flagged of this quarter linked to their sheets if all have one."""
+    """Lay out the flagged, linked to their sheets if all of them have one, and the movement (from `show_changes`)."""
     flagged = show_flagged(golfers, quarter)
     linked = set(flagged["Golfer"] if flagged.height <= most_sheets else [])
 
     def link(golfer: str) -> str:
         return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
 
-    named, changed = {"Golfer": link}, show_changes(changes, quarter)
+    named = {"Golfer": link}
     return {
         "flagged": Shown(flagged.head(MOST_LISTED), ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
         "changes": Shown(changed.head(MOST_LISTED), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
