@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, cast
 
 import polars as pl
 
@@ -23,21 +22,17 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> DrivePieces
     """
 
     def read() -> Iterator[pl.DataFrame]:
-        import pyarrow.parquet
-
-        held: pl.DataFrame | None = None
-        open_file: Any = pyarrow.parquet.ParquetFile  # pyarrow declares no types
-        with open_file(path) as file:
-            for batch in file.iter_batches(batch_size=PIECE_ROWS, columns=list(columns), use_threads=False):
-                rows = cast(pl.DataFrame, pl.from_arrow(batch)).select(columns)
-                held = rows if held is None else pl.concat([held, rows], rechunk=True)
-                # The last golfer's drives may go on in the next batch.
-                begun = held.get_column("golfer") == held.item(-1, "golfer")
-                if not begun.all():
-                    yield held.filter(~begun)
-                    held = held.filter(begun)
-            if held is None:
-                held = cast(pl.DataFrame, pl.from_arrow(file.schema_arrow.empty_table())).select(columns)
+        stored = pl.scan_parquet(path).select(columns)
+        count = int(stored.select(pl.len()).collect().item())
+        held = stored.head(0).collect()
+        for first in range(0, count, PIECE_ROWS):
+            # A slice reads the row groups that it lies in and no others: memory doesn't grow with the file.
+            held = pl.concat([held, stored.slice(first, PIECE_ROWS).collect()], rechunk=True)
+            # The last golfer's drives may go on in the next slice.
+            begun = held.get_column("golfer") == held.item(-1, "golfer")
+            if not begun.all():
+                yield held.filter(~begun)
+                held = held.filter(begun)
         yield held
 
     return DrivePieces(read)

@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.benchmark.bands import adjusted_carry
 from pipeline.benchmark.lookup import Guide
 from pipeline.coach.cohorts import cohorts_of, groups_of
-from pipeline.coach.progress import progress_of
+from pipeline.coach.progress import GOLFER_COLUMNS, progress_of
 from pipeline.coach.quarters import Yardstick
 from pipeline.drive_pieces import open_drives
 from pipeline.files import write_csv
@@ -41,7 +41,7 @@ def run(
     yardstick = yardstick_of(carry_model, json.loads(Path(guide).read_text(encoding="utf-8")))
     every = open_drives(Path(drives), COLUMNS)
     adjusted = DrivePieces(lambda: (frame.with_columns(adjusted_carry(frame, carry_model)) for frame in every.read()))
-    table = Golfers.validate(pl.read_csv(golfers, schema_overrides=types_of(Golfers)), cast=True)
+    table = Golfers.validate(pl.read_csv(golfers, schema_overrides=types_of(Golfers)), cast=True).select(GOLFER_COLUMNS)
     found, form = progress_of(adjusted, table, yardstick, false_discovery_rate)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
     write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))

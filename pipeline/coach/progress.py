@@ -28,6 +28,19 @@ MANY = 1e6
 # What `figure_errors` gives of a figure and its error needs.
 ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom")
 
+# What is needed of the table `Golfers`, whose other columns would double a large study's memory.
+GOLFER_COLUMNS = (
+    *KEYS,
+    "status",
+    "shots",
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "carry_yd",
+    "lost_yd",
+)
+
 
 def progress_of(
     drives: pl.DataFrame | DrivePieces, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
@@ -40,7 +53,7 @@ def progress_of(
         All accepted drives: the columns of `FIT_COLUMNS`, carry_yd at standard conditions on the reference device and
         ball, and struck_on.
     golfers : DataFrame
-        The table `Golfers` of these drives.
+        `GOLFER_COLUMNS` of the table `Golfers` of these drives.
     yardstick : Yardstick
     false_discovery_rate : float
 
