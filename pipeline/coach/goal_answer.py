@@ -22,7 +22,16 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 GOLFERS = Path("golfers/golfers.csv")
 REPLICATES = "replicates.npz"
 TEXTS = ("golfer", "quarter", "status", "note")
-NUMBERS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd", "lost_lo90_yd", "lost_hi90_yd")
+NUMBERS = (
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "carry_yd",
+    "lost_yd",
+    "lost_lo90_yd",
+    "lost_hi90_yd",
+)
 USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(NUMBERS, pl.Float64)
 EDGES = ("", "lo90_", "hi90_")
 

@@ -169,7 +169,7 @@ class Present:
         by a share and are told apart by a constant. By the luck of the drives alone too few intervals of the needed
         speed held the truth: 86 in 100, in five invented academies.
         """
-        club, ball, launch, spin, carry, lo, hi = (
+        club, ball, launch, spin, carry, lost, lo, hi = (
             golfers.get_column(name).cast(pl.Float64).to_numpy()
             for name in (
                 "club_speed_mph",
@@ -177,12 +177,12 @@ class Present:
                 "launch_deg",
                 "spin_rpm",
                 "carry_yd",
+                "lost_yd",
                 "lost_lo90_yd",
                 "lost_hi90_yd",
             )
         )
-        reach = (hi - lo) / 2
-        return cls(club, ball / club, launch, spin, carry, carry - reach, carry + reach)
+        return cls(club, ball / club, launch, spin, carry, carry - (hi - lost), carry + (lost - lo))
 
     def typical_inputs(self, model: CarryModel, speed_mph: Array) -> tuple[Array, Array, Array]:
         """Give the surface's inputs of the typical drive at club speeds, shape (n,), the delivery as it is."""

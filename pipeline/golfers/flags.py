@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.fit.surface import Array
+from pipeline.golfers.skewed import bent, pooled_skewness, straightened
 from pipeline.tables import Golfers
 
 LEVEL = 0.90
@@ -63,15 +64,25 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
 
 
 def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
-    """Interval and p-value by Student's t with one less than the golfer's drives as degrees of freedom."""
+    """Interval and p-value by Student's t, mended for skewed drives; one degree of freedom less than the drives."""
     from scipy.special import stdtr, stdtrit
 
-    value = lost.get_column("lost_yd").cast(pl.Float64).to_numpy()
-    error = lost.get_column("std_error_yd").cast(pl.Float64).to_numpy()
-    freedom = np.maximum(lost.get_column("shots").to_numpy() - 1, 1)
-    reach = stdtrit(freedom, (1 + LEVEL) / 2) * error
+    value, error, own, each = (
+        lost.get_column(name).cast(pl.Float64).to_numpy()
+        for name in ("lost_yd", "std_error_yd", "own_variance", "own_skewness")
+    )
+    shots = lost.get_column("shots").to_numpy()
+    freedom = np.maximum(shots - 1, 1)
+    # The error of efficient carry, which is not skewed, takes its share of the whole.
+    luck = np.divide(np.sqrt(own), error, out=np.zeros_like(value), where=error > 0)
+    skewness = pooled_skewness(each, shots) / np.sqrt(shots) * np.nan_to_num(luck) ** 3
+    quantile = stdtrit(freedom, (1 + LEVEL) / 2)
     step = np.divide(value - threshold_yd, error, out=np.full_like(value, np.nan), where=error > 0)
-    columns = {"lost_lo90_yd": value - reach, "lost_hi90_yd": value + reach, "p_value": stdtr(freedom, -step)}
+    columns = {
+        "lost_lo90_yd": value - error * bent(quantile, skewness),
+        "lost_hi90_yd": value - error * bent(-quantile, skewness),
+        "p_value": stdtr(freedom, -straightened(step, skewness)),
+    }
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 

@@ -95,8 +95,9 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
         and for tests and intervals own_variance (of the golfer's figure by the luck of the drives, yd^2; null for
-        a single drive), efficient_std_error_yd (which golfers of one speed share) and std_error_yd of the two
-        together. Where the benchmarks don't reach the golfer's speed, what hangs on them is null.
+        a single drive), own_skewness (of a drive's yards lost; null below three drives), efficient_std_error_yd (which
+        golfers of one speed share) and std_error_yd of the two together. Where the benchmarks don't reach the golfer's
+        speed, what hangs on them is null.
     """
     expected = _expected_and_own(drives, model, frontier)
     per_golfer = typical_drives(drives, KEYS).join(
@@ -105,6 +106,8 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
             (pl.col("own_yd").var() / pl.len()).alias("own_variance"),
+            # Of yards lost, whose long tail is where carry is short.
+            (-pl.col("own_yd").skew(bias=False)).fill_nan(None).alias("own_skewness"),
         ),
         on=KEYS,
         validate="1:1",

@@ -20,7 +20,7 @@ class Golfers(dy.Schema):
     carry_yd = dy.Float64(nullable=False, description="mean, at standard conditions, reference device and ball")
     efficient_yd = dy.Float64(nullable=True)
     lost_yd = dy.Float64(nullable=True)
-    lost_lo90_yd = dy.Float64(nullable=True)
+    lost_lo90_yd = dy.Float64(nullable=True, description="by Student's t, mended for the long tail of mishits")
     lost_hi90_yd = dy.Float64(nullable=True)
     lost_contact_yd = dy.Float64(nullable=True, description="null where ball speed is not known")
     lost_launch_yd = dy.Float64(nullable=True)

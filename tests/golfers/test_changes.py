@@ -33,6 +33,7 @@ def lost_table(quarter, lost_yd, own_variance, shots, speed_mph=95.0, efficient_
             "lost_consistency_yd": 0.0,
             "lost_other_yd": 0.0,
             "own_variance": np.broadcast_to(np.asarray(own_variance, dtype=float), n),
+            "own_skewness": np.zeros(n),
             "efficient_std_error_yd": np.broadcast_to(np.asarray(efficient_error_yd, dtype=float), n),
         }
     ).with_columns((pl.col("own_variance") + pl.col("efficient_std_error_yd") ** 2).sqrt().alias("std_error_yd"))

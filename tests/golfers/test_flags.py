@@ -33,6 +33,8 @@ def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
         "lost_consistency_yd": [0.0] * n,
         "lost_other_yd": [0.0] * n,
         "std_error_yd": [error if v is not None else None for v in values],
+        "own_variance": [error**2 if v is not None else None for v in values],
+        "own_skewness": [0.0] * n,
     }
     base |= dict.fromkeys(
         ("ranked_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd"), pl.Series([None] * n, dtype=pl.Float64)
@@ -66,6 +68,22 @@ def test_interval_is_students():
     row = assess(lost([20.0], shots=13, error=3.0), RULES).row(0, named=True)
     assert row["lost_hi90_yd"] - 20 == pytest.approx(3.0 * 1.782288, rel=1e-6)  # t table: 12 degrees, 95 %
     assert 20 - row["lost_lo90_yd"] == pytest.approx(3.0 * 1.782288, rel=1e-6)
+
+
+def test_the_interval_of_skewed_drives_reaches_farther_up():
+    row = assess(lost([20.0], shots=25, error=2.0, own_skewness=[1.5]), RULES).row(0, named=True)
+    up, down = row["lost_hi90_yd"] - 20, 20 - row["lost_lo90_yd"]
+    t = stats.t.isf(0.05, 24)
+    # To first order both ends move by skewness / root of drives * (1 + 2 t^2) / 6 (Hall 1992, from memory).
+    moved = 2.0 * 1.5 / 5 * (1 + 2 * t**2) / 6
+    assert (up - down) / 2 == pytest.approx(moved, rel=0.15)
+    assert row["p_value"] < stats.t.sf(5.0, 24)
+
+
+def test_what_the_benchmarks_leave_open_is_not_skewed():
+    shared = lost([20.0], shots=25, error=2.0, own_skewness=[1.5], own_variance=[0.0])
+    row = assess(shared, RULES).row(0, named=True)
+    assert row["lost_hi90_yd"] - 20 == pytest.approx(20 - row["lost_lo90_yd"])
 
 
 def test_few_drives_and_unreached_speeds_are_not_assessed():

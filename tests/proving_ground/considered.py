@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 
 import considered_measures as c
@@ -152,7 +153,7 @@ def consider(world: str, academies: int) -> pl.DataFrame:
 
 def consider_all(processes: int, academies: int = ACADEMIES) -> pl.DataFrame:
     """Consider all worlds, shared out over processes; the same frame with any number of them."""
-    with ProcessPoolExecutor(processes) as pool:
+    with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
         return pl.concat(pool.map(partial(consider, academies=academies), CONSIDERED_WORLDS))
 
 

@@ -7,6 +7,7 @@ README into the folder, and every single judgement into its folder judged/. The 
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 
 from coach import further
@@ -20,7 +21,7 @@ from worlds import COACH_WORLDS, WORLDS
 def prove_all(processes: int, academies: int) -> Judged:
     """Judge all worlds and what else the coach's figures need; these tasks are shared out over processes."""
     tasks = [partial(prove, world, academies) for world in (*WORLDS, *COACH_WORLDS)]
-    with ProcessPoolExecutor(processes) as pool:
+    with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
         return together(list(pool.map(run_task, [*tasks, *further(academies)])))
 
 
