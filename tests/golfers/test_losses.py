@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.golfers.losses import Frontier, exchange, losses
@@ -155,3 +156,15 @@ def test_a_gap_in_the_frontier_is_out_of_reach():
     gapped = Frontier(*(np.array([80.0, 81.0, 90.0]),) * 5)
     found = gapped.at(gapped.carry_yd, np.array([80.5, 81.4, 85.0, 89.7, 90.2]))
     assert np.isnan(found).tolist() == [False, False, True, False, True]
+
+
+def test_skewness_is_that_of_yards_lost_of_the_drives(model, frontier, world_carry):
+    drives = golfer(world_carry, np.random.default_rng(3), n=40)
+    fallen = drives.with_columns(
+        pl.when(pl.int_range(pl.len()) < 3).then(pl.col("carry_yd") - 60).otherwise("carry_yd")
+    )
+    level = np.interp(fallen["club_speed_mph"], frontier.speed_mph, frontier.carry_yd)
+    reference = stats.skew(level - fallen["carry_yd"].to_numpy(), bias=False)
+    assert reference > 1
+    assert losses(fallen, model, frontier)["own_skewness"].item() == pytest.approx(reference)
+    assert losses(fallen.head(2), model, frontier)["own_skewness"].item() is None
