@@ -5,12 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 import pytest
+from hypothesis import settings
 
 from pipeline.benchmark.totals import Roller
 from pipeline.flight.air import Air
 from pipeline.flight.ball import Ball
 from pipeline.flight.table import FlightTable
 from pipeline.flight.turf import NORMAL
+
+# On a busy machine a first example that loads a library takes longer than any deadline worth setting.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 
 def true_carry_yd(ball_mph, launch_deg, spin_rpm):

@@ -21,7 +21,7 @@ def best_area(inside):
     )  # fmt: skip
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(arrays(bool, st.tuples(st.integers(2, 7), st.integers(2, 7)), elements=st.booleans()))
 def test_window_is_inside_and_as_large_as_by_brute_force(inside):
     launch, spin = grids(inside.shape)

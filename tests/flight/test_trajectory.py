@@ -198,7 +198,7 @@ def test_a_little_more_drag_shortens_carry_as_published():
     assert moved == pytest.approx(2.3, abs=1.2)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(90, 190), st.floats(7, 20), st.floats(1500, 4500), st.sampled_from(NAMES))
 def test_what_physics_promises(ball_mph, launch, spin, name):
     ball = Ball(name)
@@ -209,7 +209,7 @@ def test_what_physics_promises(ball_mph, launch, spin, name):
     assert fly(Launch.straight(ball_mph * MPH, launch, spin), ball.scaled(1.0, 1.1), STANDARD).apex_m > tall
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.floats(140, 190), st.floats(13, 20), st.floats(3000, 4500), st.sampled_from(NAMES))
 def test_wind_helps_and_hinders_well_lifted_drives(ball_mph, launch, spin, name):
     # Not everywhere: a low, slow drive with little spin loses more lift than drag in a tail wind.
