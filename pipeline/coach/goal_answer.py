@@ -1,7 +1,7 @@
 """Reading a study's results for one goal, and the answer in plain words (an edge module)."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -138,9 +138,10 @@ def _present(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str | 
         return None, f"hardly any drive near {wish.club_speed_mph:g} mph is like the one given", None
     over_ball = model.surface.speed == "ball" and wish.ball_speed_mph is not None
     lo, hi = model.interval[known_key(over_ball, wish.launch_deg is not None, wish.spin_rpm is not None)]
-    typical = Present(club, ball / club, launch, spin, np.full(1, np.nan), np.full(1, np.nan), np.full(1, np.nan))
+    unknown = np.full(1, np.nan)
+    typical = Present(club, ball / club, launch, spin, unknown, unknown, unknown, np.zeros(1))
     carry = model.carry(*typical.typical_inputs(model, club))
-    present = Present(club, ball / club, launch, spin, carry, carry * (1 + lo), carry * (1 + hi))
+    present = replace(typical, carry_yd=carry, lo90_yd=carry * (1 + lo), hi90_yd=carry * (1 + hi))
     return None, "today's yards are those of one drive: nine in ten fall inside the interval", present
 
 
@@ -152,14 +153,21 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
     quarter = str(row.get_column("quarter").item())
     if row.get_column("status").item() == "not_assessed":
         return quarter, f"not assessed in {quarter}: {row.get_column('note').item()}", None
-    present = Present.of(row)
+    present = Present.of(row, study.bench)
     if wish.club_speed_mph is None:
         return quarter, None, present
     there = np.array([wish.club_speed_mph])
     grown = there / present.club_speed_mph
     carry = present.carry_at(study.model, there)
     lo, hi = (carry + (edge - present.carry_yd) * grown for edge in (present.lo90_yd, present.hi90_yd))
-    moved = Present(there, present.speed_ratio, present.launch_deg, present.spin_rpm, carry, lo, hi)
+    moved = replace(
+        present,
+        club_speed_mph=there,
+        carry_yd=carry,
+        lo90_yd=lo,
+        hi90_yd=hi,
+        shared_yd=present.shared_yd * grown,
+    )
     return quarter, f"at {there[0]:g} mph with the delivery of {quarter}", moved
 
 

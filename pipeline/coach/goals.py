@@ -150,6 +150,8 @@ class Present:
         Of the typical drive.
     carry_yd, lo90_yd, hi90_yd : ndarray
         Mean carry at that club speed with its 90 % interval.
+    shared_yd : ndarray
+        Half the width that the interval would have by the error of efficient carry alone, which is in it.
     """
 
     club_speed_mph: Array
@@ -159,15 +161,14 @@ class Present:
     carry_yd: Array
     lo90_yd: Array
     hi90_yd: Array
+    shared_yd: Array
 
     @classmethod
-    def of(cls, golfers: pl.DataFrame) -> "Present":
+    def of(cls, golfers: pl.DataFrame, bench: Benchmarks) -> "Present":
         """Take it from rows of the table `Golfers` that are assessed.
 
-        Mean carry gets the interval of yards lost: the luck of the drives, and with it the error of efficient carry.
-        The latter stands for what the fit leaves open of every golfer's carry at a speed, such as devices that differ
-        by a share and are told apart by a constant. By the luck of the drives alone too few intervals of the needed
-        speed held the truth: 86 in 100, in five invented academies.
+        Mean carry gets the interval of yards lost: the luck of the drives, and with it the error of efficient carry,
+        which the gap's part of delivery needs.
         """
         club, ball, launch, spin, carry, lost, lo, hi = (
             golfers.get_column(name).cast(pl.Float64).to_numpy()
@@ -182,7 +183,8 @@ class Present:
                 "lost_hi90_yd",
             )
         )
-        return cls(club, ball / club, launch, spin, carry, carry - (hi - lost), carry + (lost - lo))
+        shared = Z90 * bench.at(bench.frontier.std_error_yd, club)
+        return cls(club, ball / club, launch, spin, carry, carry - (hi - lost), carry + (lost - lo), shared)
 
     def typical_inputs(self, model: CarryModel, speed_mph: Array) -> tuple[Array, Array, Array]:
         """Give the surface's inputs of the typical drive at club speeds, shape (n,), the delivery as it is."""
@@ -260,6 +262,12 @@ def needed_present(
     tuple of three ndarrays, each of shape (n,)
         NaN where the data don't reach: neither at such a speed, nor at the delivery there. The interval has what the
         present carry and the model's slope leave open.
+
+    Notes
+    -----
+    The doubt of efficient carry, which is in the interval of `Present`, is taken out again: no efficient drive is in
+    question here. On invented academies other than the proving ground's 94 in 100 intervals held the true speed with it
+    and 89 without.
     """
     curve = present.carry_over(model, bench.speeds_mph)
     curve = curve if run_yd is None else curve + run_yd
@@ -268,8 +276,10 @@ def needed_present(
     at = np.where(np.isnan(speed), present.club_speed_mph, speed)
     slope = Z90 * present.slope_error_yd(model, coefficients, at)
     grown = at / present.club_speed_mph
-    below = np.hypot((present.carry_yd - present.lo90_yd) * grown, slope)
-    above = np.hypot((present.hi90_yd - present.carry_yd) * grown, slope)
+    below, above = (
+        np.hypot(np.sqrt(np.maximum(reach**2 - present.shared_yd**2, 0)) * grown, slope)
+        for reach in (present.carry_yd - present.lo90_yd, present.hi90_yd - present.carry_yd)
+    )
     found = speed, bench.speed_for(curve, goal_yd - above), bench.speed_for(curve, goal_yd + below)
     return tuple(np.where(inside, values, np.nan) for values in found)  # type: ignore[return-value]
 

@@ -47,7 +47,7 @@ def run(
     assessed = assessed.join(variance, on=["golfer", "quarter"], how="left", maintain_order="left")
     planned = goal_table(carry_model, coefficients, bench, assessed, rules, asked.carry_yd)
     gain = usual_gain(read_table(changes, Changes), variance)
-    per_mph = yards_per_mph(carry_model, Present.of(assessed))
+    per_mph = yards_per_mph(carry_model, Present.of(assessed, bench))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))
     write_csv(Path(priorities_csv), first)
@@ -134,7 +134,7 @@ def _planned(
     bands: Bands,
     asked: Mapping[float, float],
 ) -> pl.DataFrame:
-    present = Present.of(golfers)
+    present = Present.of(golfers, bench)
     speed = present.club_speed_mph
     band, goal, by_study, following = band_goals(speed, bands, asked, bench)
     luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())

@@ -63,7 +63,7 @@ def sample_present(club=97.0, ratio=1.40, launch=14.0, spin=2800.0, shortfall=0.
         *(np.atleast_1d(x).astype(float) for x in (club, ratio, launch, spin))
     )
     carry = 2 * club * np.where(np.isnan(ratio), USUAL_RATIO, ratio) - 40 + 3 * (launch - 14) - shortfall
-    return Present(club, ratio, launch, spin, carry, carry - reach, carry + reach)
+    return Present(club, ratio, launch, spin, carry, carry - reach, carry + reach, np.zeros(club.shape))
 
 
 def sample_golfers(*rows, std_error=0.5):

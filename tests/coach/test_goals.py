@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from goal_samples import sample_bench, sample_golfers, sample_model, sample_present
@@ -109,9 +111,7 @@ def test_nine_intervals_in_ten_hold_the_true_speed():
     true = sample_present(club=np.full(many, 92.0))
     luck = error * rng.standard_normal(many)
     carry, reach = true.carry_yd + luck, 1.6449 * error
-    seen = Present(
-        true.club_speed_mph, true.speed_ratio, true.launch_deg, true.spin_rpm, carry, carry - reach, carry + reach
-    )
+    seen = replace(true, carry_yd=carry, lo90_yd=carry - reach, hi90_yd=carry + reach)
     goal = np.full(many, 240.0)
     speed, least, most = needed_present(MODEL, SURE, sample_bench(), seen, goal)
     assert np.mean(speed) == pytest.approx(100.0, abs=0.05)
@@ -178,10 +178,21 @@ def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
 
 def test_a_golfers_carry_is_as_sure_as_the_yards_lost():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5, "shots": 15})
-    present = Present.of(golfers)
+    present = Present.of(golfers, sample_bench())
     half = 1.7613 * np.hypot(1.5, 0.5)  # Student's, 14 degrees of freedom; the drives' and efficient carry's errors
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-5)
     assert present.speed_ratio == pytest.approx([1.40])
+    assert present.shared_yd == pytest.approx([1.6449 * 0.5], rel=1e-4)
+
+
+def test_the_needed_speed_of_the_present_delivery_has_no_doubt_of_the_efficient_one():
+    own, shared = 3.0, 2.0
+    present = replace(sample_present(reach=np.hypot(own, shared)), shared_yd=np.array([shared]))
+    goal = np.array([240.0])
+    speed, least, most = needed_present(MODEL, SURE, sample_bench(), present, goal)
+    alike = needed_present(MODEL, SURE, sample_bench(), sample_present(reach=own), goal)
+    assert [*speed, *least, *most] == pytest.approx(np.ravel(alike))
+    assert most - speed > 0.5
 
 
 @pytest.mark.parametrize(
