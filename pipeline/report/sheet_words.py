@@ -131,6 +131,8 @@ def against_window(value: float, low: float, high: float, decimals: int, unit: s
     if low <= value <= high:
         return f"{figure(value, decimals)} {unit}, inside {window}"
     side, away = ("below", low - value) if value < low else ("above", value - high)
+    if round(away, decimals) == 0:
+        return f"{figure(value, decimals)} {unit}, just {side} {window}"
     return f"{figure(value, decimals)} {unit}, {figure(away, decimals)} {unit} {side} {window}"
 
 

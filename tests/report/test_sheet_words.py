@@ -134,6 +134,7 @@ def test_standing_goes_by_the_percentiles_that_are_told():
 def test_delivery_is_told_against_the_window():
     assert against_window(7.34, 13.75, 16.0, 1, "deg") == "7.3 deg, 6.4 deg below the window (13.8 to 16.0 deg)"
     assert against_window(3204.0, 2700.0, 2900.0, -1, "rpm") == "3200 rpm, 300 rpm above the window (2700 to 2900 rpm)"
+    assert against_window(2903.0, 2700.0, 2900.0, -1, "rpm") == "2900 rpm, just above the window (2700 to 2900 rpm)"
     assert against_window(2900.0, 2700.0, 2900.0, -1, "rpm") == "2900 rpm, inside the window (2700 to 2900 rpm)"
 
 

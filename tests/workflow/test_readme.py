@@ -3,6 +3,7 @@
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -100,6 +101,43 @@ def test_the_golfers_year_is_the_runs(demo, root, readme):
     said = answer(f".venv/bin/{command}", demo, root)
     today = re.search(r"today +(\d+ yd)  +90 % interval: (\d+ to \d+) yd", said)
     assert f"{today.group(1)} ({today.group(2)}): reached" in year
+
+
+@pytest.mark.long
+def test_the_first_steps_of_the_year_are_those_of_the_first_quarter(snakemake, tmp_path, root, readme):
+    year = " ".join(readme.split("## One golfer's year")[1].split("\n## ")[0].split())
+    golfer = re.match(r"`(g[0-9a-f]{16})`", year).group(1)
+    study = tmp_path / "study"
+    shutil.copytree(root / "data_demo", study, ignore=shutil.ignore_patterns("*_2026q[23].csv", "speed"))
+    settings = (study / "study.yaml").read_text(encoding="utf-8")
+    (study / "study.yaml").write_text(re.sub(r"speed_logs:\n  - .*\n", "", settings), encoding="utf-8")
+    first = snakemake(tmp_path, study=study)
+    assert first.returncode == 0, first.stderr
+
+    def row(name):
+        return pl.read_csv(first.results / name, infer_schema_length=None).filter(golfer=golfer).row(0, named=True)
+
+    assert f"has the golfer with {row('golfers/flagged.csv')['lost_yd']:.1f} yd lost by launch" in year
+    command = re.search(r"`(yardband goal .*?)`", year).group(1)
+    said = answer(f".venv/bin/{command}", first, root)
+
+    def told(label):
+        return re.search(rf"{label} +(-?[\d.]+) \w+ +90 % interval: (-?[\d.]+ to -?[\d.]+) \w+", said).groups()
+
+    today, gap = told("today"), told("gap to the goal")
+    assert f"Today {today[0]} yd ({today[1]}), {gap[0]} yd short, all of it delivery" in year
+    assert f"an efficient one carries {told('efficient today')[0]} yd at today's" in year
+    assert f"goal takes {told('speed, as now')[0]} mph" in year
+    r = row("golfers/delivery.csv")
+    more = [
+        f"{r[name]:.0f} {{}}({r[f'{name[:-3]}_lo90_yd']:.0f} to {r[f'{name[:-3]}_hi90_yd']:.0f})"
+        for name in ("gain_yd", "attack_gain_yd")
+    ]
+    assert (
+        f"attack {r['attack_deg']:.1f} deg, downwards. {r['loft_change_deg']:.1f} deg more loft might bring "
+        f"{more[0].format('yd ')}; {r['attack_change_deg']:.0f} deg more attack, with "
+        f"{r['attack_loft_change_deg']:.1f} deg more loft, another {more[1].format('')}."
+    ) in year
 
 
 def test_the_golfer_who_practises_is_the_runs(demo, readme):

@@ -30,9 +30,10 @@ function setValue(id, value, text) {
 }
 
 function against(value, lo, hi, unit, digits) {
-  if (value < lo) return `${(lo - value).toFixed(digits)} ${unit} below the window`;
-  if (value > hi) return `${(value - hi).toFixed(digits)} ${unit} above the window`;
-  return "inside the window";
+  if (value >= lo && value <= hi) return "inside the window";
+  const away = Math.max(lo - value, value - hi).toFixed(digits);
+  const far = Number(away) === 0 ? "just" : `${away} ${unit}`;
+  return `${far} ${value < lo ? "below" : "above"} the window`;
 }
 
 function describe(found, asked) {
