@@ -107,8 +107,6 @@ MEASURES = {
         "most",
         2000,
         10 * MILLION,
-        "assess_progress holds a figure of every drive and some ninety of every golfer's quarter at once; all other "
-        "steps stay below",
     ),
     "growth_wall": Measure("growth", "whole run", "s", "most", 600, 10 * MILLION),
     "growth_peak": Measure("growth", "peak memory, all processes together", "MB"),
