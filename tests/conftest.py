@@ -1,11 +1,13 @@
 """A small world with a truth in closed form: drives whose carry is a known surface plus noise."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadScopeScheduling
 
 from pipeline.benchmark.totals import Roller
 from pipeline.flight.air import Air
@@ -103,7 +105,20 @@ SHARING = ("test_demo_run.py", "test_golden.py", "test_pages.py", "test_readme.p
 
 
 def pytest_collection_modifyitems(items):
-    """Share tests out over processes by file; those that share the demo's run stay together, and begin."""
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group("demo" if item.path.name in SHARING else item.path.name))
+    """Begin with the tests that share the demo's run, then the workflow's others."""
     items.sort(key=lambda item: (item.path.name not in SHARING, item.path.parent.name != "workflow"))
+
+
+class ByFile(LoadScopeScheduling):
+    """Share tests out over processes by file; those that share the demo's run stay together."""
+
+    def _split_scope(self, nodeid):
+        file = nodeid.split("::")[0]
+        return "demo" if Path(file).name in SHARING else file
+
+
+# A scheduler of our own, as pytest-xdist's grouping by marks needs an older pytest: from 9.2 on it groups nothing.
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    config.option.loadscopereorder = False  # else the files with most tests come first
+    return ByFile(config, log)

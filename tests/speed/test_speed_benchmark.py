@@ -138,7 +138,7 @@ def test_the_plain_way_flags_losers_and_knows_its_error(plain):
 
 def test_measuring_sees_a_child_with_its_time_and_memory(tmp_path):
     child = (
-        "held = bytearray(80_000_000); import time; end = time.process_time() + 0.3\nwhile time.process_time() < end: 0"
+        "held = bytearray(80_000_000); import time; end = time.process_time() + 0.9\nwhile time.process_time() < end: 0"
     )
     parent = (
         f"import subprocess, sys; subprocess.run([sys.executable, '-c', {child!r}, '-m', 'pipeline.step', 'it', ''])"
@@ -147,8 +147,9 @@ def test_measuring_sees_a_child_with_its_time_and_memory(tmp_path):
     (one,) = used.of("it")
     assert 80 < one.peak_mb == used.largest_mb < 200
     assert used.peak_mb > one.peak_mb
-    assert used.cpu_s > 0.3
-    assert 0.2 < one.cpu_s < used.cpu_s
+    assert used.cpu_s > 0.9
+    # It is looked at every 0.2 s, so its end is not seen; on a busy machine it is looked at less often.
+    assert 0.3 < one.cpu_s < used.cpu_s
     assert used.wall_s > one.ended_s - one.begun_s > 0.2
 
 
