@@ -1,6 +1,7 @@
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 import pytest
 from goal_samples import sample_bench, sample_golfers, sample_model, sample_present
 
@@ -183,6 +184,14 @@ def test_a_golfers_carry_is_as_sure_as_the_yards_lost():
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-5)
     assert present.speed_ratio == pytest.approx([1.40])
     assert present.shared_yd == pytest.approx([1.6449 * 0.5], rel=1e-4)
+
+
+def test_yards_lost_that_may_be_many_more_are_carry_that_may_be_much_less():
+    golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5})
+    lost = golfers["lost_yd"].item()
+    skewed = golfers.with_columns(lost_lo90_yd=pl.lit(lost - 2.0), lost_hi90_yd=pl.lit(lost + 5.0))
+    present = Present.of(skewed, sample_bench())
+    assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([215.0, 222.0])
 
 
 def test_the_needed_speed_of_the_present_delivery_has_no_doubt_of_the_efficient_one():
