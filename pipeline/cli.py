@@ -11,6 +11,10 @@ import click
 from pipeline.ending import BAD_INPUT, told
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
+RESULTS = click.option(
+    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
+)
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 
 ROTATED = """\
 This breaks: pseudonyms in results made until now match no new ones, so run the study again before you compare golfers
@@ -99,10 +103,8 @@ def names(study: Path) -> None:
 @click.option("--temp-c", type=click.FloatRange(-30, 55), help="Air temperature, deg C.")
 @click.option("--wind-mph", type=click.FloatRange(-55, 55), help="Wind along the shot, mph; tail wind positive.")
 @click.option("--turf", type=click.Choice(["soft", "normal", "firm"]), help="Firmness of the fairway.")
-@click.option(
-    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
-)
-@click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
+@RESULTS
+@AS_JSON
 def lookup(
     club_speed: float,
     launch: float | None,
@@ -149,10 +151,8 @@ def lookup(
 @click.option("--ball-speed", type=click.FloatRange(20, 300), help="Ball speed now, mph.")
 @click.option("--golfer", help="A pseudonym of golfers.csv: the newest quarter's figures stand for what is now.")
 @click.option("--carry", is_flag=True, help="DISTANCE is carry; else carry and run together.")
-@click.option(
-    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
-)
-@click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
+@RESULTS
+@AS_JSON
 def goal(
     distance: float,
     speed: float | None,

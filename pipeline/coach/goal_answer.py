@@ -10,7 +10,15 @@ import polars as pl
 
 from pipeline.benchmark.answer import GUIDE, Asked, read_results
 from pipeline.benchmark.lookup import Place
-from pipeline.coach.goals import Benchmarks, Present, needed_efficient, needed_present, reach_words, shares
+from pipeline.coach.goals import (
+    PRESENT_COLUMNS,
+    Benchmarks,
+    Present,
+    needed_efficient,
+    needed_present,
+    reach_words,
+    shares,
+)
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.fit.surface import Array
@@ -22,17 +30,7 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 GOLFERS = Path("golfers/golfers.csv")
 REPLICATES = "replicates.npz"
 TEXTS = ("golfer", "quarter", "status", "note")
-NUMBERS = (
-    "club_speed_mph",
-    "ball_speed_mph",
-    "launch_deg",
-    "spin_rpm",
-    "carry_yd",
-    "lost_yd",
-    "lost_lo90_yd",
-    "lost_hi90_yd",
-)
-USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(NUMBERS, pl.Float64)
+USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(PRESENT_COLUMNS, pl.Float64)
 EDGES = ("", "lo90_", "hi90_")
 
 

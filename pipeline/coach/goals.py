@@ -18,11 +18,22 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.reach import INSIDE
+from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.golfers.losses import Frontier
 
-Z90 = 1.6448536269514722  # normal quantile of 0.95
+# What `Present.of` takes of the table `Golfers`.
+PRESENT_COLUMNS = (
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "carry_yd",
+    "lost_yd",
+    "lost_lo90_yd",
+    "lost_hi90_yd",
+)
 
 
 @dataclass(frozen=True)
@@ -171,17 +182,7 @@ class Present:
         which the gap's part of delivery needs.
         """
         club, ball, launch, spin, carry, lost, lo, hi = (
-            golfers.get_column(name).cast(pl.Float64).to_numpy()
-            for name in (
-                "club_speed_mph",
-                "ball_speed_mph",
-                "launch_deg",
-                "spin_rpm",
-                "carry_yd",
-                "lost_yd",
-                "lost_lo90_yd",
-                "lost_hi90_yd",
-            )
+            golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS
         )
         shared = Z90 * bench.at(bench.frontier.std_error_yd, club)
         return cls(club, ball / club, launch, spin, carry, carry - (hi - lost), carry + (lost - lo), shared)

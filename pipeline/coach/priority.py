@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.coach.goals import Z90, Present
+from pipeline.coach.goals import Present
 from pipeline.fit.drives import DrivePieces
+from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Array
 from pipeline.golfers.shrinkage import between_golfers, moderated_variance
