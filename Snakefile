@@ -16,10 +16,10 @@ from snakemake.exceptions import WorkflowError
 from pipeline.collect.key import read_key
 from pipeline.collect.partitions import describe, partitions
 from pipeline.errors import UserError
-from pipeline.files import check_room, start_run
+from pipeline.edge.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
-from pipeline.report.naming import FORMATS, figure_names
-from pipeline.study import find_logs, find_speed_logs, load_study
+from pipeline.report.figures.naming import FORMATS, figure_names
+from pipeline.configuration.study import find_logs, find_speed_logs, load_study
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -578,12 +578,11 @@ rule flight_study:
         speed_csv="results/flight/speed.csv",
         readme="results/flight/README.md",
     params:
-        files=files,
-        settings=settings(),
+        script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
     message:
         "Study the accuracy and speed of flight"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 " + STEP
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q} results/flight"
 
 
 # The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command

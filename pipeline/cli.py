@@ -72,7 +72,7 @@ def check(study: Path) -> None:
 def key(study: Path, rotate: bool) -> None:
     """Make a study's secret key file, once."""
     from pipeline.collect.key import make_key, rotate_key
-    from pipeline.study import load_study
+    from pipeline.configuration.study import load_study
 
     folder, configured = load_study(study)
     path = folder / configured.privacy.key_file
@@ -123,8 +123,8 @@ def lookup(
     """
     import json
 
-    from pipeline.benchmark.answer import Asked, answer_table, find_results, read_results
     from pipeline.benchmark.lookup import look_up
+    from pipeline.benchmark.lookup_command import Asked, answer_table, find_results, read_results
 
     asked = Asked(altitude_m, temp_c, wind_mph, turf)
     study, model, guide, place = read_results(find_results(results), asked)
@@ -170,8 +170,8 @@ def goal(
     """
     import json
 
-    from pipeline.benchmark.answer import find_results
-    from pipeline.coach.goal_answer import Wish, answer_goal, goal_text
+    from pipeline.benchmark.lookup_command import find_results
+    from pipeline.coach.goals.goal_command import Wish, answer_goal, goal_text
 
     wish = Wish(distance, carry, speed, launch, spin, ball_speed, golfer)
     study, answer = answer_goal(find_results(results), wish)

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import settings
 from xdist.scheduler import LoadScopeScheduling
 
-from pipeline.benchmark.totals import Roller
-from pipeline.flight.air import Air
-from pipeline.flight.ball import Ball
-from pipeline.flight.table import FlightTable
-from pipeline.flight.turf import NORMAL
+from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable
+from pipeline.physics.turf import NORMAL
 
 # On a busy machine a first example that loads a library takes longer than any deadline worth setting.
 settings.register_profile("patient", deadline=None)

@@ -10,10 +10,10 @@ import polars as pl
 
 from pipeline.benchmark.disclosure import PERCENTILES, protected_percentiles, protected_ratio, protected_share
 from pipeline.benchmark.frontier import Efficient
-from pipeline.benchmark.totals import Roller
+from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.fit.model import CarryModel
-from pipeline.flight.impact import ASSUMED_RATIO
+from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.tables import BandTable, types_of
 
 

@@ -14,19 +14,19 @@ import polars as pl
 
 from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
 from pipeline.benchmark.disclosure import coarse_guide_row
+from pipeline.benchmark.drives_near import reach_at
 from pipeline.benchmark.frontier import Efficient, Population, efficient_at, map_at, supported_speeds
-from pipeline.benchmark.reach import reach_at
-from pipeline.benchmark.totals import Roller
-from pipeline.drive_pieces import open_drives
-from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
-from pipeline.fit.drives import DrivePieces, typical_drives
+from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.configuration.study import Bands
+from pipeline.drives import Drives, typical_drives
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import whole, write_csv, write_json, write_parquet, write_text
 from pipeline.fit.model import CarryModel
-from pipeline.fit.replicates import Replicates
+from pipeline.fit.resampled import ResampledFits
 from pipeline.flight.standard import StudyTables
-from pipeline.flight.turf import FIRMNESS
+from pipeline.physics.turf import FIRMNESS
 from pipeline.report.display import bands_markdown
-from pipeline.report.workbook import write_bands_workbook
-from pipeline.study import Bands
+from pipeline.report.workbook.workbook import write_bands_workbook
 from pipeline.tables import BandTable
 from pipeline.threads import in_order
 
@@ -56,7 +56,7 @@ def run(
     """Run the step; see the module's docstring."""
     carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
     with np.load(replicates) as arrays:
-        refits = Replicates(**arrays)
+        refits = ResampledFits(**arrays)
     setting = Bands.model_validate(bands)
     rules = BandRules(setting.centres, setting.half_width_mph, min_golfers)
     every = open_drives(Path(drives))
@@ -81,7 +81,7 @@ def run(
 
 def find_efficient(
     model: CarryModel,
-    replicates: Replicates,
+    replicates: ResampledFits,
     population: Population,
     rules: BandRules,
     tolerance_yd: float,
@@ -105,7 +105,7 @@ def find_efficient(
     return efficient
 
 
-def golfers_by_quarter(drives: pl.DataFrame | DrivePieces, model: CarryModel, min_shots: int) -> pl.DataFrame:
+def golfers_by_quarter(drives: pl.DataFrame | Drives, model: CarryModel, min_shots: int) -> pl.DataFrame:
     """Give typical drives per golfer and quarter with `carry_p50_yd`, of golfers with enough drives."""
     keys = ["golfer", "quarter"]
 
@@ -115,10 +115,10 @@ def golfers_by_quarter(drives: pl.DataFrame | DrivePieces, model: CarryModel, mi
         typical = typical_drives(frame, keys).join(named, on=keys, validate="1:1")
         return typical.filter(pl.col("shots") >= min_shots)
 
-    return DrivePieces.of(drives).gathered(typical_of).sort(keys)
+    return Drives.of(drives).gathered(typical_of).sort(keys)
 
 
-def guide_of(study: str, efficient: dict[float, Efficient], used: DrivePieces, rules: BandRules) -> dict[str, Any]:
+def guide_of(study: str, efficient: dict[float, Efficient], used: Drives, rules: BandRules) -> dict[str, Any]:
     """Gather guide.json: what is efficient and how far the drives reach, by club speed.
 
     It is published, so what it tells of the golfers about a speed is rounded.

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array
+from pipeline.statistics.arrays import Array
 
 PERCENTILES = (25, 50, 75, 90)
 RATIO_DECIMALS = 2

@@ -9,13 +9,13 @@ import numpy.typing as npt
 import polars as pl
 from scipy.special import stdtrit
 
+from pipeline.benchmark.run_and_conditions import Roller, better_ball_speed
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
-from pipeline.benchmark.totals import Roller, better_ball_speed
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel
-from pipeline.fit.replicates import Replicates
-from pipeline.fit.surface import Array
-from pipeline.fit.trends import Trends
+from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.usual_delivery import UsualDelivery
+from pipeline.statistics.arrays import Array
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -40,7 +40,7 @@ class Population:
     Attributes
     ----------
     place : ndarray of int, shape (golfers,)
-        Their columns in `Replicates.counts`.
+        Their columns in `ResampledFits.counts`.
     speed_mph, launch_deg, spin_rpm : ndarray, shape (golfers,)
     """
 
@@ -65,7 +65,7 @@ class Population:
         """Weigh golfers for the spread of deliveries about the trend at one club speed, shape (golfers,)."""
         return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
 
-    def moved_to(self, speed_mph: float, trends: Trends) -> tuple[Array, Array]:
+    def moved_to(self, speed_mph: float, trends: UsualDelivery) -> tuple[Array, Array]:
         """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
         to_launch = trends.launch(speed_mph) - trends.launch(self.speed_mph)
         to_spin = trends.spin(speed_mph) - trends.spin(self.speed_mph)
@@ -139,7 +139,7 @@ def map_at(model: CarryModel, population: Population, speed_mph: float, half_wid
 
 def efficient_at(
     model: CarryModel,
-    replicates: Replicates,
+    replicates: ResampledFits,
     population: Population,
     speed_mph: float,
     half_width_mph: float,
@@ -151,7 +151,7 @@ def efficient_at(
     Parameters
     ----------
     model : CarryModel
-    replicates : Replicates
+    replicates : ResampledFits
     population : Population
     speed_mph : float
         A supported speed.
@@ -206,7 +206,7 @@ def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, 
 
 
 def _replicated(
-    model: CarryModel, replicates: Replicates, population: Population, speed_mph: float, half_width_mph: float
+    model: CarryModel, replicates: ResampledFits, population: Population, speed_mph: float, half_width_mph: float
 ) -> tuple[Array, Array]:
     """Refit efficient carry.
 
@@ -230,7 +230,7 @@ def _replicated(
 
 
 def _drawn_deliveries(
-    replicates: Replicates, population: Population, speed_mph: float, weights: Array
+    replicates: ResampledFits, population: Population, speed_mph: float, weights: Array
 ) -> Iterator[tuple[Array, Array, Array]]:
     """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
     step = speed_mph - population.speed_mph

@@ -5,12 +5,12 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.benchmark.reach import Reach
-from pipeline.benchmark.totals import Conditions, better_ball_speed
+from pipeline.benchmark.drives_near import Reach
+from pipeline.benchmark.run_and_conditions import Conditions, better_ball_speed
 from pipeline.fit.model import CarryModel, known_key
-from pipeline.fit.surface import Array
-from pipeline.flight.ball import Ball
-from pipeline.flight.impact import ASSUMED_RATIO
+from pipeline.physics.ball import Ball
+from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.statistics.arrays import Array
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array
+from pipeline.statistics.arrays import Array
 
 # Golfers with a fault stand alone, far from the others; a region that held each of them would also reach out from the
 # crowd to where nobody is.

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array
+from pipeline.statistics.arrays import Array
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ import secrets
 from itertools import count
 from pathlib import Path
 
+from pipeline.configuration.study import DEMO_STUDY
 from pipeline.errors import UserError
-from pipeline.study import DEMO_STUDY
 
 DEMO_MARK = "# yardband demo key: public, for the demo study only"
 SECRET_MARK = "# yardband key: secret, keep it out of results and of e-mail"

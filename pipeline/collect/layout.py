@@ -7,7 +7,7 @@ from typing import NamedTuple
 import polars as pl
 
 from pipeline.collect.times import exchanged, parse_times
-from pipeline.study import Layout, LogFile
+from pipeline.configuration.study import Layout, LogFile
 from pipeline.tables import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
 from pipeline.units import QUANTITY_OF, UNITS
 

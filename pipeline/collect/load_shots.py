@@ -20,7 +20,7 @@ import duckdb
 import polars as pl
 
 from pipeline.collect.plausible import remarks_across
-from pipeline.files import FORMULA, whole, write_csv
+from pipeline.edge.files import FORMULA, whole, write_csv
 from pipeline.tables import Rejects, Shots, Sources
 
 # Readings of one drive in two exports differ by half a step of each export's rounding. Coarsest steps met: 0.1 m/s

@@ -7,11 +7,12 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.flight.air import Air
-from pipeline.flight.around import air_of_drives
-from pipeline.flight.ball import SETS, Array, Ball
-from pipeline.flight.impact import ASSUMED_RATIO
-from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import air_of_drives
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 LEAST_ROWS = 20  # below this a median of drives says little

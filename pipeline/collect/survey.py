@@ -12,8 +12,8 @@ from pipeline.collect.key import read_key
 from pipeline.collect.plausible import remarks_across
 from pipeline.collect.read import LogRefusedError
 from pipeline.collect.rules import Split
+from pipeline.configuration.study import LogFile, SpeedFile, load_study, survey_logs, survey_speed_logs
 from pipeline.errors import UserError
-from pipeline.study import LogFile, SpeedFile, load_study, survey_logs, survey_speed_logs
 
 
 @dataclass

@@ -12,7 +12,7 @@ import polars as pl
 from pipeline.collect.layout import MISSING_NUMBER, Matched, match_headers, standardise
 from pipeline.collect.pseudonym import mask
 from pipeline.collect.rules import Split
-from pipeline.study import Layout, LogEntry, LogFile, SpeedFile, SpeedLayout
+from pipeline.configuration.study import Layout, LogEntry, LogFile, SpeedFile, SpeedLayout
 from pipeline.tables import COLUMN_OF_SWING_RULE, SWING_COLUMNS, SWING_REQUIRED, TOOLS, Rejects, Swings
 
 # Swings farther apart than this belong to two sets: within one they follow each other within a minute, between sets

@@ -7,19 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes
 from pipeline.errors import UserError
 from pipeline.fit.contest import MIN_GOLFERS, Candidate, Factored, Survey, entering, predict_from
-from pipeline.fit.drives import FIT_COLUMNS, DrivePieces, golfer_codes
 from pipeline.fit.model import CarryModel
-from pipeline.fit.moves import Fitted
-from pipeline.fit.surface import Array
-from pipeline.fit.trends import Trends
-from pipeline.flight.air import Air
-from pipeline.flight.around import AIR_COLUMNS, air_of_drives
+from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
-from pipeline.study import StandardAir
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
+from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.statistics.arrays import Array
 
 NO_MATTER_YD = 0.1  # a rise of the error that is nothing beside its 3 yd, however surely it is known
 SLICE = 100_000  # rows of a fingerprint at a time, so that memory doesn't grow with them
@@ -65,7 +65,7 @@ class Verdict:
     reasons: tuple[str, ...]
 
 
-def fingerprint(used: pl.DataFrame | DrivePieces) -> str:
+def fingerprint(used: pl.DataFrame | Drives) -> str:
     """Digest the drives of a fit, whatever the order of a golfer's drives and the files they came in.
 
     Parameters
@@ -79,7 +79,7 @@ def fingerprint(used: pl.DataFrame | DrivePieces) -> str:
         SHA-256, 64 hexadecimal digits.
     """
     digest = hashlib.sha256()
-    for frame in DrivePieces.of(used).read():
+    for frame in Drives.of(used).read():
         ordered = frame.select(FIT_COLUMNS).sort(FIT_COLUMNS, nulls_last=True)
         for part in ordered.iter_slices(SLICE):
             digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
@@ -87,8 +87,8 @@ def fingerprint(used: pl.DataFrame | DrivePieces) -> str:
 
 
 def carry_by(
-    drives: pl.DataFrame | DrivePieces, calibration: Calibration, speed_ratio: float | None, air: StandardAir
-) -> DrivePieces:
+    drives: pl.DataFrame | Drives, calibration: Calibration, speed_ratio: float | None, air: StandardAir
+) -> Drives:
     """Move measured carry to standard conditions by a given calibration of flight.
 
     Parameters
@@ -105,7 +105,7 @@ def carry_by(
     Drives
         The same with carry_yd so moved. The grids of flight are flown anew, about a second for each air.
     """
-    read = DrivePieces.of(drives)
+    read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
     around, _ = air_of_drives(airs, air.temp_c, air.pressure_hpa)
     here = Air.of(np.array(air.temp_c), np.array(air.pressure_hpa * 100), np.array(air.humidity))
@@ -116,7 +116,7 @@ def carry_by(
         change = standard_change_yd(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
         return frame.with_columns((pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_yd"))
 
-    return DrivePieces(lambda: (moved(frame) for frame in read.read()))
+    return Drives(lambda: (moved(frame) for frame in read.read()))
 
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
@@ -125,7 +125,7 @@ def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
     return predict_from(model, drives, True, True, True) - measured
 
 
-def errors_by_fold(drives: DrivePieces, folds: pl.DataFrame, models: Sequence[CarryModel]) -> Array:
+def errors_by_fold(drives: Drives, folds: pl.DataFrame, models: Sequence[CarryModel]) -> Array:
     """Give predicted minus measured carry of drives, yd, shape (n,), by the model of each golfer's fold.
 
     Parameters
@@ -147,14 +147,14 @@ def errors_by_fold(drives: DrivePieces, folds: pl.DataFrame, models: Sequence[Ca
     return np.concatenate(parts)
 
 
-def models_held_out(candidate: Candidate, survey: Survey, trends: Trends) -> list[CarryModel]:
+def models_held_out(candidate: Candidate, survey: Survey, trends: UsualDelivery) -> list[CarryModel]:
     """Fit a candidate without each fold of golfers.
 
     Parameters
     ----------
     candidate : Candidate
     survey : Survey
-    trends : Trends
+    trends : UsualDelivery
         Of all models; what is predicted from everything known doesn't hang on them.
 
     Raises
@@ -171,17 +171,17 @@ def models_held_out(candidate: Candidate, survey: Survey, trends: Trends) -> lis
 
 
 def score_both(
-    old: Fitted,
+    old: ComparedFit,
     candidate: Candidate,
     drives: pl.DataFrame | Survey,
-    old_drives: pl.DataFrame | DrivePieces,
+    old_drives: pl.DataFrame | Drives,
     seed: int,
 ) -> tuple[Scored, pl.DataFrame]:
     """Score the old and the new model on golfers that neither has seen.
 
     Parameters
     ----------
-    old : Fitted
+    old : ComparedFit
     candidate : Candidate
         The new model's way to be fitted.
     drives : DataFrame or Drives
@@ -206,7 +206,7 @@ def score_both(
     speed, trends = old.model.surface.speed, old.model.trends
     survey = drives if isinstance(drives, Survey) else Survey.of(drives, seed)
     folds = survey.fold_of_golfers
-    rows = DrivePieces.of(old_drives).usable(speed)
+    rows = Drives.of(old_drives).usable(speed)
     seen = pl.col("golfer").is_in(old.typical.get_column("golfer").implode())
     table = rows.gathered(lambda frame: frame.select("golfer", (~seen).alias("is_new")))
     new_error = errors_by_fold(survey.drives.usable(speed), folds, models_held_out(candidate, survey, trends))
@@ -226,7 +226,7 @@ def score_both(
     return Scored(count, on_new, paired_score(table) if enough else None, repeated), table
 
 
-def _held_out_again(old: Fitted, rows: DrivePieces, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:
+def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:
     """Fit the old model's form again without each fold, to the drives that it was fitted to."""
     if not any(entering(frame, among).height for frame in rows.read()):
         raise UserError("The fit has no drives; add logs.")
@@ -261,7 +261,7 @@ def _lean(error: Array, rmse: float) -> Array:
     return (error**2 - rmse**2) / (2 * rmse) if rmse > 0 else np.zeros_like(error)
 
 
-def judge(old: Fitted, new: Fitted, scored: Scored) -> Verdict:
+def judge(old: ComparedFit, new: ComparedFit, scored: Scored) -> Verdict:
     """Decide by the stated rule whether the new model is adopted; the reasons tell each part of it."""
     if old.air != new.air:
         return Verdict(True, ("the study's standard conditions have changed, so the old model can't serve",))

@@ -9,8 +9,8 @@ import polars as pl
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.contest import MIN_GOLFERS
 from pipeline.fit.kept import air_text
-from pipeline.fit.moves import MOVED_YD, Fitted, plain
-from pipeline.fit.surface import Array
+from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
+from pipeline.statistics.arrays import Array
 
 RULE = (
     "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
@@ -26,7 +26,7 @@ class Findings:
 
     Attributes
     ----------
-    old : Fitted
+    old : ComparedFit
     scored : Scored
     terms : DataFrame or None
         From `refitted_terms`.
@@ -42,7 +42,7 @@ class Findings:
         Packages whose version changed: name to (old, new).
     """
 
-    old: Fitted
+    old: ComparedFit
     scored: Scored
     terms: pl.DataFrame | None
     at_speeds: pl.DataFrame
@@ -52,13 +52,13 @@ class Findings:
     versions: Mapping[str, tuple[str, str]]
 
 
-def write_first(study: str, new: Fitted, lost_parent: str | None) -> str:
+def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
     """Write the text for a fit that there is no kept model for.
 
     Parameters
     ----------
     study : str
-    new : Fitted
+    new : ComparedFit
     lost_parent : str or None
         The id of the model that it was held against and that is no longer kept.
     """
@@ -70,7 +70,9 @@ def write_first(study: str, new: Fitted, lost_parent: str | None) -> str:
     return "\n".join([f"# Model {new.id} of the study {study}", "", why, "", *_fit_lines([("new", new)]), ""])
 
 
-def write_comparison(study: str, new: Fitted, findings: Findings, verdict: Verdict, centres: Sequence[float]) -> str:
+def write_comparison(
+    study: str, new: ComparedFit, findings: Findings, verdict: Verdict, centres: Sequence[float]
+) -> str:
     """Write the text for a fit that is held against a kept model; `centres` are those of the bands, mph."""
     old = findings.old
     lines = [
@@ -98,7 +100,7 @@ def write_comparison(study: str, new: Fitted, findings: Findings, verdict: Verdi
     return "\n".join(lines)
 
 
-def _verdict_lines(new: Fitted, old: Fitted, verdict: Verdict) -> list[str]:
+def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list[str]:
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
@@ -119,7 +121,7 @@ def command(kept: str) -> str:
     return f"snakemake --cores 2 --config study=STUDY model={kept}"
 
 
-def _fit_lines(fits: Sequence[tuple[str, Fitted]]) -> list[str]:
+def _fit_lines(fits: Sequence[tuple[str, ComparedFit]]) -> list[str]:
     return [
         "| fit | id | model | drives | golfers | quarters |",
         "|---|---|---|---|---|---|",
@@ -131,7 +133,7 @@ def _fit_lines(fits: Sequence[tuple[str, Fitted]]) -> list[str]:
     ]
 
 
-def _change_lines(new: Fitted, findings: Findings) -> list[str]:
+def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
     old, lines = findings.old, [""]
     if old.air != new.air:
         lines.append(
@@ -236,7 +238,7 @@ def speed_ranges(some: Sequence[float], of: Sequence[float]) -> str:
     return ", ".join(f"{run[0]:g}" if len(run) == 1 else f"{run[0]:g} to {run[-1]:g}" for run in runs)
 
 
-def _term_lines(new: Fitted, old: Fitted, terms: pl.DataFrame | None) -> list[str]:
+def _term_lines(new: ComparedFit, old: ComparedFit, terms: pl.DataFrame | None) -> list[str]:
     own = [
         f"The new model's own terms ({new.model.surface.name}), with its own centres and scales (see card.md):",
         "",

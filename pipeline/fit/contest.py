@@ -10,20 +10,21 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.drives import Drives, Piece, Speed, inputs, typical_drives
 from pipeline.errors import UserError
-from pipeline.fit.drives import DrivePieces, Piece, Speed, inputs, typical_drives
 from pipeline.fit.flight_surface import FlightMaker, FlightSurface
-from pipeline.fit.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
 from pipeline.fit.model import CarryModel, known_key
-from pipeline.fit.surface import Array, Extent, Inputs, Surface, line, quadratic, splines
-from pipeline.fit.trends import BETTER_QUARTER, Trends, fit_trends, strike_effects, strikes_of
+from pipeline.fit.surface import Extent, Inputs, Surface, line, quadratic, splines
+from pipeline.fit.usual_delivery import BETTER_QUARTER, UsualDelivery, fit_usual_delivery, strike_effects, strikes_of
 from pipeline.flight.offsets import Offsets, count_levels, every_level, offsets_from
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
 from pipeline.threads import in_order
 
 FOLDS = 10
 MIN_GOLFERS = 6
 DRIVES_PER_TERM = 5  # a candidate with fewer drives a term than this does not compete
-LEVEL = 0.90
 
 Maker = Callable[[Inputs], Surface | FlightSurface]
 
@@ -48,7 +49,7 @@ def candidates_for(speed: Speed, flight: FlightMaker | None = None) -> tuple[Can
 
 
 @dataclass(frozen=True)
-class Fitted:
+class CandidateFit:
     """One candidate fitted to drives: a model without its interval yet, and the fit's own figures."""
 
     model: CarryModel
@@ -62,7 +63,7 @@ class Survey:
 
     Attributes
     ----------
-    drives : DrivePieces
+    drives : Drives
         Those of the fits.
     typical : DataFrame
         One row per golfer, from `typical_drives` of these drives.
@@ -76,7 +77,7 @@ class Survey:
         For each speed that the drives have: the spread of speed, launch and spin.
     """
 
-    drives: DrivePieces
+    drives: Drives
     typical: pl.DataFrame
     fold: npt.NDArray[np.int64]
     among: pl.Expr | None
@@ -86,13 +87,13 @@ class Survey:
     @classmethod
     def of(
         cls,
-        drives: pl.DataFrame | DrivePieces,
+        drives: pl.DataFrame | Drives,
         seed: int = 0,
         folds: pl.DataFrame | None = None,
         among: pl.Expr | None = None,
     ) -> "Survey":
         """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
-        read = DrivePieces.of(drives)
+        read = Drives.of(drives)
         parts = [
             (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
             for frame in read.read()
@@ -139,10 +140,10 @@ class Survey:
         club = candidate.make(self.extents["club"])
         return club if club.speed == "club" else candidate.make(self.extents["ball"])
 
-    def trends(self) -> list[Trends]:
+    def trends(self) -> list[UsualDelivery]:
         """Fit the trends without each fold: they are the same for all candidates."""
         rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
-        return [fit_trends(golfers) for golfers in rest]
+        return [fit_usual_delivery(golfers) for golfers in rest]
 
 
 def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
@@ -150,7 +151,7 @@ def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
     return frame if among is None else frame.filter(among.fill_null(False))
 
 
-def _extents(drives: DrivePieces) -> dict[str, tuple[Extent, Extent, Extent]]:
+def _extents(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
     # Quantiles need a whole column.
     club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
     l, p = Extent.of(launch), Extent.of(spin)
@@ -227,12 +228,12 @@ class Factored:
         rest = Factor.joined([part for k, part in enumerate(self.folds) if k != without])
         return solve(rest.with_columns([*range(self.surface.size), *places]))
 
-    def model(self, solved: Solved, offsets: Offsets, trends: Trends) -> CarryModel:
+    def model(self, solved: Solved, offsets: Offsets, trends: UsualDelivery) -> CarryModel:
         """Make the model of a solution; it has no interval yet."""
         split = self.surface.size
         return CarryModel(self.surface, solved.coefficients[:split], offsets, solved.coefficients[split:], trends, {})
 
-    def without_each(self, survey: Survey, trends: Sequence[Trends]) -> list[CarryModel]:
+    def without_each(self, survey: Survey, trends: Sequence[UsualDelivery]) -> list[CarryModel]:
         """Fit the drives outside each fold."""
         models = []
         for k in range(survey.folds):
@@ -243,25 +244,25 @@ class Factored:
 
 def fit_candidate(
     candidate: Candidate,
-    drives: pl.DataFrame | DrivePieces | Survey,
-    trends: Trends | None = None,
+    drives: pl.DataFrame | Drives | Survey,
+    trends: UsualDelivery | None = None,
     factored: Factored | None = None,
-) -> Fitted:
+) -> CandidateFit:
     """Fit one candidate to all of the given drives.
 
     Parameters
     ----------
     candidate : Candidate
-    drives : DataFrame, DrivePieces or Survey
+    drives : DataFrame, Drives or Survey
         Drives that are usable for the surface's speed, with the columns of `FIT_COLUMNS`.
-    trends : Trends, optional
+    trends : UsualDelivery, optional
         Those of the drives, where they are known already.
     factored : Factored, optional
         The candidate's, where it is known already.
 
     Returns
     -------
-    Fitted
+    CandidateFit
         Standard errors are clustered by golfer.
 
     Raises
@@ -273,7 +274,7 @@ def fit_candidate(
     factored = factored or Factored.of(survey, survey.surface(candidate))
     surface, offsets = factored.surface, survey.offsets()
     solved = factored.solve(offsets)
-    model = factored.model(solved, offsets, trends or fit_trends(survey.typical))
+    model = factored.model(solved, offsets, trends or fit_usual_delivery(survey.typical))
 
     def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
         base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
@@ -290,12 +291,12 @@ def fit_candidate(
     if strikes:
         effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
         model = replace(model, better_share=float(np.quantile(effects, BETTER_QUARTER)))
-    return Fitted(model, solved.clustered(meat, survey.typical.height), (*surface.labels, *offsets.labels))
+    return CandidateFit(model, solved.clustered(meat, survey.typical.height), (*surface.labels, *offsets.labels))
 
 
 def hold_out(
     candidate: Candidate,
-    drives: pl.DataFrame | DrivePieces | Survey,
+    drives: pl.DataFrame | Drives | Survey,
     seed: int = 0,
     known: Sequence[Known] = COMBINATIONS,
 ) -> HeldOut:
@@ -304,7 +305,7 @@ def hold_out(
     Parameters
     ----------
     candidate : Candidate
-    drives : DataFrame, DrivePieces or Survey
+    drives : DataFrame, Drives or Survey
         As for `fit_candidate`.
     seed : int
         Decides which golfers share a fold; the same for all candidates. A survey has it already.
@@ -455,9 +456,9 @@ def choose(scores: Sequence[dict[str, float]]) -> int:
     return next(place for place, s in enumerate(scores) if s["rmse_yd"] <= limit)
 
 
-def enough_for_a_fit(drives: pl.DataFrame | DrivePieces) -> None:
+def enough_for_a_fit(drives: pl.DataFrame | Drives) -> None:
     """Raise UserError where there are too few golfers or drives for any fit."""
-    found = DrivePieces.of(drives).gathered(lambda f: f.select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64))
+    found = Drives.of(drives).gathered(lambda f: f.select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64))
     golfers, shots = found.sum().row(0)
     least = DRIVES_PER_TERM * 4
     if golfers < MIN_GOLFERS or shots < least:
@@ -467,7 +468,7 @@ def enough_for_a_fit(drives: pl.DataFrame | DrivePieces) -> None:
         )
 
 
-def may_compete(candidate: Candidate, drives: pl.DataFrame | DrivePieces | Survey) -> str | None:
+def may_compete(candidate: Candidate, drives: pl.DataFrame | Drives | Survey) -> str | None:
     """Say why a candidate can't compete on these drives, or None where it can."""
     survey = drives if isinstance(drives, Survey) else Survey.of(drives)
     need = DRIVES_PER_TERM * survey.surface(candidate).size

@@ -12,15 +12,17 @@ from typing import Any, NamedTuple
 import numpy as np
 import polars as pl
 
-from pipeline.drive_pieces import open_drives
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import speed_of_study, typical_of_all
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import whole, write_csv, write_json, write_parquet, write_text
 from pipeline.errors import UserError
-from pipeline.files import whole, write_csv, write_json, write_parquet, write_text
 from pipeline.fit.card import write_card
 from pipeline.fit.contest import (
     EVERYTHING,
     Candidate,
+    CandidateFit,
     Factored,
-    Fitted,
     HeldOut,
     Survey,
     candidates_for,
@@ -32,15 +34,13 @@ from pipeline.fit.contest import (
     predict_held_out,
     score,
 )
-from pipeline.fit.drives import speed_of_study, typical_of_all
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.least_squares import Z90
 from pipeline.fit.model import CarryModel, known_key
-from pipeline.fit.replicates import draw_counts, refit
-from pipeline.fit.trends import fit_trends
-from pipeline.flight.air import Air
+from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.flight.calibrate import Calibration
-from pipeline.study import StandardAir
+from pipeline.physics.air import Air
+from pipeline.statistics.intervals import Z90
 from pipeline.tables import Coefficients, Scores, types_of
 
 
@@ -101,7 +101,7 @@ def flight_of(calibration: Path, air: dict[str, Any], survey: Survey) -> FlightM
 class Entry(NamedTuple):
     """A candidate that competes: fitted to all drives, fitted without each fold, and its scores."""
 
-    fitted: Fitted
+    fitted: CandidateFit
     without: list[CarryModel]
     terms: int
     scores: dict[str, float]
@@ -116,7 +116,7 @@ def compete(candidates: tuple[Candidate, ...], survey: Survey) -> list[Entry]:
         If not even the straight line can be fitted. A richer candidate that can't is left out of the contest.
     """
     entries: list[Entry] = []
-    trends, trends_without = fit_trends(survey.typical), survey.trends()
+    trends, trends_without = fit_usual_delivery(survey.typical), survey.trends()
     for candidate in candidates:
         print(f"Fitting {candidate.name} ...", flush=True)
         try:
@@ -154,7 +154,7 @@ def score_table(entries: list[Entry], survey: Survey) -> tuple[pl.DataFrame, int
     return pl.DataFrame(rows, schema=schema, orient="row"), chosen
 
 
-def coefficient_table(fits: list[Fitted]) -> pl.DataFrame:
+def coefficient_table(fits: list[CandidateFit]) -> pl.DataFrame:
     """List every candidate's terms with standard errors and 90 % intervals: the table `Coefficients`."""
     return pl.concat(
         pl.DataFrame(

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.surface import Array, Axis, Extent, Inputs, Surface, contract, quadratic
-from pipeline.flight.air import Air
-from pipeline.flight.ball import Ball
-from pipeline.flight.trajectory import Launch, fly
+from pipeline.fit.surface import Axis, Extent, Inputs, Surface, contract, quadratic
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, fly
+from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 POINTS = (14, 14, 14)  # along speed, launch and spin; keeps the splines within 0.1 yd of flight (tests say so)

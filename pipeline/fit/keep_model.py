@@ -12,18 +12,19 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.drive_pieces import open_drives
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import FIT_COLUMNS, Drives, Speed, speed_of_study
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import write_json, write_text
 from pipeline.errors import UserError
-from pipeline.files import write_json, write_text
 from pipeline.fit.comparison import Verdict, carry_by, fingerprint, judge, score_both
 from pipeline.fit.comparison_text import Findings, write_comparison, write_first
 from pipeline.fit.contest import Candidate, Survey, candidates_for
-from pipeline.fit.drives import FIT_COLUMNS, DrivePieces, Speed, speed_of_study
 from pipeline.fit.fit_model import flight_of
 from pipeline.fit.kept import Data, Record, find_kept, keep, kept_files, model_id, package_versions
 from pipeline.fit.model import CarryModel
-from pipeline.fit.moves import (
-    Fitted,
+from pipeline.fit.model_changes import (
+    ComparedFit,
     levels_without_term,
     plain,
     refitted_terms,
@@ -31,9 +32,8 @@ from pipeline.fit.moves import (
     speed_moves,
     typical_moves,
 )
-from pipeline.flight.around import AIR_COLUMNS
 from pipeline.flight.calibrate import Calibration
-from pipeline.study import StandardAir
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
 TOLD = {
@@ -80,7 +80,7 @@ def run(
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
 
 
-def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fitted:
+def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> ComparedFit:
     """Read a fit from its files, named as in `FILES`.
 
     Raises
@@ -93,7 +93,7 @@ def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fit
         flight = json.loads(Path(files["calibration"]).read_text(encoding="utf-8"))
         model, on = CarryModel.from_dict(found["model"]), found["fitted_on"]
         terms = pl.read_csv(files["coefficients"]).filter(pl.col("model") == model.surface.name)
-        return Fitted(
+        return ComparedFit(
             id=name,
             model=model,
             terms=terms,
@@ -110,7 +110,7 @@ def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Fit
         raise UserError(f"{folder}: the model can't be read; remove the folder and run snakemake again.") from None
 
 
-def candidate_of(new: Fitted, survey: Survey, speed: Speed, calibration: Path, air: dict[str, Any]) -> Candidate:
+def candidate_of(new: ComparedFit, survey: Survey, speed: Speed, calibration: Path, air: dict[str, Any]) -> Candidate:
     """Give the way in which the new model was fitted."""
     flight = flight_of(calibration, air, survey) if new.model.surface.name == "flight" else None
     return next(one for one in candidates_for(speed, flight) if one.name == new.model.surface.name)
@@ -119,7 +119,7 @@ def candidate_of(new: Fitted, survey: Survey, speed: Speed, calibration: Path, a
 def compare(
     folder: Path,
     parent: str,
-    new: Fitted,
+    new: ComparedFit,
     candidate: Candidate,
     survey: Survey,
     speeds: Sequence[Mapping[str, Any]],
@@ -156,7 +156,7 @@ def lost_parent(records: Sequence[Record], fitted: str) -> str | None:
 
 
 def record_of(
-    new: Fitted, parent: str | None, verdict: str, used: DrivePieces, settings: dict[str, Any], kept: Sequence[Record]
+    new: ComparedFit, parent: str | None, verdict: str, used: Drives, settings: dict[str, Any], kept: Sequence[Record]
 ) -> Record:
     """Describe an adopted fit."""
     return Record(

@@ -12,8 +12,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from pipeline.edge.files import write_json
 from pipeline.errors import UserError
-from pipeline.files import write_json
 
 # What a kept folder holds beside its record: what benchmarks and the page take of a fit, by the rules' names for it.
 FILES = {

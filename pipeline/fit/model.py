@@ -7,11 +7,12 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.drives import inputs
+from pipeline.drives import inputs
 from pipeline.fit.flight_surface import FlightSurface
-from pipeline.fit.surface import Array, Surface
-from pipeline.fit.trends import Trends
+from pipeline.fit.surface import Surface
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.offsets import Offsets
+from pipeline.statistics.arrays import Array
 
 KNOWABLE = ("ball_speed", "launch", "spin")
 
@@ -33,7 +34,7 @@ class CarryModel:
     offsets : Offsets
     offset_yd : ndarray, shape (terms of the offsets,)
         What each device or ball adds to carry, yd.
-    trends : Trends
+    trends : UsualDelivery
     interval : dict
         For what is known (see `known_key`): lower and upper edge of the 90 % interval for one drive of a golfer
         who was not in the fit, as shares of the prediction, such as (-0.06, 0.05).
@@ -46,7 +47,7 @@ class CarryModel:
     coefficients: Array
     offsets: Offsets
     offset_yd: Array
-    trends: Trends
+    trends: UsualDelivery
     interval: dict[str, tuple[float, float]]
     better_share: float = 0.0
 
@@ -105,7 +106,7 @@ class CarryModel:
             np.array(raw["coefficients"], dtype=float),
             Offsets.from_dict(raw["offsets"]),
             np.array(raw["offset_yd"], dtype=float),
-            Trends.from_dict(raw["trends"]),
+            UsualDelivery.from_dict(raw["trends"]),
             {key: (float(lo), float(hi)) for key, (lo, hi) in raw["interval"].items()},
             float(raw["better_share"]),
         )

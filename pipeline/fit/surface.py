@@ -11,7 +11,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from pipeline.statistics.arrays import Array
+
 AXES = ("speed", "launch", "spin")
 CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 

@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.files import whole
-from pipeline.flight.air import Air
-from pipeline.flight.around import AIR_COLUMNS, air_of_drives
+from pipeline.configuration.study import StandardAir
+from pipeline.edge.database import read_distinct
+from pipeline.edge.files import whole
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.standard import AirNodes, StudyTables
-from pipeline.store import read_distinct
-from pipeline.study import StandardAir
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 
 
 def run(database: str, calibration: str, tables: str, air: dict[str, Any]) -> None:

@@ -8,11 +8,12 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.flight.air import Air
-from pipeline.flight.around import air_of_drives
-from pipeline.flight.ball import SETS, Array, Ball
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
-from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import air_of_drives
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -120,7 +121,7 @@ def calibrate(
     drives : DataFrame or Sample
         golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_yd and `AIR_COLUMNS`.
     coefficients : str
-        Name of a set in `pipeline.flight.ball.SETS`.
+        Name of a set in `pipeline.physics.ball.SETS`.
     standard_temp_c, standard_pressure_hpa : float
         As for `air_of_drives`.
     seed : int

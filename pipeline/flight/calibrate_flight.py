@@ -8,11 +8,11 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.files import write_csv, write_json
-from pipeline.flight.around import AIR_COLUMNS
+from pipeline.configuration.study import StandardAir
+from pipeline.edge.database import shots_in_pieces
+from pipeline.edge.files import write_csv, write_json
 from pipeline.flight.calibrate import Calibration, Sample, calibrate_best
-from pipeline.store import shots_in_pieces
-from pipeline.study import StandardAir
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables import Calibrations, types_of
 
 COLUMNS = (

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.flight.ball import Array
+from pipeline.statistics.arrays import Array
 
 UNSTATED = "unstated"
 MIN_SHOTS = 30  # below this a level's offset would be noise: its drives count as the reference's

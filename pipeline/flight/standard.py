@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.flight.air import Air
-from pipeline.flight.around import air_of_drives
-from pipeline.flight.ball import Array, Ball
-from pipeline.flight.table import FlightTable, table_key
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import air_of_drives
+from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable, table_key
+from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 

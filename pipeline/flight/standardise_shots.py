@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.configuration.study import StandardAir
+from pipeline.edge.database import read_distinct, shots_in_pieces, store_changes, write_drives
+from pipeline.edge.files import whole
 from pipeline.errors import UserError
-from pipeline.files import whole
-from pipeline.flight.around import AIR_COLUMNS, air_of_drives
 from pipeline.flight.build_flight_table import standard_pair
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.impact import ASSUMED_RATIO
 from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
-from pipeline.store import read_distinct, shots_in_pieces, store_changes, write_drives
-from pipeline.study import StandardAir
+from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
+from pipeline.physics.impact import ASSUMED_RATIO
 
 COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS)
 

@@ -13,13 +13,13 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.bands import adjusted_carry
-from pipeline.drive_pieces import open_drives
-from pipeline.files import write_csv
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import write_csv
 from pipeline.fit.model import CarryModel
-from pipeline.golfers.changes import changes_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import Frontier, losses
-from pipeline.golfers.shrinkage import ranked
+from pipeline.golfers.quarter_changes import changes_of
+from pipeline.golfers.ranking import ranked
 from pipeline.tables import Changes, Golfers
 from pipeline.threads import in_order
 

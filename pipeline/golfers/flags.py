@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.fit.surface import Array
-from pipeline.golfers.skewed import bent, pooled_skewness, straightened
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.skewed import bent, pooled_skewness, straightened
 from pipeline.tables import Golfers
-
-LEVEL = 0.90
 
 # A part is worth naming from this many yards on, and when it stands out: at least half of all that is lost in
 # parts, or half as much again as the next one.

@@ -13,9 +13,9 @@ from itertools import permutations
 import numpy as np
 import polars as pl
 
-from pipeline.fit.drives import typical_drives
+from pipeline.drives import typical_drives
 from pipeline.fit.model import CarryModel
-from pipeline.fit.surface import Array
+from pipeline.statistics.arrays import Array
 
 KEYS = ["golfer", "quarter"]
 

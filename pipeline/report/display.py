@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 from markupsafe import escape
 
-from pipeline.report.academy_words import VALUE_WORDS, reject_words
+from pipeline.report.page.academy_words import VALUE_WORDS, reject_words
 from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
 PERCENTILES = (25, 50, 75, 90)

@@ -124,7 +124,7 @@ class StandardShots(Shots):
     carry_standard_yd = dy.Float64(nullable=False, description="carry as measured plus the change")
 
 
-class Drives(dy.Schema):
+class DriveTable(dy.Schema):
     """Drives as every later step reads them: drives.parquet, by golfer, source and row. Bounds as for Shots."""
 
     golfer = dy.String(nullable=False, description="pseudonym")

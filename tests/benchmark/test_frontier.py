@@ -9,9 +9,9 @@ import pytest
 from pipeline.benchmark import support
 from pipeline.benchmark.frontier import Population, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
+from pipeline.drives import typical_drives
 from pipeline.fit.contest import candidates_for, fit_candidate
-from pipeline.fit.drives import typical_drives
-from pipeline.fit.replicates import Replicates, draw_counts, refit
+from pipeline.fit.resampled import ResampledFits, draw_counts, refit
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +144,7 @@ def crowd_of(model, golfers):
 
 def drawn_from(refits, golfers, replicates):
     counts = draw_counts(golfers, 2, replicates).astype(np.uint8)
-    return Replicates(counts, *(part[:replicates] for name, part in vars(refits).items() if name != "counts"))
+    return ResampledFits(counts, *(part[:replicates] for name, part in vars(refits).items() if name != "counts"))
 
 
 @pytest.mark.parametrize("speed", [72.0, 90.0, 108.0])

@@ -5,14 +5,14 @@ from pipeline.benchmark.bands import BandRules
 from pipeline.benchmark.build_bands import find_efficient, guide_of
 from pipeline.benchmark.frontier import Population
 from pipeline.benchmark.lookup import Guide, Place, look_up
-from pipeline.benchmark.totals import Conditions
+from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.drives import typical_drives
 from pipeline.fit.contest import candidates_for, fit_candidate, hold_out, interval_edges
-from pipeline.fit.drives import typical_drives
-from pipeline.fit.replicates import draw_counts, refit
-from pipeline.flight.air import Air
-from pipeline.flight.ball import Ball
-from pipeline.flight.trajectory import Launch, Wind, fly
-from pipeline.flight.turf import FIRMNESS
+from pipeline.fit.resampled import draw_counts, refit
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.turf import FIRMNESS
 
 BALL = Ball(drag=0.9)
 RULES = BandRules((80.0, 90.0, 100.0), 5.0, 5)

@@ -9,7 +9,7 @@ from collect_samples import Collected, key_file
 
 from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.partitions import describe
-from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 
 @pytest.fixture

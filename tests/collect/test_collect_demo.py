@@ -8,7 +8,7 @@ import polars as pl
 from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.collect_log import collect
 from pipeline.collect.partitions import describe
-from pipeline.study import find_logs, load_study
+from pipeline.configuration.study import find_logs, load_study
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 

@@ -7,8 +7,8 @@ from collect_samples import HEADER, ROW, Collected, changed, csv_text, key_file,
 
 from pipeline.collect import collect_logs, read
 from pipeline.collect.partitions import describe
+from pipeline.configuration.study import STANDARD_LAYOUT, LogEntry, LogFile
 from pipeline.errors import UserError
-from pipeline.study import STANDARD_LAYOUT, LogEntry, LogFile
 
 
 @pytest.fixture

@@ -12,8 +12,15 @@ from collect_samples import KEY, ROW, changed, csv_text, key_file, written
 from pipeline.cli import cli
 from pipeline.collect import collect_swings
 from pipeline.collect.pseudonym import pseudonym
+from pipeline.configuration.study import (
+    STANDARD_SPEED_LAYOUT,
+    SpeedFile,
+    SpeedLayout,
+    SpeedLogEntry,
+    find_speed_logs,
+    load_study,
+)
 from pipeline.errors import UserError
-from pipeline.study import STANDARD_SPEED_LAYOUT, SpeedFile, SpeedLayout, SpeedLogEntry, find_speed_logs, load_study
 from pipeline.tables import Rejects, Sources, Swings
 
 DEMO = Path(__file__).parents[2] / "data_demo"

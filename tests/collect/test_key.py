@@ -5,8 +5,8 @@ import pytest
 from collect_samples import KEY_HEX
 
 from pipeline.collect.key import DEMO_MARK, SECRET_MARK, make_key, read_key, rotate_key
+from pipeline.configuration.study import DEMO_STUDY
 from pipeline.errors import UserError
-from pipeline.study import DEMO_STUDY
 
 DEMO_KEY = Path(__file__).parents[2] / "data_demo" / "private" / "pseudonym.key"
 

@@ -6,7 +6,7 @@ import pytest
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect.layout import match_headers, standardise
-from pipeline.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
 
 FOREIGN = {
     "golfer": {"from": "Wer"},

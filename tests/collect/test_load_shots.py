@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from pipeline.collect.load_shots import sources_table
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.study import Layout
+from pipeline.configuration.study import Layout
 from pipeline.tables import Rejects, Shots, Sources
 
 METRIC = Layout.model_validate(

@@ -3,7 +3,7 @@ import json
 import pytest
 
 from pipeline.collect.partitions import LARGE_BYTES, MOST_TEXT, TOGETHER_BYTES, describe, described, partitions
-from pipeline.study import STANDARD_LAYOUT, Layout, LogAir, LogEntry, LogFile
+from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogAir, LogEntry, LogFile
 
 OTHER = Layout.model_validate({"delimiter": ";", "columns": {"golfer": {"from": "Name"}, "spin_rpm": {"from": "S"}}})
 

@@ -6,11 +6,11 @@ from collect_samples import HEADER, changed, csv_text, written
 from pipeline.collect.plausible import LEAST_ROWS, Impression, rejection_remark, remarks_across, unit_remarks
 from pipeline.collect.rules import Split
 from pipeline.collect.survey import survey
-from pipeline.flight.air import Air
-from pipeline.flight.around import AIR_COLUMNS
-from pipeline.flight.ball import SETS, Ball
-from pipeline.flight.trajectory import Launch, fly
-from pipeline.study import STANDARD_LAYOUT, Layout
+from pipeline.configuration.study import STANDARD_LAYOUT, Layout
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import AIR_COLUMNS
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.trajectory import Launch, fly
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 MPS, KMH, METRE = 1 / MPS_PER_MPH, 1 / 1.609344, 1 / METRES_PER_YARD

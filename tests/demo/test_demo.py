@@ -16,7 +16,7 @@ import polars as pl
 import pytest
 from scipy.integrate import solve_ivp
 
-from pipeline.study import Layout, find_logs, load_study
+from pipeline.configuration.study import Layout, find_logs, load_study
 from pipeline.tables import COLUMN_OF_RULE, NUMBERS, REQUIRED, Shots
 from pipeline.units import QUANTITY_OF, UNITS
 

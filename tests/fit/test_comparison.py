@@ -4,6 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import golfer_codes, typical_drives
 from pipeline.fit.comparison import (
     Scored,
     carry_by,
@@ -16,13 +18,11 @@ from pipeline.fit.comparison import (
     score_both,
 )
 from pipeline.fit.contest import EVERYTHING, Survey, candidates_for, fit_candidate, hold_out
-from pipeline.fit.drives import golfer_codes, typical_drives
-from pipeline.fit.moves import Fitted
-from pipeline.fit.trends import fit_trends
-from pipeline.flight.air import Air
+from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.trajectory import Launch, fly
-from pipeline.study import StandardAir
+from pipeline.physics.air import Air
+from pipeline.physics.trajectory import Launch, fly
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 LINE, QUADRATIC, _ = candidates_for("ball")
@@ -40,7 +40,7 @@ def fitted(candidate, drives, name="k000000000001", **changes):
             "hi90": found.fit.coefficients + 1.645 * error,
         }
     )
-    made = Fitted(
+    made = ComparedFit(
         id=name,
         model=found.model,
         terms=terms,
@@ -110,7 +110,7 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
 
 def test_held_out_errors_are_those_of_the_contest(world):
     survey = Survey.of(world.drives, 1)
-    models = models_held_out(QUADRATIC, survey, fit_trends(survey.typical))
+    models = models_held_out(QUADRATIC, survey, fit_usual_delivery(survey.typical))
     found = errors_by_fold(survey.drives, survey.fold_of_golfers, models)
     held = hold_out(QUADRATIC, world.drives, 1)
     np.testing.assert_allclose(found, held.predicted[EVERYTHING] - held.measured, rtol=1e-9, atol=1e-9)

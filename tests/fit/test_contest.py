@@ -2,6 +2,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.drives import golfer_codes
 from pipeline.errors import UserError
 from pipeline.fit.contest import (
     EVERYTHING,
@@ -15,7 +16,6 @@ from pipeline.fit.contest import (
     may_compete,
     score,
 )
-from pipeline.fit.drives import golfer_codes
 
 LINE, QUADRATIC, SPLINES = candidates_for("ball")
 

@@ -4,9 +4,9 @@ import pytest
 
 from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.fit.flight_surface import FlightMaker, FlightSurface
-from pipeline.flight.air import Air
-from pipeline.flight.ball import Ball
-from pipeline.flight.trajectory import Launch, fly
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, fly
 
 AIR = Air.of(15.0, 101325.0, 0.0)
 BALL = Ball("indoor-range-2001", 0.92)

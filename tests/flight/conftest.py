@@ -4,8 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.flight.air import Air, pressure_at
-from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.physics.air import Air, pressure_at
+from pipeline.physics.trajectory import Launch, Wind, fly
 
 
 def make_site(ball, altitude_m=0.0, wind_mps=0.0, temp_c=15.0, device="unit-A", offset_yd=0.0, golfers=60, shots=25):

@@ -1,8 +1,8 @@
 import polars as pl
 import pytest
 
-from pipeline.flight.ball import Ball
 from pipeline.flight.calibrate import Calibration, calibrate, calibrate_best
+from pipeline.physics.ball import Ball
 
 STANDARD = (15.0, 1013.25)
 

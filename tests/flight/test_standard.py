@@ -2,12 +2,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.flight.air import Air
-from pipeline.flight.around import air_of_drives
-from pipeline.flight.ball import Ball
 from pipeline.flight.calibrate import calibrate_best
 from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
-from pipeline.flight.trajectory import Launch, Wind, fly
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import air_of_drives
+from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, Wind, fly
 
 STANDARD = (15.0, 1013.25)
 SEA_LEVEL = Air.of(15.0, 101325.0, 0.0)

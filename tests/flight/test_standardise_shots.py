@@ -2,8 +2,8 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipeline.store import shots_in_pieces, store_changes, write_drives
-from pipeline.tables import Drives, Shots
+from pipeline.edge.database import shots_in_pieces, store_changes, write_drives
+from pipeline.tables import DriveTable, Shots
 
 # By source and row, as loading leaves them; three golfers in two logs.
 SOURCES = ["a.csv", "a.csv", "a.csv", "b.csv", "b.csv"]
@@ -61,7 +61,7 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
     write_drives(tmp_path / "shots.duckdb", tmp_path / "drives.parquet")
 
     drives = pl.read_parquet(tmp_path / "drives.parquet")
-    assert drives.schema == Drives.create_empty().schema
+    assert drives.schema == DriveTable.create_empty().schema
     assert drives.select("golfer", "source", "row", "carry_yd", "carry_measured_yd").rows() == [
         ("ga", "a.csv", 2, 208.0, 210.0),
         ("ga", "b.csv", 2, 245.0, 240.0),
@@ -78,7 +78,7 @@ def test_a_study_without_drives_has_its_tables(loaded, tmp_path):
     store_changes(loaded, [], tmp_path / "shots.duckdb")
     write_drives(tmp_path / "shots.duckdb", tmp_path / "drives.parquet")
 
-    assert pl.read_parquet(tmp_path / "drives.parquet").schema == Drives.create_empty().schema
+    assert pl.read_parquet(tmp_path / "drives.parquet").schema == DriveTable.create_empty().schema
 
 
 def test_pieces_come_in_the_order_of_the_table(loaded):

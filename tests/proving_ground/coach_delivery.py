@@ -21,11 +21,11 @@ from true_flight import BALLS, Array, carry_yd
 from true_impact import change_of_loft, leave_after, own_slopes
 from worlds import SWING_WORLDS, World
 
-from pipeline.coach import advise_delivery
-from pipeline.coach.delivery_slopes import RESPONSES, fit_delivery, slopes_table
-from pipeline.coach.delivery_sums import Sums, cell_sums
-from pipeline.coach.reachable import LOFT_STEPS_DEG
-from pipeline.fit.drives import typical_drives
+from pipeline.coach.delivery import advise_delivery
+from pipeline.coach.delivery.loft_change import LOFT_STEPS_DEG
+from pipeline.coach.delivery.slopes import RESPONSES, fit_delivery, slopes_table
+from pipeline.coach.delivery.sums import Sums, cell_sums
+from pipeline.drives import typical_drives
 
 MIN_SHOTS = 12
 # Sizes to tell slopes of launch, spin and ratio in one figure: their true slopes on loft, or so.

@@ -12,8 +12,8 @@ from measures import inside
 from study_run import Found
 from targets import Target
 
-from pipeline.coach import plan_goals
-from pipeline.study import BandGoals, Bands
+from pipeline.coach.goals import plan_goals
+from pipeline.configuration.study import BandGoals, Bands
 
 # Goals that no run of the pipeline chose; most lie at speeds that the worlds' golfers have.
 WANTED_YD = {70.0: 175.0, 80.0: 205.0, 90.0: 238.0, 100.0: 265.0, 110.0: 295.0}

@@ -11,9 +11,9 @@ import numpy as np
 import polars as pl
 from targets import Target
 
-from pipeline.coach.light_tool import fit_light_tool, pairs_of
-from pipeline.coach.practice import practice_of
-from pipeline.coach.sessions import day_speeds, mark_misreads, sessions_of
+from pipeline.coach.practice.light_tool import fit_light_tool, pairs_of
+from pipeline.coach.practice.practice import practice_of
+from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
 from pipeline.tables import Sessions, Swings
 
 FIRST_DAY = 20546  # 2026-04-03, days since 1970

@@ -21,7 +21,7 @@ from targets import Target
 from true_flight import BALLS, Array, carry_yd
 from worlds import PLAIN, World
 
-from pipeline.coach import assess_progress
+from pipeline.coach.progress import assess_progress
 from pipeline.golfers.losses import exchange
 
 MEASURES = {

@@ -14,6 +14,7 @@ from true_flight import Array
 from worlds import PLAIN, World
 
 from pipeline.benchmark.frontier import Population, map_at, supported_speeds
+from pipeline.drives import inputs, typical_drives
 from pipeline.fit.contest import (
     Candidate,
     HeldOut,
@@ -21,14 +22,13 @@ from pipeline.fit.contest import (
     candidates_for,
     predict_held_out,
 )  # fmt: skip
-from pipeline.fit.drives import inputs, typical_drives
 from pipeline.fit.fit_model import compete, score_table
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import CarryModel
-from pipeline.flight.air import Air
-from pipeline.flight.around import AIR_COLUMNS
 from pipeline.flight.calibrate import calibrate_best
 from pipeline.golfers.losses import Frontier
+from pipeline.physics.air import Air
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 CENTRES_MPH = np.array([70.0, 80.0, 90.0, 100.0, 110.0])
 HALF_WIDTH_MPH, MIN_GOLFERS, MIN_SHOTS = 5.0, 5, 12

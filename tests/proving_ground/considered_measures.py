@@ -35,17 +35,17 @@ from worlds import World
 from pipeline.benchmark.bands import PERCENTILES, at_centre
 from pipeline.benchmark.build_bands import golfers_by_quarter
 from pipeline.benchmark.frontier import supported_speeds
+from pipeline.drives import golfer_codes, inputs, typical_drives
 from pipeline.fit.contest import (
     EVERYTHING,
     fit_candidate,
     interval_edges,
     predict_from,
 )  # fmt: skip
-from pipeline.fit.drives import golfer_codes, inputs, typical_drives
-from pipeline.fit.least_squares import fit_least_squares
 from pipeline.fit.model import CarryModel
-from pipeline.fit.trends import quantile_line
+from pipeline.fit.usual_delivery import quantile_line
 from pipeline.golfers.losses import KEYS, Frontier, exchange
+from pipeline.statistics.least_squares import fit_least_squares
 
 STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
 SECOND_DEVICE = "expected carry on the second device: rms error, yd"

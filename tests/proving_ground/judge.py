@@ -17,7 +17,7 @@ from worlds import World
 from pipeline.benchmark.frontier import Population, map_at
 from pipeline.benchmark.window import largest_window
 from pipeline.fit.model import CarryModel
-from pipeline.fit.trends import Trends, fit_trends
+from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.golfers.flags import main_cause
 from pipeline.golfers.losses import exchange
 
@@ -52,7 +52,7 @@ class TrueModel:
     """True flight in the place of a fitted model."""
 
     ball: str
-    trends: Trends
+    trends: UsualDelivery
 
     def better_speed(self, club_speed_mph: float) -> Array:
         """Give ball speed when struck as the better quarter do, mph."""
@@ -74,7 +74,7 @@ def oracle_curve(academy: Academy) -> Curve:
     usual = usual.sort("golfer")
     named = usual.rename({"usual_ratio": "speed_ratio"}).with_columns(speed_ratio_var=pl.lit(0.0))
     named = named.rename({"usual_launch_deg": "launch_deg", "usual_spin_rpm": "spin_rpm"})
-    knowing = TrueModel(academy.ball, fit_trends(named))
+    knowing = TrueModel(academy.ball, fit_usual_delivery(named))
     population = Population.from_typical(named, 1)
     rows = []
     for v in SPEEDS_MPH:

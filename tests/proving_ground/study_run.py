@@ -17,10 +17,10 @@ from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.key import SECRET_MARK, read_key
 from pipeline.collect.partitions import describe
 from pipeline.collect.pseudonym import pseudonym
+from pipeline.configuration.study import find_logs, load_study
 from pipeline.fit import fit_model
 from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots
 from pipeline.golfers import assess_golfers
-from pipeline.study import find_logs, load_study
 
 READINGS = (
     "golfer", "struck_at", "device", "ball", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd",

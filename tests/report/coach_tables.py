@@ -4,8 +4,8 @@ from datetime import date
 
 import polars as pl
 
-from pipeline.report.page_coach import PageTables
-from pipeline.report.sheet_coach import CoachTables
+from pipeline.report.page.coach_part import PageTables
+from pipeline.report.sheet.back import CoachTables
 from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities, Progress, types_of
 
 LIGHT_TOOL = {"factor": 1.2, "factor_lo90": 1.18, "factor_hi90": 1.22, "pairs": 40, "golfers": 5}

@@ -10,15 +10,15 @@ from browser import chromium, open_page  # noqa: F401
 from coach_tables import page_tables
 from small_academy import academy  # noqa: F401
 
-from pipeline.benchmark.reach import reach_at
+from pipeline.benchmark.drives_near import reach_at
+from pipeline.drives import inputs
 from pipeline.fit.contest import candidates_for, fit_candidate
-from pipeline.fit.drives import inputs
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import known_key
-from pipeline.flight.air import Air
-from pipeline.flight.ball import Ball
 from pipeline.flight.calibrate import Calibration
-from pipeline.report import write_lookup
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.report.lookup import write_lookup
 from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
 
 CENTRES = [70, 80, 90, 100, 110]

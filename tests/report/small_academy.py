@@ -16,18 +16,18 @@ from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
 from pipeline.benchmark.build_bands import find_efficient, golfers_by_quarter, guide_of
 from pipeline.benchmark.frontier import Population
 from pipeline.benchmark.lookup import Guide
+from pipeline.drives import FIT_COLUMNS, typical_drives
 from pipeline.fit.contest import Survey, candidates_for, hold_out
-from pipeline.fit.drives import FIT_COLUMNS, typical_drives
 from pipeline.fit.fit_model import compete, held_out_table, score_table
 from pipeline.fit.model import CarryModel
-from pipeline.fit.replicates import draw_counts, refit
+from pipeline.fit.resampled import draw_counts, refit
 from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.assess_golfers import frontier_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
-from pipeline.golfers.shrinkage import ranked
-from pipeline.report.sheet_facts import moved_to_centre
-from pipeline.report.sheets import build_sheets
+from pipeline.golfers.ranking import ranked
+from pipeline.report.sheet.facts import moved_to_centre
+from pipeline.report.sheet.sheets import build_sheets
 from pipeline.tables import BandTable, Golfers, Scores
 
 SCRIPT = "<script>alert(1)</script>"

@@ -8,7 +8,8 @@ from academy_reading import band_rows, beyond_the_paper, change_rows, flagged_ro
 from browser import serious_findings
 from pypdf import PdfReader
 
-from pipeline.report import draw_figures, write_report
+from pipeline.report.figures import draw_figures
+from pipeline.report.page import write_report
 from pipeline.tables import Golfers
 
 SCRIPT = "<script>document.title = 'run'</script>"

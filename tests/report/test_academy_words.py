@@ -1,6 +1,6 @@
 import pytest
 
-from pipeline.report.academy_words import REJECT_WORDS, VALUE_WORDS, band_sentences, reject_words
+from pipeline.report.page.academy_words import REJECT_WORDS, VALUE_WORDS, band_sentences, reject_words
 from pipeline.tables import COLUMN_OF_RULE, REQUIRED, WANTED
 
 BAND = {

@@ -4,8 +4,8 @@ import pytest
 import statsmodels.api as sm
 from small_academy import CENTRES, FORMULA, SCRIPT
 
-from pipeline.fit.drives import inputs
-from pipeline.report.diagnostics import (
+from pipeline.drives import inputs
+from pipeline.report.diagnostics.diagnostics import (
     LEVELS,
     UNSTATED,
     calibration,

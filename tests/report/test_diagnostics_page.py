@@ -7,8 +7,8 @@ from browser import serious_findings
 from small_academy import CENTRES, FORMULA, SCRIPT, SETTINGS
 
 from pipeline.errors import UserError
-from pipeline.report import diagnostics_page, write_diagnostics
-from pipeline.report.diagnostics import (
+from pipeline.report.diagnostics import diagnostics_page, write_diagnostics
+from pipeline.report.diagnostics.diagnostics import (
     calibration,
     coverage_by_band,
     held_out_residuals,
@@ -17,8 +17,8 @@ from pipeline.report.diagnostics import (
     residuals_along,
     residuals_by_level,
 )
-from pipeline.report.diagnostics_page import build_diagnostics
-from pipeline.report.diagnostics_plots import (
+from pipeline.report.diagnostics.diagnostics_page import build_diagnostics
+from pipeline.report.diagnostics.diagnostics_plots import (
     plain_label,
     plot_calibration,
     plot_contest,
@@ -27,8 +27,8 @@ from pipeline.report.diagnostics_plots import (
     plot_levels,
     plot_residuals,
 )
-from pipeline.report.look import figure_bytes
-from pipeline.report.sheet_words import figure
+from pipeline.report.figures.look import figure_bytes
+from pipeline.report.sheet.words import figure
 
 EFFICIENT = {80.0: (14.0, 2700.0), 110.0: (12.0, 2300.0)}
 

@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import UserError
-from pipeline.report import draw_figures
+from pipeline.report.figures import draw_figures
 
 
 def draw(study_files, figure_paths, settings):

@@ -3,7 +3,7 @@ import itertools
 import numpy as np
 import pytest
 
-from pipeline.report.look import FLAG_COLOUR, PART_LOOKS, band_colours
+from pipeline.report.figures.look import FLAG_COLOUR, PART_LOOKS, band_colours
 
 # Colour vision deficiencies, full strength, on linear RGB: Machado, Oliveira and Fernandes, IEEE Transactions on
 # Visualization and Computer Graphics 15 (2009) 1291; matrices from memory, their rows add up to 1 as they must.

@@ -8,14 +8,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pipeline.benchmark.answer import Asked, place_of, read_results
 from pipeline.benchmark.lookup import Guide
+from pipeline.benchmark.lookup_command import Asked, place_of, read_results
 from pipeline.errors import UserError
 from pipeline.fit.surface import Axis, contract
-from pipeline.flight.ball import SETS
 from pipeline.flight.calibrate import Calibration
-from pipeline.report import write_lookup
-from pipeline.report.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
+from pipeline.physics.ball import SETS
+from pipeline.report.lookup import write_lookup
+from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
 FITTED = {"drives": 2400, "golfers": 80, "quarters": ["2026Q3"]}

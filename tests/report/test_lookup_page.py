@@ -8,12 +8,12 @@ from browser import serious_findings, wait_for_text
 from click.testing import CliRunner
 from lookups import FIELDS, ask, asked_of_package, figures_of_package, figures_of_page, random_lookups
 
-from pipeline.benchmark.answer import Asked, read_results
+from pipeline.benchmark.lookup_command import Asked, read_results
 from pipeline.cli import cli
-from pipeline.flight.ball import SETS, Ball
-from pipeline.flight.trajectory import RPM, Launch, fly
-from pipeline.flight.turf import FIRMNESS, run_m
-from pipeline.report.lookup_data import flight_data
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.trajectory import RPM, Launch, fly
+from pipeline.physics.turf import FIRMNESS, run_m
+from pipeline.report.lookup.lookup_data import flight_data
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
 PHONE = {"width": 390, "height": 844}

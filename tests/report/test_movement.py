@@ -1,7 +1,7 @@
 import polars as pl
 import pytest
 
-from pipeline.report.movement import count_movement, show_changes
+from pipeline.report.page.movement import count_movement, show_changes
 from pipeline.tables import Changes, Golfers
 
 

@@ -15,9 +15,9 @@ from coach_tables import (
     slopes,
 )
 
-from pipeline.coach.practice import SPEED_PRACTICE_CAUTIONS
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.display import EMPTY
-from pipeline.report.page_coach import (
+from pipeline.report.page.coach_part import (
     coach_facts,
     goal_facts,
     practice_facts,
@@ -131,7 +131,7 @@ def sections(golfers, changes, bands, scores, sources, rejects, calibrations, mo
     """Give a function that builds the page and cuts out the coach's sections, as plain words."""
     from test_write_report import NAMES
 
-    from pipeline.report.page import build_page
+    from pipeline.report.page.page import build_page
 
     def build(coach):
         text = build_page(

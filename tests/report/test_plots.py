@@ -5,9 +5,9 @@ from matplotlib.colors import same_color
 from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
 
-from pipeline.report.draw_figures import draw_all
-from pipeline.report.look import FLAG_COLOUR, band_colours
-from pipeline.report.plots import plot_carry_by_speed, plot_delivery, plot_losses
+from pipeline.report.figures.draw_figures import draw_all
+from pipeline.report.figures.look import FLAG_COLOUR, band_colours
+from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
 from pipeline.tables import PARTS, BandTable, Golfers
 
 CENTRES = [70, 80, 90, 100, 110]

@@ -3,9 +3,9 @@ import json
 import polars as pl
 import pytest
 
+from pipeline.edge.tables_file import read_chart, read_table
 from pipeline.errors import UserError
-from pipeline.report.inputs import read_chart, read_table
-from pipeline.report.naming import figure_names, match_paths
+from pipeline.report.figures.naming import figure_names, match_paths
 from pipeline.tables import BandTable, Golfers, Sources
 
 

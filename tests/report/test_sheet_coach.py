@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 from coach_tables import delivery_of, goals_of, practice_of, priorities_of, progress_of, sheet_tables
 
-from pipeline.report.sheet_coach import (
+from pipeline.report.sheet.back import (
     ASSOCIATIONS,
     back_of,
     back_rows,

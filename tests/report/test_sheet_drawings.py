@@ -1,7 +1,7 @@
 import polars as pl
 import pytest
 
-from pipeline.report.sheet_drawings import (
+from pipeline.report.sheet.drawings import (
     LEFT,
     RIGHT,
     axis_over,
@@ -10,7 +10,7 @@ from pipeline.report.sheet_drawings import (
     parts_chart,
     standing_chart,
 )
-from pipeline.report.sheet_facts import Target
+from pipeline.report.sheet.facts import Target
 
 WINDOW = {"launch_lo_deg": 12.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2300.0, "spin_hi_rpm": 2900.0}
 BAND = {f"band_carry_p{p}_yd": 180.0 + p for p in (25, 50, 75, 90)}

@@ -5,7 +5,7 @@ from small_academy import CENTRES, FEW_DRIVES, SETTINGS
 
 from pipeline.benchmark.disclosure import protected_percentiles
 from pipeline.benchmark.lookup import Guide
-from pipeline.report.sheet_facts import MOST_DOTS, drives_of, nearest_band, sheet_rows, target_at
+from pipeline.report.sheet.facts import MOST_DOTS, drives_of, nearest_band, sheet_rows, target_at
 
 BANDS = {"centres_mph": CENTRES, "half_width_mph": 5.0}
 

@@ -1,7 +1,7 @@
 import pytest
 
-from pipeline.report.sheet_facts import Target
-from pipeline.report.sheet_words import (
+from pipeline.report.sheet.facts import Target
+from pipeline.report.sheet.words import (
     against_window,
     change_since,
     figure,

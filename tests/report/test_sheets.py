@@ -9,10 +9,10 @@ from coach_tables import sheet_tables
 from pypdf import PdfReader
 from small_academy import FEW_DRIVES, SETTINGS, Academy
 
-from pipeline.coach.practice import SPEED_PRACTICE_CAUTIONS
-from pipeline.report import write_sheets
-from pipeline.report.sheet_words import figure
-from pipeline.report.sheets import INDEX, MOST_QUARTERS, sheet_name
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
+from pipeline.report.sheet import write_sheets
+from pipeline.report.sheet.sheets import INDEX, MOST_QUARTERS, sheet_name
+from pipeline.report.sheet.words import figure
 from pipeline.tables import Goals, Golfers
 
 A4_POINTS = (595, 842)

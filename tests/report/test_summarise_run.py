@@ -1,7 +1,7 @@
 from coach_tables import page_tables
 
-from pipeline.report.page_coach import goal_facts, practice_facts, progress_facts
-from pipeline.report.summarise_run import coach_lines, pages_lines, summary_lines
+from pipeline.report.page.coach_part import goal_facts, practice_facts, progress_facts
+from pipeline.report.summary.summarise_run import coach_lines, pages_lines, summary_lines
 
 
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):

@@ -4,8 +4,8 @@ import zipfile
 import polars as pl
 import pytest
 
-from pipeline.report import write_workbook
-from pipeline.report.workbook import (
+from pipeline.report.workbook import write_workbook
+from pipeline.report.workbook.workbook import (
     COLUMNS,
     GOLFER_COLUMNS,
     NOTES,

@@ -7,9 +7,16 @@ import pytest
 from matplotlib.colors import to_hex
 
 from pipeline.errors import UserError
-from pipeline.report import write_report
-from pipeline.report.look import band_colours
-from pipeline.report.page import build_page, count_causes, count_golfers, count_unassessed, kept_set, newest_quarter
+from pipeline.report.figures.look import band_colours
+from pipeline.report.page import write_report
+from pipeline.report.page.page import (
+    build_page,
+    count_causes,
+    count_golfers,
+    count_unassessed,
+    kept_set,
+    newest_quarter,
+)
 from pipeline.tables import BandTable, Calibrations, Changes, Golfers
 
 NAMES = ["carry_by_speed", "delivery_70", "delivery_80", "delivery_90", "delivery_100", "delivery_110", "losses"]

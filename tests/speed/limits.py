@@ -57,18 +57,18 @@ def fit(count: int) -> dict[str, dict[str, float]]:
     import numpy as np
     from make_study import TRUE_BALL
 
+    from pipeline.drives import Drives, inputs
     from pipeline.fit.contest import Factored, Survey, candidates_for, fit_candidate
-    from pipeline.fit.drives import DrivePieces, inputs
     from pipeline.fit.flight_surface import FlightMaker
-    from pipeline.fit.trends import fit_trends
-    from pipeline.flight.air import Air
+    from pipeline.fit.usual_delivery import fit_usual_delivery
+    from pipeline.physics.air import Air
 
     drives = draw_drives(count).sort("golfer", "quarter")
     piece = (drives.get_column("golfer").rank("dense") - 1) // (CHUNK // DRIVES_A_GOLFER)
     frames = drives.with_columns(piece.alias("piece")).partition_by("piece", include_key=False)
-    survey = Survey.of(DrivePieces(lambda: iter(frames)))
+    survey = Survey.of(Drives(lambda: iter(frames)))
     air = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
-    trends = fit_trends(survey.typical)
+    trends = fit_usual_delivery(survey.typical)
     told = {}
     for candidate in candidates_for("ball", FlightMaker.of(TRUE_BALL, air, survey.extents["ball"])):
         model = fit_candidate(candidate, survey, trends).model
@@ -100,9 +100,9 @@ def standardise(count: int) -> dict[str, float]:
     import numpy as np
     from make_study import TRUE_BALL
 
-    from pipeline.flight.air import Air
-    from pipeline.flight.around import air_of_drives
     from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
+    from pipeline.physics.air import Air
+    from pipeline.physics.air_of_drives import air_of_drives
 
     drives = draw_drives(count)
     here = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))

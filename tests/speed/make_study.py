@@ -20,9 +20,9 @@ import polars as pl
 from scipy.ndimage import map_coordinates
 
 from pipeline.collect.key import SECRET_MARK
-from pipeline.flight.air import Air, pressure_at
-from pipeline.flight.ball import Ball
-from pipeline.flight.table import AXES, FlightTable
+from pipeline.physics.air import Air, pressure_at
+from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import AXES, FlightTable
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 Array = npt.NDArray[np.float64]

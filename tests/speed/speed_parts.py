@@ -19,8 +19,8 @@ from measure import Seen, Used, run_measured
 from speed_table import MILLION, STEPS, line
 
 from pipeline.collect.partitions import describe
+from pipeline.configuration.study import find_logs, load_study
 from pipeline.step import MODULES
-from pipeline.study import find_logs, load_study
 
 ROOT, HERE = Path(__file__).parents[2], Path(__file__).parent
 LOGS, MANY_LOGS, SMALL_DRIVES, DRIVES_A_GOLFER = 200, 2000, 100_000, 50

@@ -27,7 +27,7 @@ from speed_table import Measure, judged, line, merged
 
 from pipeline.collect.collect_log import collect
 from pipeline.collect.key import read_key
-from pipeline.study import find_logs, load_study
+from pipeline.configuration.study import find_logs, load_study
 
 SIZE = Size(drives=6000, golfers=120, logs=3)
 

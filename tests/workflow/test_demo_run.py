@@ -11,7 +11,7 @@ from hunt import hits, needles
 
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.report.inputs import read_table
+from pipeline.edge.tables_file import read_table
 from pipeline.tables import BandTable, Calibrations, Changes, Coefficients, Golfers, Rejects, Scores, Sources
 
 FAULTS = ["contact", "launch", "spin", "consistency"]

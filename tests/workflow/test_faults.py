@@ -17,10 +17,10 @@ import duckdb
 import pytest
 from faults import PART, Small, contents, half_made, kill_and_go_on, kill_group, mounted, run_to_the_end
 
+from pipeline.edge.database import shots_in_pieces, store_changes
+from pipeline.edge.files import check_room, start_run, whole
 from pipeline.ending import BAD_INPUT, OWN_FAULT, told
 from pipeline.errors import UserError
-from pipeline.files import check_room, start_run, whole
-from pipeline.store import shots_in_pieces, store_changes
 
 NO_ROOM = "there is no room left to write"
 FULL = OSError(errno.ENOSPC, "No space left on device")
@@ -187,7 +187,7 @@ def test_a_second_run_on_a_study_at_work_is_refused(small):
 HOLDER = """
 import sys, time
 from pathlib import Path
-from pipeline.files import start_run, whole
+from pipeline.edge.files import start_run, whole
 start_run(Path("results"), Path("lock"))
 with whole(Path("results/a.csv")) as part:
     part.write_text("half of it")

@@ -12,7 +12,7 @@ from lookups import ask, asked_of_package, figures_of_package, figures_of_page, 
 from matplotlib.testing.compare import compare_images
 from pypdf import PdfReader
 
-from pipeline.benchmark.answer import Asked, read_results
+from pipeline.benchmark.lookup_command import Asked, read_results
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
 QUARTER = "2026Q3"

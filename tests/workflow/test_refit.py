@@ -12,7 +12,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.benchmark.answer import Asked, read_results
+from pipeline.benchmark.lookup_command import Asked, read_results
 
 TEXT = "model/comparison.md"
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short

@@ -1,0 +1,1 @@
+"""What speed practice without a ball did for golfers."""

@@ -1,0 +1,1 @@
+"""What changed for golfers from quarter to quarter, and how much of it is more than chance."""

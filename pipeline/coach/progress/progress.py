@@ -1,0 +1,273 @@
+"""What changed for each golfer between quarters, in speed, strike, delivery and yards, and how much of it is real.
+
+Each assessed quarter is compared with the golfer's last assessed one before it. Every change has an interval that
+allows for a day's form (`day_form`) and a verdict at a controlled false discovery rate; the carry gained is shared out
+among speed, delivery and other, which add up to it.
+"""
+
+import numpy as np
+import polars as pl
+
+from pipeline.coach.progress.day_form import DayForm, figure_errors
+from pipeline.coach.progress.measures import (
+    DELIVERIES,
+    MEASURES,
+    Measure,
+    Yardstick,
+    drive_values,
+    of_quarters,
+    per_mph,
+    strike,
+)
+from pipeline.drives import Drives
+from pipeline.fit.model import CarryModel
+from pipeline.golfers.flags import adjusted
+from pipeline.golfers.losses import KEYS, Frontier, exchange
+from pipeline.golfers.quarter_changes import efficient_variance
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import LEVEL
+from pipeline.tables import Progress
+from pipeline.threads import in_order
+
+# A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
+EXPOSED_FROM = 0.1
+
+# Degrees of freedom beyond which Student's t is the normal distribution to every digit that matters.
+MANY = 1e6
+
+# What `figure_errors` gives of a figure and its error needs.
+ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom")
+
+# What is needed of the table `Golfers`, whose other columns would double a large study's memory.
+GOLFER_COLUMNS = (
+    *KEYS,
+    "status",
+    "shots",
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "carry_yd",
+    "lost_yd",
+)
+
+
+def progress_of(
+    drives: pl.DataFrame | Drives, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
+) -> tuple[pl.DataFrame, dict[str, DayForm]]:
+    """Compare each golfer's assessed quarters.
+
+    Parameters
+    ----------
+    drives : DataFrame or Drives
+        All accepted drives: the columns of `FIT_COLUMNS`, carry_yd at standard conditions on the reference device and
+        ball, and struck_on.
+    golfers : DataFrame
+        `GOLFER_COLUMNS` of the table `Golfers` of these drives.
+    yardstick : Yardstick
+    false_discovery_rate : float
+
+    Returns
+    -------
+    progress : DataFrame
+        The columns of `Progress`, sorted by golfer and quarter, with the standard errors `<measure>_std_error` and
+        what of the squared one of yards lost is shared by golfers, lost_shared_variance. Empty where nobody has two
+        assessed quarters.
+    form : dict of str to DayForm
+        What a day adds to a golfer's drives, by measure.
+
+    Notes
+    -----
+    Degrees of freedom are Welch's and Satterthwaite's; the p-values of each measure are adjusted by Benjamini and
+    Hochberg over the golfers of a quarter, so that of those named in a column of a quarter no more than the rate are
+    named wrongly. All measures in one family would leave that open: where many gain speed, its small p-values would
+    let spins pass that chance alone moved. Not in the intervals: the fitted model's error, and what a device, moved or
+    changed, adds to all drives of a quarter.
+
+    References
+    ----------
+    Welch, Biometrika 34 (1947) 28, doi 10.1093/biomet/34.1-2.28; Satterthwaite, Biometrics Bull. 2 (1946) 110,
+    doi 10.2307/3002019; Benjamini and Hochberg, J. R. Stat. Soc. B 57 (1995) 289.
+    """
+    assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
+        (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
+    )
+    gain = per_mph(*strike(assessed, yardstick.model, assessed.get_column("speed_ratio").is_not_null().to_numpy()))
+    slopes = assessed.select(*KEYS, pl.Series("slope", gain, dtype=pl.Float64))
+    read = Drives.of(drives)
+    # Numbers for the names, whose letters would take most of a large study's memory.
+    numbered = [pl.col(key).cast(pl.Enum(golfers.get_column(key).unique().sort())) for key in KEYS]
+
+    def values(frame: pl.DataFrame, *names: str) -> pl.DataFrame:
+        return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
+
+    expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
+    table, form = assessed.join(expected, on=KEYS, how="left"), {}
+    for measure in (*MEASURES, *DELIVERIES):
+        # One measure after the other: the spread of days needs all golfers at once.
+        column = measure.column
+        wanted = [*numbered, "struck_on", column]
+        pieces = list(in_order(lambda frame: values(frame, column).select(wanted), read.read()))  # noqa: B023
+        own = Drives(pieces.__iter__)
+        errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
+        if measure.name == "club_speed":
+            table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")
+        named = {name: f"{measure.name}_{name}" for name in ERRORS}
+        table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
+    both = _paired(table.sort(KEYS))
+    both = both.with_columns(pl.Series("lost_shared_variance", _shared(both, yardstick.frontier), dtype=pl.Float64))
+    for measure in MEASURES:
+        both = both.with_columns(_tested(both, measure))
+        both = both.with_columns(_q_values(both, measure))
+        both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
+    both = both.with_columns(_parts(both, yardstick.model)).with_columns(_notes(form))
+    extra = [f"{measure.name}_std_error" for measure in MEASURES]
+    extra += ["carry_from_speed_std_error", "carry_from_delivery_std_error", "lost_shared_variance"]
+    return both.select(*Progress.column_names(), *extra), form
+
+
+def _paired(table: pl.DataFrame) -> pl.DataFrame:
+    """Put each quarter beside the golfer's last one before it (columns `*_before`)."""
+    carried = [name for name in table.columns if name not in KEYS]
+    before = [pl.col(name).shift(1).over("golfer").alias(f"{name}_before") for name in carried]
+    since = pl.col("quarter").shift(1).over("golfer").alias("since")
+    return table.with_columns(since, *before).filter(pl.col("since").is_not_null())
+
+
+def _shared(both: pl.DataFrame, frontier: Frontier) -> Array:
+    """Variance of the change in efficient carry, which golfers of one speed share, yd^2."""
+    speeds = [both.get_column(f"club_speed_mph{end}") for end in ("", "_before")]
+    now, then = (frontier.at(frontier.std_error_yd, speed.to_numpy()) for speed in speeds)
+    return efficient_variance(now, then, (speeds[0] - speeds[1]).to_numpy())
+
+
+def _error(both: pl.DataFrame, measure: Measure, shared: Array | float = 0.0) -> tuple[Array, Array]:
+    """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
+    own, freedom, exposed, form, form_freedom = (
+        [
+            both.get_column(f"{measure.name}_{name}{end}").cast(pl.Float64).fill_null(np.nan).to_numpy()
+            for end in ("", "_before")
+        ]
+        for name in ERRORS
+    )
+    # A golfer's days are as different in one quarter as in the other: one figure, for both.
+    days = exposed[0] * form[0] + exposed[1] * form[1]
+    variance = own[0] + own[1] + days + shared
+    unsure = own[0] ** 2 / freedom[0] + own[1] ** 2 / freedom[1] + days**2 / form_freedom[0]
+    some = (variance > 0) & (own[0] + own[1] > 0)
+    worth = np.divide(variance**2, unsure, out=np.full_like(variance, MANY), where=some & (unsure > 0))
+    return np.sqrt(np.where(some, variance, np.nan)), np.minimum(worth, MANY)
+
+
+def _tested(both: pl.DataFrame, measure: Measure) -> list[pl.Series]:
+    """Change of a measure with interval, standard error and two-sided p-value; null where it can't be told."""
+    from scipy.special import stdtr
+
+    now, then = (both.get_column(f"{measure.column}{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
+    shared = both.get_column("lost_shared_variance").to_numpy() if measure.name == "lost" else 0.0
+    error, freedom = _error(both, measure, shared)
+    change = now - then
+    columns = _interval(change, error, freedom, [measure.change(edge) for edge in ("", "lo90", "hi90")])
+    columns |= {
+        f"{measure.name}_std_error": error,
+        f"{measure.name}_p_value": 2 * stdtr(freedom, -np.abs(change) / error),
+    }
+    return _series(columns)
+
+
+def _interval(value: Array, error: Array, freedom: Array, names: list[str]) -> dict[str, Array]:
+    from scipy.special import stdtrit
+
+    reach = stdtrit(freedom, (1 + LEVEL) / 2) * error
+    return dict(zip(names, (value, value - reach, value + reach), strict=True))
+
+
+def _series(columns: dict[str, Array]) -> list[pl.Series]:
+    return [pl.Series(name, values, dtype=pl.Float64).fill_nan(None) for name, values in columns.items()]
+
+
+def _q_values(both: pl.DataFrame, measure: Measure) -> pl.Series:
+    p_value = pl.col(f"{measure.name}_p_value").alias("p_value")
+    return adjusted(both.select("quarter", p_value)).cast(pl.Float64).alias(f"{measure.name}_q_value")
+
+
+def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: float) -> pl.Expr:
+    """Say better, worse, changed or no more than chance; null where there is no test."""
+    change, reach = pl.col(measure.change()), pl.col(measure.change("hi90")) - pl.col(measure.change())
+    if measure.better:
+        gain = change * measure.better
+        better, worse = gain > 0, gain < 0
+    else:
+        # A real change is better only if the way to the efficient window got shorter by more than chance too.
+        ways = (
+            yardstick.outside(
+                measure, *(both.get_column(f"{c}{end}").to_numpy() for c in (measure.column, "club_speed_mph"))
+            )
+            for end in ("", "_before")
+        )
+        now, then = (pl.lit(pl.Series(way, dtype=pl.Float64)).fill_nan(None) for way in ways)
+        better, worse = ((then - now) > reach).fill_null(False), ((now - then) > reach).fill_null(False)
+    q_value = pl.col(f"{measure.name}_q_value")
+    word = pl.when(better).then(pl.lit("better")).when(worse).then(pl.lit("worse")).otherwise(pl.lit("changed"))
+    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit("no more than chance"))
+    return told.cast(Progress.club_speed_verdict.dtype).alias(f"{measure.name}_verdict")
+
+
+def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
+    """Share the change in carry out among speed, delivery and other (Shapley), with intervals for the first two.
+
+    Contact, launch, spin and consistency together are the change of the mean expected carry less the part of speed, so
+    that their error is that of a mean over drives.
+    """
+    known = both.select(pl.all_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_not_null())).to_series()
+    struck = known.to_numpy()
+    carry, now = strike(both, model, struck)
+    _, then = strike(both, model, struck, "_before")
+    # `exchange` gives what is taken away on the way from its start to its end: started from now, that is the gain.
+    speed, contact, launch, spin = exchange(carry, now, then)
+    mean, mean_before = (
+        np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
+        for end in ("", "_before")
+    )
+    consistency = (mean - carry(*now)) - (mean_before - carry(*then))
+    delivery = contact + launch + spin + consistency
+    change = both.get_column("carry_change_yd").to_numpy()
+    middle = [(a + b) / 2 for a, b in zip(now, then, strict=True)]
+    club_error, speed_freedom = _error(both, MEASURES[0])
+    speed_error = np.abs(per_mph(carry, middle)) * club_error
+    each = [_error(both, measure) for measure in DELIVERIES]
+    error, freedom = (np.where(struck, *pair) for pair in zip(*each, strict=True))
+    columns = _interval(speed, speed_error, speed_freedom, _part_names("speed"))
+    columns |= _interval(delivery, error, freedom, _part_names("delivery"))
+    columns |= {
+        "carry_from_contact_yd": np.where(struck, contact, np.nan),
+        "carry_from_launch_yd": launch,
+        "carry_from_spin_yd": spin,
+        "carry_from_consistency_yd": consistency,
+        "carry_from_other_yd": change - speed - delivery,
+        "carry_from_speed_std_error": speed_error,
+        "carry_from_delivery_std_error": error,
+    }
+    return _series(columns)
+
+
+def _part_names(part: str) -> list[str]:
+    return [f"carry_from_{part}{edge}_yd" for edge in ("", "_lo90", "_hi90")]
+
+
+def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
+    """Say what is a reason for doubt: another device or ball, a form that can't be told, an unknown strike."""
+    moved = {name: pl.col(name) != pl.col(f"{name}_before") for name in ("device", "ball")}
+    exposed = pl.max_horizontal("club_speed_exposure", "club_speed_exposure_before") >= EXPOSED_FROM
+    unknown = pl.any_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_null())
+    notes = [
+        pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
+        pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
+        pl.when(exposed & (not form["carry"].told)).then(
+            pl.lit("how much days differ can't be told from these logs: a day's form is not in the intervals")
+        ),
+        pl.when(unknown).then(pl.lit("ball speed is not known in both quarters: contact can't be told from other")),
+    ]
+    joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
+    note = pl.when(joined != "").then(joined).alias("note")
+    return [note, *(changed.alias(f"{name}_changed") for name, changed in moved.items())]

@@ -1,0 +1,167 @@
+"""What the fit takes of a shot, drives read piece by piece, which of them are used, and typical drives of golfers."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.statistics.arrays import Array
+
+FIT_COLUMNS = (
+    "golfer",
+    "quarter",
+    "device",
+    "ball",
+    "club_speed_mph",
+    "ball_speed_mph",
+    "launch_deg",
+    "spin_rpm",
+    "carry_yd",
+    "spin_measured",
+)
+
+# A study is fitted on ball speed when at least this many golfers and drives have it; else on club speed.
+MIN_BALL_SPEED_GOLFERS = 8
+MIN_BALL_SPEED_DRIVES = 200
+
+# A golfer's ball speed counts as known when at least this share of the drives has a reading.
+MIN_KNOWN_SHARE = 0.5
+
+Speed = Literal["ball", "club"]
+
+
+class Piece(NamedTuple):
+    """Some drives and their golfers' numbers over all pieces, in the order of pseudonyms, shape (n,)."""
+
+    drives: pl.DataFrame
+    golfer: npt.NDArray[np.int64]
+
+    def chosen(self, among: pl.Expr | None) -> "Piece":
+        """Keep the drives for which an expression is true; all if there is none."""
+        if among is None:
+            return self
+        marks = self.drives.select(among.fill_null(False)).to_series()
+        return Piece(self.drives.filter(marks), self.golfer[marks.to_numpy()])
+
+
+@dataclass(frozen=True)
+class Drives:
+    """Drives of a study, read piece by piece as often as needed, so that nothing has to hold them all.
+
+    Attributes
+    ----------
+    read : callable
+        Begins a reading: an iterator of frames. All drives of a golfer stand in one frame, and golfers follow each
+        other in the order of their pseudonyms from frame to frame.
+    """
+
+    read: Callable[[], Iterator[pl.DataFrame]]
+
+    @classmethod
+    def of(cls, drives: "pl.DataFrame | Drives") -> "Drives":
+        """Take a whole frame, in whatever order, as one piece."""
+        return drives if isinstance(drives, Drives) else cls(lambda: iter((drives,)))
+
+    def mapped(self, change: Callable[[pl.DataFrame], pl.DataFrame]) -> "Drives":
+        """Change every frame as it is read; a golfer's drives stay in one."""
+        return Drives(lambda: map(change, self.read()))
+
+    def usable(self, speed: str) -> "Drives":
+        """Keep the drives that a fit over a speed can use."""
+        return Drives(lambda: (frame.filter(pl.Series(usable(frame, speed))) for frame in self.read()))
+
+    def pieces(self) -> Iterator[Piece]:
+        """Read the drives; pieces without any are left out."""
+        first = 0
+        for frame in self.read():
+            if frame.height:
+                codes = golfer_codes(frame)
+                yield Piece(frame, codes + first)
+                first += int(codes.max()) + 1
+
+    def columns(self, *names: str) -> list[Array]:
+        """Give columns of numbers, each of shape (n,), in the order of the pieces; NaN where a value is not known."""
+        parts = [[frame.get_column(name).cast(pl.Float64).to_numpy() for name in names] for frame in self.read()]
+        return [np.concatenate([np.array([]), *column]) for column in zip(*parts, strict=True)]
+
+    def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
+        """Apply a function to every frame and put the results under each other."""
+        return pl.concat([summed(frame) for frame in self.read()])
+
+
+def speed_of_study(drives: pl.DataFrame | Drives) -> Speed:
+    """Say whether carry is fitted on ball speed or, where too few drives have it, on club speed."""
+    known = pl.col("ball_speed_mph").is_not_null()
+    found = Drives.of(drives).gathered(
+        lambda f: f.filter(known).select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64)
+    )
+    golfers, count = found.sum().row(0)
+    return "ball" if golfers >= MIN_BALL_SPEED_GOLFERS and count >= MIN_BALL_SPEED_DRIVES else "club"
+
+
+def usable(drives: pl.DataFrame, speed: str) -> npt.NDArray[np.bool_]:
+    """Mark the drives that a fit can use: spin really measured and, for ball speed, ball speed known."""
+    measured = pl.col("spin_measured").fill_null(True)
+    known = pl.col("ball_speed_mph").is_not_null() if speed == "ball" else pl.lit(True)
+    return drives.select((measured & known).alias("usable")).get_column("usable").to_numpy()
+
+
+def inputs(drives: pl.DataFrame, speed: str) -> tuple[Array, Array, Array]:
+    """Give speed (mph), launch (deg) and spin (rpm), each of shape (n,)."""
+    names = (f"{speed}_speed_mph", "launch_deg", "spin_rpm")
+    s, l, p = (drives.get_column(name).to_numpy().astype(float) for name in names)
+    return s, l, p
+
+
+def golfer_codes(drives: pl.DataFrame) -> npt.NDArray[np.int64]:
+    """Give each drive its golfer's number, golfers in the order of their pseudonyms, shape (n,)."""
+    golfer = drives.get_column("golfer")
+    # Drives that stand by golfer, as they do when they come from a file, need no sorting.
+    runs = golfer.rle_id()
+    if golfer.is_empty() or golfer.gather(runs.arg_unique()).is_sorted():
+        return runs.to_numpy().astype(np.int64)
+    return golfer.rank("dense").to_numpy().astype(np.int64) - 1
+
+
+def typical_of_all(drives: pl.DataFrame | Drives, keys: list[str]) -> pl.DataFrame:
+    """Work out typical drives piece by piece; see `typical_drives`."""
+    return Drives.of(drives).gathered(lambda frame: typical_drives(frame, keys)).sort(keys)
+
+
+def typical_drives(drives: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """Work out each golfer's typical drive: mean club speed, medians of speed ratio, launch and spin.
+
+    Medians, since a mishit now and then does not belong to a typical drive.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        Needs `keys` and the columns of `FIT_COLUMNS`.
+    keys : list of str
+        ["golfer"] or ["golfer", "quarter"].
+
+    Returns
+    -------
+    DataFrame
+        One row per key, sorted: keys, shots, club_speed_mph, speed_ratio (null where ball speed is known for
+        less than half the drives), speed_ratio_var (of one drive), launch_deg, spin_rpm.
+    """
+    ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
+    measured = pl.col("spin_measured").fill_null(True)
+    known = pl.col("ball_speed_mph").is_not_null().mean() >= MIN_KNOWN_SHARE
+    return (
+        drives.group_by(keys)
+        .agg(
+            pl.len().cast(pl.Int64).alias("shots"),
+            pl.col("club_speed_mph").mean(),
+            pl.when(known).then(ratio.median()).alias("speed_ratio"),
+            pl.when(known).then(ratio.var()).alias("speed_ratio_var"),
+            pl.col("launch_deg").median(),
+            # A guessed spin is used only where there is no measured one at all.
+            pl.coalesce(pl.col("spin_rpm").filter(measured).median(), pl.col("spin_rpm").median()).alias("spin_rpm"),
+        )
+        .sort(keys)
+    )

@@ -1,0 +1,177 @@
+"""Resampling golfers: the same fit over and over on golfers drawn with replacement."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.drives import Drives, Piece, inputs
+from pipeline.fit.model import CarryModel
+from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, quantile_lines, strike_effects, strikes_of
+from pipeline.statistics.arrays import Array
+from pipeline.threads import in_order
+
+REPLICATES = 200
+RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
+
+
+@dataclass(frozen=True)
+class ResampledFits:
+    """Refits on resampled golfers, all in one order.
+
+    Attributes
+    ----------
+    counts : ndarray of int, shape (replicates, golfers)
+        How often each golfer was drawn, golfers in the order of their pseudonyms.
+    coefficients : ndarray, shape (replicates, terms of the surface)
+    better_at_centre, better_slope, better_centre_mph : ndarray, shape (replicates,)
+        The line of the better quarter's speed ratio; NaN where ball speed is not known.
+    better_share : ndarray, shape (replicates,)
+        As in `CarryModel`.
+    launch_slope, spin_slope : ndarray, shape (replicates,)
+        Of the usual trends, deg and rpm per mph.
+    """
+
+    counts: npt.NDArray[np.integer[Any]]
+    coefficients: Array
+    better_at_centre: Array
+    better_slope: Array
+    better_centre_mph: Array
+    better_share: Array
+    launch_slope: Array
+    spin_slope: Array
+
+    def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
+        """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
+        if model.surface.speed == "club" or model.trends.better_ratio is None:
+            return np.full(len(self.counts), float(model.better_speed(club_speed_mph)))
+        ratio = self.better_at_centre + self.better_slope * (club_speed_mph - self.better_centre_mph)
+        return club_speed_mph * ratio
+
+    def to_arrays(self) -> dict[str, npt.NDArray[Any]]:
+        """Give the arrays by name, for a file."""
+        return dict(vars(self))
+
+
+def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.uint8]:
+    """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
+    rng = np.random.default_rng([seed, 1])
+    # Nobody is drawn more than a few times; a byte each keeps 200 draws of 200,000 golfers small.
+    drawn = np.empty((replicates, golfers), dtype=np.uint8)
+    for row in drawn:
+        row[:] = rng.multinomial(golfers, np.full(golfers, 1 / golfers))
+    return drawn
+
+
+def refit(
+    model: CarryModel, drives: pl.DataFrame | Drives, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]
+) -> ResampledFits:
+    """Refit surface, offsets and the better quarter's ratio on each draw of golfers.
+
+    Parameters
+    ----------
+    model : CarryModel
+        Its form stays; its coefficients are fitted anew.
+    drives : DataFrame or Drives
+        The drives that the fit uses; a golfer of `typical` may have none.
+    typical : DataFrame
+        One row per golfer, from `typical_drives`.
+    counts : ndarray of int, shape (replicates, golfers)
+        Golfers in the order of `typical`.
+
+    Returns
+    -------
+    ResampledFits
+
+    Notes
+    -----
+    Normal equations are summed per golfer, so that a replicate costs golfers, not drives, and added up over golfers
+    piece by piece. They are safe here since every column is centred and scaled; the least-squares fit itself goes by
+    QR.
+    """
+    place_of = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
+    size = model.surface.size + len(model.offsets.levels)
+    grams, moments = np.zeros((len(counts), size * size)), np.zeros((len(counts), size))
+
+    def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
+        base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
+        X = np.hstack([design, model.offsets.design(piece.drives)])
+        y = piece.drives.get_column("carry_yd").to_numpy() - base
+        names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
+        place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
+        gram, moment = per_golfer_sums(X, y, piece.golfer - piece.golfer.min(), len(place))
+        drawn = counts[:, place].astype(float)
+        club = model.surface.speed == "club"
+        strikes = strikes_of(piece.drives, model.departure(piece.drives)) if club else None
+        return drawn @ gram.reshape(len(place), -1), drawn @ moment, strikes
+
+    strikes = []
+    for gram, moment, struck in in_order(summed, Drives.of(drives).pieces()):
+        grams += gram
+        moments += moment
+        strikes += [] if struck is None else [struck]
+    sums = zip(grams.reshape(-1, size, size), moments, strict=True)
+    coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
+    better = (
+        _better_lines(typical, counts) if model.trends.better_ratio is not None else np.full((len(counts), 3), np.nan)
+    )
+    share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
+    launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
+    split = model.surface.size
+    return ResampledFits(counts, coefficients[:, :split], better[:, 0], better[:, 1], better[:, 2], share, launch, spin)
+
+
+def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
+    """Fit the better quarter's ratio on each draw, shape (replicates, 3): at the centre, slope, centre.
+
+    The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
+    """
+    _, known = pulled_ratios(typical.with_row_index("place"))
+    speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
+    drawn = counts[:, known.get_column("place").to_numpy()]
+    better = np.column_stack(quantile_lines(speed, pulled, BETTER_QUARTER, drawn, RESAMPLED_STEP))
+    better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
+    return better
+
+
+def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
+    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
+    speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
+    return quantile_lines(speed, values, 0.5, counts, RESAMPLED_STEP)[1]
+
+
+def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
+    """Take the better quarter of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
+    effects = strike_effects(strikes)
+    effect = typical.select("golfer").join(effects, on="golfer", how="left", maintain_order="left").get_column("effect")
+    known = effect.is_not_null().to_numpy()
+    values = effect.to_numpy()[known]
+    return np.array([np.quantile(np.repeat(values, drawn), BETTER_QUARTER) for drawn in counts[:, known]])
+
+
+def per_golfer_sums(X: Array, y: Array, golfer: npt.NDArray[np.int64], golfers: int) -> tuple[Array, Array]:
+    """Sum X'X and X'y by golfer.
+
+    Parameters
+    ----------
+    X : ndarray, shape (n, terms)
+    y : ndarray, shape (n,)
+    golfer : ndarray of int, shape (n,)
+        Golfers numbered from 0; one without drives has sums of nil.
+    golfers : int
+
+    Returns
+    -------
+    tuple of ndarray
+        Shapes (golfers, terms, terms) and (golfers, terms).
+    """
+    terms = X.shape[1]
+    gram, moment = np.zeros((golfers, terms, terms)), np.zeros((golfers, terms))
+    order = np.argsort(golfer, kind="stable")
+    present, starts = np.unique(golfer[order], return_index=True)
+    for place, rows in zip(present, np.split(order, starts[1:]), strict=True):
+        gram[place] = X[rows].T @ X[rows]
+        moment[place] = X[rows].T @ y[rows]
+    return gram, moment

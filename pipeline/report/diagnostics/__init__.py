@@ -1,0 +1,1 @@
+"""The researcher's diagnostics of a fit."""

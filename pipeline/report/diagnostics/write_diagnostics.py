@@ -1,0 +1,83 @@
+"""Step: write the researcher's diagnostics of the chosen model: one self-contained HTML page.
+
+In: drives.parquet, model.json, held_out.parquet (one row per drive of the fit), scores.csv (Scores), guide.json.
+Out: diagnostics.html.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.drives import Drives, speed_of_study
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import write_text
+from pipeline.edge.tables_file import read_table
+from pipeline.errors import UserError
+from pipeline.fit.model import CarryModel
+from pipeline.report.diagnostics.diagnostics_page import build_diagnostics
+from pipeline.tables import Scores
+
+MOST_GOLFERS = 5000  # whose drives are shown: more say the same, and would not go into memory
+
+
+def run(drives: str, model: str, held_out: str, scores: str, guide: str, page: str, settings: dict[str, Any]) -> None:
+    """Read drives, model and held-out predictions and write the page.
+
+    Parameters
+    ----------
+    drives, model, held_out, scores, guide : str
+        Paths of the inputs.
+    page : str
+        Path of the page to be made.
+    settings : dict
+        Keys `study`, `bands` and `privacy`.
+
+    Raises
+    ------
+    UserError
+        If the held-out predictions don't belong to the drives, or the scores can't be read.
+    """
+    every = open_drives(Path(drives))
+    used = every.usable(speed_of_study(every))
+    table = read_table(scores, Scores)
+    fitted = table.filter("chosen").row(0, named=True)
+    shown, predictions = sample(used, Path(held_out), -(-fitted["golfers"] // MOST_GOLFERS))
+    # All drives of a golfer share a fold: a table of other drives, or in another order, breaks that.
+    folds = shown.select("golfer").hstack([predictions["fold"]]) if predictions.height == shown.height else None
+    if folds is None or folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() != 1:
+        raise UserError(f"{held_out}: does not belong to {drives}; delete it and run the workflow again.")
+    speeds = json.loads(Path(guide).read_text(encoding="utf-8"))["speeds"]
+    centres = set(settings["bands"]["centres"])
+    efficient = {
+        row["speed_mph"]: (row["launch_deg"], row["spin_rpm"]) for row in speeds if row["speed_mph"] in centres
+    }
+    text = build_diagnostics(
+        drives=shown,
+        held_out=predictions,
+        scores=table,
+        model=CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"]),
+        efficient=efficient,
+        settings=settings,
+        whole=used if shown.height < fitted["shots"] else None,
+    )
+    write_text(Path(page), text)
+    print(f"Wrote the diagnostics of {shown.height} drives.")
+
+
+def sample(used: Drives, held_out: Path, step: int) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Take the drives of every so many golfers, and their held-out predictions.
+
+    Pseudonyms are keyed fingerprints, so that golfers in their order stand at random.
+    """
+    predictions = pl.read_parquet(held_out)
+    if step == 1:
+        return used.gathered(lambda frame: frame), predictions
+    marks = [piece.golfer % step == 0 for piece in used.pieces()]
+    shown = pl.concat(
+        piece.drives.filter(pl.Series(marked)) for piece, marked in zip(used.pieces(), marks, strict=True)
+    )
+    chosen = np.concatenate(marks)
+    return shown, predictions.filter(chosen) if len(chosen) == predictions.height else predictions

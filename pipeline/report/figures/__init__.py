@@ -1,0 +1,1 @@
+"""Figures that people look at, and their common look."""

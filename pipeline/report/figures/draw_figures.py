@@ -1,0 +1,85 @@
+"""Draw the figures of a study's newest quarter, each as png and svg.
+
+In: golfers.csv (Golfers), bands.csv (BandTable), chart.json (curves and maps of the benchmark step).
+Out: carry_by_speed, delivery_<band> for every band, losses.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import dataframely as dy
+from matplotlib.figure import Figure
+
+from pipeline.edge.files import whole
+from pipeline.edge.tables_file import read_chart, read_table
+from pipeline.report.figures.look import figure_bytes
+from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
+from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
+from pipeline.tables import BandTable, Golfers
+
+
+def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: dict[str, Any]) -> None:
+    """Read the tables and write every figure.
+
+    Parameters
+    ----------
+    golfers, bands, chart : str
+        Paths of golfers.csv, bands.csv and chart.json.
+    figures : sequence of str
+        Paths of the figures to be made.
+    settings : dict
+        Keys `bands` (`centres`, `half_width_mph`), `privacy` (`min_golfers`) and `window_tolerance_yd`.
+
+    Raises
+    ------
+    UserError
+        If an input can't be read or the figures don't follow from the bands' centres.
+    """
+    paths = match_paths(figures, figure_names(settings["bands"]["centres"]), FORMATS)
+    drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), read_chart(chart), settings)
+    for name, by_kind in paths.items():
+        for kind, path in by_kind.items():
+            with whole(path) as part:
+                part.write_bytes(figure_bytes(drawn[name], kind))
+
+
+def draw_all(
+    golfers: dy.DataFrame[Golfers], bands: dy.DataFrame[BandTable], chart: dict[str, Any], settings: dict[str, Any]
+) -> dict[str, Figure]:
+    """Draw every figure of a study.
+
+    Parameters
+    ----------
+    golfers, bands : DataFrame
+        All quarters.
+    chart : dict
+        See `pipeline.edge.tables_file.read_chart`.
+    settings : dict
+        As for `run`.
+
+    Returns
+    -------
+    dict
+        Figures by name.
+    """
+    centres: Sequence[float] = settings["bands"]["centres"]
+    half_width_mph: float = settings["bands"]["half_width_mph"]
+    min_golfers: int = settings["privacy"]["min_golfers"]
+    drawn = {
+        CARRY: plot_carry_by_speed(
+            golfers, bands, chart, centres_mph=centres, half_width_mph=half_width_mph, min_golfers=min_golfers
+        ),
+        LOSSES: plot_losses(golfers, chart),
+    }
+    for centre in centres:
+        drawn[delivery_name(centre)] = plot_delivery(
+            golfers,
+            bands,
+            chart,
+            band_mph=centre,
+            centres_mph=centres,
+            half_width_mph=half_width_mph,
+            tolerance_yd=settings["window_tolerance_yd"],
+            min_golfers=min_golfers,
+        )
+    return drawn

@@ -1,0 +1,342 @@
+"""The figures: carry against club speed, a launch and spin map per band, and the parts of the yards lost.
+
+Each function takes frames and the chart's curves and returns a matplotlib figure; none touches a file or pyplot.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import dataframely as dy
+import numpy as np
+import polars as pl
+import seaborn as sns
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from pipeline.report.display import worst_first
+from pipeline.report.figures.look import (
+    CURVE_COLOUR,
+    FLAG_COLOUR,
+    PART_LOOKS,
+    PLAIN_COLOUR,
+    band_colours,
+    house_style,
+    new_figure,
+)
+from pipeline.statistics.arrays import Array
+from pipeline.tables import PARTS, BandTable, Golfers
+
+MOST_POINTS = 2000  # golfers in one figure; more are one blot
+MOST_BARS = 25  # more bars than this can't be read on one printed page
+MOST_LEVELS = 10  # contours of a map; more would crowd the labels
+SHORT_NAME = 6  # characters of a pseudonym shown beside a bar; the page's table has it whole
+
+
+@house_style()
+def plot_carry_by_speed(
+    golfers: dy.DataFrame[Golfers],
+    bands: dy.DataFrame[BandTable],
+    chart: dict[str, Any],
+    *,
+    centres_mph: Sequence[float],
+    half_width_mph: float,
+    min_golfers: int,
+) -> Figure:
+    """Plot golfers' mean carry against club speed with the bands' percentiles and the efficient curve.
+
+    Golfers of suppressed bands are left out: a point each would tell what the suppressed row must not.
+
+    Parameters
+    ----------
+    golfers, bands : DataFrame
+        All quarters; the chart's quarter is shown.
+    chart : dict
+        Curves of the newest quarter, see `pipeline.edge.tables_file.read_chart`.
+    centres_mph : sequence of float
+        Centres of all the study's bands, mph: they settle the colours.
+    half_width_mph : float
+        Half a band's width, mph.
+    min_golfers : int
+        Golfers that a published figure rests on at least.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        10 by 7 inches.
+    """
+    here = bands.filter(pl.col("quarter") == chart["quarter"])
+    shown = _without_suppressed(golfers.filter(pl.col("quarter") == chart["quarter"]), here, half_width_mph)
+    figure = new_figure(10, 7)
+    axes = figure.subplots()
+    _draw_efficient_curve(axes, chart)
+    _draw_percentiles(axes, here, band_colours(centres_mph))
+    _draw_golfers(axes, shown, "club_speed_mph", "carry_yd", PLAIN_COLOUR)
+    axes.set(xlabel="Club speed, mph", ylabel="Carry at standard conditions, yd")
+    axes.set_title(f"How far drives carry at each club speed: {chart['study']}, {chart['quarter']}", parse_math=False)
+    handles, labels = axes.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower center", ncols=3, frameon=False)
+    if here["suppressed"].any():
+        _say(axes, f"Golfers of bands with fewer than {min_golfers} golfers are not drawn.")
+    return figure
+
+
+@house_style()
+def plot_delivery(
+    golfers: dy.DataFrame[Golfers],
+    bands: dy.DataFrame[BandTable],
+    chart: dict[str, Any],
+    *,
+    band_mph: float,
+    centres_mph: Sequence[float],
+    half_width_mph: float,
+    tolerance_yd: float,
+    min_golfers: int,
+) -> Figure:
+    """Map expected carry over launch and spin at a band's centre, with golfers' deliveries and the window.
+
+    Parameters
+    ----------
+    golfers, bands : DataFrame
+        All quarters; the chart's quarter is shown.
+    chart : dict
+        Maps of the newest quarter, see `pipeline.edge.tables_file.read_chart`.
+    band_mph : float
+        Centre of the band, mph.
+    centres_mph : sequence of float
+        Centres of all the study's bands, mph: they settle the colours.
+    half_width_mph : float
+        Half a band's width, mph; golfers within it, ends included, are drawn.
+    tolerance_yd : float
+        How far below the efficient carry the window reaches, yd.
+    min_golfers : int
+        Golfers that a published figure rests on at least; the points of a band with fewer are left out.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        8 by 7 inches.
+    """
+    here = bands.filter(pl.col("quarter") == chart["quarter"])
+    near = golfers.filter(
+        (pl.col("quarter") == chart["quarter"]) & ((pl.col("club_speed_mph") - band_mph).abs() <= half_width_mph)
+    )
+    shown = _without_suppressed(near, here, half_width_mph)
+    found: list[dict[str, Any]] = [band for band in chart["bands"] if band["band_mph"] == band_mph]
+    colour = band_colours(centres_mph)[band_mph]
+    figure = new_figure(8, 7)
+    axes = figure.subplots()
+    has_map = bool(found) and _draw_map(figure, axes, found[0])
+    _draw_golfers(axes, shown, "spin_rpm", "launch_deg", colour)
+    window = found[0]["window"] if found else None
+    if window is not None:
+        _draw_window(axes, window, colour, tolerance_yd)
+    axes.set(xlabel="Backspin, rpm", ylabel="Launch angle, deg")
+    axes.set_title(_delivery_title(band_mph, half_width_mph, chart, found[0] if found else None), parse_math=False)
+    if not axes.has_data():
+        axes.set(xticks=[], yticks=[])  # empty axes would run from 0 to 1 and mean nothing
+    if axes.get_legend_handles_labels()[0]:
+        # The map's edge would stick to the frame, and the frame cut points that lie on it.
+        axes.use_sticky_edges = False
+        axes.margins(0.05)
+        figure.legend(loc="outside lower center", ncols=3, frameon=False)
+    _say(axes, _delivery_remarks(has_map, window, near.height - shown.height, min_golfers))
+    return figure
+
+
+@house_style()
+def plot_losses(golfers: dy.DataFrame[Golfers], chart: dict[str, Any]) -> Figure:
+    """Plot the parts of the yards lost of the flagged golfers, the worst first.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        All quarters; the flagged of the chart's quarter are shown, at most 25.
+    chart : dict
+        `study` and `quarter` are used.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        10 inches wide; its height follows the number of golfers.
+    """
+    flagged = worst_first(golfers, chart["quarter"])
+    shown = flagged.head(MOST_BARS)
+    figure = new_figure(10, 2.4 + 0.32 * max(shown.height, 3))
+    axes = figure.subplots()
+    count = (
+        f"the worst {shown.height} of {flagged.height}" if flagged.height > shown.height else f"{shown.height} in all"
+    )
+    axes.set_title(
+        f"Where flagged golfers lose their yards ({count}): {chart['study']}, {chart['quarter']}", parse_math=False
+    )
+    if shown.is_empty():
+        axes.set_axis_off()
+        axes.text(0.5, 0.5, "No golfer is flagged in this quarter.", ha="center", va="center", transform=axes.transAxes)
+        return figure
+    _draw_parts(axes, shown)
+    handles, labels = axes.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower center", ncols=6, frameon=False)
+    if shown["lost_contact_yd"].null_count():
+        axes.set_ylabel("Golfer, club speed (* ball speed not\nknown: contact can't be told apart)")
+    else:
+        axes.set_ylabel("Golfer, club speed")
+    return figure
+
+
+def _without_suppressed(golfers: pl.DataFrame, bands: pl.DataFrame, half_width_mph: float) -> pl.DataFrame:
+    hidden = bands.filter("suppressed")["band_mph"].to_list()
+    in_one = pl.any_horizontal(
+        pl.lit(False), *((pl.col("club_speed_mph") - centre).abs() <= half_width_mph for centre in hidden)
+    )
+    return golfers.filter(~in_one)
+
+
+def _floats(values: Any) -> Array:
+    """Turn a list with nulls into floats with NaN."""
+    return np.asarray(values, dtype=np.float64)
+
+
+def _draw_efficient_curve(axes: Axes, chart: dict[str, Any]) -> None:
+    speed, carry, lo, hi = (
+        _floats(chart[key]) for key in ("speeds_mph", "efficient_carry_yd", "efficient_lo90_yd", "efficient_hi90_yd")
+    )
+    if np.isfinite(lo + hi).any():
+        axes.fill_between(speed, lo, hi, color="0.8", linewidth=0, label="efficient carry, 90 % interval", zorder=1)
+    if np.isfinite(carry).any():
+        axes.plot(speed, carry, color=CURVE_COLOUR, linewidth=2, label="efficient carry", zorder=2)
+
+
+def _draw_percentiles(axes: Axes, bands: pl.DataFrame, colours: dict[float, tuple[float, float, float]]) -> None:
+    shown = bands.drop_nulls("carry_p50_yd")
+    if shown.is_empty():
+        return
+    names = ("band_mph", "carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd")
+    centre, p25, p50, p75, p90 = (shown[name].cast(pl.Float64).to_numpy() for name in names)
+    hues = [colours[mph] for mph in centre]
+    # Colour stands for the band; the legend shows the shapes in grey.
+    axes.vlines(centre, p25, p75, colors=hues, linewidth=13, alpha=0.45, zorder=3)
+    axes.vlines(centre, p75, p90, colors=hues, linewidth=2.5, zorder=3)
+    axes.scatter(centre, p50, marker="_", s=420, linewidths=3.5, c=hues, zorder=6)
+    axes.scatter(centre, p90, marker="^", s=70, c=hues, edgecolors="white", linewidths=0.8, zorder=6)
+    grey = "0.4"
+    axes.plot(
+        [], [], color=grey, linewidth=11, alpha=0.45, solid_capstyle="butt", label="band's 25th to 75th percentile"
+    )
+    axes.plot([], [], color=grey, linewidth=3.5, solid_capstyle="butt", label="band's 50th percentile")
+    if np.isfinite(p90).any():  # bands of few golfers have none
+        axes.plot([], [], color=grey, marker="^", markersize=8, linewidth=2.5, label="band's 90th percentile")
+
+
+def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tuple[float, float, float]) -> None:
+    """Draw golfers as points: dots for the clear, rings for those not assessed, diamonds for the flagged."""
+    looks: tuple[tuple[str, str, dict[str, Any]], ...] = (
+        ("not_assessed", "golfer, not assessed", {"marker": "o", "facecolor": "white", "edgecolor": colour, "s": 40}),
+        ("clear", "golfer, not flagged", {"marker": "o", "facecolor": colour, "edgecolor": "white", "s": 46}),
+        ("flagged", "golfer, flagged", {"marker": "D", "facecolor": FLAG_COLOUR, "edgecolor": "black", "s": 56}),
+    )
+    # Pseudonyms are keyed fingerprints, so that every so many golfers in their order are drawn at random.
+    drawn = golfers.sort("golfer").gather_every(max(-(-golfers.height // MOST_POINTS), 1))
+    for status, label, look in looks:
+        some = drawn.filter(pl.col("status") == status)
+        if some.height:
+            sns.scatterplot(
+                x=some[x].to_numpy(), y=some[y].to_numpy(), ax=axes, label=label, legend=False, zorder=5, **look
+            )
+
+
+def _draw_map(figure: Figure, axes: Axes, band: dict[str, Any]) -> bool:
+    """Draw contours of expected carry inside the support; tell whether there was anything to draw."""
+    launch, spin, carry = _supported_part(band)
+    # Contours need two steps of the grid each way.
+    if min(carry.shape) < 2:
+        return False
+    low, high = float(np.nanmin(carry)), float(np.nanmax(carry))
+    step = next((yards for yards in (1, 2, 5, 10) if high - low <= MOST_LEVELS * yards), 20)
+    levels = step * np.arange(np.floor(low / step), np.ceil(high / step) + 1.5)
+    masked = np.ma.masked_invalid(carry)
+    # Greys from white to middle grey: the points and the window keep their contrast on every level.
+    greys = sns.light_palette("0.62", as_cmap=True)
+    filled = axes.contourf(spin, launch, masked, levels=levels, cmap=greys, zorder=1)
+    inner = levels[(levels > low) & (levels < high)]
+    if inner.size:
+        lines = axes.contour(spin, launch, masked, levels=inner, colors="0.3", linewidths=0.8, zorder=2)
+        axes.clabel(lines, fmt="%.0f", fontsize=9)
+    figure.colorbar(filled, ax=axes, label="Expected carry at standard conditions, yd", pad=0.02)
+    return True
+
+
+def _supported_part(band: dict[str, Any]) -> tuple[Array, Array, Array]:
+    """Cut a band's map to its support: launch (n), spin (m) and expected carry (n by m, NaN outside the support)."""
+    launch, spin = _floats(band["launch_deg"]), _floats(band["spin_rpm"])
+    carry = _floats(band["expected_carry_yd"]).reshape(launch.size, spin.size)
+    carry = np.where(np.asarray(band["supported"], dtype=bool).reshape(carry.shape), carry, np.nan)
+    known = np.isfinite(carry)
+    rows, columns = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
+    if rows.size == 0:
+        return launch[:0], spin[:0], carry[:0, :0]
+    keep_rows, keep_columns = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+    return launch[keep_rows], spin[keep_columns], carry[keep_rows, keep_columns]
+
+
+def _draw_window(axes: Axes, window: dict[str, float], colour: tuple[float, float, float], tolerance_yd: float) -> None:
+    width = window["spin_hi_rpm"] - window["spin_lo_rpm"]
+    height = window["launch_hi_deg"] - window["launch_lo_deg"]
+    corner = (window["spin_lo_rpm"], window["launch_lo_deg"])
+    label = f"efficient window (within {tolerance_yd:g} yd)"
+    axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor=colour, linewidth=3, zorder=4, label=label))
+
+
+def _delivery_title(band_mph: float, half_width_mph: float, chart: dict[str, Any], band: dict[str, Any] | None) -> str:
+    first = f"Launch and spin at {band_mph:g} mph (golfers of {band_mph - half_width_mph:g} to "
+    first += f"{band_mph + half_width_mph:g} mph)"
+    carry = band["efficient_carry_yd"] if band else None
+    end = "" if carry is None else f"; efficient carry {carry:.0f} yd"
+    return f"{first}\n{chart['study']}, {chart['quarter']}{end}"
+
+
+def _delivery_remarks(has_map: bool, window: dict[str, float] | None, hidden: int, min_golfers: int) -> str:
+    remarks = []
+    if not has_map:
+        remarks.append("Too few deliveries at this speed for a map of expected carry.")
+    elif window is None:
+        remarks.append("No efficient window could be found at this speed.")
+    if hidden:
+        remarks.append(f"Golfers are not drawn: a band here has fewer than {min_golfers}.")
+    return "\n".join(remarks)
+
+
+def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
+    parts = shown.select(pl.col(*PARTS).fill_null(0.0)).to_numpy()
+    # Losses stack to the right of zero, gains to the left; each bar starts where those before it end.
+    right, left = np.clip(parts, 0, None), np.clip(parts, None, 0)
+    start = np.where(parts >= 0, np.cumsum(right, axis=1) - right, np.cumsum(left, axis=1) - left)
+    rows = np.arange(shown.height)
+    for column, (label, colour, hatch) in enumerate(PART_LOOKS[name] for name in PARTS):
+        axes.barh(
+            rows, parts[:, column], left=start[:, column], height=0.72, color=colour, hatch=hatch,
+            edgecolor="0.25", linewidth=0.5, label=label, zorder=2,
+        )  # fmt: skip
+    lost, lo, hi = (shown[name].cast(pl.Float64).to_numpy() for name in ("lost_yd", "lost_lo90_yd", "lost_hi90_yd"))
+    axes.hlines(rows, lo, hi, colors="black", linewidth=1.6, zorder=3)
+    axes.plot(lost, rows, "o", color="black", markeredgecolor="white", markersize=7, zorder=4, label="yards lost, 90 %")
+    axes.axvline(0, color="black", linewidth=1)
+    names = shown.select(
+        pl.format(
+            "{}{}  {} mph",
+            pl.col("golfer").str.head(SHORT_NAME),
+            pl.when(pl.col("lost_contact_yd").is_null()).then(pl.lit("*")).otherwise(pl.lit("")),
+            pl.col("club_speed_mph").round(0).cast(pl.Int64),
+        )
+    ).to_series()
+    axes.set_yticks(rows, names.to_list())
+    axes.set_ylim(shown.height - 0.4, -0.6)
+    axes.grid(False, axis="y")
+    axes.set_xlabel("Yards lost against efficient carry at the golfer's own club speed, yd (left of 0: a gain)")
+
+
+def _say(axes: Axes, remark: str) -> None:
+    """Write a remark into the upper left corner of the axes, on white so that it can be read over anything."""
+    if remark:
+        box = {"facecolor": "white", "edgecolor": "0.6", "alpha": 0.9, "boxstyle": "round"}
+        axes.text(0.02, 0.98, remark, transform=axes.transAxes, ha="left", va="top", fontsize=9.5, bbox=box, zorder=8)

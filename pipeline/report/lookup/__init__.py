@@ -1,0 +1,1 @@
+"""The coach's page for the range."""

@@ -1,0 +1,229 @@
+"""The coach's page: the fitted model as plain values for the page's script, and the page around them.
+
+The script works on the model itself, not on a table of answers, because the run jumps by a fifth of a yard where a
+bounce more or less is made: no grid would follow it to a tenth of a yard.
+"""
+
+import base64
+import hashlib
+from dataclasses import asdict
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+
+from pipeline.benchmark.drives_near import INSIDE
+from pipeline.benchmark.lookup import Guide, Place
+from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.fit.flight_surface import FlightSurface
+from pipeline.fit.model import CarryModel
+from pipeline.fit.surface import Axis, Surface
+from pipeline.flight.offsets import UNSTATED
+from pipeline.physics.ball import SETS, SOFT, Ball
+from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.physics.trajectory import GRAVITY_MPS2
+from pipeline.physics.turf import BALL_RADIUS_M, MOST_BOUNCES
+from pipeline.report.templating import templates_of
+from pipeline.statistics.arrays import Array
+from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
+
+# The drawing, in its own units; a frame inside leaves room for the figures along the axes.
+WIDTH, HEIGHT = 360, 262
+FRAME = {"left": 38, "right": 348, "top": 24, "bottom": 214}
+LAUNCH_TICK_DEG, SPIN_TICK_RPM = 5, 1000
+NOBODY = ((5.0, 25.0), (1000.0, 5000.0))  # axes of a study without benchmarks, whose drawing is never shown
+
+
+def lookup_data(model: CarryModel, guide: Guide, place: Place, study: str) -> dict[str, Any]:
+    """Gather all that the page's script needs to answer as `pipeline.benchmark.lookup.look_up` does.
+
+    Parameters
+    ----------
+    model : CarryModel
+    guide : Guide
+    place : Place
+        The answers are for its standard conditions.
+    study : str
+        The study's name.
+
+    Returns
+    -------
+    dict
+        Plain values, ready for JSON; NaN is null.
+    """
+    return {
+        "study": study,
+        "start": _start(guide.speeds_mph),
+        "surface": {"speed": model.surface.speed, "parts": surface_parts(model.surface, model.coefficients)},
+        "trends": model.trends.to_dict(),
+        "interval": {known: list(edges) for known, edges in model.interval.items()},
+        "guide": {
+            "speed_mph": guide.speeds_mph.tolist(),
+            "step_mph": guide.step_mph,
+            "reach": [asdict(reach) for reach in guide.reach],
+            **{name: _nullable(values) for name, values in guide.columns.items()},
+        },
+        "inside": INSIDE,
+        "assumed_ratio": ASSUMED_RATIO,
+        "flight": flight_data(place.ball, place.standard),
+        "turf": asdict(place.standard.turf),
+        "drawing": _drawing(guide),
+    }
+
+
+def surface_parts(surface: Surface | FlightSurface, coefficients: Array) -> list[dict[str, Any]]:
+    """Write a fitted surface as a sum of tensors.
+
+    Parameters
+    ----------
+    surface : Surface or FlightSurface
+    coefficients : ndarray, shape (terms,)
+
+    Returns
+    -------
+    list of dict
+        Each with its three `axes` and its `coefficients`, lists of shape (speed, launch, spin).
+    """
+    if isinstance(surface, Surface):
+        return [{"axes": _axes(surface.axes), "coefficients": surface.tensor(coefficients).tolist()}]
+    # The multipliers enter in a straight line, so flight and its slopes are one tensor.
+    flown = surface.carry + coefficients[0] * surface.drag + coefficients[1] * surface.lift
+    correction = surface_parts(surface.correction, coefficients[2:])
+    return [{"axes": _axes(surface.axes), "coefficients": flown.tolist()}, *correction]
+
+
+def flight_data(ball: Ball, conditions: Conditions) -> dict[str, Any]:
+    """Gather what a straight calm flight and its run need: ball, air, the set's ranges, constants; SI."""
+    of_set = SETS[ball.coefficients]
+    return {
+        "ball": asdict(ball),
+        "density_kg_m3": float(conditions.air.density_kg_m3),
+        "kinematic_m2_s": float(conditions.air.kinematic_m2_s),
+        "reynolds": list(of_set.reynolds),
+        "spin_ratio": list(of_set.spin_ratio),
+        "soft": SOFT,
+        "gravity_mps2": GRAVITY_MPS2,
+        "ball_radius_m": BALL_RADIUS_M,
+        "most_bounces": MOST_BOUNCES,
+        "mps_per_mph": MPS_PER_MPH,
+        "metres_per_yard": METRES_PER_YARD,
+    }
+
+
+def build_lookup_page(
+    data: dict[str, Any], *, fitted_on: dict[str, Any], conditions: str, window_tolerance_yd: float
+) -> str:
+    """Build the coach's page.
+
+    Parameters
+    ----------
+    data : dict
+        From `lookup_data`.
+    fitted_on : dict
+        Keys `drives`, `golfers` and `quarters` of the model.
+    conditions : str
+        From `conditions_text`.
+    window_tolerance_yd : float
+
+    Returns
+    -------
+    str
+        A whole HTML document that needs no other file and that may not reach for any.
+    """
+    environment = templates_of("lookup")
+    environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
+    style, script = _template("lookup.css"), _template("lookup_model.js") + "\n" + _template("lookup_page.js")
+    policy = {
+        "default-src": "'none'",
+        "script-src": _digest(script),
+        "style-src": _digest(style),
+        "base-uri": "'none'",
+        "form-action": "'none'",
+    }
+    quarters = fitted_on["quarters"]
+    # Markup is right here: style and script are the package's own files.
+    return environment.get_template("lookup.html.j2").render(
+        data=data,
+        drawing=data["drawing"],
+        style=Markup(style),
+        script=Markup(script),
+        policy="; ".join(f"{name} {allowed}" for name, allowed in policy.items()),
+        fitted=fitted_on,
+        quarters=quarters[0] if len(quarters) == 1 else f"{quarters[0]} to {quarters[-1]}",
+        conditions=conditions,
+        tolerance_yd=window_tolerance_yd,
+    )
+
+
+def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str]) -> str:
+    """Say in plain words what conditions the page's figures are for.
+
+    Parameters
+    ----------
+    air : dict
+        temp_c, pressure_hpa and humidity of the study's standard air.
+    turf : str
+        Firmness of the fairway.
+    reference : dict
+        Device and ball that carry is moved to, by `device` and `ball`; left out where the logs don't state them.
+    """
+    damp = "dry" if air["humidity"] == 0 else f"{100 * air['humidity']:.0f} % humidity"
+    named = [f"{kind} {level}" for kind, level in sorted(reference.items(), reverse=True) if level != UNSTATED]
+    scale = f", on the scale of {' and '.join(named)}" if named else ""
+    return f"calm air of {air['temp_c']:g} deg C and {air['pressure_hpa']:g} hPa, {damp}, {turf} turf{scale}"
+
+
+def _start(speeds_mph: Array) -> str:
+    if len(speeds_mph) == 0:
+        return "The study has too few golfers at any club speed for a benchmark, so there is no figure to give."
+    return f"Enter a club speed from {speeds_mph[0]:g} to {speeds_mph[-1]:g} mph: that is how far the data reach."
+
+
+def _axes(axes: tuple[Axis, Axis, Axis]) -> list[dict[str, Any]]:
+    return [asdict(axis) for axis in axes]
+
+
+def _nullable(values: Array) -> list[float | None]:
+    return [None if np.isnan(value) else value for value in values.tolist()]
+
+
+def _drawing(guide: Guide) -> dict[str, Any]:
+    """Lay out the drawing: axes that hold every delivery which the data reach at any speed, and their ticks."""
+    (launch_lo, launch_hi), (spin_lo, spin_hi) = _extent(guide)
+    left, right, top, bottom = (FRAME[side] for side in ("left", "right", "top", "bottom"))
+    return {
+        "width": WIDTH,
+        "height": HEIGHT,
+        "frame": FRAME,
+        "launch": _scale(launch_lo, launch_hi, LAUNCH_TICK_DEG, bottom, top),
+        "spin": _scale(spin_lo, spin_hi, SPIN_TICK_RPM, left, right),
+    }
+
+
+def _extent(guide: Guide) -> tuple[tuple[float, float], tuple[float, float]]:
+    if not guide.reach:
+        return NOBODY
+    mean = np.array([reach.mean for reach in guide.reach])
+    covariance = np.linalg.inv(np.array([reach.inverse for reach in guide.reach]))
+    room = np.sqrt(INSIDE * np.diagonal(covariance, axis1=1, axis2=2))
+    lo, hi = (mean - room).min(axis=0), (mean + room).max(axis=0)
+    return (float(lo[0]), float(hi[0])), (float(lo[1]), float(hi[1]))
+
+
+def _scale(lo: float, hi: float, tick: int, first: float, last: float) -> dict[str, Any]:
+    """Widen a range to fifths of its tick step and place the ticks from `first` to `last`."""
+    step = tick / 5
+    lo, hi = float(np.floor(lo / step) * step), float(np.ceil(hi / step) * step)
+    values = np.arange(np.ceil(lo / tick), np.floor(hi / tick) + 1) * tick
+    places = np.round(first + (last - first) * (values - lo) / (hi - lo), 2)
+    ticks = [{"at": at, "text": f"{value:,.0f}"} for at, value in zip(places.tolist(), values.tolist(), strict=True)]
+    return {"lo": lo, "hi": hi, "ticks": ticks}
+
+
+def _template(name: str) -> str:
+    return (files("pipeline.report.lookup") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _digest(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

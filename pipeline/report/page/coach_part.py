@@ -1,0 +1,246 @@
+"""What the academy's page tells of progress, goals, speed practice, and of what attack and loft go with."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+
+from pipeline.report.display import EMPTY, as_number
+from pipeline.report.sheet.back import MEASURES, signed
+from pipeline.report.sheet.words import figure
+from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities
+from pipeline.tables.goals import FIRSTS, REACHES
+from pipeline.tables.practice import PROJECTIONS, TRENDS
+
+FIRST_WORDS = {
+    "delivery": "delivery first",
+    "speed": "speed first",
+    "either": "either about as good",
+    "cant_tell": "can't tell yet",
+}
+REACH_WORDS = {
+    "reached": "reached already",
+    "delivery": "an efficient delivery reaches it at today's club speed",
+    "both": "it takes an efficient delivery and more club speed",
+    "speed": "it takes more club speed, the delivery leaves nothing to be had",
+    "beyond_data": "it takes more club speed than golfers here have",
+    "no_goal": "no goal",
+}
+# What a slope's responses are called, with unit and decimals.
+RESPONSES = (
+    ("launch_deg", "launch", " deg", 2),
+    ("spin_rpm", "spin", " rpm", 0),
+    ("speed_ratio", "speed ratio", "", 3),
+)
+GROUP = ("Group", "Note")
+
+
+@dataclass(frozen=True)
+class PageTables:
+    """The coach's tables for the page; `practice` and `light_tool` are None where the study has no speed logs."""
+
+    cohorts: dy.DataFrame[Cohorts]
+    goals: dy.DataFrame[Goals]
+    priorities: dy.DataFrame[Priorities]
+    delivery: dy.DataFrame[Delivery]
+    slopes: dy.DataFrame[DeliverySlopes]
+    practice: dy.DataFrame[Practice] | None
+    light_tool: Mapping[str, Any] | None
+
+
+def coach_facts(tables: PageTables, quarter: str) -> dict[str, Any]:
+    """Sum the tables up for the page's template.
+
+    Parameters
+    ----------
+    tables : PageTables
+    quarter : str
+        The page's, such as 2026Q3.
+
+    Returns
+    -------
+    dict
+        `progress` (from `progress_facts`), `goals` (from `goal_facts`), `loft` (counts of advice), `slopes` (lines) and
+        `practice` (from `practice_facts`, or None).
+    """
+    advice = tables.delivery.filter(pl.col("quarter") == quarter)["advice"].cast(pl.String)
+    return {
+        "progress": progress_facts(tables.cohorts, quarter),
+        "goals": goal_facts(tables.goals, tables.priorities),
+        "loft": {"golfers": advice.len(), "more": _many(advice, "more loft"), "less": _many(advice, "less loft")},
+        "slopes": slope_lines(tables.slopes),
+        "practice": practice_facts(tables.practice, tables.light_tool),
+    }
+
+
+def progress_facts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> dict[str, Any] | None:
+    """Give the quarter's row of all golfers; None where nobody has an earlier quarter."""
+    every = cohorts.filter((pl.col("quarter") == quarter) & pl.col("group").is_null())
+    return every.row(0, named=True) if every.height else None
+
+
+def show_verdicts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> pl.DataFrame:
+    """Turn the quarter's row of all golfers into text, one row per measure; empty where it is missing or suppressed."""
+    row = progress_facts(cohorts, quarter)
+    names = ("What", "Mean change", "its 90 % interval", "Golfers better", "Golfers worse")
+    if row is None or row["suppressed"]:
+        return pl.DataFrame(schema=dict.fromkeys(names, pl.String))
+    lines = []
+    for label, name, unit, decimals in MEASURES:
+        low, high = (_change(row, name, unit, end) for end in ("_lo90", "_hi90"))
+        change = _change(row, name, unit)
+        # A mean over golfers is better known than a golfer's own change: one digit more.
+        digits = 0 if decimals < 0 else decimals + 1
+        lines.append(
+            (
+                f"{label}, {unit}" if unit else label,
+                EMPTY if change is None else signed(change, digits),
+                EMPTY if low is None or high is None else f"{signed(low, digits)} to {signed(high, digits)}",
+                str(row[f"{name}_better"]),
+                str(row[f"{name}_worse"]),
+            )
+        )
+    return pl.DataFrame(lines, schema=dict.fromkeys(names, pl.String), orient="row")
+
+
+def _change(row: Mapping[str, Any], name: str, unit: str, end: str = "") -> float | None:
+    value: float | None = row[f"{name}_change{end}{'_' if unit else ''}{unit}"]
+    return value
+
+
+def show_groups(cohorts: dy.DataFrame[Cohorts], quarter: str) -> pl.DataFrame:
+    """Turn the quarter's rows of groups into text, by name; a suppressed row says so and nothing else."""
+    table = cohorts.filter((pl.col("quarter") == quarter) & pl.col("group").is_not_null()).sort("group")
+    changes = (
+        ("Club speed, mph", "club_speed_change", "mph"),
+        ("Carry, yd", "carry_change", "yd"),
+        ("by speed, yd", "carry_from_speed", "yd"),
+        ("by delivery, yd", "carry_from_delivery", "yd"),
+        ("Yards lost, yd", "lost_change", "yd"),
+    )
+    counts = (("Carry better", "carry_better"), ("Carry worse", "carry_worse"))
+    return table.select(
+        pl.col("group").alias("Group"),
+        as_number(table, "golfers", 0).alias("Golfers"),
+        *(
+            _with_interval(table, name, unit).alias(label)
+            for label, name, unit in changes
+        ),
+        *(as_number(table, name, 0).alias(label) for label, name in counts),
+        pl.when("suppressed").then(pl.format("not shown ({})", pl.col("note").fill_null("few golfers")))
+        .otherwise(pl.col("note").fill_null("")).alias("Note"),
+    )  # fmt: skip
+
+
+def _with_interval(table: pl.DataFrame, name: str, unit: str) -> pl.Expr:
+    value, low, high = (pl.lit(as_number(table, f"{name}{end}_{unit}", 1)) for end in ("", "_lo90", "_hi90"))
+    known = pl.lit(table[f"{name}_lo90_{unit}"].is_not_null() & table[f"{name}_hi90_{unit}"].is_not_null())
+    return pl.when(known).then(pl.format("{} ({} to {})", value, low, high)).otherwise(value)
+
+
+def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:
+    """Count goals and what comes first.
+
+    Parameters
+    ----------
+    goals, priorities : DataFrame
+        The tables `Goals` and `Priorities`.
+
+    Returns
+    -------
+    dict
+        `golfers`; `with_goal`; `open`, those who haven't reached it; `gap_yd` and `delivery_yd`, medians over the open
+        goals (None where not known); `reaches` and `firsts`, lists of name and count; `gain`, the usual gain in speed
+        with what nine golfers in ten gain between, mph, or None.
+    """
+    reach, first = goals["reach"].cast(pl.String), priorities["first"].cast(pl.String)
+    unmet = goals.filter(~reach.is_in(["reached", "no_goal"]))
+    gains = ("speed_gain_mph", "speed_gain_lo90_mph", "speed_gain_hi90_mph")
+    known = priorities.select(gains).drop_nulls()
+    return {
+        "golfers": goals.height,
+        "with_goal": goals.height - _many(reach, "no_goal"),
+        "open": unmet.height,
+        "gap_yd": unmet["gap_yd"].median(),
+        "delivery_yd": unmet["delivery_yd"].median(),
+        "reaches": [(name, _many(reach, name)) for name in REACHES if _many(reach, name)],
+        "firsts": [(name, _many(first, name)) for name in FIRSTS if _many(first, name)],
+        "gain": known.row(0) if known.height else None,
+    }
+
+
+def practice_facts(practice: pl.DataFrame | None, light_tool: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Count who practises speed and how it goes.
+
+    Returns
+    -------
+    dict or None
+        `golfers`; `trends` and `projections`, counts by name; `per_week`, the median of sessions a week; `light_tool`,
+        a sentence where any golfer's speeds rest on it, else empty. None where the study has no speed logs.
+    """
+    if practice is None:
+        return None
+    trend, projection = practice["trend"].cast(pl.String), practice["projection"].cast(pl.String)
+    lighter = practice["basis"].cast(pl.String).is_in(["light", "both"]).any()
+    return {
+        "golfers": practice.height,
+        "trends": {name: _many(trend, name) for name in TRENDS},
+        "projections": {name: _many(projection, name) for name in PROJECTIONS},
+        "per_week": practice["sessions_per_week"].median(),
+        "light_tool": _light(light_tool) if lighter and light_tool is not None else "",
+    }
+
+
+def _light(tool: Mapping[str, Any]) -> str:
+    told = f"A light tool's speed counts as {figure(tool['factor'], 2)} times the driver's"
+    if tool["factor_lo90"] is None or tool["factor_hi90"] is None:
+        return f"{told}: common practice without a source, as too few golfers swung both in one session."
+    return (
+        f"{told} (90 % interval {figure(tool['factor_lo90'], 2)} to {figure(tool['factor_hi90'], 2)}), from "
+        f"{tool['pairs']} sessions in which {tool['golfers']} golfers swung both."
+    )
+
+
+def slope_lines(slopes: pl.DataFrame) -> list[str]:
+    """Say in a line each what more attack and more loft go with.
+
+    Parameters
+    ----------
+    slopes : DataFrame
+        The table `DeliverySlopes`.
+    """
+    within = slopes.filter(pl.col("scope").cast(pl.String) == "within")
+    lines = []
+    for predictor, name in (("attack_deg", "upward attack"), ("loft_deg", "stated loft")):
+        rows = {row["response"]: row for row in within.filter(pl.col("predictor") == predictor).to_dicts()}
+        if rows:
+            lines.append(_line(rows, name))
+    return lines
+
+
+def _line(rows: Mapping[str, Mapping[str, Any]], name: str) -> str:
+    used = any(row["used"] for row in rows.values())
+    told = [
+        _slope(rows[response], label, unit, decimals, measured=used)
+        for response, label, unit, decimals in RESPONSES
+        if response in rows and (not used or rows[response]["slope"] is not None)
+    ]
+    one = f"One degree more {name}"
+    if used:
+        most = max(row["golfers"] for row in rows.values())
+        return f"{one} goes with {', '.join(told)}: swing to swing within {most} golfers, with 90 % intervals."
+    return f"{one}: too few golfers here tell it. The physics of impact says {', '.join(told)}."
+
+
+def _slope(row: Mapping[str, Any], label: str, unit: str, decimals: int, *, measured: bool) -> str:
+    if not measured:
+        return f"{label} {signed(row['impact_slope'], decimals)}{unit}"
+    low, high = row["lo90"], row["hi90"]
+    edges = "" if low is None or high is None else f" ({signed(low, decimals)} to {signed(high, decimals)})"
+    return f"{label} {signed(row['slope'], decimals)}{unit}{edges}"
+
+
+def _many(words: pl.Series, word: str) -> int:
+    return int((words == word).sum())

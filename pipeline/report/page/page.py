@@ -1,0 +1,315 @@
+"""The academy's page: one HTML text with everything in it, made from frames and the bytes of the figures."""
+
+import base64
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+from markupsafe import Markup
+from matplotlib.colors import to_hex
+
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
+from pipeline.errors import UserError
+from pipeline.report.display import (
+    PART_NAMES,
+    PERCENTILES,
+    html_table,
+    show_bands,
+    show_calibrations,
+    show_flagged,
+    show_rejects,
+    show_scores,
+    show_sources,
+    show_totals,
+)
+from pipeline.report.figures.look import band_colours
+from pipeline.report.figures.naming import CARRY, LINKS, LOSSES, delivery_name, figure_names
+from pipeline.report.page.academy_words import band_sentences
+from pipeline.report.page.coach_part import (
+    FIRST_WORDS,
+    GROUP,
+    REACH_WORDS,
+    PageTables,
+    coach_facts,
+    show_groups,
+    show_verdicts,
+)
+from pipeline.report.page.movement import count_movement, show_changes
+from pipeline.report.sheet.back import ASSOCIATIONS
+from pipeline.report.sheet.sheets import INDEX, sheet_name
+from pipeline.report.templating import templates_of
+from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+
+BAND = "Band centre, mph"
+PARTS_OVER = {"Parts of the yards lost, yd": {f"{name.capitalize()}, yd": name.capitalize() for name in PART_NAMES}}
+
+
+def _over_percentiles(kind: str) -> dict[str, dict[str, str]]:
+    return {f"{kind}, yd": {f"{kind}, {p}th percentile, yd": f"{p}th percentile" for p in PERCENTILES}}
+
+
+MOST_LISTED = 500  # golfers in one table of the page
+
+
+@dataclass(frozen=True)
+class ShownTable:
+    """A table of text columns, those of them that are set to the left, and how its headers and cells are written."""
+
+    table: pl.DataFrame
+    text: tuple[str, ...] = ()
+    spanners: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    cells: Mapping[str, Callable[[str], str]] = field(default_factory=dict)
+
+
+def build_page(
+    *,
+    golfers: dy.DataFrame[Golfers],
+    changes: dy.DataFrame[Changes],
+    bands: dy.DataFrame[BandTable],
+    scores: dy.DataFrame[Scores],
+    sources: dy.DataFrame[Sources],
+    rejects: dy.DataFrame[Rejects],
+    calibrations: dy.DataFrame[Calibrations],
+    images: Mapping[str, bytes],
+    card: str,
+    model: Mapping[str, Any],
+    coach: PageTables,
+    settings: dict[str, Any],
+) -> str:
+    """Build the academy's page.
+
+    Parameters
+    ----------
+    golfers, changes, bands, scores, sources, rejects, calibrations : DataFrame
+        The study's tables.
+    images : mapping of str to bytes
+        PNG of each figure by name, see `pipeline.report.figures.naming.figure_names`.
+    card : str
+        Text of the model card; shown as it is.
+    model : mapping
+        Which model golfers were held against, see `pipeline.edge.tables_file.read_yardstick`.
+    coach : PageTables
+        Progress, goals, what goes with attack and loft, speed practice.
+    settings : dict
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
+
+    Returns
+    -------
+    str
+        A whole HTML document that needs no other file and no network.
+
+    Raises
+    ------
+    UserError
+        If there is no quarter to report, or not just one coefficient set of flight was kept.
+    """
+    quarter = newest_quarter(golfers, bands)
+    environment = templates_of("page")
+    min_golfers = settings["privacy"]["min_golfers"]
+    changed = show_changes(changes, quarter)
+    here = bands.filter(pl.col("quarter") == quarter).sort("band_mph")
+    return environment.get_template("academy.html.j2").render(
+        settings=settings,
+        quarter=quarter,
+        links=LINKS | {"sheets": f"{LINKS['sheets']}/{INDEX}"},
+        counts=count_golfers(golfers, quarter),
+        causes=count_causes(golfers, quarter),
+        unassessed=count_unassessed(golfers, quarter, settings["flags"]["min_shots"]),
+        moved=count_movement(changes, golfers, quarter),
+        sentences=band_sentences(
+            here.to_dicts(), half_width_mph=settings["bands"]["half_width_mph"], min_golfers=min_golfers
+        ),
+        suppressed=bands.filter("suppressed").sort("quarter", "band_mph", descending=[True, False]).to_dicts(),
+        logs=count_rows(sources),
+        chosen=_chosen(scores),
+        flight=kept_set(calibrations),
+        model=model,
+        coach=coach_facts(coach, quarter),
+        words={"first": FIRST_WORDS, "reach": REACH_WORDS, "associations": ASSOCIATIONS},
+        cautions=SPEED_PRACTICE_CAUTIONS,
+        tables=_tables(
+            {
+                **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
+                **_golfer_tables(golfers, changed, quarter, settings["report"]["most_sheets"]),
+                "verdicts": ShownTable(show_verdicts(coach.cohorts, quarter), ("What",)),
+                "groups": ShownTable(show_groups(coach.cohorts, quarter), GROUP),
+                "flight": ShownTable(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
+                "scores": ShownTable(show_scores(scores), ("Model", "Chosen", "Note")),
+                "sources": ShownTable(show_sources(sources), ("Log", "Status", "Remark")),
+                "rejects": ShownTable(show_rejects(rejects), ("What was wrong", "Value")),
+            }
+        ),
+        figures=_figures(images, settings),
+        card=card,
+        most_listed=MOST_LISTED,
+        changed=changed.height,
+    )
+
+
+def newest_quarter(golfers: dy.DataFrame[Golfers], bands: dy.DataFrame[BandTable]) -> str:
+    """Find the newest quarter of golfers and bands.
+
+    Raises
+    ------
+    UserError
+        If both tables are empty.
+    """
+    newest = pl.concat([golfers.select("quarter"), bands.select("quarter")])["quarter"].max()
+    if not isinstance(newest, str):
+        raise UserError(
+            "golfers.csv and bands.csv: no drive was accepted, so there is nothing to report; see sources.csv."
+        )
+    return newest
+
+
+def count_golfers(golfers: dy.DataFrame[Golfers], quarter: str) -> dict[str, float]:
+    """Count a quarter's golfers and what the flagged ones lose.
+
+    Returns
+    -------
+    dict
+        `all`, `drives`, `assessed`, `flagged` and `not_assessed`; `lost_yd`, what the flagged lose on a mean drive,
+        added up, and `recoverable_yd`, the same with luck taken out.
+    """
+    here = golfers.filter(pl.col("quarter") == quarter)
+    status, flagged = here["status"].cast(pl.String), here.filter("flagged")
+    unassessed = int((status == "not_assessed").sum())
+    # Where too few golfers are there to tell luck, the plain figure stands in.
+    lucky = flagged.select(pl.coalesce("ranked_lost_yd", "lost_yd").sum()).item()
+    return {
+        "all": status.len(),
+        "drives": int(here["shots"].sum()),
+        "assessed": status.len() - unassessed,
+        "flagged": flagged.height,
+        "not_assessed": unassessed,
+        "lost_yd": float(flagged["lost_yd"].sum()),
+        "recoverable_yd": float(lucky),
+    }
+
+
+def count_unassessed(golfers: dy.DataFrame[Golfers], quarter: str, min_shots: int) -> list[tuple[str, int]]:
+    """Count a quarter's golfers who were not assessed by the reason, the commonest first."""
+    left_out = golfers.filter((pl.col("quarter") == quarter) & (pl.col("status") == "not_assessed"))
+    few = pl.when(pl.col("shots") < min_shots).then(pl.lit(f"fewer than {min_shots} drives"))
+    reason = few.otherwise(pl.col("note").fill_null("no reason is told")).alias("reason")
+    counted = left_out.group_by(reason).len("golfers").sort("golfers", "reason", descending=[True, False])
+    return list(counted.iter_rows())
+
+
+def count_causes(golfers: dy.DataFrame[Golfers], quarter: str) -> list[tuple[str, int]]:
+    """Count a quarter's flagged golfers by main cause, the commonest first."""
+    flagged = golfers.filter(pl.col("flagged") & (pl.col("quarter") == quarter))
+    counted = flagged.group_by(pl.col("main_cause").cast(pl.String)).len("golfers")
+    return [
+        (cause, count) for cause, count in counted.sort("golfers", "main_cause", descending=[True, False]).iter_rows()
+    ]
+
+
+def count_rows(sources: dy.DataFrame[Sources]) -> dict[str, int]:
+    """Count logs and rows: `logs`, `refused`, `rows`, `accepted`, `rejected`, `duplicates`."""
+    sums = sources.select(pl.col("rows", "accepted", "rejected", "duplicates").sum()).row(0, named=True)
+    return {"logs": sources.height, "refused": int((sources["status"] == "refused").sum()), **sums}
+
+
+def _chosen(scores: dy.DataFrame[Scores]) -> dict[str, Any] | None:
+    """Give the row of the chosen model, or None if none was chosen."""
+    chosen = scores.filter("chosen")
+    return chosen.row(0, named=True) if chosen.height else None
+
+
+def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
+    """Give the row of the coefficient set that flight uses.
+
+    Raises
+    ------
+    UserError
+        If not just one set is marked as kept.
+    """
+    kept = calibrations.filter("kept")
+    if kept.height != 1:
+        raise UserError(
+            f"calibrations.csv: {kept.height} coefficient sets are marked as kept, not one; "
+            "delete the file and run the workflow again."
+        )
+    return kept.row(0, named=True)
+
+
+def _golfer_tables(
+    golfers: dy.DataFrame[Golfers], changed: pl.DataFrame, quarter: str, most_sheets: int
+) -> dict[str, ShownTable]:
+    """Lay out the flagged, linked to their sheets if all of them have one, and the movement (from `show_changes`)."""
+    flagged = show_flagged(golfers, quarter)
+    linked = set(flagged["Golfer"] if flagged.height <= most_sheets else [])
+
+    def link(golfer: str) -> str:
+        return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
+
+    named = {"Golfer": link}
+    return {
+        "flagged": ShownTable(flagged.head(MOST_LISTED), ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
+        "changes": ShownTable(changed.head(MOST_LISTED), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
+    }
+
+
+def _band_tables(
+    bands: dy.DataFrame[BandTable], quarter: str, min_golfers: int, centres_mph: list[float]
+) -> dict[str, ShownTable]:
+    """Lay out carry and total of the newest quarter, as `bands` and `totals`, and of those before it."""
+    colours = {f"{centre:g}": to_hex(colour) for centre, colour in band_colours(centres_mph).items()}
+
+    def mark(centre: str) -> str:
+        colour = colours.get(centre)
+        return f'<span class="mark" style="background:{colour}"></span>{centre}' if colour else centre
+
+    is_new = pl.col("Quarter") == quarter
+    laid: dict[str, ShownTable] = {}
+    kinds = (("bands", "earlier", show_bands, "Carry"), ("totals", "earlier_totals", show_totals, "Total"))
+    for new, earlier, show, kind in kinds:
+        shown = show(bands, min_golfers=min_golfers)
+        how: dict[str, Any] = {"spanners": _over_percentiles(kind), "cells": {BAND: mark}}
+        laid[new] = ShownTable(shown.filter(is_new).drop("Quarter"), ("Note",), **how)
+        laid[earlier] = ShownTable(shown.filter(~is_new), ("Quarter", "Note"), **how)
+    return laid
+
+
+def _tables(made: dict[str, ShownTable]) -> dict[str, Markup]:
+    # Markup is right here: html_table escapes every cell. An empty table becomes an empty text, which the page tests.
+    return {name: _markup(name, shown) if shown.table.height else Markup("") for name, shown in made.items()}
+
+
+def _markup(name: str, shown: ShownTable) -> Markup:
+    blank = [note for note in ("Note", "Remark") if note in shown.text and _is_blank(shown.table[note])]
+    html = html_table(
+        shown.table.drop(blank),
+        table_id=f"{name}-table",
+        text=tuple(column for column in shown.text if column not in blank),
+        spanners=shown.spanners,
+        cells=shown.cells,
+    )
+    return Markup(html)
+
+
+def _is_blank(column: pl.Series) -> bool:
+    return bool((column == "").all())
+
+
+def _figures(images: Mapping[str, bytes], settings: dict[str, Any]) -> dict[str, list[dict[str, str]]]:
+    """Lay out the figures with their texts, as `carry`, `delivery` and `losses`."""
+    tolerance = settings["window_tolerance_yd"]
+    texts = {
+        CARRY: "Mean carry of each golfer against club speed, the bands' percentiles and the efficient curve.",
+        LOSSES: "Parts of the yards lost of each flagged golfer, the worst first. The dot is the yards lost in all, "
+        "the line its 90 % interval.",
+    }
+    texts |= {
+        delivery_name(centre): f"Expected carry over launch and spin at {centre:g} mph. The frame is the window: "
+        f"drives inside it are expected within {tolerance:g} yd of the efficient carry. Blank: not enough drives there."
+        for centre in settings["bands"]["centres"]
+    }
+    laid = [
+        {"name": name, "text": texts[name], "data": base64.b64encode(images[name]).decode("ascii")}
+        for name in figure_names(settings["bands"]["centres"])
+    ]
+    return {"carry": laid[:1], "delivery": laid[1:-1], "losses": laid[-1:]}

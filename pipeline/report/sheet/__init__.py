@@ -1,0 +1,1 @@
+"""The golfers' printable sheets."""

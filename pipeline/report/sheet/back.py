@@ -1,0 +1,306 @@
+"""The back of a golfer's sheet: goal, speed or delivery first, what to change, progress, speed practice.
+
+It turns rows of the coach's tables into lines of text; a template lays them out.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+
+from pipeline.report.sheet.words import figure
+from pipeline.tables import Delivery, Goals, Practice, Priorities, Progress
+
+KEYS = ("golfer", "quarter")
+Row = Mapping[str, Any]
+
+# Name, column, unit, decimals of what progress is told of.
+MEASURES = (
+    ("Club speed", "club_speed", "mph", 1),
+    ("Speed ratio", "speed_ratio", "", 3),
+    ("Launch", "launch", "deg", 1),
+    ("Spin", "spin", "rpm", -1),
+    ("Carry", "carry", "yd", 1),
+    ("Yards lost", "lost", "yd", 1),
+)
+ASSOCIATIONS = (
+    "These are associations, not promises: what went together in drives. "
+    "Try a change of loft or of ball position with a coach."
+)
+_GOAL_FROM = {"study": "set by the academy", "next band": "the efficient carry of the next speed band"}
+_GOAL_ROWS = (
+    ("Carry now", "carry", "yd", 0),
+    ("Gap to the goal", "gap", "yd", 0),
+    ("of it by delivery, at this club speed", "delivery", "yd", 0),
+    ("of it by more club speed", "speed", "yd", 0),
+    ("Club speed now", "club_speed", "mph", 1),
+    ("Club speed for the goal, efficient delivery", "efficient_speed", "mph", 1),
+    ("Club speed for the goal, delivery as now", "present_speed", "mph", 1),
+)
+_FIRSTS = {"delivery": "Delivery first", "speed": "Speed first", "either": "Either", "cant_tell": "Can't tell"}
+
+
+@dataclass(frozen=True)
+class CoachTables:
+    """The coach's tables; `practice` is None where the study has no speed logs."""
+
+    goals: dy.DataFrame[Goals]
+    priorities: dy.DataFrame[Priorities]
+    delivery: dy.DataFrame[Delivery]
+    progress: dy.DataFrame[Progress]
+    practice: dy.DataFrame[Practice] | None
+
+
+def back_rows(tables: CoachTables, sheets: pl.DataFrame, newest: str) -> dict[tuple[str, str], dict[str, Row]]:
+    """Pick what the tables say of the golfers and quarters that have a sheet.
+
+    Parameters
+    ----------
+    tables : CoachTables
+    sheets : DataFrame
+        golfer and quarter.
+    newest : str
+        The study's newest quarter: the only one whose sheets tell of speed practice.
+
+    Returns
+    -------
+    dict
+        For a golfer and quarter the row of each table that has one, by the table's name.
+    """
+    keys = list(KEYS)
+    found: dict[tuple[str, str], dict[str, Row]] = {}
+    frames = {name: getattr(tables, name) for name in ("goals", "priorities", "delivery", "progress")}
+    if tables.practice is not None:
+        frames["practice"] = tables.practice.with_columns(quarter=pl.lit(newest))
+    for name, frame in frames.items():
+        for row in frame.join(sheets.select(keys), on=keys, how="semi").iter_rows(named=True):
+            found.setdefault((row["golfer"], row["quarter"]), {})[name] = row
+    return found
+
+
+def back_of(rows: Mapping[str, Row]) -> dict[str, Any]:
+    """Word the back of a sheet.
+
+    Parameters
+    ----------
+    rows : mapping
+        Rows by the table's name, from `back_rows`; any may be missing.
+
+    Returns
+    -------
+    dict
+        `goal`, `first`, `change`, `progress` and `practice`: what is missing is None.
+    """
+    writers = (
+        ("goal", "goals", goal_words),
+        ("first", "priorities", first_words),
+        ("change", "delivery", change_words),
+        ("progress", "progress", progress_words),
+        ("practice", "practice", practice_words),
+    )
+    return {name: write(rows[table]) if table in rows else None for name, table, write in writers}
+
+
+def goal_words(row: Row) -> dict[str, Any]:
+    """Word a row of `Goals`: `head`, `rows` (what, figure, interval) and `note`."""
+    note = _sentence(row["note"])
+    if row["goal_yd"] is None:
+        return {"head": "No goal.", "rows": [], "note": note}
+    head = f"Goal: {figure(row['goal_yd'], 0)} yd of carry, {_GOAL_FROM[row['goal_from']]}."
+    told = [
+        (label, f"{figure(row[f'{name}_{unit}'], decimals)} {unit}", _edges(row, name, unit, decimals))
+        for label, name, unit, decimals in _GOAL_ROWS
+        if row[f"{name}_{unit}"] is not None and not (name == "gap" and row["reach"] == "reached")
+    ]
+    return {"head": head, "rows": told, "note": note}
+
+
+def first_words(row: Row) -> dict[str, str]:
+    """Word a row of `Priorities`: `head`, with its confidence, and `text`."""
+    head = _FIRSTS[row["first"]]
+    sure = (
+        f"{head}: it is likely to give more ({confidence(row['confidence'])})." if row["confidence"] is not None else ""
+    )
+    plain = {
+        "either": f"{head}: about as many yards are to be expected of delivery as of speed.",
+        "cant_tell": f"{head} yet: neither is likely enough to give more.",
+    }
+    low, high = figure(row["delivery_lo90_yd"], 0), figure(row["delivery_hi90_yd"], 0)
+    yards = figure(row["delivery_yd"], 0)
+    some = f"about {yards} yd" if float(yards) > 0 else "nothing"
+    text = f"At this club speed a better delivery has {some} to give (90 % interval {low} to {high} yd). "
+    if row["speed_gain_mph"] is None:
+        return {"head": sure or f"{head} yet.", "text": text + (_sentence(row["note"]) or "")}
+    text += (
+        f"In a quarter golfers here gain {signed(row['speed_gain_mph'], 1)} mph of club speed on average, nine in ten "
+        f"{_span(row, 'speed_gain', 'mph', 1)} mph; for this golfer that is worth {signed(row['speed_yd'], 0)} yd "
+        f"({_span(row, 'speed', 'yd', 0)} yd)."
+    )
+    return {"head": sure or plain[row["first"]], "text": text}
+
+
+def confidence(probability: float) -> str:
+    """Word a probability, rounded to the unsure side: `97 in 100`, `more than 99 in 100`."""
+    percent = math.floor(round(100 * probability, 9))
+    return "more than 99 in 100" if percent >= 99 and probability > 0.99 else f"{percent} in 100"
+
+
+def change_words(row: Row) -> list[str]:
+    """Word a row of `Delivery` in sentences."""
+    if row["gain_yd"] is None:
+        return [f"What a change of loft or attack might bring can't be told: {row['note']}."]
+    gain = f"about {figure(row['gain_yd'], 1)} yd (90 % interval {_plain(row, 'gain')} yd)"
+    end = row["loft_change_deg"] in (row["loft_least_deg"], row["loft_most_deg"])
+    size = f"{figure(abs(row['loft_change_deg']), 1)} deg{', as much as could be looked at' if end else ''}"
+    if row["advice"] == "keep the loft":
+        way = "no change" if row["loft_change_deg"] == 0 else f"{_loft(row['loft_change_deg'])}"
+        best = "" if row["loft_change_deg"] == 0 else f": at best, {way}, {gain}"
+        loft = f"Keep the loft: no change of it looks both sure and worth while{best}."
+    else:
+        loft = (
+            f"Try {row['advice']} ({size}) with the attack as it is: {gain} more carry, with launch "
+            f"{figure(row['best_launch_deg'], 1)} deg and spin {figure(row['best_spin_rpm'], -1)} rpm."
+        )
+    told = [loft, _attack(row)]
+    if row["loft_by"] == "impact":
+        told.append("What loft does is worked out from the physics of impact, not from golfers here.")
+    return [*told, ASSOCIATIONS]
+
+
+def _attack(row: Row) -> str:
+    if row["attack_gain_yd"] is None:
+        return f"What more attack would add can't be told: {row['note']}."
+    more = f"{figure(row['attack_change_deg'], 0)} deg more upward attack"
+    now = f" (now {figure(row['attack_deg'], 1)} deg)" if row["attack_deg"] is not None else ""
+    return (
+        f"{more}{now}, with {_loft(row['attack_loft_change_deg'])}, might add {figure(row['attack_gain_yd'], 1)} yd on "
+        f"top (90 % interval {_plain(row, 'attack_gain')} yd)."
+    )
+
+
+def _loft(change_deg: float) -> str:
+    if change_deg == 0:
+        return "the loft as it is"
+    return f"{figure(abs(change_deg), 1)} deg {'less' if change_deg < 0 else 'more'} loft"
+
+
+def progress_words(row: Row) -> dict[str, Any]:
+    """Word a row of `Progress`: `since`, `rows` (what, change, interval, verdict), `carry` and `note`."""
+    told = []
+    for label, name, unit, decimals in MEASURES:
+        end = f"_{unit}" if unit else ""
+        change = row[f"{name}_change{end}"]
+        if change is None:
+            told.append((label, "not known", "", "can't be told"))
+            continue
+        low, high = row[f"{name}_change_lo90{end}"], row[f"{name}_change_hi90{end}"]
+        interval = "" if low is None or high is None else f"{signed(low, decimals)} to {signed(high, decimals)}"
+        text = f"{signed(change, decimals)} {unit}".strip()
+        told.append((label, text, interval, row[f"{name}_verdict"] or "can't be told"))
+    return {"since": row["since"], "rows": told, "carry": _carry(row), "note": _sentence(row["note"])}
+
+
+def _carry(row: Row) -> str:
+    if row["carry_from_speed_yd"] is None or row["carry_from_delivery_yd"] is None:
+        return ""
+    parts = [(name, row[f"carry_from_{name}_yd"]) for name in ("contact", "launch", "spin", "consistency")]
+    within = ", ".join(f"{name} {signed(value, 1)}" for name, value in parts if value is not None)
+
+    def part(name: str) -> str:
+        told = f"{signed(row[f'carry_from_{name}_yd'], 1)} yd"
+        edges = [row[f"carry_from_{name}_{end}_yd"] for end in ("lo90", "hi90")]
+        return told if None in edges else f"{told} ({signed(edges[0], 1)} to {signed(edges[1], 1)})"
+
+    return (
+        f"Of the change in carry, {signed(row['carry_change_yd'], 1)} yd, club speed brought {part('speed')}, delivery "
+        f"{part('delivery')}; {signed(row['carry_from_other_yd'], 1)} yd can't be explained. Delivery: {within}."
+    )
+
+
+def lost_change(row: Row | None) -> str | None:
+    """Say how the yards lost moved by the verdict of `Progress`; None where there is no row or no test."""
+    if row is None or row["lost_verdict"] is None or row["lost_change_yd"] is None:
+        return None
+    step, verdict = row["lost_change_yd"], row["lost_verdict"]
+    way = "more" if step > 0 else "fewer"
+    return (
+        f"{figure(abs(step), 0)} yd {way} lost than in {row['since']} (90 % interval of the change "
+        f"{signed(row['lost_change_lo90_yd'], 0)} to {signed(row['lost_change_hi90_yd'], 0)} yd): {verdict}."
+    )
+
+
+def practice_words(row: Row) -> list[str]:
+    """Word a row of `Practice` in sentences."""
+    misread = f", {row['misreads']} of them misread and left out" if row["misreads"] else ""
+    told = [
+        f"{_count(row['sessions'], 'session')} with {_count(row['swings'], 'swing')} without a ball{misread}, from "
+        f"{row['first_on']} to {row['last_on']}: {figure(row['sessions_per_week'], 1)} sessions a week.",
+        _trend(row),
+        _projected(row),
+    ]
+    return [line for line in (*told, _sentence(row["note"])) if line]
+
+
+def _trend(row: Row) -> str:
+    if row["best_mph"] is None:
+        return "Too few swings to tell a speed."
+    low, high = row["best_lo90_mph"], row["best_hi90_mph"]
+    tool = {"light": ", from the light tool,", "both": ", from driver and light tool,"}.get(row["basis"], "")
+    best = f"Best driver speed{tool} {figure(row['best_mph'], 1)} mph"
+    best += "" if low is None or high is None else f" (90 % interval {figure(low, 1)} to {figure(high, 1)} mph)"
+    slope = row["best_trend_mph_per_week"]
+    if slope is None:
+        return f"{best}; gain a week: can't tell yet."
+    name, end = "best_trend", "mph_per_week"
+    told = f"{best}, {signed(slope, 2)} mph a week ({_span(row, name, end, 2)} mph)"
+    return f"{told}: {row['trend'].replace('_', ' ')}."
+
+
+def _projected(row: Row) -> str:
+    if row["projection"] == "no_band_above":
+        return "No speed band lies above this speed."
+    if row["next_band_mph"] is None:
+        return "Next speed band: can't tell yet."
+    band = f"Next speed band, {row['next_band_mph']:g} mph (from {row['next_band_from_mph']:g} mph)"
+    if row["projection"] == "beyond_a_year":
+        return f"{band}: more than a year away at this gain."
+    if row["projection"] != "dated":
+        return f"{band}: can't tell yet."
+    late = "with no end in a year" if row["projected_hi90_on"] is None else f"to {row['projected_hi90_on']}"
+    return (
+        f"{band}: about {row['projected_on']} if the gain goes on (90 % interval {row['projected_lo90_on']} {late}). "
+        "Gains often level off."
+    )
+
+
+def signed(value: float, decimals: int) -> str:
+    """Write a rounded figure with its sign, nil without."""
+    text = figure(value, decimals)
+    return f"+{text}" if float(text) > 0 else text
+
+
+def _span(row: Row, name: str, unit: str, decimals: int) -> str:
+    return f"{signed(row[f'{name}_lo90_{unit}'], decimals)} to {signed(row[f'{name}_hi90_{unit}'], decimals)}"
+
+
+def _plain(row: Row, name: str) -> str:
+    return " to ".join(figure(row[f"{name}_{end}_yd"], 1) for end in ("lo90", "hi90"))
+
+
+def _edges(row: Row, name: str, unit: str, decimals: int) -> str:
+    if f"{name}_lo90_{unit}" not in row:
+        return ""
+    edges = [row[f"{name}_{end}_{unit}"] for end in ("lo90", "hi90")]
+    low, high = ("beyond the data" if edge is None else figure(edge, decimals) for edge in edges)
+    return "beyond the data" if edges == [None, None] else f"{low} to {high}"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def _sentence(note: str | None) -> str | None:
+    return f"{note[0].upper()}{note[1:]}." if note else None

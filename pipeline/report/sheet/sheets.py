@@ -1,0 +1,171 @@
+"""Golfers' sheets: one self-contained HTML page per golfer and quarter, and a page that lists them."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+from jinja2 import Template
+from matplotlib.colors import to_hex
+
+from pipeline.benchmark.lookup import Guide
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
+from pipeline.drives import Drives
+from pipeline.fit.model import CarryModel
+from pipeline.report.figures.look import FLAG_COLOUR, band_colours
+from pipeline.report.sheet.back import CoachTables, Row, back_of, back_rows, lost_change
+from pipeline.report.sheet.drawings import delivery_chart, history_chart, parts_chart, standing_chart
+from pipeline.report.sheet.facts import KEYS, Target, drives_of, sheet_rows, target_at
+from pipeline.report.sheet.words import (
+    MEANINGS,
+    against_window,
+    change_since,
+    figure,
+    first_work,
+    standing,
+    yards_lost,
+)
+from pipeline.report.templating import templates_of
+from pipeline.tables import PARTS, BandTable, Golfers
+
+MOST_QUARTERS = 6  # of history on one sheet, which is one printed page
+INDEX = "index.html"
+
+
+def sheet_name(golfer: str, quarter: str) -> str:
+    """Name a sheet's file, such as 2026Q3_g0123456789abcdef.html."""
+    return f"{quarter}_{golfer}.html"
+
+
+def build_sheets(
+    *,
+    golfers: dy.DataFrame[Golfers],
+    bands: dy.DataFrame[BandTable],
+    moved: pl.DataFrame,
+    drives: pl.DataFrame | Drives,
+    guide: Guide,
+    model: CarryModel,
+    coach: CoachTables,
+    settings: Mapping[str, Any],
+) -> Iterator[tuple[str, str]]:
+    """Build the sheets and the page that lists them, one after the other.
+
+    Parameters
+    ----------
+    golfers, bands : DataFrame
+        All quarters.
+    moved : DataFrame
+        From `pipeline.report.sheet.facts.moved_to_centre`.
+    drives : DataFrame or Drives
+        All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
+    guide : Guide
+        What is efficient by club speed.
+    model : CarryModel
+    coach : CoachTables
+        Goals and the like; a sheet whose golfer and quarter are in none of them has no back.
+    settings : mapping
+        Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `report`.
+
+    Yields
+    ------
+    tuple of str and str
+        Name of the file, and a whole HTML document that needs no other file and no network.
+    """
+    environment = templates_of("sheet")
+    environment.filters["figure"] = figure
+    centres, half_width_mph = settings["bands"]["centres"], settings["bands"]["half_width_mph"]
+    rows = sheet_rows(
+        golfers,
+        bands,
+        moved,
+        sheets=settings["report"]["sheets"],
+        centres_mph=centres,
+        half_width_mph=half_width_mph,
+    )
+    left_out = max(rows.height - settings["report"]["most_sheets"], 0)
+    rows = rows.head(settings["report"]["most_sheets"])
+    dots = drives_of(drives, rows.select(KEYS))
+    named = (
+        golfers.join(rows.select("golfer").unique(), on="golfer", how="semi")
+        .with_columns(pl.col("main_cause", "status").cast(pl.String))
+        .sort("quarter")
+    )
+    past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
+    colours = {centre: to_hex(colour) for centre, colour in band_colours(centres).items()}
+    coached = back_rows(coach, rows, str(golfers["quarter"].max()))
+    template = environment.get_template("sheet.html.j2")
+    for row in rows.iter_rows(named=True):
+        history = past[(row["golfer"],)].filter(pl.col("quarter") <= row["quarter"]).to_dicts()
+        yield (
+            sheet_name(row["golfer"], row["quarter"]),
+            _sheet(
+                template,
+                row,
+                history,
+                target_at(guide, model, row["club_speed_mph"]),
+                dots.get((row["golfer"], row["quarter"])),
+                coached.get((row["golfer"], row["quarter"]), {}),
+                settings,
+                colours,
+            ),
+        )
+    index = environment.get_template("sheet_index.html.j2")
+    yield INDEX, index.render(settings=settings, quarters=_listed(rows), left_out=left_out)
+
+
+def _sheet(
+    template: Template,
+    row: dict[str, Any],
+    history: list[dict[str, Any]],
+    target: Target | None,
+    dots: pl.DataFrame | None,
+    coached: Mapping[str, Row],
+    settings: Mapping[str, Any],
+    colours: Mapping[float, str],
+) -> str:
+    shown = history[-MOST_QUARTERS:]
+    threshold_yd = settings["flags"]["lost_yd"]
+    assessed = row["status"] != "not_assessed"
+    return template.render(
+        row=row,
+        settings=settings,
+        history=shown,
+        earlier=len(history) - len(shown),
+        target=target,
+        sentence=first_work(row, target, threshold_yd),
+        lost=yards_lost(row),
+        rank=standing(row),
+        change=lost_change(coached.get("progress")) or change_since(history),
+        back=back_of(coached) if coached else None,
+        cautions=SPEED_PRACTICE_CAUTIONS,
+        window_text=_window_text(row, target),
+        parts=[(name.removeprefix("lost_").removesuffix("_yd"), row[name]) for name in PARTS] if assessed else [],
+        meanings=MEANINGS,
+        charts={
+            "standing": standing_chart(row),
+            "delivery": delivery_chart(row, target, dots),
+            "parts": parts_chart(row) if assessed else None,
+            "history": history_chart(shown, threshold_yd),
+        },
+        colour=colours.get(row["band_mph"], "#555555"),
+        own_colour=to_hex(FLAG_COLOUR),
+    )
+
+
+def _window_text(row: Mapping[str, Any], target: Target | None) -> dict[str, str] | None:
+    if target is None or target.window is None:
+        return None
+    window = target.window
+    return {
+        "launch": against_window(row["launch_deg"], window["launch_lo_deg"], window["launch_hi_deg"], 1, "deg"),
+        "spin": against_window(row["spin_rpm"], window["spin_lo_rpm"], window["spin_hi_rpm"], -1, "rpm"),
+    }
+
+
+def _listed(rows: pl.DataFrame) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Group the sheets by quarter, in their order, with the name of each one's file."""
+    listed = rows.select("golfer", "quarter", "club_speed_mph", "lost_yd", "main_cause", "status").to_dicts()
+    quarters: dict[str, list[dict[str, Any]]] = {}
+    for row in listed:
+        quarters.setdefault(row["quarter"], []).append(row | {"file": sheet_name(row["golfer"], row["quarter"])})
+    return list(quarters.items())

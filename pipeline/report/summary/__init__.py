@@ -1,0 +1,1 @@
+"""What a run made, for the record and for whoever started it."""

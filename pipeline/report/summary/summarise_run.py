@@ -1,0 +1,186 @@
+"""Step: sum up a run: run.json for the record, summary.txt for whoever started it.
+
+In: golfers.csv, scores.csv, sources.csv, cohorts.csv, goals.csv, priorities.csv, practice.csv if there is one, the
+pages, drives.parquet, model.json, and what tells which model it is: a kept model's record.json or the newest fit's
+verdict.json. Out: run.json (configuration as resolved, versions, the model,
+input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.edge.drives_file import open_drives
+from pipeline.edge.files import write_json, write_text
+from pipeline.edge.tables_file import read_table, read_yardstick
+from pipeline.fit.kept import package_versions
+from pipeline.fit.model import CarryModel
+from pipeline.fit.model_changes import levels_without_term, plain
+from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.tables import Cohorts, Goals, Golfers, Practice, Priorities, Scores, Sources
+
+Facts = Mapping[str, Any]
+CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."
+
+
+def run(
+    golfers: str,
+    scores: str,
+    sources: str,
+    page: str,
+    lookup: str,
+    sheets: str,
+    drives: str,
+    model: str,
+    which: str,
+    cohorts: str,
+    goals: str,
+    priorities: str,
+    record: str,
+    summary: str,
+    settings: dict[str, Any],
+    kept: bool,
+    practice: str | None = None,
+) -> None:
+    """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
+    logs = read_table(sources, Sources)
+    yardstick = read_yardstick(which, model, kept=kept)
+    told = {"configuration": settings, "model": yardstick | {"file": model}}
+    write_json(Path(record), told | {"versions": package_versions(), "sources": logs.to_dicts()})
+    every = open_drives(Path(drives), ("golfer", "device", "ball"))
+    about = model_lines(yardstick, levels_without_term(_read_model(model), every))
+    table = read_table(golfers, Golfers)
+    made = coach_lines(
+        progress_facts(read_table(cohorts, Cohorts), str(table["quarter"].max())),
+        goal_facts(read_table(goals, Goals), read_table(priorities, Priorities)),
+        practice_facts(read_table(practice, Practice) if practice else None, None),
+    )
+    made += pages_lines(page, lookup, sheets)
+    lines = summary_lines(table, read_table(scores, Scores), logs, made, about)
+    write_text(Path(summary), "\n".join(lines) + "\n")
+
+
+def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str, int]]) -> list[str]:
+    """Tell which model golfers were held against, and which devices and balls it has no term for.
+
+    Parameters
+    ----------
+    yardstick : dict
+        id, kept, fitted_on, and for the newest fit verdict and held_against.
+    without_term : sequence of (str, str, int)
+        From `levels_without_term`.
+
+    Returns
+    -------
+    list of str
+    """
+    name, on = yardstick["id"], yardstick["fitted_on"]
+    whom = f"{on['drives']:,} drives of {on['golfers']} golfers, {', '.join(on['quarters'])}"
+    lines = [f"  {name}, {'a kept model' if yardstick['kept'] else 'the newest fit'}: {whom}."]
+    if yardstick.get("verdict") == "keep":
+        lines.append(
+            f"  The comparison says: keep the old model, {yardstick['held_against']}; see model/comparison.md."
+        )
+    lines += [
+        f"  It has no term for {column} {plain(level)} ({count:,} drives) and takes it for its own reference {column}."
+        for column, level, count in without_term
+    ]
+    return lines
+
+
+def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) -> list[str]:
+    """Tell progress, goals and speed practice in a line each.
+
+    Parameters
+    ----------
+    progress, goals, practice : mapping
+        From `progress_facts`, `goal_facts` and `practice_facts` of `pipeline.report.page.coach_part`.
+
+    Returns
+    -------
+    list of str
+        None of progress where nobody is compared, and none of practice where the study has no speed logs.
+    """
+    lines = []
+    if progress is not None and progress["suppressed"]:
+        lines.append("Progress: too few golfers were compared with an earlier quarter to show it.")
+    elif progress is not None:
+        lines.append(
+            f"Progress: {progress['golfers']} golfers compared with an earlier quarter; carry better for "
+            f"{progress['carry_better']}, worse for {progress['carry_worse']}; yards lost better for "
+            f"{progress['lost_better']}, worse for {progress['lost_worse']}."
+        )
+    gap = "" if goals["gap_yd"] is None else f", median gap {goals['gap_yd']:.0f} yd"
+    first = ", ".join(f"{FIRST_WORDS[name]} {count}" for name, count in goals["firsts"])
+    lines.append(
+        f"Goals: {goals['with_goal']} of {goals['golfers']} golfers have one, {goals['open']} not reached yet{gap}"
+        f"{f'; {first}' if first else ''}."
+    )
+    if practice is not None:
+        lines.append(
+            f"Speed practice: {practice['golfers']} golfers, {practice['trends']['gaining']} gaining, "
+            f"{practice['projections']['dated']} with a day for the next band."
+        )
+    return lines
+
+
+def pages_lines(page: str, lookup: str, sheets: str) -> list[str]:
+    """Tell what to open: the academy's page, the coach's, the list in the folder of golfers' sheets."""
+    return [
+        f"Open {page}: the quarter on one page, for the director.",
+        f"Open {lookup}: how far a drive should go, for the coach's phone.",
+        f"Open {sheets}/index.html: the golfers' sheets, to print.",
+    ]
+
+
+def summary_lines(
+    golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, made: Sequence[str], about: Sequence[str]
+) -> list[str]:
+    """Tell a run's outcome in a few lines of plain text.
+
+    Parameters
+    ----------
+    golfers, scores, sources : DataFrame
+        The tables `Golfers`, `Scores` and `Sources`.
+    made : sequence of str
+        From `coach_lines` and `pages_lines`.
+    about : sequence of str
+        From `model_lines`.
+
+    Returns
+    -------
+    list of str
+    """
+    rows, accepted, rejected, duplicates = (
+        int(sources.get_column(c).sum()) for c in ("rows", "accepted", "rejected", "duplicates")
+    )
+    refused = sources.filter(pl.col("status") == "refused").sort("source")
+    newest = golfers.filter(pl.col("quarter") == pl.col("quarter").max())
+    assessed = newest.filter(pl.col("status") != "not_assessed")
+    flagged = newest.filter("flagged")
+    chosen = scores.filter("chosen").row(0, named=True)
+    return [
+        "",
+        f"Logs: {sources.height - refused.height} used, {refused.height} refused. Rows: {rows:,} = {accepted:,} "
+        f"accepted + {rejected:,} rejected + {duplicates:,} duplicates.",
+        *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
+        f"Model: {chosen['model']}, rms error {chosen['rmse_yd']:.1f} yd on golfers held out of the fit.",
+        *about,
+        f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, "
+        f"{flagged.height} flagged, {_sum(flagged, 'lost_yd'):.0f} yd lost by them together "
+        f"({_sum(flagged, 'ranked_lost_yd'):.0f} yd with luck taken out).",
+        *made,
+        CAUTION,
+    ]
+
+
+def _sum(flagged: pl.DataFrame, name: str) -> float:
+    # Where too few golfers are there to tell luck, the plain figure stands in.
+    return float(flagged.select(pl.coalesce(name, "lost_yd").sum()).item())
+
+
+def _read_model(path: str) -> CarryModel:
+    return CarryModel.from_dict(json.loads(Path(path).read_text(encoding="utf-8"))["model"])

@@ -1,0 +1,1 @@
+"""Tables as workbooks and as text to publish."""

@@ -1,0 +1,167 @@
+"""Shrinkage of estimates towards what is usual, and variances steadied by each other (empirical Bayes)."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.statistics.arrays import Array
+
+MIN_ESTIMATES = 3  # fewer are shrunk towards nothing at all
+
+# Carry is logged to a tenth of a yard: even drives that read the same have the variance of rounding, yd^2.
+ROUNDING_VARIANCE = 0.1**2 / 12
+
+
+@dataclass(frozen=True)
+class Shrunk:
+    """Estimates of one figure for each golfer, shrunk towards what is usual, in the figure's own unit.
+
+    Attributes
+    ----------
+    value, std_error : ndarray, shape (n,)
+        Posterior mean and standard deviation.
+    own_share : ndarray, shape (n,)
+        Weight of the golfer's own figure, 0 to 1; the rest is that of the usual one.
+    usual : ndarray, shape (n,)
+        What is usual for golfers like this one.
+    tau : float
+        Standard deviation of golfers about what is usual.
+    """
+
+    value: Array
+    std_error: Array
+    own_share: Array
+    usual: Array
+    tau: float
+
+
+def moderated_variance(variance: Array, shots: npt.NDArray[np.int64]) -> tuple[Array, Array]:
+    """Steady the variance of one drive by that of the other golfers' drives.
+
+    A variance of two or three drives is near nothing by luck now and then, and would then count as certainty; one
+    of a single drive does not exist. Golfers' variances are taken as scattered like an inverse chi-squared, whose
+    centre and degrees of freedom are found by moments; each is then averaged with that centre.
+
+    Parameters
+    ----------
+    variance : ndarray, shape (n,)
+        Sample variance of a golfer's drives; NaN for a single drive.
+    shots : ndarray of int, shape (n,)
+
+    Returns
+    -------
+    variance, freedom : ndarray, shape (n,)
+        NaN all through where nobody has two drives. Freedom is infinite where golfers' variances differ no more
+        than luck would have it: all then have the pooled one.
+
+    References
+    ----------
+    Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004) 3, section 6.2, doi 10.2202/1544-6115.1027.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import digamma, polygamma
+
+    own = np.where(shots > 1, shots - 1, 0).astype(float)
+    known = (own > 0) & np.isfinite(variance)
+    if not known.any():
+        return np.full(variance.shape, np.nan), np.full(variance.shape, np.nan)
+    floored = np.maximum(np.where(known, variance, 0.0), ROUNDING_VARIANCE)
+    half = own[known] / 2
+    log = np.log(floored[known]) - digamma(half) + np.log(half)
+    excess = (np.var(log, ddof=1) - np.mean(polygamma(1, half))) if known.sum() > 1 else 0.0
+    if excess <= polygamma(1, 1e4):
+        pooled = np.average(floored[known], weights=own[known])
+        return np.full(variance.shape, pooled), np.full(variance.shape, np.inf)
+    prior = 2 * float(brentq(lambda x: float(polygamma(1, x)) - excess, 1e-4, 1e4))
+    centre = np.exp(np.mean(log) + digamma(prior / 2) - np.log(prior / 2))
+    own = np.where(known, own, 0.0)
+    return (prior * centre + own * floored) / (prior + own), prior + own
+
+
+def shrink(lost_yd: Array, own_variance: Array, X: Array) -> Shrunk:
+    """Shrink golfers of one quarter towards what is usual for golfers like them.
+
+    Parameters
+    ----------
+    lost_yd : ndarray, shape (n,)
+    own_variance : ndarray, shape (n,)
+        Variance of each golfer's figure by the luck of the drives, yd^2, above nil. The error of efficient carry
+        is no part of it: golfers of one speed share that error, so it says nothing of who is worse, and the
+        regression takes it up.
+    X : ndarray, shape (n, p)
+        From `design`.
+
+    Returns
+    -------
+    Shrunk
+
+    Raises
+    ------
+    ValueError
+        Under three golfers.
+
+    Notes
+    -----
+    The regression's own error is in the standard deviation, and so is that of tau (Morris's last term); both are
+    worth something only where golfers are few.
+
+    References
+    ----------
+    Morris, J. Am. Stat. Assoc. 78 (1983) 47, section 5, doi 10.1080/01621459.1983.10477920.
+    """
+    golfers = len(lost_yd)
+    if golfers < MIN_ESTIMATES:
+        raise ValueError(f"shrinkage needs {MIN_ESTIMATES} golfers, found {golfers}")
+    tau2, coefficients, covariance = between_golfers(lost_yd, own_variance, X)
+    usual = X @ coefficients
+    total = tau2 + own_variance
+    # An estimated tau is too often too small where golfers are few, so they are pulled a little less (Morris).
+    spare = max(golfers - X.shape[1] - 2, 1)
+    own_share = 1 - spare / (spare + 2) * own_variance / total
+    usual_variance = np.einsum("ij,jk,ik->i", X, covariance, X)
+    typical = np.sum(own_variance / total) / np.sum(1 / total)
+    tau_unsure = 2 / spare * (1 - own_share) ** 2 * (typical + tau2) / total * (lost_yd - usual) ** 2
+    variance = own_share * own_variance + (1 - own_share) ** 2 * usual_variance + tau_unsure
+    mean = usual + own_share * (lost_yd - usual)
+    return Shrunk(mean, np.sqrt(variance), own_share, usual, float(np.sqrt(tau2)))
+
+
+def between_golfers(value: Array, variance: Array, X: Array) -> tuple[float, Array, Array]:
+    """Fit a random-effects regression, its variance between golfers by Paule and Mandel's method.
+
+    Parameters
+    ----------
+    value, variance : ndarray, shape (n,)
+        Estimates and the variance of each one's own error.
+    X : ndarray, shape (n, p)
+        Design, with a column of ones; n > p.
+
+    Returns
+    -------
+    tau2 : float
+    coefficients : ndarray, shape (p,)
+    covariance : ndarray, shape (p, p)
+        Of the coefficients, both variances taken as known.
+
+    References
+    ----------
+    Paule and Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, doi 10.6028/jres.087.022; with regressors it is the
+    empirical Bayes estimate of Berkey and others, Stat. Med. 14 (1995) 395, doi 10.1002/sim.4780140406.
+    """
+    from scipy.optimize import brentq
+    from statsmodels.regression.linear_model import WLS
+
+    freedom = X.shape[0] - X.shape[1]
+
+    def beyond_chance(tau2: float) -> float:
+        # Falls with tau^2; the estimate is where the weighted squares are what chance makes them.
+        return float(WLS(value, X, weights=1 / (tau2 + variance)).fit().ssr - freedom)
+
+    # statsmodels' combine_effects solves this equation for a mean alone, and asked for more digits than it gives by
+    # itself a rounding error sends it to nil; so the root is bracketed: with weights of 1 / most or less the squares
+    # are too small.
+    most = float(WLS(value, X).fit().ssr) / freedom
+    tau2: float = brentq(beyond_chance, 0.0, 2 * most, xtol=1e-12) if beyond_chance(0.0) > 0 else 0.0
+    fit = WLS(value, X, weights=1 / (tau2 + variance)).fit()
+    return tau2, np.asarray(fit.params), np.asarray(fit.normalized_cov_params)

@@ -1,0 +1,105 @@
+import json
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.benchmark.bands import adjusted_carry
+from pipeline.coach.progress.assess_progress import run
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.golfers.flags import FlagRules, assess
+from pipeline.golfers.losses import Frontier, losses
+from pipeline.golfers.ranking import ranked
+from pipeline.tables import Cohorts, Golfers, Progress, types_of
+
+GOLFERS = 24
+SPEEDS = np.arange(66.0, 118.0)
+
+
+@pytest.fixture(scope="module")
+def made(world_maker, world_carry, tmp_path_factory):
+    """The step run on two quarters of 24 golfers, eight to a group; the first eight gain 4 mph.
+
+    The second device reads 30 yd long; the last golfer changes between devices with every drive.
+    """
+    folder = tmp_path_factory.mktemp("progress")
+    plain = world_maker(golfers=GOLFERS, noise_yd=2.0, offset_b_yd=30.0).drives
+    turned = (pl.col("golfer") == f"g{GOLFERS - 1:016x}") & (pl.int_range(pl.len()) % 2 == 1)
+    first = plain.with_columns(
+        pl.when(turned).then(pl.lit("unit-B")).otherwise("device").alias("device"),
+        pl.col("carry_yd") + 30.0 * (turned & (pl.col("device") == "unit-A")),
+    )
+    index = pl.col("golfer").str.slice(1).str.to_integer(base=16)
+    faster = pl.when(index < 8).then(4.0).otherwise(0.0)
+    ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
+    second = first.with_columns(
+        pl.lit("2026Q4").alias("quarter"),
+        pl.col("club_speed_mph") + faster,
+        pl.col("ball_speed_mph") + ratio * faster,
+        pl.col("carry_yd") + 1.7 * ratio * faster,  # as the world's carry has it
+    )
+    drives = pl.concat([first, second]).with_columns(
+        pl.format("set {}", index // 8).alias("group"),
+        pl.date(2026, 3 * pl.col("quarter").str.tail(1).cast(pl.Int8), 1 + pl.int_range(pl.len()) % 3).alias(
+            "struck_on"
+        ),
+    )
+    model = fit_candidate(candidates_for("ball")[0], first).model
+    launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
+    frontier = Frontier(SPEEDS, world_carry(SPEEDS * 1.474, launch, spin), np.full(len(SPEEDS), 0.5), launch, spin)
+    adjusted = drives.with_columns(adjusted_carry(drives, model))
+    golfers = Golfers.validate(assess(ranked(losses(adjusted, model, frontier)), FlagRules(10, 0.10, 12)))
+    golfers.write_csv(folder / "golfers.csv")
+    drives.sort("golfer").write_parquet(folder / "drives.parquet")
+    reach = {"mean": [14.0, 2600.0], "inverse": [[1.0, 0.0], [0.0, 1.0]], "ratio_lo": 1.3, "ratio_hi": 1.6}
+    rows = [
+        {
+            "speed_mph": v, "carry_yd": c, "std_error_yd": 0.5, "lo90_yd": c, "hi90_yd": c, "launch_deg": l,
+            "spin_rpm": s, "total_yd": c, "total_launch_deg": l, "total_spin_rpm": s, "window": None, "reach": reach,
+        }
+        for v, c, l, s in zip(SPEEDS, frontier.carry_yd, launch, spin, strict=True)
+    ]  # fmt: skip
+    (folder / "guide.json").write_text(json.dumps({"speeds": rows}))
+    (folder / "model.json").write_text(json.dumps({"model": model.to_dict()}))
+    names = {"drives": "drives.parquet", "model": "model.json", "guide": "guide.json", "golfers": "golfers.csv"}
+    names |= {"progress": "progress.csv", "cohorts": "cohorts.csv"}
+    at = {key: str(folder / name) for key, name in names.items()}
+    run(**at, false_discovery_rate=0.10, min_golfers=5)
+    read = (
+        schema.validate(pl.read_csv(folder / name, schema_overrides=types_of(schema)), cast=True)
+        for schema, name in ((Progress, "progress.csv"), (Cohorts, "cohorts.csv"))
+    )
+    return tuple(read), golfers
+
+
+def test_who_gained_speed_is_told(made):
+    (progress, _), _ = made
+    assert progress.height == GOLFERS
+    assert progress["club_speed_verdict"].to_list() == ["better"] * 8 + ["no more than chance"] * 16
+    assert progress["carry_from_speed_yd"].head(8).mean() == pytest.approx(4 * 1.7 * 1.46, rel=0.15)
+
+
+def test_changes_are_those_of_the_golfers_table(made):
+    (progress, _), golfers = made
+    wide = golfers.pivot(on="quarter", index="golfer", values=["spin_rpm", "lost_yd", "carry_yd"])
+    for name, change in (
+        ("spin_rpm", "spin_change_rpm"),
+        ("lost_yd", "lost_change_yd"),
+        ("carry_yd", "carry_change_yd"),
+    ):
+        moved = wide[f"{name}_2026Q4"] - wide[f"{name}_2026Q3"]
+        assert progress[change].to_numpy() == pytest.approx(moved.to_numpy())
+
+
+def test_what_a_device_adds_to_carry_is_no_scatter_of_the_golfer(made):
+    (progress, _), _ = made
+    width = (progress["carry_change_hi90_yd"] - progress["carry_change_lo90_yd"]).to_list()
+    assert width[-1] < 1.6 * np.median(width)
+
+
+def test_cohorts_are_all_golfers_and_each_group(made):
+    (_, cohorts), _ = made
+    assert cohorts.select("group", "golfers", "club_speed_better").rows() == [
+        (None, 24, 8), ("set 0", 8, 8), ("set 1", 8, 0), ("set 2", 8, 0)
+    ]  # fmt: skip
+    assert cohorts["club_speed_change_mph"].to_list() == pytest.approx([4 / 3, 4.0, 0.0, 0.0])

@@ -1,0 +1,240 @@
+import re
+
+import pytest
+
+from pipeline.configuration.study import (
+    STANDARD_LAYOUT,
+    Layout,
+    LogFile,
+    find_logs,
+    load_layout,
+    load_study,
+    survey_logs,
+)
+from pipeline.errors import UserError
+from pipeline.tables import LOG_COLUMNS
+from pipeline.units import QUANTITY_OF, UNITS
+
+SMALLEST = "study: hill-school\nlogs: [{files: logs/*.csv}]\n"
+
+
+@pytest.fixture
+def study(tmp_path):
+    (tmp_path / "logs").mkdir()
+    for name in ("b.csv", "a.csv"):
+        (tmp_path / "logs" / name).write_text("x\n", encoding="utf-8")
+    (tmp_path / "study.yaml").write_text(SMALLEST, encoding="utf-8")
+    return tmp_path
+
+
+def rewritten(folder, text, name="study.yaml"):
+    (folder / name).write_text(text, encoding="utf-8")
+    return folder / name
+
+
+def test_every_key_but_two_has_a_default(study):
+    folder, configured = load_study(study)
+
+    assert folder == study
+    assert configured.bands.centres == (70, 80, 90, 100, 110)
+    assert (configured.flags.lost_yd, configured.flags.false_discovery_rate, configured.flags.min_shots) == (
+        10,
+        0.1,
+        12,
+    )
+    assert (configured.privacy.key_file, configured.privacy.min_golfers) == ("private/pseudonym.key", 5)
+    assert (configured.window_tolerance_yd, configured.bands.half_width_mph, configured.seed) == (5, 5, 1)
+    assert (configured.air.temp_c, configured.air.pressure_hpa, configured.air.humidity) == (15, 1013.25, 0)
+    assert configured.report.sheets == "flagged"
+
+
+def test_study_is_named_by_its_file_too(study):
+    assert load_study(study / "study.yaml") == load_study(study)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("logs: [{files: x}]", "study.yaml: the key 'study' is missing; add it."),
+        ("study: a\nlogs: []", "study.yaml: line 2: logs: "),
+        (
+            SMALLEST + "seeds: 3",
+            "study.yaml: line 3: unknown key 'seeds' (did you mean 'seed'?); valid here: study, logs,",
+        ),
+        (SMALLEST + "flags: {lost: 3}", "unknown key 'flags.lost' (did you mean 'lost_yd'?); valid here: lost_yd"),
+        (
+            SMALLEST + "flags: {min_shots: 1}",
+            "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
+        ),
+        (SMALLEST + "report: {sheets: some}", "report.sheets: input should be 'flagged' or 'all', but it is 'some'."),
+        (
+            SMALLEST + "report: {sheet: all}",
+            "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets, most_sheets.",
+        ),
+        (SMALLEST + "seed: soon", "study.yaml: line 3: seed: should be a whole number, but it is 'soon'."),
+        (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: line 3: bands.centres: names a centre twice."),
+        ("study: a/b\nlogs: [{files: x}]", "study.yaml: line 1: study: "),
+        ("study: a\nlogs: [{file: x}]", "unknown key 'logs[0].file' (did you mean 'files'?); valid here: files,"),
+        ("", "study.yaml: holds no keys; write at least 'study:' and 'logs:'."),
+        ("- study: a", "study.yaml: holds a list, not keys; write at least 'study:' and 'logs:'."),
+        ("study", "study.yaml: holds text, not keys; write at least 'study:' and 'logs:'."),
+        ("study: a\nlogs:\n\t- x", "study.yaml: is no valid YAML near line 3; a tab stands where spaces belong."),
+        (SMALLEST + "seed: 1\nseed: 2", "study.yaml: line 4: the key 'seed' stands in line 3 too; keep one."),
+        (SMALLEST + "flags: {lost_yd: 3,\n lost_yd: 4}", "line 4: the key 'flags.lost_yd' stands in line 3 too"),
+        (SMALLEST + "---\nseed: 1", "study.yaml: holds a second document near line 3; leave out the line of three"),
+        (SMALLEST + "1: 2", "study.yaml: line 3: the key '1' is no word; put it in quotes or correct it."),
+        (SMALLEST + "no: 2", "study.yaml: line 3: the key 'no' is no word"),
+        (SMALLEST + "flags: &x [*x]", "study.yaml: a value refers to another by a star; write the value out."),
+        (SMALLEST + "seed: " + "[" * 3000, "study.yaml: holds a value that can't be read; put dates and long numbers"),
+        (SMALLEST + "seed: 2026-02-30", "study.yaml: holds a value that can't be read; put dates and long numbers"),
+        (SMALLEST + "seed: yes", "line 3: seed: is yes or no (true), where something else belongs; correct it."),
+        (SMALLEST + "flags: 3", "study.yaml: line 3: flags: should hold keys of its own, but it is 3."),
+        (SMALLEST + "flags:\n  lost_yd: '10,5'", "line 4: flags.lost_yd: should be a number, written with a point,"),
+        (SMALLEST + "flags:", "study.yaml: line 3: flags: should hold keys of its own, but it is empty."),
+        ("study: 2026-09-30\nlogs: [{files: x}]", "line 1: study: should be text, in quotes if it looks like a number"),
+        ("study: a\nlogs: x.csv", "study.yaml: line 2: logs: should be a list, but it is 'x.csv'."),
+        ("study: a\nlogs:\n  - files: x\n  - site: y", "line 4: the key 'logs[1].files' is missing; add it."),
+        (SMALLEST + "lost_yd: 3", "line 3: unknown key 'lost_yd' (did you mean 'flags.lost_yd'?); valid here: study,"),
+        (
+            SMALLEST + "flight: {turf: firmm}",
+            "flight.turf: input should be 'soft', 'normal' or 'firm', but it is 'firmm' (did you mean 'firm'?).",
+        ),
+        (SMALLEST + "window_tolerance_yd: .nan", "line 3: window_tolerance_yd: "),
+        ("a: [", "study.yaml: is no valid YAML near line 1; check indentation, quotes and colons."),
+    ],
+)
+def test_wrong_configuration_is_told_in_a_sentence(study, text, sentence):
+    rewritten(study, text)
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_study(study)
+
+
+def test_configuration_of_another_encoding_is_told(study):
+    (study / "study.yaml").write_bytes((SMALLEST + "# gr\xfcn\n").encode("latin-1"))
+    with pytest.raises(UserError, match=r"study\.yaml: its text isn't UTF-8; save it as UTF-8\.$"):
+        load_study(study)
+
+    (study / "study.yaml").write_bytes((SMALLEST + "# gr\xfcn\n").encode("utf-8-sig"))
+    assert load_study(study)[1].study == "hill-school"
+
+
+def test_every_wrong_key_is_told_at_once(study):
+    rewritten(study, SMALLEST + "seeds: 3\nflag: {}\n")
+
+    with pytest.raises(UserError) as caught:
+        load_study(study)
+    assert [line.split("'")[1] for line in str(caught.value).splitlines()] == ["seeds", "flag"]
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("columns: {golfr: {from: x}}", "'golfr' is no standard column (did you mean 'golfer'?)"),
+        (
+            "columns: {spin_rpm: {from: x, unit: m/s}}",
+            "'spin_rpm' can't have the unit 'm/s'; use one of 1/s, rad/s, rpm",
+        ),
+        ("columns: {golfer: {from: x, unit: m}}", "column 'golfer' can't have the unit 'm'; leave the unit out"),
+        (
+            "columns: {golfer: {from: x}, group: {from: x}}",
+            "columns 'golfer' and 'group' both come from the header 'x'",
+        ),
+        ("columns: {golfer: {from: x}}\nencoding: utf-9", "encoding: is no known text encoding: 'utf-9'"),
+        ("columns: {golfer: {from: x}}\ntimezone: Europe/Wien", "timezone: is no IANA time zone: 'Europe/Wien'"),
+        ('columns: {golfer: {from: x}}\ndelimiter: "\u00a7"', "delimiter: can't be '\u00a7'; use one plain character"),
+        ("columns: {golfer: {from: x}}\ndelimiter: '\"'", "delimiter: can't be '\"'; use one plain character"),
+        ("columns: {golfer: {from: x}, group: {from: ' x'}}", "columns 'golfer' and 'group' both come from the header"),
+        ("columns: {golfer: {from: ' '}}", "line 1: columns.golfer.from: names no header; write the log's own header."),
+        ("columns: {golfer: {from: x, format: '%d.%m.%Y'}}", "column 'golfer' can't have a format; leave it out"),
+        (
+            "columns: {struck_at: {from: x, format: '%H:%M'}}",
+            "the format '%H:%M', which doesn't tell year, month and day",
+        ),
+        ("columns: {struck_at: {from: x, format: '%d.%m.%Q'}}", "'%d.%m.%Q', which is no time format that can be read"),
+        ("columns: {struck_at: {from: x, format: '%F %I:%M'}}", "'%F %I:%M', which is no time format that can be read"),
+        ("columns:\n  golfer: {from: x}\n  golfer: {from: y}", "line 3: the key 'columns.golfer' stands in line 2 too"),
+        ("columns: {}", "layout.yaml: line 1: columns: "),
+        ("", "layout.yaml: holds no keys; write at least 'columns:'."),
+        ("columns: {struck_at: {from: x, format: '%z %H:%M'}}", "column 'struck_at' has %z inside its format"),
+    ],
+)
+def test_wrong_layout_is_told_in_a_sentence(study, text, sentence):
+    path = rewritten(study, text, "layout.yaml")
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_layout(path)
+
+
+def test_logs_are_listed_by_path_and_survive_json(study):
+    _, configured = load_study(study)
+
+    logs = find_logs(study, configured)
+
+    assert [log.source for log in logs] == ["logs/a.csv", "logs/b.csv"]
+    assert LogFile.model_validate(logs[0].model_dump(mode="json", by_alias=True)) == logs[0]
+
+
+@pytest.mark.parametrize(
+    ("logs", "sentence"),
+    [
+        ("[{files: none/*.csv}]", "logs[0].files: no file matches 'none/*.csv'"),
+        ("[{files: ../*.csv}]", "logs[0].files: '../*.csv' leaves the study folder"),
+        ("[{files: logs/*}, {files: logs/a.csv}]", "logs[1].files: logs/a.csv is matched by an earlier entry too"),
+        ("[{files: study.yaml}]", "logs[0].files: study.yaml is none of .csv, .csv.gz, .parquet, .xlsx"),
+        ("[{files: logs/*, layout: gone.yaml}]", "gone.yaml: there is no such file"),
+    ],
+)
+def test_wrong_list_of_logs_is_told_in_a_sentence(study, logs, sentence):
+    rewritten(study, f"study: a\nlogs: {logs}\n")
+    _, configured = load_study(study)
+
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        find_logs(study, configured)
+
+
+def test_survey_goes_on_past_a_wrong_layout(study):
+    rewritten(study, "study: a\nlogs: [{files: logs/a.csv, layout: gone.yaml}, {files: logs/b.csv}]\n")
+    _, configured = load_study(study)
+
+    logs, problems = survey_logs(study, configured)
+
+    assert [log.source for log in logs] == ["logs/b.csv"]
+    assert len(problems) == 1
+
+
+def test_every_standard_column_of_a_log_can_be_mapped_and_converted():
+    assert list(STANDARD_LAYOUT.columns) == list(LOG_COLUMNS)
+    assert set(QUANTITY_OF) <= set(LOG_COLUMNS)
+    for column, quantity in QUANTITY_OF.items():
+        for unit in UNITS[quantity]:
+            assert (
+                Layout.model_validate({"columns": {column: {"from": "x", "unit": unit}}}).columns[column].unit == unit
+            )
+
+
+def test_groups_are_masked_unless_the_study_says_plain(study):
+    assert [log.group for log in find_logs(*load_study(study))] == ["masked", "masked"]
+
+    rewritten(study, SMALLEST + "privacy: {group: plain}\n")
+    assert [log.group for log in find_logs(*load_study(study))] == ["plain", "plain"]
+
+    rewritten(study, SMALLEST + "privacy: {group: open}\n")
+    with pytest.raises(UserError, match=r"privacy\.group: input should be 'masked' or 'plain', but it is 'open'"):
+        load_study(study)
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\u202e", "\u200b"])
+def test_a_log_with_control_characters_in_its_name_is_refused(study, sign):
+    (study / "logs" / f"c{sign}.csv").write_text("x\n", encoding="utf-8")
+
+    (problem,) = survey_logs(*load_study(study))[1]
+
+    assert "has control characters in its name; rename the file." in problem
+    assert sign not in problem
+
+
+def test_a_band_of_a_goal_may_be_written_as_a_number(tmp_path):
+    (tmp_path / "study.yaml").write_text(SMALLEST + "goals: {carry_yd: {90: 230}}\n", encoding="utf-8")
+    _, study = load_study(tmp_path)
+    assert study.goals.carry_yd == {90.0: 230.0}

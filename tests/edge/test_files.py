@@ -1,0 +1,21 @@
+import polars as pl
+import pytest
+
+from pipeline.edge.files import write_csv
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20"])
+def test_text_like_a_formula_gets_an_apostrophe(tmp_path, start):
+    path = tmp_path / "t.csv"
+
+    write_csv(path, pl.DataFrame({"source": [f"{start}1+1", f"a{start}1"], "x": [-1.5, None]}))
+
+    assert pl.read_csv(path).rows() == [(f"'{start}1+1", -1.5), (f"a{start}1", None)]
+
+
+def test_numbers_and_other_texts_are_written_as_they_are(tmp_path):
+    path = tmp_path / "t.csv"
+
+    write_csv(path, pl.DataFrame({"a": ["x", "'y", "", None], "b": [-1, 2, None, 3]}))
+
+    assert path.read_text(encoding="utf-8") == 'a,b\nx,-1\n\'y,2\n"",\n,3\n'

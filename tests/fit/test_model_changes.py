@@ -1,0 +1,213 @@
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import typical_drives
+from pipeline.fit.comparison import Scored, judge, paired_score
+from pipeline.fit.comparison_text import Findings, speed_ranges, write_comparison, write_first
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.model_changes import (
+    ComparedFit,
+    levels_without_term,
+    refitted_terms,
+    scale_shift_yd,
+    speed_moves,
+    typical_moves,
+)
+from pipeline.flight.calibrate import Calibration
+
+_, QUADRATIC, SPLINES = candidates_for("ball")
+CLUB_LINE = candidates_for("club")[0]
+GUIDE = [{"speed_mph": v, "launch_deg": 14.0, "spin_rpm": 2700.0, "carry_yd": 1.0} for v in (80.0, 81.0, 95.0)]
+
+
+def fit(candidate, drives, name="k000000000001"):
+    found = fit_candidate(candidate, drives)
+    half = 1.645 * found.fit.std_errors
+    estimate = found.fit.coefficients
+    terms = pl.DataFrame(
+        {"term": list(found.labels), "estimate": estimate, "lo90": estimate - half, "hi90": estimate + half}
+    )
+    calibration = Calibration("smits-smith-1994", 1.0, 1.0, None, None, [], 0, 0, None, None, "")
+    return ComparedFit(
+        name, found.model, terms, typical_drives(drives, ["golfer"]), ("2026Q3",),
+        drives.get_column("golfer").n_unique(), drives.height, StandardAir(), calibration, None,
+    )  # fmt: skip
+
+
+def longer(drives, yards, device=None):
+    return drives.with_columns(
+        pl.col("carry_yd") + yards * (pl.lit(True) if device is None else pl.col("device") == device)
+    )
+
+
+@pytest.fixture(scope="module")
+def old(world):
+    return fit(QUADRATIC, world.drives)
+
+
+def test_the_same_drives_give_the_same_terms(world, old):
+    terms = refitted_terms(old, world.drives)
+    assert terms.get_column("term").to_list() == old.terms.get_column("term").to_list()
+    np.testing.assert_allclose(terms.get_column("new"), terms.get_column("old"), rtol=1e-8)
+    np.testing.assert_allclose(terms.get_column("new_lo90"), terms.get_column("old_lo90"), rtol=1e-3, atol=1e-3)
+    assert not terms.get_column("apart").any()
+
+
+def test_a_planted_change_moves_its_term_alone(world, old):
+    terms = refitted_terms(old, longer(world.drives, 5, "unit-B"))
+    moved = terms.filter("apart")
+    assert moved.get_column("term").to_list() == ["device:unit-B"]
+    assert (moved.get_column("new") - moved.get_column("old")).item() == pytest.approx(5)
+
+
+def test_a_device_that_is_gone_has_no_new_estimate(world, old):
+    terms = refitted_terms(old, world.drives.filter(pl.col("device") == "unit-A"))
+    gone = terms.filter(pl.col("new").is_null())
+    assert gone.get_column("term").to_list() == ["device:unit-B"]
+    assert refitted_terms(old, world.drives.head(3)) is None
+
+
+def test_typical_drives_move_by_what_was_planted(world, old):
+    new = fit(QUADRATIC, longer(world.drives, 3))
+    moves = typical_moves(old.model, new.model, new.typical)
+    assert moves.shape == (80,)
+    np.testing.assert_allclose(moves, 3, atol=1e-6)
+
+
+def test_a_golfer_without_ball_speed_is_taken_at_the_usual_ratio(world, old):
+    unknown = old.typical.with_columns(pl.lit(None, pl.Float64).alias("speed_ratio"))
+    new = fit(QUADRATIC, longer(world.drives, 3))
+    np.testing.assert_allclose(typical_moves(old.model, new.model, unknown), 3, atol=1e-6)
+
+
+def test_another_reference_device_is_no_move(world, old):
+    # Most drives now come from the other device, so the scale of carry changes, but not what a drive does.
+    b = pl.col("device") == "unit-B"
+    new = fit(QUADRATIC, pl.concat([world.drives, world.drives.filter(b), world.drives.filter(b)]))
+    assert new.model.offsets.reference["device"] == "unit-B"
+    shift, unknown = scale_shift_yd(old.model, new.model)
+    assert shift == pytest.approx(6.0, abs=0.5)
+    assert unknown == ()
+    assert np.abs(typical_moves(old.model, new.model, new.typical)).max() < 0.5
+
+
+def test_an_unknown_reference_is_named(world, old):
+    new = fit(QUADRATIC, world.drives.with_columns(pl.lit("range").alias("ball")))
+    assert scale_shift_yd(old.model, new.model) == (0.0, ("ball range",))
+
+
+def test_moves_by_club_speed_are_the_models_own_figures(world, old):
+    new = fit(SPLINES, longer(world.drives, 3))
+    moves = speed_moves(old, new.model, [*GUIDE, {"speed_mph": 130.0, "launch_deg": 14.0, "spin_rpm": 2700.0}])
+    assert moves.get_column("drive").to_list() == ["usual"] * 4 + ["efficient"] * 4
+    assert moves.get_column("reached").to_list() == [True, True, True, False] * 2
+    best = moves.filter(speed_mph=95.0, drive="efficient").row(0, named=True)
+    for model, name in ((old.model, "old_yd"), (new.model, "new_yd")):
+        on_grid = model.better_on_grid(95.0, np.array([14.0]), np.array([2700.0])).item()
+        assert best[name] == pytest.approx(on_grid)
+    assert best["moved_yd"] == pytest.approx(best["new_yd"] - best["old_yd"])
+    usual = moves.filter(speed_mph=95.0, drive="usual").row(0, named=True)
+    trends = new.model.trends
+    expected = new.model.carry(95 * trends.speed_ratio(95.0), trends.launch(95.0), trends.spin(95.0))
+    assert usual["new_yd"] == pytest.approx(float(expected))
+    assert usual["moved_yd"] == pytest.approx(3, abs=0.8)
+
+
+def test_a_model_over_club_speed_compares_with_one_over_ball_speed(world, old):
+    new = fit(CLUB_LINE, world.drives)
+    assert new.model.surface.speed == "club"
+    moves = speed_moves(old, new.model, GUIDE)
+    assert moves.null_count().sum_horizontal().item() == 0
+    assert np.isfinite(moves.get_column("moved_yd").to_numpy()).all()
+    assert moves.filter(speed_mph=95.0, drive="efficient").get_column("new_yd").item() == pytest.approx(
+        new.model.better_on_grid(95.0, np.array([14.0]), np.array([2700.0])).item()
+    )
+
+
+def test_where_no_ball_speed_is_known_the_old_models_usual_ratio_stands_in(world, old):
+    new = fit(CLUB_LINE, world.drives.with_columns(pl.lit(None, pl.Float64).alias("ball_speed_mph")))
+    assert new.model.trends.speed_ratio is None
+    moves = typical_moves(old.model, new.model, new.typical)
+    assert np.abs(moves).max() < 40
+    club, launch, spin = (new.typical.get_column(c).to_numpy() for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
+    before = old.model.carry(club * old.model.trends.speed_ratio(club), launch, spin)
+    np.testing.assert_allclose(moves, new.model.carry(club, launch, spin) - before)
+
+
+def test_levels_without_a_term_are_listed_with_their_drives(world, old):
+    drives = world.drives.with_columns(
+        pl.when(pl.int_range(pl.len()) < 40).then(pl.lit("unit-C")).otherwise("device").alias("device"),
+        pl.when(pl.int_range(pl.len()) < 7).then(None).otherwise("ball").alias("ball"),
+    )
+    assert levels_without_term(old.model, drives) == [("device", "unit-C", 40), ("ball", "unstated", 7)]
+    assert levels_without_term(old.model, world.drives) == []
+
+
+def test_speeds_in_a_row_are_told_as_a_range():
+    assert speed_ranges([70.0, 71.0, 72.0, 75.0, 80.0, 82.5], [70.0, 71.0, 72.0, 73.0, 75.0, 80.0, 82.5]) == (
+        "70 to 72, 75 to 82.5"
+    )
+    assert speed_ranges([71.0], [70.0, 71.0]) == "71"
+
+
+def findings_of(old, new, drives, difference=0.0, new_golfers=0):
+    table = pl.DataFrame(
+        {"golfer": [f"g{i % 8}" for i in range(16)], "old_yd": [3.0, -3.0] * 8, "new_yd": [3.0, -3.0] * 8}
+    )
+    score = replace(paired_score(table), difference_yd=difference, std_error_yd=0.2)
+    return Findings(
+        old=old,
+        scored=Scored(new_golfers, score if new_golfers >= 6 else None, score, True),
+        terms=refitted_terms(old, drives),
+        at_speeds=speed_moves(old, new.model, GUIDE),
+        typical_yd=typical_moves(old.model, new.model, new.typical),
+        unknown=(),
+        without_term=(),
+        versions={},
+    )
+
+
+def test_the_text_tells_what_moved_and_keeps_the_old_model(world, old):
+    drives = longer(world.drives, 3)
+    new = fit(QUADRATIC, drives, "k000000000002")
+    findings = findings_of(old, new, drives, difference=0.5)
+    text = write_comparison("hill", new, findings, judge(old, new, findings.scored), [80.0, 95.0])
+    assert "**Keep the old model k000000000001**: on all golfers, each held out, the new model's rms error" in text
+    assert "`snakemake --cores 2 --config study=STUDY model=k000000000001`" in text
+    assert "No golfers are new to the old fit" in text
+    assert "Typical drives of 80 golfers: 100% moved by more than 2 yd; the largest move is +3.0 yd." in text
+    assert "The usual drive, at the 3 club speeds of the benchmarks: at 80 to 95 mph." in text
+    assert text.count("+3.0 **over 2**") == 4
+    intercept = next(line for line in text.splitlines() if line.startswith("| intercept |"))
+    assert intercept.endswith("| yes |")
+
+
+def test_the_text_adopts_and_tells_of_new_golfers(world, old):
+    findings = replace(
+        findings_of(old, old, world.drives, new_golfers=8),
+        unknown=("ball range",),
+        without_term=("device unit-C (40 drives)",),
+        versions={"numpy": ("2.2.0", "2.4.0")},
+    )
+    text = write_comparison("hill", old, findings, judge(old, old, findings.scored), [80.0])
+    assert "**Adopt the new model" in text
+    assert "8 golfers are new to the old fit; the verdict goes by their score." in text
+    assert "The efficient drive, at the 3 club speeds of the benchmarks: nowhere." in text
+    assert "The old model has no term for device unit-C (40 drives)" in text
+    assert "Most new drives were hit with ball range" in text
+    assert "numpy: version 2.2.0, now 2.4.0" in text
+
+
+@pytest.mark.parametrize(("count", "told"), [(1, "Only 1 golfer is new"), (5, "Only 5 golfers are new")])
+def test_too_few_new_golfers_are_told(world, old, count, told):
+    findings = findings_of(old, old, world.drives, new_golfers=count)
+    assert told in write_comparison("hill", old, findings, judge(old, old, findings.scored), [80.0])
+
+
+def test_the_first_model_says_so(old):
+    assert "This is the study's first model" in write_first("hill", old, None)
+    assert "k00000000000f, is no longer kept" in write_first("hill", old, "k00000000000f")

@@ -1,0 +1,61 @@
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.drives import typical_drives
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.resampled import draw_counts, per_golfer_sums, refit
+
+_, QUADRATIC, _ = candidates_for("ball")
+
+
+@pytest.fixture(scope="module")
+def fitted(world):
+    return fit_candidate(QUADRATIC, world.drives)
+
+
+def test_every_golfer_once_gives_the_fit_itself(world, fitted):
+    typical = typical_drives(world.drives, ["golfer"])
+    found = refit(fitted.model, world.drives, typical, np.ones((1, 80), dtype=np.int64))
+    np.testing.assert_allclose(found.coefficients[0], fitted.model.coefficients, rtol=1e-8)
+    better = fitted.model.trends.better_ratio
+    assert found.better_speed(fitted.model, 90.0)[0] == pytest.approx(90.0 * float(better(90.0)), rel=1e-9)
+
+
+def test_a_replicate_equals_a_fit_on_the_drawn_golfers(world, fitted):
+    counts = draw_counts(80, seed=1, replicates=1)
+    typical = typical_drives(world.drives, ["golfer"])
+    found = refit(fitted.model, world.drives, typical, counts)
+    drawn = dict(zip(typical.get_column("golfer").to_list(), counts[0].tolist(), strict=True))
+    table = pl.concat(world.drives.filter(golfer=name) for name, n in drawn.items() for _ in range(n))
+    surface = fitted.model.surface
+    speed, launch, spin = (table.get_column(c).to_numpy() for c in ("ball_speed_mph", "launch_deg", "spin_rpm"))
+    X = np.hstack([surface.design(speed, launch, spin), fitted.model.offsets.design(table)])
+    direct, *_ = np.linalg.lstsq(X, table.get_column("carry_yd").to_numpy(), rcond=None)
+    np.testing.assert_allclose(found.coefficients[0], direct[: len(surface.terms)], rtol=1e-6, atol=1e-6)
+
+
+def test_spread_over_replicates_agrees_with_clustered_errors(world, fitted):
+    typical = typical_drives(world.drives, ["golfer"])
+    found = refit(fitted.model, world.drives, typical, draw_counts(80, seed=1))
+    terms = len(fitted.model.surface.terms)
+    ratio = found.coefficients.std(axis=0) / fitted.fit.std_errors[:terms]
+    assert np.all((ratio > 0.7) & (ratio < 1.5))
+
+
+def test_draws_follow_the_seed_and_sum_to_the_golfers():
+    counts = draw_counts(30, seed=5)
+    assert counts.shape == (200, 30)
+    assert set(counts.sum(axis=1)) == {30}
+    np.testing.assert_array_equal(counts, draw_counts(30, seed=5))
+    assert (counts != draw_counts(30, seed=6)).any()
+
+
+def test_sums_per_golfer_add_up_and_absent_golfers_have_nil():
+    rng = np.random.default_rng(0)
+    X, y, golfer = rng.normal(size=(20, 3)), rng.normal(size=20), rng.choice([0, 1, 3], 20)
+    gram, moment = per_golfer_sums(X, y, golfer, 5)
+    np.testing.assert_allclose(gram.sum(axis=0), X.T @ X, atol=1e-12)
+    np.testing.assert_allclose(moment.sum(axis=0), X.T @ y, atol=1e-12)
+    assert not gram[2].any()
+    assert not moment[4].any()

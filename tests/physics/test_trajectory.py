@@ -1,0 +1,257 @@
+"""Flight against closed forms, a general integrator, and published figures."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from pipeline.physics.air import Air
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.trajectory import GRAVITY_MPS2, RPM, Launch, Wind, fly
+from pipeline.physics.turf import run_m
+
+YARD = 0.9144
+MPH = 0.44704
+STANDARD = Air.of(15.0, 101325.0, 0.0)
+NAMES = sorted(SETS)
+
+
+def carry_yd(ball_mph, launch_deg, spin_rpm, ball, air=STANDARD, wind=None):
+    return fly(Launch.straight(np.asarray(ball_mph) * MPH, launch_deg, spin_rpm), ball, air, wind).carry_m / YARD
+
+
+def random_launches(n, seed):
+    rng = np.random.default_rng(seed)
+    return Launch.of(
+        rng.uniform(25, 88, n),
+        rng.uniform(2, 30, n),
+        rng.uniform(800, 7000, n),
+        rng.uniform(-8, 8, n),
+        rng.uniform(-30, 30, n),
+    )
+
+
+def test_without_drag_and_lift_it_is_the_parabola():
+    speed, launch = np.array([30.0, 60.0, 80.0]), np.array([8.0, 25.0, 45.0])
+    landing = fly(Launch.straight(speed, launch, 2500.0), Ball(drag=0.0, lift=0.0), STANDARD)
+    rise = np.radians(launch)
+    np.testing.assert_allclose(landing.carry_m, speed**2 * np.sin(2 * rise) / GRAVITY_MPS2, rtol=1e-9)
+    np.testing.assert_allclose(landing.apex_m, (speed * np.sin(rise)) ** 2 / (2 * GRAVITY_MPS2), rtol=1e-9)
+    np.testing.assert_allclose(landing.time_s, 2 * speed * np.sin(rise) / GRAVITY_MPS2, rtol=1e-9)
+    np.testing.assert_allclose(landing.speed_mps, speed, rtol=1e-9)
+    np.testing.assert_allclose(landing.descent_deg, launch, rtol=1e-7)
+
+
+def test_without_drag_a_tail_wind_changes_nothing():
+    launch = Launch.straight(60.0, 20.0, 2500.0)
+    free = Ball(drag=0.0, lift=0.0)
+    assert fly(launch, free, STANDARD, Wind(along_mps=8.0)).carry_m == pytest.approx(
+        fly(launch, free, STANDARD).carry_m
+    )
+
+
+def test_drag_alone_gives_terminal_speed():
+    # Thrown straight up. Lyu's C_D holds one value below its range of Reynolds numbers, so the fall from the apex H has
+    # the closed form v^2 = v_t^2 (1 - exp(-2 g H / v_t^2)) with terminal speed v_t^2 = 2 m g / (rho A C_D).
+    dense = Air(STANDARD.density_kg_m3 * 20, STANDARD.viscosity_pa_s * 60)
+    ball = Ball("lyu-2018", lift=0.0)
+    drag, _ = SETS["lyu-2018"].at(np.array([1.0]), np.array([0.1]))
+    area = np.pi * ball.diameter_m**2 / 4
+    terminal = np.sqrt(2 * ball.mass_kg * GRAVITY_MPS2 / (dense.density_kg_m3 * area * drag))
+    landing = fly(Launch.straight(90.0, 90.0, 100.0), ball, dense, step_s=0.005)
+    expected = terminal * np.sqrt(1 - np.exp(-2 * GRAVITY_MPS2 * landing.apex_m / terminal**2))
+    assert landing.speed_mps == pytest.approx(expected, rel=1e-5)
+    assert landing.speed_mps == pytest.approx(terminal, rel=0.01)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_500_random_launches_agree_with_scipys_solve_ivp(name):
+    # Reference: scipy.integrate.solve_ivp, DOP853 at 1e-9, written out on its own below.
+    ball, launches = Ball(name), random_launches(500 if name == "smits-smith-1994" else 60, seed=4)
+    ours = fly(launches, ball, STANDARD, Wind(along_mps=3.0, cross_mps=2.0))
+    rows = zip(*vars(launches).values(), strict=True)
+    reference = np.array([flown_by_scipy(ball, *row, along=3.0, cross=2.0) for row in rows])
+    assert np.max(np.abs(ours.carry_m - reference[:, 0])) / YARD < 0.02
+    assert np.max(np.abs(ours.offline_m - reference[:, 1])) / YARD < 0.02
+    assert np.max(np.abs(ours.apex_m - reference[:, 2])) / YARD < 0.02
+    np.testing.assert_allclose(ours.time_s, reference[:, 3], atol=1e-3)
+    np.testing.assert_allclose(ours.spin_rpm, reference[:, 4], rtol=1e-4)
+
+
+def flown_by_scipy(ball, speed, launch, spin, side, tilt, along, cross):
+    """Fly one ball with right-handed vectors and np.cross, apart from the code under test."""
+    coefficients = SETS[ball.coefficients]
+    rho, nu = float(STANDARD.density_kg_m3), float(STANDARD.kinematic_m2_s)
+    area, radius = np.pi * ball.diameter_m**2 / 4, ball.diameter_m / 2
+    theta, phi, tau = np.radians([launch, side, tilt])
+    velocity = speed * np.array([np.cos(theta) * np.cos(phi), -np.cos(theta) * np.sin(phi), np.sin(theta)])
+    right = np.array([-np.sin(phi), -np.cos(phi), 0.0])
+    axis = np.cos(tau) * right + np.sin(tau) * np.array([0.0, 0.0, -1.0])
+    air = np.array([along, -cross, 0.0])
+
+    def slope(_, state):
+        through = state[3:6] - air
+        v = np.linalg.norm(through)
+        drag, lift = coefficients.at(np.array([v * 2 * radius / nu]), np.array([state[6] * radius / v]))
+        push = 0.5 * rho * area * v / ball.mass_kg
+        force = -push * drag[0] * through + push * lift[0] * np.cross(axis, through)
+        return [*state[3:6], *(force - [0, 0, GRAVITY_MPS2]), -ball.spin_decay * v * state[6] / radius]
+
+    def ground(_, state):
+        return state[2]
+
+    def top(_, state):
+        return state[5]
+
+    ground.terminal, ground.direction, top.direction = True, -1, -1
+    done = solve_ivp(
+        slope, (0, 30), [0, 0, 1e-9, *velocity, spin * RPM], method="DOP853", rtol=1e-9, atol=1e-9, events=[ground, top]
+    )
+    end = done.y_events[0][0]
+    return np.hypot(end[0], end[1]), -end[1], done.y_events[1][0][2], done.t_events[0][0], end[6] / RPM
+
+
+def test_the_step_is_short_enough():
+    launches = random_launches(400, seed=5)
+    for name in NAMES:
+        fine = fly(launches, Ball(name), STANDARD, step_s=0.001).carry_m
+        assert np.max(np.abs(fly(launches, Ball(name), STANDARD).carry_m - fine)) / YARD < 0.003
+
+
+def test_landing_is_found_by_interpolation_not_by_the_step():
+    # Launch angles closer together than a step can tell: carry must rise smoothly with them.
+    carry = fly(Launch.straight(65.0, 12 + np.arange(200) * 1e-3, 2600.0), Ball(), STANDARD).carry_m
+    steps = np.diff(carry)
+    assert np.all(steps > 0)
+    assert steps.std() < 0.02 * steps.mean()
+
+
+def test_spin_decays_by_the_published_law():
+    # Smits and Smith 1994: dw/dt = -2.0e-5 V w / r, so spin falls by exp(-2.0e-5 / r * length of the path).
+    launch = Launch.straight(70.0, 12.0, 2700.0)
+    landing = fly(launch, Ball(), STANDARD)
+    flat = fly(launch, Ball(), STANDARD, step_s=0.01)
+    path = float(landing.carry_m[0]) * 1.045  # an arc of this height is 3 to 6 % longer than its chord
+    expected = 2700 * np.exp(-2.0e-5 / (0.04267 / 2) * path)
+    assert landing.spin_rpm[0] == pytest.approx(expected, rel=0.01)
+    assert landing.spin_rpm[0] == pytest.approx(flat.spin_rpm[0], rel=1e-6)
+
+
+def test_landing_spin_against_penner():
+    # Penner, Am. J. Phys. 69 (2001) 563 (second-hand): landing spin of a drive about 75 % of launch spin; the decay
+    # laws give 78 to 90 %.
+    def share(decay):
+        return float(fly(Launch.straight(70.0, 12.0, 2700.0), Ball(spin_decay=decay), STANDARD).spin_rpm[0]) / 2700
+
+    assert 0.78 < share(2.0e-5) < 0.90
+    assert 0.75 < share(2.5e-5) < share(2.0e-5)
+
+
+def total_yd(ball_mph, launch_deg, spin_rpm, name):
+    landing = fly(Launch.straight(ball_mph * MPH, launch_deg, spin_rpm), Ball(name), STANDARD)
+    run = run_m(landing.speed_mps, landing.descent_deg, landing.spin_rpm * RPM)
+    return float(landing.carry_m[0] + run[0]) / YARD
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"), [("smits-smith-1994", 281), ("indoor-range-2001", 303), ("lyu-2018", 335)]
+)
+def test_the_overall_distance_test(name, expected):
+    # R&A and USGA, Overall Distance Standard (second-hand): 120 mph, 10 deg, 2520 rpm; carry and run at most 317 yd
+    # plus 3 yd. The ball's speed isn't given: 176 mph is taken, by Penner's impact at some loft (assumed), and the
+    # run is on an assumed fairway. The two older sets land under the limit, by 39 and 17 yd; the third passes it by 15
+    # yd, so as transcribed it isn't a conforming ball, and it isn't the default.
+    total = total_yd(176.0, 10.0, 2520.0, name)
+    assert total == pytest.approx(expected, abs=3)
+    assert (total < 320) == (name != "lyu-2018")
+
+
+@pytest.mark.parametrize(
+    ("ball_mph", "spin_rpm", "practice", "by_set"),
+    [(147.5, 2000.0, 280, (257.5, 284.6, 246.0)), (132.5, 2700.0, 250, (233.2, 269.9, 225.1))],
+)
+def test_common_practice_for_100_and_90_mph(ball_mph, spin_rpm, practice, by_set):
+    # Common practice, no source: 100 mph with 14 deg and 2000 rpm gives about 280 yd in total, 90 mph about 250 yd. At
+    # a speed ratio of 1.475 the sets come to within 35 yd of it: two short of it, one beyond.
+    totals = [total_yd(ball_mph, 14.0, spin_rpm, name) for name in NAMES]
+    assert totals == pytest.approx(by_set, abs=2)
+    assert all(abs(total - practice) < 36 for total in totals)
+    assert min(totals) < practice < max(totals)
+
+
+def test_the_sets_spread_about_as_published():
+    # Lyu et al. 2018 (second-hand): ball-to-ball spread of carry on one launch 18 m. The two older sets keep to that;
+    # the third is 34 m longer than the longer of them, more than the published spread: one ball's fit, without any rise
+    # of drag with spin. So a study's own calibration is needed whatever the set.
+    indoor, lyu, smits = (carry_yd(165.0, 11.0, 2600.0, Ball(name))[0] * YARD for name in NAMES)
+    assert 5 < indoor - smits < 18
+    assert lyu - indoor == pytest.approx(34, abs=3)
+
+
+def test_a_little_more_drag_shortens_carry_as_published():
+    # Lyu et al. 2018 (second-hand): a C_D error of 0.0025 moves carry 2.3 m (their launch isn't given).
+    ball = Ball("lyu-2018")
+    drag, _ = SETS["lyu-2018"].at(np.array([170_000.0]), np.array([0.1]))
+    more = ball.scaled(drag=1 + 0.0025 / float(drag[0]), lift=1.0)
+    moved = (carry_yd(165.0, 11.0, 2600.0, ball) - carry_yd(165.0, 11.0, 2600.0, more))[0] * YARD
+    assert moved == pytest.approx(2.3, abs=1.2)
+
+
+@settings(max_examples=40)
+@given(st.floats(90, 190), st.floats(7, 20), st.floats(1500, 4500), st.sampled_from(NAMES))
+def test_what_physics_promises(ball_mph, launch, spin, name):
+    ball = Ball(name)
+    base = carry_yd(ball_mph, launch, spin, ball)[0]
+    assert carry_yd(ball_mph * 1.02, launch, spin, ball)[0] > base
+    assert carry_yd(ball_mph, launch, spin, ball.scaled(1.05, 1.0))[0] < base
+    tall = fly(Launch.straight(ball_mph * MPH, launch, spin), ball, STANDARD).apex_m
+    assert fly(Launch.straight(ball_mph * MPH, launch, spin), ball.scaled(1.0, 1.1), STANDARD).apex_m > tall
+
+
+@settings(max_examples=30)
+@given(st.floats(140, 190), st.floats(13, 20), st.floats(3000, 4500), st.sampled_from(NAMES))
+def test_wind_helps_and_hinders_well_lifted_drives(ball_mph, launch, spin, name):
+    # Not everywhere: a low, slow drive with little spin loses more lift than drag in a tail wind.
+    ball = Ball(name)
+    base = carry_yd(ball_mph, launch, spin, ball)[0]
+    assert carry_yd(ball_mph, launch, spin, ball, wind=Wind(along_mps=4.0))[0] > base + 1
+    assert carry_yd(ball_mph, launch, spin, ball, wind=Wind(along_mps=-4.0))[0] < base - 1
+
+
+def test_density_shortens_flight_at_fixed_lift():
+    # At fixed lift force only: half the drag at the same lift is the same as density changing drag alone.
+    ball = Ball()
+    thin = carry_yd(150.0, 12.0, 2600.0, ball.scaled(0.8, 1.0))[0]
+    assert thin > carry_yd(150.0, 12.0, 2600.0, ball)[0] + 5
+
+
+def test_a_tilted_axis_bends_the_flight_to_its_side():
+    right = fly(Launch.of(70.0, 12.0, 2700.0, 0.0, 10.0), Ball(), STANDARD)
+    left = fly(Launch.of(70.0, 12.0, 2700.0, 0.0, -10.0), Ball(), STANDARD)
+    assert right.offline_m[0] > 5
+    assert left.offline_m[0] == pytest.approx(-right.offline_m[0], rel=1e-9)
+    assert right.carry_m[0] == pytest.approx(left.carry_m[0], rel=1e-12)
+    pushed = fly(Launch.of(70.0, 12.0, 2700.0, 3.0, 0.0), Ball(), STANDARD)
+    assert pushed.offline_m[0] == pytest.approx(pushed.carry_m[0] * np.sin(np.radians(3)), rel=1e-9)
+    blown = fly(Launch.straight(70.0, 12.0, 2700.0), Ball(), STANDARD, Wind(cross_mps=5.0))
+    assert blown.offline_m[0] > 5
+
+
+def test_many_at_once_equal_one_by_one():
+    launches = random_launches(50, seed=6)
+    together = fly(launches, Ball(), STANDARD)
+    for k in (0, 17, 49):
+        alone = fly(Launch(*(part[k : k + 1] for part in vars(launches).values())), Ball(), STANDARD)
+        assert alone.carry_m[0] == pytest.approx(together.carry_m[k], rel=1e-12)
+
+
+def test_a_topped_ball_stays_where_it_is():
+    landing = fly(Launch.straight(40.0, -3.0, 500.0), Ball(), STANDARD)
+    assert landing.carry_m[0] == 0
+    assert landing.speed_mps[0] == pytest.approx(40.0)
+
+
+def test_a_ball_without_speed_is_refused():
+    with pytest.raises(ValueError, match="above nil"):
+        fly(Launch.straight(0.0, 10.0, 2500.0), Ball(), STANDARD)

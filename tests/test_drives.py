@@ -1,0 +1,64 @@
+import polars as pl
+import pytest
+
+from pipeline.drives import golfer_codes, speed_of_study, typical_drives, usable
+
+
+def drives(**columns):
+    n = len(next(iter(columns.values())))
+    base = {
+        "golfer": ["ga"] * n,
+        "quarter": ["2026Q1"] * n,
+        "club_speed_mph": [100.0] * n,
+        "ball_speed_mph": [146.0] * n,
+        "launch_deg": [13.0] * n,
+        "spin_rpm": [2500.0] * n,
+        "spin_measured": [True] * n,
+    }
+    schema = {"ball_speed_mph": pl.Float64, "spin_measured": pl.Boolean}
+    return pl.DataFrame(base | columns, schema_overrides=schema)
+
+
+def test_typical_drive_is_not_moved_by_a_mishit():
+    table = drives(ball_speed_mph=[146.0, 147.0, 145.0, 147.0, 110.0], launch_deg=[12.0, 13.0, 14.0, 13.0, 30.0])
+    row = typical_drives(table, ["golfer"]).row(0, named=True)
+    assert row["speed_ratio"] == pytest.approx(1.46)
+    assert row["launch_deg"] == 13.0
+    assert row["shots"] == 5
+
+
+def test_club_speed_is_the_mean():
+    row = typical_drives(drives(club_speed_mph=[90.0, 91.0, 98.0]), ["golfer"]).row(0, named=True)
+    assert row["club_speed_mph"] == pytest.approx(93.0)
+
+
+@pytest.mark.parametrize(("known", "ratio"), [(2, 1.46), (1, None)])
+def test_ratio_is_known_from_half_the_drives_on(known, ratio):
+    table = drives(ball_speed_mph=[146.0] * known + [None] * (4 - known))
+    row = typical_drives(table, ["golfer"]).row(0, named=True)
+    assert row["speed_ratio"] == (pytest.approx(ratio) if ratio else None)
+
+
+def test_guessed_spin_is_used_only_where_none_is_measured():
+    table = drives(spin_rpm=[2000.0, 3000.0, 9000.0], spin_measured=[True, None, False])
+    assert typical_drives(table, ["golfer"]).item(0, "spin_rpm") == 2500.0
+    guessed = drives(spin_rpm=[3000.0, 3200.0], spin_measured=[False, False])
+    assert typical_drives(guessed, ["golfer"]).item(0, "spin_rpm") == 3100.0
+
+
+def test_usable_drives_have_measured_spin_and_the_speed():
+    table = drives(ball_speed_mph=[146.0, None, 146.0, 146.0], spin_measured=[True, True, False, None])
+    assert usable(table, "ball").tolist() == [True, False, False, True]
+    assert usable(table, "club").tolist() == [True, True, False, True]
+
+
+def test_a_study_without_ball_speed_is_fitted_on_club_speed(world):
+    assert speed_of_study(world.drives) == "ball"
+    assert speed_of_study(world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))) == "club"
+    few = world.golfers.get_column("golfer")[:7].implode()
+    known = pl.when(pl.col("golfer").is_in(few)).then("ball_speed_mph")
+    assert speed_of_study(world.drives.with_columns(known.alias("ball_speed_mph"))) == "club"
+
+
+def test_golfers_are_numbered_by_name():
+    assert golfer_codes(pl.DataFrame({"golfer": ["gc", "ga", "gc", "gb"]})).tolist() == [2, 0, 2, 1]
