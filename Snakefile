@@ -222,7 +222,7 @@ rule build_bands:
         parquet=f"{OUT}/benchmarks/bands.parquet",
         markdown=f"{OUT}/benchmarks/bands.md",
         workbook=f"{OUT}/benchmarks/bands.xlsx",
-        guide=f"{OUT}/benchmarks/guide.json",
+        frontier=f"{OUT}/benchmarks/frontier.json",
         chart=f"{OUT}/benchmarks/chart.json",
     threads: 2
     params:
@@ -256,7 +256,7 @@ rule keep_model:
         calibration=rules.calibrate_flight.output.calibration,
         calibrations=rules.calibrate_flight.output.table,
         drives=rules.standardise_shots.output.drives,
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         old=parent_files,
     output:
         comparison=f"{OUT}/model/comparison.md",
@@ -280,7 +280,7 @@ rule assess_golfers:
     input:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",
@@ -300,7 +300,7 @@ rule advise_delivery:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         golfers=rules.assess_golfers.output.golfers,
     output:
         slopes=f"{OUT}/model/delivery_slopes.csv",
@@ -319,7 +319,7 @@ rule plan_goals:
         drives=rules.standardise_shots.output.drives,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
     output:
@@ -338,7 +338,7 @@ rule assess_progress:
     input:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         golfers=rules.assess_golfers.output.golfers,
     output:
         progress=f"{OUT}/golfers/progress.csv",
@@ -458,7 +458,7 @@ rule write_sheets:
     input:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         tables=rules.build_flight_table.output.tables,
@@ -503,7 +503,7 @@ rule write_diagnostics:
         model=rules.fit_model.output.model,
         held_out=rules.fit_model.output.held_out,
         scores=rules.fit_model.output.scores,
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
     output:
         page=f"{OUT}/model/diagnostics.html",
     params:
@@ -518,7 +518,7 @@ rule write_diagnostics:
 rule write_lookup:
     input:
         model=MODEL["model"],
-        guide=rules.build_bands.output.guide,
+        frontier=rules.build_bands.output.frontier,
         calibration=CALIBRATION["calibration"],
     output:
         page=f"{OUT}/report/lookup.html",

@@ -127,8 +127,8 @@ def lookup(
     from pipeline.benchmark.lookup_command import Asked, answer_table, find_results, read_results
 
     asked = Asked(altitude_m, temp_c, wind_mph, turf)
-    study, model, guide, place = read_results(find_results(results), asked)
-    answer = look_up(model, guide, place, club_speed, launch, spin, ball_speed)
+    found = read_results(find_results(results), asked)
+    answer = look_up(found.model, found.frontier, found.place, club_speed, launch, spin, ball_speed)
     if as_json:
         click.echo(json.dumps(answer))
         return
@@ -140,7 +140,7 @@ def lookup(
         "temperature": (temp_c, "deg C"),
         "wind": (wind_mph, "mph"),
     }
-    click.echo(answer_table(study, answer, given, turf))
+    click.echo(answer_table(found.frontier.study, answer, given, turf))
 
 
 @cli.command()

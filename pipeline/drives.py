@@ -1,14 +1,22 @@
-"""What the fit takes of a shot, drives read piece by piece, which of them are used, and typical drives of golfers."""
+"""Drives of a study, read piece by piece on as many threads as a step has; which are used; golfers' typical drives.
+
+No statistic needs to know of pieces or threads: it hands `Drives` a function of a frame.
+"""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
 from pipeline.statistics.arrays import Array
+from pipeline.threads import in_order
+
+Made = TypeVar("Made")
+
+KEYS = ["golfer", "quarter"]  # of a golfer's quarter
 
 FIT_COLUMNS = (
     "golfer",
@@ -19,7 +27,7 @@ FIT_COLUMNS = (
     "ball_speed_mph",
     "launch_deg",
     "spin_rpm",
-    "carry_yd",
+    "carry_standard_yd",
     "spin_measured",
 )
 
@@ -71,7 +79,15 @@ class Drives:
 
     def usable(self, speed: str) -> "Drives":
         """Keep the drives that a fit over a speed can use."""
-        return Drives(lambda: (frame.filter(pl.Series(usable(frame, speed))) for frame in self.read()))
+        return self.mapped(lambda frame: frame.filter(pl.Series(usable(frame, speed))))
+
+    def each(self, made: Callable[[pl.DataFrame], Made]) -> Iterator[Made]:
+        """Apply a function to every frame, a few at a time, and give the results in the frames' order."""
+        return in_order(made, self.read())
+
+    def each_piece(self, made: "Callable[[Piece], Made]") -> Iterator[Made]:
+        """Do the same with the golfers' numbers beside each frame; frames without drives are left out."""
+        return in_order(made, self.pieces())
 
     def pieces(self) -> Iterator[Piece]:
         """Read the drives; pieces without any are left out."""
@@ -89,7 +105,7 @@ class Drives:
 
     def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
         """Apply a function to every frame and put the results under each other."""
-        return pl.concat([summed(frame) for frame in self.read()])
+        return pl.concat(list(self.each(summed)))
 
 
 def speed_of_study(drives: pl.DataFrame | Drives) -> Speed:

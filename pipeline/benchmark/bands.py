@@ -1,44 +1,35 @@
 """The speed-band table: golfers of a quarter, each moved to the band's centre, beside what is efficient there."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.benchmark.disclosure import PERCENTILES, protected_percentiles, protected_ratio, protected_share
-from pipeline.benchmark.frontier import Efficient
+from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
-from pipeline.fit.model import CarryModel
-from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.drives import KEYS, Drives, typical_drives
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.tables import BandTable, types_of
 
 
-@dataclass(frozen=True)
-class BandRules:
-    """How bands are made.
+def golfers_by_quarter(drives: pl.DataFrame | Drives, model: CarryModel, min_shots: int) -> pl.DataFrame:
+    """Give typical drives per golfer and quarter with `carry_p50_yd`, the median of reference carry, yd.
 
-    Attributes
-    ----------
-    centres_mph : tuple of float
-    half_width_mph : float
-        A golfer belongs to a band from `centre - half_width` up to, not including, `centre + half_width`.
-    min_golfers : int
-        A band of fewer golfers is suppressed; no figure of golfers rests on fewer (`pipeline.benchmark.disclosure`).
+    Golfers with fewer than `min_shots` drives are left out.
     """
 
-    centres_mph: tuple[float, ...]
-    half_width_mph: float
-    min_golfers: int
+    def typical_of(frame: pl.DataFrame) -> pl.DataFrame:
+        median = pl.col("carry_reference_yd").median().alias("carry_p50_yd")
+        carry = model.with_reference(frame).group_by(KEYS).agg(median)
+        typical = typical_drives(frame, KEYS).join(carry, on=KEYS, validate="1:1")
+        return typical.filter(pl.col("shots") >= min_shots)
 
-
-def adjusted_carry(drives: pl.DataFrame, model: CarryModel) -> pl.Series:
-    """Carry on the scale of the reference device and ball, yd, one value a drive."""
-    carry = drives.get_column("carry_yd").to_numpy() - model.offsets.design(drives) @ model.offset_yd
-    return pl.Series("carry_yd", carry)
+    return Drives.of(drives).gathered(typical_of).sort(KEYS)
 
 
 def at_centre(
@@ -60,23 +51,21 @@ def at_centre(
     tuple of Series
         Carry, and carry with the run of the typical drive, yd.
     """
-    club = typical.get_column("club_speed_mph").to_numpy()
-    launch, spin = typical.get_column("launch_deg").to_numpy(), typical.get_column("spin_rpm").to_numpy()
-    ratio = typical.get_column("speed_ratio").to_numpy().astype(float)
-    if model.trends.speed_ratio is not None:
-        ratio = np.where(np.isnan(ratio), model.trends.speed_ratio(club), ratio)
-    here = model.carry(model.speed(club, ratio), launch, spin)
-    there = model.carry(model.speed(np.full_like(club, centre_mph), ratio), launch, spin)
-    carry = typical.get_column("carry_p50_yd").to_numpy() + there - here
-    known = np.where(np.isnan(ratio), ASSUMED_RATIO, ratio)
-    return pl.Series(carry), pl.Series(carry + roller.run_yd(centre_mph * known, launch, spin))
+    here = Delivery.of(typical)
+    # An unknown ratio is that of the golfer's own speed at the centre too: the strike stays as it is.
+    there = here.struck(model.ratio(here)).at(np.full_like(here.club_speed_mph, centre_mph))
+    moved = model.expected(there) - model.expected(here)
+    carry = typical.get_column("carry_p50_yd").to_numpy() + moved
+    run = roller.run_yd(centre_mph * there.speed_ratio, there.launch_deg, there.spin_rpm)
+    return pl.Series(carry), pl.Series(carry + run)
 
 
 def band_table(
     model: CarryModel,
     typical: pl.DataFrame,
     efficient: Mapping[float, Efficient],
-    rules: BandRules,
+    bands: SpeedBands,
+    min_golfers: int,
     roller: Roller,
 ) -> pl.DataFrame:
     """Build the table `BandTable`.
@@ -88,7 +77,9 @@ def band_table(
         One row per golfer and quarter, as for `at_centre`, with `golfer`, `quarter` and `shots`.
     efficient : mapping of float to Efficient
         By band centre; a centre that the data don't reach is absent.
-    rules : BandRules
+    bands : SpeedBands
+    min_golfers : int
+        A band of fewer golfers is suppressed; no figure of golfers rests on fewer (`pipeline.benchmark.disclosure`).
     roller : Roller
 
     Returns
@@ -97,33 +88,33 @@ def band_table(
         One row for each quarter with any golfer and each band.
     """
     quarters = sorted(typical.get_column("quarter").unique().to_list())
-    rows = [
-        _row(model, typical.filter(pl.col("quarter") == quarter), quarter, centre, efficient.get(centre), rules, roller)
-        for quarter in quarters
-        for centre in rules.centres_mph
-    ]
+    rows = []
+    for quarter in quarters:
+        there = typical.filter(pl.col("quarter") == quarter)
+        for centre in bands.centres_mph:
+            here = there.filter(pl.Series(bands.holds(centre, there.get_column("club_speed_mph").to_numpy())))
+            rows.append(_row(model, here, quarter, centre, efficient.get(centre), min_golfers, roller))
     schema = types_of(BandTable)
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _row(
     model: CarryModel,
-    typical: pl.DataFrame,
+    here: pl.DataFrame,
     quarter: str,
     centre: float,
     efficient: Efficient | None,
-    rules: BandRules,
+    min_golfers: int,
     roller: Roller,
 ) -> dict[str, Any]:
-    speed = pl.col("club_speed_mph")
-    here = typical.filter((speed >= centre - rules.half_width_mph) & (speed < centre + rules.half_width_mph))
-    few = here.height < rules.min_golfers
+    """Give a band's row; `here` are its golfers of the quarter."""
+    few = here.height < min_golfers
     row: dict[str, Any] = {"quarter": quarter, "band_mph": float(centre), "suppressed": few}
     notes = []
     if few:
-        notes.append(f"fewer than {rules.min_golfers} golfers: their figures are suppressed")
+        notes.append(f"fewer than {min_golfers} golfers: their figures are suppressed")
     else:
-        row |= _golfers_part(model, here, centre, rules, roller)
+        row |= _golfers_part(model, here, centre, min_golfers, roller)
         gone = [f"{p}th" for p in PERCENTILES if row[f"carry_p{p}_yd"] is None]
         if gone:
             notes.append(f"too few golfers for the {', '.join(gone)} percentile")
@@ -134,7 +125,7 @@ def _row(
         if efficient.window is None:
             notes.append("no efficient window: the deliveries near the best leave no box")
         elif not few:
-            row["in_window_share"] = protected_share(_inside(here, efficient.window), rules.min_golfers)
+            row["in_window_share"] = protected_share(_inside(here, efficient.window), min_golfers)
             if row["in_window_share"] is None:
                 notes.append("too few golfers in the window or outside it for their share")
     row["note"] = "; ".join(notes) or None
@@ -142,15 +133,15 @@ def _row(
 
 
 def _golfers_part(
-    model: CarryModel, here: pl.DataFrame, centre: float, rules: BandRules, roller: Roller
+    model: CarryModel, here: pl.DataFrame, centre: float, min_golfers: int, roller: Roller
 ) -> dict[str, Any]:
     """Give what is told of a band's golfers, who are enough."""
     part: dict[str, Any] = {"golfers": here.height, "shots": int(here.get_column("shots").sum())}
     for kind, moved in zip(("carry", "total"), at_centre(model, here, centre, roller), strict=True):
-        found = protected_percentiles(moved.to_numpy(), rules.min_golfers)
+        found = protected_percentiles(moved.to_numpy(), min_golfers)
         part |= {f"{kind}_p{p}_yd": value for p, value in found.items()}
     ratios = here.get_column("speed_ratio").cast(pl.Float64).to_numpy()
-    return part | {"speed_ratio_p50": protected_ratio(ratios, rules.min_golfers)}
+    return part | {"speed_ratio_p50": protected_ratio(ratios, min_golfers)}
 
 
 def _efficient_part(efficient: Efficient) -> dict[str, Any]:

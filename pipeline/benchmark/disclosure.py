@@ -14,9 +14,6 @@ is left out would tell something itself. Tried before: leaving percentiles out w
 Whoever knows that rule learns more from the gap than from the figure.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 import numpy.typing as npt
 
@@ -106,29 +103,12 @@ def protected_share(inside: npt.NDArray[np.bool_], min_golfers: int) -> float | 
     return count / len(inside)
 
 
-# Decimals of what guide.json tells of the golfers about each speed. In full floats, weights at a hundred speeds could
+# What frontier.json says of the golfers about each speed is coarse: in full floats, weights at a hundred speeds could
 # be solved for the speed of every golfer.
-_GUIDE_DECIMALS = {"golfers": 1}
-_REACH_DIGITS = 4
+WEIGHT_DECIMALS = 1
+_NEAR_DIGITS = 4
 
 
-def coarse_guide_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """Round what a row of guide.json tells of the golfers and drives about its speed; all else stays.
-
-    Parameters
-    ----------
-    row : mapping
-        One speed: keys of `Efficient`, and `reach` with those of `Reach`.
-    """
-    reach = {name: _significant(value) for name, value in row["reach"].items()}
-    rounded = {name: round(row[name], decimals) for name, decimals in _GUIDE_DECIMALS.items()}
-    return {**row, **rounded, "reach": reach}
-
-
-def _significant(value: Any) -> Any:
-    """Round numbers, in lists too, to four significant digits; None stays."""
-    if value is None:
-        return None
-    if isinstance(value, list | tuple):
-        return [_significant(part) for part in value]
-    return float(f"{value:.{_REACH_DIGITS}g}")
+def coarse(values: Array) -> Array:
+    """Round numbers that describe the drives near a speed to four significant digits; NaN stays."""
+    return np.array([float(f"{value:.{_NEAR_DIGITS}g}") for value in values.ravel()], dtype=float).reshape(values.shape)

@@ -1,7 +1,6 @@
-"""How far the drives of a study reach: the deliveries and speed ratios near each club speed that a fit may speak of."""
+"""Where the drives near each club speed lie: the deliveries and speed ratios that a fit may speak of."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -14,40 +13,32 @@ from pipeline.statistics.arrays import Array
 INSIDE = 9.21034037197618
 RATIO_SDS = 3.5
 
+# A floor of the reading errors keeps the ellipse from closing where all drives are alike.
+LEAST_LAUNCH_SD_DEG, LEAST_SPIN_SD_RPM = 0.3, 80.0
+
 
 @dataclass(frozen=True)
-class Reach:
-    """Means and spreads of the drives near one club speed.
+class DrivesNear:
+    """Means and spreads of the drives near n club speeds.
 
     Attributes
     ----------
-    mean : tuple of float
+    mean : ndarray, shape (n, 2)
         Launch, deg, and spin, rpm.
-    inverse : tuple of tuple of float
-        Inverse of their covariance.
-    ratio_lo, ratio_hi : float or None
-        Speed ratios that the drives reach; None where ball speed is not known.
+    inverse : ndarray, shape (n, 2, 2)
+        Inverse of their covariance: inside is the ellipse that would hold 99 % of normally scattered drives.
+    ratio_lo, ratio_hi : ndarray, shape (n,)
+        Speed ratios that the drives reach; NaN where ball speed isn't known.
     """
 
-    mean: tuple[float, float]
-    inverse: tuple[tuple[float, float], tuple[float, float]]
-    ratio_lo: float | None
-    ratio_hi: float | None
-
-    def holds(self, launch_deg: float, spin_rpm: float) -> bool:
-        """Say whether a delivery lies in the ellipse that would hold 99 % of normally scattered drives."""
-        step = np.array([launch_deg - self.mean[0], spin_rpm - self.mean[1]])
-        return bool(step @ np.array(self.inverse) @ step <= INSIDE)
-
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "Reach":
-        """Rebuild from the plain values of `vars`."""
-        a, b = raw["inverse"]
-        return cls((raw["mean"][0], raw["mean"][1]), ((a[0], a[1]), (b[0], b[1])), raw["ratio_lo"], raw["ratio_hi"])
+    mean: Array
+    inverse: Array
+    ratio_lo: Array
+    ratio_hi: Array
 
 
-def reach_at(drives: pl.DataFrame | Drives, speeds_mph: Array, half_width_mph: float) -> list[Reach]:
-    """Work out the reach at several club speeds.
+def drives_near(drives: pl.DataFrame | Drives, speeds_mph: Array, half_width_mph: float) -> DrivesNear:
+    """Work out where the drives near several club speeds lie.
 
     Parameters
     ----------
@@ -57,15 +48,21 @@ def reach_at(drives: pl.DataFrame | Drives, speeds_mph: Array, half_width_mph: f
     half_width_mph : float
         Standard deviation of the kernel over speed.
 
-    Returns
-    -------
-    list of Reach
-        One a speed. Drives are summed by whole mph first, so that the cost doesn't grow with their number.
+    Notes
+    -----
+    Drives are summed by whole mph first, so that the cost doesn't grow with their number.
     """
     sums = Drives.of(drives).gathered(_sums).group_by("mph", maintain_order=True).sum().sort("mph")
     mph = sums.get_column("mph").to_numpy()
     columns = sums.drop("mph").to_numpy().astype(float)
-    return [_reach(kernel_weights(mph, float(v), half_width_mph) @ columns) for v in speeds_mph]
+    found = [_near(kernel_weights(mph, float(v), half_width_mph) @ columns) for v in speeds_mph]
+    mean, inverse, lo, hi = zip(*found, strict=True) if found else ((), (), (), ())
+    return DrivesNear(
+        np.array(mean, dtype=float).reshape(-1, 2),
+        np.array(inverse, dtype=float).reshape(-1, 2, 2),
+        np.array(lo, dtype=float),
+        np.array(hi, dtype=float),
+    )
 
 
 def _sums(drives: pl.DataFrame) -> pl.DataFrame:
@@ -84,16 +81,15 @@ def _sums(drives: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _reach(sums: Array) -> Reach:
+def _near(sums: Array) -> tuple[list[float], Array, float, float]:
     n, l, p, ll, lp, pp, rn, r, rr = sums
     mean_l, mean_p = l / n, p / n
     cross = lp / n - mean_l * mean_p
-    # A floor of the reading errors keeps the ellipse from closing where all drives are alike.
-    covariance = np.array([[max(ll / n - mean_l**2, 0.09), cross], [cross, max(pp / n - mean_p**2, 80.0**2)]])
-    a, b = np.linalg.inv(covariance).tolist()
-    lo = hi = None
+    of_launch = max(ll / n - mean_l**2, LEAST_LAUNCH_SD_DEG**2)
+    of_spin = max(pp / n - mean_p**2, LEAST_SPIN_SD_RPM**2)
+    inverse = np.linalg.inv(np.array([[of_launch, cross], [cross, of_spin]]))
+    lo = hi = np.nan
     if rn > 0:
-        mean_r = r / rn
-        sd = np.sqrt(max(rr / rn - mean_r**2, 0.0))
-        lo, hi = float(mean_r - RATIO_SDS * sd), float(mean_r + RATIO_SDS * sd)
-    return Reach((float(mean_l), float(mean_p)), ((a[0], a[1]), (b[0], b[1])), lo, hi)
+        room = RATIO_SDS * np.sqrt(max(rr / rn - (r / rn) ** 2, 0.0))
+        lo, hi = float(r / rn - room), float(r / rn + room)
+    return [float(mean_l), float(mean_p)], inverse, lo, hi

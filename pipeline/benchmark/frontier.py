@@ -1,257 +1,180 @@
-"""Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
+"""The frontier: what is efficient at every club speed, and which drives near it a figure may speak of.
 
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
-from typing import Any
+Lookups, golfers, goals, advice and pages all ask this one table; frontier.json is its dump, and the coach's page works
+on that.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
-from scipy.special import stdtrit
 
-from pipeline.benchmark.run_and_conditions import Roller, better_ball_speed
-from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
-from pipeline.benchmark.window import Window, largest_window
-from pipeline.fit.model import CarryModel
-from pipeline.fit.resampled import ResampledFits
-from pipeline.fit.usual_delivery import UsualDelivery
+from pipeline.benchmark.drives_near import INSIDE, DrivesNear
+from pipeline.benchmark.window import Window
+from pipeline.fit.model import Delivery
 from pipeline.statistics.arrays import Array
 
-LAUNCH_STEP_DEG = 0.25
-SPIN_STEP_RPM = 50.0
-# The grids reach this many steps beyond the deliveries: the tails of their density, and their move along the trend.
-LAUNCH_ROOM, SPIN_ROOM = 12, 14
-LEAST_LAUNCH_DEG, LEAST_SPIN_RPM = 1.0, 500.0
-# The spread of deliveries about their trend changes little with speed, so it is taken over this many times the
-# half-width; where they lie follows the trend.
-SHAPE_WIDTHS = 2.0
-# A window holds only deliveries that fall short by less than the tolerance with this one-sided confidence: 80 %.
-WINDOW_Z = 0.8416212335729143
-COARSER = 2  # replicates look at every second grid point: the maximum is flat, and they cost 200 times as much
-# What the deliveries' support learns from the golfers about a speed: place, spread and slope of launch and of spin.
-# Resampling a few golfers shows too little of their doubt: it is widened as a standard deviation's is, by n / (n - 6).
-LEARNT = 6
+HALF_GRID_MPH = 0.5  # a club speed farther than this from every grid speed is out of reach
+_ROUNDING = 1e-9
+
+WINDOW_EDGES = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")
+
+# Why there is no answer; the coach's page fills in the same sentences.
+REFUSALS = {
+    "no_benchmarks": "No answer: this academy has too few golfers at any club speed for a benchmark.",
+    "beyond": "No answer at {speed} mph. This academy's drives run from {lo} to {hi} mph.",
+    "gap": "No answer at {speed} mph: too few golfers here have about that club speed.",
+    "delivery": "No answer: hardly any drive near {speed} mph launches at {launch} deg with {spin} rpm of spin. "
+    "Usual are {usual_launch} deg and {usual_spin} rpm.",
+    "ratio": "No answer: a ball speed of {ball} mph is {ratio} times the club speed. "
+    "Drives near {speed} mph have {ratio_lo} to {ratio_hi}.",
+}
 
 
 @dataclass(frozen=True)
-class Population:
-    """Golfers with enough drives to show what deliveries exist, one entry each.
+class Frontier:
+    """What is efficient at n club speeds; all arrays of shape (n,).
 
     Attributes
     ----------
-    place : ndarray of int, shape (golfers,)
-        Their columns in `ResampledFits.counts`.
-    speed_mph, launch_deg, spin_rpm : ndarray, shape (golfers,)
-    """
-
-    place: npt.NDArray[np.int64]
-    speed_mph: Array
-    launch_deg: Array
-    spin_rpm: Array
-
-    @classmethod
-    def from_typical(cls, typical: pl.DataFrame, min_shots: int) -> "Population":
-        """Take the golfers with at least `min_shots` drives from the table of typical drives."""
-        rows = typical.with_row_index("place").filter(pl.col("shots") >= min_shots)
-        columns = (rows.get_column(c).to_numpy().astype(float) for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
-        return cls(rows.get_column("place").to_numpy().astype(np.int64), *columns)
-
-    def grids(self) -> tuple[Array, Array]:
-        """Give launch (deg) and spin (rpm) grids that hold every delivery with room to spare."""
-        launch = _steps(self.launch_deg, LAUNCH_STEP_DEG, LAUNCH_ROOM, LEAST_LAUNCH_DEG)
-        return launch, _steps(self.spin_rpm, SPIN_STEP_RPM, SPIN_ROOM, LEAST_SPIN_RPM)
-
-    def shape_weights(self, speed_mph: float, half_width_mph: float) -> Array:
-        """Weigh golfers for the spread of deliveries about the trend at one club speed, shape (golfers,)."""
-        return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
-
-    def moved_to(self, speed_mph: float, trends: UsualDelivery) -> tuple[Array, Array]:
-        """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
-        to_launch = trends.launch(speed_mph) - trends.launch(self.speed_mph)
-        to_spin = trends.spin(speed_mph) - trends.spin(self.speed_mph)
-        return self.launch_deg + to_launch, self.spin_rpm + to_spin
-
-
-@dataclass(frozen=True)
-class Efficient:
-    """What is efficient at one club speed.
-
-    Attributes
-    ----------
-    carry_yd, lo90_yd, hi90_yd, std_error_yd : float
-        Efficient carry with its 90 % interval and standard error over resampled golfers.
-    launch_deg, spin_rpm : float
+    study : str
+    air : dict of str to float
+        Standard conditions: temp_c, pressure_hpa, humidity.
+    turf : str
+        Firmness of the fairway.
+    model_file : str
+        Path of the model that it was made with, from the study's results.
+    speed_mph : ndarray
+        Rising.
+    carry_yd, lo90_yd, hi90_yd, std_error_yd : ndarray
+        Efficient carry, its 90 % interval and its standard error.
+    launch_deg, spin_rpm : ndarray
         The delivery that gives it.
-    window : Window or None
-    golfers : float
-        Weight of the golfers behind it: 1 for each at this very speed, less for others.
-    total_yd, total_launch_deg, total_spin_rpm, total_window
-        The same for carry and run together: the largest expected total over the same deliveries.
+    golfers : ndarray
+        Weight of the golfers behind it.
+    total_yd, total_launch_deg, total_spin_rpm : ndarray
+        The largest carry and run together, and the delivery that gives it.
+    launch_lo_deg, launch_hi_deg, spin_lo_rpm, spin_hi_rpm : ndarray
+        The efficient window; NaN where there is none. With `total_` before the name the one for carry and run.
+    near : DrivesNear
+        Where the drives near each speed lie.
     """
 
-    speed_mph: float
-    carry_yd: float
-    lo90_yd: float
-    hi90_yd: float
-    std_error_yd: float
-    launch_deg: float
-    spin_rpm: float
-    window: Window | None
-    golfers: float
-    total_yd: float
-    total_launch_deg: float
-    total_spin_rpm: float
-    total_window: Window | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        return asdict(self)
-
-
-@dataclass(frozen=True)
-class Map:
-    """Expected carry over launch and spin at one club speed when struck as the better quarter do."""
-
+    study: str
+    air: dict[str, float]
+    turf: str
+    model_file: str
+    speed_mph: Array
+    carry_yd: Array
+    lo90_yd: Array
+    hi90_yd: Array
+    std_error_yd: Array
     launch_deg: Array
     spin_rpm: Array
-    carry_yd: Array
-    supported: npt.NDArray[np.bool_]
+    golfers: Array
+    total_yd: Array
+    total_launch_deg: Array
+    total_spin_rpm: Array
+    launch_lo_deg: Array
+    launch_hi_deg: Array
+    spin_lo_rpm: Array
+    spin_hi_rpm: Array
+    total_launch_lo_deg: Array
+    total_launch_hi_deg: Array
+    total_spin_lo_rpm: Array
+    total_spin_hi_rpm: Array
+    near: DrivesNear
 
+    def reaches(self, club_speed_mph: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Say which club speeds the benchmarks reach, in their shape; NaN is none."""
+        speed, grid = np.asarray(club_speed_mph, dtype=float), self.speed_mph
+        if len(grid) == 0:
+            return np.zeros(speed.shape, dtype=bool)
+        gap = np.abs(grid[self.nearest(speed)] - speed)
+        return np.asarray((speed >= grid[0]) & (speed <= grid[-1]) & (gap <= HALF_GRID_MPH + _ROUNDING))
 
-def supported_speeds(population: Population, half_width_mph: float, min_golfers: int, speeds_mph: Array) -> Array:
-    """Keep the speeds that lie between golfers' speeds and have golfers of weight `min_golfers` about them."""
-    if len(population.speed_mph) == 0:
-        return np.array([])
-    near = (kernel_weights(population.speed_mph, float(v), half_width_mph).sum() for v in speeds_mph)
-    weights = np.fromiter(near, dtype=float, count=len(speeds_mph))
-    lo, hi = population.speed_mph.min() - 1, population.speed_mph.max() + 1
-    kept: Array = speeds_mph[(weights >= min_golfers) & (speeds_mph >= lo) & (speeds_mph <= hi)]
-    return kept
+    def nearest(self, club_speed_mph: npt.ArrayLike) -> npt.NDArray[np.int64]:
+        """Give the place of the grid speed next to each club speed, the slower of two as near."""
+        speed, grid = np.nan_to_num(np.asarray(club_speed_mph, dtype=float)), self.speed_mph
+        after = np.searchsorted(grid, speed).clip(0, len(grid) - 1)
+        before = (after - 1).clip(0)
+        return np.asarray(np.where(np.abs(grid[after] - speed) < np.abs(grid[before] - speed), after, before))
 
+    def at(self, values: str | Array, club_speed_mph: npt.ArrayLike) -> Array:
+        """Interpolate a column, by name, or values over the grid at club speeds; NaN out of reach."""
+        speed = np.asarray(club_speed_mph, dtype=float)
+        if len(self.speed_mph) == 0:
+            return np.full(speed.shape, np.nan)
+        column = getattr(self, values) if isinstance(values, str) else values
+        return np.where(self.reaches(speed), np.interp(speed, self.speed_mph, column), np.nan)
 
-def map_at(model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
-    """Work out expected carry and support over launch and spin at one club speed."""
-    launch, spin = population.grids()
-    weights = population.shape_weights(speed_mph, half_width_mph)
-    supported = support_mask(*population.moved_to(speed_mph, model.trends), weights, launch, spin)
-    return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), supported)
+    def carry_beyond(self, club_speed_mph: Array) -> Array:
+        """Give efficient carry at club speeds, yd; beyond the ends of the grid that of the end, 0 without any grid."""
+        if len(self.speed_mph) == 0:
+            return np.zeros(club_speed_mph.shape)
+        return np.interp(club_speed_mph, self.speed_mph, self.carry_yd)
 
+    def slope_at(self, values: Array, club_speed_mph: Array) -> Array:
+        """Give how values over the grid go with club speed, per mph; NaN out of reach."""
+        if len(self.speed_mph) < 2:
+            return np.zeros(club_speed_mph.shape)
+        return self.at(np.gradient(values, self.speed_mph), club_speed_mph)
 
-def efficient_at(
-    model: CarryModel,
-    replicates: ResampledFits,
-    population: Population,
-    speed_mph: float,
-    half_width_mph: float,
-    tolerance_yd: float,
-    roller: Roller,
-) -> Efficient:
-    """Work out efficient carry and window at one club speed.
+    def window_at(self, club_speed_mph: float) -> Window | None:
+        """Give the efficient window at a club speed; None where there is none."""
+        edges = [float(self.at(name, club_speed_mph)) for name in WINDOW_EDGES]
+        return None if np.isnan(edges).any() else Window(*edges)
 
-    Parameters
-    ----------
-    model : CarryModel
-    replicates : ResampledFits
-    population : Population
-    speed_mph : float
-        A supported speed.
-    half_width_mph : float
-        Standard deviation of the kernel over speed.
-    tolerance_yd : float
-        How far below efficient carry the window reaches, less what is not sure.
-    roller : Roller
+    def best_delivery(self, club_speed_mph: npt.ArrayLike, speed_ratio: npt.ArrayLike) -> Delivery:
+        """Give the delivery of efficient carry at club speeds, struck with given ratios."""
+        speed = np.asarray(club_speed_mph, dtype=float)
+        ratio = np.asarray(speed_ratio, dtype=float)
+        return Delivery(speed, ratio, self.at("launch_deg", speed), self.at("spin_rpm", speed))
 
-    Returns
-    -------
-    Efficient
-    """
-    at = map_at(model, population, speed_mph, half_width_mph)
-    bests, gap_error = _replicated(model, replicates, population, speed_mph, half_width_mph)
-    surely = WINDOW_Z * _on_fine_grid(gap_error, at.carry_yd.shape)
-    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd - surely)
-    run = roller.run_yd(better_ball_speed(model, speed_mph), at.launch_deg[:, None], at.spin_rpm[None, :])
-    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd - surely)
-    weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
-    golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
-    freedom = max(golfers - LEARNT, 2.0)
-    std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
-    reach = float(stdtrit(freedom, 0.95)) * std_error
-    return Efficient(
-        speed_mph,
-        carry,
-        carry - reach,
-        carry + reach,
-        std_error,
-        launch,
-        spin,
-        window,
-        float(weights.sum()),
-        total,
-        total_launch,
-        total_spin,
-        total_window,
-    )
+    def holds(self, delivery: Delivery) -> npt.NDArray[np.bool_]:
+        """Say whether drives near their club speed have such deliveries, in the broadcast shape.
 
+        A ratio that isn't known passes; a club speed that the benchmarks don't reach doesn't.
+        """
+        drives = delivery.broadcast()
+        there = self.reaches(drives.club_speed_mph)
+        if not there.any():
+            return there
+        place = self.nearest(drives.club_speed_mph)
+        return there & self._in_ellipse(place, drives) & self._in_ratios(place, drives.speed_ratio)
 
-def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
-    """Give the largest supported value of a map, its launch and spin, and the window around it.
+    def _in_ellipse(self, place: npt.NDArray[np.int64], drives: Delivery) -> npt.NDArray[np.bool_]:
+        step = np.stack([drives.launch_deg, drives.spin_rpm], axis=-1) - self.near.mean[place]
+        return np.asarray(np.einsum("...i,...ij,...j->...", step, self.near.inverse[place], step) <= INSIDE)
 
-    `tolerance_yd` is a map of its own: smaller where less is known.
-    """
-    best = np.unravel_index(np.argmax(np.where(at.supported, yards, -np.inf)), yards.shape)
-    most = float(yards[best])
-    inside = at.supported & (yards >= most - tolerance_yd)
-    window = largest_window(inside, at.launch_deg, at.spin_rpm)
-    return most, float(at.launch_deg[best[0]]), float(at.spin_rpm[best[1]]), window
+    def _in_ratios(self, place: npt.NDArray[np.int64], ratio: Array) -> npt.NDArray[np.bool_]:
+        lo, hi = self.near.ratio_lo[place], self.near.ratio_hi[place]
+        return np.asarray(np.isnan(ratio) | np.isnan(lo) | ((ratio >= lo) & (ratio <= hi)))
 
-
-def _replicated(
-    model: CarryModel, replicates: ResampledFits, population: Population, speed_mph: float, half_width_mph: float
-) -> tuple[Array, Array]:
-    """Refit efficient carry.
-
-    Returns
-    -------
-    bests : ndarray, shape (replicates,)
-        Efficient carry in each replicate, yd; NaN where a draw has nobody near.
-    gap_error : ndarray, shape (m, n)
-        Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
-    """
-    launch, spin = (grid[::COARSER] for grid in population.grids())
-    weights = population.shape_weights(speed_mph, half_width_mph)
-    inside = replicate_masks(_drawn_deliveries(replicates, population, speed_mph, weights), launch, spin)
-    speed = replicates.better_speed(model, speed_mph)
-    carry = model.surface.on_grid(replicates.coefficients, speed, launch, spin)
-    carry *= (1 + replicates.better_share)[:, None, None]
-    best = np.where(inside, carry, -np.inf).max(axis=(1, 2))
-    sound = np.isfinite(best)
-    gap = best[sound, None, None] - carry[sound]
-    return np.where(sound, best, np.nan), np.std(gap, axis=0)
-
-
-def _drawn_deliveries(
-    replicates: ResampledFits, population: Population, speed_mph: float, weights: Array
-) -> Iterator[tuple[Array, Array, Array]]:
-    """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
-    step = speed_mph - population.speed_mph
-    for counts, launch_slope, spin_slope in zip(
-        replicates.counts, replicates.launch_slope, replicates.spin_slope, strict=True
-    ):
-        here = counts[population.place]
-        drawn = np.flatnonzero(here > 0)
-        steps = step[drawn]
-        launch = population.launch_deg[drawn] + launch_slope * steps
-        spin = population.spin_rpm[drawn] + spin_slope * steps
-        yield launch, spin, weights[drawn] * here[drawn]
-
-
-def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:
-    """Give every fine grid point the value of the coarser one at or before it."""
-    wide = np.repeat(np.repeat(coarse, COARSER, axis=0), COARSER, axis=1)
-    return wide[: shape[0], : shape[1]]
-
-
-def _steps(values: Array, step: float, room: int, least: float) -> Array:
-    first = max(np.floor(values.min() / step) - room, np.ceil(least / step))
-    last = np.ceil(values.max() / step) + room
-    return np.asarray(np.arange(first, last + 1) * step, dtype=float)
+    def refusal(self, delivery: Delivery) -> str | None:
+        """Say why a single drive gets no answer; None where it does."""
+        speed = float(delivery.club_speed_mph)
+        if len(self.speed_mph) == 0:
+            return REFUSALS["no_benchmarks"]
+        if not self.reaches(speed):
+            lo, hi = float(self.speed_mph[0]), float(self.speed_mph[-1])
+            kind = "gap" if lo <= speed <= hi else "beyond"
+            return REFUSALS[kind].format(speed=f"{speed:g}", lo=f"{lo:g}", hi=f"{hi:g}")
+        place, ratio = self.nearest(speed), float(delivery.speed_ratio)
+        if not self._in_ellipse(place, delivery):
+            return REFUSALS["delivery"].format(
+                speed=f"{speed:g}",
+                launch=f"{float(delivery.launch_deg):.1f}",
+                spin=f"{float(delivery.spin_rpm):,.0f}",
+                usual_launch=f"{self.near.mean[place, 0]:.1f}",
+                usual_spin=f"{self.near.mean[place, 1]:,.0f}",
+            )
+        if self._in_ratios(place, delivery.speed_ratio):
+            return None
+        return REFUSALS["ratio"].format(
+            speed=f"{speed:g}",
+            ball=f"{speed * ratio:.6g}",
+            ratio=f"{ratio:.2f}",
+            ratio_lo=f"{self.near.ratio_lo[place]:.2f}",
+            ratio_hi=f"{self.near.ratio_hi[place]:.2f}",
+        )

@@ -1,23 +1,24 @@
 """Reading a study's results for a lookup, and the answer as a small table (an edge module)."""
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from pipeline.benchmark.lookup import Guide, Place
+from pipeline.benchmark.frontier import Frontier
+from pipeline.benchmark.lookup import Place
 from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.edge.artefacts import read_artefact
 from pipeline.errors import UserError
-from pipeline.fit.model import CarryModel
-from pipeline.flight.calibrate import Calibration
+from pipeline.fit.model import CarryModel, FittedModel
+from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air, pressure_at
 from pipeline.physics.turf import FIRMNESS
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
-GUIDE = Path("benchmarks/guide.json")
+FRONTIER = Path("benchmarks/frontier.json")
 CALIBRATION = Path("flight/calibration.json")
 
 
@@ -30,15 +31,15 @@ def find_results(given: Path | None) -> Path:
         If there are none.
     """
     if given is not None:
-        if not (given / GUIDE).is_file():
+        if not (given / FRONTIER).is_file():
             raise UserError(
                 f"{given}: holds no benchmarks; give a study's folder below results/, or run snakemake first."
             )
         return given
-    made = [path.parent.parent for path in RESULTS.glob(f"*/{GUIDE}")]
+    made = [path.parent.parent for path in RESULTS.glob(f"*/{FRONTIER}")]
     if not made:
         raise UserError("results: holds no study's benchmarks; run snakemake first, or give the folder by --results.")
-    return max(made, key=lambda folder: ((folder / GUIDE).stat().st_mtime_ns, folder.name))
+    return max(made, key=lambda folder: ((folder / FRONTIER).stat().st_mtime_ns, folder.name))
 
 
 @dataclass(frozen=True)
@@ -51,27 +52,31 @@ class Asked:
     turf: str | None = None
 
 
-def read_results(folder: Path, asked: Asked) -> tuple[str, CarryModel, Guide, Place]:
-    """Read what a lookup needs: the study's name, the model, the guide, the place.
+@dataclass(frozen=True)
+class StudyResults:
+    """What answers to coaches are made from."""
+
+    frontier: Frontier
+    model: CarryModel
+    place: Place
+    model_path: Path
+
+
+def read_results(folder: Path, asked: Asked) -> StudyResults:
+    """Read what a lookup needs.
 
     Raises
     ------
     UserError
         If a file is missing or not what the workflow writes.
     """
-    try:
-        guide = json.loads((folder / GUIDE).read_text(encoding="utf-8"))
-        file = folder / guide["model_file"]
-        model = json.loads(file.read_text(encoding="utf-8"))
-        # A kept model has its calibration of flight beside it.
-        flight = (
-            file.with_name(CALIBRATION.name) if file.with_name(CALIBRATION.name).is_file() else folder / CALIBRATION
-        )
-        kept = Calibration.from_dict(json.loads(flight.read_text(encoding="utf-8"))["calibration"])
-        place = place_of(kept, guide["air"], str(guide["turf"]), asked)
-        return str(guide["study"]), CarryModel.from_dict(model["model"]), Guide.from_dict(guide), place
-    except (OSError, ValueError, KeyError, TypeError):
-        raise UserError(f"{folder}: its model or guide can't be read; run snakemake again to make them anew.") from None
+    frontier = read_artefact(folder / FRONTIER, Frontier)
+    path = folder / frontier.model_file
+    # A kept model has its calibration of flight beside it.
+    beside = path.with_name(CALIBRATION.name)
+    flight = read_artefact(beside if beside.is_file() else folder / CALIBRATION, StudyFlight)
+    place = place_of(flight.calibration, frontier.air, frontier.turf, asked)
+    return StudyResults(frontier, read_artefact(path, FittedModel).model, place, path)
 
 
 def place_of(kept: Calibration, air: dict[str, float], turf: str, asked: Asked) -> Place:

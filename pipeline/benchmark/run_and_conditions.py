@@ -5,22 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.model import CarryModel
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.flight_table import FlightTable
-from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import RPM, Launch, Wind, fly
 from pipeline.physics.turf import Turf, run_m
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
-
-
-def better_ball_speed(model: CarryModel, club_speed_mph: float) -> float:
-    """Give ball speed, mph, when struck as the better quarter do; for a model over club speed an assumed ratio."""
-    if model.surface.speed == "ball":
-        return float(model.better_speed(club_speed_mph))
-    return club_speed_mph * ASSUMED_RATIO
 
 
 @dataclass(frozen=True)

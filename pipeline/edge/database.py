@@ -17,7 +17,7 @@ from pipeline.edge.drives_file import PIECE_ROWS
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
 
 # Columns of drives.parquet that have another name in the database.
-_OF_DRIVES = {"carry_yd": "carry_standard_yd AS carry_yd", "carry_measured_yd": "carry_yd AS carry_measured_yd"}
+_OF_DRIVES = {"carry_measured_yd": "carry_yd AS carry_measured_yd"}
 
 
 def read_distinct(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:

@@ -103,7 +103,7 @@ def carry_by(
     Returns
     -------
     Drives
-        The same with carry_yd so moved. The grids of flight are flown anew, about a second for each air.
+        The same with carry_standard_yd so moved. The grids of flight are flown anew, about a second for each air.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
@@ -114,15 +114,14 @@ def carry_by(
 
     def moved(frame: pl.DataFrame) -> pl.DataFrame:
         change = standard_change_yd(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
-        return frame.with_columns((pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_yd"))
+        return frame.with_columns((pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_standard_yd"))
 
-    return Drives(lambda: (moved(frame) for frame in read.read()))
+    return read.mapped(moved)
 
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
     """Give predicted minus measured carry of drives, yd, shape (n,), both on the model's reference device and ball."""
-    measured = drives.get_column("carry_yd").to_numpy() - model.offsets.design(drives) @ model.offset_yd
-    return predict_from(model, drives, True, True, True) - measured
+    return predict_from(model, drives, True, True, True) - model.reference_carry(drives)
 
 
 def errors_by_fold(drives: Drives, folds: pl.DataFrame, models: Sequence[CarryModel]) -> Array:
@@ -203,7 +202,7 @@ def score_both(
     its own form is fitted again to the drives of its golfers and quarters. Plain predictions, which flatter it, stand
     in where those are no longer in the study.
     """
-    speed, trends = old.model.surface.speed, old.model.trends
+    speed, trends = old.model.surface.speed, old.model.usual
     survey = drives if isinstance(drives, Survey) else Survey.of(drives, seed)
     folds = survey.fold_of_golfers
     rows = Drives.of(old_drives).usable(speed)
@@ -231,7 +230,7 @@ def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: 
     if not any(entering(frame, among).height for frame in rows.read()):
         raise UserError("The fit has no drives; add logs.")
     survey = Survey.of(rows, folds=folds, among=among)
-    return models_held_out(Candidate("old", lambda _: old.model.surface), survey, old.model.trends)
+    return models_held_out(Candidate("old", lambda _: old.model.surface), survey, old.model.usual)
 
 
 def paired_score(errors: pl.DataFrame) -> PairedScore:

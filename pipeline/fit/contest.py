@@ -13,14 +13,13 @@ import polars as pl
 from pipeline.drives import Drives, Piece, Speed, inputs, typical_drives
 from pipeline.errors import UserError
 from pipeline.fit.flight_surface import FlightMaker, FlightSurface
-from pipeline.fit.model import CarryModel, known_key
+from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.fit.surface import Extent, Inputs, Surface, line, quadratic, splines
 from pipeline.fit.usual_delivery import BETTER_QUARTER, UsualDelivery, fit_usual_delivery, strike_effects, strikes_of
 from pipeline.flight.offsets import Offsets, count_levels, every_level, offsets_from
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
 from pipeline.statistics.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
-from pipeline.threads import in_order
 
 FOLDS = 10
 MIN_GOLFERS = 6
@@ -213,11 +212,11 @@ class Factored:
             x = inputs(entering.drives, surface.speed)
             base, design = surface.base_and_design(*x)
             X = np.hstack([design, levels.design(entering.drives)])
-            y = entering.drives.get_column("carry_yd").to_numpy() - base
+            y = entering.drives.get_column("carry_standard_yd").to_numpy() - base
             fold = survey.fold[entering.golfer]
             return [(int(k), Factor.of(X[fold == k], y[fold == k])) for k in np.unique(fold)]
 
-        for found in in_order(factored, survey.drives.pieces()):
+        for found in survey.drives.each_piece(factored):
             for k, factor in found:
                 parts[k] = Factor.joined([parts[k], factor])
         return cls(surface, levels, parts)
@@ -279,13 +278,13 @@ def fit_candidate(
     def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
         base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
         X = np.hstack([design, offsets.design(piece.drives)])
-        residual = piece.drives.get_column("carry_yd").to_numpy() - base - X @ solved.coefficients
+        residual = piece.drives.get_column("carry_standard_yd").to_numpy() - base - X @ solved.coefficients
         sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
         club = surface.speed == "club"
         return sums.T @ sums, strikes_of(piece.drives, model.departure(piece.drives)) if club else None
 
     meat, strikes = np.zeros_like(solved.bread), []
-    for part, struck in in_order(second, survey.drives.pieces()):
+    for part, struck in survey.drives.each_piece(second):
         meat += part
         strikes += [] if struck is None else [struck]
     if strikes:
@@ -332,7 +331,7 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
         for k in np.unique(fold):
             out = np.flatnonzero(fold == k)
             rows, model = piece.drives[out], models[k]
-            here[1, out] = rows.get_column("carry_yd").to_numpy() - model.offsets.design(rows) @ model.offset_yd
+            here[1, out] = model.reference_carry(rows)
             for place, one in enumerate(known, start=2):
                 here[place, out] = predict_from(model, rows, *one)
         return here
@@ -341,7 +340,7 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
     fold, measured = np.empty(drives, dtype=np.int16), np.empty(drives)
     predicted = {name: np.empty(drives) for name in names}
     first = 0
-    for here in in_order(predict, survey.drives.pieces()):
+    for here in survey.drives.each_piece(predict):
         rows = slice(first, first + here.shape[1])
         fold[rows], measured[rows] = here[0], here[1]
         for name, values in zip(names, here[2:], strict=True):
@@ -372,10 +371,14 @@ def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: Held
 
 def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool) -> Array:
     """Predict carry, yd, shape (n,), from club speed and what else is known; the usual value stands for the rest."""
-    club, l, p = inputs(drives, "club")
-    ratio = drives.get_column("ball_speed_mph").to_numpy() / club if ball_speed else None
-    speed = model.speed(club, ratio)
-    return model.carry(speed, l if launch else model.trends.launch(club), p if spin else model.trends.spin(club))
+    drive = Delivery.of(drives)
+    unknown = np.full_like(drive.launch_deg, np.nan)
+    known = replace(
+        drive,
+        launch_deg=drive.launch_deg if launch else unknown,
+        spin_rpm=drive.spin_rpm if spin else unknown,
+    )
+    return model.expected(model.with_usual(known), "own" if ball_speed else "usual")
 
 
 def share_out(golfers: int, seed: int) -> npt.NDArray[np.int64]:

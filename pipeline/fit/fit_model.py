@@ -5,7 +5,6 @@ scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refit
 held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in their order).
 """
 
-import json
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,8 +13,9 @@ import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import speed_of_study, typical_of_all
+from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import whole, write_csv, write_json, write_parquet, write_text
+from pipeline.edge.files import write_csv, write_parquet, write_text
 from pipeline.errors import UserError
 from pipeline.fit.card import write_card
 from pipeline.fit.contest import (
@@ -35,10 +35,10 @@ from pipeline.fit.contest import (
     score,
 )
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.model import CarryModel, known_key
+from pipeline.fit.model import CarryModel, FittedModel, FittedOn, known_key
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.usual_delivery import fit_usual_delivery
-from pipeline.flight.calibrate import Calibration
+from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air import Air
 from pipeline.statistics.intervals import Z90
 from pipeline.tables import Coefficients, Scores, types_of
@@ -74,14 +74,14 @@ def run(
     print("Refitting on resampled golfers ...", flush=True)
     refits = refit(kept, used, golfers, draw_counts(golfers.height, seed))
 
-    write_json(Path(model), {"study": study, "model": kept.to_dict(), "fitted_on": _fitted_on(survey)})
+    on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
+    write_artefact(model, FittedModel(study, kept, on))
     write_csv(Path(coefficients), Coefficients.validate(coefficient_table([entry.fitted for entry in entries])))
     write_csv(Path(scores), Scores.validate(table))
     write_text(Path(card), write_card(study, kept, table, survey, fitted.fit.residual_sd))
     write_parquet(Path(typical), golfers)
     write_parquet(Path(held_out), held_out_table(held))
-    with whole(Path(replicates)) as part, part.open("wb") as file:
-        np.savez(file, allow_pickle=False, **refits.to_arrays())
+    write_arrays(replicates, refits.to_arrays())
     best = table.row(chosen, named=True)
     print(
         f"Fitted {survey.shots} drives of {best['golfers']} golfers: chose {best['model']}, {best['rmse_yd']:.2f} yd."
@@ -94,7 +94,7 @@ def flight_of(calibration: Path, air: dict[str, Any], survey: Survey) -> FlightM
         return None
     standard = StandardAir.model_validate(air)
     here = Air.of(standard.temp_c, standard.pressure_hpa * 100, standard.humidity)
-    kept = Calibration.from_dict(json.loads(calibration.read_text(encoding="utf-8"))["calibration"])
+    kept = read_artefact(calibration, StudyFlight).calibration
     return FlightMaker.of(kept.ball, here, survey.extents["ball"])
 
 
@@ -181,7 +181,3 @@ def held_out_table(held: HeldOut) -> pl.DataFrame:
             "fold": held.fold.astype(np.int64),
         }
     )
-
-
-def _fitted_on(survey: Survey) -> dict[str, Any]:
-    return {"drives": survey.shots, "golfers": survey.typical.height, "quarters": survey.quarters}

@@ -9,7 +9,7 @@ lookup and the page treat this candidate as they do the others.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -47,8 +47,8 @@ class FlightSurface:
     drag: Array
     lift: Array
     correction: Surface
-    name: str = "flight"
-    speed: str = "ball"
+    name: Literal["flight"] = "flight"
+    speed: Literal["ball"] = "ball"
 
     @property
     def size(self) -> int:
@@ -124,24 +124,6 @@ class FlightSurface:
         for k in (0, 1):
             moved = moved + coefficients[..., k, None, None] * flown[..., k + 1, :, :]
         return np.asarray(moved + self.correction.on_grid(coefficients[..., 2:], speed, launch, spin))
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        return {
-            "kind": "flight",
-            "axes": [vars(axis) | {"knots": list(axis.knots)} for axis in self.axes],
-            "carry": self.carry.tolist(),
-            "drag": self.drag.tolist(),
-            "lift": self.lift.tolist(),
-            "correction": self.correction.to_dict(),
-        }
-
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "FlightSurface":
-        """Rebuild what `to_dict` gave."""
-        s, l, p = (Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in raw["axes"])
-        carry, drag, lift = (np.array(raw[name], dtype=float) for name in ("carry", "drag", "lift"))
-        return cls((s, l, p), carry, drag, lift, Surface.from_dict(raw["correction"]))
 
 
 @dataclass(frozen=True)

@@ -1,28 +1,29 @@
 """Step: hold a new fit against the newest kept model, tell the verdict, keep the fit if it is adopted.
 
-In: drives.parquet, the files of the fit and of flight's calibration, guide.json, and those of the kept model that the
-fit is held against (none for the first). Out: comparison.md, verdict.json and, for an adopted fit, the folder
+In: drives.parquet, the files of the fit and of flight's calibration, frontier.json, and those of the kept model that
+the fit is compared with (none for the first). Out: comparison.md, verdict.json and, for an adopted fit, the folder
 kept/<id>/, which is written whole or not at all.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import FIT_COLUMNS, Drives, Speed, speed_of_study
+from pipeline.edge.artefacts import read_artefact, read_json, write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_json, write_text
+from pipeline.edge.files import write_text
 from pipeline.errors import UserError
 from pipeline.fit.comparison import Verdict, carry_by, fingerprint, judge, score_both
 from pipeline.fit.comparison_text import Findings, write_comparison, write_first
 from pipeline.fit.contest import Candidate, Survey, candidates_for
 from pipeline.fit.fit_model import flight_of
-from pipeline.fit.kept import Data, Record, find_kept, keep, kept_files, model_id, package_versions
-from pipeline.fit.model import CarryModel
+from pipeline.fit.kept import Data, ModelVerdict, Record, find_kept, keep, kept_files, model_id, package_versions
+from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.model_changes import (
     ComparedFit,
     levels_without_term,
@@ -32,7 +33,7 @@ from pipeline.fit.model_changes import (
     speed_moves,
     typical_moves,
 )
-from pipeline.flight.calibrate import Calibration
+from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
@@ -45,7 +46,7 @@ TOLD = {
 
 def run(
     drives: str,
-    guide: str,
+    frontier: str,
     old: Sequence[str],
     comparison: str,
     verdict: str,
@@ -68,16 +69,23 @@ def run(
     else:
         survey = Survey.of(used, settings["seed"])
         candidate = candidate_of(new, survey, speed, Path(fit["calibration"]), settings["air"])
-        speeds = json.loads(Path(guide).read_text(encoding="utf-8"))["speeds"]
-        findings = compare(folder, parent, new, candidate, survey, speeds, settings["seed"])
+        efficient = best_deliveries(frontier)
+        findings = compare(folder, parent, new, candidate, survey, efficient, settings["seed"])
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
     if found.adopt:
         keep(folder, record_of(new, parent, outcome, used, settings, find_kept(folder)), fit)
-    write_json(Path(verdict), {"id": new.id, "parent": parent, "verdict": outcome, "reasons": list(found.reasons)})
+    write_artefact(verdict, ModelVerdict(new.id, parent, outcome, found.reasons))
     write_text(Path(comparison), text)
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
+
+
+def best_deliveries(frontier: str) -> Delivery:
+    """Read the efficient drive at each club speed of the new benchmarks; a fit comes before them and knows no more."""
+    found = read_json(frontier)
+    speed, launch, spin = (np.array(found[name], dtype=float) for name in ("speed_mph", "launch_deg", "spin_rpm"))
+    return Delivery(speed, np.full_like(speed, np.nan), launch, spin)
 
 
 def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> ComparedFit:
@@ -88,26 +96,26 @@ def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Com
     UserError
         If a file is not what the workflow writes.
     """
+    found = read_artefact(files["model"], FittedModel)
+    flight = read_artefact(files["calibration"], StudyFlight)
     try:
-        found = json.loads(Path(files["model"]).read_text(encoding="utf-8"))
-        flight = json.loads(Path(files["calibration"]).read_text(encoding="utf-8"))
-        model, on = CarryModel.from_dict(found["model"]), found["fitted_on"]
-        terms = pl.read_csv(files["coefficients"]).filter(pl.col("model") == model.surface.name)
-        return ComparedFit(
-            id=name,
-            model=model,
-            terms=terms,
-            typical=pl.read_parquet(files["typical"]),
-            quarters=tuple(on["quarters"]),
-            golfers=int(on["golfers"]),
-            drives=int(on["drives"]),
-            air=StandardAir.model_validate(air),
-            calibration=Calibration.from_dict(flight["calibration"]),
-            speed_ratio=flight["speed_ratio"],
-        )
-    except (ValueError, KeyError, TypeError, pl.exceptions.PolarsError):
+        terms = pl.read_csv(files["coefficients"]).filter(pl.col("model") == found.model.surface.name)
+        typical = pl.read_parquet(files["typical"])
+    except (OSError, pl.exceptions.PolarsError):
         folder = Path(files["model"]).parent
         raise UserError(f"{folder}: the model can't be read; remove the folder and run snakemake again.") from None
+    return ComparedFit(
+        id=name,
+        model=found.model,
+        terms=terms,
+        typical=typical,
+        quarters=found.fitted_on.quarters,
+        golfers=found.fitted_on.golfers,
+        drives=found.fitted_on.drives,
+        air=StandardAir.model_validate(air),
+        calibration=flight.calibration,
+        speed_ratio=flight.speed_ratio,
+    )
 
 
 def candidate_of(new: ComparedFit, survey: Survey, speed: Speed, calibration: Path, air: dict[str, Any]) -> Candidate:
@@ -122,10 +130,10 @@ def compare(
     new: ComparedFit,
     candidate: Candidate,
     survey: Survey,
-    speeds: Sequence[Mapping[str, Any]],
+    efficient: Delivery,
     seed: int,
 ) -> Findings:
-    """Hold the new fit against the kept one; `speeds` are those of guide.json."""
+    """Compare the new fit with the kept one; `efficient` are the efficient drives of the new benchmarks."""
     record = next(one for one in find_kept(folder) if one.id == parent)
     old = read_fitted(kept_files(folder, parent), parent, record.settings["air"])
     drives = survey.drives
@@ -142,7 +150,7 @@ def compare(
         old=old,
         scored=scored,
         terms=refitted_terms(old, drives),
-        at_speeds=speed_moves(old, new.model, speeds),
+        at_speeds=speed_moves(old, new.model, efficient),
         typical_yd=typical_moves(old.model, new.model, new.typical),
         unknown=unknown,
         without_term=tuple(f"{column} {plain(level)} ({count:,} drives)" for column, level, count in lacking),

@@ -6,14 +6,17 @@ import re
 import shutil
 import tempfile
 from collections.abc import Mapping
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_json
 from pipeline.errors import UserError
+from pipeline.fit.model import FittedModel, FittedOn
 
 # What a kept folder holds beside its record: what benchmarks and the page take of a fit, by the rules' names for it.
 FILES = {
@@ -60,6 +63,66 @@ class Record(BaseModel):
     data: Data
     settings: dict[str, Any]
     versions: dict[str, str]
+
+
+@dataclass(frozen=True)
+class ModelVerdict:
+    """verdict.json: what came of comparing a fit with the kept model before it.
+
+    Attributes
+    ----------
+    id : str
+        Of the fit.
+    parent : str or None
+        Id of the kept model; None for a study's first fit.
+    verdict : {"first", "adopt", "keep"}
+    reasons : tuple of str
+    """
+
+    id: str
+    parent: str | None
+    verdict: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ModelInUse:
+    """Which model golfers are measured with.
+
+    Attributes
+    ----------
+    id : str
+    kept : bool
+        Whether it is a kept model; else the newest fit.
+    fitted_on : FittedOn
+    verdict, held_against : str or None
+        Of the newest fit: see `ModelVerdict`.
+    """
+
+    id: str
+    kept: bool
+    fitted_on: FittedOn
+    verdict: str | None = None
+    held_against: str | None = None
+
+
+def model_in_use(which: str, model: str, *, kept: bool) -> ModelInUse:
+    """Read which model golfers are measured with.
+
+    Parameters
+    ----------
+    which : str
+        Path of a kept model's record.json or of the newest fit's verdict.json.
+    model : str
+        Path of the model.
+    kept : bool
+        Whether it is a kept model.
+    """
+    on = read_artefact(model, FittedModel).fitted_on
+    if kept:
+        return ModelInUse(read_artefact(which, Record).id, True, on)
+    found = read_artefact(which, ModelVerdict)
+    return ModelInUse(found.id, False, on, found.verdict, found.parent)
 
 
 def package_versions() -> dict[str, str]:

@@ -1,8 +1,7 @@
 """What a new fit changes: the terms of a kept model on new drives, and where expected carry moves."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +10,7 @@ import polars as pl
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs
 from pipeline.errors import UserError
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, Delivery, Strike
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.statistics.arrays import Array
@@ -82,7 +81,7 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
             x = inputs(piece.drives, surface.speed)
             base, design = surface.base_and_design(*x)
             X = np.hstack([design, there.design(piece.drives)])
-            yield X, piece.drives.get_column("carry_yd").to_numpy() - base, piece.golfer
+            yield X, piece.drives.get_column("carry_standard_yd").to_numpy() - base, piece.golfer
 
     factors = [Factor.of(X, y) for X, y, _ in parts()]
     try:
@@ -120,13 +119,6 @@ def _interval_table(labels: Sequence[str], fit: Fit) -> pl.DataFrame:
     )
 
 
-def expected_yd(model: CarryModel, club_mph: Array, ratio: Array, launch_deg: Array, spin_rpm: Array) -> Array:
-    """Give expected carry of drives, yd, shape (n,); where the ratio is NaN the model's usual one stands in."""
-    usual = model.trends.speed_ratio
-    known = ratio if usual is None else np.where(np.isnan(ratio), usual(club_mph), ratio)
-    return model.carry(model.speed(club_mph, known), launch_deg, spin_rpm)
-
-
 def scale_shift_yd(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ...]]:
     """Give what brings the old model's carry to the new reference device and ball, yd, and what it doesn't know."""
     shift, unknown = 0.0, []
@@ -142,24 +134,22 @@ def scale_shift_yd(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, 
 
 def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame) -> Array:
     """Give by how much expected carry of golfers' typical drives moved, new less old, yd, shape (golfers,)."""
-    names = ("club_speed_mph", "speed_ratio", "launch_deg", "spin_rpm")
-    drive = [typical.get_column(name).cast(pl.Float64).to_numpy() for name in names]
-    club, ratio, launch, spin = drive
-    if new.trends.speed_ratio is not None:
-        ratio = np.where(np.isnan(ratio), new.trends.speed_ratio(club), ratio)
+    drive = Delivery.of(typical)
+    if new.usual.speed_ratio is not None:
+        drive = drive.struck(new.ratio(drive))
     shift, _ = scale_shift_yd(old, new)
-    return np.asarray(expected_yd(new, club, ratio, launch, spin) - expected_yd(old, club, ratio, launch, spin) - shift)
+    return np.asarray(new.expected(drive) - old.expected(drive) - shift)
 
 
-def speed_moves(old: ComparedFit, new: CarryModel, guide: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
+def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery) -> pl.DataFrame:
     """Compare expected carry at each club speed of the benchmarks, for the usual and for the efficient drive.
 
     Parameters
     ----------
     old : ComparedFit
     new : CarryModel
-    guide : sequence of mapping
-        One per club speed inside the support: speed_mph, and launch_deg and spin_rpm of the efficient drive.
+    efficient : Delivery
+        The efficient drive at each club speed of the new benchmarks, shape (n,).
 
     Returns
     -------
@@ -168,22 +158,19 @@ def speed_moves(old: ComparedFit, new: CarryModel, guide: Sequence[Mapping[str, 
         of the old fit have such speeds). The usual drive is the new model's; the efficient one is struck as each
         model's better quarter do. Old carry is on the new reference device and ball.
     """
-    schema = {"speed_mph": pl.Float64, "launch_deg": pl.Float64, "spin_rpm": pl.Float64}
-    rows = pl.DataFrame([{name: row[name] for name in schema} for row in guide], schema=schema)
-    club, launch, spin = (rows.get_column(name).to_numpy() for name in schema)
-    usual_launch, usual_spin = new.trends.launch(club), new.trends.spin(club)
-    usual = np.full_like(club, np.nan) if new.trends.speed_ratio is None else new.trends.speed_ratio(club)
+    club = efficient.club_speed_mph
     shift, _ = scale_shift_yd(old.model, new)
     speeds = old.typical.get_column("club_speed_mph").to_numpy()
     reached = (club >= speeds.min()) & (club <= speeds.max())
 
-    def part(drive: str, delivery: tuple[Array, Array], before: Array, after: Array) -> pl.DataFrame:
+    def part(name: str, drive: Delivery, strike: Strike) -> pl.DataFrame:
+        before, after = (model.expected(drive, strike) for model in (old.model, new))
         return pl.DataFrame(
             {
                 "speed_mph": club,
-                "drive": [drive] * len(club),
-                "launch_deg": delivery[0],
-                "spin_rpm": delivery[1],
+                "drive": [name] * len(club),
+                "launch_deg": drive.launch_deg,
+                "spin_rpm": drive.spin_rpm,
                 "old_yd": before + shift,
                 "new_yd": after,
                 "moved_yd": after - before - shift,
@@ -191,14 +178,7 @@ def speed_moves(old: ComparedFit, new: CarryModel, guide: Sequence[Mapping[str, 
             }
         )
 
-    typical = [expected_yd(model, club, usual, usual_launch, usual_spin) for model in (old.model, new)]
-    better = [m.carry(m.better_speed(club), launch, spin) * (1 + m.better_share) for m in (old.model, new)]
-    return pl.concat(
-        [
-            part("usual", (usual_launch, usual_spin), typical[0], typical[1]),
-            part("efficient", (launch, spin), better[0], better[1]),
-        ]
-    )
+    return pl.concat([part("usual", new.usual_at(club), "own"), part("efficient", efficient, "better")])
 
 
 def levels_without_term(model: CarryModel, drives: pl.DataFrame | Drives) -> list[tuple[str, str, int]]:

@@ -11,7 +11,6 @@ from pipeline.drives import Drives, Piece, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, quantile_lines, strike_effects, strikes_of
 from pipeline.statistics.arrays import Array
-from pipeline.threads import in_order
 
 REPLICATES = 200
 RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
@@ -45,7 +44,7 @@ class ResampledFits:
 
     def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
         """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
-        if model.surface.speed == "club" or model.trends.better_ratio is None:
+        if model.surface.speed == "club" or model.usual.better_ratio is None:
             return np.full(len(self.counts), float(model.better_speed(club_speed_mph)))
         ratio = self.better_at_centre + self.better_slope * (club_speed_mph - self.better_centre_mph)
         return club_speed_mph * ratio
@@ -98,7 +97,7 @@ def refit(
     def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
         base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
         X = np.hstack([design, model.offsets.design(piece.drives)])
-        y = piece.drives.get_column("carry_yd").to_numpy() - base
+        y = piece.drives.get_column("carry_standard_yd").to_numpy() - base
         names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
         place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
         gram, moment = per_golfer_sums(X, y, piece.golfer - piece.golfer.min(), len(place))
@@ -108,14 +107,14 @@ def refit(
         return drawn @ gram.reshape(len(place), -1), drawn @ moment, strikes
 
     strikes = []
-    for gram, moment, struck in in_order(summed, Drives.of(drives).pieces()):
+    for gram, moment, struck in Drives.of(drives).each_piece(summed):
         grams += gram
         moments += moment
         strikes += [] if struck is None else [struck]
     sums = zip(grams.reshape(-1, size, size), moments, strict=True)
     coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
     better = (
-        _better_lines(typical, counts) if model.trends.better_ratio is not None else np.full((len(counts), 3), np.nan)
+        _better_lines(typical, counts) if model.usual.better_ratio is not None else np.full((len(counts), 3), np.nan)
     )
     share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
     launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))

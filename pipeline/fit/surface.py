@@ -6,14 +6,13 @@ S_0 = L_0 = P_0 = 1. So one representation serves the fit, grids, replicates, th
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from pipeline.drives import Speed
 from pipeline.statistics.arrays import Array
 
-AXES = ("speed", "launch", "spin")
 CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 
 # Places of four knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
@@ -117,7 +116,7 @@ class Surface:
     """One candidate's form: which speed it takes, the three axes and the products that enter."""
 
     name: str
-    speed: Literal["ball", "club"]
+    speed: Speed
     axes: tuple[Axis, Axis, Axis]
     terms: tuple[tuple[int, int, int], ...]
 
@@ -188,24 +187,6 @@ class Surface:
         along_launch = np.einsum("mb,...bc->...mc", self.axes[1].basis(launch), at_speed)
         return np.asarray(along_launch @ self.axes[2].basis(spin).T)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        axes = [{"centre": a.centre, "scale": a.scale, "degree": a.degree, "knots": list(a.knots)} for a in self.axes]
-        return {
-            "kind": "tensor",
-            "name": self.name,
-            "speed": self.speed,
-            "axes": axes,
-            "terms": [list(t) for t in self.terms],
-        }
-
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "Surface":
-        """Rebuild what `to_dict` gave."""
-        s, l, p = (Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in raw["axes"])
-        terms = tuple((int(a), int(b), int(c)) for a, b, c in raw["terms"])
-        return cls(raw["name"], raw["speed"], (s, l, p), terms)
-
 
 def contract(tensor: Array, speed: Array, launch: Array, spin: Array) -> Array:
     """Sum a tensor over the bases of three axes, point by point.
@@ -234,20 +215,20 @@ def _label(term: tuple[int, int, int], speed: str) -> str:
     return "*".join(parts) or "intercept"
 
 
-def line(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
+def line(inputs: Inputs, speed: Speed) -> Surface:
     """Make candidate (a): a straight line in each input."""
     s, l, p = (Axis(x.mean, x.sd) for x in map(Extent.of, inputs))
     return Surface("line", speed, (s, l, p), ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)))
 
 
-def quadratic(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
+def quadratic(inputs: Inputs, speed: Speed) -> Surface:
     """Make candidate (b): a second-order response surface."""
     s, l, p = (Axis(x.mean, x.sd, degree=2) for x in map(Extent.of, inputs))
     terms = [t for t in np.ndindex(3, 3, 3) if sum(t) <= 2]
     return Surface("quadratic", speed, (s, l, p), tuple(sorted(terms, key=lambda t: (sum(t), t[::-1]))))
 
 
-def splines(inputs: Inputs, speed: Literal["ball", "club"]) -> Surface:
+def splines(inputs: Inputs, speed: Speed) -> Surface:
     """Make candidate (c): natural cubic splines along each input with all interactions of two of them.
 
     Three inputs together interact through their straight parts alone.

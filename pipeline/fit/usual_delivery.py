@@ -50,19 +50,6 @@ class UsualDelivery:
     launch: Line
     spin: Line
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        return {name: vars(value) if value else None for name, value in vars(self).items()}
-
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "UsualDelivery":
-        """Rebuild what `to_dict` gave."""
-        lines = {name: Line(**value) if value else None for name, value in raw.items()}
-        launch, spin = lines["launch"], lines["spin"]
-        if launch is None or spin is None:
-            raise ValueError("launch and spin trends are missing")
-        return cls(lines["speed_ratio"], lines["better_ratio"], launch, spin)
-
 
 def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
     """Fit the trends by quantile regression (statsmodels).

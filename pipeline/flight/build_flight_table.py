@@ -3,16 +3,15 @@
 In: loaded.duckdb, calibration.json. Out: tables.npz.
 """
 
-import json
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from pipeline.configuration.study import StandardAir
+from pipeline.edge.artefacts import read_artefact, write_arrays
 from pipeline.edge.database import read_distinct
-from pipeline.edge.files import whole
-from pipeline.flight.calibrate import Calibration
+from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
@@ -21,11 +20,10 @@ from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 def run(database: str, calibration: str, tables: str, air: dict[str, Any]) -> None:
     """Run the step; see the module's docstring."""
     standard = StandardAir.model_validate(air)
-    kept = Calibration.from_dict(json.loads(Path(calibration).read_text(encoding="utf-8"))["calibration"])
+    kept = read_artefact(calibration, StudyFlight).calibration
     airs, _ = air_of_drives(read_distinct(Path(database), AIR_COLUMNS), standard.temp_c, standard.pressure_hpa)
     made = StudyTables.build(kept.ball, standard_pair(standard), AirNodes.of(airs))
-    with whole(Path(tables)) as part, part.open("wb") as file:
-        np.savez(file, allow_pickle=False, **made.to_arrays())
+    write_arrays(tables, made.to_arrays())
     print(f"Flew {len(made.tables) + 1} grids of flight.")
 
 

@@ -1,8 +1,7 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -63,14 +62,20 @@ class Calibration:
         """The calibrated ball."""
         return Ball(self.coefficients, self.drag, self.lift)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        return asdict(self)
 
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "Calibration":
-        """Rebuild what `to_dict` gave."""
-        return cls(**{**raw, "offsets": [(c, v, yd, error) for c, v, yd, error in raw["offsets"]]})
+@dataclass(frozen=True)
+class StudyFlight:
+    """calibration.json: the coefficient set that a study's flight uses, and how its drives are struck.
+
+    Attributes
+    ----------
+    calibration : Calibration
+    speed_ratio : float or None
+        Median ball over club speed of the drives with both; None without any. It stands in where ball speed is unknown.
+    """
+
+    calibration: Calibration
+    speed_ratio: float | None
 
 
 BEST = "best"

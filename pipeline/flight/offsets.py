@@ -1,7 +1,6 @@
 """Device and ball terms: constant differences of carry against the device and ball of most drives."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -39,15 +38,6 @@ class Offsets:
             for column, level in self.levels
         ]
         return np.stack(columns, axis=-1) if columns else np.zeros((drives.height, 0))
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give plain values for JSON."""
-        return {"reference": self.reference, "levels": [list(level) for level in self.levels]}
-
-    @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "Offsets":
-        """Rebuild what `to_dict` gave."""
-        return cls(raw["reference"], tuple((str(c), str(v)) for c, v in raw["levels"]))
 
 
 def find_offsets(drives: pl.DataFrame) -> Offsets:

@@ -7,44 +7,15 @@ beside what the model expects of them.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
 import polars as pl
 
-from pipeline.drives import typical_drives
-from pipeline.fit.model import CarryModel
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import KEYS, typical_drives
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
-
-KEYS = ["golfer", "quarter"]
-
-
-@dataclass(frozen=True)
-class Frontier:
-    """Efficient carry and its delivery on a grid of club speeds.
-
-    Attributes
-    ----------
-    speed_mph, carry_yd, std_error_yd, launch_deg, spin_rpm : ndarray, shape (n,)
-        Rising in speed. Speeds more than half a mph from every grid point are out of reach.
-    """
-
-    speed_mph: Array
-    carry_yd: Array
-    std_error_yd: Array
-    launch_deg: Array
-    spin_rpm: Array
-
-    def at(self, values: Array, speed_mph: Array) -> Array:
-        """Interpolate one of the arrays at club speeds; NaN out of reach, shape (m,)."""
-        if len(self.speed_mph) == 0:
-            return np.full(speed_mph.shape, np.nan)
-        after = np.searchsorted(self.speed_mph, speed_mph).clip(0, len(self.speed_mph) - 1)
-        before = (after - 1).clip(0)
-        gap = np.minimum(np.abs(self.speed_mph[after] - speed_mph), np.abs(self.speed_mph[before] - speed_mph))
-        inside = (speed_mph >= self.speed_mph[0]) & (speed_mph <= self.speed_mph[-1]) & (gap <= 0.5 + 1e-9)
-        return np.where(inside, np.interp(speed_mph, self.speed_mph, values), np.nan)
 
 
 def exchange(value: Callable[..., Array], start: Sequence[Array], end: Sequence[Array]) -> list[Array]:
@@ -85,8 +56,7 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     Parameters
     ----------
     drives : DataFrame
-        All accepted drives, with the columns of `FIT_COLUMNS`; carry_yd already on the scale of the reference
-        device and ball (`adjusted_carry`).
+        Accepted drives, with the columns of `FIT_COLUMNS`.
     model : CarryModel
     frontier : Frontier
 
@@ -102,7 +72,7 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     expected = _expected_and_own(drives, model, frontier)
     per_golfer = typical_drives(drives, KEYS).join(
         expected.group_by(KEYS).agg(
-            pl.col("carry_yd").mean(),
+            pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
             (pl.col("own_yd").var() / pl.len()).alias("own_variance"),
@@ -118,42 +88,49 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
 
 def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     """Add per drive: expected carry, the same at the better quarter's strike, and carry less its speed's share."""
-    club, launch, spin = (drives.get_column(c).to_numpy() for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
-    ball = drives.get_column("ball_speed_mph").cast(pl.Float64).to_numpy()
-    usual = model.speed(club)
-    speed = np.where(np.isnan(ball), usual, ball) if model.surface.speed == "ball" else club
-    carry = drives.get_column("carry_yd").to_numpy()
+    delivery = Delivery.of(drives)
     # A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck.
     # Beyond the frontier's ends it is taken as flat; that only widens the interval.
-    own = carry - np.interp(club, frontier.speed_mph, frontier.carry_yd) if len(frontier.speed_mph) else carry
-    return drives.select(*KEYS, "carry_yd").with_columns(
-        pl.Series("expected_yd", model.carry(speed, launch, spin)),
-        pl.Series("steady_yd", model.carry(model.better_speed(club), launch, spin)),
-        pl.Series("own_yd", own),
+    own = model.reference_carry(drives) - frontier.carry_beyond(delivery.club_speed_mph)
+    return (
+        model.with_reference(drives)
+        .select(*KEYS, "carry_reference_yd")
+        .with_columns(
+            pl.Series("expected_yd", model.expected(delivery)),
+            pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
+            pl.Series("own_yd", own),
+        )
     )
 
 
-def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
-    club = golfers.get_column("club_speed_mph").to_numpy()
-    launch, spin = golfers.get_column("launch_deg").to_numpy(), golfers.get_column("spin_rpm").to_numpy()
-    known = golfers.get_column("speed_ratio").is_not_null().to_numpy() & (model.surface.speed == "ball")
-    ratio = golfers.get_column("speed_ratio").cast(pl.Float64).to_numpy()
-    best_launch, best_spin = frontier.at(frontier.launch_deg, club), frontier.at(frontier.spin_rpm, club)
-    better = model.better_speed(club)
-    own = np.where(known, model.speed(club, np.where(known, ratio, 1.0)), better)
-    efficient = frontier.at(frontier.carry_yd, club)
+def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
+    """Give the same drives with the speed ratio of the better quarter; nothing else of their better strike."""
+    return delivery.struck(model.ratio(delivery, "better"))
 
-    contact, from_launch, from_spin = exchange(model.carry, (better, best_launch, best_spin), (own, launch, spin))
-    typical = model.carry(own, launch, spin)
-    mean = golfers.get_column("expected_yd").to_numpy()
+
+def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+    typical = Delivery.of(golfers)
+    club = typical.club_speed_mph
+    known = np.isfinite(typical.speed_ratio) & model.by_ball_speed
+    better = model.ratio(typical, "better")
+    own = typical.struck(np.where(known, typical.speed_ratio, better))
+    best = frontier.best_delivery(club, better)
+    efficient = frontier.at("carry_yd", club)
+
+    def carry(ratio: Array, launch: Array, spin: Array) -> Array:
+        return model.expected(Delivery(club, ratio, launch, spin))
+
+    inputs = [(one.speed_ratio, one.launch_deg, one.spin_rpm) for one in (best, own)]
+    contact, from_launch, from_spin = exchange(carry, *inputs)
     # Without ball speed a golfer's own strike is unknown: consistency is what launch and spin show of it.
-    consistency = typical - np.where(known, mean, golfers.get_column("steady_yd").to_numpy())
+    mean = np.where(known, *(golfers.get_column(name).to_numpy() for name in ("expected_yd", "steady_yd")))
+    consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
     named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
-    shared = frontier.at(frontier.std_error_yd, club)
+    shared = frontier.at("std_error_yd", club)
     std_error = np.sqrt(golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + shared**2)
     columns = {
-        "ball_speed_mph": np.where(known, club * ratio, np.nan),
+        "ball_speed_mph": np.where(known, club * typical.speed_ratio, np.nan),
         "efficient_yd": efficient,
         "lost_yd": lost,
         "lost_contact_yd": np.where(known, contact, np.nan),

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 from markupsafe import escape
 
+from pipeline.golfers.order import flagged_of
 from pipeline.report.page.academy_words import VALUE_WORDS, reject_words
 from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
 
@@ -19,26 +20,6 @@ PART_NAMES = ("contact", "launch", "spin", "consistency", "other")
 EMPTY = "\N{EN DASH}"
 # Carry is known to about a yard, launch to a tenth of a degree, spin to tens of rpm: more digits would only seem exact.
 DECIMALS = {"yd": 0, "deg": 1, "rpm": -1, "mph": 1}
-
-
-def worst_first(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
-    """Pick a quarter's flagged golfers, the worst first by what is left when luck is taken out, as in flagged.csv.
-
-    Parameters
-    ----------
-    golfers : DataFrame
-        Golfers of all quarters.
-    quarter : str
-        Such as 2026Q3.
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns of `pipeline.tables.Golfers`.
-    """
-    chosen = golfers.filter(pl.col("flagged") & (pl.col("quarter") == quarter))
-    # Where too few golfers are there to tell luck, nobody has a shrunk figure and the plain one stands in.
-    return chosen.sort(["ranked_lost_yd", "lost_yd", "golfer"], descending=[True, True, False], nulls_last=True)
 
 
 def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> pl.DataFrame:
@@ -204,7 +185,7 @@ def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> pl.DataFrame:
         Text columns, one row per flagged golfer; parts to a tenth of a yard, so that they add up but for rounding.
         The q value is told as wrong flags in 100, rounded to the unsure side.
     """
-    table = worst_first(golfers, quarter)
+    table = flagged_of(golfers, quarter)
     wrong = 100 * pl.col("q_value")
     # Rounded before the ceiling, so that the 3.0000000001 of a computed 0.03 isn't 4.
     whole = wrong.round(9).ceil().cast(pl.Int64).cast(pl.String)

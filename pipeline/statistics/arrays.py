@@ -1,6 +1,40 @@
-"""The array of floats that computing takes and returns."""
+"""The array of floats that computing takes and returns; in JSON it is a list, NaN being null."""
+
+from typing import Annotated, Any
 
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+
+class _AsList:
+    """Tells pydantic how an array of one type stands in JSON."""
+
+    def __init__(self, kind: type[np.generic]) -> None:
+        self.kind = kind
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        from pydantic_core import core_schema  # not needed where nothing is read or written
+
+        return core_schema.no_info_plain_validator_function(
+            lambda value: np.array(value, dtype=self.kind),
+            serialization=core_schema.plain_serializer_function_ser_schema(_plain),
+        )
+
+
+def _plain(values: npt.NDArray[Any]) -> Any:
+    if values.dtype.kind != "f" or np.isfinite(values).all():
+        return values.tolist()
+    known = values.astype(object)
+    known[~np.isfinite(values)] = None
+    return known.tolist()
+
+
+Array = Annotated[npt.NDArray[np.float64], _AsList(np.float64)]
+Flags = Annotated[npt.NDArray[np.bool_], _AsList(np.bool_)]
+
+
+def plain_values(value: Any) -> Any:
+    """Turn a dataclass with arrays into plain values for JSON: dicts and lists, NaN being None."""
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(type(value)).dump_python(value, mode="json")

@@ -137,7 +137,7 @@ class DriveTable(dy.Schema):
     ball_speed_mph = dy.Float64(nullable=True)
     launch_deg = dy.Float64(nullable=False)
     spin_rpm = dy.Float64(nullable=False)
-    carry_yd = dy.Float64(nullable=False, description="at standard conditions")
+    carry_standard_yd = dy.Float64(nullable=False, description="at standard conditions")
     carry_measured_yd = dy.Float64(nullable=False)
     spin_measured = dy.Bool(nullable=True)
     attack_deg = dy.Float64(nullable=True)

@@ -1,135 +1,46 @@
 """Step: how deliveries go with attack and loft, and what a change of either might bring each golfer.
 
-In: drives.parquet, model.json, replicates.npz, guide.json, golfers.csv. Out: delivery_slopes.csv (one row per response,
-predictor and scope; within golfers and between them) and delivery.csv (one row per golfer of the newest quarter with
-enough drives).
+In: drives.parquet, model.json, replicates.npz, frontier.json, golfers.csv. Out: delivery_slopes.csv (one row per
+response, predictor and scope; within golfers and between them) and delivery.csv (one row per golfer of the newest
+quarter with enough drives).
 """
 
-import json
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
-from pipeline.benchmark.lookup import Guide
-from pipeline.coach.delivery.loft_change import (
-    ATTACK_CHANGE_DEG,
-    LEAST_GAIN_YD,
-    DeliveryMoves,
-    MovedCarry,
-    present_of,
-    reachable,
-)
-from pipeline.coach.delivery.slopes import DeliveryModel, fit_delivery, slopes_table
+from pipeline.benchmark.frontier import Frontier
+from pipeline.coach.delivery.advice import KEEP_THE_LOFT, advise
+from pipeline.coach.delivery.loft_change import MovedCarry
+from pipeline.coach.delivery.slopes import fit_delivery, slopes_table
 from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, add_cells, cell_sums
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
-from pipeline.fit.model import CarryModel
-from pipeline.tables import Delivery, DeliverySlopes, Golfers, types_of
-
-UNREAD = "no attack readings"
-UNTOLD = "too few golfers with attack readings that go with launch and spin"
-TOO_LOW = "launch is not above the attack reading"
-OUTSIDE = "the typical drive lies outside the data"
-TOP_OUTSIDE = "more attack would leave the data"
-UNSTRUCK = "without ball speed nothing can be told of more attack"
+from pipeline.edge.tables_file import read_table
+from pipeline.fit.model import FittedModel
+from pipeline.tables import Delivery, DeliverySlopes, Golfers
 
 
 def run(
     drives: str,
     model: str,
     replicates: str,
-    guide: str,
+    frontier: str,
     golfers: str,
     slopes: str,
     delivery: str,
     min_shots: int,
 ) -> None:
     """Run the step; see the module's docstring."""
-    table = pl.read_csv(golfers, schema_overrides=types_of(Golfers))
-    cells = add_cells([cell_sums(part, table) for part in open_drives(Path(drives), DELIVERY_COLUMNS).read()])
-    fitted = fit_delivery(Sums.of(cells))
-    carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
-    with np.load(replicates) as arrays:
-        coefficients = arrays["coefficients"]
-    carry = MovedCarry.of(
-        carry_model, coefficients, Guide.from_dict(json.loads(Path(guide).read_text(encoding="utf-8")))
-    )
+    table = read_table(golfers, Golfers)
+    cells = add_cells(list(open_drives(Path(drives), DELIVERY_COLUMNS).each(lambda part: cell_sums(part, table))))
+    sums = Sums.of(cells)
+    fitted = fit_delivery(sums)
+    refits = read_arrays(replicates)["coefficients"]
+    carry = MovedCarry.of(read_artefact(model, FittedModel).model, refits, read_artefact(frontier, Frontier))
     advice = advise(table, cells, carry, fitted, min_shots)
-    write_csv(Path(slopes), DeliverySlopes.validate(slopes_table(Sums.of(cells), fitted)))
+    write_csv(Path(slopes), DeliverySlopes.validate(slopes_table(sums, fitted)))
     write_csv(Path(delivery), Delivery.validate(advice))
-    gains = advice.filter(pl.col("advice") != "keep the loft").height
+    gains = advice.filter(pl.col("advice") != KEEP_THE_LOFT).height
     print(f"Newest quarter: a change of loft might bring {gains} of {advice.height} golfers more carry.")
-
-
-def advise(
-    golfers: pl.DataFrame, cells: pl.DataFrame, carry: MovedCarry, fitted: DeliveryModel | None, min_shots: int
-) -> pl.DataFrame:
-    """Work out the table `Delivery`.
-
-    Parameters
-    ----------
-    golfers : DataFrame
-        The table `Golfers`.
-    cells : DataFrame
-        From `cell_sums`, of all quarters.
-    carry : MovedCarry
-    fitted : DeliveryModel or None
-    min_shots : int
-        Drives in the newest quarter that a golfer needs.
-
-    Returns
-    -------
-    DataFrame
-        One row per golfer with enough drives, sorted.
-    """
-    newest = pl.col("quarter") == golfers.get_column("quarter").max()
-    rows = golfers.filter(newest & (pl.col("shots") >= min_shots)).sort("golfer")
-    present, beside = present_of(rows, Sums.of(cells.filter(newest)))
-    told = rows.select("golfer", "quarter", "shots", "club_speed_mph", "launch_deg", "spin_rpm").with_columns(
-        *beside, pl.Series("speed_ratio", present.delivery[:, 2]).fill_nan(None)
-    )
-    usable = fitted is not None and fitted.attack.known
-    if fitted is not None and usable:
-        told = pl.concat([told, reachable(present, carry, DeliveryMoves(fitted))], how="horizontal")
-    # Carry by club speed takes too little account of launch to tell what comes on top: on an invented academy it was
-    # 3 yd off.
-    by_ball = carry.model.surface.speed == "ball"
-    told = told if by_ball else told.drop(pl.selectors.starts_with("attack_gain", "attack_loft"), strict=False)
-    absent = {name: kind for name, kind in types_of(Delivery).items() if name not in told.columns}
-    told = told.with_columns(pl.lit(None, kind).alias(name) for name, kind in absent.items())
-    given, top = pl.col("gain_yd").is_not_null(), pl.col("attack_gain_yd").is_not_null()
-    source = "golfers" if fitted is not None and fitted.loft_measured else "impact"
-    return (
-        told.with_columns(
-            pl.when(given).then(_advice()).alias("advice"),
-            pl.when(given).then(pl.lit(source)).alias("loft_by"),
-            pl.when(top).then(pl.lit(ATTACK_CHANGE_DEG)).alias("attack_change_deg"),
-            _note(usable, by_ball).alias("note"),
-        )
-        .select(Delivery.column_names())
-        .cast({"advice": Delivery.advice.dtype, "loft_by": Delivery.loft_by.dtype})
-    )
-
-
-def _advice() -> pl.Expr:
-    """Say what to try with loft: a change only where it surely gains, and enough."""
-    worth = (pl.col("gain_lo90_yd") > 0) & (pl.col("gain_yd") >= LEAST_GAIN_YD)
-    change = pl.when(pl.col("loft_change_deg") < 0).then(pl.lit("less loft")).otherwise(pl.lit("more loft"))
-    return pl.when(worth).then(change).otherwise(pl.lit("keep the loft"))
-
-
-def _note(usable: bool, by_ball: bool) -> pl.Expr:
-    """Say why a figure isn't given: `usable` slopes, and carry that goes by ball speed."""
-    return (
-        pl.when(pl.col("attack_deg").is_null())
-        .then(pl.lit(UNREAD))
-        .when(pl.lit(not usable))
-        .then(pl.lit(UNTOLD))
-        .when(pl.col("launch_deg") <= pl.col("attack_deg"))
-        .then(pl.lit(TOO_LOW))
-        .when(pl.col("gain_yd").is_null())
-        .then(pl.lit(OUTSIDE))
-        .when(pl.col("attack_gain_yd").is_null())
-        .then(pl.lit(TOP_OUTSIDE if by_ball else UNSTRUCK))
-    )

@@ -14,14 +14,12 @@ import numpy.typing as npt
 import polars as pl
 from scipy.special import stdtrit
 
-from pipeline.benchmark.drives_near import INSIDE
-from pipeline.benchmark.lookup import Guide
+from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.delivery.impact_slopes import LOFT_DOUBT, change_by_loft
 from pipeline.coach.delivery.slopes import DeliveryModel
 from pipeline.coach.delivery.sums import ATTACK, RESPONSE_PLACES, Sums
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
-from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.statistics.arrays import Array
 
 # Changes of loft that are looked at. ASSUMED: a driver's loft can be had that much lower or higher.
@@ -58,6 +56,13 @@ class PresentDelivery:
     delivery: Array
     covariance: Array
 
+    def moved(self, move: Array) -> Delivery:
+        """Give the deliveries after moves of launch, deg, spin, rpm, and ratio, shape (n, ..., 3); shape (n, ...)."""
+        more = (1,) * (move.ndim - 2)
+        launch, spin, ratio = (self.delivery[:, k].reshape(-1, *more) + move[..., k] for k in range(3))
+        club = np.broadcast_to(self.speed_mph.reshape(-1, *more), launch.shape)
+        return Delivery(club, ratio, launch, spin)
+
     def part(self, rows: slice) -> "PresentDelivery":
         """Give some of the golfers."""
         return PresentDelivery(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
@@ -69,25 +74,21 @@ class MovedCarry:
 
     model: CarryModel
     covariance: Array
-    guide: Guide
+    frontier: Frontier
 
     @classmethod
-    def of(cls, model: CarryModel, replicates: Array, guide: Guide) -> "MovedCarry":
+    def of(cls, model: CarryModel, refits: Array, frontier: Frontier) -> "MovedCarry":
         """Take the covariance of the terms from refits on resampled golfers, shape (replicates, terms)."""
-        return cls(model, np.cov(replicates, rowvar=False), guide)
+        return cls(model, np.cov(refits, rowvar=False), frontier)
 
     def _inputs(self, present: PresentDelivery, move: Array) -> tuple[Array, Array, Array]:
-        """Give speed, launch and spin of moved deliveries, each of shape (n, ...), from moves of shape (n, ..., 3)."""
-        more = (1,) * (move.ndim - 2)
-        speed, ratio = (x.reshape(x.shape + more) for x in (present.speed_mph, present.delivery[:, 2]))
-        launch, spin = (present.delivery[:, k].reshape(-1, *more) + move[..., k] for k in (0, 1))
-        usual = self.model.speed(speed)
-        struck = np.where(np.isnan(ratio), usual, self.model.speed(speed, np.where(np.isnan(ratio), 1.0, ratio)))
+        """Give the surface's inputs of moved deliveries, each of shape (n, ...), from moves of shape (n, ..., 3)."""
+        drive = present.moved(move)
+        ratio = self.model.ratio(present.moved(np.zeros_like(move)))
+        struck = ratio + move[..., 2]
         # Where carry goes by club speed, a better strike counts as that much more of it.
-        of_ratio = np.where(
-            np.isnan(ratio), usual / speed if self.model.surface.speed == "ball" else ASSUMED_RATIO, ratio
-        )
-        return np.asarray(struck * (1 + move[..., 2] / of_ratio)), launch, spin
+        speed = drive.club_speed_mph * (struck if self.model.by_ball_speed else struck / ratio)
+        return speed, drive.launch_deg, drive.spin_rpm
 
     def yards(self, present: PresentDelivery, move: Array) -> Array:
         """Give expected carry of moved deliveries, yd, shape (n, ...)."""
@@ -104,25 +105,8 @@ class MovedCarry:
         return np.asarray((sides[0] - sides[1]) / (2 * _STEPS))
 
     def holds(self, present: PresentDelivery, move: Array) -> npt.NDArray[np.bool_]:
-        """Say where a study's drives reach, shape (n, ...): as lookups do, see `Guide` and `Reach`."""
-        guide, many = self.guide, len(present.speed_mph)
-        if len(guide.speeds_mph) == 0:
-            return np.zeros(move.shape[:-1], dtype=bool)
-        gap = np.abs(guide.speeds_mph[None, :] - present.speed_mph[:, None])
-        near = gap.argmin(axis=1)
-        between = (present.speed_mph >= guide.speeds_mph[0]) & (present.speed_mph <= guide.speeds_mph[-1])
-        known = between & (gap.min(axis=1) <= guide.step_mph / 2 + 1e-9)
-        more = (1,) * (move.ndim - 2)
-        mean, inverse = (
-            np.array([getattr(reach, name) for reach in guide.reach])[near] for name in ("mean", "inverse")
-        )
-        step = (present.delivery[:, :2] - mean).reshape(many, *more, 2) + move[..., :2]
-        far = np.einsum("n...i,nij,n...j->n...", step, inverse, step)
-        edges = [[np.nan if x is None else x for x in (r.ratio_lo, r.ratio_hi)] for r in guide.reach]
-        lo, hi = (np.array(edges)[near, k].reshape(many, *more) for k in (0, 1))
-        ratio = present.delivery[:, 2].reshape(many, *more) + move[..., 2]
-        struck = np.isnan(ratio) | np.isnan(lo) | ((ratio >= lo) & (ratio <= hi))
-        return np.asarray((far <= INSIDE) & struck & known.reshape(many, *more))
+        """Say where a study's drives reach, shape (n, ...)."""
+        return self.frontier.holds(present.moved(move))
 
 
 @dataclass(frozen=True)

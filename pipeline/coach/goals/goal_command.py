@@ -1,6 +1,5 @@
 """Reading a study's results for one goal, and the answer in plain words (an edge module)."""
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -8,20 +7,21 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.frontier import REFUSALS
 from pipeline.benchmark.lookup import Place
-from pipeline.benchmark.lookup_command import GUIDE, Asked, read_results
+from pipeline.benchmark.lookup_command import Asked, read_results
 from pipeline.coach.goals.needed_speed import (
     PRESENT_COLUMNS,
-    Benchmarks,
+    DistanceCurve,
     Present,
     needed_efficient,
     needed_present,
     reach_words,
     shares,
 )
+from pipeline.edge.artefacts import read_arrays
 from pipeline.errors import UserError
-from pipeline.fit.model import CarryModel, known_key
-from pipeline.physics.impact import ASSUMED_RATIO
+from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import run_m
 from pipeline.statistics.arrays import Array
@@ -70,7 +70,7 @@ class Study:
     name: str
     model: CarryModel
     coefficients: Array
-    bench: Benchmarks
+    curve: DistanceCurve
     place: Place
 
 
@@ -110,16 +110,10 @@ def _check(wish: Wish) -> None:
 
 
 def _read(folder: Path, carry: bool) -> Study:
-    name, model, _, place = read_results(folder, Asked())
-    try:
-        guide = json.loads((folder / GUIDE).read_text(encoding="utf-8"))
-        with np.load((folder / guide["model_file"]).with_name(REPLICATES)) as arrays:
-            coefficients = arrays["coefficients"]
-        return Study(name, model, coefficients, Benchmarks.from_dict(guide, total=not carry), place)
-    except (OSError, ValueError, KeyError, TypeError):
-        raise UserError(
-            f"{folder}: its guide or refits can't be read; run snakemake again to make them anew."
-        ) from None
+    found = read_results(folder, Asked())
+    curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(found.frontier)
+    refits = read_arrays(found.model_path.with_name(REPLICATES))["coefficients"]
+    return Study(found.frontier.study, found.model, refits, curve, found.place)
 
 
 def _present(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str | None, Present | None]:
@@ -130,16 +124,13 @@ def _present(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str | 
         return None, None, None
     model, club = study.model, np.array([wish.club_speed_mph])
     ball, launch, spin = (np.array([np.nan if value is None else value]) for value in wish.delivery)
-    launch = np.where(np.isnan(launch), model.trends.launch(club), launch)
-    spin = np.where(np.isnan(spin), model.trends.spin(club), spin)
-    if not study.bench.holds(club, ball / club, launch, spin)[0]:
+    drive = model.with_usual(Delivery(club, ball / club, launch, spin))
+    if not study.curve.frontier.holds(drive)[0]:
         return None, f"hardly any drive near {wish.club_speed_mph:g} mph is like the one given", None
-    over_ball = model.surface.speed == "ball" and wish.ball_speed_mph is not None
-    lo, hi = model.interval[known_key(over_ball, wish.launch_deg is not None, wish.spin_rpm is not None)]
-    unknown = np.full(1, np.nan)
-    typical = Present(club, ball / club, launch, spin, unknown, unknown, unknown, np.zeros(1))
-    carry = model.carry(*typical.typical_inputs(model, club))
-    present = replace(typical, carry_yd=carry, lo90_yd=carry * (1 + lo), hi90_yd=carry * (1 + hi))
+    used = model.by_ball_speed and wish.ball_speed_mph is not None
+    lo, hi = model.interval[known_key(used, wish.launch_deg is not None, wish.spin_rpm is not None)]
+    carry = model.expected(drive)
+    present = Present(drive, carry, carry * (1 + lo), carry * (1 + hi), np.zeros(1))
     return None, "today's yards are those of one drive: nine in ten fall inside the interval", present
 
 
@@ -151,7 +142,7 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
     quarter = str(row.get_column("quarter").item())
     if row.get_column("status").item() == "not_assessed":
         return quarter, f"not assessed in {quarter}: {row.get_column('note').item()}", None
-    present = Present.of(row, study.bench)
+    present = Present.of(row, study.curve.frontier)
     if wish.club_speed_mph is None:
         return quarter, None, present
     there = np.array([wish.club_speed_mph])
@@ -160,7 +151,7 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
     lo, hi = (carry + (edge - present.carry_yd) * grown for edge in (present.lo90_yd, present.hi90_yd))
     moved = replace(
         present,
-        club_speed_mph=there,
+        drive=present.drive.at(there),
         carry_yd=carry,
         lo90_yd=lo,
         hi90_yd=hi,
@@ -196,21 +187,21 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
         reach (a word of `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is
         false where not even the speed with an efficient delivery is known, and `note` says why.
     """
-    bench, goal = study.bench, np.array([wish.goal_yd])
+    curve, goal = study.curve, np.array([wish.goal_yd])
     club = present.club_speed_mph if present is not None else np.array([wish.club_speed_mph or np.nan])
     found: dict[str, Array] = {
         **_with_edges("present", "yd", (np.full(1, np.nan),) * 3),
-        **_with_edges("efficient", "yd", tuple(bench.at(v, club) for v in (bench.yards, bench.lo90_yd, bench.hi90_yd))),
+        **_with_edges("efficient", "yd", tuple(curve.at(v, club) for v in (curve.yards, curve.lo90_yd, curve.hi90_yd))),
         **{f"{name}_{edge}yd": np.full(1, np.nan) for name in ("gap", "delivery", "speed") for edge in EDGES},
-        **_with_edges("efficient_speed", "mph", needed_efficient(bench, goal)),
+        **_with_edges("efficient_speed", "mph", needed_efficient(curve, goal)),
         **_with_edges("present_speed", "mph", (np.full(1, np.nan),) * 3),
     }
     reach = None
     if present is not None:
         run, run_here = (None, np.zeros(1)) if wish.carry else _runs(study, present)
         now, least, most = (carry + run_here for carry in (present.carry_yd, present.lo90_yd, present.hi90_yd))
-        speeds = needed_present(study.model, study.coefficients, bench, present, goal, run)
-        found |= _with_edges("present", "yd", (now, least, most)) | shares(bench, club, now, least, most, goal)
+        speeds = needed_present(study.model, study.coefficients, curve, present, goal, run)
+        found |= _with_edges("present", "yd", (now, least, most)) | shares(curve, club, now, least, most, goal)
         found |= _with_edges("present_speed", "mph", speeds)
         named = (found[name] for name in ("gap_yd", "delivery_yd", "speed_yd", "efficient_speed_mph"))
         reach = str(reach_words(goal, *named)[0])
@@ -233,13 +224,10 @@ def _with_edges(name: str, unit: str, values: tuple[Array, ...]) -> dict[str, Ar
 
 def _runs(study: Study, present: Present) -> tuple[Array, Array]:
     """Give the run of the present typical drive at each speed of the benchmarks, shape (1, m), and at today's, yd."""
-    clubs = np.append(study.bench.speeds_mph, present.club_speed_mph)
-    # A model over club speed knows no ball speed; flight needs one.
-    usual = study.model.speed(clubs) if study.model.surface.speed == "ball" else clubs * ASSUMED_RATIO
-    known = np.isfinite(present.speed_ratio[0])
-    ball = clubs * present.speed_ratio[0] if known else usual
+    drives = present.drive.at(np.append(study.curve.speeds_mph, present.club_speed_mph))
+    ball = drives.club_speed_mph * study.model.ratio(drives)
     standard = study.place.standard
-    shots = Launch.straight(ball * MPS_PER_MPH, present.launch_deg[0], present.spin_rpm[0])
+    shots = Launch.straight(ball * MPS_PER_MPH, present.drive.launch_deg[0], present.drive.spin_rpm[0])
     landing = fly(shots, study.place.ball, standard.air)
     run = run_m(landing.speed_mps, landing.descent_deg, landing.spin_rpm * RPM, standard.turf) / METRES_PER_YARD
     return run[None, :-1], run[-1:]
@@ -247,11 +235,11 @@ def _runs(study: Study, present: Present) -> tuple[Array, Array]:
 
 def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> list[str]:
     notes = []
-    speeds = study.bench.speeds_mph
+    speeds = study.curve.speeds_mph
     if len(speeds) == 0:
-        return ["the study has too few golfers at any club speed for a benchmark"]
+        return [REFUSALS["no_benchmarks"]]
     if not answer["supported"]:
-        most = study.bench.yards.max()
+        most = study.curve.yards.max()
         if answer["goal_yd"] > most:
             notes.append(
                 f"out of reach here: the data end at {speeds[-1]:g} mph, where an efficient drive goes {most:.0f} yd"

@@ -10,16 +10,14 @@ efficient one, and no more than the gap; speed has to give the rest. A share ave
 was weighed and left: it would credit speed with yards even where delivery alone reaches the goal at today's speed.
 """
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.benchmark.drives_near import INSIDE
-from pipeline.fit.model import CarryModel
-from pipeline.golfers.losses import Frontier
+from pipeline.benchmark.frontier import Frontier
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 
@@ -37,95 +35,51 @@ PRESENT_COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Benchmarks:
-    """Efficient yards over club speed with their interval, and which deliveries drives near each speed have.
+class DistanceCurve:
+    """Efficient yards over the frontier's m club speeds: of carry, or of carry and run together.
 
     Attributes
     ----------
     frontier : Frontier
-        Of guide.json, m speeds; its own carry is not looked at, `yards` is.
     yards, lo90_yd, hi90_yd : ndarray, shape (m,)
-        Efficient carry, or carry and run together.
-    mean : ndarray, shape (m, 2)
-        Mean launch, deg, and spin, rpm, of the drives near each speed.
-    inverse : ndarray, shape (m, 2, 2)
-        Inverse of their covariance.
-    ratio_lo, ratio_hi : ndarray, shape (m,)
-        Speed ratios that the drives reach; infinite where ball speed is not known.
+        With the edges of the 90 % interval.
     """
 
     frontier: Frontier
     yards: Array
     lo90_yd: Array
     hi90_yd: Array
-    mean: Array
-    inverse: Array
-    ratio_lo: Array
-    ratio_hi: Array
+
+    @classmethod
+    def of_carry(cls, frontier: Frontier) -> "DistanceCurve":
+        """Give the curve of efficient carry."""
+        return cls(frontier, frontier.carry_yd, frontier.lo90_yd, frontier.hi90_yd)
+
+    @classmethod
+    def of_total(cls, frontier: Frontier) -> "DistanceCurve":
+        """Give the curve of efficient carry and run together.
+
+        The run is calculated and has no doubt of its own there, so that the interval is as wide as that of carry.
+        """
+        run = frontier.total_yd - frontier.carry_yd
+        return cls(frontier, frontier.total_yd, frontier.lo90_yd + run, frontier.hi90_yd + run)
 
     @property
     def speeds_mph(self) -> Array:
         """The grid, shape (m,)."""
         return self.frontier.speed_mph
 
-    @classmethod
-    def from_dict(cls, guide: dict[str, Any], total: bool = False) -> "Benchmarks":
-        """Take them out of guide.json.
-
-        Parameters
-        ----------
-        guide : dict
-        total : bool
-            Carry and run together. The run is computed and has no doubt of its own there, so that the interval is as
-            wide as that of carry.
-        """
-        rows = guide["speeds"]
-        names = ("speed_mph", "carry_yd", "std_error_yd", "launch_deg", "spin_rpm")
-        frontier = Frontier(*(np.array([row[name] for row in rows], dtype=float) for name in names))
-        lo, hi = (np.array([row[edge] for row in rows], dtype=float) for edge in ("lo90_yd", "hi90_yd"))
-        yards = np.array([row["total_yd"] for row in rows], dtype=float) if total else frontier.carry_yd
-        run = yards - frontier.carry_yd
-        reach = [row["reach"] for row in rows]
-        ratio = [
-            np.array([end if r[key] is None else r[key] for r in reach], dtype=float)
-            for key, end in (("ratio_lo", -np.inf), ("ratio_hi", np.inf))
-        ]
-        mean = np.array([r["mean"] for r in reach], dtype=float).reshape(-1, 2)
-        inverse = np.array([r["inverse"] for r in reach], dtype=float).reshape(-1, 2, 2)
-        return cls(frontier, yards, lo + run, hi + run, mean, inverse, ratio[0], ratio[1])
-
     def at(self, values: Array, speed_mph: Array) -> Array:
-        """Interpolate one of the arrays at club speeds, shape (n,); NaN where the benchmarks don't reach."""
+        """Interpolate values over the grid at club speeds, shape (n,); NaN where the benchmarks don't reach."""
         return self.frontier.at(values, speed_mph)
 
-    def slope_at(self, speed_mph: Array) -> Array:
-        """Give how efficient yards go with club speed, yd per mph, shape (n,); NaN where `at` is."""
-        if len(self.speeds_mph) < 2:
-            return np.zeros(speed_mph.shape)
-        return self.at(np.gradient(self.yards, self.speeds_mph), speed_mph)
-
-    def holds(self, speed_mph: Array, speed_ratio: Array, launch_deg: Array, spin_rpm: Array) -> npt.NDArray[np.bool_]:
-        """Say whether drives near club speeds have such deliveries, all of shape (n,), as a lookup would.
-
-        NaN in a ratio passes; NaN in a speed doesn't, nor does a speed that the benchmarks don't reach.
-        """
-        if len(self.speeds_mph) == 0:
-            return np.zeros(speed_mph.shape, dtype=bool)
-        there = np.isfinite(self.at(self.yards, speed_mph))
-        speed = np.where(there, speed_mph, self.speeds_mph[0])
-        near = np.argmin(np.abs(self.speeds_mph - speed[:, None]), axis=1)
-        step = np.stack([launch_deg, spin_rpm], axis=-1) - self.mean[near]
-        inside = np.einsum("ni,nij,nj->n", step, self.inverse[near], step) <= INSIDE
-        struck = np.isnan(speed_ratio) | ((speed_ratio >= self.ratio_lo[near]) & (speed_ratio <= self.ratio_hi[near]))
-        return np.asarray(there & inside & struck)
-
-    def speed_for(self, curve: Array, goal_yd: Array) -> Array:
+    def speed_for(self, yards: Array, goal_yd: Array) -> Array:
         """Give the least club speed at which curves over the grid reach goals.
 
         Parameters
         ----------
-        curve : ndarray, shape (m,) or (n, m)
-            Yards over the grid of speeds.
+        yards : ndarray, shape (m,) or (n, m)
+            Over the grid of speeds.
         goal_yd : ndarray, shape (n,)
 
         Returns
@@ -135,7 +89,7 @@ class Benchmarks:
         """
         if len(self.speeds_mph) == 0:
             return np.full(goal_yd.shape, np.nan)
-        curves = np.broadcast_to(curve, (len(goal_yd), len(self.speeds_mph)))
+        curves = np.broadcast_to(yards, (len(goal_yd), len(self.speeds_mph)))
         meets = curves >= goal_yd[:, None]
         after = np.argmax(meets, axis=1)
         before = (after - 1).clip(0)
@@ -154,56 +108,47 @@ class Present:
 
     Attributes
     ----------
-    club_speed_mph : ndarray
-    speed_ratio : ndarray
-        NaN where it isn't known: the usual one stands in.
-    launch_deg, spin_rpm : ndarray
-        Of the typical drive.
+    drive : Delivery
+        The typical drive; where its ratio isn't known the usual one stands in.
     carry_yd, lo90_yd, hi90_yd : ndarray
         Mean carry at that club speed with its 90 % interval.
     shared_yd : ndarray
         Half the width that the interval would have by the error of efficient carry alone, which is in it.
     """
 
-    club_speed_mph: Array
-    speed_ratio: Array
-    launch_deg: Array
-    spin_rpm: Array
+    drive: Delivery
     carry_yd: Array
     lo90_yd: Array
     hi90_yd: Array
     shared_yd: Array
 
     @classmethod
-    def of(cls, golfers: pl.DataFrame, bench: Benchmarks) -> "Present":
+    def of(cls, golfers: pl.DataFrame, frontier: Frontier) -> "Present":
         """Take it from rows of the table `Golfers` that are assessed.
 
         Mean carry gets the interval of yards lost: the luck of the drives, and with it the error of efficient carry,
         which the gap's part of delivery needs.
         """
-        club, ball, launch, spin, carry, lost, lo, hi = (
-            golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS
-        )
-        shared = Z90 * bench.at(bench.frontier.std_error_yd, club)
-        return cls(club, ball / club, launch, spin, carry, carry - (hi - lost), carry + (lost - lo), shared)
+        drive = Delivery.of(golfers)
+        carry, lost, lo, hi = (golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS[4:])
+        shared = Z90 * frontier.at("std_error_yd", drive.club_speed_mph)
+        return cls(drive, carry, carry - (hi - lost), carry + (lost - lo), shared)
 
-    def typical_inputs(self, model: CarryModel, speed_mph: Array) -> tuple[Array, Array, Array]:
-        """Give the surface's inputs of the typical drive at club speeds, shape (n,), the delivery as it is."""
-        known = np.isfinite(self.speed_ratio)
-        usual = model.speed(speed_mph)
-        own = model.speed(speed_mph, np.where(known, self.speed_ratio, 1.0))
-        return np.where(known, own, usual), self.launch_deg, self.spin_rpm
+    @property
+    def club_speed_mph(self) -> Array:
+        """Today's club speed."""
+        return self.drive.club_speed_mph
 
     def carry_at(self, model: CarryModel, speed_mph: Array) -> Array:
         """Give mean carry at club speeds with the present delivery and shortfall, yd, shape (n,)."""
-        shortfall = model.carry(*self.typical_inputs(model, self.club_speed_mph)) - self.carry_yd
-        return model.carry(*self.typical_inputs(model, speed_mph)) - shortfall * speed_mph / self.club_speed_mph
+        shortfall = model.expected(self.drive) - self.carry_yd
+        return model.expected(self.drive.at(speed_mph)) - shortfall * speed_mph / self.club_speed_mph
 
     def carry_over(self, model: CarryModel, speeds_mph: Array) -> Array:
         """Give `carry_at` for each golfer at each of m speeds, shape (n, m)."""
-        golfers, speeds = len(self.club_speed_mph), len(speeds_mph)
-        every = Present(*(np.repeat(values, speeds) for values in vars(self).values()))
-        return every.carry_at(model, np.tile(speeds_mph, golfers)).reshape(golfers, speeds)
+        columns = (values[:, None] for values in vars(self.drive).values())
+        each = replace(self, drive=Delivery(*columns), carry_yd=self.carry_yd[:, None])
+        return each.carry_at(model, np.broadcast_to(speeds_mph, (len(self.carry_yd), len(speeds_mph))))
 
     def slope_error_yd(self, model: CarryModel, coefficients: Array, speed_mph: Array) -> Array:
         """Give the standard error, by refits, of what the model adds from the present speed to another, yd.
@@ -215,13 +160,13 @@ class Present:
             Of the surface, refitted on resampled golfers.
         speed_mph : ndarray, shape (n,)
         """
-        there = model.surface.design(*self.typical_inputs(model, speed_mph))
-        here = model.surface.design(*self.typical_inputs(model, self.club_speed_mph))
+        there = model.surface.design(*model.inputs(self.drive.at(speed_mph)))
+        here = model.surface.design(*model.inputs(self.drive))
         moved = there - here * (speed_mph / self.club_speed_mph)[:, None]
         return np.asarray(np.std(moved @ coefficients.T, axis=1))
 
 
-def needed_efficient(bench: Benchmarks, goal_yd: Array) -> tuple[Array, Array, Array]:
+def needed_efficient(curve: DistanceCurve, goal_yd: Array) -> tuple[Array, Array, Array]:
     """Give the club speeds, mph, that goals need with an efficient delivery, and the edges of their 90 % intervals.
 
     Notes
@@ -230,16 +175,16 @@ def needed_efficient(bench: Benchmarks, goal_yd: Array) -> tuple[Array, Array, A
     exactly when the one of efficient carry holds the truth there (Fieller's argument).
     """
     return (
-        bench.speed_for(bench.yards, goal_yd),
-        bench.speed_for(bench.hi90_yd, goal_yd),
-        bench.speed_for(bench.lo90_yd, goal_yd),
+        curve.speed_for(curve.yards, goal_yd),
+        curve.speed_for(curve.hi90_yd, goal_yd),
+        curve.speed_for(curve.lo90_yd, goal_yd),
     )
 
 
 def needed_present(
     model: CarryModel,
     coefficients: Array,
-    bench: Benchmarks,
+    curve: DistanceCurve,
     present: Present,
     goal_yd: Array,
     run_yd: Array | None = None,
@@ -251,7 +196,7 @@ def needed_present(
     model : CarryModel
     coefficients : ndarray, shape (replicates, terms)
         See `Present.slope_error_yd`.
-    bench : Benchmarks
+    curve : DistanceCurve
     present : Present
         Of n golfers.
     goal_yd : ndarray, shape (n,)
@@ -270,10 +215,10 @@ def needed_present(
     question here. On invented academies other than the proving ground's 94 in 100 intervals held the true speed with it
     and 89 without.
     """
-    curve = present.carry_over(model, bench.speeds_mph)
-    curve = curve if run_yd is None else curve + run_yd
-    speed = bench.speed_for(curve, goal_yd)
-    inside = bench.holds(speed, present.speed_ratio, present.launch_deg, present.spin_rpm)
+    own = present.carry_over(model, curve.speeds_mph)
+    own = own if run_yd is None else own + run_yd
+    speed = curve.speed_for(own, goal_yd)
+    inside = curve.frontier.holds(present.drive.at(speed))
     at = np.where(np.isnan(speed), present.club_speed_mph, speed)
     slope = Z90 * present.slope_error_yd(model, coefficients, at)
     grown = at / present.club_speed_mph
@@ -281,12 +226,12 @@ def needed_present(
         np.hypot(np.sqrt(np.maximum(reach**2 - present.shared_yd**2, 0)) * grown, slope)
         for reach in (present.carry_yd - present.lo90_yd, present.hi90_yd - present.carry_yd)
     )
-    found = speed, bench.speed_for(curve, goal_yd - above), bench.speed_for(curve, goal_yd + below)
+    found = speed, curve.speed_for(own, goal_yd - above), curve.speed_for(own, goal_yd + below)
     return tuple(np.where(inside, values, np.nan) for values in found)  # type: ignore[return-value]
 
 
 def shares(
-    bench: Benchmarks,
+    curve: DistanceCurve,
     speed_mph: Array,
     present_yd: Array,
     lo90_yd: Array,
@@ -298,7 +243,7 @@ def shares(
 
     Parameters
     ----------
-    bench : Benchmarks
+    curve : DistanceCurve
     speed_mph, present_yd, lo90_yd, hi90_yd, goal_yd : ndarray, each of shape (n,)
     speed_error_mph : ndarray, shape (n,), or float
         Standard error of today's speed by the luck of the drives. What delivery can give has it in its interval
@@ -311,8 +256,8 @@ def shares(
         gap_yd, delivery_yd and speed_yd, each with `_lo90_yd` and `_hi90_yd`. The two parts add up to the gap
         exactly; they are NaN where the goal is reached, and where the benchmarks don't reach the speed.
     """
-    efficient, least, most = (bench.at(values, speed_mph) for values in (bench.yards, bench.lo90_yd, bench.hi90_yd))
-    luck = Z90 * speed_error_mph * bench.slope_at(speed_mph)
+    efficient, least, most = (curve.at(values, speed_mph) for values in (curve.yards, curve.lo90_yd, curve.hi90_yd))
+    luck = Z90 * speed_error_mph * curve.frontier.slope_at(curve.yards, speed_mph)
     lowest = efficient - np.hypot(efficient - least, luck)
     highest = efficient + np.hypot(most - efficient, luck)
     gap, gap_lo, gap_hi = goal_yd - present_yd, goal_yd - hi90_yd, goal_yd - lo90_yd

@@ -1,34 +1,32 @@
 """Step: plan a goal for every golfer, and say whether speed or delivery comes first.
 
-In: drives.parquet, golfers.csv (Golfers), changes.csv (Changes), guide.json, model.json, replicates.npz. Out: goals.csv
-(Goals) and priorities.csv (Priorities), one row per golfer assessed in the newest quarter.
+In: drives.parquet, golfers.csv (Golfers), changes.csv (Changes), frontier.json, model.json, replicates.npz. Out:
+goals.csv (Goals) and priorities.csv (Priorities), one row per golfer assessed in the newest quarter.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import polars as pl
-
-from pipeline.coach.goals.needed_speed import Benchmarks, Present, needed_efficient, needed_present, reach_words, shares
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.frontier import Frontier
+from pipeline.coach.goals.goal_table import goal_table, newest_assessed
+from pipeline.coach.goals.needed_speed import DistanceCurve, Present
 from pipeline.coach.goals.priority import priorities, speed_variance, usual_gain, yards_per_mph
-from pipeline.configuration.study import BandGoals, Bands
+from pipeline.configuration.study import BandGoals
+from pipeline.drives import KEYS
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
-from pipeline.edge.tables_file import read_json, read_table
-from pipeline.fit.model import CarryModel
-from pipeline.statistics.arrays import Array
+from pipeline.edge.tables_file import read_table
+from pipeline.fit.model import FittedModel
 from pipeline.tables import Changes, Goals, Golfers, Priorities
-
-CHUNK = 2000  # golfers at a time: each is looked at over all speeds
 
 
 def run(
     drives: str,
     golfers: str,
     changes: str,
-    guide: str,
+    frontier: str,
     model: str,
     replicates: str,
     goals: str,
@@ -37,157 +35,19 @@ def run(
     wanted: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
-    carry_model = CarryModel.from_dict(read_json(model)["model"])
-    bench = Benchmarks.from_dict(read_json(guide))
-    with np.load(replicates) as arrays:
-        coefficients = arrays["coefficients"]
-    assessed = newest_assessed(read_table(golfers, Golfers))
-    rules, asked = Bands.model_validate(bands), BandGoals.model_validate(wanted)
+    carry_model = read_artefact(model, FittedModel).model
+    curve = DistanceCurve.of_carry(read_artefact(frontier, Frontier))
+    refits = read_arrays(replicates)["coefficients"]
+    speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     variance = speed_variance(open_drives(Path(drives), ("golfer", "quarter", "club_speed_mph")))
-    assessed = assessed.join(variance, on=["golfer", "quarter"], how="left", maintain_order="left")
-    planned = goal_table(carry_model, coefficients, bench, assessed, rules, asked.carry_yd)
+    assessed = newest_assessed(read_table(golfers, Golfers))
+    assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")
+    asked = BandGoals.model_validate(wanted).carry_yd
+    planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked)
     gain = usual_gain(read_table(changes, Changes), variance)
-    per_mph = yards_per_mph(carry_model, Present.of(assessed, bench))
+    per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))
     write_csv(Path(priorities_csv), first)
     named = first.group_by("first").len().sort("first").rows()
     print(f"Planned {planned.height} goals; first: {', '.join(f'{word} {count}' for word, count in named)}.")
-
-
-def newest_assessed(golfers: pl.DataFrame) -> pl.DataFrame:
-    """Keep the golfers assessed in the newest quarter."""
-    newest = pl.col("quarter") == pl.col("quarter").max()
-    return golfers.filter(newest & (pl.col("status") != "not_assessed")).sort("golfer")
-
-
-def band_goals(
-    speed_mph: Array, bands: Bands, asked: Mapping[float, float], bench: Benchmarks
-) -> tuple[Array, Array, Array, Array]:
-    """Set a goal for golfers by their band: the study's, else the efficient carry of the next band.
-
-    Parameters
-    ----------
-    speed_mph : ndarray, shape (n,)
-    bands : Bands
-    asked : mapping of float to float
-        The study's goals, yd, by the centres of bands.
-    bench : Benchmarks
-
-    Returns
-    -------
-    tuple of four ndarrays, each of shape (n,)
-        Centre of the golfer's band, NaN between bands; the goal, yd, NaN where there is none; whether the study set
-        it; centre of the next band, NaN for the last.
-    """
-    centres = np.array(bands.centres, dtype=float)
-    # From the right, since a golfer between two bands that meet belongs to the faster one.
-    nearest = centres[::-1][np.argmin(np.abs(centres[::-1] - speed_mph[:, None]), axis=1)]
-    low, high = nearest - bands.half_width_mph, nearest + bands.half_width_mph
-    band = np.where((speed_mph >= low) & (speed_mph < high), nearest, np.nan)
-    after = np.searchsorted(centres, np.where(np.isnan(band), speed_mph, band), side="right")
-    following = np.append(centres, np.nan)[after]
-    own = np.full(speed_mph.shape, np.nan)
-    for centre, carry_yd in asked.items():
-        own[band == centre] = carry_yd
-    by_study = ~np.isnan(own)
-    return band, np.where(by_study, own, bench.at(bench.yards, following)), by_study, following
-
-
-def goal_table(
-    model: CarryModel,
-    coefficients: Array,
-    bench: Benchmarks,
-    golfers: pl.DataFrame,
-    bands: Bands,
-    asked: Mapping[float, float],
-) -> pl.DataFrame:
-    """Plan each golfer's goal.
-
-    Parameters
-    ----------
-    model : CarryModel
-    coefficients : ndarray, shape (replicates, terms)
-        Of the surface, refitted on resampled golfers.
-    bench : Benchmarks
-        Of carry.
-    golfers : DataFrame
-        Rows of the table `Golfers`, all assessed, with `speed_variance` (see `speed_variance`).
-    bands : Bands
-    asked : mapping of float to float
-        See `band_goals`.
-
-    Returns
-    -------
-    DataFrame
-        The table `Goals`, rows in the order of the golfers.
-    """
-    parts = [_planned(model, coefficients, bench, part, bands, asked) for part in golfers.iter_slices(CHUNK)]
-    return pl.concat(parts) if parts else Goals.create_empty()
-
-
-def _planned(
-    model: CarryModel,
-    coefficients: Array,
-    bench: Benchmarks,
-    golfers: pl.DataFrame,
-    bands: Bands,
-    asked: Mapping[float, float],
-) -> pl.DataFrame:
-    present = Present.of(golfers, bench)
-    speed = present.club_speed_mph
-    band, goal, by_study, following = band_goals(speed, bands, asked, bench)
-    luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())
-    gap = shares(bench, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck)
-    efficient = needed_efficient(bench, goal)
-    own = needed_present(model, coefficients, bench, present, goal)
-    columns = {
-        "band_mph": band,
-        "carry_lo90_yd": present.lo90_yd,
-        "carry_hi90_yd": present.hi90_yd,
-        "goal_yd": goal,
-        **gap,
-        **dict(zip((f"efficient_speed_{end}mph" for end in ("", "lo90_", "hi90_")), efficient, strict=True)),
-        **dict(zip((f"present_speed_{end}mph" for end in ("", "lo90_", "hi90_")), own, strict=True)),
-        "following": following,
-    }
-    table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd").with_columns(
-        pl.Series(name, values).fill_nan(None) for name, values in columns.items()
-    )
-    source = pl.when(pl.Series(by_study)).then(pl.lit("study")).when(pl.col("goal_yd").is_not_null()).then(
-        pl.lit("next band")
-    )  # fmt: skip
-    words = reach_words(goal, gap["gap_yd"], gap["delivery_yd"], gap["speed_yd"], efficient[0])
-    table = table.with_columns(
-        source.cast(Goals.goal_from.dtype).alias("goal_from"), pl.Series("reach", words).cast(Goals.reach.dtype)
-    )
-    top = bench.speeds_mph[-1] if len(bench.speeds_mph) else np.nan
-    return table.with_columns(_note(float(top)).alias("note")).select(Goals.column_names())
-
-
-def _note(top_mph: float) -> pl.Expr:
-    """Say in plain words what the goal takes."""
-    reach = pl.col("reach").cast(pl.String)
-    more, as_now = (
-        (pl.col(f"{kind}_speed_mph") - pl.col("club_speed_mph")).round(1) for kind in ("efficient", "present")
-    )
-    both = pl.format("an efficient delivery and about {} mph more club speed reach the goal", more)
-    alone = pl.format("about {} mph more club speed reach the goal", as_now)
-    beyond = pl.lit(f"no golfers here are fast enough to say: the data end at {top_mph:g} mph")
-    missing = pl.when(pl.col("following").is_null()).then(pl.lit("no band above, and the study sets no goal"))
-    words = (
-        pl.when(reach == "reached")
-        .then(pl.lit("the mean drive carries the goal already"))
-        .when(reach == "delivery")
-        .then(pl.lit("an efficient delivery at today's club speed reaches the goal"))
-        .when(reach == "both")
-        .then(both)
-        .when(reach == "speed")
-        .then(pl.coalesce(alone, pl.lit("the delivery leaves nothing to be had: only more club speed")))
-        .when(reach == "beyond_data")
-        .then(beyond)
-        .otherwise(missing.otherwise(pl.lit("too few golfers in the next band for a goal")))
-    )
-    unknown = pl.col("present_speed_mph").is_null() & pl.col("goal_yd").is_not_null() & (reach != "beyond_data")
-    stays = pl.when(unknown).then(pl.lit("hardly any drives show how fast the present delivery would have to be"))
-    return pl.concat_str([words, stays], separator="; ", ignore_nulls=True)

@@ -12,7 +12,7 @@ import polars as pl
 
 from pipeline.coach.goals.needed_speed import Present
 from pipeline.drives import Drives
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import HALF_STEP_MPH, CarryModel
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 from pipeline.statistics.shrinkage import between_golfers, moderated_variance
@@ -26,8 +26,6 @@ SURE = 0.80
 
 # Under this difference of what is to be expected the two are about as good; a part of yards lost is named from it too.
 ALIKE_YD = 2.0
-
-HALF_STEP_MPH = 0.5  # about today's speed, for the yards that a mph brings
 
 
 @dataclass(frozen=True)
@@ -127,7 +125,8 @@ def _number(quarter: str) -> pl.Expr:
 
 def yards_per_mph(model: CarryModel, present: Present) -> Array:
     """Give what a mph of club speed adds to mean carry at today's speed, the delivery as it is, shape (n,)."""
-    ahead, behind = (present.carry_at(model, present.club_speed_mph + step) for step in (HALF_STEP_MPH, -HALF_STEP_MPH))
+    club = present.club_speed_mph
+    ahead, behind = (present.carry_at(model, club + step) for step in (HALF_STEP_MPH, -HALF_STEP_MPH))
     return np.asarray((ahead - behind) / (2 * HALF_STEP_MPH))
 
 

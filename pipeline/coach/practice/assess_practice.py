@@ -10,11 +10,13 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import LightTool, fit_light_tool, pairs_of
 from pipeline.coach.practice.practice import practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
+from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_csv, write_json, write_parquet
+from pipeline.edge.files import write_csv, write_parquet
 from pipeline.tables import PracticeSwings, Swings
 
 DRIVES = ("golfer", "quarter", "struck_on", "club_speed_mph")
@@ -38,11 +40,11 @@ def run(
     tool, factors = fit_light_tool(pairs, collected.get_column("golfer"))
     days = sessions_of(speeds, factors)
     shots = open_drives(Path(drives), DRIVES)
-    table = practice_of(days, factors, shots, bands["centres"], bands["half_width_mph"])
+    table = practice_of(days, factors, shots, SpeedBands.of(bands["centres"], bands["half_width_mph"]))
     write_parquet(Path(marked), PracticeSwings.validate(in_driver_speed(clean, factors)))
     write_csv(Path(sessions), days)
     write_csv(Path(paired), pairs)
-    write_json(Path(light_tool), tool._asdict())
+    write_artefact(light_tool, tool)
     write_csv(Path(practice), table)
     print(_said(tool, clean, table))
 

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.coach.practice.session_lines import line_at, numbers, reach_of, slope_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shrinkage import shrink
@@ -56,15 +57,15 @@ def crossing(rise: Array, rise_variance: Array, slope: Array, slope_variance: Ar
     return Crossing(at, np.where(told, centre - half, np.nan), np.where(told, centre + half, np.nan))
 
 
-def project(golfers: pl.DataFrame, centres_mph: list[float], half_width_mph: float) -> pl.DataFrame:
+def project(golfers: pl.DataFrame, bands: SpeedBands) -> pl.DataFrame:
     """Add the next band and the day on which it is reached.
 
     Parameters
     ----------
     golfers : DataFrame
         One row per golfer: the columns that `practice.practice_of` has gathered.
-    centres_mph, half_width_mph : list of float, float
-        The study's bands, mph.
+    bands : SpeedBands
+        The study's.
 
     Returns
     -------
@@ -92,7 +93,8 @@ def project(golfers: pl.DataFrame, centres_mph: list[float], half_width_mph: flo
     slope, variance = steadied(numbers(golfers, "best_slope"), slope_variance(golfers, "best"))
     sure = golfers.get_column("trend").is_in(["gaining", "losing"]).to_numpy()
     now = level + np.where(sure, slope, 0.0) * np.where(sure, (last - first) / 7 - start, 0.0)
-    centre, edge = next_band(now, np.array(sorted(centres_mph)), half_width_mph)
+    centre = bands.next_above(now)
+    edge = bands.begins_at(centre)
     found = crossing(edge - level, level_variance, slope, variance, reach_of(golfers, "best"))
     assumed = golfers.get_column("log_error").is_null() & golfers.get_column("basis").is_in(["light", "both"])
     gaining = (golfers.get_column("trend") == "gaining").to_numpy()
@@ -127,21 +129,6 @@ def steadied(slope: Array, variance: Array) -> tuple[Array, Array]:
     slope, variance = slope.copy(), variance.copy()
     slope[known], variance[known] = shrunk.value, shrunk.std_error**2
     return slope, variance
-
-
-def next_band(speed_mph: Array, centres_mph: Array, half_width_mph: float) -> tuple[Array, Array]:
-    """Give centre and lower edge of the next band above each speed; NaN above them all.
-
-    Parameters
-    ----------
-    speed_mph : ndarray, shape (n,)
-    centres_mph : ndarray, shape (k,)
-        Rising.
-    half_width_mph : float
-    """
-    padded = np.append(centres_mph, np.nan)
-    place = np.searchsorted(centres_mph - half_width_mph, np.nan_to_num(speed_mph, nan=np.inf), side="right")
-    return padded[place], padded[place] - half_width_mph
 
 
 def _dates(days: list[Array], last: Array, above: Flags, barred: Flags) -> list[pl.Series]:

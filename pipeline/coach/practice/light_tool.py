@@ -1,5 +1,6 @@
 """How much faster a light tool moves than the driver: from sessions in which a golfer swung both."""
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -18,16 +19,28 @@ MIN_GOLFERS = 3  # who swung both: with fewer, how golfers differ can't be told
 MIN_FREEDOM = 5  # of the scatter between the sessions of a golfer
 
 
-class LightTool(NamedTuple):
-    """What is known of a study's light tool."""
+@dataclass(frozen=True)
+class LightTool:
+    """light_tool.json: what is known of a study's light tool.
+
+    Attributes
+    ----------
+    factor : float
+        Its speed over the driver's, of the usual golfer.
+    factor_lo90, factor_hi90 : float or None
+        Of the factor itself; None where it is common practice.
+    golfer_lo90, golfer_hi90 : float or None
+        Of the factor of a golfer who never swung both in a session.
+    source : str
+    pairs, golfers : int
+        Sessions with both tools, and golfers with such sessions.
+    note : str
+    """
 
     factor: float
-    """Its speed over the driver's, of the usual golfer."""
     factor_lo90: float | None
-    """Of the factor itself; null where it is common practice."""
     factor_hi90: float | None
     golfer_lo90: float | None
-    """Of the factor of a golfer who never swung both in a session."""
     golfer_hi90: float | None
     source: str
     pairs: int

@@ -8,6 +8,7 @@ no interval: a projected day says what happens if the trend goes on, no more.
 import numpy as np
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.coach.practice.dates import project
 from pipeline.coach.practice.session_lines import (
     MIN_SESSIONS,
@@ -42,8 +43,7 @@ def practice_of(
     sessions: pl.DataFrame,
     factors: pl.DataFrame,
     drives: pl.DataFrame | Drives,
-    centres_mph: list[float],
-    half_width_mph: float,
+    bands: SpeedBands,
 ) -> pl.DataFrame:
     """Work out what practice did for each golfer.
 
@@ -55,8 +55,8 @@ def practice_of(
         From `fit_light_tool`.
     drives : DataFrame or Drives
         golfer, quarter, struck_on, club_speed_mph of the study's drives; may be empty.
-    centres_mph, half_width_mph : list of float, float
-        The study's bands, mph.
+    bands : SpeedBands
+        The study's.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def practice_of(
         for name in ("best", "typical", "ball_gap")
         for end in ("lo90", "hi90")
     )
-    golfers = project(golfers, centres_mph, half_width_mph)
+    golfers = project(golfers, bands)
     return Practice.validate(golfers.with_columns(_note()).select(Practice.column_names()).sort("golfer"))
 
 

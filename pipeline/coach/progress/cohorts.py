@@ -4,8 +4,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.coach.progress.measures import MEASURES
-from pipeline.drives import Drives
-from pipeline.golfers.losses import KEYS
+from pipeline.drives import KEYS, Drives
 from pipeline.statistics.intervals import Z90
 from pipeline.tables import Cohorts, types_of
 

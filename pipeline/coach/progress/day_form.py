@@ -12,9 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.drives import Drives
+from pipeline.drives import KEYS, Drives
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
-from pipeline.golfers.losses import KEYS
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shrinkage import moderated_variance
 

@@ -1,18 +1,17 @@
 """What is known of each golfer's quarter and of each drive in it, to hold quarters against each other."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.model import CarryModel
-from pipeline.golfers.losses import KEYS, Frontier
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import KEYS
+from pipeline.fit.model import CarryModel, Delivery
+from pipeline.golfers.losses import exchange
 from pipeline.statistics.arrays import Array
-
-# Half the step over which the carry of one more mph is read off the model.
-STEP_MPH = 0.5
 
 
 @dataclass(frozen=True)
@@ -61,19 +60,10 @@ DELIVERIES = (Measure("delivery", "_yd", median=False, better=1), Measure("stead
 
 @dataclass(frozen=True)
 class Yardstick:
-    """What quarters are held against.
-
-    Attributes
-    ----------
-    model : CarryModel
-    frontier : Frontier
-    window : dict of str to ndarray, shape (n,)
-        launch_lo_deg, launch_hi_deg, spin_lo_rpm, spin_hi_rpm at the frontier's speeds; NaN where there is no window.
-    """
+    """What quarters are measured with: the model and the frontier."""
 
     model: CarryModel
     frontier: Frontier
-    window: dict[str, Array]
 
     def outside(self, measure: Measure, value: Array, club_speed_mph: Array) -> Array:
         """Give how far launch or spin lies outside the efficient window, or, without one, off the efficient delivery.
@@ -81,7 +71,7 @@ class Yardstick:
         NaN where the benchmarks don't reach the speed. Shape (n,).
         """
         best = getattr(self.frontier, measure.column)
-        edges = [self.window[f"{measure.name}_{end}{measure.unit}"] for end in ("lo", "hi")]
+        edges = [getattr(self.frontier, f"{measure.name}_{end}{measure.unit}") for end in ("lo", "hi")]
         lo, hi = (self.frontier.at(np.where(np.isnan(edge), best, edge), club_speed_mph) for edge in edges)
         return np.maximum(np.maximum(lo - value, value - hi), 0.0)
 
@@ -108,12 +98,17 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
     plain = {
         "club_speed_mph": pl.col("club_speed_mph"),
         "launch_deg": pl.col("launch_deg"),
-        "carry_yd": pl.col("carry_yd"),
+        "carry_yd": pl.col("carry_reference_yd"),
         "speed_ratio": pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph"),
         "spin_rpm": pl.when(measured | ~measured.any().over(KEYS)).then(pl.col("spin_rpm")),
     }
-    made = {"lost_yd": _lost, "expected_yd": _expected, "usual_yd": _usual, "delivery_yd": _delivery}
-    made |= {"steady_yd": _steady}
+    made: dict[str, Callable[[pl.DataFrame, Yardstick], Array]] = {
+        "lost_yd": _lost,
+        "expected_yd": lambda drives, by: by.model.expected(Delivery.of(drives)),
+        "usual_yd": lambda drives, by: by.model.expected(Delivery.of(drives), "usual"),
+        "delivery_yd": lambda drives, by: made["expected_yd"](drives, by) - _by_speed(drives),
+        "steady_yd": lambda drives, by: made["usual_yd"](drives, by) - _by_speed(drives),
+    }
     wanted = [*plain, *made] if names is None else names
     return drives.select(
         *KEYS,
@@ -125,37 +120,15 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
     )
 
 
-def _columns(drives: pl.DataFrame, *names: str) -> list[Array]:
-    return [drives.get_column(name).cast(pl.Float64).to_numpy() for name in names]
-
-
-def _expected(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    model = yardstick.model
-    club, ball, launch, spin = _columns(drives, "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
-    usual = model.speed(club)
-    return model.carry(np.where(np.isnan(ball), usual, ball) if model.surface.speed == "ball" else usual, launch, spin)
-
-
-def _usual(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    club, launch, spin = _columns(drives, "club_speed_mph", "launch_deg", "spin_rpm")
-    return yardstick.model.carry(yardstick.model.speed(club), launch, spin)
-
-
-def _delivery(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    club, slope = _columns(drives, "club_speed_mph", "slope")
-    return _expected(drives, yardstick) - slope * club
-
-
-def _steady(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    club, slope = _columns(drives, "club_speed_mph", "slope")
-    return _usual(drives, yardstick) - slope * club
+def _by_speed(drives: pl.DataFrame) -> Array:
+    """Give what a drive's club speed adds to its carry, yd, by the golfer's slope."""
+    slope, club = (drives.get_column(name).cast(pl.Float64).to_numpy() for name in ("slope", "club_speed_mph"))
+    return np.asarray(slope * club)
 
 
 def _lost(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    frontier = yardstick.frontier
-    club, carry = _columns(drives, "club_speed_mph", "carry_yd")
-    efficient = np.interp(club, frontier.speed_mph, frontier.carry_yd) if len(frontier.speed_mph) else 0.0
-    return efficient - carry
+    club = drives.get_column("club_speed_mph").to_numpy()
+    return np.asarray(yardstick.frontier.carry_beyond(club) - drives.get_column("carry_reference_yd").to_numpy())
 
 
 def of_quarters(own: pl.DataFrame) -> pl.DataFrame:
@@ -170,32 +143,31 @@ def of_quarters(own: pl.DataFrame) -> pl.DataFrame:
     return own.group_by(KEYS).agg(pl.col("expected_yd", "usual_yd").mean(), *commonest)
 
 
-def strike(
-    table: pl.DataFrame, model: CarryModel, known: npt.NDArray[np.bool_], end: str = ""
-) -> tuple[Callable[..., Array], list[Array]]:
-    """Give carry as a function of club speed, speed ratio, launch and spin, and golfers' typical values of these.
+def typical_of(table: pl.DataFrame, known: npt.NDArray[np.bool_], end: str = "") -> Delivery:
+    """Give golfers' typical deliveries.
 
     Parameters
     ----------
     table : DataFrame
         club_speed_mph, speed_ratio, launch_deg, spin_rpm, each with `end` after its name.
-    model : CarryModel
     known : ndarray of bool, shape (n,)
-        Whose ratio to use; for the others the usual one stands in and the ratio is no input at all.
+        Whose ratio to use; for the others the usual one stands in.
     end : str
     """
-    club, ratio, launch, spin = (
-        table.get_column(f"{name}{end}").cast(pl.Float64).to_numpy()
-        for name in ("club_speed_mph", "speed_ratio", "launch_deg", "spin_rpm")
-    )
-
-    def carry(v: Array, r: Array, l: Array, s: Array) -> Array:
-        return model.carry(np.where(known, model.speed(v, r), model.speed(v)), l, s)
-
-    return carry, [club, np.where(known, ratio, 1.0), launch, spin]
+    delivery = Delivery.of(table, end)
+    return replace(delivery, speed_ratio=np.where(known, delivery.speed_ratio, np.nan))
 
 
-def per_mph(carry: Callable[..., Array], at: list[Array]) -> Array:
-    """Give what one more mph of club speed adds to carry, yd, for a function and values from `strike`."""
-    club, *others = at
-    return np.asarray((carry(club + STEP_MPH, *others) - carry(club - STEP_MPH, *others)) / (2 * STEP_MPH))
+def share_out(model: CarryModel, now: Delivery, then: Delivery) -> list[Array]:
+    """Share a change of expected carry out among club speed, speed ratio, launch and spin, yd, each of shape (n,)."""
+
+    def carry(*inputs: Array) -> Array:
+        return model.expected(Delivery(*inputs))
+
+    # `exchange` gives what is taken away on the way from its start to its end: started from now, that is the gain.
+    return exchange(carry, list(vars(now).values()), list(vars(then).values()))
+
+
+def halfway(now: Delivery, then: Delivery) -> Delivery:
+    """Give the delivery in the middle between two."""
+    return Delivery(*((a + b) / 2 for a, b in zip(vars(now).values(), vars(then).values(), strict=True)))

@@ -8,6 +8,7 @@ among speed, delivery and other, which add up to it.
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.progress.day_form import DayForm, figure_errors
 from pipeline.coach.progress.measures import (
     DELIVERIES,
@@ -15,19 +16,18 @@ from pipeline.coach.progress.measures import (
     Measure,
     Yardstick,
     drive_values,
+    halfway,
     of_quarters,
-    per_mph,
-    strike,
+    share_out,
+    typical_of,
 )
-from pipeline.drives import Drives
-from pipeline.fit.model import CarryModel
+from pipeline.drives import KEYS, Drives
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.flags import adjusted
-from pipeline.golfers.losses import KEYS, Frontier, exchange
 from pipeline.golfers.quarter_changes import efficient_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
 from pipeline.tables import Progress
-from pipeline.threads import in_order
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
 EXPOSED_FROM = 0.1
@@ -60,8 +60,7 @@ def progress_of(
     Parameters
     ----------
     drives : DataFrame or Drives
-        All accepted drives: the columns of `FIT_COLUMNS`, carry_yd at standard conditions on the reference device and
-        ball, and struck_on.
+        All accepted drives: the columns of `FIT_COLUMNS` and struck_on.
     golfers : DataFrame
         `GOLFER_COLUMNS` of the table `Golfers` of these drives.
     yardstick : Yardstick
@@ -92,9 +91,9 @@ def progress_of(
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
     )
-    gain = per_mph(*strike(assessed, yardstick.model, assessed.get_column("speed_ratio").is_not_null().to_numpy()))
-    slopes = assessed.select(*KEYS, pl.Series("slope", gain, dtype=pl.Float64))
-    read = Drives.of(drives)
+    slope = yardstick.model.per_mph(Delivery.of(assessed))
+    slopes = assessed.select(*KEYS, pl.Series("slope", slope, dtype=pl.Float64))
+    read = Drives.of(drives).mapped(yardstick.model.with_reference)
     # Numbers for the names, whose letters would take most of a large study's memory.
     numbered = [pl.col(key).cast(pl.Enum(golfers.get_column(key).unique().sort())) for key in KEYS]
 
@@ -107,7 +106,7 @@ def progress_of(
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
         wanted = [*numbered, "struck_on", column]
-        pieces = list(in_order(lambda frame: values(frame, column).select(wanted), read.read()))  # noqa: B023
+        pieces = list(read.each(lambda frame: values(frame, column).select(wanted)))  # noqa: B023
         own = Drives(pieces.__iter__)
         errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
         if measure.name == "club_speed":
@@ -137,7 +136,7 @@ def _paired(table: pl.DataFrame) -> pl.DataFrame:
 def _shared(both: pl.DataFrame, frontier: Frontier) -> Array:
     """Variance of the change in efficient carry, which golfers of one speed share, yd^2."""
     speeds = [both.get_column(f"club_speed_mph{end}") for end in ("", "_before")]
-    now, then = (frontier.at(frontier.std_error_yd, speed.to_numpy()) for speed in speeds)
+    now, then = (frontier.at("std_error_yd", speed.to_numpy()) for speed in speeds)
     return efficient_variance(now, then, (speeds[0] - speeds[1]).to_numpy())
 
 
@@ -221,20 +220,17 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     """
     known = both.select(pl.all_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_not_null())).to_series()
     struck = known.to_numpy()
-    carry, now = strike(both, model, struck)
-    _, then = strike(both, model, struck, "_before")
-    # `exchange` gives what is taken away on the way from its start to its end: started from now, that is the gain.
-    speed, contact, launch, spin = exchange(carry, now, then)
+    now, then = (typical_of(both, struck, end) for end in ("", "_before"))
+    speed, contact, launch, spin = share_out(model, now, then)
     mean, mean_before = (
         np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
         for end in ("", "_before")
     )
-    consistency = (mean - carry(*now)) - (mean_before - carry(*then))
+    consistency = (mean - model.expected(now)) - (mean_before - model.expected(then))
     delivery = contact + launch + spin + consistency
     change = both.get_column("carry_change_yd").to_numpy()
-    middle = [(a + b) / 2 for a, b in zip(now, then, strict=True)]
     club_error, speed_freedom = _error(both, MEASURES[0])
-    speed_error = np.abs(per_mph(carry, middle)) * club_error
+    speed_error = np.abs(model.per_mph(halfway(now, then))) * club_error
     each = [_error(both, measure) for measure in DELIVERIES]
     error, freedom = (np.where(struck, *pair) for pair in zip(*each, strict=True))
     columns = _interval(speed, speed_error, speed_freedom, _part_names("speed"))

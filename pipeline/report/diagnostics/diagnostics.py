@@ -1,15 +1,15 @@
 """Figures behind the researcher's diagnostics: residuals, calibration and coverage on golfers held out, influence."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.drives import Drives, golfer_codes, inputs
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import per_golfer_sums
-from pipeline.report.sheet.facts import nearest_band
 from pipeline.statistics.arrays import Array
 
 LEVELS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99)
@@ -23,9 +23,7 @@ KNOWN = {
 }
 
 
-def held_out_residuals(
-    drives: pl.DataFrame, held_out: pl.DataFrame, centres_mph: Sequence[float], half_width_mph: float
-) -> pl.DataFrame:
+def held_out_residuals(drives: pl.DataFrame, held_out: pl.DataFrame, bands: SpeedBands) -> pl.DataFrame:
     """Join the drives of the fit with their predictions on golfers held out.
 
     Parameters
@@ -34,8 +32,7 @@ def held_out_residuals(
         The drives of the fit, in the order of `held_out`, with the columns of `FIT_COLUMNS`.
     held_out : DataFrame, n rows
         measured_yd, predicted_yd, predicted_by_club_speed_yd and fold.
-    centres_mph : sequence of float
-    half_width_mph : float
+    bands : SpeedBands
 
     Returns
     -------
@@ -47,7 +44,7 @@ def held_out_residuals(
     return joined.with_columns(
         (pl.col("measured_yd") - pl.col("predicted_yd")).alias("residual_yd"),
         pl.Series("inside", inside_interval(held_out, "predicted_yd", (0.9,))[:, 0]),
-        nearest_band(drives["club_speed_mph"], centres_mph, half_width_mph),
+        pl.Series("band_mph", bands.band_of(drives["club_speed_mph"].to_numpy()), dtype=pl.Float64).fill_nan(None),
         pl.col("device", "ball").fill_null(UNSTATED),
     )
 
@@ -207,7 +204,7 @@ def coverage_by_band(residuals: pl.DataFrame, min_golfers: int) -> pl.DataFrame:
 def influence(
     model: CarryModel,
     drives: pl.DataFrame,
-    efficient: Mapping[float, tuple[float, float]],
+    efficient: Delivery,
     whole: Drives | None = None,
 ) -> pl.DataFrame:
     """Work out how far expected carry at each band's efficient delivery moves when one golfer is left out.
@@ -217,8 +214,8 @@ def influence(
     model : CarryModel
     drives : DataFrame
         The drives of the golfers who are left out, one golfer at a time.
-    efficient : mapping of float to (float, float)
-        Launch, deg, and spin, rpm, of the efficient delivery by the band's centre, mph.
+    efficient : Delivery
+        The efficient drive at each band's centre.
     whole : Drives, optional
         All drives of the fit, if these aren't all.
 
@@ -244,10 +241,8 @@ def influence(
     # A golfer who alone used a device takes its term along; the pseudo-inverse leaves the term at nil.
     inverse = np.linalg.pinv(all_gram - gram, rcond=1e-12, hermitian=True)
     without = np.einsum("gij,gj->gi", inverse, all_moment - moment)
-    centres = np.array(sorted(efficient))
-    launch, spin = (np.array([efficient[c][k] for c in centres.tolist()]) for k in (0, 1))
-    terms = model.surface.size
-    at = model.surface.design(model.better_speed(centres), launch, spin) * (1 + model.better_share)
+    centres, terms = efficient.club_speed_mph, model.surface.size
+    at = model.surface.design(*model.inputs(efficient, "better")) * (1 + model.better_share)
     moves = (without - with_all)[:, :terms] @ at.T
     wide = golfers.hstack(pl.DataFrame(moves, schema=[f"{c:g}" for c in centres], orient="row"))
     keys = ["golfer", "shots", "club_speed_mph"]
@@ -258,7 +253,7 @@ def influence(
 def _equations(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     x = inputs(drives, model.surface.speed)
     X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
-    return X, drives["carry_yd"].to_numpy() - model.surface.base(*x)
+    return X, drives["carry_standard_yd"].to_numpy() - model.surface.base(*x)
 
 
 def most_influential(moves: pl.DataFrame, count: int) -> pl.DataFrame:

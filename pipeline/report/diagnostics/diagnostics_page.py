@@ -10,8 +10,9 @@ import polars as pl
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
+from pipeline.bands import SpeedBands
 from pipeline.drives import Drives
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.report.diagnostics.diagnostics import (
     calibration,
     coverage_by_band,
@@ -48,7 +49,7 @@ def build_diagnostics(
     held_out: pl.DataFrame,
     scores: dy.DataFrame[Scores],
     model: CarryModel,
-    efficient: Mapping[float, tuple[float, float]],
+    efficient: Delivery,
     settings: Mapping[str, Any],
     whole: Drives | None = None,
 ) -> str:
@@ -64,8 +65,8 @@ def build_diagnostics(
         The candidates' scores.
     model : CarryModel
         The chosen model.
-    efficient : mapping of float to (float, float)
-        Launch, deg, and spin, rpm, of the efficient delivery by the band's centre, mph.
+    efficient : Delivery
+        The efficient drive at each band's centre that the benchmarks reach.
     settings : mapping
         Keys `study`, `bands` (`centres`, `half_width_mph`) and `privacy` (`min_golfers`).
     whole : Drives, optional
@@ -77,12 +78,12 @@ def build_diagnostics(
         A whole HTML document that needs no other file and no network.
     """
     centres, min_golfers = settings["bands"]["centres"], settings["privacy"]["min_golfers"]
-    residuals = held_out_residuals(drives, held_out, centres, settings["bands"]["half_width_mph"])
+    residuals = held_out_residuals(drives, held_out, SpeedBands.of(centres, settings["bands"]["half_width_mph"]))
     names = [name for name in INPUTS if residuals[name].null_count() < residuals.height]
     levels = {column: residuals_by_level(residuals, column, min_golfers) for column in LEVEL_COLUMNS}
     calibrated = calibration(held_out, drives["golfer"])
     covered = coverage_by_band(residuals, min_golfers)
-    moves = influence(model, drives, efficient, whole) if efficient else None
+    moves = influence(model, drives, efficient, whole) if len(efficient.club_speed_mph) else None
     along = {name: residuals_along(residuals, name, min_golfers) for name in names}
     figures = {
         "residuals": plot_residuals(residuals, along),

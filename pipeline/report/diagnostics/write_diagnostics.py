@@ -1,34 +1,37 @@
 """Step: write the researcher's diagnostics of the chosen model: one self-contained HTML page.
 
-In: drives.parquet, model.json, held_out.parquet (one row per drive of the fit), scores.csv (Scores), guide.json.
+In: drives.parquet, model.json, held_out.parquet (one row per drive of the fit), scores.csv (Scores), frontier.json.
 Out: diagnostics.html.
 """
 
-import json
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import Drives, speed_of_study
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import FittedModel
 from pipeline.report.diagnostics.diagnostics_page import build_diagnostics
 from pipeline.tables import Scores
 
 MOST_GOLFERS = 5000  # whose drives are shown: more say the same, and would not go into memory
 
 
-def run(drives: str, model: str, held_out: str, scores: str, guide: str, page: str, settings: dict[str, Any]) -> None:
+def run(
+    drives: str, model: str, held_out: str, scores: str, frontier: str, page: str, settings: dict[str, Any]
+) -> None:
     """Read drives, model and held-out predictions and write the page.
 
     Parameters
     ----------
-    drives, model, held_out, scores, guide : str
+    drives, model, held_out, scores, frontier : str
         Paths of the inputs.
     page : str
         Path of the page to be made.
@@ -49,17 +52,14 @@ def run(drives: str, model: str, held_out: str, scores: str, guide: str, page: s
     folds = shown.select("golfer").hstack([predictions["fold"]]) if predictions.height == shown.height else None
     if folds is None or folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() != 1:
         raise UserError(f"{held_out}: does not belong to {drives}; delete it and run the workflow again.")
-    speeds = json.loads(Path(guide).read_text(encoding="utf-8"))["speeds"]
-    centres = set(settings["bands"]["centres"])
-    efficient = {
-        row["speed_mph"]: (row["launch_deg"], row["spin_rpm"]) for row in speeds if row["speed_mph"] in centres
-    }
+    reached = read_artefact(frontier, Frontier)
+    centres = np.array([v for v in sorted(settings["bands"]["centres"]) if v in reached.speed_mph], dtype=float)
     text = build_diagnostics(
         drives=shown,
         held_out=predictions,
         scores=table,
-        model=CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"]),
-        efficient=efficient,
+        model=read_artefact(model, FittedModel).model,
+        efficient=reached.best_delivery(centres, np.full_like(centres, np.nan)),
         settings=settings,
         whole=used if shown.height < fitted["shots"] else None,
     )

@@ -10,8 +10,11 @@ from typing import Any
 import dataframely as dy
 from matplotlib.figure import Figure
 
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.chart import Chart
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import whole
-from pipeline.edge.tables_file import read_chart, read_table
+from pipeline.edge.tables_file import read_table
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
@@ -36,7 +39,7 @@ def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: 
         If an input can't be read or the figures don't follow from the bands' centres.
     """
     paths = match_paths(figures, figure_names(settings["bands"]["centres"]), FORMATS)
-    drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), read_chart(chart), settings)
+    drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), read_artefact(chart, Chart), settings)
     for name, by_kind in paths.items():
         for kind, path in by_kind.items():
             with whole(path) as part:
@@ -44,7 +47,7 @@ def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: 
 
 
 def draw_all(
-    golfers: dy.DataFrame[Golfers], bands: dy.DataFrame[BandTable], chart: dict[str, Any], settings: dict[str, Any]
+    golfers: dy.DataFrame[Golfers], bands: dy.DataFrame[BandTable], chart: Chart, settings: dict[str, Any]
 ) -> dict[str, Figure]:
     """Draw every figure of a study.
 
@@ -52,8 +55,7 @@ def draw_all(
     ----------
     golfers, bands : DataFrame
         All quarters.
-    chart : dict
-        See `pipeline.edge.tables_file.read_chart`.
+    chart : Chart
     settings : dict
         As for `run`.
 
@@ -62,23 +64,19 @@ def draw_all(
     dict
         Figures by name.
     """
-    centres: Sequence[float] = settings["bands"]["centres"]
-    half_width_mph: float = settings["bands"]["half_width_mph"]
+    speed_bands = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
     min_golfers: int = settings["privacy"]["min_golfers"]
     drawn = {
-        CARRY: plot_carry_by_speed(
-            golfers, bands, chart, centres_mph=centres, half_width_mph=half_width_mph, min_golfers=min_golfers
-        ),
+        CARRY: plot_carry_by_speed(golfers, bands, chart, speed_bands, min_golfers=min_golfers),
         LOSSES: plot_losses(golfers, chart),
     }
-    for centre in centres:
+    for centre in speed_bands.centres_mph:
         drawn[delivery_name(centre)] = plot_delivery(
             golfers,
             bands,
             chart,
+            speed_bands,
             band_mph=centre,
-            centres_mph=centres,
-            half_width_mph=half_width_mph,
             tolerance_yd=settings["window_tolerance_yd"],
             min_golfers=min_golfers,
         )

@@ -3,7 +3,6 @@
 Each function takes frames and the chart's curves and returns a matplotlib figure; none touches a file or pyplot.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 import dataframely as dy
@@ -14,7 +13,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from pipeline.report.display import worst_first
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.chart import BandMap, Chart
+from pipeline.benchmark.window import Window
+from pipeline.golfers.order import flagged_of
 from pipeline.report.figures.look import (
     CURVE_COLOUR,
     FLAG_COLOUR,
@@ -37,10 +39,9 @@ SHORT_NAME = 6  # characters of a pseudonym shown beside a bar; the page's table
 def plot_carry_by_speed(
     golfers: dy.DataFrame[Golfers],
     bands: dy.DataFrame[BandTable],
-    chart: dict[str, Any],
+    chart: Chart,
+    speed_bands: SpeedBands,
     *,
-    centres_mph: Sequence[float],
-    half_width_mph: float,
     min_golfers: int,
 ) -> Figure:
     """Plot golfers' mean carry against club speed with the bands' percentiles and the efficient curve.
@@ -51,12 +52,9 @@ def plot_carry_by_speed(
     ----------
     golfers, bands : DataFrame
         All quarters; the chart's quarter is shown.
-    chart : dict
-        Curves of the newest quarter, see `pipeline.edge.tables_file.read_chart`.
-    centres_mph : sequence of float
-        Centres of all the study's bands, mph: they settle the colours.
-    half_width_mph : float
-        Half a band's width, mph.
+    chart : Chart
+    speed_bands : SpeedBands
+        The study's; they settle the colours.
     min_golfers : int
         Golfers that a published figure rests on at least.
 
@@ -65,15 +63,15 @@ def plot_carry_by_speed(
     matplotlib.figure.Figure
         10 by 7 inches.
     """
-    here = bands.filter(pl.col("quarter") == chart["quarter"])
-    shown = _without_suppressed(golfers.filter(pl.col("quarter") == chart["quarter"]), here, half_width_mph)
+    here = bands.filter(pl.col("quarter") == chart.quarter)
+    shown = _without_suppressed(golfers.filter(pl.col("quarter") == chart.quarter), here, speed_bands)
     figure = new_figure(10, 7)
     axes = figure.subplots()
     _draw_efficient_curve(axes, chart)
-    _draw_percentiles(axes, here, band_colours(centres_mph))
+    _draw_percentiles(axes, here, band_colours(speed_bands.centres_mph))
     _draw_golfers(axes, shown, "club_speed_mph", "carry_yd", PLAIN_COLOUR)
     axes.set(xlabel="Club speed, mph", ylabel="Carry at standard conditions, yd")
-    axes.set_title(f"How far drives carry at each club speed: {chart['study']}, {chart['quarter']}", parse_math=False)
+    axes.set_title(f"How far drives carry at each club speed: {chart.study}, {chart.quarter}", parse_math=False)
     handles, labels = axes.get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside lower center", ncols=3, frameon=False)
     if here["suppressed"].any():
@@ -85,11 +83,10 @@ def plot_carry_by_speed(
 def plot_delivery(
     golfers: dy.DataFrame[Golfers],
     bands: dy.DataFrame[BandTable],
-    chart: dict[str, Any],
+    chart: Chart,
+    speed_bands: SpeedBands,
     *,
     band_mph: float,
-    centres_mph: Sequence[float],
-    half_width_mph: float,
     tolerance_yd: float,
     min_golfers: int,
 ) -> Figure:
@@ -99,14 +96,11 @@ def plot_delivery(
     ----------
     golfers, bands : DataFrame
         All quarters; the chart's quarter is shown.
-    chart : dict
-        Maps of the newest quarter, see `pipeline.edge.tables_file.read_chart`.
+    chart : Chart
     band_mph : float
         Centre of the band, mph.
-    centres_mph : sequence of float
-        Centres of all the study's bands, mph: they settle the colours.
-    half_width_mph : float
-        Half a band's width, mph; golfers within it, ends included, are drawn.
+    speed_bands : SpeedBands
+        The study's; they settle the colours.
     tolerance_yd : float
         How far below the efficient carry the window reaches, yd.
     min_golfers : int
@@ -117,22 +111,21 @@ def plot_delivery(
     matplotlib.figure.Figure
         8 by 7 inches.
     """
-    here = bands.filter(pl.col("quarter") == chart["quarter"])
-    near = golfers.filter(
-        (pl.col("quarter") == chart["quarter"]) & ((pl.col("club_speed_mph") - band_mph).abs() <= half_width_mph)
-    )
-    shown = _without_suppressed(near, here, half_width_mph)
-    found: list[dict[str, Any]] = [band for band in chart["bands"] if band["band_mph"] == band_mph]
-    colour = band_colours(centres_mph)[band_mph]
+    here = bands.filter(pl.col("quarter") == chart.quarter)
+    of_quarter = golfers.filter(pl.col("quarter") == chart.quarter)
+    near = of_quarter.filter(pl.Series(speed_bands.holds(band_mph, of_quarter["club_speed_mph"].to_numpy())))
+    shown = _without_suppressed(near, here, speed_bands)
+    found = chart.map_of(band_mph)
+    colour = band_colours(speed_bands.centres_mph)[band_mph]
     figure = new_figure(8, 7)
     axes = figure.subplots()
-    has_map = bool(found) and _draw_map(figure, axes, found[0])
+    has_map = found is not None and _draw_map(figure, axes, found)
     _draw_golfers(axes, shown, "spin_rpm", "launch_deg", colour)
-    window = found[0]["window"] if found else None
+    window = found.window if found else None
     if window is not None:
         _draw_window(axes, window, colour, tolerance_yd)
     axes.set(xlabel="Backspin, rpm", ylabel="Launch angle, deg")
-    axes.set_title(_delivery_title(band_mph, half_width_mph, chart, found[0] if found else None), parse_math=False)
+    axes.set_title(_delivery_title(band_mph, speed_bands.half_width_mph, chart, found), parse_math=False)
     if not axes.has_data():
         axes.set(xticks=[], yticks=[])  # empty axes would run from 0 to 1 and mean nothing
     if axes.get_legend_handles_labels()[0]:
@@ -145,22 +138,22 @@ def plot_delivery(
 
 
 @house_style()
-def plot_losses(golfers: dy.DataFrame[Golfers], chart: dict[str, Any]) -> Figure:
+def plot_losses(golfers: dy.DataFrame[Golfers], chart: Chart) -> Figure:
     """Plot the parts of the yards lost of the flagged golfers, the worst first.
 
     Parameters
     ----------
     golfers : DataFrame
         All quarters; the flagged of the chart's quarter are shown, at most 25.
-    chart : dict
-        `study` and `quarter` are used.
+    chart : Chart
+        Its study and quarter are named.
 
     Returns
     -------
     matplotlib.figure.Figure
         10 inches wide; its height follows the number of golfers.
     """
-    flagged = worst_first(golfers, chart["quarter"])
+    flagged = flagged_of(golfers, str(chart.quarter))
     shown = flagged.head(MOST_BARS)
     figure = new_figure(10, 2.4 + 0.32 * max(shown.height, 3))
     axes = figure.subplots()
@@ -168,7 +161,7 @@ def plot_losses(golfers: dy.DataFrame[Golfers], chart: dict[str, Any]) -> Figure
         f"the worst {shown.height} of {flagged.height}" if flagged.height > shown.height else f"{shown.height} in all"
     )
     axes.set_title(
-        f"Where flagged golfers lose their yards ({count}): {chart['study']}, {chart['quarter']}", parse_math=False
+        f"Where flagged golfers lose their yards ({count}): {chart.study}, {chart.quarter}", parse_math=False
     )
     if shown.is_empty():
         axes.set_axis_off()
@@ -184,23 +177,16 @@ def plot_losses(golfers: dy.DataFrame[Golfers], chart: dict[str, Any]) -> Figure
     return figure
 
 
-def _without_suppressed(golfers: pl.DataFrame, bands: pl.DataFrame, half_width_mph: float) -> pl.DataFrame:
-    hidden = bands.filter("suppressed")["band_mph"].to_list()
-    in_one = pl.any_horizontal(
-        pl.lit(False), *((pl.col("club_speed_mph") - centre).abs() <= half_width_mph for centre in hidden)
-    )
-    return golfers.filter(~in_one)
+def _without_suppressed(golfers: pl.DataFrame, bands: pl.DataFrame, speed_bands: SpeedBands) -> pl.DataFrame:
+    speed, hidden = golfers["club_speed_mph"].to_numpy(), np.zeros(golfers.height, dtype=bool)
+    for centre in bands.filter("suppressed")["band_mph"]:
+        hidden |= speed_bands.holds(centre, speed)
+    return golfers.filter(pl.Series(~hidden))
 
 
-def _floats(values: Any) -> Array:
-    """Turn a list with nulls into floats with NaN."""
-    return np.asarray(values, dtype=np.float64)
-
-
-def _draw_efficient_curve(axes: Axes, chart: dict[str, Any]) -> None:
-    speed, carry, lo, hi = (
-        _floats(chart[key]) for key in ("speeds_mph", "efficient_carry_yd", "efficient_lo90_yd", "efficient_hi90_yd")
-    )
+def _draw_efficient_curve(axes: Axes, chart: Chart) -> None:
+    speed, carry = chart.speeds_mph, chart.efficient_carry_yd
+    lo, hi = chart.efficient_lo90_yd, chart.efficient_hi90_yd
     if np.isfinite(lo + hi).any():
         axes.fill_between(speed, lo, hi, color="0.8", linewidth=0, label="efficient carry, 90 % interval", zorder=1)
     if np.isfinite(carry).any():
@@ -245,7 +231,7 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
             )
 
 
-def _draw_map(figure: Figure, axes: Axes, band: dict[str, Any]) -> bool:
+def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
     """Draw contours of expected carry inside the support; tell whether there was anything to draw."""
     launch, spin, carry = _supported_part(band)
     # Contours need two steps of the grid each way.
@@ -266,11 +252,10 @@ def _draw_map(figure: Figure, axes: Axes, band: dict[str, Any]) -> bool:
     return True
 
 
-def _supported_part(band: dict[str, Any]) -> tuple[Array, Array, Array]:
+def _supported_part(band: BandMap) -> tuple[Array, Array, Array]:
     """Cut a band's map to its support: launch (n), spin (m) and expected carry (n by m, NaN outside the support)."""
-    launch, spin = _floats(band["launch_deg"]), _floats(band["spin_rpm"])
-    carry = _floats(band["expected_carry_yd"]).reshape(launch.size, spin.size)
-    carry = np.where(np.asarray(band["supported"], dtype=bool).reshape(carry.shape), carry, np.nan)
+    launch, spin = band.launch_deg, band.spin_rpm
+    carry = np.where(band.supported, band.expected_carry_yd, np.nan)
     known = np.isfinite(carry)
     rows, columns = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
     if rows.size == 0:
@@ -279,23 +264,23 @@ def _supported_part(band: dict[str, Any]) -> tuple[Array, Array, Array]:
     return launch[keep_rows], spin[keep_columns], carry[keep_rows, keep_columns]
 
 
-def _draw_window(axes: Axes, window: dict[str, float], colour: tuple[float, float, float], tolerance_yd: float) -> None:
-    width = window["spin_hi_rpm"] - window["spin_lo_rpm"]
-    height = window["launch_hi_deg"] - window["launch_lo_deg"]
-    corner = (window["spin_lo_rpm"], window["launch_lo_deg"])
+def _draw_window(axes: Axes, window: Window, colour: tuple[float, float, float], tolerance_yd: float) -> None:
+    width = window.spin_hi_rpm - window.spin_lo_rpm
+    height = window.launch_hi_deg - window.launch_lo_deg
+    corner = (window.spin_lo_rpm, window.launch_lo_deg)
     label = f"efficient window (within {tolerance_yd:g} yd)"
     axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor=colour, linewidth=3, zorder=4, label=label))
 
 
-def _delivery_title(band_mph: float, half_width_mph: float, chart: dict[str, Any], band: dict[str, Any] | None) -> str:
+def _delivery_title(band_mph: float, half_width_mph: float, chart: Chart, band: BandMap | None) -> str:
     first = f"Launch and spin at {band_mph:g} mph (golfers of {band_mph - half_width_mph:g} to "
     first += f"{band_mph + half_width_mph:g} mph)"
-    carry = band["efficient_carry_yd"] if band else None
+    carry = band.efficient_carry_yd if band else None
     end = "" if carry is None else f"; efficient carry {carry:.0f} yd"
-    return f"{first}\n{chart['study']}, {chart['quarter']}{end}"
+    return f"{first}\n{chart.study}, {chart.quarter}{end}"
 
 
-def _delivery_remarks(has_map: bool, window: dict[str, float] | None, hidden: int, min_golfers: int) -> str:
+def _delivery_remarks(has_map: bool, window: Window | None, hidden: int, min_golfers: int) -> str:
     remarks = []
     if not has_map:
         remarks.append("Too few deliveries at this speed for a map of expected carry.")

@@ -14,10 +14,11 @@ import numpy as np
 from markupsafe import Markup
 
 from pipeline.benchmark.drives_near import INSIDE
-from pipeline.benchmark.lookup import Guide, Place
+from pipeline.benchmark.frontier import HALF_GRID_MPH, REFUSALS, Frontier
+from pipeline.benchmark.lookup import Place
 from pipeline.benchmark.run_and_conditions import Conditions
 from pipeline.fit.flight_surface import FlightSurface
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.fit.surface import Axis, Surface
 from pipeline.flight.offsets import UNSTATED
 from pipeline.physics.ball import SETS, SOFT, Ball
@@ -25,7 +26,7 @@ from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
 from pipeline.physics.turf import BALL_RADIUS_M, MOST_BOUNCES
 from pipeline.report.templating import templates_of
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import Array, plain_values
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # The drawing, in its own units; a frame inside leaves room for the figures along the axes.
@@ -35,40 +36,35 @@ LAUNCH_TICK_DEG, SPIN_TICK_RPM = 5, 1000
 NOBODY = ((5.0, 25.0), (1000.0, 5000.0))  # axes of a study without benchmarks, whose drawing is never shown
 
 
-def lookup_data(model: CarryModel, guide: Guide, place: Place, study: str) -> dict[str, Any]:
+def lookup_data(model: CarryModel, frontier: Frontier, place: Place) -> dict[str, Any]:
     """Gather all that the page's script needs to answer as `pipeline.benchmark.lookup.look_up` does.
 
     Parameters
     ----------
     model : CarryModel
-    guide : Guide
+    frontier : Frontier
     place : Place
         The answers are for its standard conditions.
-    study : str
-        The study's name.
 
     Returns
     -------
     dict
         Plain values, ready for JSON; NaN is null.
     """
+    usual = {name: asdict(line) if line else None for name, line in vars(model.usual).items()}
     return {
-        "study": study,
-        "start": _start(guide.speeds_mph),
+        "start": _start(frontier.speed_mph),
         "surface": {"speed": model.surface.speed, "parts": surface_parts(model.surface, model.coefficients)},
-        "trends": model.trends.to_dict(),
+        "usual": usual,
         "interval": {known: list(edges) for known, edges in model.interval.items()},
-        "guide": {
-            "speed_mph": guide.speeds_mph.tolist(),
-            "step_mph": guide.step_mph,
-            "reach": [asdict(reach) for reach in guide.reach],
-            **{name: _nullable(values) for name, values in guide.columns.items()},
-        },
+        "frontier": plain_values(frontier),
+        "half_grid_mph": HALF_GRID_MPH,
         "inside": INSIDE,
+        "refusals": REFUSALS,
         "assumed_ratio": ASSUMED_RATIO,
         "flight": flight_data(place.ball, place.standard),
         "turf": asdict(place.standard.turf),
-        "drawing": _drawing(guide),
+        "drawing": _drawing(frontier),
     }
 
 
@@ -112,7 +108,7 @@ def flight_data(ball: Ball, conditions: Conditions) -> dict[str, Any]:
 
 
 def build_lookup_page(
-    data: dict[str, Any], *, fitted_on: dict[str, Any], conditions: str, window_tolerance_yd: float
+    data: dict[str, Any], *, study: str, fitted_on: FittedOn, conditions: str, window_tolerance_yd: float
 ) -> str:
     """Build the coach's page.
 
@@ -120,8 +116,9 @@ def build_lookup_page(
     ----------
     data : dict
         From `lookup_data`.
-    fitted_on : dict
-        Keys `drives`, `golfers` and `quarters` of the model.
+    study : str
+        Its name.
+    fitted_on : FittedOn
     conditions : str
         From `conditions_text`.
     window_tolerance_yd : float
@@ -141,10 +138,11 @@ def build_lookup_page(
         "base-uri": "'none'",
         "form-action": "'none'",
     }
-    quarters = fitted_on["quarters"]
+    quarters = fitted_on.quarters
     # Markup is right here: style and script are the package's own files.
     return environment.get_template("lookup.html.j2").render(
         data=data,
+        study=study,
         drawing=data["drawing"],
         style=Markup(style),
         script=Markup(script),
@@ -176,7 +174,7 @@ def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str])
 
 def _start(speeds_mph: Array) -> str:
     if len(speeds_mph) == 0:
-        return "The study has too few golfers at any club speed for a benchmark, so there is no figure to give."
+        return REFUSALS["no_benchmarks"]
     return f"Enter a club speed from {speeds_mph[0]:g} to {speeds_mph[-1]:g} mph: that is how far the data reach."
 
 
@@ -184,13 +182,9 @@ def _axes(axes: tuple[Axis, Axis, Axis]) -> list[dict[str, Any]]:
     return [asdict(axis) for axis in axes]
 
 
-def _nullable(values: Array) -> list[float | None]:
-    return [None if np.isnan(value) else value for value in values.tolist()]
-
-
-def _drawing(guide: Guide) -> dict[str, Any]:
+def _drawing(frontier: Frontier) -> dict[str, Any]:
     """Lay out the drawing: axes that hold every delivery which the data reach at any speed, and their ticks."""
-    (launch_lo, launch_hi), (spin_lo, spin_hi) = _extent(guide)
+    (launch_lo, launch_hi), (spin_lo, spin_hi) = _extent(frontier)
     left, right, top, bottom = (FRAME[side] for side in ("left", "right", "top", "bottom"))
     return {
         "width": WIDTH,
@@ -201,11 +195,11 @@ def _drawing(guide: Guide) -> dict[str, Any]:
     }
 
 
-def _extent(guide: Guide) -> tuple[tuple[float, float], tuple[float, float]]:
-    if not guide.reach:
+def _extent(frontier: Frontier) -> tuple[tuple[float, float], tuple[float, float]]:
+    mean = frontier.near.mean
+    if len(mean) == 0:
         return NOBODY
-    mean = np.array([reach.mean for reach in guide.reach])
-    covariance = np.linalg.inv(np.array([reach.inverse for reach in guide.reach]))
+    covariance = np.linalg.inv(frontier.near.inverse)
     room = np.sqrt(INSIDE * np.diagonal(covariance, axis1=1, axis2=2))
     lo, hi = (mean - room).min(axis=0), (mean + room).max(axis=0)
     return (float(lo[0]), float(hi[0])), (float(lo[1]), float(hi[1]))

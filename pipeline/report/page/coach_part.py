@@ -7,6 +7,7 @@ from typing import Any
 import dataframely as dy
 import polars as pl
 
+from pipeline.coach.practice.light_tool import LightTool
 from pipeline.report.display import EMPTY, as_number
 from pipeline.report.sheet.back import MEASURES, signed
 from pipeline.report.sheet.words import figure
@@ -47,7 +48,7 @@ class PageTables:
     delivery: dy.DataFrame[Delivery]
     slopes: dy.DataFrame[DeliverySlopes]
     practice: dy.DataFrame[Practice] | None
-    light_tool: Mapping[str, Any] | None
+    light_tool: LightTool | None
 
 
 def coach_facts(tables: PageTables, quarter: str) -> dict[str, Any]:
@@ -171,7 +172,7 @@ def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:
     }
 
 
-def practice_facts(practice: pl.DataFrame | None, light_tool: Mapping[str, Any] | None) -> dict[str, Any] | None:
+def practice_facts(practice: pl.DataFrame | None, light_tool: LightTool | None) -> dict[str, Any] | None:
     """Count who practises speed and how it goes.
 
     Returns
@@ -193,13 +194,13 @@ def practice_facts(practice: pl.DataFrame | None, light_tool: Mapping[str, Any] 
     }
 
 
-def _light(tool: Mapping[str, Any]) -> str:
-    told = f"A light tool's speed counts as {figure(tool['factor'], 2)} times the driver's"
-    if tool["factor_lo90"] is None or tool["factor_hi90"] is None:
+def _light(tool: LightTool) -> str:
+    told = f"A light tool's speed counts as {figure(tool.factor, 2)} times the driver's"
+    if tool.factor_lo90 is None or tool.factor_hi90 is None:
         return f"{told}: common practice without a source, as too few golfers swung both in one session."
     return (
-        f"{told} (90 % interval {figure(tool['factor_lo90'], 2)} to {figure(tool['factor_hi90'], 2)}), from "
-        f"{tool['pairs']} sessions in which {tool['golfers']} golfers swung both."
+        f"{told} (90 % interval {figure(tool.factor_lo90, 2)} to {figure(tool.factor_hi90, 2)}), from "
+        f"{tool.pairs} sessions in which {tool.golfers} golfers swung both."
     )
 
 

@@ -12,6 +12,7 @@ from matplotlib.colors import to_hex
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.errors import UserError
+from pipeline.fit.kept import ModelInUse
 from pipeline.report.display import (
     PART_NAMES,
     PERCENTILES,
@@ -74,7 +75,7 @@ def build_page(
     calibrations: dy.DataFrame[Calibrations],
     images: Mapping[str, bytes],
     card: str,
-    model: Mapping[str, Any],
+    model: ModelInUse,
     coach: PageTables,
     settings: dict[str, Any],
 ) -> str:
@@ -88,8 +89,7 @@ def build_page(
         PNG of each figure by name, see `pipeline.report.figures.naming.figure_names`.
     card : str
         Text of the model card; shown as it is.
-    model : mapping
-        Which model golfers were held against, see `pipeline.edge.tables_file.read_yardstick`.
+    model : ModelInUse
     coach : PageTables
         Progress, goals, what goes with attack and loft, speed practice.
     settings : dict

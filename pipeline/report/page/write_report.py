@@ -11,9 +11,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pipeline.coach.practice.light_tool import LightTool
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_text
-from pipeline.edge.tables_file import read_json, read_table, read_yardstick
+from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
+from pipeline.fit.kept import model_in_use
 from pipeline.report.figures.naming import figure_names, match_paths
 from pipeline.report.page.coach_part import PageTables
 from pipeline.report.page.page import build_page
@@ -96,7 +99,7 @@ def run(
             calibrations=read_table(calibrations, Calibrations),
             images={name: _read(by_kind["png"]) for name, by_kind in paths.items()},
             card=_read(Path(card)).decode("utf-8"),
-            model=read_yardstick(which, model, kept=kept),
+            model=model_in_use(which, model, kept=kept),
             coach=PageTables(
                 read_table(cohorts, Cohorts),
                 read_table(goals, Goals),
@@ -104,7 +107,7 @@ def run(
                 read_table(delivery, Delivery),
                 read_table(slopes, DeliverySlopes),
                 read_table(practice, Practice) if practice else None,
-                read_json(light_tool) if light_tool else None,
+                read_artefact(light_tool, LightTool) if light_tool else None,
             ),
             settings=settings,
         ),

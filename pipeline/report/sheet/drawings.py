@@ -169,18 +169,18 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         low, high = np.quantile(drives, [0.02, 0.98], axis=0)
         drives = drives[((drives >= low) & (drives <= high)).all(axis=1)]
     window = target.window if target is not None else None
-    ends = [] if window is None else [window["spin_lo_rpm"], window["spin_hi_rpm"]]
+    ends = [] if window is None else [window.spin_lo_rpm, window.spin_hi_rpm]
     x = axis_over([*drives[:, 0], row["spin_rpm"], *ends], 48.0, WIDTH - 18)
-    ends = [] if window is None else [window["launch_lo_deg"], window["launch_hi_deg"]]
+    ends = [] if window is None else [window.launch_lo_deg, window.launch_hi_deg]
     y = axis_over([*drives[:, 1], row["launch_deg"], *ends], 128.0, 8.0)
     box = None
     if window is not None:
-        left, right, top = x(window["spin_lo_rpm"]), x(window["spin_hi_rpm"]), y(window["launch_hi_deg"])
+        left, right, top = x(window.spin_lo_rpm), x(window.spin_hi_rpm), y(window.launch_hi_deg)
         box = {
             "x": left,
             "y": top,
             "width": round(right - left, 1),
-            "height": round(y(window["launch_lo_deg"]) - top, 1),
+            "height": round(y(window.launch_lo_deg) - top, 1),
         }
     return {
         "x": x,

@@ -8,14 +8,15 @@ import polars as pl
 from jinja2 import Template
 from matplotlib.colors import to_hex
 
-from pipeline.benchmark.lookup import Guide
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
-from pipeline.drives import Drives
+from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.report.figures.look import FLAG_COLOUR, band_colours
 from pipeline.report.sheet.back import CoachTables, Row, back_of, back_rows, lost_change
 from pipeline.report.sheet.drawings import delivery_chart, history_chart, parts_chart, standing_chart
-from pipeline.report.sheet.facts import KEYS, Target, drives_of, sheet_rows, target_at
+from pipeline.report.sheet.facts import Target, drives_of, sheet_rows, target_at
 from pipeline.report.sheet.words import (
     MEANINGS,
     against_window,
@@ -43,7 +44,7 @@ def build_sheets(
     bands: dy.DataFrame[BandTable],
     moved: pl.DataFrame,
     drives: pl.DataFrame | Drives,
-    guide: Guide,
+    frontier: Frontier,
     model: CarryModel,
     coach: CoachTables,
     settings: Mapping[str, Any],
@@ -58,8 +59,7 @@ def build_sheets(
         From `pipeline.report.sheet.facts.moved_to_centre`.
     drives : DataFrame or Drives
         All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
-    guide : Guide
-        What is efficient by club speed.
+    frontier : Frontier
     model : CarryModel
     coach : CoachTables
         Goals and the like; a sheet whose golfer and quarter are in none of them has no back.
@@ -73,14 +73,13 @@ def build_sheets(
     """
     environment = templates_of("sheet")
     environment.filters["figure"] = figure
-    centres, half_width_mph = settings["bands"]["centres"], settings["bands"]["half_width_mph"]
+    speed_bands = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
     rows = sheet_rows(
         golfers,
         bands,
         moved,
         sheets=settings["report"]["sheets"],
-        centres_mph=centres,
-        half_width_mph=half_width_mph,
+        speed_bands=speed_bands,
     )
     left_out = max(rows.height - settings["report"]["most_sheets"], 0)
     rows = rows.head(settings["report"]["most_sheets"])
@@ -91,7 +90,7 @@ def build_sheets(
         .sort("quarter")
     )
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
-    colours = {centre: to_hex(colour) for centre, colour in band_colours(centres).items()}
+    colours = {centre: to_hex(colour) for centre, colour in band_colours(speed_bands.centres_mph).items()}
     coached = back_rows(coach, rows, str(golfers["quarter"].max()))
     template = environment.get_template("sheet.html.j2")
     for row in rows.iter_rows(named=True):
@@ -102,7 +101,7 @@ def build_sheets(
                 template,
                 row,
                 history,
-                target_at(guide, model, row["club_speed_mph"]),
+                target_at(frontier, model, row["club_speed_mph"]),
                 dots.get((row["golfer"], row["quarter"])),
                 coached.get((row["golfer"], row["quarter"]), {}),
                 settings,
@@ -157,8 +156,8 @@ def _window_text(row: Mapping[str, Any], target: Target | None) -> dict[str, str
         return None
     window = target.window
     return {
-        "launch": against_window(row["launch_deg"], window["launch_lo_deg"], window["launch_hi_deg"], 1, "deg"),
-        "spin": against_window(row["spin_rpm"], window["spin_lo_rpm"], window["spin_hi_rpm"], -1, "rpm"),
+        "launch": against_window(row["launch_deg"], window.launch_lo_deg, window.launch_hi_deg, 1, "deg"),
+        "spin": against_window(row["spin_rpm"], window.spin_lo_rpm, window.spin_hi_rpm, -1, "rpm"),
     }
 
 

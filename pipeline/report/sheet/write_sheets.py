@@ -1,12 +1,11 @@
 """Step: write the golfers' sheets, one HTML page per golfer and quarter, and a page that lists them.
 
-In: golfers.csv (Golfers), bands.csv (BandTable), guide.json, drives.parquet, model.json, tables.npz; goals.csv (Goals),
-priorities.csv (Priorities), delivery.csv (Delivery), progress.csv (Progress) and, where there are speed logs,
+In: golfers.csv (Golfers), bands.csv (BandTable), frontier.json, drives.parquet, model.json, tables.npz; goals.csv
+(Goals), priorities.csv (Priorities), delivery.csv (Delivery), progress.csv (Progress) and, where there are speed logs,
 practice.csv (Practice).
 Out: the folder golfers/sheets, made whole: <quarter>_<golfer>.html and index.html.
 """
 
-import json
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -14,14 +13,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from pipeline.benchmark.build_bands import golfers_by_quarter
-from pipeline.benchmark.lookup import Guide
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.bands import golfers_by_quarter
+from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.tables_file import read_table
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import FittedModel
 from pipeline.flight.standard import StudyTables
 from pipeline.physics.turf import FIRMNESS
 from pipeline.report.sheet.back import CoachTables
@@ -33,7 +32,7 @@ from pipeline.tables import BandTable, Delivery, Goals, Golfers, Practice, Prior
 def run(
     golfers: str,
     bands: str,
-    guide: str,
+    frontier: str,
     drives: str,
     model: str,
     tables: str,
@@ -49,7 +48,7 @@ def run(
 
     Parameters
     ----------
-    golfers, bands, guide, drives, model, tables, goals, priorities, delivery, progress : str
+    golfers, bands, frontier, drives, model, tables, goals, priorities, delivery, progress : str
         Paths of the inputs.
     sheets : str
         Path of the folder to be made; what was in it before is gone.
@@ -63,19 +62,17 @@ def run(
     UserError
         If a table is missing or can't be read.
     """
-    carry_model = CarryModel.from_dict(json.loads(Path(model).read_text(encoding="utf-8"))["model"])
-    with np.load(tables) as arrays:
-        roller = Roller(StudyTables.from_arrays(dict(arrays)).standard, FIRMNESS[settings["flight"]["turf"]])
+    carry_model = read_artefact(model, FittedModel).model
+    roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[settings["flight"]["turf"]])
+    bands_of = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
     every = open_drives(Path(drives))
     typical = golfers_by_quarter(every, carry_model, settings["flags"]["min_shots"])
     made = build_sheets(
         golfers=read_table(golfers, Golfers),
         bands=read_table(bands, BandTable),
-        moved=moved_to_centre(
-            typical, carry_model, roller, settings["bands"]["centres"], settings["bands"]["half_width_mph"]
-        ),
+        moved=moved_to_centre(typical, carry_model, roller, bands_of),
         drives=every,
-        guide=Guide.from_dict(json.loads(Path(guide).read_text(encoding="utf-8"))),
+        frontier=read_artefact(frontier, Frontier),
         model=carry_model,
         coach=CoachTables(
             read_table(goals, Goals),

@@ -6,18 +6,19 @@ verdict.json. Out: run.json (configuration as resolved, versions, the model,
 input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
 """
 
-import json
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
-from pipeline.edge.tables_file import read_table, read_yardstick
-from pipeline.fit.kept import package_versions
-from pipeline.fit.model import CarryModel
+from pipeline.edge.tables_file import read_table
+from pipeline.fit.kept import ModelInUse, model_in_use, package_versions
+from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
 from pipeline.tables import Cohorts, Goals, Golfers, Practice, Priorities, Scores, Sources
@@ -47,11 +48,11 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
     logs = read_table(sources, Sources)
-    yardstick = read_yardstick(which, model, kept=kept)
-    told = {"configuration": settings, "model": yardstick | {"file": model}}
+    used = model_in_use(which, model, kept=kept)
+    told = {"configuration": settings, "model": {**asdict(used), "file": model}}
     write_json(Path(record), told | {"versions": package_versions(), "sources": logs.to_dicts()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
-    about = model_lines(yardstick, levels_without_term(_read_model(model), every))
+    about = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
     table = read_table(golfers, Golfers)
     made = coach_lines(
         progress_facts(read_table(cohorts, Cohorts), str(table["quarter"].max())),
@@ -63,13 +64,12 @@ def run(
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
-def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str, int]]) -> list[str]:
+def model_lines(used: ModelInUse, without_term: Sequence[tuple[str, str, int]]) -> list[str]:
     """Tell which model golfers were held against, and which devices and balls it has no term for.
 
     Parameters
     ----------
-    yardstick : dict
-        id, kept, fitted_on, and for the newest fit verdict and held_against.
+    used : ModelInUse
     without_term : sequence of (str, str, int)
         From `levels_without_term`.
 
@@ -77,13 +77,11 @@ def model_lines(yardstick: dict[str, Any], without_term: Sequence[tuple[str, str
     -------
     list of str
     """
-    name, on = yardstick["id"], yardstick["fitted_on"]
-    whom = f"{on['drives']:,} drives of {on['golfers']} golfers, {', '.join(on['quarters'])}"
-    lines = [f"  {name}, {'a kept model' if yardstick['kept'] else 'the newest fit'}: {whom}."]
-    if yardstick.get("verdict") == "keep":
-        lines.append(
-            f"  The comparison says: keep the old model, {yardstick['held_against']}; see model/comparison.md."
-        )
+    on = used.fitted_on
+    whom = f"{on.drives:,} drives of {on.golfers} golfers, {', '.join(on.quarters)}"
+    lines = [f"  {used.id}, {'a kept model' if used.kept else 'the newest fit'}: {whom}."]
+    if used.verdict == "keep":
+        lines.append(f"  The comparison says: keep the old model, {used.held_against}; see model/comparison.md.")
     lines += [
         f"  It has no term for {column} {plain(level)} ({count:,} drives) and takes it for its own reference {column}."
         for column, level, count in without_term
@@ -180,7 +178,3 @@ def summary_lines(
 def _sum(flagged: pl.DataFrame, name: str) -> float:
     # Where too few golfers are there to tell luck, the plain figure stands in.
     return float(flagged.select(pl.coalesce(name, "lost_yd").sum()).item())
-
-
-def _read_model(path: str) -> CarryModel:
-    return CarryModel.from_dict(json.loads(Path(path).read_text(encoding="utf-8"))["model"])

@@ -10,6 +10,7 @@ import polars as pl
 import xlsxwriter  # type: ignore[import-untyped]
 
 from pipeline.edge.files import whole
+from pipeline.golfers.order import newest_and_worst_first
 from pipeline.tables import BandTable, Golfers
 
 # Without a fixed date every run would give other bytes. The value has no meaning.
@@ -189,9 +190,7 @@ def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Ma
     flags : mapping
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
     """
-    order = golfers.sort(
-        "quarter", "flagged", "ranked_lost_yd", "golfer", descending=[True, True, True, False], nulls_last=True
-    )
+    order = newest_and_worst_first(golfers)
     shown = _worded(order.head(MOST_ROWS), "flagged").with_columns(pl.col("main_cause", "status").cast(pl.String))
     left_out = order.height - shown.height
     notes = golfer_notes(flags)

@@ -171,12 +171,12 @@ function nearest(speeds, speed) {
 }
 
 // Between two grid speeds a straight line; null where an end is null.
-function interpolated(guide, name, speed) {
-  const after = guide.speed_mph.findIndex((value) => value >= speed);
-  const ys = guide[name];
-  const hi = guide.speed_mph[after];
+function interpolated(frontier, name, speed) {
+  const after = frontier.speed_mph.findIndex((value) => value >= speed);
+  const ys = frontier[name];
+  const hi = frontier.speed_mph[after];
   if (hi === speed) return ys[after];
-  const lo = guide.speed_mph[after - 1];
+  const lo = frontier.speed_mph[after - 1];
   if (ys[after - 1] === null || ys[after] === null) return null;
   return ys[after - 1] + (ys[after] - ys[after - 1]) * ((speed - lo) / (hi - lo));
 }
@@ -184,49 +184,64 @@ function interpolated(guide, name, speed) {
 const lineAt = (line, speed) => line.at_centre + line.slope * (speed - line.centre_mph);
 const tidy = (value) => String(Number(value.toPrecision(6)));
 const grouped = (value) => value.toFixed(0).replace(/\B(?=(\d{3})+$)/, ",");
+const filled = (sentence, words) => sentence.replace(/\{(\w+)\}/g, (_, name) => words[name]);
 
-function outOfSpeed(guide, speed) {
-  const speeds = guide.speed_mph;
-  if (!speeds.length) return "The study has too few golfers at any club speed for a benchmark.";
-  const inside = speed >= speeds[0] && speed <= speeds[speeds.length - 1];
-  if (inside && Math.abs(speeds[nearest(speeds, speed)] - speed) <= guide.step_mph / 2 + 1e-9) return null;
-  return `The data reach club speeds from ${tidy(speeds[0])} to ${tidy(speeds[speeds.length - 1])} mph; `
-    + `${tidy(speed)} mph has too few golfers.`;
+// Why there is no answer: the sentences of pipeline/benchmark/frontier.py; null where there is one.
+function outOfSpeed(data, speed) {
+  const speeds = data.frontier.speed_mph;
+  if (!speeds.length) return data.refusals.no_benchmarks;
+  const [lo, hi] = [speeds[0], speeds[speeds.length - 1]];
+  const inside = speed >= lo && speed <= hi;
+  if (inside && Math.abs(speeds[nearest(speeds, speed)] - speed) <= data.half_grid_mph + 1e-9) return null;
+  return filled(inside ? data.refusals.gap : data.refusals.beyond, { speed: tidy(speed), lo: tidy(lo), hi: tidy(hi) });
 }
 
 function outOfReach(data, asked, launch, spin) {
-  const reach = data.guide.reach[nearest(data.guide.speed_mph, asked.club)];
-  const [dl, dp] = [launch - reach.mean[0], spin - reach.mean[1]];
-  const [[a, b], [c, d]] = reach.inverse;
+  const { near } = data.frontier;
+  const place = nearest(data.frontier.speed_mph, asked.club);
+  const mean = near.mean[place];
+  const [dl, dp] = [launch - mean[0], spin - mean[1]];
+  const [[a, b], [c, d]] = near.inverse[place];
   if (!(dl * (a * dl + b * dp) + dp * (c * dl + d * dp) <= data.inside)) {
-    return `Hardly any drive near ${tidy(asked.club)} mph has a launch of ${launch.toFixed(1)} deg with `
-      + `${grouped(spin)} rpm of spin; usual are ${reach.mean[0].toFixed(1)} deg and ${grouped(reach.mean[1])} rpm.`;
+    return filled(data.refusals.delivery, {
+      speed: tidy(asked.club),
+      launch: launch.toFixed(1),
+      spin: grouped(spin),
+      usual_launch: mean[0].toFixed(1),
+      usual_spin: grouped(mean[1]),
+    });
   }
-  if (asked.ball === null || reach.ratio_lo === null) return null;
+  if (asked.ball === null || near.ratio_lo[place] === null) return null;
   const ratio = asked.ball / asked.club;
-  if (ratio >= reach.ratio_lo && ratio <= reach.ratio_hi) return null;
-  return `Ball speed ${tidy(asked.ball)} mph is ${ratio.toFixed(2)} times club speed; drives near ${tidy(asked.club)} mph `
-    + `have ${reach.ratio_lo.toFixed(2)} to ${reach.ratio_hi.toFixed(2)}.`;
+  if (ratio >= near.ratio_lo[place] && ratio <= near.ratio_hi[place]) return null;
+  return filled(data.refusals.ratio, {
+    speed: tidy(asked.club),
+    ball: tidy(asked.ball),
+    ratio: ratio.toFixed(2),
+    ratio_lo: near.ratio_lo[place].toFixed(2),
+    ratio_hi: near.ratio_hi[place].toFixed(2),
+  });
 }
 
 // asked: club, ball, launch, spin; null is not known. Gives { reason } alone where the data don't reach.
 function answer(data, asked) {
-  const { guide, trends, surface } = data;
-  const tooFar = outOfSpeed(guide, asked.club);
+  const { frontier, usual, surface } = data;
+  const tooFar = outOfSpeed(data, asked.club);
   if (tooFar) return { supported: false, reason: tooFar };
-  const launch = asked.launch ?? lineAt(trends.launch, asked.club);
-  const spin = asked.spin ?? lineAt(trends.spin, asked.club);
+  const launch = asked.launch ?? lineAt(usual.launch, asked.club);
+  const spin = asked.spin ?? lineAt(usual.spin, asked.club);
   const reason = outOfReach(data, asked, launch, spin);
   if (reason) return { supported: false, reason };
 
   const overBall = surface.speed === "ball";
-  const usualBall = overBall ? asked.club * lineAt(trends.speed_ratio, asked.club) : asked.club * data.assumed_ratio;
+  const usualRatio = usual.speed_ratio ? lineAt(usual.speed_ratio, asked.club) : data.assumed_ratio;
+  const usualBall = asked.club * usualRatio;
   const ball = asked.ball ?? usualBall;
   const carry = carryYards(surface, overBall ? ball : asked.club, launch, spin);
   const known = [["ball_speed", overBall && asked.ball !== null], ["launch", asked.launch !== null],
     ["spin", asked.spin !== null]].filter(([, isKnown]) => isKnown).map(([name]) => name);
   const [lo, hi] = data.interval[known.join("+") || "nothing"];
-  const at = (name) => interpolated(guide, name, asked.club);
+  const at = (name) => interpolated(frontier, name, asked.club);
   const edges = ["launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm"].map(at);
   return {
     supported: true,

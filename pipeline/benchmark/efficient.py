@@ -1,0 +1,256 @@
+"""Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+from scipy.special import stdtrit
+
+from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
+from pipeline.benchmark.window import Window, largest_window
+from pipeline.fit.model import CarryModel, Delivery
+from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.usual_delivery import UsualDelivery
+from pipeline.statistics.arrays import Array
+
+LAUNCH_STEP_DEG = 0.25
+SPIN_STEP_RPM = 50.0
+# The grids reach this many steps beyond the deliveries: the tails of their density, and their move along the trend.
+LAUNCH_ROOM, SPIN_ROOM = 12, 14
+LEAST_LAUNCH_DEG, LEAST_SPIN_RPM = 1.0, 500.0
+# The spread of deliveries about their trend changes little with speed, so it is taken over this many times the
+# half-width; where they lie follows the trend.
+SHAPE_WIDTHS = 2.0
+# A window holds only deliveries that fall short by less than the tolerance with this one-sided confidence: 80 %.
+WINDOW_Z = 0.8416212335729143
+COARSER = 2  # replicates look at every second grid point: the maximum is flat, and they cost 200 times as much
+# What the deliveries' support learns from the golfers about a speed: place, spread and slope of launch and of spin.
+# Resampling a few golfers shows too little of their doubt: it is widened as a standard deviation's is, by n / (n - 6).
+LEARNT = 6
+
+
+@dataclass(frozen=True)
+class Population:
+    """Golfers with enough drives to show what deliveries exist, one entry each.
+
+    Attributes
+    ----------
+    place : ndarray of int, shape (golfers,)
+        Their columns in `ResampledFits.counts`.
+    speed_mph, launch_deg, spin_rpm : ndarray, shape (golfers,)
+    """
+
+    place: npt.NDArray[np.int64]
+    speed_mph: Array
+    launch_deg: Array
+    spin_rpm: Array
+
+    @classmethod
+    def from_typical(cls, typical: pl.DataFrame, min_shots: int) -> "Population":
+        """Take the golfers with at least `min_shots` drives from the table of typical drives."""
+        rows = typical.with_row_index("place").filter(pl.col("shots") >= min_shots)
+        columns = (rows.get_column(c).to_numpy().astype(float) for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
+        return cls(rows.get_column("place").to_numpy().astype(np.int64), *columns)
+
+    def grids(self) -> tuple[Array, Array]:
+        """Give launch (deg) and spin (rpm) grids that hold every delivery with room to spare."""
+        launch = _steps(self.launch_deg, LAUNCH_STEP_DEG, LAUNCH_ROOM, LEAST_LAUNCH_DEG)
+        return launch, _steps(self.spin_rpm, SPIN_STEP_RPM, SPIN_ROOM, LEAST_SPIN_RPM)
+
+    def shape_weights(self, speed_mph: float, half_width_mph: float) -> Array:
+        """Weigh golfers for the spread of deliveries about the trend at one club speed, shape (golfers,)."""
+        return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+
+    def moved_to(self, speed_mph: float, usual: UsualDelivery) -> tuple[Array, Array]:
+        """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
+        to_launch = usual.launch(speed_mph) - usual.launch(self.speed_mph)
+        to_spin = usual.spin(speed_mph) - usual.spin(self.speed_mph)
+        return self.launch_deg + to_launch, self.spin_rpm + to_spin
+
+
+@dataclass(frozen=True)
+class Efficient:
+    """What is efficient at one club speed.
+
+    Attributes
+    ----------
+    carry_yd, lo90_yd, hi90_yd, std_error_yd : float
+        Efficient carry with its 90 % interval and standard error over resampled golfers.
+    launch_deg, spin_rpm : float
+        The delivery that gives it.
+    window : Window or None
+    golfers : float
+        Weight of the golfers behind it: 1 for each at this very speed, less for others.
+    total_yd, total_launch_deg, total_spin_rpm, total_window
+        The same for carry and run together: the largest expected total over the same deliveries.
+    """
+
+    speed_mph: float
+    carry_yd: float
+    lo90_yd: float
+    hi90_yd: float
+    std_error_yd: float
+    launch_deg: float
+    spin_rpm: float
+    window: Window | None
+    golfers: float
+    total_yd: float
+    total_launch_deg: float
+    total_spin_rpm: float
+    total_window: Window | None
+
+
+@dataclass(frozen=True)
+class Map:
+    """Expected carry over launch and spin at one club speed when struck as the better quarter do."""
+
+    launch_deg: Array
+    spin_rpm: Array
+    carry_yd: Array
+    supported: npt.NDArray[np.bool_]
+
+    def deliveries(self, club_speed_mph: float) -> Delivery:
+        """Give the grid's deliveries at the map's club speed, broadcasting to shape (m, n); their ratio isn't known."""
+        club = np.full((1, 1), club_speed_mph)
+        return Delivery(club, np.full((1, 1), np.nan), self.launch_deg[:, None], self.spin_rpm[None, :])
+
+
+def supported_speeds(population: Population, half_width_mph: float, min_golfers: int, speeds_mph: Array) -> Array:
+    """Keep the speeds that lie between golfers' speeds and have golfers of weight `min_golfers` about them."""
+    if len(population.speed_mph) == 0:
+        return np.array([])
+    near = (kernel_weights(population.speed_mph, float(v), half_width_mph).sum() for v in speeds_mph)
+    weights = np.fromiter(near, dtype=float, count=len(speeds_mph))
+    lo, hi = population.speed_mph.min() - 1, population.speed_mph.max() + 1
+    kept: Array = speeds_mph[(weights >= min_golfers) & (speeds_mph >= lo) & (speeds_mph <= hi)]
+    return kept
+
+
+def map_at(model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
+    """Work out expected carry and support over launch and spin at one club speed."""
+    launch, spin = population.grids()
+    weights = population.shape_weights(speed_mph, half_width_mph)
+    supported = support_mask(*population.moved_to(speed_mph, model.usual), weights, launch, spin)
+    return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), supported)
+
+
+def efficient_at(
+    model: CarryModel,
+    refits: ResampledFits,
+    population: Population,
+    speed_mph: float,
+    half_width_mph: float,
+    tolerance_yd: float,
+    roller: Roller,
+) -> Efficient:
+    """Work out efficient carry and window at one club speed.
+
+    Parameters
+    ----------
+    model : CarryModel
+    refits : ResampledFits
+    population : Population
+    speed_mph : float
+        A supported speed.
+    half_width_mph : float
+        Standard deviation of the kernel over speed.
+    tolerance_yd : float
+        How far below efficient carry the window reaches, less what is not sure.
+    roller : Roller
+
+    Returns
+    -------
+    Efficient
+    """
+    at = map_at(model, population, speed_mph, half_width_mph)
+    bests, gap_error = _replicated(model, refits, population, speed_mph, half_width_mph)
+    surely = WINDOW_Z * _on_fine_grid(gap_error, at.carry_yd.shape)
+    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd - surely)
+    struck = at.deliveries(speed_mph)
+    run = roller.run_yd(speed_mph * model.ratio(struck, "better"), struck.launch_deg, struck.spin_rpm)
+    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd - surely)
+    weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
+    golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
+    freedom = max(golfers - LEARNT, 2.0)
+    std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
+    reach = float(stdtrit(freedom, 0.95)) * std_error
+    return Efficient(
+        speed_mph,
+        carry,
+        carry - reach,
+        carry + reach,
+        std_error,
+        launch,
+        spin,
+        window,
+        float(weights.sum()),
+        total,
+        total_launch,
+        total_spin,
+        total_window,
+    )
+
+
+def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
+    """Give the largest supported value of a map, its launch and spin, and the window around it.
+
+    `tolerance_yd` is a map of its own: smaller where less is known.
+    """
+    best = np.unravel_index(np.argmax(np.where(at.supported, yards, -np.inf)), yards.shape)
+    most = float(yards[best])
+    inside = at.supported & (yards >= most - tolerance_yd)
+    window = largest_window(inside, at.launch_deg, at.spin_rpm)
+    return most, float(at.launch_deg[best[0]]), float(at.spin_rpm[best[1]]), window
+
+
+def _replicated(
+    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, half_width_mph: float
+) -> tuple[Array, Array]:
+    """Refit efficient carry.
+
+    Returns
+    -------
+    bests : ndarray, shape (replicates,)
+        Efficient carry in each replicate, yd; NaN where a draw has nobody near.
+    gap_error : ndarray, shape (m, n)
+        Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
+    """
+    launch, spin = (grid[::COARSER] for grid in population.grids())
+    weights = population.shape_weights(speed_mph, half_width_mph)
+    inside = replicate_masks(_drawn_deliveries(refits, population, speed_mph, weights), launch, spin)
+    speed = refits.better_speed(model, speed_mph)
+    carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
+    carry *= (1 + refits.better_share)[:, None, None]
+    best = np.where(inside, carry, -np.inf).max(axis=(1, 2))
+    sound = np.isfinite(best)
+    gap = best[sound, None, None] - carry[sound]
+    return np.where(sound, best, np.nan), np.std(gap, axis=0)
+
+
+def _drawn_deliveries(
+    refits: ResampledFits, population: Population, speed_mph: float, weights: Array
+) -> Iterator[tuple[Array, Array, Array]]:
+    """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
+    step = speed_mph - population.speed_mph
+    for counts, launch_slope, spin_slope in zip(refits.counts, refits.launch_slope, refits.spin_slope, strict=True):
+        here = counts[population.place]
+        drawn = np.flatnonzero(here > 0)
+        steps = step[drawn]
+        launch = population.launch_deg[drawn] + launch_slope * steps
+        spin = population.spin_rpm[drawn] + spin_slope * steps
+        yield launch, spin, weights[drawn] * here[drawn]
+
+
+def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:
+    """Give every fine grid point the value of the coarser one at or before it."""
+    wide = np.repeat(np.repeat(coarse, COARSER, axis=0), COARSER, axis=1)
+    return wide[: shape[0], : shape[1]]
+
+
+def _steps(values: Array, step: float, room: int, least: float) -> Array:
+    first = max(np.floor(values.min() / step) - room, np.ceil(least / step))
+    last = np.ceil(values.max() / step) + room
+    return np.asarray(np.arange(first, last + 1) * step, dtype=float)

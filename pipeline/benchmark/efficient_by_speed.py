@@ -1,0 +1,102 @@
+"""Efficient carry at every club speed that the data reach, gathered into the frontier."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.disclosure import WEIGHT_DECIMALS, coarse
+from pipeline.benchmark.drives_near import drives_near
+from pipeline.benchmark.efficient import Efficient, Population, efficient_at, supported_speeds
+from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
+from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.benchmark.window import Window
+from pipeline.drives import Drives
+from pipeline.fit.model import CarryModel
+from pipeline.fit.resampled import ResampledFits
+from pipeline.statistics.arrays import Array
+from pipeline.threads import in_order
+
+REPORTED_EVERY = 10  # club speeds, in the lines that show progress
+
+_NO_WINDOW = Window(np.nan, np.nan, np.nan, np.nan)
+_COLUMNS = ("speed_mph", "carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm")
+_TOTAL_COLUMNS = ("total_yd", "total_launch_deg", "total_spin_rpm")
+
+
+def find_efficient(
+    model: CarryModel,
+    refits: ResampledFits,
+    population: Population,
+    bands: SpeedBands,
+    min_golfers: int,
+    tolerance_yd: float,
+    roller: Roller,
+) -> dict[float, Efficient]:
+    """Work out what is efficient at every whole mph and every band's centre that the data reach, by speed."""
+    if len(population.speed_mph) == 0:
+        return {}
+    whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
+    speeds = np.union1d(whole_mph, np.array(bands.centres_mph))
+    reached = supported_speeds(population, bands.half_width_mph, min_golfers, speeds)
+
+    def at(speed: float) -> Efficient:
+        return efficient_at(model, refits, population, speed, bands.half_width_mph, tolerance_yd, roller)
+
+    efficient: dict[float, Efficient] = {}
+    for place, found in enumerate(in_order(at, reached.tolist())):
+        efficient[found.speed_mph] = found
+        if place % REPORTED_EVERY == 0:
+            print(f"Worked out efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
+    return efficient
+
+
+def frontier_of(
+    efficient: dict[float, Efficient],
+    used: Drives,
+    half_width_mph: float,
+    *,
+    study: str,
+    air: dict[str, float],
+    turf: str,
+    model_file: str,
+) -> Frontier:
+    """Gather the frontier.
+
+    Parameters
+    ----------
+    efficient : dict of float to Efficient
+        By club speed.
+    used : Drives
+        The drives of the fit.
+    half_width_mph : float
+        Standard deviation of the kernel over speed, for where drives lie.
+    study, air, turf, model_file
+        See `Frontier`.
+
+    Notes
+    -----
+    It is published, so what it says of the golfers and drives about a speed is rounded.
+    """
+    found = [efficient[speed] for speed in sorted(efficient)]
+    near = drives_near(used, np.array(sorted(efficient)), half_width_mph)
+    return Frontier(
+        study=study,
+        air=air,
+        turf=turf,
+        model_file=model_file,
+        **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
+        golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
+        **_edges("", [one.window for one in found]),
+        **_edges("total_", [one.total_window for one in found]),
+        near=replace(near, **{name: coarse(values) for name, values in vars(near).items()}),
+    )
+
+
+def _column(found: list[Efficient], name: str) -> Array:
+    return np.array([getattr(one, name) for one in found], dtype=float)
+
+
+def _edges(prefix: str, windows: list[Window | None]) -> dict[str, Array]:
+    known = [window or _NO_WINDOW for window in windows]
+    return {f"{prefix}{name}": np.array([getattr(one, name) for one in known], dtype=float) for name in WINDOW_EDGES}

@@ -1,0 +1,86 @@
+"""Files that pass between steps, each with a class of its own: read and checked, or written whole (an edge module).
+
+A class is a dataclass with types; arrays are lists in JSON. What is not such a file is bad input, in one sentence.
+"""
+
+import json
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+from pydantic import TypeAdapter, ValidationError
+
+from pipeline.edge.files import whole, write_json
+from pipeline.errors import UserError
+from pipeline.statistics.arrays import plain_values
+
+Form = TypeVar("Form")
+
+MEND = "delete it and run the workflow again"
+
+
+def read_json(path: str | Path) -> Any:
+    """Read a JSON file that the workflow made.
+
+    Raises
+    ------
+    UserError
+        If it is missing or isn't JSON.
+    """
+    try:
+        return json.loads(Path(path).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
+    except ValueError:
+        raise UserError(f"{path}: can't be read as JSON; {MEND}.") from None
+
+
+def read_artefact(path: str | Path, form: type[Form]) -> Form:
+    """Read a JSON file that a step made as the class that belongs to it.
+
+    Parameters
+    ----------
+    path : str or Path
+    form : type
+        A dataclass, such as `pipeline.fit.model.FittedModel`.
+
+    Raises
+    ------
+    UserError
+        If the file is missing, isn't JSON or isn't of that form; the first key at fault is named.
+    """
+    try:
+        found: Form = TypeAdapter(form).validate_python(read_json(path))
+    except ValidationError as error:
+        place = ".".join(str(part) for part in error.errors()[0]["loc"] if isinstance(part, str))
+        where = f" (at {place})" if place else ""
+        raise UserError(f"{path}: isn't what the workflow writes there{where}; {MEND}.") from None
+    return found
+
+
+def write_artefact(path: str | Path, value: Any) -> None:
+    """Write a dataclass as JSON with sorted keys and full floats, whole or not at all."""
+    write_json(Path(path), plain_values(value))
+
+
+def read_arrays(path: str | Path) -> dict[str, np.ndarray[Any, Any]]:
+    """Read a file of named arrays (npz).
+
+    Raises
+    ------
+    UserError
+        If it is missing or damaged.
+    """
+    try:
+        with np.load(path) as arrays:
+            return dict(arrays)
+    except FileNotFoundError:
+        raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
+    except (OSError, ValueError, EOFError):
+        raise UserError(f"{path}: can't be read as arrays; {MEND}.") from None
+
+
+def write_arrays(path: str | Path, arrays: dict[str, np.ndarray[Any, Any]]) -> None:
+    """Write named arrays (npz), whole or not at all."""
+    with whole(Path(path)) as part, part.open("wb") as file:
+        np.savez(file, allow_pickle=False, **arrays)
