@@ -62,7 +62,7 @@ def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, offset_b_yd=6.0):
             "ball_speed_mph": ball,
             "launch_deg": shot_launch,
             "spin_rpm": shot_spin,
-            "carry_yd": carry,
+            "carry_standard_yd": carry,
             "spin_measured": True,
         }
     )

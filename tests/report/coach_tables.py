@@ -4,11 +4,12 @@ from datetime import date
 
 import polars as pl
 
+from pipeline.coach.practice.light_tool import LightTool
 from pipeline.report.page.coach_part import PageTables
 from pipeline.report.sheet.back import CoachTables
 from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities, Progress, types_of
 
-LIGHT_TOOL = {"factor": 1.2, "factor_lo90": 1.18, "factor_hi90": 1.22, "pairs": 40, "golfers": 5}
+LIGHT_TOOL = LightTool(1.2, 1.18, 1.22, 1.1, 1.3, "own paired sessions", 40, 5, "40 sessions")
 
 
 def filled(schema, frame):

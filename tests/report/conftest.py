@@ -1,6 +1,5 @@
 """An invented academy for the tests of the report: two quarters, five bands, every awkward case."""
 
-import json
 from itertools import product
 
 import numpy as np
@@ -8,14 +7,19 @@ import polars as pl
 import pytest
 from browser import chromium, open_page  # noqa: F401
 from coach_tables import page_tables
+from frontiers import frontier_at, plain_model
+from pydantic import TypeAdapter
 from small_academy import academy  # noqa: F401
 
-from pipeline.benchmark.drives_near import reach_at
+from pipeline.benchmark.chart import Chart
+from pipeline.benchmark.drives_near import drives_near
 from pipeline.drives import inputs
+from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.model import known_key
-from pipeline.flight.calibrate import Calibration
+from pipeline.fit.kept import ModelInUse, ModelVerdict
+from pipeline.fit.model import FittedModel, FittedOn, known_key
+from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.lookup import write_lookup
@@ -129,8 +133,7 @@ def changes(golfers):
 
 @pytest.fixture
 def model():
-    fitted_on = {"drives": 3000, "golfers": 60, "quarters": ["2026Q2", "2026Q3"]}
-    return {"id": "k0123456789ab", "kept": False, "fitted_on": fitted_on, "verdict": "first", "held_against": None}
+    return ModelInUse("k0123456789ab", False, FittedOn(3000, 60, ("2026Q2", "2026Q3")), "first", None)
 
 
 @pytest.fixture
@@ -208,8 +211,8 @@ def chart():
     maps = [chart_band(centre) for centre in CENTRES]
     maps[0]["window"] = None
     nothing = {"expected_carry_yd": [[None] * 37] * 37, "supported": [[False] * 37] * 37}
-    maps[4] |= {**nothing, "window": None, "efficient_carry_yd": None}
-    return {
+    maps[4] |= {**nothing, "window": None, "efficient_carry_yd": 260.0}
+    made = {
         "study": "hill-school",
         "quarter": "2026Q3",
         "speeds_mph": speed.tolist(),
@@ -218,6 +221,7 @@ def chart():
         "efficient_hi90_yd": curve(carry + 2.6 + 0.01 * (speed - 90) ** 2),
         "bands": maps,
     }
+    return TypeAdapter(Chart).validate_python(made)
 
 
 @pytest.fixture
@@ -299,15 +303,15 @@ def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, cal
     for name, table in tables.items():
         table.write_csv(paths[name])
     paths["chart"] = str(tmp_path / "chart.json")
-    (tmp_path / "chart.json").write_text(json.dumps(chart), encoding="utf-8")
+    write_artefact(tmp_path / "chart.json", chart)
     paths["light_tool"] = str(tmp_path / "light_tool.json")
-    (tmp_path / "light_tool.json").write_text(json.dumps(coach.light_tool), encoding="utf-8")
+    write_artefact(paths["light_tool"], coach.light_tool)
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
-    verdict = {"id": model["id"], "verdict": model["verdict"], "parent": model["held_against"]}
-    for name, content in (("model", {"fitted_on": model["fitted_on"]}), ("which", verdict)):
+    verdict = ModelVerdict(model.id, model.held_against, model.verdict, ())
+    for name, content in (("model", FittedModel("hill-school", plain_model(), model.fitted_on)), ("which", verdict)):
         paths[name] = str(tmp_path / f"{name}.json")
-        (tmp_path / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
+        write_artefact(paths[name], content)
     return paths
 
 
@@ -334,19 +338,18 @@ def lookup_models(world):
     }
 
 
-def guide_rows(drives):
+def lookup_frontier(drives, air, turf):
     """Make what is efficient from 70 to 112 mph; none at 90 and 91 mph, no window at 75 and 76 mph."""
     speeds = np.array([v for v in range(70, 113) if v not in (90, 91)], dtype=float)
-    rows = []
-    for speed, reach in zip(speeds.tolist(), reach_at(drives, speeds, 5.0), strict=True):
-        edges = {"launch_lo_deg": 13.0, "launch_hi_deg": 20 - speed / 25, "spin_lo_rpm": 2300.0}
-        window = edges | {"spin_hi_rpm": 3500 - 5 * speed}
-        carry = 2.61 * speed - 16 + (speed % 3) / 3
-        yards = {"carry_yd": carry, "lo90_yd": carry - 1.4, "hi90_yd": carry + 1.3, "total_yd": carry + 24.25}
-        best = {"launch_deg": 14.5, "spin_rpm": 2650.0, "total_launch_deg": 13.25, "total_spin_rpm": 2400.0}
-        place = {"speed_mph": speed, "window": None if speed in (75, 76) else window, "reach": vars(reach)}
-        rows.append(yards | best | place)
-    return rows
+    carry = 2.61 * speeds - 16 + (speeds % 3) / 3
+    yards = {"lo90_yd": carry - 1.4, "hi90_yd": carry + 1.3, "total_yd": carry + 24.25}
+    best = {"launch_deg": 14.5, "spin_rpm": 2650.0, "total_launch_deg": 13.25, "total_spin_rpm": 2400.0}
+    window = {"launch_lo_deg": 13.0, "launch_hi_deg": 20 - speeds / 25, "spin_lo_rpm": 2300.0}
+    window |= {"spin_hi_rpm": 3500 - 5 * speeds}
+    without = np.isin(speeds, (75, 76))
+    edges = {name: np.where(without, np.nan, values) for name, values in window.items()}
+    near = drives_near(drives, speeds, 5.0)
+    return frontier_at(speeds, carry, near=near, air=air, turf=turf, **yards, **best, **edges)
 
 
 @pytest.fixture(scope="session")
@@ -360,19 +363,17 @@ def lookup_folder(lookup_models, tmp_path_factory):
         folder = tmp_path_factory.mktemp("results")
         model, drives = lookup_models[name]
         kept = Calibration(coefficients, 0.93, 1.04, None, None, [], 0, 0, None, None, "as published")
-        fitted_on = {"drives": drives.height, "golfers": 80, "quarters": ["2026Q2", "2026Q3"]}
+        fitted_on = FittedOn(drives.height, 80, ("2026Q2", "2026Q3"))
         air = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
         content = {
-            "model": {"study": "hill-school", "fitted_on": fitted_on, "model": model.to_dict()},
-            "guide": {"study": "hill-school", "speeds": guide_rows(drives), "air": air, "turf": turf}
-            | {"model_file": "model/model.json"},
-            "calibration": {"calibration": kept.to_dict(), "speed_ratio": 1.46},
+            "model": FittedModel("hill-school", model, fitted_on),
+            "frontier": lookup_frontier(drives, air, turf),
+            "calibration": StudyFlight(kept, 1.46),
         }
-        places = {"model": "model", "guide": "benchmarks", "calibration": "flight"}
+        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight"}
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():
-            path.parent.mkdir()
-            path.write_text(json.dumps(content[key]), encoding="utf-8")
+            write_artefact(path, content[key])
         page = folder / "report" / "lookup.html"
         write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
         made[name, coefficients, turf] = folder

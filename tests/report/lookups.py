@@ -33,9 +33,9 @@ def ask(page, asked):
     return page.evaluate(ASK, {field: str(asked.get(field) or "") for field in FIELDS})
 
 
-def asked_of_package(model, guide, place, asked):
+def asked_of_package(study, asked):
     known = {"launch_deg": asked["launch"], "spin_rpm": asked["spin"], "ball_speed_mph": asked["ball"]}
-    return look_up(model, guide, place, asked["club"], **known)
+    return look_up(study.model, study.frontier, study.place, asked["club"], **known)
 
 
 def random_lookups(count, seed):

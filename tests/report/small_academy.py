@@ -3,26 +3,26 @@
 Its device and ball have hostile names.
 """
 
-import json
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
 import pytest
 from coach_tables import sheet_tables
+from frontiers import AIR
 
-from pipeline.benchmark.bands import BandRules, adjusted_carry, band_table
-from pipeline.benchmark.build_bands import find_efficient, golfers_by_quarter, guide_of
-from pipeline.benchmark.frontier import Population
-from pipeline.benchmark.lookup import Guide
-from pipeline.drives import FIT_COLUMNS, typical_drives
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.bands import band_table, golfers_by_quarter
+from pipeline.benchmark.efficient import Population
+from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import FIT_COLUMNS, Drives, typical_drives
+from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.contest import Survey, candidates_for, hold_out
 from pipeline.fit.fit_model import compete, held_out_table, score_table
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.flight.standard import AirNodes, StudyTables
-from pipeline.golfers.assess_golfers import frontier_of
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
 from pipeline.golfers.ranking import ranked
@@ -53,7 +53,7 @@ class Academy:
     model: CarryModel
     held_out: pl.DataFrame
     scores: pl.DataFrame
-    raw_guide: dict[str, Any]
+    frontier: Frontier
     bands: pl.DataFrame
     golfers: pl.DataFrame
     moved: pl.DataFrame
@@ -61,7 +61,7 @@ class Academy:
 
     def sheets(self, sheets="flagged", **changes):
         inputs = {"golfers": self.golfers, "bands": self.bands, "moved": self.moved, "drives": self.drives}
-        inputs |= {"guide": Guide.from_dict(self.raw_guide), "model": self.model}
+        inputs |= {"frontier": self.frontier, "model": self.model}
         inputs["coach"] = sheet_tables(self.golfers)
         settings = SETTINGS | {"report": {"sheets": sheets, "most_sheets": 1000}}
         return dict(build_sheets(**(inputs | changes), settings=settings))
@@ -74,9 +74,9 @@ class Academy:
         for name, table in vars(sheet_tables(self.golfers)).items():
             paths[name] = str(folder / f"{name}.csv")
             table.write_csv(paths[name])
-        paths |= {name: str(folder / f"{name}.json") for name in ("guide", "model")}
-        (folder / "guide.json").write_text(json.dumps(self.raw_guide), encoding="utf-8")
-        (folder / "model.json").write_text(json.dumps({"model": self.model.to_dict()}), encoding="utf-8")
+        paths |= {name: str(folder / f"{name}.json") for name in ("frontier", "model")}
+        write_artefact(paths["frontier"], self.frontier)
+        write_artefact(paths["model"], FittedModel("hill-school", self.model, FittedOn(4000, 80, ("2026Q2", "2026Q3"))))
         paths["held_out"] = str(folder / "held_out.parquet")
         self.held_out.write_parquet(paths["held_out"])
         paths["tables"] = str(folder / "tables.npz")
@@ -97,7 +97,7 @@ def _drives(world, world_maker):
     low = pl.col("golfer").rank("dense") % 8 == 0
     now = now.with_columns(
         pl.when(low).then(pl.col("launch_deg") - 5).otherwise(pl.col("launch_deg")),
-        pl.when(low).then(pl.col("carry_yd") - 0.2 * speed).otherwise(pl.col("carry_yd")),
+        pl.when(low).then(pl.col("carry_standard_yd") - 0.2 * speed).otherwise(pl.col("carry_standard_yd")),
     )
     marked = pl.concat([before, now]).with_columns(
         device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA)
@@ -115,21 +115,21 @@ def academy(world, world_maker, roller):
     model = entries[1].fitted.model
     typical = typical_drives(drives, ["golfer"])
     refits = refit(model, drives, typical, draw_counts(typical.height, 1, 30))
-    rules = BandRules(CENTRES, 5.0, 5)
-    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), rules, 5.0, roller)
+    bands = SpeedBands(CENTRES, 5.0)
+    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), bands, 5, 5.0, roller)
     by_quarter = golfers_by_quarter(drives, model, 12)
-    raw_guide = json.loads(json.dumps(guide_of("hill-school", efficient, drives, rules)))
-    adjusted = drives.with_columns(adjusted_carry(drives, model))
-    golfers = assess(ranked(losses(adjusted, model, frontier_of(raw_guide))), FlagRules(10.0, 0.1, 12))
+    of_study = {"study": "hill-school", "air": AIR, "turf": "normal", "model_file": "model/model.json"}
+    frontier = frontier_of(efficient, Drives.of(drives), 5.0, **of_study)
+    golfers = assess(ranked(losses(drives, model, frontier)), FlagRules(10.0, 0.1, 12))
     assert chosen == 1
     return Academy(
         drives,
         model,
         held_out_table(hold_out(quadratic, survey)),
         Scores.validate(scores),
-        raw_guide,
-        BandTable.validate(band_table(model, by_quarter, efficient, rules, roller)),
+        frontier,
+        BandTable.validate(band_table(model, by_quarter, efficient, bands, 5, roller)),
         Golfers.validate(golfers),
-        moved_to_centre(by_quarter, model, roller, CENTRES, 5.0),
+        moved_to_centre(by_quarter, model, roller, bands),
         StudyTables(roller.table, AirNodes([], np.zeros(0), np.zeros(0)), []),
     )

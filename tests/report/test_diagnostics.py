@@ -4,7 +4,9 @@ import pytest
 import statsmodels.api as sm
 from small_academy import CENTRES, FORMULA, SCRIPT
 
+from pipeline.bands import SpeedBands
 from pipeline.drives import inputs
+from pipeline.fit.model import Delivery
 from pipeline.report.diagnostics.diagnostics import (
     LEVELS,
     UNSTATED,
@@ -20,9 +22,14 @@ from pipeline.report.diagnostics.diagnostics import (
 )
 
 
+def drives_at(speed, launch, spin):
+    club = np.array(speed)
+    return Delivery(club, np.full_like(club, np.nan), np.array(launch), np.array(spin))
+
+
 @pytest.fixture(scope="module")
 def residuals(academy):
-    return held_out_residuals(academy.drives, academy.held_out, CENTRES, 5.0)
+    return held_out_residuals(academy.drives, academy.held_out, SpeedBands(CENTRES, 5.0))
 
 
 def test_means_have_the_clustered_errors_of_statsmodels():
@@ -87,7 +94,7 @@ def test_small_levels_are_taken_together_and_left_out_where_still_too_small(resi
 
 def test_device_that_was_not_stated_is_a_level(academy):
     silent = academy.drives.with_columns(device=pl.lit(None, pl.String))
-    table = residuals_by_level(held_out_residuals(silent, academy.held_out, CENTRES, 5.0), "device", 5)
+    table = residuals_by_level(held_out_residuals(silent, academy.held_out, SpeedBands(CENTRES, 5.0)), "device", 5)
     assert table["level"].to_list() == [UNSTATED]
 
 
@@ -127,14 +134,14 @@ def test_coverage_is_by_the_drives_own_speed(residuals):
 
 
 def test_influence_is_what_a_fit_without_the_golfer_gives(academy):
-    efficient = {80.0: (14.0, 2700.0), 110.0: (12.0, 2300.0)}
+    efficient = drives_at([80.0, 110.0], [14.0, 12.0], [2700.0, 2300.0])
     moves = influence(academy.model, academy.drives, efficient)
     golfer = most_influential(moves, 1)["golfer"][0]
     surface = academy.model.surface
 
     def expected(drives):
         X = np.hstack([surface.design(*inputs(drives, "ball")), academy.model.offsets.design(drives)])
-        found = np.linalg.lstsq(X, drives["carry_yd"].to_numpy(), rcond=None)[0][: surface.size]
+        found = np.linalg.lstsq(X, drives["carry_standard_yd"].to_numpy(), rcond=None)[0][: surface.size]
         speed = academy.model.better_speed([80.0, 110.0])
         return surface.design(speed, [14.0, 12.0], [2700.0, 2300.0]) @ found
 
@@ -146,9 +153,10 @@ def test_influence_is_what_a_fit_without_the_golfer_gives(academy):
 
 def test_golfer_with_spoilt_drives_has_the_largest_influence(academy):
     spoilt = academy.drives.with_columns(
-        carry_yd=pl.col("carry_yd") - pl.when(pl.col("golfer") == "g000000000000002a").then(80.0).otherwise(0.0)
+        carry_standard_yd=pl.col("carry_standard_yd")
+        - pl.when(pl.col("golfer") == "g000000000000002a").then(80.0).otherwise(0.0)
     )
-    moves = influence(academy.model, spoilt, {90.0: (14.0, 2600.0)})
+    moves = influence(academy.model, spoilt, drives_at([90.0], [14.0], [2600.0]))
     named = most_influential(moves, 3)
     assert named["golfer"][0] == "g000000000000002a"
     assert named["move_yd"][0] > 0.5
@@ -161,11 +169,11 @@ def test_golfer_who_alone_used_a_device_is_left_out_with_its_offset(academy):
     others = rows.filter(~alone)
     surface = academy.model.surface
 
-    moves = influence(academy.model, rows, {90.0: (14.0, 2600.0)})
+    moves = influence(academy.model, rows, drives_at([90.0], [14.0], [2600.0]))
 
     at = surface.design(academy.model.better_speed([90.0]), [14.0], [2600.0])[0]
     design = surface.design(*inputs(others, "ball"))
-    without = at @ np.linalg.lstsq(design, others["carry_yd"].to_numpy(), rcond=None)[0]
+    without = at @ np.linalg.lstsq(design, others["carry_standard_yd"].to_numpy(), rcond=None)[0]
     full = np.hstack([surface.design(*inputs(rows, "ball")), academy.model.offsets.design(rows)])
-    with_all = at @ np.linalg.lstsq(full, rows["carry_yd"].to_numpy(), rcond=None)[0][: surface.size]
+    with_all = at @ np.linalg.lstsq(full, rows["carry_standard_yd"].to_numpy(), rcond=None)[0][: surface.size]
     assert moves.filter(alone)["move_yd"][0] == pytest.approx(without - with_all, abs=1e-6)

@@ -1,12 +1,15 @@
 import base64
 import re
 
+import numpy as np
 import polars as pl
 import pytest
 from browser import serious_findings
 from small_academy import CENTRES, FORMULA, SCRIPT, SETTINGS
 
+from pipeline.bands import SpeedBands
 from pipeline.errors import UserError
+from pipeline.fit.model import Delivery
 from pipeline.report.diagnostics import diagnostics_page, write_diagnostics
 from pipeline.report.diagnostics.diagnostics import (
     calibration,
@@ -30,7 +33,8 @@ from pipeline.report.diagnostics.diagnostics_plots import (
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.sheet.words import figure
 
-EFFICIENT = {80.0: (14.0, 2700.0), 110.0: (12.0, 2300.0)}
+EFFICIENT = Delivery(np.array([80.0, 110.0]), np.full(2, np.nan), np.array([14.0, 12.0]), np.array([2700.0, 2300.0]))
+NOWHERE = Delivery(*(np.zeros(0) for _ in range(4)))
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +51,7 @@ def page(academy):
 
 @pytest.fixture(scope="module")
 def residuals(academy):
-    return held_out_residuals(academy.drives, academy.held_out, CENTRES, 5.0)
+    return held_out_residuals(academy.drives, academy.held_out, SpeedBands(CENTRES, 5.0))
 
 
 def cells(page, name):
@@ -88,7 +92,7 @@ def test_text_of_logs_stays_text(page):
 def test_name_of_a_model_stays_text(academy):
     page = build_diagnostics(
         drives=academy.drives, held_out=academy.held_out, scores=academy.scores.with_columns(model=pl.lit(SCRIPT)),
-        model=academy.model, efficient={}, settings=SETTINGS,
+        model=academy.model, efficient=NOWHERE, settings=SETTINGS,
     )  # fmt: skip
     assert "<script" not in page
     assert "Model: &lt;script&gt;alert(1)&lt;/script&gt;," in page
@@ -107,7 +111,7 @@ def test_every_figure_is_in_the_page_with_a_text(page, academy):
 
 def test_page_without_efficient_carry_says_so(academy):
     page = build_diagnostics(
-        drives=academy.drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient={},
+        drives=academy.drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient=NOWHERE,
         settings=SETTINGS,
     )  # fmt: skip
     assert "No band has an efficient carry, so there is nothing to move." in page
@@ -124,7 +128,7 @@ def test_residuals_are_drawn_against_the_inputs_that_are_known(academy, monkeypa
 
     monkeypatch.setattr(diagnostics_page, "plot_residuals", plot)
     build_diagnostics(
-        drives=drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient={},
+        drives=drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient=NOWHERE,
         settings=SETTINGS,
     )  # fmt: skip
     assert drawn == ["club_speed_mph", *(["ball_speed_mph"] if known else []), "launch_deg", "spin_rpm"]
@@ -167,14 +171,14 @@ def test_figures_stand_where_the_tables_say(academy, residuals):
 
 def run(academy, folder, **changes):
     paths = academy.write(folder)
-    used = {name: paths[name] for name in ("drives", "model", "held_out", "scores", "guide")} | changes
+    used = {name: paths[name] for name in ("drives", "model", "held_out", "scores", "frontier")} | changes
     write_diagnostics.run(**used, page=str(folder / "diagnostics.html"), settings=SETTINGS)
     return (folder / "diagnostics.html").read_text(encoding="utf-8")
 
 
-def test_step_writes_the_page_with_every_band_of_the_guide(academy, tmp_path):
+def test_step_writes_the_page_with_every_band_of_the_frontier(academy, tmp_path):
     text = run(academy, tmp_path)
-    reached = [entry["speed_mph"] for entry in academy.raw_guide["speeds"] if entry["speed_mph"] in CENTRES]
+    reached = [speed for speed in academy.frontier.speed_mph.tolist() if speed in CENTRES]
     assert [float(row[0]) for row in cells(text, "moves")] == reached
     assert f"{academy.drives.height} drives of {academy.drives['golfer'].n_unique()} golfers" in text
 

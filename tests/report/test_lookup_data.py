@@ -7,10 +7,12 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from frontiers import frontier_at
 
-from pipeline.benchmark.lookup import Guide
+from pipeline.benchmark.frontier import REFUSALS
 from pipeline.benchmark.lookup_command import Asked, place_of, read_results
 from pipeline.errors import UserError
+from pipeline.fit.model import Delivery, FittedOn
 from pipeline.fit.surface import Axis, contract
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.ball import SETS
@@ -18,12 +20,12 @@ from pipeline.report.lookup import write_lookup
 from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
-FITTED = {"drives": 2400, "golfers": 80, "quarters": ["2026Q3"]}
+FITTED = FittedOn(2400, 80, ("2026Q3",))
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 
 
 def page_of(data):
-    return build_lookup_page(data, fitted_on=FITTED, conditions="calm air", window_tolerance_yd=5)
+    return build_lookup_page(data, study="hill-school", fitted_on=FITTED, conditions="calm air", window_tolerance_yd=5)
 
 
 def embedded(page):
@@ -38,8 +40,8 @@ def place():
 
 @pytest.fixture
 def data(lookup_folder):
-    study, model, guide, place = read_results(lookup_folder("quadratic"), Asked())
-    return lookup_data(model, guide, place, study)
+    found = read_results(lookup_folder("quadratic"), Asked())
+    return lookup_data(found.model, found.frontier, found.place)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -60,11 +62,11 @@ def test_parts_add_up_to_the_models_carry(lookup_models, kind):
     assert total == pytest.approx(model.carry(speed, launch, spin), abs=1e-6)
 
 
-def test_a_missing_window_is_null_and_the_rest_are_the_guides_figures(data):
-    guide = data["guide"]
-    at = dict(zip(guide["speed_mph"], guide["launch_lo_deg"], strict=True))
+def test_a_missing_window_is_null_and_the_rest_are_the_frontiers_figures(data):
+    frontier = data["frontier"]
+    at = dict(zip(frontier["speed_mph"], frontier["launch_lo_deg"], strict=True))
     assert [at[speed] for speed in (74.0, 75.0, 76.0, 77.0)] == [13.0, None, None, 13.0]
-    assert dict(zip(guide["speed_mph"], guide["carry_yd"], strict=True))[100.0] == pytest.approx(245 + 1 / 3)
+    assert dict(zip(frontier["speed_mph"], frontier["carry_yd"], strict=True))[100.0] == pytest.approx(245 + 1 / 3)
 
 
 def test_embedded_data_are_the_data_and_never_markup(data):
@@ -102,13 +104,14 @@ def test_every_coefficient_set_has_its_formula_in_the_script(data):
 
 
 def test_the_drawing_holds_every_delivery_that_the_data_reach(lookup_folder, data):
-    _, _, guide, _ = read_results(lookup_folder("quadratic"), Asked())
+    frontier = read_results(lookup_folder("quadratic"), Asked()).frontier
+    unknown = np.array(np.nan)
     launch, spin = data["drawing"]["launch"], data["drawing"]["spin"]
     within = [
         (l, s)
         for l in np.arange(-10, 45, 0.25)
         for s in np.arange(200, 9000, 100.0)
-        if any(reach.holds(l, s) for reach in (guide.reach[0], guide.reach[-1]))
+        if any(frontier.holds(Delivery(v, unknown, np.array(l), np.array(s))) for v in frontier.speed_mph[[0, -1]])
     ]
     assert min(l for l, _ in within) >= launch["lo"]
     assert max(l for l, _ in within) <= launch["hi"]
@@ -149,21 +152,25 @@ def test_conditions_are_told(humidity, reference, told):
 
 def test_a_study_without_benchmarks_gets_a_page_that_says_so(lookup_models, place):
     model, _ = lookup_models["quadratic"]
-    data = lookup_data(model, Guide.from_dict({"speeds": []}), place, "hill-school")
-    assert "The study has too few golfers at any club speed for a benchmark" in page_of(data)
-    assert embedded(page_of(data))["guide"]["speed_mph"] == []
+    data = lookup_data(model, frontier_at([]), place)
+    assert html.escape(REFUSALS["no_benchmarks"]) in page_of(data)
+    assert embedded(page_of(data))["frontier"]["speed_mph"] == []
 
 
 def test_the_step_writes_the_same_bytes_again(lookup_folder, tmp_path):
     folder = lookup_folder("flight")
-    paths = {"model": "model/model.json", "guide": "benchmarks/guide.json", "calibration": "flight/calibration.json"}
+    paths = {
+        "model": "model/model.json",
+        "frontier": "benchmarks/frontier.json",
+        "calibration": "flight/calibration.json",
+    }
     paths = {name: str(folder / path) for name, path in paths.items()}
     write_lookup.run(**paths, page=str(tmp_path / "again.html"), window_tolerance_yd=5)
     assert (tmp_path / "again.html").read_bytes() == (folder / "report/lookup.html").read_bytes()
 
 
 @pytest.mark.parametrize(
-    ("content", "told"), [(None, "model.json: the file is missing"), ("{", "model.json: is no JSON")]
+    ("content", "told"), [(None, "model.json: the file is missing"), ("{", "model.json: can't be read as JSON")]
 )
 def test_the_step_names_an_input_that_it_cannot_use(tmp_path, content, told):
     path = tmp_path / "model.json"

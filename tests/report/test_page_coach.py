@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 from html import unescape
 
 import polars as pl
@@ -97,7 +98,7 @@ def test_speed_practice_is_counted_and_the_light_tool_told(golfers):
         "A light tool's speed counts as 1.20 times the driver's (90 % interval 1.18 to 1.22), from 40 sessions in "
         "which 5 golfers swung both."
     )
-    common = LIGHT_TOOL | {"factor_lo90": None, "factor_hi90": None}
+    common = replace(LIGHT_TOOL, factor_lo90=None, factor_hi90=None)
     assert practice_facts(table, common)["light_tool"].endswith(
         "common practice without a source, as too few golfers swung both in one session."
     )

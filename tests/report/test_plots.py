@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -5,23 +7,30 @@ from matplotlib.colors import same_color
 from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
 
+from pipeline.bands import SpeedBands
 from pipeline.report.figures.draw_figures import draw_all
 from pipeline.report.figures.look import FLAG_COLOUR, band_colours
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
 from pipeline.tables import PARTS, BandTable, Golfers
 
 CENTRES = [70, 80, 90, 100, 110]
+SPEED_BANDS = SpeedBands.of(CENTRES, 5)
+FULL = np.full((37, 37), True)
+
+
+def with_map(chart, place, **changes):
+    """Give the chart with one band's map changed."""
+    maps = [replace(one, **changes) if index == place else one for index, one in enumerate(chart.bands)]
+    return replace(chart, bands=maps)
 
 
 def carry_figure(golfers, bands, chart):
-    figure = plot_carry_by_speed(golfers, bands, chart, centres_mph=CENTRES, half_width_mph=5, min_golfers=5)
+    figure = plot_carry_by_speed(golfers, bands, chart, SPEED_BANDS, min_golfers=5)
     return figure.axes[0]
 
 
 def delivery_figure(golfers, bands, chart, band_mph):
-    figure = plot_delivery(
-        golfers, bands, chart, band_mph=band_mph, centres_mph=CENTRES, half_width_mph=5, tolerance_yd=5, min_golfers=5
-    )
+    figure = plot_delivery(golfers, bands, chart, SPEED_BANDS, band_mph=band_mph, tolerance_yd=5, min_golfers=5)
     return figure.axes[0]
 
 
@@ -84,15 +93,16 @@ def test_efficient_curve_has_gaps_where_it_is_not_supported(golfers, bands, char
     axes = carry_figure(golfers, bands, chart)
 
     curve = next(line for line in axes.lines if line.get_label() == "efficient carry")
-    carry = np.array(chart["efficient_carry_yd"], dtype=float)
+    carry = chart.efficient_carry_yd
     np.testing.assert_array_equal(curve.get_ydata(), carry)
     assert np.isnan(carry).sum() == 12
     assert points(axes, "efficient carry, 90 % interval") is not None
 
 
 def test_carry_figure_without_any_support_still_draws_the_golfers(golfers, bands, chart):
-    for key in ("efficient_carry_yd", "efficient_lo90_yd", "efficient_hi90_yd"):
-        chart[key] = [None] * len(chart["speeds_mph"])
+    nothing = np.full_like(chart.speeds_mph, np.nan)
+    edges = ("efficient_carry_yd", "efficient_lo90_yd", "efficient_hi90_yd")
+    chart = replace(chart, **dict.fromkeys(edges, nothing))
     all_hidden = bands.with_columns(
         pl.lit(None).alias(name) for name in bands.columns if name not in ("quarter", "band_mph", "suppressed")
     )
@@ -134,7 +144,7 @@ def test_golfers_and_window_outside_the_support_are_not_cut(golfers, bands, char
     far = golfers.with_columns(
         spin_rpm=pl.when(pl.col("club_speed_mph").is_between(88, 92)).then(pl.lit(6100.0)).otherwise("spin_rpm")
     )
-    chart["bands"][2]["window"] |= {"launch_lo_deg": 2.0}
+    chart = with_map(chart, 2, window=replace(chart.bands[2].window, launch_lo_deg=2.0))
 
     axes = delivery_figure(Golfers.validate(far), bands, chart, 90)
 
@@ -159,7 +169,7 @@ def test_band_without_a_window_says_so(golfers, bands, chart):
 @pytest.mark.parametrize("whole_band_missing", [False, True])
 def test_suppressed_band_without_support_shows_nobody_and_says_why(golfers, bands, chart, whole_band_missing):
     if whole_band_missing:
-        del chart["bands"][4]
+        chart = replace(chart, bands=chart.bands[:4])
 
     axes = delivery_figure(golfers, bands, chart, 110)
 
@@ -172,7 +182,7 @@ def test_suppressed_band_without_support_shows_nobody_and_says_why(golfers, band
 @pytest.mark.parametrize(("spread_yd", "step_yd"), [(6, 1), (18, 2), (44, 5), (70, 10), (150, 20)])
 def test_contours_are_some_whole_yards_apart(golfers, bands, chart, spread_yd, step_yd):
     slope = np.linspace(150.5, 150.5 + spread_yd, 37)
-    chart["bands"][2] |= {"expected_carry_yd": [slope.tolist()] * 37, "supported": [[True] * 37] * 37}
+    chart = with_map(chart, 2, expected_carry_yd=np.tile(slope, (37, 1)), supported=FULL)
 
     axes = delivery_figure(golfers, bands, chart, 90)
 
@@ -182,7 +192,7 @@ def test_contours_are_some_whole_yards_apart(golfers, bands, chart, spread_yd, s
 
 
 def test_flat_map_draws_without_contour_lines(golfers, bands, chart):
-    chart["bands"][2] |= {"expected_carry_yd": [[200.0] * 37] * 37, "supported": [[True] * 37] * 37}
+    chart = with_map(chart, 2, expected_carry_yd=np.full((37, 37), 200.0), supported=FULL)
 
     axes = delivery_figure(golfers, bands, chart, 90)
 
@@ -237,7 +247,7 @@ def test_losses_show_the_worst_25_and_say_so(golfers, chart):
 
 
 def test_nobody_flagged_is_said_on_the_figure(golfers, chart):
-    chart["quarter"] = "2026Q4"
+    chart = replace(chart, quarter="2026Q4")
 
     axes = plot_losses(golfers, chart).axes[0]
 

@@ -1,6 +1,7 @@
 import polars as pl
 import pytest
 
+from pipeline.benchmark.window import Window
 from pipeline.report.sheet.drawings import (
     LEFT,
     RIGHT,
@@ -12,7 +13,7 @@ from pipeline.report.sheet.drawings import (
 )
 from pipeline.report.sheet.facts import Target
 
-WINDOW = {"launch_lo_deg": 12.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2300.0, "spin_hi_rpm": 2900.0}
+WINDOW = Window(12.0, 15.0, 2300.0, 2900.0)
 BAND = {f"band_carry_p{p}_yd": 180.0 + p for p in (25, 50, 75, 90)}
 EFFICIENT = {"band_efficient_carry_yd": 280.0, "band_efficient_lo90_yd": 278.0, "band_efficient_hi90_yd": 282.0}
 PARTS = {"lost_contact_yd": None, "lost_launch_yd": 20.0, "lost_spin_yd": -5.0, "lost_consistency_yd": 0.0,

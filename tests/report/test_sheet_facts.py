@@ -3,17 +3,12 @@ import polars as pl
 import pytest
 from small_academy import CENTRES, FEW_DRIVES, SETTINGS
 
+from pipeline.bands import SpeedBands
 from pipeline.benchmark.disclosure import protected_percentiles
-from pipeline.benchmark.lookup import Guide
-from pipeline.report.sheet.facts import MOST_DOTS, drives_of, nearest_band, sheet_rows, target_at
+from pipeline.benchmark.frontier import WINDOW_EDGES
+from pipeline.report.sheet.facts import MOST_DOTS, drives_of, sheet_rows, target_at
 
-BANDS = {"centres_mph": CENTRES, "half_width_mph": 5.0}
-
-
-def test_band_is_the_one_that_holds_the_speed_or_the_nearest_of_several():
-    speeds = pl.Series([64.9, 65.0, 74.9, 75.0, 115.0])
-    assert nearest_band(speeds, (90, 80, 70), 5).to_list() == [None, 70, 70, 80, None]
-    assert nearest_band(pl.Series([72.4, 72.5, 72.6]), (70, 75), 5).to_list() == [70, 70, 75]
+BANDS = {"speed_bands": SpeedBands(CENTRES, 5.0)}
 
 
 def test_moved_carry_has_the_percentiles_of_the_band_table(academy):
@@ -52,14 +47,14 @@ def test_golfer_with_few_drives_is_not_placed(academy):
     assert row["band_golfers"] is not None
 
 
-def test_target_is_what_the_guide_says_at_the_speed(academy):
-    guide = Guide.from_dict(academy.raw_guide)
-    entry = next(e for e in academy.raw_guide["speeds"] if e["speed_mph"] == 95.0)
-    target = target_at(guide, academy.model, 95.0)
-    assert (target.launch_deg, target.spin_rpm) == (entry["launch_deg"], entry["spin_rpm"])
-    assert target.window == entry["window"]
-    assert target.speed_ratio == pytest.approx(float(academy.model.trends.better_ratio(95.0)))
-    assert target_at(guide, academy.model, 140.0) is None
+def test_target_is_what_the_frontier_says_at_the_speed(academy):
+    frontier = academy.frontier
+    place = frontier.speed_mph.tolist().index(95.0)
+    target = target_at(frontier, academy.model, 95.0)
+    assert (target.launch_deg, target.spin_rpm) == (frontier.launch_deg[place], frontier.spin_rpm[place])
+    assert vars(target.window) == {name: getattr(frontier, name)[place] for name in WINDOW_EDGES}
+    assert target.speed_ratio == pytest.approx(float(academy.model.usual.better_ratio(95.0)))
+    assert target_at(frontier, academy.model, 140.0) is None
 
 
 def test_drives_are_thinned_evenly_and_guessed_spins_left_out():

@@ -165,7 +165,7 @@ def test_text_never_becomes_markup(academy):
 
 def test_step_makes_the_folder_whole(academy, tmp_path, monkeypatch):
     paths = academy.write(tmp_path)
-    used = {name: paths[name] for name in ("golfers", "bands", "guide", "drives", "model", "tables")}
+    used = {name: paths[name] for name in ("golfers", "bands", "frontier", "drives", "model", "tables")}
     used |= {name: paths[name] for name in ("goals", "priorities", "delivery", "progress", "practice")}
     folder = tmp_path / "golfers" / "sheets"
     folder.mkdir(parents=True)

@@ -1,5 +1,6 @@
 import base64
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -241,7 +242,7 @@ def test_why_golfers_were_not_assessed_is_counted(golfers):
     ],
 )
 def test_page_says_which_model_it_used(page, model, changed, told):
-    said = " ".join(section(page(model=model | changed), '<p id="model">', "</p>").split())
+    said = " ".join(section(page(model=replace(model, **changed)), '<p id="model">', "</p>").split())
 
     assert told in said
     assert ("comparison.md" in said) == ("verdict" in changed)

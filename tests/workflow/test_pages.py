@@ -71,10 +71,10 @@ def test_the_report_prints_with_every_flagged_golfer_whole(demo, open_page):
 
 def test_fifty_lookups_of_the_coachs_page_agree_with_the_command(demo, open_page):
     page = open_page(demo.results / PAGES[1], width=390).page
-    _, model, guide, place = read_results(demo.results, Asked())
+    study = read_results(demo.results, Asked())
     outcomes = []
     for asked in random_lookups(50, seed=50):
-        right, found = asked_of_package(model, guide, place, asked), ask(page, asked)
+        right, found = asked_of_package(study, asked), ask(page, asked)
         assert found["shown"] == ["answer" if right["supported"] else "refusal"], (asked, right["note"])
         outcomes.append(right["supported"])
         if right["supported"]:

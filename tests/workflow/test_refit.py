@@ -160,7 +160,8 @@ def test_the_run_says_which_model_it_judged_by(study, first, judged):
 @pytest.mark.usefixtures("judged")
 def test_a_lookup_reads_the_kept_model_and_its_flight(study, first):
     kept = study.results / "model/kept" / first.kept[0]
-    _, model, _, place = read_results(study.results, Asked())
+    found = read_results(study.results, Asked())
+    model, place = found.model, found.place
     assert model.to_dict() == json.loads((kept / "model.json").read_text(encoding="utf-8"))["model"]
     calibration = json.loads((kept / "calibration.json").read_text(encoding="utf-8"))["calibration"]
     assert place.ball.drag == calibration["drag"]
