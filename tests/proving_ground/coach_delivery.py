@@ -22,7 +22,8 @@ from true_impact import change_of_loft, leave_after, own_slopes
 from worlds import SWING_WORLDS, World
 
 from pipeline.coach.delivery import advise_delivery
-from pipeline.coach.delivery.loft_change import LOFT_STEPS_DEG
+from pipeline.coach.delivery.advice import KEEP_THE_LOFT
+from pipeline.coach.delivery.loft_change import ATTACK_CHANGE_DEG, LOFT_STEPS_DEG
 from pipeline.coach.delivery.slopes import RESPONSES, fit_delivery, slopes_table
 from pipeline.coach.delivery.sums import Sums, cell_sums
 from pipeline.drives import typical_drives
@@ -100,8 +101,13 @@ def judge_slopes(academy: Academy) -> pl.DataFrame:
 
 def advise(found: Found) -> None:
     """Run the step on an academy's results, its message swallowed."""
-    made = {"drives": "drives.parquet", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
-    made |= {"golfers": "golfers.csv", "slopes": "delivery_slopes.csv", "delivery": "delivery.csv"}
+    made = {"drives": "drives.parquet", "model": "model.json", "replicates": "replicates.npz"}
+    made |= {
+        "frontier": "frontier.json",
+        "golfers": "golfers.csv",
+        "slopes": "delivery_slopes.csv",
+        "delivery": "delivery.csv",
+    }
     with contextlib.redirect_stdout(io.StringIO()):
         advise_delivery.run(**{k: str(found.folder / v) for k, v in made.items()}, min_shots=MIN_SHOTS)
 
@@ -131,7 +137,7 @@ def judge_delivery(academy: Academy, found: Found) -> pl.DataFrame:
     least, most = (told.get_column(c).to_numpy()[:, None] for c in ("loft_least_deg", "loft_most_deg"))
     reached = (least <= LOFT_STEPS_DEG) & (most >= LOFT_STEPS_DEG)
     most_yd = np.where(reached, trials, -np.inf).max(axis=1)
-    by_attack = carry(np.nan_to_num(top.astype(float)), advise_delivery.ATTACK_CHANGE_DEG) - best
+    by_attack = carry(np.nan_to_num(top.astype(float)), ATTACK_CHANGE_DEG) - best
     return told.with_columns(
         kind=true.get_column("kind"),
         true_carry_now_yd=now,
@@ -155,7 +161,7 @@ def measures(slopes: pl.DataFrame, golfers: pl.DataFrame) -> dict[str, float | N
     found["gain_bias_yd"] = _mean(changed, pl.col("gain_yd") - pl.col("true_gain_yd"))
     found["gain_coverage90"] = _mean(changed, inside("true_gain_yd", "gain_lo90_yd", "gain_hi90_yd"))
     found["missed_yd"] = _mean(golfers, pl.col("true_missed_yd"))
-    found["advice_right"] = _mean(golfers.filter(pl.col("advice") != "keep the loft"), pl.col("true_gain_yd") > 0)
+    found["advice_right"] = _mean(golfers.filter(pl.col("advice") != KEEP_THE_LOFT), pl.col("true_gain_yd") > 0)
     top = golfers.filter(pl.col("attack_gain_yd").is_not_null())
     found["attack_gain_bias_yd"] = _mean(top, pl.col("attack_gain_yd") - pl.col("true_attack_gain_yd"))
     found["attack_gain_coverage90"] = _mean(

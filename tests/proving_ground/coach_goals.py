@@ -27,8 +27,8 @@ INSIDE_MPH = 3.0
 
 def plan(found: Found) -> None:
     """Run the step on an academy's results, its message swallowed: goals.csv and priorities.csv beside the others."""
-    inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
-    inputs |= {"model": "model.json", "replicates": "replicates.npz"}
+    inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "model": "model.json"}
+    inputs |= {"frontier": "frontier.json", "replicates": "replicates.npz"}
     outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv"}
     paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
     wanted = BandGoals(carry_yd=WANTED_YD).model_dump(mode="json")
@@ -95,8 +95,8 @@ def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame
 
 
 def _well_inside(found: Found) -> pl.Expr:
-    speeds = [row["speed_mph"] for row in found.json("guide.json")["speeds"]]
-    return pl.col("truth").is_between(min(speeds) + INSIDE_MPH, max(speeds) - INSIDE_MPH)
+    speeds = found.frontier().speed_mph
+    return pl.col("truth").is_between(speeds.min() + INSIDE_MPH, speeds.max() - INSIDE_MPH)
 
 
 def _rows(rows: pl.DataFrame, kind: str) -> pl.DataFrame:

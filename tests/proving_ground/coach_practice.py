@@ -11,14 +11,14 @@ import numpy as np
 import polars as pl
 from targets import Target
 
+from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import fit_light_tool, pairs_of
 from pipeline.coach.practice.practice import practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
 from pipeline.tables import Sessions, Swings
 
 FIRST_DAY = 20546  # 2026-04-03, days since 1970
-CENTRES = [70.0, 80.0, 90.0, 100.0, 110.0]
-HALF_WIDTH = 5.0
+BANDS = SpeedBands.of([70.0, 80.0, 90.0, 100.0, 110.0], 5.0)
 SWINGS_OF_A_SET = 6
 EFFORT_LO = 0.92  # of the first swing of a set; the last is 1
 SWING_SD = 0.012
@@ -174,7 +174,7 @@ def found_practice(truth: PracticeTruth) -> tuple[pl.DataFrame, pl.DataFrame]:
     speeds = day_speeds(marked)
     _, factors = fit_light_tool(pairs_of(speeds), swings.get_column("golfer"))
     days = Sessions.validate(sessions_of(speeds, factors))
-    return practice_of(days, factors, truth.drives, CENTRES, HALF_WIDTH), marked
+    return practice_of(days, factors, truth.drives, BANDS), marked
 
 
 def best_over_level() -> float:

@@ -112,7 +112,7 @@ def run_progress(found: Found) -> None:
         for keyword, name in (
             ("drives", "drives.parquet"),
             ("model", "model.json"),
-            ("guide", "guide.json"),
+            ("frontier", "frontier.json"),
             ("golfers", "golfers.csv"),
             ("progress", "progress.csv"),
             ("cohorts", "cohorts.csv"),

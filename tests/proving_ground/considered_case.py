@@ -13,8 +13,11 @@ from judge import Curve, golfer_truth, true_curve
 from true_flight import Array
 from worlds import PLAIN, World
 
-from pipeline.benchmark.frontier import Population, map_at, supported_speeds
-from pipeline.drives import inputs, typical_drives
+from pipeline.bands import SpeedBands
+from pipeline.benchmark import efficient_by_speed
+from pipeline.benchmark.efficient import Efficient, Population, map_at, supported_speeds
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import Drives, inputs, typical_drives
 from pipeline.fit.contest import (
     Candidate,
     HeldOut,
@@ -26,12 +29,12 @@ from pipeline.fit.fit_model import compete, score_table
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import CarryModel
 from pipeline.flight.calibrate import calibrate_best
-from pipeline.golfers.losses import Frontier
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 CENTRES_MPH = np.array([70.0, 80.0, 90.0, 100.0, 110.0])
 HALF_WIDTH_MPH, MIN_GOLFERS, MIN_SHOTS = 5.0, 5, 12
+BANDS = SpeedBands.of(CENTRES_MPH.tolist(), HALF_WIDTH_MPH)
 
 
 Row = dict[str, Any]
@@ -110,11 +113,13 @@ def make_case(world: World, ball: str, seed: int) -> Case:
     academy = make_academy(world, ball, seed)
     quarter = pl.col("row").replace_strict(dict(enumerate(academy.golfers.get_column("quarter"))))
     calm = {name: pl.lit(None, pl.Float64) for name in AIR_COLUMNS}
-    drives = academy.drives.with_columns(quarter.alias("quarter"), **calm)
+    # At sea level in standard air carry is that at standard conditions as it is.
+    standard = pl.col("carry_yd").alias("carry_standard_yd")
+    drives = academy.drives.with_columns(quarter.alias("quarter"), standard, **calm)
     calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
     survey = Survey.of(drives, seed)
-    standard = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
-    candidates = candidates_for("ball", FlightMaker.of(calibration.ball, standard, survey.extents["ball"]))
+    air = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
+    candidates = candidates_for("ball", FlightMaker.of(calibration.ball, air, survey.extents["ball"]))
     with contextlib.redirect_stdout(io.StringIO()):
         entries = compete(candidates, survey)
     chosen = entries[score_table(entries, survey)[1]]
@@ -150,8 +155,14 @@ def frontier_of(case: Case, model: CarryModel) -> Frontier:
     speed = case.population.speed_mph
     whole = np.arange(np.floor(speed.min()), np.ceil(speed.max()) + 1)
     speeds = supported_speeds(case.population, HALF_WIDTH_MPH, MIN_GOLFERS, whole)
-    carry, launch, spin = efficient_yd(case, model, speeds)
-    return Frontier(speeds, carry, np.zeros_like(carry), launch, spin)
+    unknown = np.nan
+    efficient = {
+        v: Efficient(v, carry, carry, carry, 0.0, launch, spin, None, unknown, unknown, unknown, unknown, None)
+        for v, carry, launch, spin in zip(speeds.tolist(), *efficient_yd(case, model, speeds), strict=True)
+    }
+    return efficient_by_speed.frontier_of(
+        efficient, Drives.of(case.drives), HALF_WIDTH_MPH, study="considered", air={}, turf="normal", model_file=""
+    )
 
 
 def against_truth(case: Case, in_use: CarryModel, other: CarryModel) -> list[Row]:
@@ -172,7 +183,7 @@ def problem(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     """Give the least-squares problem of a model's form: design of surface and offsets, and carry less the base."""
     x = inputs(drives, model.surface.speed)
     X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
-    return X, drives.get_column("carry_yd").to_numpy() - model.surface.base(*x)
+    return X, drives.get_column("carry_standard_yd").to_numpy() - model.surface.base(*x)
 
 
 def with_coefficients(model: CarryModel, found: Array) -> CarryModel:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import polars as pl
 from academy import QUARTERS, draw_golfers, draws_of_a_drive, make_academy
 from considered_case import (
+    BANDS,
     CENTRES_MPH,
     HALF_WIDTH_MPH,
     MIN_GOLFERS,
@@ -32,10 +33,11 @@ from statsmodels.tools.sm_exceptions import ConvergenceWarning
 from true_flight import Array, carry_yd
 from worlds import World
 
-from pipeline.benchmark.bands import PERCENTILES, at_centre
-from pipeline.benchmark.build_bands import golfers_by_quarter
-from pipeline.benchmark.frontier import supported_speeds
-from pipeline.drives import golfer_codes, inputs, typical_drives
+from pipeline.benchmark.bands import at_centre, golfers_by_quarter
+from pipeline.benchmark.disclosure import PERCENTILES
+from pipeline.benchmark.efficient import supported_speeds
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import KEYS, golfer_codes, inputs, typical_drives
 from pipeline.fit.contest import (
     EVERYTHING,
     fit_candidate,
@@ -44,7 +46,7 @@ from pipeline.fit.contest import (
 )  # fmt: skip
 from pipeline.fit.model import CarryModel
 from pipeline.fit.usual_delivery import quantile_line
-from pipeline.golfers.losses import KEYS, Frontier, exchange
+from pipeline.golfers.losses import exchange
 from pipeline.statistics.least_squares import fit_least_squares
 
 STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
@@ -85,7 +87,7 @@ def random_effects(case: Case, golfer_sd: float = 0.0) -> list[Row]:
     """Weigh random golfer effects; `golfer_sd` makes golfers differ by that share of carry beyond their readings."""
     golfer = golfer_codes(case.drives)
     effect = golfer_sd * np.random.default_rng([case.seed, 1]).standard_normal(int(golfer.max()) + 1)
-    drives = case.drives.with_columns(pl.col("carry_yd") * (1 + pl.Series(effect[golfer])))
+    drives = case.drives.with_columns(pl.col("carry_standard_yd") * (1 + pl.Series(effect[golfer])))
     X, y = problem(case.model, drives)
     plain = with_coefficients(case.model, fit_least_squares(X, y, None).coefficients)
     coefficients, sd = fit_mixed(X, y, golfer)
@@ -117,7 +119,7 @@ def slopes(carry: Callable[..., Array], speed: Array, launch: Array, spin: Array
 def attenuation(case: Case) -> list[Row]:
     """Weigh errors in the readings: the same surface fitted to the true drives, which no study has."""
     true = {name: pl.col(f"true_{short}") for name, short in TRUE_NAMES.items()}
-    known = fit_candidate(case.candidate, case.drives.with_columns(**true), case.model.trends).model
+    known = fit_candidate(case.candidate, case.drives.with_columns(**true), case.model.usual).model
     typical = typical_drives(case.drives, ["golfer"])
     ball_speed = (typical.get_column("club_speed_mph") * typical.get_column("speed_ratio")).to_numpy()
     at = (ball_speed, typical.get_column("launch_deg").to_numpy(), typical.get_column("spin_rpm").to_numpy())
@@ -216,14 +218,12 @@ def mishits(case: Case) -> list[Row]:
     found = (
         found.join(true, on=KEYS).sort(KEYS).filter((pl.col("kind") == "consistency") & (pl.col("shots") >= MIN_SHOTS))
     )
-    found = found.filter(
-        pl.Series(~np.isnan(frontier.at(frontier.carry_yd, found.get_column("club_speed_mph").to_numpy())))
-    )
+    found = found.filter(pl.Series(~np.isnan(frontier.at("carry_yd", found.get_column("club_speed_mph").to_numpy()))))
     if found.is_empty():
         return []
     column = {name: found.get_column(name).to_numpy() for name in found.columns if name not in (*KEYS, "kind")}
     club, sound_club = column["club_speed_mph"], column["sound_club_speed_mph"]
-    best = [model.better_speed(club), frontier.at(frontier.launch_deg, club), frontier.at(frontier.spin_rpm, club)]
+    best = [model.better_speed(club), frontier.at("launch_deg", club), frontier.at("spin_rpm", club)]
     true_best = [case.curve.at(name, sound_club) for name in ("ball_speed_mph", "launch_deg", "spin_rpm")]
     sound = [sound_club * column["sound_speed_ratio"], column["sound_launch_deg"], column["sound_spin_rpm"]]
 
@@ -254,7 +254,7 @@ def fit_proportional(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Ar
         If the steps don't end.
     """
     x, Z = inputs(drives, model.surface.speed), model.offsets.design(drives)
-    D, base, y = model.surface.design(*x), model.surface.base(*x), drives.get_column("carry_yd").to_numpy()
+    D, base, y = model.surface.design(*x), model.surface.base(*x), drives.get_column("carry_standard_yd").to_numpy()
     b, share = model.coefficients, model.offset_yd / y.mean()
     for _ in range(20):
         surface, factor = base + D @ b, 1 + Z @ share
@@ -274,13 +274,13 @@ def devices(case: Case) -> list[Row]:
     on_it, factor = Z[:, 0] > 0, 1 + Z @ share
     x, true = inputs(case.drives, "ball"), case.true_carry_yd / case.scale * own_scale(case)
     off = [case.model.carry(*x) + Z @ case.model.offset_yd - true, other.carry(*x) * factor - true]
-    measured = case.drives.get_column("carry_yd").to_numpy()
+    measured = case.drives.get_column("carry_standard_yd").to_numpy()
     moved = (measured - Z @ case.model.offset_yd, measured / factor)
     frontiers = [frontier_of(case, model) for model in (case.model, other)]
     rows = [
         row(SECOND_DEVICE, *(rms(e[on_it]) for e in off)),
         row("efficient carry of bands: bias, yd", *(
-            float(np.mean(f.at(f.carry_yd, case.bands_mph) - case.true_efficient_yd)) for f in frontiers
+            float(np.mean(f.at("carry_yd", case.bands_mph) - case.true_efficient_yd)) for f in frontiers
         )),
     ]  # fmt: skip
     lost = [_lost_error(case, frontier, carry) for frontier, carry in zip(frontiers, moved, strict=True)]
@@ -302,7 +302,7 @@ def _lost_error(case: Case, frontier: Frontier, carry: Array) -> pl.DataFrame:
     mean = mean.rename({"club_speed_mph": "read_mph"})
     rows = case.golfers.filter(pl.col("device") != reference).join(mean, on=KEYS).filter(pl.col("hit") >= MIN_SHOTS)
     rows = rows.sort(KEYS)
-    efficient = frontier.at(frontier.carry_yd, rows.get_column("read_mph").to_numpy())
+    efficient = frontier.at("carry_yd", rows.get_column("read_mph").to_numpy())
     return rows.select(
         (10 * (pl.col("club_speed_mph") / 10).round()).alias("band_mph"),
         (pl.Series("e", efficient).fill_nan(None) - pl.col("carry_yd") - pl.col("true_lost_yd")).alias("error_yd"),
@@ -355,7 +355,7 @@ def percentiles(case: Case) -> list[Row]:
         speed, carry = (golfers.get_column(c).to_numpy() for c in ("club_speed_mph", "carry_p50_yd"))
         lines = [quantile_line(speed, carry, p / 100) for p in PERCENTILES]
         for v in case.bands_mph:
-            here = golfers.filter(pl.Series((speed >= v - HALF_WIDTH_MPH) & (speed < v + HALF_WIDTH_MPH)))
+            here = golfers.filter(pl.Series(BANDS.holds(float(v), speed)))
             if here.height < MIN_GOLFERS:
                 continue
             moved = at_centre(case.model, here, float(v), _NoRun())[0].to_numpy()  # type: ignore[arg-type]
@@ -405,11 +405,9 @@ def intervals(case: Case, equal: bool) -> list[Row]:
     rng = np.random.default_rng([case.seed, 3])
     other = equal_edges(departure, golfer) if equal else conformal_edges(departure, golfer, rng)
     calm = replace(case.academy.world, golfers=FRESH_GOLFERS, shots=(10, 10), device_b=0.0)
-    fresh = make_academy(calm, case.academy.ball, case.seed + 1).drives
+    fresh = make_academy(calm, case.academy.ball, case.seed + 1).drives.rename({"carry_yd": "carry_standard_yd"})
     expected = predict_from(case.model, fresh, True, True, True)
-    got = (
-        fresh.get_column("carry_yd").to_numpy() - case.model.offsets.design(fresh) @ case.model.offset_yd
-    ) / expected - 1
+    got = case.model.reference_carry(fresh) / expected - 1
     both = (interval_edges(measured, predicted), other)
     covered = [float(np.mean((got >= lo) & (got <= hi))) for lo, hi in both]
     return [

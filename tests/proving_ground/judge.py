@@ -14,9 +14,10 @@ from study_run import Found
 from true_flight import Array, carry_yd
 from worlds import World
 
-from pipeline.benchmark.frontier import Population, map_at
+from pipeline.benchmark.efficient import Population, map_at
 from pipeline.benchmark.window import largest_window
-from pipeline.fit.model import CarryModel
+from pipeline.edge.artefacts import read_artefact
+from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.golfers.flags import main_cause
 from pipeline.golfers.losses import exchange
@@ -52,12 +53,12 @@ class TrueModel:
     """True flight in the place of a fitted model."""
 
     ball: str
-    trends: UsualDelivery
+    usual: UsualDelivery
 
     def better_speed(self, club_speed_mph: float) -> Array:
         """Give ball speed when struck as the better quarter do, mph."""
-        assert self.trends.better_ratio is not None
-        return np.asarray(club_speed_mph * self.trends.better_ratio(club_speed_mph))
+        assert self.usual.better_ratio is not None
+        return np.asarray(club_speed_mph * self.usual.better_ratio(club_speed_mph))
 
     def better_on_grid(self, club_speed_mph: float, launch_deg: Array, spin_rpm: Array) -> Array:
         """Give true carry over a launch and spin grid, yd."""
@@ -169,12 +170,10 @@ def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:
     """
     calm = replace(academy.world, golfers=60, shots=(10, 10), device_b=0.0, range_balls=0.0, altitude_m=0.0)
     fresh = make_academy(calm, academy.ball, seed).drives
-    model = CarryModel.from_dict(found.json("model.json")["model"])
-    club, ball = fresh.get_column("club_speed_mph").to_numpy(), fresh.get_column("ball_speed_mph").to_numpy()
-    speed = model.speed(club, ball / club) if model.surface.speed == "ball" else club
-    expected = model.carry(speed, fresh.get_column("launch_deg").to_numpy(), fresh.get_column("spin_rpm").to_numpy())
-    expected = expected + model.offsets.design(fresh) @ model.offset_yd
-    readings = carry_yd(academy.ball, ball, fresh.get_column("launch_deg"), fresh.get_column("spin_rpm"))
+    model = read_artefact(found.folder / "model.json", FittedModel).model
+    expected = model.expected(Delivery.of(fresh)) + model.offsets.design(fresh) @ model.offset_yd
+    drive = (fresh.get_column(name).to_numpy() for name in ("ball_speed_mph", "launch_deg", "spin_rpm"))
+    readings = carry_yd(academy.ball, *drive)
     measured, true = fresh.get_column("carry_yd").to_numpy(), fresh.get_column("true_carry_yd").to_numpy()
     return pl.DataFrame(
         {

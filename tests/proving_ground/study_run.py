@@ -3,7 +3,6 @@
 import contextlib
 import hashlib
 import io
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,11 +12,13 @@ import yaml
 from academy import Academy
 
 from pipeline.benchmark import build_bands
+from pipeline.benchmark.frontier import Frontier
 from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.key import SECRET_MARK, read_key
 from pipeline.collect.partitions import describe
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.configuration.study import find_logs, load_study
+from pipeline.edge.artefacts import read_artefact
 from pipeline.fit import fit_model
 from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots
 from pipeline.golfers import assess_golfers
@@ -43,9 +44,9 @@ class Found:
         table = table.with_columns(pl.col(empty).cast(pl.Float64))
         return table.with_columns(pl.col("golfer").replace_strict(self.names))
 
-    def json(self, name: str) -> dict[str, Any]:
-        """Read one of the JSON files."""
-        return dict(json.loads((self.folder / name).read_text(encoding="utf-8")))
+    def frontier(self) -> Frontier:
+        """Read what is efficient by club speed."""
+        return read_artefact(self.folder / "frontier.json", Frontier)
 
 
 def write_study(academy: Academy, folder: Path, seed: int) -> None:
@@ -130,7 +131,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         drives=drives,
         **fit,
         **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", markdown="bands.md"),
-        **_at(out, workbook="bands.xlsx", guide="guide.json", chart="chart.json"),
+        **_at(out, workbook="bands.xlsx", frontier="frontier.json", chart="chart.json"),
         study=study.study,
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,
@@ -141,5 +142,5 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     assess_golfers.run(
-        drives=drives, model=fit["model"], guide=str(out / "guide.json"), flags=settings["flags"], **made
+        drives=drives, model=fit["model"], frontier=str(out / "frontier.json"), flags=settings["flags"], **made
     )

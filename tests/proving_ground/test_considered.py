@@ -40,7 +40,7 @@ def bent_drives(share=0.1, drives=400):
             "ball_speed_mph": speed,
             "launch_deg": launch,
             "spin_rpm": spin,
-            "carry_yd": carry,
+            "carry_standard_yd": carry,
         }
     )
 
@@ -171,7 +171,10 @@ def test_the_crowd_has_its_percentiles_in_order_and_far_below_for_the_faulty():
 
 
 def test_the_truths_scale_is_that_of_the_readings(case):
-    measured, true = case.drives["carry_yd"].to_numpy(), case.true_carry_yd / case.scale * case_of.own_scale(case)
+    measured, true = (
+        case.drives["carry_standard_yd"].to_numpy(),
+        case.true_carry_yd / case.scale * case_of.own_scale(case),
+    )
     share = measured / true - 1
     assert np.abs(share.mean()) < 0.001
     assert share.std() == pytest.approx(np.hypot(0.008, 0.003), rel=0.1)

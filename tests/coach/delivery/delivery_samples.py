@@ -1,10 +1,9 @@
-"""Golfers who swing by planted slopes, a carry model with a best launch and spin, a guide that reaches about them."""
+"""Golfers who swing by planted slopes, a carry model with a best launch and spin, a frontier that reaches there."""
 
 import numpy as np
 import polars as pl
+from frontiers import frontier_at, near_of
 
-from pipeline.benchmark.drives_near import Reach
-from pipeline.benchmark.lookup import Guide
 from pipeline.coach.delivery.impact_slopes import slopes_by_impact
 from pipeline.coach.delivery.loft_change import DeliveryMoves, MovedCarry
 from pipeline.coach.delivery.slopes import DeliveryModel, DeliverySlope
@@ -59,8 +58,8 @@ def model(speed="ball"):
     )
     per_mph = 1.6 if speed == "ball" else 1.6 * 1.46
     surface = Surface("quadratic", speed, axes, TERMS)
-    trends = UsualDelivery(Line(100.0, 1.46, 0.0), None, Line(100.0, 14.0, 0.0), Line(100.0, 2600.0, 0.0))
-    return CarryModel(surface, np.array([0.0, per_mph, -0.25, -10.0]), Offsets({}, ()), np.zeros(0), trends, {})
+    usual = UsualDelivery(Line(100.0, 1.46, 0.0), None, Line(100.0, 14.0, 0.0), Line(100.0, 2600.0, 0.0))
+    return CarryModel(surface, np.array([0.0, per_mph, -0.25, -10.0]), Offsets({}, ()), np.zeros(0), usual, {})
 
 
 def expected(ball_mph, launch_deg, spin_rpm):
@@ -68,16 +67,16 @@ def expected(ball_mph, launch_deg, spin_rpm):
     return 1.6 * ball_mph - 0.25 * (launch_deg - BEST_LAUNCH_DEG) ** 2 - 10.0 * ((spin_rpm - BEST_SPIN_RPM) / 1000) ** 2
 
 
-def guide(launch_sd=5.0, spin_sd=1000.0):
+def frontier(launch_sd=5.0, spin_sd=1000.0):
     """Reach from 90 to 110 mph, drives about the best launch and spin."""
     speeds = np.arange(90.0, 111.0)
-    inverse = ((1 / launch_sd**2, 0.0), (0.0, 1 / spin_sd**2))
-    return Guide(speeds, {}, [Reach((BEST_LAUNCH_DEG, BEST_SPIN_RPM), inverse, 1.35, 1.53)] * len(speeds))
+    near = near_of(speeds, (BEST_LAUNCH_DEG, BEST_SPIN_RPM), (launch_sd, spin_sd), (1.35, 1.53))
+    return frontier_at(speeds, near=near)
 
 
 def carry(speed="ball", std_error=(0.0, 0.0, 0.0, 0.0), **reach):
     """Give the carry model with independent doubt of its terms."""
-    return MovedCarry(model(speed), np.diag(np.square(std_error)), guide(**reach))
+    return MovedCarry(model(speed), np.diag(np.square(std_error)), frontier(**reach))
 
 
 def moves(loft_slope=None, attack_error=(0.0, 0.0, 0.0), loft_error=(0.0, 0.0, 0.0)):

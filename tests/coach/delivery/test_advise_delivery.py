@@ -1,17 +1,18 @@
 """The step on a small study: who is told what, and why the others aren't."""
 
-import json
-
 import numpy as np
 import polars as pl
 import pytest
-from delivery_samples import BY_ATTACK, carry, guide, model, swings, usual
+from delivery_samples import BY_ATTACK, carry, frontier, model, swings, usual
 from polars.testing import assert_frame_equal
 
 from pipeline.coach.delivery import advise_delivery as step
-from pipeline.coach.delivery.advise_delivery import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSTRUCK, UNTOLD, advise
+from pipeline.coach.delivery.advice import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSTRUCK, UNTOLD, advise
 from pipeline.coach.delivery.slopes import fit_delivery
 from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, cell_sums
+from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.files import write_csv
+from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.tables import Delivery, DeliverySlopes, Golfers
 
 
@@ -134,35 +135,26 @@ def study(tmp_path):
     drives = near()
     drives.select(DELIVERY_COLUMNS).sort("golfer").write_parquet(tmp_path / "drives.parquet")
     absent = Golfers.create_empty().schema
-    table = golfers_of(drives)
+    rest = {"carry_yd": 230.0, "main_cause": "none", "flagged": False, "status": "not_assessed"}
+    table = golfers_of(drives).with_columns(pl.lit(value).alias(name) for name, value in rest.items())
     table = table.with_columns(
         pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in table.columns
     )
-    table.select(Golfers.column_names()).write_csv(tmp_path / "golfers.csv")
-    (tmp_path / "model.json").write_text(json.dumps({"model": model().to_dict()}), encoding="utf-8")
+    write_csv(tmp_path / "golfers.csv", Golfers.validate(table.select(Golfers.column_names()), cast=True))
+    write_artefact(tmp_path / "model.json", FittedModel("hill", model(), FittedOn(360, 12, ("2026Q3",))))
     coefficients = model().coefficients + np.random.default_rng(1).normal(0, 0.01, (50, 4))
     np.savez(tmp_path / "replicates.npz", coefficients=coefficients)
-    at = guide()
-    names = (
-        "carry_yd",
-        "lo90_yd",
-        "hi90_yd",
-        "launch_deg",
-        "spin_rpm",
-        "total_yd",
-        "total_launch_deg",
-        "total_spin_rpm",
-    )
-    rows = [
-        {"speed_mph": v, "window": None, "reach": vars(reach)} | dict.fromkeys(names, 0.0)
-        for v, reach in zip(at.speeds_mph.tolist(), at.reach, strict=True)
-    ]
-    (tmp_path / "guide.json").write_text(json.dumps({"speeds": rows}), encoding="utf-8")
+    write_artefact(tmp_path / "frontier.json", frontier())
     return tmp_path
 
 
 def run(study, out):
-    read = {"drives": "drives.parquet", "model": "model.json", "replicates": "replicates.npz", "guide": "guide.json"}
+    read = {
+        "drives": "drives.parquet",
+        "model": "model.json",
+        "replicates": "replicates.npz",
+        "frontier": "frontier.json",
+    }
     made = {"slopes": f"{out}slopes.csv", "delivery": f"{out}delivery.csv"}
     files = {k: str(study / v) for k, v in {**read, "golfers": "golfers.csv", **made}.items()}
     step.run(**files, min_shots=12)

@@ -1,11 +1,13 @@
-"""A model, a guide and golfers in closed form for the tests of goals."""
+"""A model, a frontier and golfers in closed form for the tests of goals."""
 
 import numpy as np
 import polars as pl
+from frontiers import frontier_at, near_of
 from scipy.stats import t
 
-from pipeline.coach.goals.needed_speed import Benchmarks, Present
-from pipeline.fit.model import CarryModel
+from pipeline.benchmark.drives_near import INSIDE
+from pipeline.coach.goals.needed_speed import DistanceCurve, Present
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
@@ -30,37 +32,28 @@ def sample_model():
     )
 
 
-def sample_guide(speeds=range(80, 111), std_error=0.5):
+def sample_frontier(speeds=range(80, 111), std_error=0.5):
     """Efficient carry 2.5 yd a mph, give or take 1 yd; 25 yd of run; deliveries within 6 deg of 14 and 1500 of 2800."""
-    reach = {
-        "mean": [14.0, 2800.0],
-        "inverse": [[9.21 / 36, 0.0], [0.0, 9.21 / 1500**2]],
-        "ratio_lo": 1.30,
-        "ratio_hi": 1.55,
-    }
-    rows = [
-        {
-            "speed_mph": float(speed),
-            "carry_yd": 2.5 * speed,
-            "lo90_yd": 2.5 * speed - 1,
-            "hi90_yd": 2.5 * speed + 1,
-            "std_error_yd": std_error,
-            "launch_deg": 14.0,
-            "spin_rpm": 2800.0,
-            "total_yd": 2.5 * speed + 25,
-            "total_launch_deg": 13.0,
-            "total_spin_rpm": 2600.0,
-            "window": None,
-            "reach": reach,
-        }
-        for speed in speeds
-    ]
-    air = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
-    return {"study": "hill", "speeds": rows, "air": air, "turf": "normal", "model_file": "model/model.json"}
+    speed = np.array(speeds, dtype=float)
+    reach = np.array([6.0, 1500.0]) / np.sqrt(INSIDE)
+    return frontier_at(
+        speed,
+        near=near_of(speed, (14.0, 2800.0), reach, (1.30, 1.55)),
+        study="hill",
+        carry_yd=2.5 * speed,
+        lo90_yd=2.5 * speed - 1,
+        hi90_yd=2.5 * speed + 1,
+        std_error_yd=std_error,
+        launch_deg=14.0,
+        spin_rpm=2800.0,
+        total_yd=2.5 * speed + 25,
+        total_launch_deg=13.0,
+        total_spin_rpm=2600.0,
+    )
 
 
-def sample_bench(total=False, **guide):
-    return Benchmarks.from_dict(sample_guide(**guide), total=total)
+def sample_curve(total=False, **frontier):
+    return (DistanceCurve.of_total if total else DistanceCurve.of_carry)(sample_frontier(**frontier))
 
 
 def sample_present(club=97.0, ratio=1.40, launch=14.0, spin=2800.0, shortfall=0.0, reach=0.0):
@@ -69,7 +62,8 @@ def sample_present(club=97.0, ratio=1.40, launch=14.0, spin=2800.0, shortfall=0.
         *(np.atleast_1d(x).astype(float) for x in (club, ratio, launch, spin))
     )
     carry = 2 * club * np.where(np.isnan(ratio), USUAL_RATIO, ratio) - 40 + 3 * (launch - 14) - shortfall
-    return Present(club, ratio, launch, spin, carry, carry - reach, carry + reach, np.zeros(club.shape))
+    drive = Delivery(club, ratio, launch, spin)
+    return Present(drive, carry, carry - reach, carry + reach, np.zeros(club.shape))
 
 
 def sample_golfers(*rows, std_error=0.5):

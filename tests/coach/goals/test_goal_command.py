@@ -5,10 +5,13 @@ import sys
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from goal_samples import sample_golfers, sample_guide, sample_model
+from goal_samples import sample_frontier, sample_golfers, sample_model
 
 from pipeline.cli import cli
+from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
+from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.trajectory import RPM, Launch, fly
@@ -24,13 +27,10 @@ def results(tmp_path_factory):
     for name in ("benchmarks", "model", "flight", "golfers"):
         (folder / name).mkdir(parents=True)
     model = sample_model()
-    calibration = dict.fromkeys(("drag_std_error", "lift_std_error", "residual_sd_yd", "loss")) | {
-        "coefficients": "smits-smith-1994",
-        **{"drag": 0.9, "lift": 1.0, "offsets": [], "drives": 0, "golfers": 0, "note": ""},
-    }
-    (folder / "benchmarks/guide.json").write_text(json.dumps(sample_guide()))
-    (folder / "model/model.json").write_text(json.dumps({"model": model.to_dict()}))
-    (folder / "flight/calibration.json").write_text(json.dumps({"calibration": calibration}))
+    calibration = Calibration("smits-smith-1994", 0.9, 1.0, None, None, [], 0, 0, None, None, "")
+    write_artefact(folder / "benchmarks/frontier.json", sample_frontier())
+    write_artefact(folder / "model/model.json", FittedModel("hill", model, FittedOn(41, 2, ("2026Q2", "2026Q3"))))
+    write_artefact(folder / "flight/calibration.json", StudyFlight(calibration, None))
     np.savez(folder / "model/replicates.npz", coefficients=np.tile(model.coefficients, (3, 1)))
     golfers = sample_golfers(
         {"club_speed_mph": 90.0, "carry_yd": 205.0, "own_error_yd": 1.0, "quarter": "2026Q2"} | {"golfer": GOLFER},
@@ -171,10 +171,12 @@ def test_what_doesnt_go_together_is_one_sentence(results, arguments, why):
 def test_results_that_cant_be_read_are_told(tmp_path):
     assert "holds no benchmarks" in asked(tmp_path, 250).stderr
     (tmp_path / "benchmarks").mkdir()
-    (tmp_path / "benchmarks/guide.json").write_text("{}")
+    (tmp_path / "benchmarks/frontier.json").write_text("{}")
     done = asked(tmp_path, 250)
     assert (done.exit_code, done.stderr.count("\n")) == (2, 1)
-    assert "run snakemake again" in done.stderr
+    assert "frontier.json: isn't what the workflow writes there (at study); delete it and run the workflow again." in (
+        done.stderr
+    )
 
 
 def test_the_command_leaves_slow_packages_alone(results):

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from goal_samples import sample_bench, sample_golfers, sample_model, sample_present
+from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model, sample_present
 
 from pipeline.coach.goals.needed_speed import Present, needed_efficient, needed_present, reach_words, shares
 
@@ -12,46 +12,46 @@ SURE = np.tile(MODEL.coefficients, (3, 1))  # refits that all say the same
 
 
 def test_the_efficient_speed_turns_the_curve_and_its_interval_round():
-    speed, least, most = needed_efficient(sample_bench(), np.array([251.0]))
+    speed, least, most = needed_efficient(sample_curve(), np.array([251.0]))
     assert speed == pytest.approx(251 / 2.5)
     assert least == pytest.approx((251 - 1) / 2.5)
     assert most == pytest.approx((251 + 1) / 2.5)
 
 
 def test_carry_and_run_take_less_speed():
-    speed, least, most = needed_efficient(sample_bench(total=True), np.array([276.0]))
+    speed, least, most = needed_efficient(sample_curve(total=True), np.array([276.0]))
     assert [*speed, *least, *most] == pytest.approx([100.4, 100.0, 100.8])
 
 
 @pytest.mark.parametrize("goal", [276.0, 199.0])
 def test_a_goal_beyond_the_data_has_no_speed(goal):
-    assert np.isnan(needed_efficient(sample_bench(), np.array([goal]))[0])
+    assert np.isnan(needed_efficient(sample_curve(), np.array([goal]))[0])
 
 
 def test_an_edge_beyond_the_data_is_open_while_the_speed_is_there():
-    speed, least, most = needed_efficient(sample_bench(), np.array([274.5]))
+    speed, least, most = needed_efficient(sample_curve(), np.array([274.5]))
     assert speed == pytest.approx(109.8)
     assert least == pytest.approx(109.4)
     assert np.isnan(most)
 
 
 def test_speeds_that_nobody_has_are_no_answer():
-    bench = sample_bench(speeds=[*range(80, 91), *range(99, 111)])
-    speed, _, _ = needed_efficient(bench, np.array([2.5 * 89.5, 2.5 * 95, 2.5 * 99.5]))
+    curve = sample_curve(speeds=[*range(80, 91), *range(99, 111)])
+    speed, _, _ = needed_efficient(curve, np.array([2.5 * 89.5, 2.5 * 95, 2.5 * 99.5]))
     assert speed == pytest.approx([89.5, np.nan, 99.5], nan_ok=True)
 
 
 def test_no_benchmarks_at_all_give_no_speed():
-    empty = sample_bench(speeds=[])
+    empty = sample_curve(speeds=[])
     goal = np.array([250.0])
     assert np.isnan(needed_efficient(empty, goal)[0])
     assert np.isnan(needed_present(MODEL, SURE, empty, sample_present(), goal)[0])
 
 
 def test_the_least_speed_counts_where_a_curve_dips():
-    bench = sample_bench(speeds=range(80, 86))
+    curve = sample_curve(speeds=range(80, 86))
     dipping = np.array([10.0, 20.0, 15.0, 25.0, 30.0, 40.0])
-    assert bench.speed_for(dipping, np.array([18.0, 22.0])) == pytest.approx([80.8, 82.7])
+    assert curve.speed_for(dipping, np.array([18.0, 22.0])) == pytest.approx([80.8, 82.7])
 
 
 def test_the_mean_carry_is_met_at_todays_speed_and_the_shortfall_grows_with_speed():
@@ -63,27 +63,27 @@ def test_the_mean_carry_is_met_at_todays_speed_and_the_shortfall_grows_with_spee
 def test_the_present_delivery_needs_the_speed_of_its_own_line():
     # 2 * 1.4 v - 40 + 3 * (12 - 14) - 9.7 v / 97 = 240.
     present = sample_present(launch=12.0, shortfall=9.7)
-    speed, least, most = needed_present(MODEL, SURE, sample_bench(), present, np.array([240.0]))
+    speed, least, most = needed_present(MODEL, SURE, sample_curve(), present, np.array([240.0]))
     assert speed == pytest.approx(286 / 2.7)
     assert [*least, *most] == pytest.approx([286 / 2.7] * 2)  # nothing is left open
 
 
 def test_an_unknown_ratio_is_the_usual_one():
     unknown = sample_present(ratio=np.nan)
-    assert unknown.typical_inputs(MODEL, np.array([100.0]))[0] == pytest.approx([145])
-    speed, _, _ = needed_present(MODEL, SURE, sample_bench(), unknown, np.array([250.0]))
+    assert MODEL.inputs(unknown.drive.at([100.0]))[0] == pytest.approx([145])
+    speed, _, _ = needed_present(MODEL, SURE, sample_curve(), unknown, np.array([250.0]))
     assert speed == pytest.approx(290 / 2.9)
 
 
 def test_run_is_added_for_goals_of_carry_and_run():
-    bench = sample_bench()
-    run = np.full((1, len(bench.speeds_mph)), 20.0)
-    speed, _, _ = needed_present(MODEL, SURE, bench, sample_present(), np.array([268.0]), run)
+    curve = sample_curve()
+    run = np.full((1, len(curve.speeds_mph)), 20.0)
+    speed, _, _ = needed_present(MODEL, SURE, curve, sample_present(), np.array([268.0]), run)
     assert speed == pytest.approx(288 / 2.8)
 
 
 def test_the_luck_of_the_drives_widens_the_interval_and_grows_with_speed():
-    speed, least, most = needed_present(MODEL, SURE, sample_bench(), sample_present(reach=4.85), np.array([252.8]))
+    speed, least, most = needed_present(MODEL, SURE, sample_curve(), sample_present(reach=4.85), np.array([252.8]))
     assert speed == pytest.approx(292.8 / 2.8)
     reach = 4.85 * (292.8 / 2.8) / 97
     assert [*least, *most] == pytest.approx([(292.8 - reach) / 2.8, (292.8 + reach) / 2.8])
@@ -96,13 +96,13 @@ def test_refits_that_differ_in_slope_widen_the_interval_away_from_todays_speed()
     assert present.slope_error_yd(MODEL, slopes, np.array([107.0])) == pytest.approx([0.0], abs=1e-9)
     heights = MODEL.coefficients + np.array([[-5.0, 0, 0], [5.0, 0, 0]])
     assert present.slope_error_yd(MODEL, heights, np.array([106.7])) == pytest.approx([5 * 0.1])
-    _, least, most = needed_present(MODEL, heights, sample_bench(), present, np.array([258.76]))
+    _, least, most = needed_present(MODEL, heights, sample_curve(), present, np.array([258.76]))
     assert (most - least) * 2.8 / 2 == pytest.approx([1.6449 * 0.5], rel=1e-4)
 
 
 @pytest.mark.parametrize("strange", [{"launch": 21.0}, {"spin": 5000.0}, {"ratio": 1.28}])
 def test_a_delivery_that_nobody_has_there_gets_no_speed(strange):
-    found = needed_present(MODEL, SURE, sample_bench(), sample_present(**strange), np.array([240.0]))
+    found = needed_present(MODEL, SURE, sample_curve(), sample_present(**strange), np.array([240.0]))
     assert np.isnan(found).all()
 
 
@@ -114,7 +114,7 @@ def test_nine_intervals_in_ten_hold_the_true_speed():
     carry, reach = true.carry_yd + luck, 1.6449 * error
     seen = replace(true, carry_yd=carry, lo90_yd=carry - reach, hi90_yd=carry + reach)
     goal = np.full(many, 240.0)
-    speed, least, most = needed_present(MODEL, SURE, sample_bench(), seen, goal)
+    speed, least, most = needed_present(MODEL, SURE, sample_curve(), seen, goal)
     assert np.mean(speed) == pytest.approx(100.0, abs=0.05)
     assert np.mean((least <= 100.0) & (most >= 100.0)) == pytest.approx(0.90, abs=0.015)
 
@@ -131,7 +131,7 @@ def test_nine_intervals_in_ten_hold_the_true_speed():
 )
 def test_delivery_gives_what_it_can_at_todays_speed_and_speed_the_rest(present, goal, delivery, speed):
     yards = np.array([present])
-    found = shares(sample_bench(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([goal]))
+    found = shares(sample_curve(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([goal]))
     assert found["gap_yd"] == pytest.approx(goal - present)
     assert found["delivery_yd"] == pytest.approx([delivery], nan_ok=True)
     assert found["speed_yd"] == pytest.approx([speed], nan_ok=True)
@@ -141,7 +141,7 @@ def test_the_parts_add_up_exactly_and_lie_in_their_intervals():
     rng = np.random.default_rng(1)
     speed, goal = rng.uniform(80, 110, 500), rng.uniform(200, 300, 500)
     present = 2.5 * speed - rng.uniform(-5, 40, 500)
-    found = shares(sample_bench(), speed, present, present - 3, present + 4, goal)
+    found = shares(sample_curve(), speed, present, present - 3, present + 4, goal)
     there = ~np.isnan(found["delivery_yd"])
     assert 200 < there.sum() < 500
     total = found["delivery_yd"] + found["speed_yd"]
@@ -153,16 +153,16 @@ def test_the_parts_add_up_exactly_and_lie_in_their_intervals():
 
 def test_intervals_of_the_parts_come_from_what_each_hangs_on():
     yards = np.array([230.0])
-    found = shares(sample_bench(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([265.0]))
+    found = shares(sample_curve(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([265.0]))
     assert [*found["delivery_lo90_yd"], *found["delivery_hi90_yd"]] == pytest.approx([17, 23])
     assert [*found["speed_lo90_yd"], *found["speed_hi90_yd"]] == pytest.approx([14, 16])
-    near = shares(sample_bench(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([250.5]))
+    near = shares(sample_curve(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([250.5]))
     assert [*near["speed_lo90_yd"], *near["speed_hi90_yd"]] == pytest.approx([0, 1.5])
 
 
 def test_speeds_part_is_less_sure_where_todays_speed_is():
     yards = np.array([230.0])
-    found = shares(sample_bench(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([265.0]), np.array([0.4]))
+    found = shares(sample_curve(), np.array([100.0]), yards, yards - 3, yards + 3, np.array([265.0]), np.array([0.4]))
     # 0.4 mph are 1 yd of efficient carry: 1.645 yd beside the 1 yd that it is known to.
     reach = np.hypot(1, 1.6449)
     assert [*found["speed_lo90_yd"], *found["speed_hi90_yd"]] == pytest.approx([15 - reach, 15 + reach], abs=1e-3)
@@ -171,7 +171,7 @@ def test_speeds_part_is_less_sure_where_todays_speed_is():
 
 def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
     yards = np.array([280.0])
-    found = shares(sample_bench(), np.array([115.0]), yards, yards, yards, np.array([300.0]))
+    found = shares(sample_curve(), np.array([115.0]), yards, yards, yards, np.array([300.0]))
     assert found["gap_yd"] == pytest.approx(20)
     assert np.isnan(found["delivery_yd"])
     assert np.isnan(found["speed_yd"])
@@ -179,10 +179,10 @@ def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
 
 def test_a_golfers_carry_is_as_sure_as_the_yards_lost():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5, "shots": 15})
-    present = Present.of(golfers, sample_bench())
+    present = Present.of(golfers, sample_frontier())
     half = 1.7613 * np.hypot(1.5, 0.5)  # Student's, 14 degrees of freedom; the drives' and efficient carry's errors
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-5)
-    assert present.speed_ratio == pytest.approx([1.40])
+    assert present.drive.speed_ratio == pytest.approx([1.40])
     assert present.shared_yd == pytest.approx([1.6449 * 0.5], rel=1e-4)
 
 
@@ -190,7 +190,7 @@ def test_yards_lost_that_may_be_many_more_are_carry_that_may_be_much_less():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5})
     lost = golfers["lost_yd"].item()
     skewed = golfers.with_columns(lost_lo90_yd=pl.lit(lost - 2.0), lost_hi90_yd=pl.lit(lost + 5.0))
-    present = Present.of(skewed, sample_bench())
+    present = Present.of(skewed, sample_frontier())
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([215.0, 222.0])
 
 
@@ -198,8 +198,8 @@ def test_the_needed_speed_of_the_present_delivery_has_no_doubt_of_the_efficient_
     own, shared = 3.0, 2.0
     present = replace(sample_present(reach=np.hypot(own, shared)), shared_yd=np.array([shared]))
     goal = np.array([240.0])
-    speed, least, most = needed_present(MODEL, SURE, sample_bench(), present, goal)
-    alike = needed_present(MODEL, SURE, sample_bench(), sample_present(reach=own), goal)
+    speed, least, most = needed_present(MODEL, SURE, sample_curve(), present, goal)
+    alike = needed_present(MODEL, SURE, sample_curve(), sample_present(reach=own), goal)
     assert [*speed, *least, *most] == pytest.approx(np.ravel(alike))
     assert most - speed > 0.5
 

@@ -1,24 +1,26 @@
-import json
-
 import numpy as np
 import polars as pl
 import pytest
-from goal_samples import sample_bench, sample_golfers, sample_guide, sample_model
+from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model
 
-from pipeline.coach.goals.plan_goals import band_goals, goal_table, newest_assessed, run
-from pipeline.configuration.study import BandGoals, Bands, load_study
+from pipeline.bands import SpeedBands
+from pipeline.coach.goals.goal_table import band_goals, goal_table, newest_assessed
+from pipeline.coach.goals.plan_goals import run
+from pipeline.configuration.study import BandGoals, load_study
+from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
+from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.tables import Changes, Goals, Priorities
 
 MODEL = sample_model()
 SURE = np.tile(MODEL.coefficients, (3, 1))
-BANDS = Bands(centres=(80, 90, 100), half_width_mph=5)
+BANDS = SpeedBands.of((80, 90, 100), 5)
 
 
 def test_a_golfers_goal_is_the_next_bands_efficient_carry_unless_the_study_sets_one():
     speed = np.array([79.0, 85.0, 94.99, 104.0])
-    band, goal, by_study, following = band_goals(speed, BANDS, {90.0: 240.0}, sample_bench())
+    band, goal, by_study, following = band_goals(speed, BANDS, {90.0: 240.0}, sample_curve())
     assert band.tolist() == [80, 90, 90, 100]
     assert goal == pytest.approx([225.0, 240.0, 240.0, np.nan], nan_ok=True)
     assert by_study.tolist() == [False, True, True, False]
@@ -26,21 +28,21 @@ def test_a_golfers_goal_is_the_next_bands_efficient_carry_unless_the_study_sets_
 
 
 def test_between_bands_the_next_one_up_sets_the_goal():
-    apart = Bands(centres=(80, 90, 100), half_width_mph=2)
-    band, goal, _, _ = band_goals(np.array([86.0, 96.0]), apart, {90.0: 240.0}, sample_bench())
+    apart = SpeedBands.of((80, 90, 100), 2)
+    band, goal, _, _ = band_goals(np.array([86.0, 96.0]), apart, {90.0: 240.0}, sample_curve())
     assert np.isnan(band).all()
     assert goal == pytest.approx([225.0, 250.0])
 
 
 def test_a_next_band_that_the_data_dont_reach_is_no_goal():
-    _, goal, _, following = band_goals(np.array([91.0]), BANDS, {}, sample_bench(speeds=range(80, 98)))
+    _, goal, _, following = band_goals(np.array([91.0]), BANDS, {}, sample_curve(speeds=range(80, 98)))
     assert np.isnan(goal[0])
     assert following[0] == 100
 
 
-def planned(*rows, asked=None, bench=None):
+def planned(*rows, asked=None, curve=None):
     golfers = sample_golfers(*rows).with_columns(speed_variance=0.0)
-    return Goals.validate(goal_table(MODEL, SURE, bench or sample_bench(), golfers, BANDS, asked or {}))
+    return Goals.validate(goal_table(MODEL, SURE, curve or sample_curve(), golfers, BANDS, asked or {}))
 
 
 def test_a_row_tells_gap_parts_and_speeds():
@@ -86,7 +88,7 @@ def test_the_note_says_what_it_takes(row, asked, reach, note):
 def test_no_goal_is_told_with_its_reason():
     last = planned({"club_speed_mph": 101.0, "carry_yd": 240.0, "own_error_yd": 1.0})
     short = planned(
-        {"club_speed_mph": 91.0, "carry_yd": 215.0, "own_error_yd": 1.0}, bench=sample_bench(speeds=range(80, 98))
+        {"club_speed_mph": 91.0, "carry_yd": 215.0, "own_error_yd": 1.0}, curve=sample_curve(speeds=range(80, 98))
     )
     assert last["note"].item() == "no band above, and the study sets no goal"
     assert short["note"].item() == "too few golfers in the next band for a goal"
@@ -95,7 +97,7 @@ def test_no_goal_is_told_with_its_reason():
 
 def test_nobody_gives_an_empty_table():
     nobody = sample_golfers({"club_speed_mph": 92.0, "carry_yd": 210.0, "own_error_yd": 1.0}).clear()
-    assert Goals.validate(goal_table(MODEL, SURE, sample_bench(), nobody, BANDS, {})).height == 0
+    assert Goals.validate(goal_table(MODEL, SURE, sample_curve(), nobody, BANDS, {})).height == 0
 
 
 def test_only_the_assessed_of_the_newest_quarter_are_planned():
@@ -127,15 +129,21 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     ]  # fmt: skip
     write_csv(tmp_path / "golfers.csv", golfers)
     write_csv(tmp_path / "changes.csv", pl.DataFrame(pairs, schema=types))
-    (tmp_path / "guide.json").write_text(json.dumps(sample_guide()))
-    (tmp_path / "model.json").write_text(json.dumps({"model": MODEL.to_dict()}))
+    write_artefact(tmp_path / "frontier.json", sample_frontier())
+    write_artefact(tmp_path / "model.json", FittedModel("hill", MODEL, FittedOn(360, 9, ("2026Q2", "2026Q3"))))
     np.savez(tmp_path / "replicates.npz", coefficients=SURE)
-    names = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "guide": "guide.json"}
-    names |= {"model": "model.json", "replicates": "replicates.npz", "goals": "goals.csv", "priorities_csv": "p.csv"}
+    names = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv"}
+    names |= {
+        "frontier": "frontier.json",
+        "model": "model.json",
+        "replicates": "replicates.npz",
+        "goals": "goals.csv",
+        "priorities_csv": "p.csv",
+    }
 
     run(
         **{keyword: str(tmp_path / name) for keyword, name in names.items()},
-        bands=BANDS.model_dump(mode="json"),
+        bands={"centres": [80, 90, 100], "half_width_mph": 5},
         wanted=BandGoals(carry_yd={90: 235}).model_dump(mode="json"),
     )
 

@@ -8,13 +8,14 @@ import pytest
 import statsmodels.api as sm
 from scipy.stats import t as student
 
-from pipeline.coach.practice.dates import crossing, next_band, steadied
+from pipeline.bands import SpeedBands
+from pipeline.coach.practice.dates import crossing, steadied
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS, practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
 from pipeline.tables import Sessions, Swings
 
 FIRST = date(2026, 4, 6)  # a Monday
-CENTRES = [70.0, 80.0, 90.0, 100.0, 110.0]
+BANDS = SpeedBands.of([70.0, 80.0, 90.0, 100.0, 110.0], 5.0)
 NO_DRIVES = pl.DataFrame(
     schema={"golfer": pl.String, "quarter": pl.String, "struck_on": pl.Date, "club_speed_mph": pl.Float64}
 )
@@ -73,7 +74,7 @@ def factors(golfers=1, factor=1.2, log_error=0.0):
 
 def practised(table, drives=NO_DRIVES, **known):
     golfers = table["golfer"].n_unique()
-    return practice_of(table, factors(golfers, **known), drives, CENTRES, 5.0)
+    return practice_of(table, factors(golfers, **known), drives, BANDS)
 
 
 def noisy(seed=1, n=24, gain=0.3, sd=1.0, start=88.0):
@@ -541,15 +542,6 @@ def test_steadied_leaves_golfers_without_a_trend_out():
     assert np.isnan(slope[1])
     assert np.isnan(variance[1])
     assert np.isfinite(np.delete(slope, 1)).all()
-
-
-def test_next_band_begins_above_the_speed():
-    speed = np.array([50.0, 64.9, 65.0, 94.99, 95.0, 105.0, np.nan])
-
-    centre, edge = next_band(speed, np.array(CENTRES), 5.0)
-
-    np.testing.assert_array_equal(centre, [70, 70, 80, 100, 110, np.nan, np.nan])
-    np.testing.assert_array_equal(edge, centre - 5)
 
 
 # --- the rest

@@ -1,14 +1,15 @@
-import json
-
 import numpy as np
 import polars as pl
 import pytest
+from frontiers import frontier_at
 
-from pipeline.benchmark.bands import adjusted_carry
 from pipeline.coach.progress.assess_progress import run
+from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.files import write_csv
 from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.golfers.flags import FlagRules, assess
-from pipeline.golfers.losses import Frontier, losses
+from pipeline.golfers.losses import losses
 from pipeline.golfers.ranking import ranked
 from pipeline.tables import Cohorts, Golfers, Progress, types_of
 
@@ -27,7 +28,7 @@ def made(world_maker, world_carry, tmp_path_factory):
     turned = (pl.col("golfer") == f"g{GOLFERS - 1:016x}") & (pl.int_range(pl.len()) % 2 == 1)
     first = plain.with_columns(
         pl.when(turned).then(pl.lit("unit-B")).otherwise("device").alias("device"),
-        pl.col("carry_yd") + 30.0 * (turned & (pl.col("device") == "unit-A")),
+        pl.col("carry_standard_yd") + 30.0 * (turned & (pl.col("device") == "unit-A")),
     )
     index = pl.col("golfer").str.slice(1).str.to_integer(base=16)
     faster = pl.when(index < 8).then(4.0).otherwise(0.0)
@@ -36,7 +37,7 @@ def made(world_maker, world_carry, tmp_path_factory):
         pl.lit("2026Q4").alias("quarter"),
         pl.col("club_speed_mph") + faster,
         pl.col("ball_speed_mph") + ratio * faster,
-        pl.col("carry_yd") + 1.7 * ratio * faster,  # as the world's carry has it
+        pl.col("carry_standard_yd") + 1.7 * ratio * faster,  # as the world's carry has it
     )
     drives = pl.concat([first, second]).with_columns(
         pl.format("set {}", index // 8).alias("group"),
@@ -46,22 +47,14 @@ def made(world_maker, world_carry, tmp_path_factory):
     )
     model = fit_candidate(candidates_for("ball")[0], first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
-    frontier = Frontier(SPEEDS, world_carry(SPEEDS * 1.474, launch, spin), np.full(len(SPEEDS), 0.5), launch, spin)
-    adjusted = drives.with_columns(adjusted_carry(drives, model))
-    golfers = Golfers.validate(assess(ranked(losses(adjusted, model, frontier)), FlagRules(10, 0.10, 12)))
-    golfers.write_csv(folder / "golfers.csv")
+    efficient = world_carry(SPEEDS * 1.474, launch, spin)
+    frontier = frontier_at(SPEEDS, efficient, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
+    golfers = Golfers.validate(assess(ranked(losses(drives, model, frontier)), FlagRules(10, 0.10, 12)))
+    write_csv(folder / "golfers.csv", golfers)
     drives.sort("golfer").write_parquet(folder / "drives.parquet")
-    reach = {"mean": [14.0, 2600.0], "inverse": [[1.0, 0.0], [0.0, 1.0]], "ratio_lo": 1.3, "ratio_hi": 1.6}
-    rows = [
-        {
-            "speed_mph": v, "carry_yd": c, "std_error_yd": 0.5, "lo90_yd": c, "hi90_yd": c, "launch_deg": l,
-            "spin_rpm": s, "total_yd": c, "total_launch_deg": l, "total_spin_rpm": s, "window": None, "reach": reach,
-        }
-        for v, c, l, s in zip(SPEEDS, frontier.carry_yd, launch, spin, strict=True)
-    ]  # fmt: skip
-    (folder / "guide.json").write_text(json.dumps({"speeds": rows}))
-    (folder / "model.json").write_text(json.dumps({"model": model.to_dict()}))
-    names = {"drives": "drives.parquet", "model": "model.json", "guide": "guide.json", "golfers": "golfers.csv"}
+    write_artefact(folder / "frontier.json", frontier)
+    write_artefact(folder / "model.json", FittedModel("hill", model, FittedOn(720, GOLFERS, ("2026Q3",))))
+    names = {"drives": "drives.parquet", "model": "model.json", "frontier": "frontier.json", "golfers": "golfers.csv"}
     names |= {"progress": "progress.csv", "cohorts": "cohorts.csv"}
     at = {key: str(folder / name) for key, name in names.items()}
     run(**at, false_discovery_rate=0.10, min_golfers=5)

@@ -1,38 +1,41 @@
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date, timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
 import pytest
+from frontiers import frontier_at
 from scipy import stats
 
 from pipeline.coach.progress.measures import MEASURES, Yardstick
 from pipeline.coach.progress.progress import progress_of
-from pipeline.golfers.losses import Frontier
+from pipeline.fit.model import CarryModel
+from pipeline.fit.surface import Axis, Surface
+from pipeline.fit.usual_delivery import Line, UsualDelivery
+from pipeline.flight.offsets import Offsets
 from pipeline.tables import Progress
 
 FIRST = {"2026Q1": date(2026, 1, 5), "2026Q2": date(2026, 4, 7), "2026Q3": date(2026, 7, 1)}
 NAMES = [measure.name for measure in MEASURES]
 
 
-@dataclass(frozen=True)
-class Flight:
-    """A carry model in closed form: 1.6 yd per mph of ball speed, less squares off 14 deg and 2600 rpm."""
+def flown(ball_mph, launch_deg, spin_rpm):
+    """Carry 1.6 yd per mph of ball speed, less squares off 14 deg and 2600 rpm."""
+    return 1.6 * ball_mph - ((launch_deg - 14) / 1.5) ** 2 - ((spin_rpm - 2600) / 300) ** 2
 
-    surface: SimpleNamespace = field(default_factory=lambda: SimpleNamespace(speed="ball"))
 
-    def carry(self, speed, launch, spin):
-        return 1.6 * speed - ((launch - 14) / 1.5) ** 2 - ((spin - 2600) / 300) ** 2
-
-    def speed(self, club, ratio=None):
-        return club * (1.46 if ratio is None else ratio)
+def model():
+    """Give `flown` as a carry model; the usual ratio is 1.46."""
+    axes = Axis(0.0, 1.0), Axis(14.0, 1.5, degree=2), Axis(2600.0, 300.0, degree=2)
+    surface = Surface("quadratic", "ball", axes, ((1, 0, 0), (0, 2, 0), (0, 0, 2)))
+    usual = UsualDelivery(Line(95.0, 1.46, 0.0), None, Line(95.0, 14.0, 0.0), Line(95.0, 2600.0, 0.0))
+    return CarryModel(surface, np.array([1.6, -1.0, -1.0]), Offsets({}, ()), np.zeros(0), usual, {})
 
 
 SPEEDS = np.arange(70.0, 121.0)
-FRONTIER = Frontier(SPEEDS, 1.6 * 1.47 * SPEEDS, np.full(51, 0.5), np.full(51, 14.0), np.full(51, 2600.0))
 WINDOW = {"launch_lo_deg": 13.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2400.0, "spin_hi_rpm": 2800.0}
-YARDSTICK = Yardstick(Flight(), FRONTIER, {name: np.full(51, value) for name, value in WINDOW.items()})
+BEST = {"carry_yd": 1.6 * 1.47 * SPEEDS, "std_error_yd": 0.5, "launch_deg": 14.0, "spin_rpm": 2600.0}
+YARDSTICK = Yardstick(model(), frontier_at(SPEEDS, **BEST, **WINDOW))
 
 
 def drives_of(rng, quarter, golfers, days=3, each=10, form=0.0, noise=1.0, **usual):
@@ -47,7 +50,7 @@ def drives_of(rng, quarter, golfers, days=3, each=10, form=0.0, noise=1.0, **usu
         for name, (shot, daily) in sizes.items()
     }
     ball = value["speed"] * value["ratio"]
-    carry = Flight().carry(ball, value["launch"], value["spin"]) + 4 * noise * rng.standard_normal(len(who))
+    carry = flown(ball, value["launch"], value["spin"]) + 4 * noise * rng.standard_normal(len(who))
     return pl.DataFrame(
         {
             "golfer": [f"g{i:016x}" for i in who],
@@ -59,7 +62,7 @@ def drives_of(rng, quarter, golfers, days=3, each=10, form=0.0, noise=1.0, **usu
             "ball_speed_mph": ball,
             "launch_deg": value["launch"],
             "spin_rpm": value["spin"],
-            "carry_yd": carry,
+            "carry_standard_yd": carry,
             "spin_measured": True,
         }
     )
@@ -70,7 +73,8 @@ def golfers_of(drives, few=()):
     ratio = (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).median()
     table = drives.group_by("golfer", "quarter").agg(
         pl.len().cast(pl.Int64).alias("shots"),
-        pl.col("club_speed_mph", "carry_yd").mean(),
+        pl.col("club_speed_mph").mean(),
+        pl.col("carry_standard_yd").mean().alias("carry_yd"),
         (ratio * pl.col("club_speed_mph").mean()).alias("ball_speed_mph"),
         pl.col("launch_deg", "spin_rpm").median(),
     )
@@ -232,7 +236,7 @@ def test_launch_is_better_only_if_the_way_to_the_window_got_shorter(launch_then,
 
 
 def test_without_a_window_the_efficient_delivery_stands_in():
-    bare = Yardstick(Flight(), FRONTIER, {name: np.full(51, np.nan) for name in WINDOW})
+    bare = Yardstick(model(), frontier_at(SPEEDS, **BEST))
     rng = np.random.default_rng(10)
     then, now = (drives_of(rng, q, 1, noise=0.3, launch=l) for q, l in (("2026Q2", 12.5), ("2026Q3", 13.8)))
     assert progress(then, now, yardstick=bare)["launch_verdict"].to_list() == ["better"]
@@ -245,7 +249,7 @@ def test_fewer_yards_lost_are_better():
 
 
 def test_efficient_carrys_error_widens_yards_lost_alone():
-    certain = replace(YARDSTICK, frontier=replace(FRONTIER, std_error_yd=np.zeros(51)))
+    certain = replace(YARDSTICK, frontier=replace(YARDSTICK.frontier, std_error_yd=np.zeros(51)))
     then, now = two(19, 4, {"speed": 6.0})
     unsure, sure = (progress(then, now, yardstick=stick) for stick in (YARDSTICK, certain))
     # At speeds 4 mph and more apart, all of 0.5^2 of each quarter.
