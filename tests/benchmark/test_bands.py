@@ -2,13 +2,15 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.benchmark.bands import BandRules, adjusted_carry, at_centre, band_table
-from pipeline.benchmark.frontier import Efficient
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.bands import at_centre, band_table
+from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.window import Window
 from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.tables import BandTable
 
-RULES = BandRules((90.0, 100.0), 5.0, 5)
+BANDS = SpeedBands((90.0, 100.0), 5.0)
+MIN_GOLFERS = 5
 WINDOW = Window(12.0, 15.0, 2300.0, 2900.0)
 EFFICIENT = {90.0: Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, WINDOW, 20.0, 218.0, 13.0, 2500.0, WINDOW)}
 
@@ -33,14 +35,6 @@ def typical(n, speed=90.0, quarter="2026Q3", launch=13.0, spin=2600.0):
     )
 
 
-def test_carry_is_put_on_the_reference_device(world, model):
-    adjusted = adjusted_carry(world.drives, model)
-    moved = world.drives.get_column("carry_yd") - adjusted
-    on_b = world.drives.get_column("device") == "unit-B"
-    assert moved.filter(~on_b).abs().max() == 0
-    assert moved.filter(on_b).to_list() == pytest.approx([model.offset_yd[0]] * int(on_b.sum()))
-
-
 def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_carry, roller):
     table = typical(3).with_columns(club_speed_mph=pl.Series([86.0, 90.0, 94.0]))
     moved = at_centre(model, table, 90.0, roller)[0] - table.get_column("carry_p50_yd")
@@ -50,7 +44,7 @@ def test_a_golfer_at_the_centre_stays_and_others_move_by_the_model(model, world_
 
 
 def test_percentiles_are_over_golfers(model, roller):
-    row = band_table(model, typical(41), EFFICIENT, RULES, roller).row(0, named=True)
+    row = band_table(model, typical(41), EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
     assert row["golfers"] == 41
     assert row["shots"] == 820
     assert [row[f"carry_p{p}_yd"] for p in (25, 50, 75, 90)] == [200.0, 220.0, 240.0, 252.0]
@@ -59,7 +53,7 @@ def test_percentiles_are_over_golfers(model, roller):
 
 
 def test_totals_are_carry_and_the_run_of_the_typical_drive(model, roller):
-    row = band_table(model, typical(41), EFFICIENT, RULES, roller).row(0, named=True)
+    row = band_table(model, typical(41), EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
     run = round(float(roller.run_yd(90 * 1.46, 13.0, 2600.0)))
     assert 15 < run < 40
     assert [row[f"total_p{p}_yd"] for p in (25, 50, 75, 90)] == [v + run for v in (200, 220, 240, 252)]
@@ -68,20 +62,22 @@ def test_totals_are_carry_and_the_run_of_the_typical_drive(model, roller):
 
 def test_share_in_the_window_counts_golfers(model, roller):
     inside, low, spun = typical(9), typical(4, launch=11.0), typical(2, spin=3000.0)
-    row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, RULES, roller).row(0, named=True)
+    row = band_table(model, pl.concat([inside, low, spun]), EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
     assert row["in_window_share"] == pytest.approx(0.6)
 
 
 @pytest.mark.parametrize(("inside", "outside"), [(11, 0), (0, 11), (7, 4), (4, 7)])
 def test_share_of_nearly_all_or_nobody_is_left_out(model, roller, inside, outside):
     golfers = pl.concat([typical(n, launch=l) for n, l in ((inside, 13.0), (outside, 11.0)) if n])
-    table = BandTable.validate(band_table(model, golfers, EFFICIENT, RULES, roller))
+    table = BandTable.validate(band_table(model, golfers, EFFICIENT, BANDS, MIN_GOLFERS, roller))
     assert table.item(0, "in_window_share") is None
     assert table.item(0, "note").endswith("too few golfers in the window or outside it for their share")
 
 
 def test_percentiles_that_would_tell_of_few_golfers_are_left_out(model, roller):
-    few, more = (BandTable.validate(band_table(model, typical(n), EFFICIENT, RULES, roller)) for n in (8, 11))
+    few, more = (
+        BandTable.validate(band_table(model, typical(n), EFFICIENT, BANDS, MIN_GOLFERS, roller)) for n in (8, 11)
+    )
     assert few.select("carry_p25_yd", "carry_p75_yd", "carry_p90_yd", "total_p90_yd").row(0) == (None,) * 4
     assert few.item(0, "note").startswith("too few golfers for the 25th, 75th, 90th percentile")
     assert more.select("carry_p25_yd", "carry_p50_yd", "carry_p75_yd", "carry_p90_yd").row(0) == (185, 190, 195, None)
@@ -91,12 +87,12 @@ def test_speed_ratio_of_few_golfers_is_left_out(model, roller):
     ratios = [1.40, 1.42, 1.44, 1.46] + [None] * 6
     four = typical(10).with_columns(speed_ratio=pl.Series(ratios))
     five = typical(10).with_columns(speed_ratio=pl.Series([1.48, *ratios[:-1]]))
-    assert band_table(model, four, EFFICIENT, RULES, roller).item(0, "speed_ratio_p50") is None
-    assert band_table(model, five, EFFICIENT, RULES, roller).item(0, "speed_ratio_p50") == 1.44
+    assert band_table(model, four, EFFICIENT, BANDS, MIN_GOLFERS, roller).item(0, "speed_ratio_p50") is None
+    assert band_table(model, five, EFFICIENT, BANDS, MIN_GOLFERS, roller).item(0, "speed_ratio_p50") == 1.44
 
 
 def test_a_band_of_few_golfers_is_suppressed(model, roller):
-    table = BandTable.validate(band_table(model, typical(4), EFFICIENT, RULES, roller))
+    table = BandTable.validate(band_table(model, typical(4), EFFICIENT, BANDS, MIN_GOLFERS, roller))
     row = table.row(0, named=True)
     assert row["suppressed"] is True
     assert row["golfers"] is None
@@ -110,12 +106,12 @@ def test_a_band_of_few_golfers_is_suppressed(model, roller):
 
 def test_the_lower_edge_belongs_to_a_band_and_the_upper_to_the_next(model, roller):
     table = pl.concat([typical(5, speed=95.0), typical(6, speed=94.99).with_columns(golfer="x" + pl.col("golfer"))])
-    found = band_table(model, table, {}, RULES, roller)
+    found = band_table(model, table, {}, BANDS, MIN_GOLFERS, roller)
     assert found.get_column("golfers").to_list() == [6, 5]
 
 
 def test_every_quarter_has_every_band(model, roller):
-    found = band_table(model, pl.concat([typical(6), typical(5, quarter="2026Q1")]), {}, RULES, roller)
+    found = band_table(model, pl.concat([typical(6), typical(5, quarter="2026Q1")]), {}, BANDS, MIN_GOLFERS, roller)
     assert found.select("quarter", "band_mph").rows() == [
         ("2026Q1", 90.0), ("2026Q1", 100.0), ("2026Q3", 90.0), ("2026Q3", 100.0),
     ]  # fmt: skip

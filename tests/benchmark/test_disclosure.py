@@ -4,16 +4,18 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.benchmark.bands import BandRules, band_table
-from pipeline.benchmark.build_bands import guide_of
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.bands import band_table
 from pipeline.benchmark.disclosure import (
-    coarse_guide_row,
+    coarse,
     percentile_weights,
     protected_percentiles,
     protected_ratio,
     protected_share,
 )
-from pipeline.benchmark.frontier import Efficient
+from pipeline.benchmark.efficient import Efficient
+from pipeline.benchmark.efficient_by_speed import frontier_of
+from pipeline.drives import Drives
 from pipeline.fit.contest import candidates_for, fit_candidate
 
 MIN_GOLFERS = 5
@@ -109,11 +111,11 @@ def golfers_of(quarter, carry_yd, speed_mph):
 def test_nothing_published_changes_with_a_suppressed_golfer(model, roller):
     rng = np.random.default_rng(5)
     sound = [golfers_of(q, carries(rng, 18), 90.0) for q in ("2026Q1", "2026Q2", "2026Q3")]
-    rules = BandRules((90.0, 100.0), 5.0, MIN_GOLFERS)
+    bands = SpeedBands((90.0, 100.0), 5.0)
 
     def files(victim_yd, others):
         few = golfers_of("2026Q2", np.append(np.full(others, 240.0), victim_yd), 100.0)
-        return band_table(model, pl.concat([*sound, few]), {}, rules, roller)
+        return band_table(model, pl.concat([*sound, few]), {}, bands, MIN_GOLFERS, roller)
 
     tables = [files(v, others) for v in (150.0, 240.0, 290.0) for others in (0, 1, 3)]
     assert all(table.equals(tables[0]) for table in tables)
@@ -174,22 +176,19 @@ def test_share_needs_enough_golfers_on_both_sides():
     assert protected_share(np.arange(12) < 8, 5) is None
 
 
-def test_guide_tells_of_golfers_in_few_digits():
-    row = {
-        "carry_yd": 172.38200615,
-        "golfers": 17.182667869,
-        "reach": {"mean": (15.394092841, 2950.377656), "ratio_lo": None, "inverse": ((0.15190131, 2.0916963e-5),)},
-    }
-    assert coarse_guide_row(row) == {
-        "carry_yd": 172.38200615,
-        "golfers": 17.2,
-        "reach": {"mean": [15.39, 2950.0], "ratio_lo": None, "inverse": [[0.1519, 2.092e-5]]},
-    }
+def test_numbers_of_drives_near_a_speed_have_four_digits_and_unknown_ones_stay():
+    given = np.array([[15.394092841, 2950.377656], [2.0916963e-5, np.nan]])
+    np.testing.assert_array_equal(coarse(given), [[15.39, 2950.0], [2.092e-5, np.nan]])
 
 
-def test_guide_of_a_study_is_coarse(world):
-    best = Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, None, 20.123456, 218.0, 13.0, 2500.0, None)
-    guide = guide_of("hill", {90.0: best}, world.drives, BandRules((90.0,), 5.0, MIN_GOLFERS))
-    (row,) = guide["speeds"]
-    assert row["golfers"] == 20.1
-    assert len(str(row["reach"]["mean"][0]).replace(".", "")) <= 4
+def test_the_frontier_of_a_study_is_coarse_in_what_it_says_of_golfers(world):
+    best = Efficient(90.0, 195.12345678, 193.0, 197.0, 1.2, 13.5, 2600.0, None, 20.123456, 218.0, 13.0, 2500.0, None)
+    air = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
+    frontier = frontier_of(
+        {90.0: best}, Drives.of(world.drives), 5.0, study="hill", air=air, turf="normal", model_file="model.json"
+    )
+    assert frontier.golfers.tolist() == [20.1]
+    assert frontier.carry_yd.tolist() == [195.12345678]
+    told = np.concatenate([part.ravel() for part in vars(frontier.near).values()])
+    assert len(told) == 2 + 4 + 2
+    assert all(float(f"{value:.4g}") == value for value in told)

@@ -1,193 +1,216 @@
-import time
-import tracemalloc
-from dataclasses import replace
-
 import numpy as np
-import polars as pl
 import pytest
+from frontiers import frontier_at, near_of
+from hypothesis import given
+from hypothesis import strategies as st
 
-from pipeline.benchmark import support
-from pipeline.benchmark.frontier import Population, efficient_at, map_at, supported_speeds
-from pipeline.benchmark.support import BINNED_FROM
-from pipeline.drives import typical_drives
-from pipeline.fit.contest import candidates_for, fit_candidate
-from pipeline.fit.resampled import ResampledFits, draw_counts, refit
+from pipeline.benchmark.drives_near import INSIDE, DrivesNear
+from pipeline.benchmark.frontier import REFUSALS
+from pipeline.benchmark.window import Window
+from pipeline.fit.model import Delivery
 
-
-@pytest.fixture(scope="module")
-def fitted(world):
-    model = fit_candidate(candidates_for("ball")[1], world.drives).model
-    typical = typical_drives(world.drives, ["golfer"])
-    return model, refit(model, world.drives, typical, draw_counts(80, 1)), Population.from_typical(typical, 12)
-
-
-@pytest.fixture(scope="module", params=[80.0, 90.0, 100.0])
-def at(request, fitted, roller):
-    return efficient_at(*fitted, request.param, half_width_mph=5.0, tolerance_yd=5.0, roller=roller)
+# Eighths of a mph are exact in floats, so that edges and middles are hit.
+grids = st.lists(st.integers(280, 360).map(lambda quarter: quarter / 4), max_size=10, unique=True).map(sorted)
+speeds = st.lists(
+    st.one_of(st.integers(540, 740).map(lambda eighth: eighth / 8), st.just(np.nan)), min_size=1, max_size=12
+)
 
 
-def true_efficient(world, world_carry, speed_mph):
-    """Best over all deliveries (the optimum lies in the crowd), at the upper quartile of the planted ratios."""
-    near = np.abs(world.golfers.get_column("club_speed_mph").to_numpy() - speed_mph) < 12
-    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy()[near], 0.75)
-    ball = speed_mph * ratio
-    return world_carry(ball, 14 - 0.04 * (ball - 135), 2600 - 12 * (ball - 135))
+def nearest_by_loop(grid, speed):
+    best = 0
+    for place, one in enumerate(grid):
+        if abs(one - speed) < abs(grid[best] - speed):
+            best = place
+    return best
 
 
-def test_efficient_carry_is_the_truth_within_its_interval(at, world, world_carry):
-    truth = true_efficient(world, world_carry, at.speed_mph)
-    assert at.carry_yd == pytest.approx(truth, abs=1.5)
-    assert at.lo90_yd - 0.5 <= truth <= at.hi90_yd + 0.5
-    assert 0.1 < at.std_error_yd < 2.0
+def reached_by_loop(grid, speed):
+    return bool(grid) and grid[0] <= speed <= grid[-1] and min(abs(one - speed) for one in grid) <= 0.5
 
 
-def test_the_best_delivery_is_near_the_true_one(at):
-    ball = at.speed_mph * 1.472
-    assert at.launch_deg == pytest.approx(14 - 0.04 * (ball - 135), abs=1.0)
-    assert at.spin_rpm == pytest.approx(2600 - 12 * (ball - 135), abs=250)
+def value_by_loop(grid, values, speed):
+    if not reached_by_loop(grid, speed):
+        return np.nan
+    for place, one in enumerate(grid):
+        if one == speed:
+            return values[place]
+        if one > speed:
+            share = (speed - grid[place - 1]) / (one - grid[place - 1])
+            return values[place - 1] + share * (values[place] - values[place - 1])
+    raise AssertionError
 
 
-def test_every_drive_in_the_window_is_truly_near_efficient(at, world, world_carry):
-    window = at.window
-    launch, spin = np.meshgrid(
-        np.linspace(window.launch_lo_deg, window.launch_hi_deg, 30),
-        np.linspace(window.spin_lo_rpm, window.spin_hi_rpm, 30),
+def one_drive(speed, ratio, launch, spin):
+    return Delivery(*(np.array(value, dtype=float) for value in (speed, ratio, launch, spin)))
+
+
+@given(grids, speeds)
+def test_reach_and_nearest_grid_speed_are_those_of_a_plain_loop(grid, asked):
+    frontier = frontier_at(grid)
+    assert frontier.reaches(asked).tolist() == [reached_by_loop(grid, speed) for speed in asked]
+    known = [speed for speed in asked if not np.isnan(speed)]
+    if grid and known:
+        assert frontier.nearest(known).tolist() == [nearest_by_loop(grid, speed) for speed in known]
+
+
+@given(grids, speeds, st.randoms(use_true_random=False))
+def test_columns_are_interpolated_as_by_a_plain_loop(grid, asked, random):
+    values = [random.uniform(150, 250) for _ in grid]
+    frontier = frontier_at(grid, carry_yd=values)
+    expected = [value_by_loop(grid, values, speed) for speed in asked]
+    np.testing.assert_allclose(frontier.at("carry_yd", asked), expected, rtol=1e-12)
+    np.testing.assert_allclose(frontier.at(np.array(values), asked), expected, rtol=1e-12)
+
+
+@st.composite
+def drives_about(draw):
+    """A grid whose speeds differ in where their drives lie, and a drive that may be among them."""
+    grid = draw(grids)
+    rng = np.random.default_rng(draw(st.integers(0, 10_000)))
+    n = len(grid)
+    mean = np.column_stack([rng.uniform(10, 18, n), rng.uniform(2200, 3200, n)])
+    sd, turned = np.column_stack([rng.uniform(1, 3, n), rng.uniform(200, 600, n)]), rng.uniform(-0.8, 0.8, n)
+    inverse = np.array(
+        [np.linalg.inv([[a * a, r * a * b], [r * a * b, b * b]]) for (a, b), r in zip(sd, turned, strict=True)]
+    ).reshape(n, 2, 2)
+    lo = np.where(rng.random(n) < 0.2, np.nan, rng.uniform(1.3, 1.42, n))
+    near = DrivesNear(mean, inverse, lo, lo + 0.1)
+    speed = draw(st.integers(548, 732)) / 8
+    ratio = draw(st.one_of(st.just(np.nan), st.floats(1.25, 1.6)))
+    launch, spin = draw(st.floats(4, 26)), draw(st.floats(1000, 4500))
+    return grid, near, one_drive(speed, ratio, launch, spin)
+
+
+def refused_by_loop(grid, near, drive):
+    """Which of the refusals a drive meets; None for none."""
+    speed, ratio = float(drive.club_speed_mph), float(drive.speed_ratio)
+    if not grid:
+        return "no_benchmarks"
+    if not reached_by_loop(grid, speed):
+        return "gap" if grid[0] <= speed <= grid[-1] else "beyond"
+    place = nearest_by_loop(grid, speed)
+    (a, b), (_, d) = near.inverse[place]
+    x, y = float(drive.launch_deg) - near.mean[place, 0], float(drive.spin_rpm) - near.mean[place, 1]
+    if a * x * x + 2 * b * x * y + d * y * y > INSIDE:
+        return "delivery"
+    lo, hi = near.ratio_lo[place], near.ratio_hi[place]
+    return "ratio" if ratio < lo or ratio > hi else None
+
+
+@given(drives_about())
+def test_a_drive_is_held_or_refused_as_by_a_plain_loop(found):
+    grid, near, drive = found
+    frontier = frontier_at(grid, near=near)
+    kind = refused_by_loop(grid, near, drive)
+    assert bool(frontier.holds(drive)) == (kind is None)
+    refusal = frontier.refusal(drive)
+    assert (refusal is None) == (kind is None)
+    if kind is not None:
+        # The words before the first number, and those after the last, are the sentence's own.
+        first, last = (REFUSALS[kind].split(brace)[end] for brace, end in (("{", 0), ("}", -1)))
+        assert refusal.startswith(first)
+        assert refusal.endswith(last)
+
+
+def test_drives_are_held_in_their_broadcast_shape():
+    frontier = frontier_at([90.0, 91.0], near=near_of([90.0, 91.0], (14.0, 2700.0), np.array([6.0, 1500.0]) / np.sqrt(INSIDE)))
+    launch, spin = np.array([8.1, 14.0, 19.9, 20.1]), np.array([2700.0, 4100.0, 4300.0])
+    held = frontier.holds(Delivery(np.array([[90.2]]), np.array([[np.nan]]), launch[:, None], spin))
+    reference = ((launch[:, None] - 14) / 6) ** 2 + ((spin - 2700) / 1500) ** 2 <= 1
+    assert held.shape == (4, 3)
+    np.testing.assert_array_equal(held, reference)
+    assert 0 < held.sum() < held.size
+
+
+def test_the_delivery_is_that_of_the_nearest_grid_speed():
+    near = DrivesNear(
+        np.array([[12.0, 2700.0], [17.0, 2700.0]]),
+        near_of([90.0, 91.0], sd=(0.7, 500.0)).inverse,
+        *np.array([[1.3] * 2, [1.5] * 2]),
     )
-    truth = true_efficient(world, world_carry, at.speed_mph)
-    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy(), 0.75)
-    short = truth - world_carry(at.speed_mph * ratio, launch, spin)
-    assert np.mean(short <= 5.0 + 1.0) > 0.95
-    assert (window.launch_hi_deg - window.launch_lo_deg) > 1.0
-    assert (window.spin_hi_rpm - window.spin_lo_rpm) > 200
+    frontier = frontier_at([90.0, 91.0], near=near)
+    drives = Delivery(np.array([90.4, 90.5, 90.6]), np.full(3, 1.4), np.full(3, 12.0), np.full(3, 2700.0))
+    assert frontier.holds(drives).tolist() == [True, True, False]
 
 
-def test_slow_golfers_get_more_spin_than_fast_ones(fitted, roller):
-    slow, fast = (efficient_at(*fitted, speed, 5.0, 5.0, roller).window for speed in (75.0, 108.0))
-    assert slow.spin_lo_rpm > fast.spin_lo_rpm + 100
-    assert slow.spin_hi_rpm > fast.spin_hi_rpm + 100
+REFUSED = {
+    "beyond": (one_drive(130, 1.45, 14, 2700), "No answer at 130 mph. This academy's drives run from 68 to 92 mph."),
+    "below": (one_drive(67.5, 1.45, 14, 2700), "No answer at 67.5 mph. This academy's drives run from 68 to 92 mph."),
+    "gap": (
+        one_drive(80, 1.45, 14, 2700),
+        "No answer at 80 mph: too few golfers here have about that club speed.",
+    ),
+    "delivery": (
+        one_drive(90.25, 1.45, 25, 3100),
+        "No answer: hardly any drive near 90.25 mph launches at 25.0 deg with 3,100 rpm of spin. "
+        "Usual are 14.0 deg and 2,600 rpm.",
+    ),
+    "ratio": (
+        one_drive(90, 160 / 90, 14, 2700),
+        "No answer: a ball speed of 160 mph is 1.78 times the club speed. Drives near 90 mph have 1.30 to 1.55.",
+    ),
+}
 
 
-def test_a_wider_tolerance_gives_a_wider_window(fitted, roller):
-    narrow, wide = (efficient_at(*fitted, 95.0, 5.0, tolerance, roller).window for tolerance in (2.0, 8.0))
-
-    def area(w):
-        return (w.launch_hi_deg - w.launch_lo_deg) * (w.spin_hi_rpm - w.spin_lo_rpm)
-
-    assert area(wide) > 1.3 * area(narrow)
+@pytest.mark.parametrize(("drive", "sentence"), REFUSED.values(), ids=REFUSED)
+def test_a_refusal_says_what_was_asked_and_what_the_drives_are_like(drive, sentence):
+    assert frontier_at([68.0, 69.0, 90.0, 91.0, 92.0]).refusal(drive) == sentence
 
 
-def test_the_map_is_blank_where_nobody_is(fitted):
-    at = map_at(fitted[0], fitted[2], 90.0, 5.0)
-    assert 0.05 < at.supported.mean() < 0.6
-    assert not at.supported[0].any()
-    assert not at.supported[:, -1].any()
+def test_of_many_drives_those_out_of_reach_are_not_held():
+    frontier = frontier_at([68.0, 69.0, 90.0, 91.0])
+    club = np.array([67.0, 68.5, 80.0, np.nan, 90.5, 92.0])
+    held = frontier.holds(Delivery(club, np.full(6, 1.45), np.full(6, 14.0), np.full(6, 2600.0)))
+    assert held.tolist() == [False, True, False, False, True, False]
 
 
-def test_speeds_without_golfers_are_not_supported(fitted):
-    speeds = np.array([55.0, 68.0, 90.0, 115.0, 125.0])
-    assert supported_speeds(fitted[2], 5.0, 5, speeds).tolist() == [68.0, 90.0, 115.0]
-    assert supported_speeds(fitted[2], 5.0, 60, speeds).tolist() == []
-    nobody = Population(np.array([], dtype=np.int64), np.array([]), np.array([]), np.array([]))
-    assert supported_speeds(nobody, 5.0, 5, speeds).size == 0
+def test_a_drive_in_reach_is_not_refused_whether_its_ratio_is_known_or_not():
+    frontier = frontier_at([90.0, 91.0])
+    assert frontier.refusal(one_drive(90, 1.45, 14, 2700)) is None
+    assert frontier.refusal(one_drive(90, np.nan, 14, 2700)) is None
+    unknown = frontier_at([90.0], near=near_of([90.0], ratio=(np.nan, np.nan)))
+    assert unknown.refusal(one_drive(90, 1.8, 14, 2700)) is None
 
 
-def test_without_ball_speed_the_better_strike_still_counts(world, fitted, roller):
-    # The same drives, ball speed hidden: efficient carry must come out where it was, not at the average strike.
-    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
-    model = fit_candidate(candidates_for("club")[1], blind).model
-    typical = typical_drives(blind, ["golfer"])
-    refits = refit(model, blind, typical, draw_counts(80, 1))
-    found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0, roller)
-    seen = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
-    assert model.better_share > 0.005
-    assert found.carry_yd == pytest.approx(seen.carry_yd, abs=1.5)
-    assert np.std(refits.better_share) > 0.0005
+def test_an_academy_without_benchmarks_answers_nothing():
+    frontier = frontier_at([])
+    sentence = "No answer: this academy has too few golfers at any club speed for a benchmark."
+    assert frontier.refusal(one_drive(90, 1.45, 14, 2700)) == sentence
+    assert not frontier.holds(one_drive(90, 1.45, 14, 2700))
+    assert np.isnan(frontier.at("carry_yd", [90.0])).all()
+    assert frontier.window_at(90.0) is None
+    assert frontier.carry_beyond(np.array([90.0])).tolist() == [0.0]
 
 
-def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
-    model, _, population = fitted
-    best = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
-    at = map_at(model, population, 90.0, 5.0)
-    ball = 90.0 * float(model.trends.better_ratio(90.0))
-    total = at.carry_yd + roller.run_yd(ball, at.launch_deg[:, None], at.spin_rpm[None, :])
-    assert best.total_yd == pytest.approx(total[at.supported].max())
-    assert best.total_yd > best.carry_yd + 10
-    # Low spin and a flatter landing pay in run.
-    assert best.total_spin_rpm <= best.spin_rpm
+def test_a_gap_in_the_frontier_is_out_of_reach():
+    gapped = frontier_at([80.0, 81.0, 90.0], carry_yd=[180.0, 182.0, 200.0])
+    found = gapped.at("carry_yd", np.array([80.5, 81.4, 81.55, 85.0, 89.7, 90.2]))
+    assert np.isnan(found).tolist() == [False, False, True, True, False, True]
 
 
-def test_golfers_are_moved_along_the_usual_trend(fitted):
-    model, _, population = fitted
-    launch, spin = population.moved_to(95.0, model.trends)
-    step = 95.0 - population.speed_mph
-    np.testing.assert_allclose(launch, population.launch_deg + model.trends.launch.slope * step)
-    np.testing.assert_allclose(spin, population.spin_rpm + model.trends.spin.slope * step)
+def test_beyond_its_ends_carry_is_that_of_the_end_where_it_is_asked_so():
+    frontier = frontier_at([80.0, 81.0, 90.0], carry_yd=[180.0, 182.0, 200.0])
+    assert frontier.carry_beyond(np.array([60.0, 80.5, 85.5, 120.0])).tolist() == [180.0, 181.0, 191.0, 200.0]
 
 
-def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
-    model, refits, population = fitted
-    few = Population(*(part[::5] for part in vars(population).values()))
-    some, all_ = (efficient_at(model, refits, who, 90.0, 5.0, 5.0, roller) for who in (few, population))
-    assert some.std_error_yd > 1.3 * all_.std_error_yd
-    # Student's t with few degrees of freedom reaches beyond 1.645 standard errors.
-    assert some.hi90_yd - some.carry_yd > 1.75 * some.std_error_yd
-    assert all_.hi90_yd - all_.carry_yd < 1.75 * all_.std_error_yd
+def test_slopes_are_those_of_the_curve():
+    speed = np.arange(80.0, 91.0)
+    frontier = frontier_at(speed, carry_yd=2.5 * speed)
+    found = frontier.slope_at(0.5 * speed**2, np.array([85.0, 85.5, 95.0]))
+    np.testing.assert_allclose(found, [85.0, 85.5, np.nan])
 
 
-def crowd_of(model, golfers):
-    """Give golfers about the model's own trends."""
-    rng = np.random.default_rng(9)
-    speed = rng.normal(92, 10, golfers)
-    launch = model.trends.launch(speed) + rng.normal(0, 1.8, golfers)
-    return Population(np.arange(golfers), speed, launch, model.trends.spin(speed) + rng.normal(0, 350, golfers))
+def test_there_is_a_window_where_both_neighbors_have_one():
+    edges = {"launch_lo_deg": 12.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2300.0}
+    frontier = frontier_at([80.0, 81.0, 82.0], **edges, spin_hi_rpm=[2800.0, 2900.0, np.nan])
+    assert frontier.window_at(80.5) == Window(12.0, 15.0, 2300.0, 2850.0)
+    assert frontier.window_at(81.5) is None
+    assert frontier.window_at(90.0) is None
 
 
-def drawn_from(refits, golfers, replicates):
-    counts = draw_counts(golfers, 2, replicates).astype(np.uint8)
-    return ResampledFits(counts, *(part[:replicates] for name, part in vars(refits).items() if name != "counts"))
-
-
-@pytest.mark.parametrize("speed", [72.0, 90.0, 108.0])
-def test_many_golfers_gathered_at_nodes_have_the_same_efficient_carry(speed, fitted, roller, monkeypatch):
-    model, refits, _ = fitted
-    population = crowd_of(model, 2 * BINNED_FROM)
-    draws = drawn_from(refits, 2 * BINNED_FROM, 20)
-    binned = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
-    near = map_at(model, population, speed, 5.0).supported
-    monkeypatch.setattr(support, "BINNED_FROM", 10**9)
-    exact = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
-    assert np.mean(map_at(model, population, speed, 5.0).supported != near) < 0.001
-    assert binned.carry_yd == pytest.approx(exact.carry_yd, abs=0.02)
-    assert binned.total_yd == pytest.approx(exact.total_yd, abs=0.02)
-    assert binned.std_error_yd == pytest.approx(exact.std_error_yd, rel=0.02)
-
-
-def test_counts_may_be_bytes(fitted, roller):
-    model, refits, population = fitted
-    few = drawn_from(refits, 80, 20)
-    wide = replace(few, counts=few.counts.astype(np.int64))
-    # Golfers who all launch too low have their best at the edge of their deliveries, so that every weight tells.
-    low = replace(population, launch_deg=population.launch_deg - 5)
-    narrow, plain = (efficient_at(model, draws, low, 90.0, 5.0, 5.0, roller) for draws in (few, wide))
-    assert narrow == plain
-
-
-@pytest.mark.long
-def test_the_build_of_200000_golfers_takes_little_time_and_memory(fitted, roller, capsys):
-    model, refits, _ = fitted
-    population = crowd_of(model, 200_000)
-    draws = drawn_from(refits, 200_000, 200)
-    tracemalloc.start()
-    map_at(model, population, 90.0, 5.0)
-    efficient_at(
-        model, replace(draws, **{k: v[:5] for k, v in vars(draws).items()}), population, 90.0, 5.0, 5.0, roller
-    )
-    peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
-    tracemalloc.stop()
-    before = time.process_time()
-    efficient_at(model, draws, population, 90.0, 5.0, 5.0, roller)
-    took = time.process_time() - before
-    with capsys.disabled():
-        print(f"\none of 60 club speeds takes {took:.2f} s and {peak_mb:.0f} MB")
-    assert took < 3.0
-    assert peak_mb < 200
+def test_the_best_delivery_is_that_of_the_speed_with_the_ratio_that_was_asked():
+    frontier = frontier_at([80.0, 81.0], launch_deg=[15.0, 14.0], spin_rpm=[2800.0, 2700.0])
+    best = frontier.best_delivery([80.5, 95.0], [1.45, 1.50])
+    assert best.speed_ratio.tolist() == [1.45, 1.50]
+    np.testing.assert_allclose(best.launch_deg, [14.5, np.nan])
+    np.testing.assert_allclose(best.spin_rpm, [2750.0, np.nan])

@@ -1,13 +1,15 @@
 import numpy as np
 import pytest
+from frontiers import AIR, frontier_at
 
-from pipeline.benchmark.bands import BandRules
-from pipeline.benchmark.build_bands import find_efficient, guide_of
-from pipeline.benchmark.frontier import Population
-from pipeline.benchmark.lookup import Guide, Place, look_up
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.efficient import Population
+from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
+from pipeline.benchmark.lookup import Place, look_up
 from pipeline.benchmark.run_and_conditions import Conditions
-from pipeline.drives import typical_drives
+from pipeline.drives import Drives, typical_drives
 from pipeline.fit.contest import candidates_for, fit_candidate, hold_out, interval_edges
+from pipeline.fit.model import Delivery
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -15,7 +17,8 @@ from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.physics.turf import FIRMNESS
 
 BALL = Ball(drag=0.9)
-RULES = BandRules((80.0, 90.0, 100.0), 5.0, 5)
+BANDS = SpeedBands((80.0, 90.0, 100.0), 5.0)
+MIN_GOLFERS = 5
 
 
 @pytest.fixture(scope="module")
@@ -26,15 +29,18 @@ def parts(world, roller):
     model = fit_candidate(candidate, world.drives).model.with_interval(interval)
     typical = typical_drives(world.drives, ["golfer"])
     refits = refit(model, world.drives, typical, draw_counts(80, 1))
-    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), RULES, 5.0, roller)
+    efficient = find_efficient(model, refits, Population.from_typical(typical, 12), BANDS, MIN_GOLFERS, 5.0, roller)
     standard = Conditions(Air.of(15.0, 101325.0, 0.0), 0.0, FIRMNESS["normal"])
     place = Place(BALL, standard, standard)
-    return model, Guide.from_dict(guide_of("a", efficient, world.drives, RULES)), place, efficient
+    frontier = frontier_of(
+        efficient, Drives.of(world.drives), 5.0, study="a", air=AIR, turf="normal", model_file="model/model.json"
+    )
+    return model, frontier, place, efficient
 
 
 def test_everything_known_is_the_model_itself(parts, world_carry):
-    model, guide, place, efficient = parts
-    answer = look_up(model, guide, place, 95.0, 13.0, 2800.0, 138.0)
+    model, frontier, place, efficient = parts
+    answer = look_up(model, frontier, place, 95.0, 13.0, 2800.0, 138.0)
     assert answer["supported"] is True
     assert answer["expected_carry_yd"] == pytest.approx(world_carry(138.0, 13.0, 2800.0), abs=1.0)
     assert answer["efficient_carry_yd"] == pytest.approx(efficient[95.0].carry_yd)
@@ -45,10 +51,10 @@ def test_everything_known_is_the_model_itself(parts, world_carry):
 
 
 def test_knowing_less_widens_the_interval(parts):
-    model, guide, place, _ = parts
+    model, frontier, place, _ = parts
 
     def width(**known):
-        answer = look_up(model, guide, place, 95.0, **known)
+        answer = look_up(model, frontier, place, 95.0, **known)
         return answer["expected_hi90_yd"] - answer["expected_lo90_yd"]
 
     full = {"launch_deg": 13.5, "spin_rpm": 2600.0, "ball_speed_mph": 138.7}
@@ -56,8 +62,8 @@ def test_knowing_less_widens_the_interval(parts):
 
 
 def test_half_a_mph_lies_between_its_neighbours(parts):
-    model, guide, place, efficient = parts
-    answer = look_up(model, guide, place, 90.5)
+    model, frontier, place, efficient = parts
+    answer = look_up(model, frontier, place, 90.5)
     assert answer["efficient_carry_yd"] == pytest.approx((efficient[90.0].carry_yd + efficient[91.0].carry_yd) / 2)
     assert answer["launch_window_deg"][0] < answer["launch_window_deg"][1]
     assert answer["spin_window_rpm"][0] < answer["spin_window_rpm"][1]
@@ -66,11 +72,11 @@ def test_half_a_mph_lies_between_its_neighbours(parts):
 @pytest.mark.parametrize(
     ("asked", "why"),
     [
-        ({"club_speed_mph": 140.0}, "too few golfers"),
-        ({"club_speed_mph": 50.0}, "the data reach club speeds from 68 to"),
+        ({"club_speed_mph": 140.0}, "No answer at 140 mph. This academy's drives run from 68 to 116 mph."),
+        ({"club_speed_mph": 50.0}, "No answer at 50 mph. This academy's drives run from 68 to 116 mph."),
         ({"club_speed_mph": 95.0, "launch_deg": 30.0}, "hardly any drive near 95 mph"),
         ({"club_speed_mph": 95.0, "spin_rpm": 6500.0}, "hardly any drive near 95 mph"),
-        ({"club_speed_mph": 95.0, "ball_speed_mph": 160.0}, "speed ratio of 1.68"),
+        ({"club_speed_mph": 95.0, "ball_speed_mph": 160.0}, "a ball speed of 160 mph is 1.68 times the club speed"),
     ],
 )
 def test_outside_the_data_no_number_is_given(parts, asked, why):
@@ -82,23 +88,24 @@ def test_outside_the_data_no_number_is_given(parts, asked, why):
 
 
 def test_nobody_anywhere_is_told(parts):
-    answer = look_up(parts[0], Guide.from_dict({"speeds": []}), parts[2], 95.0)
-    assert answer["note"] == "the study has too few golfers at any club speed for a benchmark"
+    answer = look_up(parts[0], frontier_at([]), parts[2], 95.0)
+    assert answer["supported"] is False
+    assert answer["note"] == "No answer: this academy has too few golfers at any club speed for a benchmark."
 
 
 def test_the_reach_holds_99_of_100_normal_drives(parts, world):
-    reach = parts[1].reach_near(90.0)
     near = world.drives.filter(np.abs(world.drives.get_column("club_speed_mph").to_numpy() - 90) < 5)
-    inside = [reach.holds(l, p) for l, p in near.select("launch_deg", "spin_rpm").iter_rows()]
+    inside = parts[1].holds(Delivery.of(near).at(90.0).struck(np.nan))
+    assert inside.shape == (near.height,)
     assert np.mean(inside) == pytest.approx(0.99, abs=0.01)
 
 
 def test_other_conditions_move_carry_by_the_difference_of_flights(parts):
-    model, guide, place, _ = parts
+    model, frontier, place, _ = parts
     thin = Conditions(Air.of(25.0, 84000.0, 0.0), 3.0, FIRMNESS["firm"])
     there = Place(BALL, place.standard, thin)
     asked = {"launch_deg": 13.5, "spin_rpm": 2600.0, "ball_speed_mph": 138.0}
-    here, away = look_up(model, guide, place, 95.0, **asked), look_up(model, guide, there, 95.0, **asked)
+    here, away = look_up(model, frontier, place, 95.0, **asked), look_up(model, frontier, there, 95.0, **asked)
     shot = Launch.straight(138.0 * 0.44704, 13.5, 2600.0)
     flown = [
         fly(shot, BALL, place.standard.air).carry_m[0] / 0.9144,

@@ -60,7 +60,7 @@ def first_golfers(drives, count):
 
 
 def carry(drives):
-    return drives.get_column("carry_yd").to_numpy()
+    return drives.get_column("carry_standard_yd").to_numpy()
 
 
 def errors(old, new, golfers=8):
@@ -79,7 +79,7 @@ def test_the_fingerprint_ignores_order_and_sees_every_change(world):
     assert fingerprint(drives.sample(fraction=1, shuffle=True, seed=2)) == fingerprint(drives)
     for changed in (
         drives.head(drives.height - 1),
-        drives.with_columns(pl.col("carry_yd") + (pl.int_range(pl.len()) == 7) * 1e-9),
+        drives.with_columns(pl.col("carry_standard_yd") + (pl.int_range(pl.len()) == 7) * 1e-9),
         drives.with_columns(pl.lit(None, pl.String).alias("ball")),
     ):
         assert fingerprint(changed) != fingerprint(drives)
@@ -95,8 +95,8 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
     drives = world.drives.head(200).with_columns(
         pl.lit(14.0).alias("temp_c"), pl.lit(900.0).alias("altitude_m"), *nulls
     )
-    measured = drives.with_columns(pl.col("carry_yd").alias("carry_measured_yd"))
-    moved = carry_by(measured, CALIBRATION, 1.46, StandardAir()).columns("carry_yd")[0] - carry(drives)
+    measured = drives.with_columns(pl.col("carry_standard_yd").alias("carry_measured_yd"))
+    moved = carry_by(measured, CALIBRATION, 1.46, StandardAir()).columns("carry_standard_yd")[0] - carry(drives)
 
     speed = drives.get_column("ball_speed_mph").to_numpy() * MPS_PER_MPH
     shots = Launch.straight(speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())
@@ -134,7 +134,7 @@ def test_new_golfers_are_scored_by_the_old_model_as_it_is(world):
 
 def test_a_seen_golfer_does_not_flatter_the_old_model(world):
     odd = world.drives.get_column("golfer")[0]
-    raised = world.drives.with_columns(pl.col("carry_yd") + 60 * (pl.col("golfer") == odd))
+    raised = world.drives.with_columns(pl.col("carry_standard_yd") + 60 * (pl.col("golfer") == odd))
     # The kept model has followed the odd golfer; the repeated fit without him misses by his 60 yd.
     _, table = score_both(fitted(LINE, raised), LINE, raised, raised, 1)
     his = table.filter(pl.col("golfer") == odd)
@@ -144,14 +144,14 @@ def test_a_seen_golfer_does_not_flatter_the_old_model(world):
 def test_new_golfers_are_not_in_the_repeated_old_fit(world):
     # Carry of the new golfers is 20 yd longer, which the old fit never saw, though they hit in its quarters too.
     old_drives = first_golfers(world.drives, 60)
-    drives = world.drives.with_columns(pl.col("carry_yd") + 20.0 * (golfer_codes(world.drives) >= 60))
+    drives = world.drives.with_columns(pl.col("carry_standard_yd") + 20.0 * (golfer_codes(world.drives) >= 60))
     _, table = score_both(fitted(QUADRATIC, old_drives), QUADRATIC, drives, drives, 1)
     assert table.filter(~pl.col("is_new")).get_column("old_yd").mean() == pytest.approx(0, abs=0.5)
 
 
 def test_later_quarters_are_not_in_the_repeated_old_fit(world):
     # In the newest quarter carry is 20 yd longer, which the old model can't know.
-    later = world.drives.with_columns(pl.col("carry_yd") + 20, pl.lit("2026Q4").alias("quarter"))
+    later = world.drives.with_columns(pl.col("carry_standard_yd") + 20, pl.lit("2026Q4").alias("quarter"))
     both = pl.concat([world.drives, later])
     _, table = score_both(fitted(QUADRATIC, world.drives), QUADRATIC, both, both, 1)
     missed = table.get_column("old_yd").to_numpy()[world.drives.height :].mean()

@@ -65,7 +65,7 @@ def test_held_out_error_is_the_noise_for_the_right_model(held, world):
 def test_a_held_out_golfer_is_not_in_his_own_fit(world):
     # One golfer's carries are raised by 60 yd. A fit that saw him would follow; one that did not, misses by 60.
     odd = world.drives.get_column("golfer")[0]
-    raised = world.drives.with_columns(pl.col("carry_yd") + 60 * (pl.col("golfer") == odd))
+    raised = world.drives.with_columns(pl.col("carry_standard_yd") + 60 * (pl.col("golfer") == odd))
     out = hold_out(LINE, raised, seed=1)
     base = hold_out(LINE, world.drives, seed=1)
     rows = (raised.get_column("golfer") == odd).to_numpy()

@@ -2,11 +2,18 @@ import json
 import shutil
 from pathlib import Path
 
+import polars as pl
 import pytest
 
+from pipeline.drives import typical_drives
+from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
+from pipeline.fit.contest import candidates_for, fit_candidate
 from pipeline.fit.keep_model import read_fitted
 from pipeline.fit.kept import FILES, Data, Record, choose_kept, find_kept, find_parent, keep, kept_files, model_id
+from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.physics.ball import Ball
 
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 FIRST, SECOND, THIRD = (f"k00000000000{digit}" for digit in "123")
@@ -104,6 +111,33 @@ def test_a_damaged_kept_model_is_told(kept):
         find_kept(kept)
 
 
-def test_a_fit_that_is_no_model_is_told(fit):
-    with pytest.raises(UserError, match="the model can't be read; remove the folder and run snakemake again"):
+def test_a_fit_that_is_no_model_is_reported(fit):
+    with pytest.raises(UserError, match=r"model\.json: can't be read as JSON; delete it and run the workflow again\.$"):
         read_fitted(fit, FIRST, AIR)
+
+
+@pytest.fixture
+def whole_fit(fit, world):
+    found = fit_candidate(candidates_for("ball")[1], world.drives)
+    write_artefact(fit["model"], FittedModel("hill", found.model, FittedOn(2400, 80, ("2026Q2", "2026Q3"))))
+    calibration = Calibration("lyu-2018", 0.95, 1.02, None, None, [], 0, 0, None, None, "")
+    write_artefact(fit["calibration"], StudyFlight(calibration, 1.46))
+    terms = pl.DataFrame({"model": ["line", "quadratic", "quadratic"], "term": ["a", "b", "c"]})
+    terms.write_csv(fit["coefficients"])
+    typical_drives(world.drives, ["golfer"]).write_parquet(fit["typical"])
+    return fit
+
+
+def test_a_fit_is_read_with_the_terms_of_its_own_surface(whole_fit):
+    found = read_fitted(whole_fit, FIRST, AIR)
+    assert found.terms.get_column("term").to_list() == ["b", "c"]
+    assert (found.quarters, found.golfers, found.drives) == (("2026Q2", "2026Q3"), 80, 2400)
+    assert (found.calibration.ball, found.speed_ratio) == (Ball("lyu-2018", 0.95, 1.02), 1.46)
+    assert found.typical.height == 80
+
+
+@pytest.mark.parametrize("broken", ["coefficients", "typical"])
+def test_a_fit_whose_tables_are_broken_is_reported(whole_fit, broken):
+    Path(whole_fit[broken]).write_text("nothing\n", encoding="utf-8")
+    with pytest.raises(UserError, match="the model can't be read; remove the folder and run snakemake again"):
+        read_fitted(whole_fit, FIRST, AIR)

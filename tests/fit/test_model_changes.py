@@ -9,6 +9,7 @@ from pipeline.drives import typical_drives
 from pipeline.fit.comparison import Scored, judge, paired_score
 from pipeline.fit.comparison_text import Findings, speed_ranges, write_comparison, write_first
 from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import (
     ComparedFit,
     levels_without_term,
@@ -21,7 +22,14 @@ from pipeline.flight.calibrate import Calibration
 
 _, QUADRATIC, SPLINES = candidates_for("ball")
 CLUB_LINE = candidates_for("club")[0]
-GUIDE = [{"speed_mph": v, "launch_deg": 14.0, "spin_rpm": 2700.0, "carry_yd": 1.0} for v in (80.0, 81.0, 95.0)]
+
+
+def efficient_at(*speeds_mph):
+    n = len(speeds_mph)
+    return Delivery(np.array(speeds_mph), np.full(n, np.nan), np.full(n, 14.0), np.full(n, 2700.0))
+
+
+EFFICIENT = efficient_at(80.0, 81.0, 95.0)
 
 
 def fit(candidate, drives, name="k000000000001"):
@@ -40,7 +48,7 @@ def fit(candidate, drives, name="k000000000001"):
 
 def longer(drives, yards, device=None):
     return drives.with_columns(
-        pl.col("carry_yd") + yards * (pl.lit(True) if device is None else pl.col("device") == device)
+        pl.col("carry_standard_yd") + yards * (pl.lit(True) if device is None else pl.col("device") == device)
     )
 
 
@@ -102,7 +110,7 @@ def test_an_unknown_reference_is_named(world, old):
 
 def test_moves_by_club_speed_are_the_models_own_figures(world, old):
     new = fit(SPLINES, longer(world.drives, 3))
-    moves = speed_moves(old, new.model, [*GUIDE, {"speed_mph": 130.0, "launch_deg": 14.0, "spin_rpm": 2700.0}])
+    moves = speed_moves(old, new.model, efficient_at(80.0, 81.0, 95.0, 130.0))
     assert moves.get_column("drive").to_list() == ["usual"] * 4 + ["efficient"] * 4
     assert moves.get_column("reached").to_list() == [True, True, True, False] * 2
     best = moves.filter(speed_mph=95.0, drive="efficient").row(0, named=True)
@@ -111,8 +119,8 @@ def test_moves_by_club_speed_are_the_models_own_figures(world, old):
         assert best[name] == pytest.approx(on_grid)
     assert best["moved_yd"] == pytest.approx(best["new_yd"] - best["old_yd"])
     usual = moves.filter(speed_mph=95.0, drive="usual").row(0, named=True)
-    trends = new.model.trends
-    expected = new.model.carry(95 * trends.speed_ratio(95.0), trends.launch(95.0), trends.spin(95.0))
+    line = new.model.usual
+    expected = new.model.carry(95 * line.speed_ratio(95.0), line.launch(95.0), line.spin(95.0))
     assert usual["new_yd"] == pytest.approx(float(expected))
     assert usual["moved_yd"] == pytest.approx(3, abs=0.8)
 
@@ -120,7 +128,7 @@ def test_moves_by_club_speed_are_the_models_own_figures(world, old):
 def test_a_model_over_club_speed_compares_with_one_over_ball_speed(world, old):
     new = fit(CLUB_LINE, world.drives)
     assert new.model.surface.speed == "club"
-    moves = speed_moves(old, new.model, GUIDE)
+    moves = speed_moves(old, new.model, EFFICIENT)
     assert moves.null_count().sum_horizontal().item() == 0
     assert np.isfinite(moves.get_column("moved_yd").to_numpy()).all()
     assert moves.filter(speed_mph=95.0, drive="efficient").get_column("new_yd").item() == pytest.approx(
@@ -130,11 +138,11 @@ def test_a_model_over_club_speed_compares_with_one_over_ball_speed(world, old):
 
 def test_where_no_ball_speed_is_known_the_old_models_usual_ratio_stands_in(world, old):
     new = fit(CLUB_LINE, world.drives.with_columns(pl.lit(None, pl.Float64).alias("ball_speed_mph")))
-    assert new.model.trends.speed_ratio is None
+    assert new.model.usual.speed_ratio is None
     moves = typical_moves(old.model, new.model, new.typical)
     assert np.abs(moves).max() < 40
     club, launch, spin = (new.typical.get_column(c).to_numpy() for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
-    before = old.model.carry(club * old.model.trends.speed_ratio(club), launch, spin)
+    before = old.model.carry(club * old.model.usual.speed_ratio(club), launch, spin)
     np.testing.assert_allclose(moves, new.model.carry(club, launch, spin) - before)
 
 
@@ -163,7 +171,7 @@ def findings_of(old, new, drives, difference=0.0, new_golfers=0):
         old=old,
         scored=Scored(new_golfers, score if new_golfers >= 6 else None, score, True),
         terms=refitted_terms(old, drives),
-        at_speeds=speed_moves(old, new.model, GUIDE),
+        at_speeds=speed_moves(old, new.model, EFFICIENT),
         typical_yd=typical_moves(old.model, new.model, new.typical),
         unknown=(),
         without_term=(),

@@ -18,7 +18,7 @@ def test_every_golfer_once_gives_the_fit_itself(world, fitted):
     typical = typical_drives(world.drives, ["golfer"])
     found = refit(fitted.model, world.drives, typical, np.ones((1, 80), dtype=np.int64))
     np.testing.assert_allclose(found.coefficients[0], fitted.model.coefficients, rtol=1e-8)
-    better = fitted.model.trends.better_ratio
+    better = fitted.model.usual.better_ratio
     assert found.better_speed(fitted.model, 90.0)[0] == pytest.approx(90.0 * float(better(90.0)), rel=1e-9)
 
 
@@ -31,7 +31,7 @@ def test_a_replicate_equals_a_fit_on_the_drawn_golfers(world, fitted):
     surface = fitted.model.surface
     speed, launch, spin = (table.get_column(c).to_numpy() for c in ("ball_speed_mph", "launch_deg", "spin_rpm"))
     X = np.hstack([surface.design(speed, launch, spin), fitted.model.offsets.design(table)])
-    direct, *_ = np.linalg.lstsq(X, table.get_column("carry_yd").to_numpy(), rcond=None)
+    direct, *_ = np.linalg.lstsq(X, table.get_column("carry_standard_yd").to_numpy(), rcond=None)
     np.testing.assert_allclose(found.coefficients[0], direct[: len(surface.terms)], rtol=1e-6, atol=1e-6)
 
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from pipeline.fit.surface import Axis, Surface, line, quadratic, splines
+from pipeline.fit.surface import Axis, line, quadratic, splines
 
 KNOTS = (-1.5, -0.4, 0.3, 1.7)
 
@@ -64,11 +64,6 @@ def test_quadratic_recovers_its_own_coefficients(inputs):
     X = surface.design(*inputs)
     found, *_ = np.linalg.lstsq(X, X @ truth, rcond=None)
     np.testing.assert_allclose(found, truth, rtol=1e-9)
-
-
-def test_plain_values_give_the_same_surface_back(inputs):
-    surface = splines(inputs, "ball")
-    assert Surface.from_dict(surface.to_dict()) == surface
 
 
 def test_an_input_without_spread_gets_no_knots():

@@ -11,7 +11,6 @@ from sklearn.linear_model import QuantileRegressor
 from pipeline.fit.usual_delivery import (
     EXACT_FROM,
     Line,
-    UsualDelivery,
     fit_usual_delivery,
     quantile_line,
     quantile_lines,
@@ -89,7 +88,6 @@ def test_no_ball_speed_gives_no_ratio_lines():
     trends = fit_usual_delivery(table)
     assert trends.speed_ratio is None
     assert trends.better_ratio is None
-    assert UsualDelivery.from_dict(trends.to_dict()) == trends
 
 
 def least_loss(speed, values, quantile, weights):

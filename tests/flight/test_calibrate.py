@@ -1,7 +1,7 @@
 import polars as pl
 import pytest
 
-from pipeline.flight.calibrate import Calibration, calibrate, calibrate_best
+from pipeline.flight.calibrate import calibrate, calibrate_best
 from pipeline.physics.ball import Ball
 
 STANDARD = (15.0, 1013.25)
@@ -58,8 +58,3 @@ def test_guessed_spin_is_left_out(site):
     found = calibrate(spoilt, "indoor-range-2001", *STANDARD, seed=1)
     assert found.drag == pytest.approx(0.92, abs=0.015)
     assert found.drives == drives.height // 2
-
-
-def test_plain_values_give_the_same_calibration_back(site):
-    found = calibrate(site(Ball("lyu-2018")), "lyu-2018", *STANDARD, seed=1)
-    assert Calibration.from_dict(found.to_dict()) == found

@@ -62,7 +62,7 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
 
     drives = pl.read_parquet(tmp_path / "drives.parquet")
     assert drives.schema == DriveTable.create_empty().schema
-    assert drives.select("golfer", "source", "row", "carry_yd", "carry_measured_yd").rows() == [
+    assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd").rows() == [
         ("ga", "a.csv", 2, 208.0, 210.0),
         ("ga", "b.csv", 2, 245.0, 240.0),
         ("gb", "a.csv", 1, 201.0, 200.0),

@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from frontiers import frontier_at
 from scipy import stats
 
 from pipeline.golfers.flags import FlagRules, assess
@@ -188,16 +189,16 @@ def test_quarters_are_adjusted_apart():
 def test_from_drives_to_a_change(world_maker, world_carry):
     # Real drives of two quarters, through `losses`: ten golfers of eighty get 12 yd shorter.
     from pipeline.fit.contest import candidates_for, fit_candidate
-    from pipeline.golfers.losses import Frontier
 
     world = world_maker(golfers=40)
     model = fit_candidate(candidates_for("ball")[1], world.drives).model
     speed = np.arange(66.0, 118.0)
     launch, spin = 14 - 0.04 * (1.474 * speed - 135), 2600 - 12 * (1.474 * speed - 135)
-    frontier = Frontier(speed, world_carry(speed * 1.474, launch, spin), np.full(len(speed), 0.5), launch, spin)
+    carry = world_carry(speed * 1.474, launch, spin)
+    frontier = frontier_at(speed, carry_yd=carry, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
     again = world_maker(golfers=40, noise_yd=4.0).drives.with_columns(quarter=pl.lit("2026Q4"))
     shorter = again.get_column("golfer").unique().sort().head(10).to_list()
-    again = again.with_columns(pl.col("carry_yd") - 12 * pl.col("golfer").is_in(shorter))
+    again = again.with_columns(pl.col("carry_standard_yd") - 12 * pl.col("golfer").is_in(shorter))
     lost = ranked(losses(pl.concat([world.drives, again]), model, frontier))
     table = Changes.validate(changes_of(lost, assess(lost, RULES), RULES))
     assert table.height == 40

@@ -49,7 +49,8 @@ def draw_drives(count: int) -> Any:
         air |= {name: pl.lit(value) for name, value in AIRS[bay].items()}
         same = {"quarter": pl.lit(f"2026Q{log + 1}"), "device": pl.lit(DEVICES[bay]), "ball": pl.lit("premium")}
         frames.append(frame.with_columns(**air, **same, spin_measured=pl.lit(True)))
-    return pl.concat(frames).with_columns(pl.col("spin_rpm").cast(pl.Float64))
+    drives = pl.concat(frames).with_columns(pl.col("spin_rpm").cast(pl.Float64))
+    return drives.rename({"carry_yd": "carry_standard_yd"})
 
 
 def fit(count: int) -> dict[str, dict[str, float]]:
@@ -81,7 +82,7 @@ def fit(count: int) -> dict[str, dict[str, float]]:
                 base, design = surface.base_and_design(*inputs(part, surface.speed))
                 X = np.hstack([design, model.offsets.design(part)])
                 gram += X.T @ X
-                moment += X.T @ (part.get_column("carry_yd").to_numpy() - base)
+                moment += X.T @ (part.get_column("carry_standard_yd").to_numpy() - base)
             return gram, moment
 
         def whole_fit(candidate: Any = candidate) -> Any:

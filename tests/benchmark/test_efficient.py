@@ -1,0 +1,193 @@
+import time
+import tracemalloc
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.benchmark import support
+from pipeline.benchmark.efficient import Population, efficient_at, map_at, supported_speeds
+from pipeline.benchmark.support import BINNED_FROM
+from pipeline.drives import typical_drives
+from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.resampled import ResampledFits, draw_counts, refit
+
+
+@pytest.fixture(scope="module")
+def fitted(world):
+    model = fit_candidate(candidates_for("ball")[1], world.drives).model
+    typical = typical_drives(world.drives, ["golfer"])
+    return model, refit(model, world.drives, typical, draw_counts(80, 1)), Population.from_typical(typical, 12)
+
+
+@pytest.fixture(scope="module", params=[80.0, 90.0, 100.0])
+def at(request, fitted, roller):
+    return efficient_at(*fitted, request.param, half_width_mph=5.0, tolerance_yd=5.0, roller=roller)
+
+
+def true_efficient(world, world_carry, speed_mph):
+    """Best over all deliveries (the optimum lies in the crowd), at the upper quartile of the planted ratios."""
+    near = np.abs(world.golfers.get_column("club_speed_mph").to_numpy() - speed_mph) < 12
+    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy()[near], 0.75)
+    ball = speed_mph * ratio
+    return world_carry(ball, 14 - 0.04 * (ball - 135), 2600 - 12 * (ball - 135))
+
+
+def test_efficient_carry_is_the_truth_within_its_interval(at, world, world_carry):
+    truth = true_efficient(world, world_carry, at.speed_mph)
+    assert at.carry_yd == pytest.approx(truth, abs=1.5)
+    assert at.lo90_yd - 0.5 <= truth <= at.hi90_yd + 0.5
+    assert 0.1 < at.std_error_yd < 2.0
+
+
+def test_the_best_delivery_is_near_the_true_one(at):
+    ball = at.speed_mph * 1.472
+    assert at.launch_deg == pytest.approx(14 - 0.04 * (ball - 135), abs=1.0)
+    assert at.spin_rpm == pytest.approx(2600 - 12 * (ball - 135), abs=250)
+
+
+def test_every_drive_in_the_window_is_truly_near_efficient(at, world, world_carry):
+    window = at.window
+    launch, spin = np.meshgrid(
+        np.linspace(window.launch_lo_deg, window.launch_hi_deg, 30),
+        np.linspace(window.spin_lo_rpm, window.spin_hi_rpm, 30),
+    )
+    truth = true_efficient(world, world_carry, at.speed_mph)
+    ratio = np.quantile(world.golfers.get_column("speed_ratio").to_numpy(), 0.75)
+    short = truth - world_carry(at.speed_mph * ratio, launch, spin)
+    assert np.mean(short <= 5.0 + 1.0) > 0.95
+    assert (window.launch_hi_deg - window.launch_lo_deg) > 1.0
+    assert (window.spin_hi_rpm - window.spin_lo_rpm) > 200
+
+
+def test_slow_golfers_get_more_spin_than_fast_ones(fitted, roller):
+    slow, fast = (efficient_at(*fitted, speed, 5.0, 5.0, roller).window for speed in (75.0, 108.0))
+    assert slow.spin_lo_rpm > fast.spin_lo_rpm + 100
+    assert slow.spin_hi_rpm > fast.spin_hi_rpm + 100
+
+
+def test_a_wider_tolerance_gives_a_wider_window(fitted, roller):
+    narrow, wide = (efficient_at(*fitted, 95.0, 5.0, tolerance, roller).window for tolerance in (2.0, 8.0))
+
+    def area(w):
+        return (w.launch_hi_deg - w.launch_lo_deg) * (w.spin_hi_rpm - w.spin_lo_rpm)
+
+    assert area(wide) > 1.3 * area(narrow)
+
+
+def test_the_map_is_blank_where_nobody_is(fitted):
+    at = map_at(fitted[0], fitted[2], 90.0, 5.0)
+    assert 0.05 < at.supported.mean() < 0.6
+    assert not at.supported[0].any()
+    assert not at.supported[:, -1].any()
+
+
+def test_speeds_without_golfers_are_not_supported(fitted):
+    speeds = np.array([55.0, 68.0, 90.0, 115.0, 125.0])
+    assert supported_speeds(fitted[2], 5.0, 5, speeds).tolist() == [68.0, 90.0, 115.0]
+    assert supported_speeds(fitted[2], 5.0, 60, speeds).tolist() == []
+    nobody = Population(np.array([], dtype=np.int64), np.array([]), np.array([]), np.array([]))
+    assert supported_speeds(nobody, 5.0, 5, speeds).size == 0
+
+
+def test_without_ball_speed_the_better_strike_still_counts(world, fitted, roller):
+    # The same drives, ball speed hidden: efficient carry must come out where it was, not at the average strike.
+    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    model = fit_candidate(candidates_for("club")[1], blind).model
+    typical = typical_drives(blind, ["golfer"])
+    refits = refit(model, blind, typical, draw_counts(80, 1))
+    found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0, roller)
+    seen = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
+    assert model.better_share > 0.005
+    assert found.carry_yd == pytest.approx(seen.carry_yd, abs=1.5)
+    assert np.std(refits.better_share) > 0.0005
+
+
+def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
+    model, _, population = fitted
+    best = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
+    at = map_at(model, population, 90.0, 5.0)
+    ball = 90.0 * float(model.usual.better_ratio(90.0))
+    total = at.carry_yd + roller.run_yd(ball, at.launch_deg[:, None], at.spin_rpm[None, :])
+    assert best.total_yd == pytest.approx(total[at.supported].max())
+    assert best.total_yd > best.carry_yd + 10
+    # Low spin and a flatter landing pay in run.
+    assert best.total_spin_rpm <= best.spin_rpm
+
+
+def test_golfers_are_moved_along_the_usual_trend(fitted):
+    model, _, population = fitted
+    launch, spin = population.moved_to(95.0, model.usual)
+    step = 95.0 - population.speed_mph
+    np.testing.assert_allclose(launch, population.launch_deg + model.usual.launch.slope * step)
+    np.testing.assert_allclose(spin, population.spin_rpm + model.usual.spin.slope * step)
+
+
+def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
+    model, refits, population = fitted
+    few = Population(*(part[::5] for part in vars(population).values()))
+    some, all_ = (efficient_at(model, refits, who, 90.0, 5.0, 5.0, roller) for who in (few, population))
+    assert some.std_error_yd > 1.3 * all_.std_error_yd
+    # Student's t with few degrees of freedom reaches beyond 1.645 standard errors.
+    assert some.hi90_yd - some.carry_yd > 1.75 * some.std_error_yd
+    assert all_.hi90_yd - all_.carry_yd < 1.75 * all_.std_error_yd
+
+
+def crowd_of(model, golfers):
+    """Give golfers about the model's own trends."""
+    rng = np.random.default_rng(9)
+    speed = rng.normal(92, 10, golfers)
+    launch = model.usual.launch(speed) + rng.normal(0, 1.8, golfers)
+    return Population(np.arange(golfers), speed, launch, model.usual.spin(speed) + rng.normal(0, 350, golfers))
+
+
+def drawn_from(refits, golfers, replicates):
+    counts = draw_counts(golfers, 2, replicates).astype(np.uint8)
+    return ResampledFits(counts, *(part[:replicates] for name, part in vars(refits).items() if name != "counts"))
+
+
+@pytest.mark.parametrize("speed", [72.0, 90.0, 108.0])
+def test_many_golfers_gathered_at_nodes_have_the_same_efficient_carry(speed, fitted, roller, monkeypatch):
+    model, refits, _ = fitted
+    population = crowd_of(model, 2 * BINNED_FROM)
+    draws = drawn_from(refits, 2 * BINNED_FROM, 20)
+    binned = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
+    near = map_at(model, population, speed, 5.0).supported
+    monkeypatch.setattr(support, "BINNED_FROM", 10**9)
+    exact = efficient_at(model, draws, population, speed, 5.0, 5.0, roller)
+    assert np.mean(map_at(model, population, speed, 5.0).supported != near) < 0.001
+    assert binned.carry_yd == pytest.approx(exact.carry_yd, abs=0.02)
+    assert binned.total_yd == pytest.approx(exact.total_yd, abs=0.02)
+    assert binned.std_error_yd == pytest.approx(exact.std_error_yd, rel=0.02)
+
+
+def test_counts_may_be_bytes(fitted, roller):
+    model, refits, population = fitted
+    few = drawn_from(refits, 80, 20)
+    wide = replace(few, counts=few.counts.astype(np.int64))
+    # Golfers who all launch too low have their best at the edge of their deliveries, so that every weight tells.
+    low = replace(population, launch_deg=population.launch_deg - 5)
+    narrow, plain = (efficient_at(model, draws, low, 90.0, 5.0, 5.0, roller) for draws in (few, wide))
+    assert narrow == plain
+
+
+@pytest.mark.long
+def test_the_build_of_200000_golfers_takes_little_time_and_memory(fitted, roller, capsys):
+    model, refits, _ = fitted
+    population = crowd_of(model, 200_000)
+    draws = drawn_from(refits, 200_000, 200)
+    tracemalloc.start()
+    map_at(model, population, 90.0, 5.0)
+    efficient_at(
+        model, replace(draws, **{k: v[:5] for k, v in vars(draws).items()}), population, 90.0, 5.0, 5.0, roller
+    )
+    peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    before = time.process_time()
+    efficient_at(model, draws, population, 90.0, 5.0, 5.0, roller)
+    took = time.process_time() - before
+    with capsys.disabled():
+        print(f"\none of 60 club speeds takes {took:.2f} s and {peak_mb:.0f} MB")
+    assert took < 3.0
+    assert peak_mb < 200
