@@ -6,6 +6,7 @@ A class is a dataclass with types; arrays are lists in JSON. What is not such a 
 import json
 from pathlib import Path
 from typing import Any, TypeVar
+from zipfile import BadZipFile
 
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
@@ -72,11 +73,12 @@ def read_arrays(path: str | Path) -> dict[str, np.ndarray[Any, Any]]:
         If it is missing or damaged.
     """
     try:
-        with np.load(path) as arrays:
+        # Opened here, since numpy leaves a damaged file open.
+        with Path(path).open("rb") as file, np.load(file) as arrays:
             return dict(arrays)
     except FileNotFoundError:
         raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
-    except (OSError, ValueError, EOFError):
+    except (OSError, ValueError, EOFError, BadZipFile):
         raise UserError(f"{path}: can't be read as arrays; {MEND}.") from None
 
 

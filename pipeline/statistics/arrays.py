@@ -16,9 +16,25 @@ class _AsList:
         from pydantic_core import core_schema  # not needed where nothing is read or written
 
         return core_schema.no_info_plain_validator_function(
-            lambda value: np.array(value, dtype=self.kind),
+            self.array_of,
             serialization=core_schema.plain_serializer_function_ser_schema(_plain),
         )
+
+    def array_of(self, value: Any) -> npt.NDArray[Any]:
+        """Make the array of a list as it stands in JSON; raise ValueError, which pydantic takes up, for all else."""
+        if not isinstance(value, list):
+            raise ValueError("not a list")
+        found = np.array(value)  # raises ValueError where its rows are of unequal lengths
+        if found.size and not _fits(found, np.dtype(self.kind)):
+            raise ValueError("not all of one kind")
+        return found.astype(self.kind)
+
+
+def _fits(found: npt.NDArray[Any], kind: np.dtype[Any]) -> bool:
+    """Say whether values can stand in an array of a kind: flags in one of flags, numbers and null in one of floats."""
+    if kind.kind == "b" or found.dtype.kind != "O":
+        return found.dtype.kind in {"b": "b", "f": "iuf"}[kind.kind]
+    return all(value is None or type(value) in (int, float) for value in found.flat)
 
 
 def _plain(values: npt.NDArray[Any]) -> Any:
