@@ -6,6 +6,7 @@ kept/<id>/, which is written whole or not at all.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import FIT_COLUMNS, Drives, Speed, speed_of_study
-from pipeline.edge.artefacts import read_artefact, read_json, write_artefact
+from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.errors import UserError
@@ -35,6 +36,7 @@ from pipeline.fit.model_changes import (
 )
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air_of_drives import AIR_COLUMNS
+from pipeline.statistics.arrays import Array
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
 TOLD = {
@@ -81,11 +83,19 @@ def run(
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
 
 
+@dataclass(frozen=True)
+class _BestDrives:
+    """What a comparison takes of frontier.json; a fit comes before the benchmarks and knows no more of them."""
+
+    speed_mph: Array
+    launch_deg: Array
+    spin_rpm: Array
+
+
 def best_deliveries(frontier: str) -> Delivery:
-    """Read the efficient drive at each club speed of the new benchmarks; a fit comes before them and knows no more."""
-    found = read_json(frontier)
-    speed, launch, spin = (np.array(found[name], dtype=float) for name in ("speed_mph", "launch_deg", "spin_rpm"))
-    return Delivery(speed, np.full_like(speed, np.nan), launch, spin)
+    """Read the efficient drive at each club speed of the new benchmarks."""
+    found = read_artefact(frontier, _BestDrives)
+    return Delivery(found.speed_mph, np.full_like(found.speed_mph, np.nan), found.launch_deg, found.spin_rpm)
 
 
 def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> ComparedFit:
