@@ -9,6 +9,7 @@ import pandas as pd
 import plain_way
 import polars as pl
 import pytest
+from limits import draw_drives
 from make_study import (
     LAUNCH_DEG,
     LAUNCH_SLOPE,
@@ -28,6 +29,8 @@ from speed_table import Measure, judged, line, merged
 from pipeline.collect.collect_log import collect
 from pipeline.collect.key import read_key
 from pipeline.configuration.study import find_logs, load_study
+from pipeline.drives import FIT_COLUMNS
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 SIZE = Size(drives=6000, golfers=120, logs=3)
 
@@ -85,6 +88,12 @@ def test_the_pipeline_rejects_what_was_planted(study, planted):
     rules = pl.concat([piece.rejected for piece in pieces])["rule"].value_counts()
     assert dict(rules.iter_rows()) == {rule: count for rule, count in planted["rules"].items() if count}
     assert sum(piece.accepted.height for piece in pieces) == planted["accepted"] + planted["duplicates"]
+
+
+def test_the_drives_of_the_limits_are_those_that_the_fit_takes():
+    drives = draw_drives(301)
+    assert drives.height == 301
+    assert {*FIT_COLUMNS, *AIR_COLUMNS} <= set(drives.columns)
 
 
 def test_the_plain_way_keeps_each_drive_once(plain, planted):
