@@ -113,7 +113,9 @@ def test_a_drive_is_held_or_refused_as_by_a_plain_loop(found):
 
 
 def test_drives_are_held_in_their_broadcast_shape():
-    frontier = frontier_at([90.0, 91.0], near=near_of([90.0, 91.0], (14.0, 2700.0), np.array([6.0, 1500.0]) / np.sqrt(INSIDE)))
+    frontier = frontier_at(
+        [90.0, 91.0], near=near_of([90.0, 91.0], (14.0, 2700.0), np.array([6.0, 1500.0]) / np.sqrt(INSIDE))
+    )
     launch, spin = np.array([8.1, 14.0, 19.9, 20.1]), np.array([2700.0, 4100.0, 4300.0])
     held = frontier.holds(Delivery(np.array([[90.2]]), np.array([[np.nan]]), launch[:, None], spin))
     reference = ((launch[:, None] - 14) / 6) ** 2 + ((spin - 2700) / 1500) ** 2 <= 1

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from frontiers import frontier_with
+from frontiers import frontier_at
 
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import write_artefact
@@ -147,7 +147,7 @@ def test_a_fit_whose_tables_are_broken_is_reported(whole_fit, broken):
 
 def test_the_efficient_drives_are_read_from_the_new_benchmarks(tmp_path):
     path = tmp_path / "frontier.json"
-    write_artefact(path, frontier_with([90.0, 91.0], launch_deg=[14.0, 13.5], spin_rpm=2700.0))
+    write_artefact(path, frontier_at([90.0, 91.0], launch_deg=[14.0, 13.5], spin_rpm=2700.0))
     found = best_deliveries(str(path))
     assert (found.club_speed_mph.tolist(), found.launch_deg.tolist()) == ([90.0, 91.0], [14.0, 13.5])
     assert found.spin_rpm.tolist() == [2700.0, 2700.0]
