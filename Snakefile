@@ -19,7 +19,8 @@ from pipeline.errors import UserError
 from pipeline.edge.files import check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
 from pipeline.report.figures.naming import FORMATS, figure_names
-from pipeline.configuration.study import find_logs, find_speed_logs, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs, find_speed_logs
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False

@@ -72,7 +72,7 @@ def check(study: Path) -> None:
 def key(study: Path, rotate: bool) -> None:
     """Make a study's secret key file, once."""
     from pipeline.collect.key import make_key, rotate_key
-    from pipeline.configuration.study import load_study
+    from pipeline.configuration.load import load_study
 
     folder, configured = load_study(study)
     path = folder / configured.privacy.key_file

@@ -15,7 +15,7 @@ from pipeline.collect.read import LogRefusedError, OpenLog, fingerprint, open_lo
 from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
-from pipeline.configuration.study import LogFile
+from pipeline.configuration.layouts import LogFile
 from pipeline.errors import UserError
 from pipeline.tables import OPTIONAL_TEXTS, REQUIRED
 

@@ -19,7 +19,7 @@ from pipeline.collect.key import read_key
 from pipeline.collect.partitions import described
 from pipeline.collect.read import LogRefusedError
 from pipeline.collect.rules import Split
-from pipeline.configuration.study import LogFile
+from pipeline.configuration.layouts import LogFile
 from pipeline.edge.files import whole, write_json
 from pipeline.tables import Rejects, Shots
 

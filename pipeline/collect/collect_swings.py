@@ -30,7 +30,7 @@ from pipeline.collect.swings import (
 )
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import holds_name, known_names, shown_headers
-from pipeline.configuration.study import SpeedFile
+from pipeline.configuration.layouts import SpeedFile
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.errors import UserError
 from pipeline.tables import SWING_REQUIRED, Rejects, Sources, Swings

@@ -7,8 +7,8 @@ from typing import NamedTuple
 import polars as pl
 
 from pipeline.collect.times import exchanged, parse_times
-from pipeline.configuration.study import Layout, LogFile
-from pipeline.tables import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
+from pipeline.configuration.layouts import Layout, LogFile
+from pipeline.tables.logs import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
 from pipeline.units import QUANTITY_OF, UNITS
 
 # What devices and spreadsheets write for "no reading", in lower case.

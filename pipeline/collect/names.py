@@ -15,7 +15,9 @@ from pipeline.collect.key import read_key, refuse_results
 from pipeline.collect.layout import standardise
 from pipeline.collect.pseudonym import normalise_name, pseudonym
 from pipeline.collect.read import LogRefusedError, open_log
-from pipeline.configuration.study import LogFile, find_logs, find_speed_logs, load_study
+from pipeline.configuration.layouts import LogFile
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import FORMULA
 from pipeline.errors import UserError
 

@@ -10,7 +10,8 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.study import LogEntry
 
 LARGE_BYTES = 8_000_000  # a log of this size is worth a job of its own
 TOGETHER_BYTES = 16_000_000  # small logs of a partition, about

@@ -14,7 +14,7 @@ import polars as pl
 
 from pipeline.collect.rules import Split
 from pipeline.collect.sample import LEAST_ROWS, SAMPLE_NUMBERS, SampleDrives, fly_samples
-from pipeline.configuration.study import Layout
+from pipeline.configuration.layouts import Layout
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.units import METRES_PER_YARD, QUANTITY_OF, UNITS
 

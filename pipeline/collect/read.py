@@ -23,7 +23,7 @@ import pyarrow.parquet
 
 from pipeline.collect.lines import SPARE_CELLS, Lines, examine
 from pipeline.collect.plain_text import UnfitTextError, plain_text
-from pipeline.configuration.study import Layout
+from pipeline.configuration.layouts import Layout
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000

@@ -12,7 +12,9 @@ from pipeline.collect.key import read_key
 from pipeline.collect.plausible import remarks_across
 from pipeline.collect.read import LogRefusedError
 from pipeline.collect.rules import Split
-from pipeline.configuration.study import LogFile, SpeedFile, load_study, survey_logs, survey_speed_logs
+from pipeline.configuration.layouts import LogFile, SpeedFile
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import survey_logs, survey_speed_logs
 from pipeline.errors import UserError
 
 

@@ -12,8 +12,10 @@ import polars as pl
 from pipeline.collect.layout import MISSING_NUMBER, Matched, match_headers, standardise
 from pipeline.collect.pseudonym import mask
 from pipeline.collect.rules import Split
-from pipeline.configuration.study import Layout, LogEntry, LogFile, SpeedFile, SpeedLayout
-from pipeline.tables import COLUMN_OF_SWING_RULE, SWING_COLUMNS, SWING_REQUIRED, TOOLS, Rejects, Swings
+from pipeline.configuration.layouts import Layout, LogFile, SpeedFile, SpeedLayout
+from pipeline.configuration.study import LogEntry
+from pipeline.tables.logs import Rejects
+from pipeline.tables.practice import COLUMN_OF_SWING_RULE, SWING_COLUMNS, SWING_REQUIRED, TOOLS, Swings
 
 # Swings farther apart than this belong to two sets: within one they follow each other within a minute, between sets
 # people rest (common practice, no source).

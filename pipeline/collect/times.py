@@ -148,17 +148,3 @@ def exchanged(form: str | None) -> str | None:
     if form is None or "%d" not in form or "%m" not in form:
         return None
     return form.replace("%d", "\0").replace("%m", "%d").replace("\0", "%m")
-
-
-def format_problem(form: str) -> str | None:
-    """Say what is wrong with a time format, as a clause; None if a time that it writes can be read again."""
-    moment = pl.Series([datetime(2026, 11, 25, 16, 7, 8)])
-    plain = form.removesuffix("%z").rstrip()
-    try:
-        written = moment.dt.strftime(plain)
-        read = written.str.strptime(pl.Datetime("us"), plain, strict=False)
-    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
-        return "is no time format that can be read"
-    if read.dt.date()[0] != moment.dt.date()[0]:
-        return "doesn't tell year, month and day"
-    return None

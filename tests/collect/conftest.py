@@ -9,7 +9,8 @@ from collect_samples import Collected, key_file
 
 from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.partitions import describe
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.study import LogEntry
 
 
 @pytest.fixture

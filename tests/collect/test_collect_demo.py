@@ -8,7 +8,8 @@ import polars as pl
 from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.collect_log import collect
 from pipeline.collect.partitions import describe
-from pipeline.configuration.study import find_logs, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 

@@ -7,7 +7,8 @@ from collect_samples import HEADER, ROW, Collected, changed, csv_text, key_file,
 
 from pipeline.collect import collect_logs, read
 from pipeline.collect.partitions import describe
-from pipeline.configuration.study import STANDARD_LAYOUT, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, LogFile
+from pipeline.configuration.study import LogEntry
 from pipeline.errors import UserError
 
 

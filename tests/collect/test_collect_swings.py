@@ -12,14 +12,10 @@ from collect_samples import KEY, ROW, changed, csv_text, key_file, written
 from pipeline.cli import cli
 from pipeline.collect import collect_swings
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.configuration.study import (
-    STANDARD_SPEED_LAYOUT,
-    SpeedFile,
-    SpeedLayout,
-    SpeedLogEntry,
-    find_speed_logs,
-    load_study,
-)
+from pipeline.configuration.layouts import STANDARD_SPEED_LAYOUT, SpeedFile, SpeedLayout
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_speed_logs
+from pipeline.configuration.study import SpeedLogEntry
 from pipeline.errors import UserError
 from pipeline.tables import Rejects, Sources, Swings
 

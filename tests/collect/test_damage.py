@@ -12,7 +12,7 @@ from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect import collect_log, read
 from pipeline.collect.lines import LONGEST_LINE_BYTES
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.errors import UserError
 
 READINGS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
@@ -323,7 +323,7 @@ def test_300_mb_line_costs_little_memory(tmp_path):
             file.write(b"x," * 500_000)
     code = (
         "import sys, resource; from pathlib import Path; from pipeline.collect.read import *; "
-        "from pipeline.configuration.study import STANDARD_LAYOUT\n"
+        "from pipeline.configuration.layouts import STANDARD_LAYOUT\n"
         "start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
         "try:\n  open_log(Path(sys.argv[1]), STANDARD_LAYOUT).__enter__()\n"
         "except LogRefusedError as refusal: print(refusal)\n"

@@ -23,7 +23,8 @@ from hypothesis import strategies as st
 
 from pipeline.collect.collect_log import collect
 from pipeline.collect.read import LogRefusedError
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.study import LogEntry
 
 READINGS = ["club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd"]
 FEW = settings(max_examples=60, deadline=None, derandomize=True, database=None)

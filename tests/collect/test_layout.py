@@ -6,7 +6,8 @@ import pytest
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect.layout import match_headers, standardise
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.study import LogEntry
 
 FOREIGN = {
     "golfer": {"from": "Wer"},

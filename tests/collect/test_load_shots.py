@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from pipeline.collect.load_shots import sources_table
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.configuration.study import Layout
-from pipeline.tables import Rejects, Shots, Sources
+from pipeline.configuration.layouts import Layout
+from pipeline.tables.logs import Rejects, Shots, Sources
 
 METRIC = Layout.model_validate(
     {

@@ -3,7 +3,8 @@ import json
 import pytest
 
 from pipeline.collect.partitions import LARGE_BYTES, MOST_TEXT, TOGETHER_BYTES, describe, described, partitions
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout, LogAir, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.study import LogAir, LogEntry
 
 OTHER = Layout.model_validate({"delimiter": ";", "columns": {"golfer": {"from": "Name"}, "spin_rpm": {"from": "S"}}})
 

@@ -6,7 +6,7 @@ from collect_samples import HEADER, changed, csv_text, written
 from pipeline.collect.plausible import LEAST_ROWS, Impression, rejection_remark, remarks_across, unit_remarks
 from pipeline.collect.rules import Split
 from pipeline.collect.survey import survey
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.ball import SETS, Ball

@@ -8,7 +8,7 @@ from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect import read
 from pipeline.collect.read import LogRefusedError, open_log
-from pipeline.configuration.study import STANDARD_LAYOUT, Layout
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 
 STANDARD = {name: {"from": name} for name in HEADER.split(",")}
 QUOTES = "a quotation mark is opened and never closed, or stands inside a cell; mend the quotation marks"

@@ -3,7 +3,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import polars as pl
 import pytest
 
-from pipeline.collect.times import RELEASED, _any_iso, _iso, exchanged, format_problem, latest_day, parse_times
+from pipeline.collect.times import RELEASED, _any_iso, _iso, exchanged, latest_day, parse_times
 
 
 def read(cell, form=None, zone=None, iso_too=False, dtype=None):
@@ -125,16 +125,6 @@ def test_day_and_month_are_exchanged_only_where_both_are_numbers():
     assert exchanged("%d/%m/%Y %H:%M") == "%m/%d/%Y %H:%M"
     assert exchanged("%d %b %Y") is None
     assert exchanged(None) is None
-
-
-@pytest.mark.parametrize("form", ["%d.%m.%Y", "%m/%d/%y %I:%M %p", "%Y%m%d%H%M%S", "%d %b %Y", "%F %T", "%d.%m.%Y %z"])
-def test_format_that_tells_the_day_is_sound(form):
-    assert format_problem(form) is None
-
-
-@pytest.mark.parametrize("form", ["%H:%M", "%d.%m.", "%Y", "", "%Q", "%d.%m.%Y%", "%F %I:%M", "%F %H:%M %Z"])
-def test_format_that_does_not_is_not(form):
-    assert format_problem(form) is not None
 
 
 def test_usual_times_are_read_as_any_others():

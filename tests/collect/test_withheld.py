@@ -6,7 +6,8 @@ from pipeline.collect.collect_log import collect as collect_rows
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.collect.withheld import _words as split_into_words
 from pipeline.collect.withheld import clean_texts, holds_name, known_names, shown_headers, withhold_names
-from pipeline.configuration.study import STANDARD_LAYOUT, LogEntry, LogFile
+from pipeline.configuration.layouts import STANDARD_LAYOUT, LogFile
+from pipeline.configuration.study import LogEntry
 
 KEY = bytes.fromhex("0f" * 32)
 TEXTS = f"{HEADER},site,device,ball,setting,group"

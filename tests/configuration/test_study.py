@@ -2,15 +2,9 @@ import re
 
 import pytest
 
-from pipeline.configuration.study import (
-    STANDARD_LAYOUT,
-    Layout,
-    LogFile,
-    find_logs,
-    load_layout,
-    load_study,
-    survey_logs,
-)
+from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
+from pipeline.configuration.load import load_layout, load_study
+from pipeline.configuration.log_files import find_logs, survey_logs
 from pipeline.errors import UserError
 from pipeline.tables import LOG_COLUMNS
 from pipeline.units import QUANTITY_OF, UNITS
@@ -163,7 +157,7 @@ def test_wrong_layout_is_told_in_a_sentence(study, text, sentence):
     path = rewritten(study, text, "layout.yaml")
 
     with pytest.raises(UserError, match=re.escape(sentence)):
-        load_layout(path)
+        load_layout(path, Layout)
 
 
 def test_logs_are_listed_by_path_and_survive_json(study):

@@ -16,8 +16,10 @@ import polars as pl
 import pytest
 from scipy.integrate import solve_ivp
 
-from pipeline.configuration.study import Layout, find_logs, load_study
-from pipeline.tables import COLUMN_OF_RULE, NUMBERS, REQUIRED, Shots
+from pipeline.configuration.layouts import Layout
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs
+from pipeline.tables.logs import COLUMN_OF_RULE, NUMBERS, REQUIRED, Shots
 from pipeline.units import QUANTITY_OF, UNITS
 
 DEMO = Path(__file__).parents[2] / "data_demo"

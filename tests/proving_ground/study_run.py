@@ -17,7 +17,8 @@ from pipeline.collect import collect_logs, load_shots
 from pipeline.collect.key import SECRET_MARK, read_key
 from pipeline.collect.partitions import describe
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.configuration.study import find_logs, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs
 from pipeline.edge.artefacts import read_artefact
 from pipeline.fit import fit_model
 from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots

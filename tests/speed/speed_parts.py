@@ -19,7 +19,8 @@ from measure import Seen, Used, run_measured
 from speed_table import MILLION, STEPS, line
 
 from pipeline.collect.partitions import describe
-from pipeline.configuration.study import find_logs, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs
 from pipeline.step import MODULES
 
 ROOT, HERE = Path(__file__).parents[2], Path(__file__).parent

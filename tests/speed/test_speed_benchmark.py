@@ -28,7 +28,8 @@ from speed_table import Measure, judged, line, merged
 
 from pipeline.collect.collect_log import collect
 from pipeline.collect.key import read_key
-from pipeline.configuration.study import find_logs, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_logs
 from pipeline.drives import FIT_COLUMNS
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 

@@ -6,7 +6,8 @@ from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_m
 from pipeline.bands import SpeedBands
 from pipeline.coach.goals.goal_table import band_goals, goal_table, newest_assessed
 from pipeline.coach.goals.plan_goals import run
-from pipeline.configuration.study import BandGoals, load_study
+from pipeline.configuration.load import load_study
+from pipeline.configuration.study import BandGoals
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError

@@ -12,8 +12,10 @@ from pipeline.coach.practice import assess_practice
 from pipeline.collect import collect_swings
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.configuration.study import find_speed_logs, load_study
-from pipeline.tables import DriveTable, Pairs, Practice, PracticeSwings, Sessions, Swings
+from pipeline.configuration.load import load_study
+from pipeline.configuration.log_files import find_speed_logs
+from pipeline.tables.logs import DriveTable
+from pipeline.tables.practice import Pairs, Practice, PracticeSwings, Sessions, Swings
 
 DEMO = Path(__file__).parents[3] / "data_demo"
 BANDS = {"centres": [70, 80, 90, 100, 110], "half_width_mph": 5}

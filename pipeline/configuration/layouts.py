@@ -1,0 +1,127 @@
+"""Layouts: how a foreign log is written and where the standard columns are in it; log files with theirs."""
+
+from typing import ClassVar, Literal
+from zoneinfo import available_timezones
+
+from pydantic import ConfigDict, Field, field_validator, model_validator
+
+from pipeline.configuration.sentences import nearest
+from pipeline.configuration.strict import Strict
+from pipeline.configuration.study import LogEntry, SpeedLogEntry
+from pipeline.configuration.time_format import format_problem
+from pipeline.tables.logs import LOG_COLUMNS
+from pipeline.tables.practice import SWING_COLUMNS
+from pipeline.units import QUANTITY_OF, UNITS
+
+
+class ColumnFrom(Strict):
+    """Where a standard column comes from in a foreign log."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    source: str = Field(alias="from", min_length=1, description="the log's own header")
+    unit: str | None = Field(None, description="the log's own unit; none means the standard one")
+    format: str | None = Field(None, description="strftime format of a time; none means ISO 8601")
+
+    @field_validator("source")
+    @classmethod
+    def _bare(cls, source: str) -> str:
+        if not source.strip():
+            raise ValueError("names no header; write the log's own header")
+        return source.strip()  # as headers are compared
+
+
+class Layout(Strict):
+    """How a foreign log is written and where the standard columns are in it."""
+
+    known: ClassVar[tuple[str, ...]] = LOG_COLUMNS
+    time: ClassVar[str] = "struck_at"
+    delimiter: str = Field(",", min_length=1, max_length=1, description="between two cells")
+    decimal: Literal[".", ","] = Field(".", description="decimal mark")
+    encoding: str = Field("utf-8", description="text encoding")
+    skip_rows: int = Field(0, ge=0, description="lines before the header")
+    timezone: str | None = Field(None, description="IANA zone of times without an offset")
+    columns: dict[str, ColumnFrom] = Field(min_length=1, description="standard column: where it comes from")
+
+    @field_validator("delimiter")
+    @classmethod
+    def _plain_delimiter(cls, delimiter: str) -> str:
+        if not delimiter.isascii() or delimiter in '"\r\n':
+            raise ValueError(f"can't be {delimiter!r}; use one plain character such as ';' or a tab")
+        return delimiter
+
+    @field_validator("encoding")
+    @classmethod
+    def _known_encoding(cls, encoding: str) -> str:
+        try:
+            "".encode(encoding)
+        except LookupError:
+            raise ValueError(f"is no known text encoding: {encoding!r}") from None
+        return encoding
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, zone: str | None) -> str | None:
+        if zone is not None and zone not in available_timezones():
+            raise ValueError(f"is no IANA time zone: {zone!r}{nearest(zone, sorted(available_timezones()))}")
+        return zone
+
+    @model_validator(mode="after")
+    def _sound(self) -> "Layout":
+        problems = []
+        taken: dict[str, str] = {}
+        for name, column in self.columns.items():
+            if name not in self.known:
+                problems.append(f"{name!r} is no standard column{nearest(name, self.known)}")
+                continue
+            if column.source in taken:
+                problems.append(
+                    f"columns {taken[column.source]!r} and {name!r} both come from the header {column.source!r}"
+                )
+            taken[column.source] = name
+            if column.format is not None and "%z" in column.format.removesuffix("%z"):
+                problems.append(f"column {name!r} has %z inside its format; an offset must end the time")
+            elif column.format is not None and (fault := format_problem(column.format)) is not None:
+                problems.append(
+                    f"column {name!r} has the format {column.format!r}, which {fault}; write one such as "
+                    "'%d.%m.%Y %H:%M:%S'"
+                )
+            if column.format is not None and name != self.time:
+                problems.append(f"column {name!r} can't have a format; leave it out")
+            if column.unit is not None:
+                allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
+                if column.unit not in allowed:
+                    mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
+                    problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+
+STANDARD_LAYOUT = Layout(columns={name: ColumnFrom(source=name) for name in LOG_COLUMNS})
+
+
+class SpeedLayout(Layout):
+    """The same for a log of swings without a ball."""
+
+    known: ClassVar[tuple[str, ...]] = SWING_COLUMNS
+    time: ClassVar[str] = "swung_at"
+
+
+STANDARD_SPEED_LAYOUT = SpeedLayout(columns={name: ColumnFrom(source=name) for name in SWING_COLUMNS})
+
+
+class LogFile(Strict):
+    """One log file of a study with everything that reading it needs."""
+
+    source: str = Field(description="path inside the study folder, with forward slashes")
+    entry: LogEntry
+    layout: Layout
+    group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
+
+
+class SpeedFile(Strict):
+    """One log file of swings without a ball with everything that reading it needs."""
+
+    source: str = Field(description="path inside the study folder, with forward slashes")
+    entry: SpeedLogEntry
+    layout: SpeedLayout

@@ -1,0 +1,98 @@
+"""Finding the log files of a study, each with everything that reading it needs (an edge module)."""
+
+import unicodedata
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from pipeline.configuration.layouts import STANDARD_LAYOUT, STANDARD_SPEED_LAYOUT, Layout, LogFile, SpeedFile
+from pipeline.configuration.load import load_layout
+from pipeline.configuration.study import LogEntry, SpeedLogEntry, Study
+from pipeline.errors import UserError
+
+Entry = TypeVar("Entry", LogEntry, SpeedLogEntry)
+AnyLayout = TypeVar("AnyLayout", bound=Layout)
+
+LOG_SUFFIXES = (".csv", ".csv.gz", ".parquet", ".xlsx")
+
+
+def find_logs(folder: Path, study: Study) -> list[LogFile]:
+    """List the study's log files in the order of their paths.
+
+    Raises
+    ------
+    UserError
+        If `survey_logs` finds a problem; every problem is told, a line each.
+    """
+    found, problems = survey_logs(folder, study)
+    if problems:
+        raise UserError("\n".join(problems))
+    return found
+
+
+def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
+    """List the log files that can be described, in the order of their paths, and what is wrong with the others.
+
+    A problem is a pattern that matches nothing or leaves the folder, a file that two entries match, an unknown
+    suffix, or a wrong layout.
+    """
+    problems: list[str] = []
+    described = _described(folder, "logs", study.logs, STANDARD_LAYOUT, set(), problems)
+    group = study.privacy.group
+    return [LogFile(source=one, entry=e, layout=layout, group=group) for one, e, layout in described], problems
+
+
+def find_speed_logs(folder: Path, study: Study) -> list[SpeedFile]:
+    """List the logs of swings without a ball in the order of their paths; raises UserError as `find_logs` does."""
+    found, problems = survey_speed_logs(folder, study)
+    if problems:
+        raise UserError("\n".join(problems))
+    return found
+
+
+def survey_speed_logs(folder: Path, study: Study) -> tuple[list[SpeedFile], list[str]]:
+    """List the logs of swings without a ball and what is wrong with the others, as `survey_logs` does.
+
+    A file that is a shot log too is a problem.
+    """
+    problems: list[str] = []
+    shots = {log.source for log in survey_logs(folder, study)[0]} if study.speed_logs else set()
+    described = _described(folder, "speed_logs", study.speed_logs, STANDARD_SPEED_LAYOUT, shots, problems)
+    return [SpeedFile(source=source, entry=entry, layout=layout) for source, entry, layout in described], problems
+
+
+def _described(
+    folder: Path, name: str, entries: Sequence[Entry], standard: AnyLayout, seen: set[str], problems: list[str]
+) -> list[tuple[str, Entry, AnyLayout]]:
+    """Give source, entry and layout of the log files under a key of study.yaml; add to `seen` and `problems`."""
+    found: dict[str, tuple[str, Entry, AnyLayout]] = {}
+    for index, entry in enumerate(entries):
+        key = f"{folder / 'study.yaml'}: {name}[{index}]"
+        layout: AnyLayout | None = standard
+        if entry.layout is not None:
+            try:
+                layout = load_layout(folder / entry.layout, type(standard))
+            except UserError as error:
+                layout = None
+                problems += [line for line in str(error).splitlines() if line not in problems]
+        for source in _matches(folder, entry.files, f"{key}.files", problems):
+            if any(unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") for sign in source):
+                problems.append(f"{key}.files: {source!a} has control characters in its name; rename the file.")
+            elif source in seen:
+                problems.append(f"{key}.files: {source} is matched by an earlier entry too; let one match it.")
+            elif not source.lower().endswith(LOG_SUFFIXES):
+                problems.append(f"{key}.files: {source} is none of {', '.join(LOG_SUFFIXES)}; convert or leave it out.")
+            elif layout is not None:
+                found[source] = (source, entry, layout)
+            seen.add(source)
+    return [found[source] for source in sorted(found)]
+
+
+def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[str]:
+    if Path(pattern).is_absolute() or ".." in Path(pattern).parts:
+        problems.append(f"{key}: {pattern!r} leaves the study folder; name files inside it.")
+        return []
+    matches = sorted(path.relative_to(folder).as_posix() for path in folder.glob(pattern) if path.is_file())
+    if not matches:
+        problems.append(f"{key}: no file matches {pattern!r} in {folder}; correct the pattern or add the logs.")
+    return matches

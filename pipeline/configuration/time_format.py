@@ -1,0 +1,19 @@
+"""Whether a layout's time format can be read (pure)."""
+
+from datetime import datetime
+
+import polars as pl
+
+
+def format_problem(form: str) -> str | None:
+    """Say what is wrong with a time format, as a clause; None if a time that it writes can be read again."""
+    moment = pl.Series([datetime(2026, 11, 25, 16, 7, 8)])
+    plain = form.removesuffix("%z").rstrip()
+    try:
+        written = moment.dt.strftime(plain)
+        read = written.str.strptime(pl.Datetime("us"), plain, strict=False)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        return "is no time format that can be read"
+    if read.dt.date()[0] != moment.dt.date()[0]:
+        return "doesn't tell year, month and day"
+    return None
