@@ -5,49 +5,50 @@ the conventional inch of mercury, 3386.389 Pa (ISO 80000-4 / NIST SP 811); tempe
 """
 
 import math
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import NamedTuple
 
 METRES_PER_YARD = 0.9144
 MPS_PER_MPH = 0.44704
 
-# value in standard unit = factor * value + offset
-UNITS: dict[str, dict[str, tuple[float, float]]] = {
-    "speed_mph": {
-        "mph": (1.0, 0.0),
-        "m/s": (1 / MPS_PER_MPH, 0.0),
-        "km/h": (1 / (3.6 * MPS_PER_MPH), 0.0),
-        "ft/s": (0.3048 / MPS_PER_MPH, 0.0),
+
+class Unit(NamedTuple):
+    """A unit: value in the standard unit = factor * value + offset."""
+
+    factor: float
+    offset: float = 0.0
+    confusable: bool = False
+    """Whether devices export it unasked, so that a log may hold it and call it another; else it is never suspected."""
+
+
+_METRES = {"yd": Fraction("0.9144"), "m": Fraction(1), "ft": Fraction("0.3048")}
+_METRES_PER_SECOND = {"mph": Fraction("0.44704"), "m/s": Fraction(1), "km/h": Fraction(10, 36), "ft/s": _METRES["ft"]}
+
+
+def _exported(sizes: Mapping[str, Fraction], standard: str) -> dict[str, Unit]:
+    """Give units that devices export, from their sizes in SI; the standard one stands first."""
+    names = sorted(sizes, key=lambda name: name != standard)
+    return {name: Unit(float(sizes[name] / sizes[standard]), confusable=True) for name in names}
+
+
+# The units of a column by the last part of its name, which is its standard unit; the standard one stands first.
+UNITS: dict[str, dict[str, Unit]] = {
+    "mph": _exported(_METRES_PER_SECOND, "mph"),
+    "mps": _exported(_METRES_PER_SECOND, "m/s"),
+    "yd": _exported(_METRES, "yd"),
+    "m": _exported(_METRES, "m"),
+    "deg": {"deg": Unit(1.0, confusable=True), "rad": Unit(180 / math.pi, confusable=True)},
+    "rpm": {
+        "rpm": Unit(1.0, confusable=True),
+        "1/s": Unit(60.0, confusable=True),
+        "rad/s": Unit(30 / math.pi, confusable=True),
     },
-    "speed_mps": {
-        "m/s": (1.0, 0.0),
-        "mph": (MPS_PER_MPH, 0.0),
-        "km/h": (1 / 3.6, 0.0),
-        "ft/s": (0.3048, 0.0),
-    },
-    "length_yd": {"yd": (1.0, 0.0), "m": (1 / METRES_PER_YARD, 0.0), "ft": (1 / 3, 0.0)},
-    "length_m": {"m": (1.0, 0.0), "yd": (METRES_PER_YARD, 0.0), "ft": (0.3048, 0.0)},
-    "angle_deg": {"deg": (1.0, 0.0), "rad": (180 / math.pi, 0.0)},
-    "rotation_rpm": {"rpm": (1.0, 0.0), "1/s": (60.0, 0.0), "rad/s": (30 / math.pi, 0.0)},
-    "temperature_c": {"degC": (1.0, 0.0), "degF": (5 / 9, -160 / 9)},
-    "pressure_hpa": {"hPa": (1.0, 0.0), "kPa": (10.0, 0.0), "inHg": (33.86389, 0.0)},
+    "c": {"degC": Unit(1.0, confusable=True), "degF": Unit(5 / 9, -160 / 9, confusable=True)},
+    "hpa": {"hPa": Unit(1.0, confusable=True), "kPa": Unit(10.0), "inHg": Unit(33.86389, confusable=True)},
 }
 
-QUANTITY_OF: dict[str, str] = {
-    "club_speed_mph": "speed_mph",
-    "ball_speed_mph": "speed_mph",
-    "launch_deg": "angle_deg",
-    "spin_rpm": "rotation_rpm",
-    "carry_yd": "length_yd",
-    "total_yd": "length_yd",
-    "attack_deg": "angle_deg",
-    "path_deg": "angle_deg",
-    "loft_deg": "angle_deg",
-    "launch_side_deg": "angle_deg",
-    "spin_axis_deg": "angle_deg",
-    "apex_yd": "length_yd",
-    "descent_deg": "angle_deg",
-    "offline_yd": "length_yd",
-    "temp_c": "temperature_c",
-    "pressure_hpa": "pressure_hpa",
-    "altitude_m": "length_m",
-    "wind_along_mps": "speed_mps",
-}
+
+def units_of(column: str) -> Mapping[str, Unit]:
+    """Give the units that a standard column of a log may have, the standard one first; none for one without units."""
+    return UNITS.get(column.rpartition("_")[2], {})

@@ -9,7 +9,7 @@ import polars as pl
 from pipeline.collect.times import exchanged, parse_times
 from pipeline.configuration.layouts import Layout, LogFile
 from pipeline.tables.logs import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
-from pipeline.units import QUANTITY_OF, UNITS
+from pipeline.units import Unit, units_of
 
 # What devices and spreadsheets write for "no reading", in lower case.
 MISSING_NUMBER = ("", "-", "--", "n/a", "na", "nan", "null", "none")
@@ -171,8 +171,8 @@ def _read_many(raw: pl.Series, layout: Layout, typed_as_text: bool) -> _Read:
         plain = raw.str.replace(",", ".", literal=True) if layout.decimal == "," else raw
         number = plain.cast(pl.Float64, strict=False)
         odd = (raw.is_not_null() & ~number.is_finite().fill_null(False)).arg_true()
-        factor, offset = _to_standard(name, layout)
-        value = number * factor + offset
+        unit = _unit(name, layout)
+        value = number * unit.factor + unit.offset
         if not len(odd):
             return _Read(value, None)
         slow = _read_slowly(raw.gather(odd).to_frame(), layout, typed_as_text)[name]
@@ -216,17 +216,17 @@ def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -
     cell = pl.col(name)
     if name in NUMBERS:
         marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
-        factor, offset = _to_standard(name, layout)
-        return (_number(cell, dtype, marks) * factor + offset).alias(name)
+        unit = _unit(name, layout)
+        return (_number(cell, dtype, marks) * unit.factor + unit.offset).alias(name)
     if name == "golfer":
         return pl.when(~cell.str.contains(_DAMAGED_NAME)).then(cell)
     return _flag(cell, dtype).alias(name) if name in OPTIONAL_FLAGS else cell
 
 
-def _to_standard(name: str, layout: Layout) -> tuple[float, float]:
-    """Give the factor and offset from a column's own unit to the standard one."""
-    unit = layout.columns[name].unit
-    return (1.0, 0.0) if unit is None else UNITS[QUANTITY_OF[name]][unit]
+def _unit(name: str, layout: Layout) -> Unit:
+    """Give a column's own unit; the standard one where the layout names none."""
+    said = layout.columns[name].unit
+    return Unit(1.0) if said is None else units_of(name)[said]
 
 
 def _faults(ragged: pl.Series, bad: dict[str, pl.Series | None]) -> pl.DataFrame:

@@ -16,7 +16,7 @@ from pipeline.collect.rules import Split
 from pipeline.collect.sample import LEAST_ROWS, SAMPLE_NUMBERS, SampleDrives, fly_samples
 from pipeline.configuration.layouts import Layout
 from pipeline.physics.air_of_drives import AIR_COLUMNS
-from pipeline.units import METRES_PER_YARD, QUANTITY_OF, UNITS
+from pipeline.units import METRES_PER_YARD, units_of
 
 _SAMPLE_ROWS = 200  # of a piece, and of all pieces together
 
@@ -239,9 +239,13 @@ class _Mistaken(NamedTuple):
 
 
 def _candidates(column: str, layout: Layout) -> list[_Mistaken]:
-    units = UNITS[QUANTITY_OF[column]]
+    units = units_of(column)
     said = layout.columns[column].unit or next(iter(units))  # the standard unit stands first
-    return [_Mistaken(said, true, units[true][0] / units[said][0]) for true in units if true != said]
+    return [
+        _Mistaken(said, true, unit.factor / units[said].factor)
+        for true, unit in units.items()
+        if unit.confusable and true != said
+    ]
 
 
 def _by_usual(column: str, median: float, layout: Layout) -> _Mistaken | None:

@@ -11,7 +11,7 @@ from pipeline.configuration.study import LogEntry, SpeedLogEntry
 from pipeline.configuration.time_format import format_problem
 from pipeline.tables.logs import LOG_COLUMNS
 from pipeline.tables.practice import SWING_COLUMNS
-from pipeline.units import QUANTITY_OF, UNITS
+from pipeline.units import units_of
 
 
 class ColumnFrom(Strict):
@@ -88,7 +88,7 @@ class Layout(Strict):
             if column.format is not None and name != self.time:
                 problems.append(f"column {name!r} can't have a format; leave it out")
             if column.unit is not None:
-                allowed = sorted(UNITS.get(QUANTITY_OF.get(name, ""), {}))
+                allowed = sorted(units_of(name))
                 if column.unit not in allowed:
                     mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
                     problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")

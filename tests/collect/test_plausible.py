@@ -11,7 +11,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, fly
-from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
+from pipeline.units import METRES_PER_YARD, MPS_PER_MPH, UNITS, Unit
 
 MPS, KMH, METRE = 1 / MPS_PER_MPH, 1 / 1.609344, 1 / METRES_PER_YARD
 FLIGHT = "; balls that fly short or long, and unknown air, look the same"
@@ -43,22 +43,22 @@ def layout(**units):
     return Layout.model_validate({"columns": columns})
 
 
-@pytest.mark.parametrize(
-    ("factors", "beginning"),
-    [
-        ({"carry_yd": METRE}, "carry_yd looks like m called yd: its drives carry 0.9"),
-        ({"carry_yd": 1 / 3}, "carry_yd looks like ft called yd: its drives carry 2.95 times what flight gives"),
-        ({"club_speed_mph": MPS, "ball_speed_mph": MPS}, "club_speed_mph and ball_speed_mph look like m/s called mph"),
-        ({"club_speed_mph": KMH, "ball_speed_mph": KMH}, "club_speed_mph and ball_speed_mph look like km/h called mph"),
-        ({"club_speed_mph": KMH}, "club_speed_mph looks like km/h called mph: its ball speeds are 0.89 times its club"),
-        ({"club_speed_mph": MPS}, "club_speed_mph looks like m/s called mph: its ball speeds are 3.21 times"),
-        ({"ball_speed_mph": MPS}, "ball_speed_mph looks like m/s called mph: its ball speeds are 0.64 times"),
-        ({"ball_speed_mph": KMH}, "ball_speed_mph looks like km/h called mph: its ball speeds are 2.31 times"),
-        ({"spin_rpm": 60}, "spin_rpm looks like 1/s called rpm"),
-        ({"spin_rpm": 30 / np.pi}, "spin_rpm looks like rad/s called rpm"),
-        ({"launch_deg": 180 / np.pi}, "launch_deg looks like rad called deg"),
-    ],
-)
+MISTAKEN = [
+    ({"carry_yd": METRE}, "carry_yd looks like m called yd: its drives carry 0.9"),
+    ({"carry_yd": 1 / 3}, "carry_yd looks like ft called yd: its drives carry 2.95 times what flight gives"),
+    ({"club_speed_mph": MPS, "ball_speed_mph": MPS}, "club_speed_mph and ball_speed_mph look like m/s called mph"),
+    ({"club_speed_mph": KMH, "ball_speed_mph": KMH}, "club_speed_mph and ball_speed_mph look like km/h called mph"),
+    ({"club_speed_mph": KMH}, "club_speed_mph looks like km/h called mph: its ball speeds are 0.89 times its club"),
+    ({"club_speed_mph": MPS}, "club_speed_mph looks like m/s called mph: its ball speeds are 3.21 times"),
+    ({"ball_speed_mph": MPS}, "ball_speed_mph looks like m/s called mph: its ball speeds are 0.64 times"),
+    ({"ball_speed_mph": KMH}, "ball_speed_mph looks like km/h called mph: its ball speeds are 2.31 times"),
+    ({"spin_rpm": 60}, "spin_rpm looks like 1/s called rpm"),
+    ({"spin_rpm": 30 / np.pi}, "spin_rpm looks like rad/s called rpm"),
+    ({"launch_deg": 180 / np.pi}, "launch_deg looks like rad called deg"),
+]
+
+
+@pytest.mark.parametrize(("factors", "beginning"), MISTAKEN)
 def test_mistaken_unit_is_named(factors, beginning):
     (told,) = unit_remarks(called(drives(), **factors), STANDARD_LAYOUT)
 
@@ -79,6 +79,39 @@ def test_unit_of_the_layout_can_be_the_mistake(units, factors, beginning):
     (told,) = unit_remarks(called(drives(), **factors), layout(**units))
 
     assert told.startswith(beginning)
+
+
+KNOT, CM, GON, DEG_PER_S = 1852 / 3600 / MPS_PER_MPH, 0.01 / METRES_PER_YARD, 0.9, 1 / 6  # in standard units
+IN_KNOTS = {"club_speed_mph": KNOT, "ball_speed_mph": KNOT}
+
+
+def test_another_unit_changes_no_judgment(monkeypatch):
+    mistaken = [factors for factors, _ in MISTAKEN]
+    mistaken += [IN_KNOTS, {"carry_yd": CM}, {"launch_deg": GON}, {"spin_rpm": DEG_PER_S}]
+    logs = [called(drives(), **factors) for factors in mistaken] + [drives(seed=seed) for seed in range(5)]
+    before = [unit_remarks(log, STANDARD_LAYOUT) for log in logs]
+
+    for suffix, name, factor in (
+        ("mph", "kn", KNOT),
+        ("yd", "cm", CM),
+        ("deg", "gon", GON),
+        ("rpm", "deg/s", DEG_PER_S),
+    ):
+        monkeypatch.setitem(UNITS[suffix], name, Unit(factor))
+
+    assert [unit_remarks(log, STANDARD_LAYOUT) for log in logs] == before
+    # A log may have it, too: it is as sound as in yards, and metres called centimetres are told.
+    assert unit_remarks(drives(), layout(carry_yd="cm")) == []
+    (told,) = unit_remarks(called(drives(), carry_yd=100), layout(carry_yd="cm"))
+    assert told.startswith("carry_yd looks like m called cm: its drives carry 0.01 times")
+
+
+def test_a_unit_that_devices_export_unasked_is_suspected(monkeypatch):
+    monkeypatch.setitem(UNITS["mph"], "kn", Unit(KNOT, confusable=True))
+
+    (told,) = unit_remarks(called(drives(), **IN_KNOTS), STANDARD_LAYOUT)
+
+    assert told.startswith("club_speed_mph and ball_speed_mph look like kn called mph")
 
 
 @pytest.mark.parametrize("seed", range(5))

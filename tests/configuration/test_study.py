@@ -6,8 +6,8 @@ from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
 from pipeline.configuration.load import load_layout, load_study
 from pipeline.configuration.log_files import find_logs, survey_logs
 from pipeline.errors import UserError
-from pipeline.tables import LOG_COLUMNS
-from pipeline.units import QUANTITY_OF, UNITS
+from pipeline.tables.logs import LOG_COLUMNS, NUMBERS
+from pipeline.units import units_of
 
 SMALLEST = "study: hill-school\nlogs: [{files: logs/*.csv}]\n"
 
@@ -199,9 +199,9 @@ def test_survey_goes_on_past_a_wrong_layout(study):
 
 def test_every_standard_column_of_a_log_can_be_mapped_and_converted():
     assert list(STANDARD_LAYOUT.columns) == list(LOG_COLUMNS)
-    assert set(QUANTITY_OF) <= set(LOG_COLUMNS)
-    for column, quantity in QUANTITY_OF.items():
-        for unit in UNITS[quantity]:
+    assert {name for name in LOG_COLUMNS if units_of(name)} == set(NUMBERS) - {"humidity"}
+    for column in LOG_COLUMNS:
+        for unit in units_of(column):
             assert (
                 Layout.model_validate({"columns": {column: {"from": "x", "unit": unit}}}).columns[column].unit == unit
             )

@@ -20,7 +20,7 @@ from pipeline.configuration.layouts import Layout
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs
 from pipeline.tables.logs import COLUMN_OF_RULE, NUMBERS, REQUIRED, Shots
-from pipeline.units import QUANTITY_OF, UNITS
+from pipeline.units import Unit, units_of
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 PLANTED: dict[str, dict[str, Any]] = json.loads((DEMO / "planted.json").read_text(encoding="utf-8"))
@@ -64,9 +64,9 @@ def broken(source: str, layout: Layout) -> tuple[pl.DataFrame, pl.DataFrame]:
     when = layout.columns["struck_at"].format or "%Y-%m-%dT%H:%M:%S"
     exprs = [pl.col("struck_at").str.to_datetime(when, strict=False)]
     for name in (n for n in NUMBERS if n in text.columns):
-        factor, offset = UNITS[QUANTITY_OF[name]].get(layout.columns[name].unit or "", (1.0, 0.0))
+        unit = units_of(name).get(layout.columns[name].unit or "", Unit(1.0))
         plain = pl.col(name).str.replace(layout.decimal, ".", literal=True)
-        exprs.append((plain.cast(pl.Float64, strict=False) * factor + offset).alias(name))
+        exprs.append((plain.cast(pl.Float64, strict=False) * unit.factor + unit.offset).alias(name))
     table = text.with_columns(exprs)
     for name in REQUIRED:
         missing = text.filter(pl.col(name).is_null())["row"]
