@@ -80,6 +80,7 @@ wildcard_constraints:
 rule all:
     input:
         f"{OUT}/summary.txt",
+        f"{OUT}/shots.duckdb",
         f"{OUT}/report/lookup.html",
         f"{OUT}/golfers/sheets",
         f"{OUT}/golfers/golfers.xlsx",
@@ -174,7 +175,6 @@ rule standardise_shots:
         calibration=CALIBRATION["calibration"],
         tables=rules.build_flight_table.output.tables,
     output:
-        database=f"{OUT}/shots.duckdb",
         drives=f"{OUT}/collected/drives.parquet",
     params:
         files=files,
@@ -494,6 +494,22 @@ rule write_workbook:
         settings=settings(flags=SETTINGS["flags"]),
     message:
         "Write the golfers' workbook"
+    shell:
+        STEP
+
+
+rule write_database:
+    input:
+        loaded=rules.load_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+    output:
+        database=f"{OUT}/shots.duckdb",
+    params:
+        files=files,
+        settings=settings(),
+    message:
+        "Write the database"
     shell:
         STEP
 

@@ -55,7 +55,7 @@ def cli() -> None:
 @STUDY
 def check(study: Path) -> None:
     """Tell every problem of a study; write nothing."""
-    from pipeline.collect.survey import survey
+    from pipeline.collect.check_command import survey
 
     findings = survey(study)
     for line in findings.told:
@@ -88,7 +88,7 @@ def key(study: Path, rotate: bool) -> None:
 @STUDY
 def names(study: Path) -> None:
     """List pseudonyms with names, beside the key."""
-    from pipeline.collect.names import write_names
+    from pipeline.collect.names_command import write_names
 
     path, count = write_names(study)
     click.echo(f"{path}: {count} golfers. It names people: keep it as safe as the key, and delete it after use.")

@@ -32,6 +32,7 @@ MODULES = {
     "write_report": "pipeline.report.page.write_report",
     "write_sheets": "pipeline.report.sheet.write_sheets",
     "write_diagnostics": "pipeline.report.diagnostics.write_diagnostics",
+    "write_database": "pipeline.report.database.write_database",
     "write_workbook": "pipeline.report.workbook.write_workbook",
     "write_lookup": "pipeline.report.lookup.write_lookup",
     "summarise_run": "pipeline.report.summary.summarise_run",

@@ -1,27 +1,28 @@
 """Step `collect_logs`: the logs of a partition in; their drives, rejected rows and receipts out.
 
 Inputs: the logs and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive, by source and
-row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise) and `receipts` (JSON, a list of
-`collect_log.Receipt`). A log that can't be used ends as a receipt that says why, and leaves its neighbours as they
-are; one that changes while it is read stops the run.
+row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise) and `receipts` (JSON, a list of `Receipt`).
+A log that can't be used ends as a receipt that says why, and leaves its neighbours as they are; one that changes while
+it is read stops the run.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import polars as pl
-import pyarrow.parquet
 
-from pipeline.collect.collect_log import Read, Receipt, collect, judged, read_log, refused
+from pipeline.collect.clean_log import Cleaned, Sink, clean_log, judged
 from pipeline.collect.key import read_key
+from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.partitions import described
-from pipeline.collect.read import LogRefusedError
+from pipeline.collect.read import open_unchanged, sha256_of
+from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile
-from pipeline.edge.files import whole, write_json
-from pipeline.tables import Rejects, Shots
+from pipeline.edge.collected_files import table_writer
+from pipeline.edge.files import write_json
+from pipeline.tables.logs import Rejects, Shots
 
 
 def run(key: str, study: str, folder: str, partition: dict[str, Any], shots: str, rejects: str, receipts: str) -> None:
@@ -49,16 +50,27 @@ def run(key: str, study: str, folder: str, partition: dict[str, Any], shots: str
     logs = described(partition)
     collected = _alone if len(logs) == 1 else _together
     results = collected(Path(folder), logs, secret, Path(shots), Path(rejects))
-    write_json(Path(receipts), [result._asdict() for result in results])
+    write_json(Path(receipts), [asdict(result) for result in results])
     for result in results:
         print(result.sentence())
+
+
+def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
+    """Read and clean one log, piece by piece; raises as `read.open_unchanged` and `clean_log` do."""
+    with open_unchanged(log, log_file.layout) as opened:
+        return clean_log(opened, log_file, key, sink)
+
+
+def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
+    """Read, clean and judge one log; raises as `read_log` does."""
+    return judged([read_log(log, log_file, key, sink)])[0]
 
 
 def _alone(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: Path) -> list[Receipt]:
     """Collect one log of any size, piece by piece."""
     log = folder / logs[0].source
     try:
-        with _writer(shots, Shots) as write_shots, _writer(rejects, Rejects) as write_rejects:
+        with table_writer(shots, Shots) as write_shots, table_writer(rejects, Rejects) as write_rejects:
 
             def sink(rows: Split) -> None:
                 write_shots(rows.accepted)
@@ -67,13 +79,13 @@ def _alone(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: 
             return [collect(log, logs[0], key, sink)]
     except LogRefusedError as refusal:
         # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
-        with _writer(shots, Shots), _writer(rejects, Rejects):
-            return [refused(log, logs[0], refusal)]
+        with table_writer(shots, Shots), table_writer(rejects, Rejects):
+            return [_refused(log, logs[0], refusal)]
 
 
 def _together(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: Path) -> list[Receipt]:
     """Collect small logs, which memory holds all at once."""
-    read: dict[str, Read] = {}
+    read: dict[str, Cleaned] = {}
     results: dict[str, Receipt] = {}
     kept: list[Split] = []
     for log in logs:
@@ -82,31 +94,14 @@ def _together(folder: Path, logs: list[LogFile], key: bytes, shots: Path, reject
             read[log.source] = read_log(folder / log.source, log, key, pieces.append)
             kept += pieces
         except LogRefusedError as refusal:
-            results[log.source] = refused(folder / log.source, log, refusal)
+            results[log.source] = _refused(folder / log.source, log, refusal)
     results |= dict(zip(read, judged(list(read.values())), strict=True))
-    with _writer(shots, Shots) as write_shots, _writer(rejects, Rejects) as write_rejects:
+    with table_writer(shots, Shots) as write_shots, table_writer(rejects, Rejects) as write_rejects:
         if kept:
             write_shots(pl.concat([piece.accepted for piece in kept]))
             write_rejects(pl.concat([piece.rejected for piece in kept]))
     return [results[log.source] for log in logs]
 
 
-class _Write(Protocol):
-    def __call__(self, table: pl.DataFrame) -> None: ...
-
-
-@contextmanager
-def _writer(path: Path, schema: type[Shots] | type[Rejects]) -> Iterator[_Write]:
-    """Open a parquet file for pieces of a table, one row group each; it appears whole or not at all."""
-    form = schema.create_empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
-    open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
-    # Numbers of rows and fingerprints don't repeat, so a dictionary of them costs time and saves nothing.
-    repeating = [name for name in form.names if name not in ("row", "shot_key")]
-    how = {"compression": "zstd", "use_dictionary": repeating, "write_statistics": ["source", "row"]}
-    with whole(path) as part, open_writer(part, form, **how) as file:
-
-        def write(table: pl.DataFrame) -> None:
-            if table.height:
-                file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
-
-        yield write
+def _refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:
+    return Receipt(log_file.source, sha256_of(log), "refused", reason=str(refusal))

@@ -1,12 +1,12 @@
-"""What a text log looks like before its cells are read: widths of rows, length of lines, its end (an edge module)."""
+"""What a text log looks like before its cells are read: widths of rows, length of lines, its end (pure)."""
 
 from dataclasses import dataclass
-from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.collect.plain_text import UnfitTextError
+from pipeline.collect.opened_log import LogRefusedError
 
 Places = npt.NDArray[np.int64]
 
@@ -88,7 +88,7 @@ class _Counter:
             lengths[0] += self.line
         self.line = size - 1 - int(line_ends[-1]) if len(line_ends) else self.line + size
         if max(self.line, lengths.max(initial=0)) > LONGEST_LINE_BYTES:
-            raise UnfitTextError(
+            raise LogRefusedError(
                 f"it has a line of more than {LONGEST_LINE_BYTES:,} bytes, which no shot log has; export it again"
             )
 
@@ -103,13 +103,13 @@ class _Counter:
         self.row += len(cells)
 
 
-def examine(path: Path, delimiter: str, skip_rows: int) -> Lines:
+def examine(text: BinaryIO, delimiter: str, skip_rows: int) -> Lines:
     """Look through a text log once, block by block, without reading its cells.
 
     Parameters
     ----------
-    path : Path
-        Text in UTF-8 whose lines end in a line feed.
+    text : BinaryIO
+        UTF-8 from its beginning, whose lines end in a line feed.
     delimiter : str
         One ASCII character.
     skip_rows : int
@@ -121,22 +121,21 @@ def examine(path: Path, delimiter: str, skip_rows: int) -> Lines:
 
     Raises
     ------
-    UnfitTextError
+    LogRefusedError
         If a line is too long to be a shot log's, or the text looks like UTF-16.
     OSError
-        If the file can't be read.
+        If the text can't be read.
     """
     counter = _Counter(ord(delimiter))
     last, first = b"\n", True
-    with path.open("rb") as file:
-        for _ in range(skip_rows):
-            if len(file.readline(LONGEST_LINE_BYTES + 1)) > LONGEST_LINE_BYTES:
-                counter.take(np.full(LONGEST_LINE_BYTES + 1, ord("-"), dtype=np.uint8))  # too long: refused
-        while block := file.read(_BLOCK_BYTES):
-            if first and block.count(0) > _NULS_OF_UTF16 * len(block) and b"\n" in block:
-                raise UnfitTextError("its text looks like utf-16; set the layout's encoding, such as utf-16-le")
-            counter.take(np.frombuffer(block, dtype=np.uint8))
-            last, first = block[-1:], False
+    for _ in range(skip_rows):
+        if len(text.readline(LONGEST_LINE_BYTES + 1)) > LONGEST_LINE_BYTES:
+            counter.take(np.full(LONGEST_LINE_BYTES + 1, ord("-"), dtype=np.uint8))  # too long: refused
+    while block := text.read(_BLOCK_BYTES):
+        if first and block.count(0) > _NULS_OF_UTF16 * len(block) and b"\n" in block:
+            raise LogRefusedError("its text looks like utf-16; set the layout's encoding, such as utf-16-le")
+        counter.take(np.frombuffer(block, dtype=np.uint8))
+        last, first = block[-1:], False
     counter.end()
     irregular = np.concatenate([*counter.irregular, np.empty(0, dtype=np.int64)]).astype(np.int64)
     return Lines(counter.width or 0, irregular, counter.last_row, counter.row, last == b"\n", counter.any_quotes)

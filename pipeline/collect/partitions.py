@@ -57,18 +57,20 @@ def _shared(small: Sequence[LogFile], count: int) -> dict[str, list[LogFile]]:
 
 def describe(logs: Sequence[LogFile]) -> dict[str, Any]:
     """Put what a partition's logs are into values for JSON, each layout and entry once; `described` reads it."""
-    layouts: dict[str, int] = {}
+    layouts: list[dict[str, Any]] = []
     entries: dict[str, dict[str, Any]] = {}
     for log in logs:
         layout: int | None = None
         if log.layout != STANDARD_LAYOUT:
-            text = log.layout.model_dump_json(by_alias=True, exclude_unset=True)
-            layout = layouts.setdefault(text, len(layouts))
+            values = log.layout.model_dump(mode="json", by_alias=True, exclude_unset=True)
+            if values not in layouts:
+                layouts.append(values)
+            layout = layouts.index(values)
         entry = log.entry.model_dump(mode="json", by_alias=True, exclude_defaults=True)
         key = json.dumps([entry, layout, log.group], sort_keys=True)
         entries.setdefault(key, {"entry": entry, "layout": layout, "group": log.group, "sources": []})
         entries[key]["sources"].append(log.source)
-    return {"layouts": [json.loads(text) for text in layouts], "entries": list(entries.values())}
+    return {"layouts": layouts, "entries": list(entries.values())}
 
 
 def described(partition: Mapping[str, Any]) -> list[LogFile]:

@@ -8,11 +8,9 @@ import zlib
 from pathlib import Path
 from typing import BinaryIO, cast
 
+from pipeline.collect.opened_log import LogRefusedError
+
 _BLOCK_BYTES = 1 << 20
-
-
-class UnfitTextError(Exception):
-    """A text that is no log; the text says why in plain words, without any of its content."""
 
 
 def plain_text(path: Path, encoding: str, folder: Path) -> Path:
@@ -34,7 +32,7 @@ def plain_text(path: Path, encoding: str, folder: Path) -> Path:
 
     Raises
     ------
-    UnfitTextError
+    LogRefusedError
         If the text isn't in that encoding, or the file is damaged or can't be read.
     """
     zipped = path.name.lower().endswith(".gz")
@@ -44,17 +42,17 @@ def plain_text(path: Path, encoding: str, folder: Path) -> Path:
         if not _is_unicode(encoding):
             with _bytes_of(path, zipped) as file:
                 if _is_utf8_after_all(file):
-                    raise UnfitTextError(f"its text is utf-8, not {encoding}; correct the layout's encoding")
+                    raise LogRefusedError(f"its text is utf-8, not {encoding}; correct the layout's encoding")
         with _bytes_of(path, zipped) as file:
             return _decoded(file, encoding, folder / "log.csv")
     except UnicodeError:
-        raise UnfitTextError(
+        raise LogRefusedError(
             f"its text isn't {encoding}; set the layout's encoding, such as latin-1 or utf-16"
         ) from None
     except (EOFError, zlib.error, gzip.BadGzipFile):
-        raise UnfitTextError("it is cut short, damaged or no gzip file; copy it again") from None
+        raise LogRefusedError("it is cut short, damaged or no gzip file; copy it again") from None
     except OSError as error:
-        raise UnfitTextError(f"the file can't be read ({error.strerror})") from None
+        raise LogRefusedError(f"the file can't be read ({error.strerror})") from None
 
 
 def _bytes_of(path: Path, zipped: bool) -> BinaryIO:

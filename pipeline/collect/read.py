@@ -9,9 +9,9 @@ import io
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 
@@ -22,8 +22,10 @@ import pyarrow
 import pyarrow.parquet
 
 from pipeline.collect.lines import SPARE_CELLS, Lines, examine
-from pipeline.collect.plain_text import UnfitTextError, plain_text
+from pipeline.collect.opened_log import LogRefusedError, OpenLog, ReadBatches
+from pipeline.collect.plain_text import plain_text
 from pipeline.configuration.layouts import Layout
+from pipeline.errors import UserError
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000
@@ -48,53 +50,6 @@ _READ_ERRORS: tuple[type[BaseException], ...] = (
 
 
 _BOOK_ERRORS: tuple[type[BaseException], ...] = (*_READ_ERRORS, zipfile.BadZipFile, NotImplementedError, RuntimeError)
-
-
-class LogRefusedError(Exception):
-    """A log that can't be used; the text says why in plain words, without any of its content."""
-
-
-@dataclass(frozen=True)
-class OpenLog:
-    """A log whose header has been read."""
-
-    headers: list[str]
-    typed_as_text: bool
-    _batches: Callable[[Mapping[str, int]], Iterator[pl.DataFrame]]
-    notes: tuple[str, ...] = ()
-    """What looks wrong with the file, though it can be read; clauses without a full stop."""
-    _quickly: Callable[[int], Iterator[pl.DataFrame]] | None = None
-
-    def batches(self, positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
-        """Read the rows.
-
-        Parameters
-        ----------
-        positions : mapping of str to int
-            The columns wanted: name to give, position in the log. No other is handed out.
-
-        Yields
-        ------
-        pl.DataFrame
-            `row` (Int64), `ragged` (Boolean) and the wanted columns, `BATCH_ROWS` rows each but the last.
-
-        Raises
-        ------
-        LogRefusedError
-            If the file turns out to be damaged.
-        """
-        return _evened(self._batches(positions))
-
-    def distinct(self, place: int) -> pl.Series:
-        """Give the distinct texts of one column, in any order; of a damaged file those before the damage or none.
-
-        Much quicker than `batches`, and without its checks.
-        """
-        pieces: list[pl.Series] = []
-        with suppress(LogRefusedError, *_READ_ERRORS):
-            for rows in self._quickly(place) if self._quickly else self._batches({"cell": place}):
-                pieces.append(rows["cell"].cast(pl.String).drop_nulls().unique())
-        return pl.concat(pieces).unique() if pieces else pl.Series("cell", [], pl.String)
 
 
 def sha256_of(path: Path) -> str | None:
@@ -122,6 +77,26 @@ def fingerprint(path: Path) -> Fingerprint | None:
     except OSError:
         return None
     return Fingerprint(about.st_ino, about.st_size, about.st_mtime_ns, sha256_of(path))
+
+
+@contextmanager
+def open_unchanged(path: Path, layout: Layout) -> Iterator[OpenLog]:
+    """Open a log as `open_log` does, with its digest, and make sure that it stays as it is meanwhile.
+
+    Raises
+    ------
+    LogRefusedError
+        If it can't be used.
+    UserError
+        If the file changed: no state of it was read whole, so the run stops and reads it again next time.
+    """
+    before = fingerprint(path)
+    try:
+        with open_log(path, layout) as opened:
+            yield replace(opened, sha256=before.sha256 if before else None)
+    finally:
+        if fingerprint(path) != before:
+            raise UserError(f"{path}: it changed while it was read; run again when it is complete.")
 
 
 @contextmanager
@@ -162,11 +137,7 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         yield _open_xlsx(path, layout)
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
-            try:
-                plain = plain_text(path, layout.encoding, Path(folder))
-            except UnfitTextError as unfit:
-                raise LogRefusedError(str(unfit)) from None
-            yield _open_csv(plain, layout)
+            yield _open_csv(plain_text(path, layout.encoding, Path(folder)), layout)
 
 
 def _guarded(batches: Iterator[pl.DataFrame], reason: str) -> Iterator[pl.DataFrame]:
@@ -182,7 +153,7 @@ def _guarded(batches: Iterator[pl.DataFrame], reason: str) -> Iterator[pl.DataFr
 
 
 def _evened(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
-    """Cut batches to equal size, so that what is written doesn't depend on how the reader's threads ran."""
+    """Cut batches to `BATCH_ROWS` rows, so that what is written doesn't depend on how the reader's threads ran."""
     held: list[pl.DataFrame] = []
     count = 0
     for batch in batches:
@@ -194,6 +165,10 @@ def _evened(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
             held, count = [whole.slice(BATCH_ROWS)], count - BATCH_ROWS
     if count:
         yield pl.concat(held)
+
+
+def _evenly(batches: ReadBatches) -> ReadBatches:
+    return lambda positions: _evened(batches(positions))
 
 
 # --- parquet
@@ -217,7 +192,7 @@ def _open_parquet(path: Path) -> OpenLog:
             first += batch.height
             yield batch.select(rows, pl.lit(False).alias("ragged"), *named)
 
-    return OpenLog(headers, False, batches)
+    return OpenLog(headers, False, _evenly(batches))
 
 
 def _arrow_batches(path: Path, columns: list[str]) -> Iterator[pl.DataFrame]:
@@ -264,7 +239,7 @@ def _open_xlsx(path: Path, layout: Layout) -> OpenLog:
     def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         yield _picked(numbered, len(headers), positions, delimiter=None)
 
-    return OpenLog(headers, True, batches, tuple(notes))
+    return OpenLog(headers, True, _evenly(batches), tuple(notes))
 
 
 def _holds_formulas(workbook: bytes) -> bool:
@@ -293,10 +268,9 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
     quotes = "a quotation mark is opened and never closed, or stands inside a cell; mend the quotation marks"
     no_header = "it has no header; export it again or correct the layout's skip_rows"
     try:
-        lines = examine(path, layout.delimiter, layout.skip_rows)
+        with path.open("rb") as file:
+            lines = examine(file, layout.delimiter, layout.skip_rows)
         first = _scan_csv(path, layout, schema=None).head(1).collect()
-    except UnfitTextError as unfit:
-        raise LogRefusedError(str(unfit)) from None
     except pl.exceptions.NoDataError:
         raise LogRefusedError(no_header) from None
     except _READ_ERRORS:
@@ -322,11 +296,15 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
             raise LogRefusedError(quotes)
 
     def quickly(place: int) -> Iterator[pl.DataFrame]:
-        column = _scan_csv(path, layout, schema=dict.fromkeys(names, pl.String)).select(cell=pl.col(f"c{place}"))
-        yield column.slice(1).unique().collect(engine="streaming")
+        rows = _scan_csv(path, layout, schema=dict.fromkeys(names, pl.String))
+        try:
+            cells = rows.select(cell=pl.col(f"c{place}")).slice(1).unique().collect(engine="streaming")
+        except _READ_ERRORS:
+            raise LogRefusedError(quotes) from None
+        yield cells
 
     notes = () if lines.ends_whole else ("its last line has no line end; if it was cut short, so is its last number",)
-    return OpenLog(headers, False, batches, notes, quickly)
+    return OpenLog(headers, False, _evenly(batches), notes, quickly)
 
 
 def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from pipeline.tables import COLUMN_OF_RULE, REQUIRED, Rejects, Shots
+from pipeline.tables.logs import COLUMN_OF_RULE, REQUIRED, Rejects, Shots
 
 # The standard column that a derived one is charged to.
 _CHARGED = {"struck_on": "struck_at"}

@@ -16,7 +16,7 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> Drives:
     Parameters
     ----------
     path : Path
-        As `standardise_shots` writes it; carry_yd is at standard conditions.
+        As `standardise_shots` writes it.
     columns : sequence of str
         Names of columns of `pipeline.tables.DriveTable`, golfer among them.
     """

@@ -173,6 +173,10 @@ class CarryModel:
         ahead, behind = (self.expected(delivery.at(club + step)) for step in (HALF_STEP_MPH, -HALF_STEP_MPH))
         return np.asarray((ahead - behind) / (2 * HALF_STEP_MPH))
 
+    def added_yd(self, drives: pl.DataFrame) -> Array:
+        """Give what device and ball add to carry, yd, shape (n,), from the columns of these names."""
+        return np.asarray(self.offsets.design(drives) @ self.offset_yd)
+
     def reference_carry(self, drives: pl.DataFrame) -> Array:
         """Give standard carry moved to the reference device and ball, yd, shape (n,).
 
@@ -181,9 +185,7 @@ class CarryModel:
         drives : DataFrame
             carry_standard_yd, device, ball. A device or ball without a term counts as the reference.
         """
-        return np.asarray(
-            drives.get_column("carry_standard_yd").to_numpy() - self.offsets.design(drives) @ self.offset_yd
-        )
+        return np.asarray(drives.get_column("carry_standard_yd").to_numpy() - self.added_yd(drives))
 
     def with_reference(self, drives: pl.DataFrame) -> pl.DataFrame:
         """Add `carry_reference_yd` to drives; see `reference_carry`."""

@@ -1,7 +1,8 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict, dataclass
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,8 @@ from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.statistics.arrays import Array
+from pipeline.tables.figures import Calibrations
+from pipeline.tables.types import types_of
 from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -124,7 +127,7 @@ def calibrate(
     Parameters
     ----------
     drives : DataFrame or Sample
-        golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_yd and `AIR_COLUMNS`.
+        golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_measured_yd and `AIR_COLUMNS`.
     coefficients : str
         Name of a set in `pipeline.physics.ball.SETS`.
     standard_temp_c, standard_pressure_hpa : float
@@ -168,6 +171,20 @@ def calibrate(
         problem.loss(found),
         "fitted to the study's own drives",
     )
+
+
+def median_ratio(pieces: Iterable[pl.DataFrame]) -> float | None:
+    """Give the median of ball speed over club speed; None where no drive has both."""
+    ratios = [piece.select(pl.col("ball_speed_mph") / pl.col("club_speed_mph")).to_series() for piece in pieces]
+    middle = pl.concat(ratios).median() if ratios else None
+    return None if middle is None else float(cast(float, middle))
+
+
+def calibration_table(kept: Calibration, tried: list[Calibration]) -> pl.DataFrame:
+    """List the sets that were tried: the table `Calibrations`."""
+    schema = types_of(Calibrations)
+    rows = [asdict(one) | {"kept": one.coefficients == kept.coefficients} for one in tried]
+    return pl.DataFrame([{name: row[name] for name in schema} for row in rows], schema=schema, orient="row")
 
 
 KNOWN = pl.col("ball_speed_mph").is_not_null() & pl.col("spin_measured").fill_null(True)
@@ -274,7 +291,7 @@ class _Problem:
             sample.get_column("spin_rpm").to_numpy(),
         )
         golfer = sample.get_column("golfer").rank("dense").to_numpy().astype(np.int64) - 1
-        carry = sample.get_column("carry_yd").to_numpy().astype(float)
+        carry = sample.get_column("carry_measured_yd").to_numpy().astype(float)
         return cls(launch, Ball(coefficients), air, Wind(along_mps=wind), carry, offsets.design(sample), golfer)
 
     def flown_yd(self, drag: float, lift: float) -> Array:

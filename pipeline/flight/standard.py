@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.configuration.study import StandardAir
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
@@ -135,6 +136,12 @@ class StudyTables:
         return ["standard", *(f"air{index}" for index in range(count))]
 
 
+def standard_pair(standard: StandardAir) -> tuple[float, float]:
+    """Give density, kg/m^3, and viscosity, Pa s, of a study's standard air."""
+    air = Air.of(np.array(standard.temp_c), np.array(standard.pressure_hpa * 100), np.array(standard.humidity))
+    return float(air.density_kg_m3), float(air.viscosity_pa_s)
+
+
 def expected_key(ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> str:
     """Digest what the tables of a study should depend on, to be held against `StudyTables.key`."""
     return "-".join(table_key(ball, *pair) for pair in (standard, *nodes.pairs))
@@ -167,3 +174,11 @@ def standard_change_yd(
     shots = (speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())
     at_standard = tables.standard.carry_m(*shots)
     return (at_standard - tables.carry_as_hit_m(shots, air, wind)) / METRES_PER_YARD
+
+
+def with_change(
+    drives: pl.DataFrame, tables: StudyTables, standard_temp_c: float, standard_pressure_hpa: float, ratio: float
+) -> pl.DataFrame:
+    """Give `row` of each drive and its `carry_change_yd`; parameters as for `standard_change_yd`."""
+    change = standard_change_yd(drives, tables, standard_temp_c, standard_pressure_hpa, ratio)
+    return drives.select("row", pl.Series("carry_change_yd", change))

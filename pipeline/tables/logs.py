@@ -93,18 +93,18 @@ class Shots(dy.Schema):
     def carry_too_long_for_ball_speed(cls) -> pl.Expr:
         """Check that carry is possible for the ball speed; where that is unknown, for the highest possible one."""
         ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MAX * pl.col("club_speed_mph"))
-        return pl.col("carry_yd") <= CARRY_PER_MPH_MAX * ball
+        return cls.carry_yd.col <= CARRY_PER_MPH_MAX * ball
 
     @dy.rule()
     def carry_too_short_for_ball_speed(cls) -> pl.Expr:
         """Check that a ball launched well flies; where ball speed is unknown, the lowest possible one counts."""
         ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MIN * pl.col("club_speed_mph"))
-        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (pl.col("carry_yd") >= CARRY_PER_MPH_MIN * ball)
+        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (cls.carry_yd.col >= CARRY_PER_MPH_MIN * ball)
 
     @dy.rule()
     def total_shorter_than_carry(cls) -> pl.Expr:
         """Check that a ball rolls backwards by 5 yd at most; unknown total passes."""
-        return (pl.col("total_yd") >= pl.col("carry_yd") - 5).fill_null(True)
+        return (pl.col("total_yd") >= cls.carry_yd.col - 5).fill_null(True)
 
 
 # The column that each rule across columns is charged to in rejects.csv.
@@ -117,11 +117,28 @@ COLUMN_OF_RULE = {
 }
 
 
-class StandardShots(Shots):
-    """Drives with their carry at standard conditions: the table `shots` of shots.duckdb."""
+# What the logs have another name for: there carry is measured and nothing else.
+NAME_IN_LOGS = {"carry_measured_yd": "carry_yd"}
+
+
+class LoadedShots(Shots):
+    """Drives of all logs without duplicates, by source and row: the table `shots` of loaded.duckdb."""
+
+    # In the place of the logs' column, rules and all.
+    carry_yd = dy.Float64(alias="carry_measured_yd", nullable=False, min=5, max=450, description="carry as measured")
+
+
+class StandardShots(LoadedShots):
+    """Drives with their carry as measured, at standard conditions and on the reference device and ball.
+
+    The table `shots` of shots.duckdb, by source and row.
+    """
 
     carry_change_yd = dy.Float64(nullable=False, min=-150, max=150, description="flight at standard less flight as hit")
     carry_standard_yd = dy.Float64(nullable=False, description="carry as measured plus the change")
+    carry_reference_yd = dy.Float64(
+        nullable=False, description="standard carry less what the device and the ball add, by the model in use"
+    )
 
 
 class DriveTable(dy.Schema):
@@ -137,8 +154,8 @@ class DriveTable(dy.Schema):
     ball_speed_mph = dy.Float64(nullable=True)
     launch_deg = dy.Float64(nullable=False)
     spin_rpm = dy.Float64(nullable=False)
-    carry_standard_yd = dy.Float64(nullable=False, description="at standard conditions")
     carry_measured_yd = dy.Float64(nullable=False)
+    carry_standard_yd = dy.Float64(nullable=False, description="at standard conditions")
     spin_measured = dy.Bool(nullable=True)
     attack_deg = dy.Float64(nullable=True)
     loft_deg = dy.Float64(nullable=True)

@@ -49,7 +49,7 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
 
 @pytest.fixture
 def load(tmp_path: Path) -> Callable[..., Path]:
-    """Load collected logs; give the folder with shots.duckdb, rejects.csv and sources.csv."""
+    """Load collected logs; give the folder with loaded.duckdb, rejects.csv and sources.csv."""
 
     def run(*logs: Collected, out: str = "loaded") -> Path:
         folder = tmp_path / out
@@ -57,7 +57,7 @@ def load(tmp_path: Path) -> Callable[..., Path]:
             receipts=[str(log.paths["receipts"]) for log in logs],
             shots=[str(log.paths["shots"]) for log in logs],
             rejects=[str(log.paths["rejects"]) for log in logs],
-            database=str(folder / "shots.duckdb"),
+            database=str(folder / "loaded.duckdb"),
             rejects_csv=str(folder / "rejects.csv"),
             sources_csv=str(folder / "sources.csv"),
         )

@@ -188,7 +188,7 @@ def test_a_fault_of_our_own_shows_one_sentence_and_no_content(study, monkeypatch
     def broken(_):
         raise ValueError("row content: Ann Oak")
 
-    monkeypatch.setattr("pipeline.collect.survey.survey", broken)
+    monkeypatch.setattr("pipeline.collect.check_command.survey", broken)
     monkeypatch.delenv("YARDBAND_TRACEBACK", raising=False)
 
     result = yardband("check", study)

@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.collect import collect_logs, load_shots
-from pipeline.collect.collect_log import collect
+from pipeline.collect.collect_logs import collect
 from pipeline.collect.partitions import describe
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs

@@ -80,7 +80,7 @@ def test_a_log_that_changes_stops_the_partition_and_nothing_is_written(tmp_path,
     def meanwhile(log, *rest):
         inner_result = inner(log, *rest)
         if log.name == "a.csv":
-            monkeypatch.setattr("pipeline.collect.collect_log.split", lambda *_: logs[1].write_text("gone"))
+            monkeypatch.setattr("pipeline.collect.clean_log.split", lambda *_: logs[1].write_text("gone"))
         return inner_result
 
     monkeypatch.setattr(collect_logs, "read_log", meanwhile)
@@ -97,7 +97,7 @@ def test_large_and_small_logs_are_loaded_by_source_and_row(tmp_path, collect, to
 
     folder = load(together(logs["c"], doubled, logs["a"]), collect(logs["d"]), collect(logs["b"]))
 
-    with duckdb.connect(str(folder / "shots.duckdb"), read_only=True) as connection:
+    with duckdb.connect(str(folder / "loaded.duckdb"), read_only=True) as connection:
         found = connection.sql("SELECT source, row FROM shots").fetchall()
     assert found == [(f"{name}.csv", row) for name in "abcd" for row in (1, 2, 3)]
     sources = pl.read_csv(folder / "sources.csv")

@@ -10,7 +10,8 @@ from click.testing import CliRunner
 from collect_samples import KEY, ROW, changed, csv_text, key_file, written
 
 from pipeline.cli import cli
-from pipeline.collect import collect_swings
+from pipeline.collect import collect_swings, read
+from pipeline.collect.names_command import names_in
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.configuration.layouts import STANDARD_SPEED_LAYOUT, SpeedFile, SpeedLayout
 from pipeline.configuration.load import load_study
@@ -258,8 +259,8 @@ def test_study_without_any_usable_log_still_has_its_tables(collect):
 
 
 def test_log_that_changes_while_it_is_read_stops_the_run(collect, monkeypatch):
-    states = iter(["one", "two"])
-    monkeypatch.setattr(collect_swings, "fingerprint", lambda _: next(states))
+    states = iter([read.Fingerprint(1, 2, mtime_ns, None) for mtime_ns in (3, 4)])
+    monkeypatch.setattr(read, "fingerprint", lambda _: next(states))
 
     with pytest.raises(UserError, match="it changed while it was read; run again when it is complete"):
         collect(a=speed_text(at("10:00:00")))
@@ -273,14 +274,16 @@ def test_running_twice_gives_identical_files(collect):
 
 
 def test_names_of_a_log_are_told_to_the_list_of_names_alone(tmp_path):
-    one = SpeedFile(source="s.csv", entry=SpeedLogEntry(files="s.csv"), layout=STANDARD_SPEED_LAYOUT)
+    def names_of(text):
+        written(tmp_path / "s.csv", text)
+        one = SpeedFile(source="s.csv", entry=SpeedLogEntry(files="s.csv"), layout=STANDARD_SPEED_LAYOUT)
+        return names_in(tmp_path, one)
+
     rows = [at("10:00:00", golfer="Bo"), at("10:00:20"), at("10:00:40", golfer="Bo"), at("10:01:00", golfer="")]
 
-    names = collect_swings.names_in(written(tmp_path / "s.csv", speed_text(*rows)), one)
-
-    assert names == ["Bo", "Ann Oak"]
-    assert collect_swings.names_in(written(tmp_path / "t.csv", "golfer\nBo\n"), one) == []
-    assert collect_swings.names_in(written(tmp_path / "u.csv", ""), one) == []
+    assert names_of(speed_text(*rows)) == ["Bo", "Ann Oak"]
+    assert names_of("golfer\nBo\n") == []
+    assert names_of("") == []
 
 
 # --- the study, its check and its list of names

@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
-from pipeline.collect import collect_log, read
+from pipeline.collect import clean_log, read
 from pipeline.collect.lines import LONGEST_LINE_BYTES
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.errors import UserError
@@ -265,7 +265,7 @@ def test_line_at_the_limit_is_read(tmp_path, collect):
 @pytest.mark.parametrize("change", ["grows", "is replaced", "shrinks", "goes"])
 def test_log_that_changes_while_it_is_read_stops_the_run(tmp_path, collect, monkeypatch, change):
     log = laid(tmp_path / "a.csv", csv_text(*[ROW] * 50))
-    inner = collect_log.split
+    inner = clean_log.split
     about = log.stat()
 
     def meanwhile(*arguments):
@@ -281,7 +281,7 @@ def test_log_that_changes_while_it_is_read_stops_the_run(tmp_path, collect, monk
             log.unlink()
         return inner(*arguments)
 
-    monkeypatch.setattr(collect_log, "split", meanwhile)
+    monkeypatch.setattr(clean_log, "split", meanwhile)
     with pytest.raises(UserError, match=r"a\.csv: it changed while it was read; run again when it is complete\.$"):
         collect(log)
     assert not list((tmp_path / "out").iterdir())

@@ -21,8 +21,8 @@ from collect_samples import HEADER, KEY, changed, csv_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.collect.collect_log import collect
-from pipeline.collect.read import LogRefusedError
+from pipeline.collect.collect_logs import collect
+from pipeline.collect.opened_log import LogRefusedError
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout, LogFile
 from pipeline.configuration.study import LogEntry
 

@@ -3,13 +3,17 @@ import io
 
 import numpy as np
 import pytest
-from collect_samples import written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.collect import lines
 from pipeline.collect.lines import SPARE_CELLS, examine
-from pipeline.collect.plain_text import UnfitTextError
+from pipeline.collect.opened_log import LogRefusedError
+
+
+def opened(text):
+    return io.BytesIO(text.encode())
+
 
 CELLS = st.text(st.sampled_from('a,;\n\r" 1'), max_size=5).map(lambda text: text.replace("\r", ""))
 
@@ -22,13 +26,12 @@ CELLS = st.text(st.sampled_from('a,;\n\r" 1'), max_size=5).map(lambda text: text
     block=st.integers(1, 40),
     skipped=st.integers(0, 2),
 )
-def test_widths_are_those_of_another_reader_whatever_the_blocks(tmp_path, monkeypatch, rows, line_end, block, skipped):
+def test_widths_are_those_of_another_reader_whatever_the_blocks(monkeypatch, rows, line_end, block, skipped):
     monkeypatch.setattr(lines, "_BLOCK_BYTES", block)
     text = io.StringIO()
     csv.writer(text, lineterminator=line_end, quoting=csv.QUOTE_ALL).writerows(rows)
-    log = written(tmp_path / "a.csv", "x\n" * skipped + text.getvalue())
 
-    found = examine(log, ",", skipped)
+    found = examine(opened("x\n" * skipped + text.getvalue()), ",", skipped)
 
     widths = np.array([len(row) for row in rows])
     assert found.width == widths[0]
@@ -37,30 +40,29 @@ def test_widths_are_those_of_another_reader_whatever_the_blocks(tmp_path, monkey
 
 
 @pytest.mark.parametrize("block", [1, 2, 3, 100])
-def test_empty_lines_are_rows_but_not_irregular(tmp_path, monkeypatch, block):
+def test_empty_lines_are_rows_but_not_irregular(monkeypatch, block):
     monkeypatch.setattr(lines, "_BLOCK_BYTES", block)
-    log = written(tmp_path / "a.csv", "a,b\r\n\r\n1,2\r\n3\r\n\r\n")
 
-    found = examine(log, ",", 0)
+    found = examine(opened("a,b\r\n\r\n1,2\r\n3\r\n\r\n"), ",", 0)
 
     assert (found.rows, found.last_row, found.irregular.tolist()) == (5, 3, [3])
 
 
-def test_cells_beyond_the_header_are_left_to_the_reader_up_to_a_point(tmp_path):
-    log = written(tmp_path / "a.csv", "a,b\n1,2" + "," * SPARE_CELLS + "\n1,2" + "," * (SPARE_CELLS + 1) + "\n1,2")
+def test_cells_beyond_the_header_are_left_to_the_reader_up_to_a_point():
+    text = "a,b\n1,2" + "," * SPARE_CELLS + "\n1,2" + "," * (SPARE_CELLS + 1) + "\n1,2"
 
-    found = examine(log, ",", 0)
+    found = examine(opened(text), ",", 0)
 
     assert (found.irregular.tolist(), found.last_row, found.ends_whole) == ([2], 3, False)
 
 
 @pytest.mark.parametrize("block", [10, 64, 1000])
-def test_long_line_is_noticed_across_blocks(tmp_path, monkeypatch, block):
+def test_long_line_is_noticed_across_blocks(monkeypatch, block):
     monkeypatch.setattr(lines, "_BLOCK_BYTES", block)
     monkeypatch.setattr(lines, "LONGEST_LINE_BYTES", 100)
-    short = written(tmp_path / "a.csv", "a,b\n" + "x" * 99 + "\n" + "y" * 99 + "\n")
-    long = written(tmp_path / "b.csv", "a,b\n" + "x" * 101 + "\n")
+    short = opened("a,b\n" + "x" * 99 + "\n" + "y" * 99 + "\n")
+    long = opened("a,b\n" + "x" * 101 + "\n")
 
     assert examine(short, ",", 0).rows == 3
-    with pytest.raises(UnfitTextError, match="it has a line of more than 100 bytes"):
+    with pytest.raises(LogRefusedError, match="it has a line of more than 100 bytes"):
         examine(long, ",", 0)

@@ -1,3 +1,5 @@
+from dataclasses import asdict
+
 import duckdb
 import polars as pl
 import pytest
@@ -5,10 +7,11 @@ from collect_samples import HEADER, KEY, ROW, changed, csv_text, written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.collect.load_shots import sources_table
 from pipeline.collect.pseudonym import pseudonym
+from pipeline.collect.receipt import Receipt
+from pipeline.collect.sources import sources_table
 from pipeline.configuration.layouts import Layout
-from pipeline.tables.logs import Rejects, Shots, Sources
+from pipeline.tables.logs import LoadedShots, Rejects, Sources
 
 METRIC = Layout.model_validate(
     {
@@ -28,7 +31,7 @@ METRIC = Layout.model_validate(
 
 
 def table(folder, query):
-    with duckdb.connect(str(folder / "shots.duckdb"), read_only=True) as connection:
+    with duckdb.connect(str(folder / "loaded.duckdb"), read_only=True) as connection:
         return connection.sql(query).fetchall()
 
 
@@ -124,13 +127,13 @@ def test_tables_have_their_schemas(tmp_path, collect, load):
     collect(written(tmp_path / "x a.csv", csv_text(ROW)))  # what the brackets would match as a pattern
     folder = load(collect(written(tmp_path / "[x] a.csv", csv_text(ROW, changed(carry_yd="?")))))
 
-    with duckdb.connect(str(folder / "shots.duckdb"), read_only=True) as connection:
+    with duckdb.connect(str(folder / "loaded.duckdb"), read_only=True) as connection:
         made = {
             name: pl.DataFrame(connection.sql(f"FROM {name}").to_arrow_table())
             for name in ("shots", "rejects", "sources")
         }
 
-    assert Shots.validate(made["shots"])["source"].to_list() == ["[x] a.csv"]
+    assert LoadedShots.validate(made["shots"])["source"].to_list() == ["[x] a.csv"]
     assert Rejects.validate(made["rejects"]).rows() == [("[x] a.csv", 2, "not_a_number", "carry_yd")]
     assert Sources.validate(made["sources"], cast=True).height == 1
     assert (folder / "rejects.csv").read_text(encoding="utf-8") == (
@@ -139,10 +142,10 @@ def test_tables_have_their_schemas(tmp_path, collect, load):
 
 
 def test_sources_that_do_not_add_up_raise():
-    receipt = {"source": "a", "sha256": "0" * 64, "status": "used", "rows": 3, "accepted": 1, "rejected": 1}
+    receipt = asdict(Receipt("a", "0" * 64, "used", rows=3, accepted=1, rejected=1))
 
     with pytest.raises(Exception, match="rows_add_up"):
-        sources_table([receipt | {"reason": None}], {})
+        sources_table([receipt], {}, {})
 
 
 DAMAGE = st.sampled_from(

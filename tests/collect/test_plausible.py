@@ -3,9 +3,9 @@ import polars as pl
 import pytest
 from collect_samples import HEADER, changed, csv_text, written
 
+from pipeline.collect.check_command import survey
 from pipeline.collect.plausible import LEAST_ROWS, Impression, rejection_remark, remarks_across, unit_remarks
 from pipeline.collect.rules import Split
-from pipeline.collect.survey import survey
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS

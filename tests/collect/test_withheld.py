@@ -2,7 +2,7 @@ import polars as pl
 import pytest
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
-from pipeline.collect.collect_log import collect as collect_rows
+from pipeline.collect.collect_logs import collect as collect_rows
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.collect.withheld import _words as split_into_words
 from pipeline.collect.withheld import clean_texts, holds_name, known_names, shown_headers, withhold_names

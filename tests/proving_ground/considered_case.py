@@ -113,9 +113,9 @@ def make_case(world: World, ball: str, seed: int) -> Case:
     academy = make_academy(world, ball, seed)
     quarter = pl.col("row").replace_strict(dict(enumerate(academy.golfers.get_column("quarter"))))
     calm = {name: pl.lit(None, pl.Float64) for name in AIR_COLUMNS}
-    # At sea level in standard air carry is that at standard conditions as it is.
-    standard = pl.col("carry_yd").alias("carry_standard_yd")
-    drives = academy.drives.with_columns(quarter.alias("quarter"), standard, **calm)
+    # At sea level in standard air carry as measured is that at standard conditions as it is.
+    carries = [pl.col("carry_yd").alias(name) for name in ("carry_measured_yd", "carry_standard_yd")]
+    drives = academy.drives.with_columns(quarter.alias("quarter"), *carries, **calm)
     calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
     survey = Survey.of(drives, seed)
     air = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))

@@ -110,9 +110,7 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         seed=study.seed,
     )
     build_flight_table.run(database=str(out / "loaded.duckdb"), **flight, air=air)
-    standardise_shots.run(
-        **_at(out, loaded="loaded.duckdb", database="shots.duckdb", drives="drives.parquet"), **flight, air=air
-    )
+    standardise_shots.run(**_at(out, loaded="loaded.duckdb", drives="drives.parquet"), **flight, air=air)
 
 
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:

@@ -26,7 +26,7 @@ from make_study import (
 from measure import name_of, run_measured
 from speed_table import Measure, judged, line, merged
 
-from pipeline.collect.collect_log import collect
+from pipeline.collect.collect_logs import collect
 from pipeline.collect.key import read_key
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs

@@ -22,7 +22,11 @@ RELATIVE, ABSOLUTE = 1e-8, 1e-8
 
 # What has another name since the run before; the README's change list has it for users.
 RENAMED_FILES = {"benchmarks/guide.json": "benchmarks/frontier.json"}
-RENAMED_COLUMNS = {"collected/drives.parquet": {"carry_yd": "carry_standard_yd"}}
+RENAMED_COLUMNS = {
+    "collected/loaded.duckdb": {"carry_yd": "carry_measured_yd"},
+    "collected/drives.parquet": {"carry_yd": "carry_standard_yd"},
+    "shots.duckdb": {"carry_yd": "carry_measured_yd"},
+}
 # Lists whose order is another now; their numbers are compared without it.
 REORDERED = ("golfers/sheets/index.html",)
 # Files that tell of the run itself: code, versions, times, ids that follow from a file's form.

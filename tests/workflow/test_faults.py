@@ -17,7 +17,7 @@ import duckdb
 import pytest
 from faults import PART, Small, contents, half_made, kill_and_go_on, kill_group, mounted, run_to_the_end
 
-from pipeline.edge.database import shots_in_pieces, store_changes
+from pipeline.edge.database import read_distinct, write_shots
 from pipeline.edge.files import check_room, start_run, whole
 from pipeline.ending import BAD_INPUT, OWN_FAULT, told
 from pipeline.errors import UserError
@@ -137,18 +137,14 @@ def test_a_database_on_a_full_disk_is_refused_whole(tmp_path, small, undisturbed
         assert not [path for path in disk.iterdir() if path.name.startswith((PART, "a.duckdb"))]
 
 
-def store(loaded, path):
-    unmoved = (piece.with_columns(carry_change_yd=0.0) for piece in shots_in_pieces(loaded, ("row",)))
-    with whole(path) as part:
-        store_changes(loaded, unmoved, part)
-
-
 @pytest.mark.long
-def test_the_moved_drives_on_a_full_disk_are_refused_whole(tmp_path, undisturbed):
-    disk = tmp_path / "disk"
+def test_the_database_for_queries_on_a_full_disk_is_refused_whole(tmp_path, undisturbed):
+    disk, collected = tmp_path / "disk", undisturbed[0].results / "collected"
+    loaded = collected / "loaded.duckdb"
+    added = read_distinct(loaded, ("device", "ball")).with_columns(added_yd=0.0)
     with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
         with pytest.raises(UserError, match=NO_ROOM):
-            store(undisturbed[0].results / "collected/loaded.duckdb", disk / "a.duckdb")
+            write_shots(loaded, collected / "drives.parquet", added, disk / "a.duckdb")
         assert list(disk.iterdir()) == []
 
 

@@ -7,15 +7,13 @@ import re
 import tempfile
 from pathlib import Path
 
-import polars as pl
-
-from pipeline.collect.collect_log import matched_columns
-from pipeline.collect.collect_swings import names_in
+from pipeline.collect.clean_log import golfers_of
+from pipeline.collect.clean_swings import golfers_who_swing
 from pipeline.collect.key import read_key, refuse_results
-from pipeline.collect.layout import standardise
+from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.pseudonym import normalise_name, pseudonym
-from pipeline.collect.read import LogRefusedError, open_log
-from pipeline.configuration.layouts import LogFile
+from pipeline.collect.read import open_log
+from pipeline.configuration.layouts import LogFile, SpeedFile
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import FORMULA
@@ -50,9 +48,8 @@ def write_names(study: Path) -> tuple[Path, int]:
     path = key_file.parent / NAMES_FILE
     refuse_results(path, "the list of names")
     key = read_key(key_file, configured.study)
-    listed = [name for log_file in find_logs(folder, configured) for name in _names_in(folder, log_file)]
-    for speed_file in find_speed_logs(folder, configured):
-        listed += names_in(folder / speed_file.source, speed_file)
+    listed = [name for log_file in find_logs(folder, configured) for name in names_in(folder, log_file)]
+    listed += [name for speed_file in find_speed_logs(folder, configured) for name in names_in(folder, speed_file)]
     first: dict[str, str] = {}
     for name in listed:
         first.setdefault(normalise_name(name), name)
@@ -70,19 +67,15 @@ def _harmless(name: str) -> str:
     return f"'{plain}" if re.match(FORMULA, plain) else plain
 
 
-def _names_in(folder: Path, log_file: LogFile) -> list[str]:
+def names_in(folder: Path, log_file: LogFile | SpeedFile) -> list[str]:
     """List the distinct names of a log in the order of their first rows; none if the log can't be used."""
-    pieces: list[pl.Series] = []
     try:
         with open_log(folder / log_file.source, log_file.layout) as opened:
-            matched = matched_columns(opened, log_file)
-            for raw in opened.batches(matched.positions):
-                rows = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
-                pieces.append(rows["golfer"].drop_nulls().unique(maintain_order=True))
+            if isinstance(log_file, SpeedFile):
+                return golfers_who_swing(opened, log_file)
+            return golfers_of(opened, log_file)
     except LogRefusedError:
         return []
-    names: list[str] = pl.concat(pieces).unique(maintain_order=True).to_list() if pieces else []
-    return names
 
 
 def _write_private(path: Path, text: str) -> None:

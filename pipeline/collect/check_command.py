@@ -6,11 +6,12 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.collect.collect_log import Receipt, collect
-from pipeline.collect.collect_swings import collect_swings
+from pipeline.collect.collect_logs import collect
+from pipeline.collect.collect_swings import read_swings
 from pipeline.collect.key import read_key
+from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.plausible import remarks_across
-from pipeline.collect.read import LogRefusedError
+from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile, SpeedFile
 from pipeline.configuration.load import load_study
@@ -91,7 +92,7 @@ def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings)
 
 def _survey_speed_log(folder: Path, speed_file: SpeedFile, key: bytes, findings: Findings) -> None:
     try:
-        log = collect_swings(folder / speed_file.source, speed_file, key)
+        log = read_swings(folder / speed_file.source, speed_file, key)
     except LogRefusedError as refusal:
         findings.problems.append(f"{folder / speed_file.source}: can't be used, {refusal}.")
     except UserError as error:

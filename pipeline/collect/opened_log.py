@@ -1,0 +1,50 @@
+"""A log whose header has been read, whatever kind of file it is: what there is to work on (pure)."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+
+import polars as pl
+
+ReadBatches = Callable[[Mapping[str, int]], Iterator[pl.DataFrame]]
+
+
+class LogRefusedError(Exception):
+    """A log that can't be used; the text says why in plain words, without any of its content."""
+
+
+@dataclass(frozen=True)
+class OpenLog:
+    """A log whose header has been read.
+
+    Attributes
+    ----------
+    headers : list of str
+    typed_as_text : bool
+        Whether the reader turns typed cells into text (a workbook).
+    batches : callable
+        Reads the rows. Takes the columns wanted (name to give: position in the log) and hands out no other. Yields
+        frames of equal size but the last: `row` (Int64), `ragged` (Boolean) and the wanted columns. Raises
+        LogRefusedError if the file turns out to be damaged.
+    notes : tuple of str
+        What looks wrong with the file, though it can be read; clauses without a full stop.
+    quickly : callable or None
+        Reads one column by its position, as `cell`, much quicker than `batches` and without its checks.
+    sha256 : str or None
+        Of the file; None if not known.
+    """
+
+    headers: list[str]
+    typed_as_text: bool
+    batches: ReadBatches
+    notes: tuple[str, ...] = ()
+    quickly: Callable[[int], Iterator[pl.DataFrame]] | None = None
+    sha256: str | None = None
+
+    def distinct(self, place: int) -> pl.Series:
+        """Give the distinct texts of one column, in any order; of a damaged file those before the damage or none."""
+        pieces: list[pl.Series] = []
+        with suppress(LogRefusedError):
+            for rows in self.quickly(place) if self.quickly else self.batches({"cell": place}):
+                pieces.append(rows["cell"].cast(pl.String).drop_nulls().unique())
+        return pl.concat(pieces).unique() if pieces else pl.Series("cell", [], pl.String)

@@ -1,0 +1,62 @@
+"""What became of one log, in figures and in a sentence (pure)."""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What became of one log.
+
+    Attributes
+    ----------
+    source : str
+    sha256 : str or None
+    status : str
+        used or refused.
+    rows, accepted, rejected : int
+    dropped : list of str
+        Headers that no standard column takes, or their places: their cells were never stored.
+    absent : list of str
+        Wanted or optional columns that the layout names a header for, but the log lacks; none for standard logs.
+    withheld : dict of str to int
+        Text columns with the number of cells that held a golfer's name and were replaced by a fixed word.
+    named_file : bool
+        Whether the log's file name, which results show, holds the name of one of its golfers.
+    notes : list of str
+        What looks wrong with the log as a whole, though its rows were used; clauses.
+    carry_over_flight : float or None
+        Median carry over that of flight, by which logs are compared.
+    reason : str or None
+        Why it was refused; a clause.
+    """
+
+    source: str
+    sha256: str | None
+    status: str
+    rows: int = 0
+    accepted: int = 0
+    rejected: int = 0
+    dropped: list[str] = field(default_factory=list)
+    absent: list[str] = field(default_factory=list)
+    withheld: dict[str, int] = field(default_factory=dict)
+    named_file: bool = False
+    notes: list[str] = field(default_factory=list)
+    carry_over_flight: float | None = None
+    reason: str | None = None
+
+    def sentence(self) -> str:
+        """Say it in one line."""
+        if self.status == "refused":
+            return f"{self.source}: refused, {self.reason}."
+        parts = [f"{self.rows} rows read, {self.accepted} accepted, {self.rejected} rejected"]
+        if self.dropped:
+            parts.append(f"columns not used: {', '.join(self.dropped)}")
+        if self.absent:
+            parts.append(f"in the layout but not in the log: {', '.join(self.absent)}")
+        if self.withheld:
+            told = ", ".join(f"{number} in {column}" for column, number in self.withheld.items())
+            parts.append(f"cells withheld, as they hold a golfer's name: {told}")
+        if self.named_file:
+            parts.append("its file name holds a golfer's name and results show it: rename the file")
+        told = f"{self.source}: {'; '.join(parts)}."
+        return f"{told} Look again: {'; '.join(self.notes)}." if self.notes else told

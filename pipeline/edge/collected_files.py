@@ -1,0 +1,152 @@
+"""Collected logs: from pieces to parquet files, and from those to the tables of loaded.duckdb (an edge module).
+
+DuckDB reads the parquet files by itself, so memory doesn't grow with the rows.
+"""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
+
+import dataframely as dy
+import duckdb
+import polars as pl
+
+from pipeline.edge.files import FORMULA, whole
+from pipeline.tables.logs import NAME_IN_LOGS, LoadedShots, Rejects
+
+_FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
+
+
+class Write(Protocol):
+    """What takes the rows of a table, piece by piece."""
+
+    def __call__(self, table: pl.DataFrame) -> None:
+        """Take the next piece."""
+
+
+@contextmanager
+def table_writer(path: Path, schema: type[dy.Schema]) -> Iterator[Write]:
+    """Open a parquet file for pieces of a table, one row group each; it appears whole or not at all."""
+    import pyarrow.parquet  # a quarter of a second that readers need not pay
+
+    form = schema.create_empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
+    open_writer: Any = pyarrow.parquet.ParquetWriter  # pyarrow declares no types
+    # Numbers of rows and fingerprints don't repeat, so a dictionary of them costs time and saves nothing.
+    repeating = [name for name in form.names if name not in ("row", "shot_key")]
+    how = {"compression": "zstd", "use_dictionary": repeating, "write_statistics": ["source", "row"]}
+    with whole(path) as part, open_writer(part, form, **how) as file:
+
+        def write(table: pl.DataFrame) -> None:
+            if table.height:
+                file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
+
+        yield write
+
+
+class Duplicates(NamedTuple):
+    """What was left out of the drives."""
+
+    counts: dict[str, int]
+    """Source: number of its rows that are duplicates; a source without any is absent."""
+    earlier: dict[str, str]
+    """Source with duplicates: the source that holds most of the rows they repeat."""
+
+
+def check_rejects(rejects: Sequence[str]) -> None:
+    """Validate the rejected rows of every partition."""
+    for path in rejects:
+        Rejects.validate(pl.read_parquet(path, glob=False, hive_partitioning=False))
+
+
+def load_drives(
+    connection: duckdb.DuckDBPyConnection, shots: Sequence[str], same_reading: Mapping[str, float]
+) -> Duplicates:
+    """Fill `shots` (schema LoadedShots), by source and row, and leave out what an earlier row holds.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        To the new database.
+    shots : sequence of str
+        Paths of the drives of every partition (parquet, schema Shots).
+    same_reading : mapping of str to float
+        Column: how far the readings of one drive in two exports may differ.
+    """
+    paths = [_exact(path) for path in shots]
+    near = " AND ".join(f"abs(a.{name} - b.{name}) <= {tolerance}" for name, tolerance in same_reading.items())
+    # Fingerprints are compared by a number first, which takes a quarter of the memory; few drives share one.
+    connection.execute(
+        f"""CREATE TEMP TABLE shared AS
+        SELECT number FROM (SELECT hash(shot_key) AS number FROM {_FILES}) GROUP BY number HAVING count(*) > 1""",
+        [paths],
+    )
+    connection.execute(
+        f"""CREATE TEMP TABLE alike AS SELECT source, row, shot_key, {", ".join(same_reading)} FROM {_FILES}
+        WHERE hash(shot_key) IN (FROM shared)""",
+        [paths],
+    )
+    connection.execute(
+        f"""CREATE TEMP TABLE duplicates AS
+        SELECT b.source, b.row, min(a.source) AS earlier FROM alike a JOIN alike b
+        ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}
+        GROUP BY b.source, b.row"""
+    )
+    _store(connection, paths)
+    counted = connection.execute(
+        "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
+    ).fetchall()
+    return Duplicates(
+        {str(source): int(count) for source, count, _ in counted},
+        {str(source): str(earlier) for source, _, earlier in counted},
+    )
+
+
+def _store(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> None:
+    """Fill `shots` by source and row without a sort of all: a large log's file is in order already."""
+    names = ", ".join(f'"{NAME_IN_LOGS.get(name, name)}" AS "{name}"' for name in LoadedShots.columns())
+    kept = f"SELECT {names} FROM {_FILES} ANTI JOIN duplicates USING (source, row)"
+    span = f"SELECT min(source), max(source) FROM {_FILES}"
+    spans = {path: connection.execute(span, [[path]]).fetchall()[0] for path in paths}
+    alone = {first: path for path, (first, last) in spans.items() if first is not None and first == last}
+    together = [path for path, (first, last) in spans.items() if first != last]
+    connection.execute(f"CREATE TABLE shots AS SELECT {names} FROM {_FILES} LIMIT 0", [paths])
+    connection.execute("CREATE TEMP TABLE small AS FROM shots LIMIT 0")
+    if together:
+        connection.execute(f"INSERT INTO small {kept} ORDER BY source, row", [together])
+    before = ""
+    for source in sorted(alone):
+        if together:
+            connection.execute(
+                "INSERT INTO shots FROM small WHERE source > ? AND source < ? ORDER BY source, row", [before, source]
+            )
+        connection.execute(f"INSERT INTO shots {kept} ORDER BY row", [[alone[source]]])
+        before = source
+    connection.execute("INSERT INTO shots FROM small WHERE source > ? ORDER BY source, row", [before])
+    connection.execute("DROP TABLE small")
+
+
+def load_rejects(connection: duckdb.DuckDBPyConnection, rejects: Sequence[str]) -> None:
+    """Fill `rejects`, by source and row, from the rejected rows of every partition (parquet, schema Rejects)."""
+    paths = [_exact(path) for path in rejects]
+    connection.execute(f"CREATE TABLE rejects AS FROM {_FILES} ORDER BY source, row", [paths])
+
+
+def load_sources(connection: duckdb.DuckDBPyConnection, sources: pl.DataFrame) -> None:
+    """Fill `sources` from the table of log files."""
+    connection.register("made", sources.to_arrow())
+    connection.execute("CREATE TABLE sources AS SELECT * FROM made ORDER BY source")
+    connection.unregister("made")
+
+
+def write_rejects(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Write `rejects` as csv; a log's name that begins like a formula gets an apostrophe, as texts elsewhere do."""
+    harmless = f"if(regexp_matches(source, '{FORMULA}'), chr(39) || source, source)"
+    query = f'SELECT {harmless} AS source, row, rule, "column" FROM rejects r ORDER BY r.source, r.row'
+    connection.sql(query).write_csv(str(path), header=True)
+
+
+def _exact(path: str) -> str:
+    """Keep DuckDB from taking brackets and stars in a path for a pattern."""
+    return re.sub(r"([*?\[])", r"[\1]", path)

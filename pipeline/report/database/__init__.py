@@ -1,0 +1,1 @@
+"""The study's database, for queries of one's own."""

@@ -1,0 +1,168 @@
+"""drives.parquet and shots.duckdb, written from loaded.duckdb."""
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.edge.database import new_database, read_distinct, shots_in_pieces, write_drives, write_shots
+from pipeline.errors import UserError
+from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots
+
+# By source and row, as loading leaves them; three golfers in two logs, the second of a device that it doesn't name.
+SOURCES = ["a.csv", "a.csv", "a.csv", "b.csv", "b.csv"]
+ROWS = [1, 2, 5, 1, 2]
+GOLFERS = ["gb", "ga", "gb", "gc", "ga"]
+DEVICES = ["unit-A", "unit-A", "unit-B", None, None]
+CARRIES = [200.0, 210.0, 220.0, 230.0, 240.0]
+MOVES = [1.0, -2.0, 3.0, -4.0, 5.0]
+ADDED = pl.DataFrame(
+    {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_yd": [0.0, 2.0, -7.0]},
+    schema_overrides={"ball": pl.String},
+)
+
+
+def filled(schema, given):
+    """Give a table of a schema's columns, null where nothing is given."""
+    types = schema.create_empty().schema
+    return pl.DataFrame({name: given.get(name) for name in types}, schema=types)
+
+
+@pytest.fixture
+def loaded(tmp_path):
+    shots = {
+        "source": SOURCES, "row": ROWS, "golfer": GOLFERS, "device": DEVICES, "carry_measured_yd": CARRIES,
+        "club_speed_mph": [95.0] * 5,
+    }  # fmt: skip
+    tables = {
+        "shots": filled(LoadedShots, shots),
+        "rejects": filled(Rejects, {"source": ["b.csv", "a.csv"], "row": [3, 9]}),
+        "sources": filled(Sources, {"source": ["b.csv", "a.csv"], "rows": [3, 9]}),
+    }
+    path = tmp_path / "loaded.duckdb"
+    with new_database(path) as connection:
+        for name, table in tables.items():
+            connection.register("made", table.to_arrow())
+            connection.execute(f"CREATE TABLE {name} AS FROM made")
+    return path
+
+
+@pytest.fixture
+def drives(loaded, tmp_path):
+    write_drives(loaded, changes(), tmp_path / "drives.parquet")
+    return tmp_path / "drives.parquet"
+
+
+def changes(rows=ROWS):
+    yield pl.DataFrame({"row": rows[:3], "carry_change_yd": MOVES[:3]})
+    yield pl.DataFrame({"row": rows[3:], "carry_change_yd": MOVES[3:]})
+
+
+def table(database, query):
+    with duckdb.connect(str(database), read_only=True) as connection:
+        return connection.sql(query).fetchall()
+
+
+def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
+    count = write_drives(loaded, changes(), tmp_path / "drives.parquet")
+
+    drives = pl.read_parquet(tmp_path / "drives.parquet")
+    assert count == 5
+    assert drives.schema == DriveTable.create_empty().schema
+    assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd").rows() == [
+        ("ga", "a.csv", 2, 208.0, 210.0),
+        ("ga", "b.csv", 2, 245.0, 240.0),
+        ("gb", "a.csv", 1, 201.0, 200.0),
+        ("gb", "a.csv", 5, 223.0, 220.0),
+        ("gc", "b.csv", 1, 226.0, 230.0),
+    ]
+
+
+@pytest.mark.parametrize("rows", [[1, 2, 5, 1], [1, 2, 5, 2, 1], [1, 2, 5, 1, 2, 3]])
+def test_changes_of_other_drives_are_not_taken(loaded, tmp_path, rows):
+    given = pl.DataFrame({"row": rows, "carry_change_yd": [0.0] * len(rows)})
+
+    with pytest.raises(duckdb.Error, match="changes of other drives"):
+        write_drives(loaded, [given], tmp_path / "drives.parquet")
+    assert not (tmp_path / "drives.parquet").exists()
+
+
+def test_each_drive_has_its_carry_in_every_sense_and_the_rest_is_as_loaded(loaded, drives, tmp_path):
+    write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+
+    names = "carry_measured_yd, carry_change_yd, carry_standard_yd, carry_reference_yd"
+    assert table(tmp_path / "shots.duckdb", f"SELECT source, row, {names} FROM shots") == [
+        ("a.csv", 1, 200.0, 1.0, 201.0, 201.0),
+        ("a.csv", 2, 210.0, -2.0, 208.0, 208.0),
+        ("a.csv", 5, 220.0, 3.0, 223.0, 221.0),
+        ("b.csv", 1, 230.0, -4.0, 226.0, 233.0),
+        ("b.csv", 2, 240.0, 5.0, 245.0, 252.0),
+    ]
+    columns = [name for (name, *_) in table(tmp_path / "shots.duckdb", "DESCRIBE shots")]
+    assert columns == list(StandardShots.columns())
+    own = ", ".join(f'"{name}"' for name in LoadedShots.columns())
+    assert table(tmp_path / "shots.duckdb", f"SELECT {own} FROM shots") == table(loaded, f"SELECT {own} FROM shots")
+    for name in ("rejects", "sources"):
+        assert table(tmp_path / "shots.duckdb", f"FROM {name}") == sorted(table(loaded, f"FROM {name}"))
+    assert table(tmp_path / "shots.duckdb", "SELECT table_name FROM duckdb_tables() ORDER BY ALL") == [
+        ("rejects",), ("shots",), ("sources",),
+    ]  # fmt: skip
+
+
+def test_the_database_says_what_its_tables_and_columns_are(loaded, drives, tmp_path):
+    write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+
+    comments = table(tmp_path / "shots.duckdb", "SELECT table_name, column_name, comment FROM duckdb_columns()")
+    told = {(name, column): comment for name, column, comment in comments}
+    for name, schema in (("shots", StandardShots), ("rejects", Rejects), ("sources", Sources)):
+        for column, one in schema.columns().items():
+            assert told.get((name, column)) == one.description
+    assert told["shots", "carry_measured_yd"] == "carry as measured"
+    about = dict(table(tmp_path / "shots.duckdb", "SELECT table_name, comment FROM duckdb_tables()"))
+    assert about["sources"] == "Log files, one row each: sources.csv."
+
+
+@pytest.mark.parametrize("change", ["row = row + 1", "source = 'c.csv'"])
+def test_drives_of_another_study_are_not_stored(loaded, drives, tmp_path, change):
+    with duckdb.connect(str(loaded)) as connection:
+        connection.execute(f"UPDATE shots SET {change} WHERE source = 'b.csv'")
+
+    with pytest.raises(duckdb.Error, match="drives of another study"):
+        write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["drives.parquet", "loaded.duckdb"]
+
+
+def test_more_or_fewer_drives_than_those_of_the_study_are_not_stored(loaded, drives, tmp_path):
+    every = pl.read_parquet(drives)
+    for other in (every.filter(pl.col("golfer") != "gc"), pl.concat([every, every.tail(1)])):
+        other.write_parquet(drives)
+        with pytest.raises(duckdb.Error, match="drives of another study"):
+            write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+
+
+def test_a_study_without_drives_has_its_tables(loaded, tmp_path):
+    with duckdb.connect(str(loaded)) as connection:
+        connection.execute("DELETE FROM shots")
+
+    assert write_drives(loaded, [], tmp_path / "drives.parquet") == 0
+    write_shots(loaded, tmp_path / "drives.parquet", ADDED.clear(), tmp_path / "shots.duckdb")
+
+    assert pl.read_parquet(tmp_path / "drives.parquet").schema == DriveTable.create_empty().schema
+    assert table(tmp_path / "shots.duckdb", "SELECT count(*) FROM shots") == [(0,)]
+
+
+def test_a_database_that_fails_in_the_making_leaves_nothing(tmp_path):
+    with pytest.raises(UserError, match="no row"), new_database(tmp_path / "a.duckdb") as connection:  # noqa: PT012
+        connection.execute("CREATE TABLE one AS FROM range(100000)")
+        raise UserError("no row")
+
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_pieces_come_in_the_order_of_the_table(loaded):
+    found = pl.concat(shots_in_pieces(loaded, ("source", "row")))
+
+    assert found.rows() == list(zip(SOURCES, ROWS, strict=True))
+
+
+def test_distinct_combinations_hold_nulls(loaded):
+    assert read_distinct(loaded, ("device", "ball")).rows() == [("unit-A", None), ("unit-B", None), (None, None)]
