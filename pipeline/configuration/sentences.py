@@ -6,7 +6,12 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
-from pipeline.configuration.yaml_file import Place, shown
+Place = tuple[str | int, ...]
+
+
+def shown(place: Place) -> str:
+    """Write a place as users know it: logs[0].files."""
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
 
 
 def line_of(lines: dict[Place, int], error: dict[str, Any]) -> str:

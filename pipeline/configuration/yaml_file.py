@@ -5,9 +5,8 @@ from typing import Any
 
 import yaml
 
+from pipeline.configuration.sentences import Place, shown
 from pipeline.errors import UserError
-
-Place = tuple[str | int, ...]
 
 TAG = "tag:yaml.org,2002:"
 NUMBERED: tuple[Place, ...] = (("goals", "carry_yd"),)  # places whose keys are numbers
@@ -55,11 +54,6 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     if tree is not None:
         _walk(path, tree, (), lines)
     return value, lines
-
-
-def shown(place: Place) -> str:
-    """Write a place as users know it: logs[0].files."""
-    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
 
 
 def _syntax(error: yaml.YAMLError) -> str:
