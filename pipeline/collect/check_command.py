@@ -1,4 +1,4 @@
-"""What `yardband check` tells: every problem of a study at once, nothing written (an edge module)."""
+"""What `yardband check` reports: every problem of a study at once, nothing written (an edge module)."""
 
 import secrets
 from dataclasses import dataclass, field
@@ -32,7 +32,7 @@ class Findings:
 def survey(study: Path) -> Findings:
     """Check a study: its configuration, its key and every row of its logs.
 
-    Rejected rows are told, by rule and column, and are no problem. Duplicates are only found by the run.
+    Rejected rows are counted, by rule and column, and are no problem. Duplicates are only found by the run.
 
     Parameters
     ----------

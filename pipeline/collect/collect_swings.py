@@ -5,8 +5,8 @@ no earlier row holds), `rejects` (csv, schema Rejects, a row per rejected row) a
 per log; rows = accepted + rejected + duplicates). A log that can't be used is listed as refused with the reason; one
 that changes while it is read stops the run.
 
-Speed logs are small, so one step takes them all: the exact times, by which swings that two logs hold are told and sets
-are found, are then never written down. What is written bears the day alone.
+Speed logs are small, so one step takes them all: the exact times, by which repeated swings and sets are found, are
+then never written down. What is written bears the day alone.
 """
 
 from dataclasses import asdict

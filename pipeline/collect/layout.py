@@ -62,7 +62,7 @@ def match_headers(
     layout : Layout
         Where each standard column comes from.
     known, required : sequence of str
-        All standard columns of such a log, and those that it needs: a shot log's, unless told otherwise.
+        All standard columns of such a log, and those that it needs: a shot log's by default.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What looks wrong with a whole log, told in plain sentences: units, exchanged columns, time formats (pure).
+"""What looks wrong with a whole log, in plain sentences: units, exchanged columns, time formats (pure).
 
 Rows are judged one by one elsewhere. A wrong unit often passes there, for a carry in metres is a possible carry in
 yards; only flight tells them apart. Nothing is changed here: a sentence is for the reader to act on.
@@ -26,8 +26,8 @@ _TYPICAL = {"launch_deg": (4.0, 22.0), "spin_rpm": (1000.0, 6000.0)}
 _USUAL_RATIO = (1.2, 1.6)
 
 # The published sets differ by a fifth in carry, so flight is the geometric mean of theirs. A metre is 1.094 yd: what
-# lies nearer to that than to 1 is told. Other units lie farther apart, so a ball that isn't the mean of the sets
-# doesn't hide them. With an assumed speed ratio only those can be told.
+# lies nearer to that than to 1 is reported. Other units lie farther apart, so a ball that isn't the mean of the sets
+# doesn't hide them. With an assumed speed ratio only those are reported.
 _CLOSE = 0.5 * float(np.log(1 / METRES_PER_YARD))
 _CLOSE_ENOUGH = 0.16
 _METRES_AND_YARDS = {"m", "yd"}
@@ -123,7 +123,7 @@ def fly_together(impressions: Sequence[Impression]) -> None:
 def remarks_across(ratios: Mapping[str, float | None]) -> dict[str, str]:
     """Say which logs' carries stand to those of the others as metres stand to yards.
 
-    This needs no knowledge of the ball: what the flight of a log's drives is held against is the other logs.
+    This needs no knowledge of the ball: the flight of a log's drives is compared with that of the other logs.
 
     Parameters
     ----------
@@ -205,7 +205,7 @@ def unit_remarks(sample: pl.DataFrame, layout: Layout) -> list[str]:
     Notes
     -----
     Balls that fly 5 to 13 % short look like metres called yards, and so may a site's unknown air; the clause says so.
-    Two mistakes at once in speeds and carry are told as figures that don't fit, without naming the units.
+    Two mistakes at once in speeds and carry are reported as figures that don't fit, without naming the units.
     """
     found, drives = _by_themselves(sample, layout)
     return found + (_by_flight(drives, layout) if drives else [])

@@ -310,7 +310,7 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
 def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
     """Look for a row of the header's cells in another order, as logs have that were joined from two exports."""
     cells = [f"c{i}" for i in range(len(headers))]
-    # Most rows are told from a header by their first cell, so the others are looked at in a second go.
+    # Most rows differ from a header in their first cell, so the others are looked at in a second go.
     likely = rows.filter(rows["c0"].is_in(headers))
     if not likely.height:
         return False

@@ -1,4 +1,4 @@
-"""A sample of a log's drives held against flight, by which the log is judged as a whole (pure)."""
+"""A sample of a log's drives compared with flight, by which the log is judged as a whole (pure)."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -53,7 +53,7 @@ class SampleDrives:
         return self.club_mph, self.ball_mph, self.launch_deg, self.spin_rpm, self.carry_yd
 
     def able(self, ball_factor: float) -> npt.NDArray[np.bool_]:
-        """Mark the drives that flight can tell of, with ball speeds times a factor."""
+        """Mark the drives that flight can judge, with ball speeds times a factor."""
         speed = self.ball_mph * ball_factor * MPS_PER_MPH
         launched = (speed > 18) & (speed < 110) & (self.launch_deg > 4) & (self.launch_deg < 40)
         return launched & (self.spin_rpm < 12000)

@@ -176,7 +176,7 @@ def deduplicate(rows: pl.DataFrame) -> Deduplicated:
     """Tell swings that are there twice from the others.
 
     A duplicate has the golfer, the second and the tool of an earlier row (by source and row) and a speed within
-    `SAME_SPEED_MPH`. Where one second of a golfer holds unlike swings, the log's clock doesn't tell seconds (nobody
+    `SAME_SPEED_MPH`. Where one second of a golfer holds unlike swings, the log's clock doesn't count seconds (nobody
     swings twice in one): then equal speeds of one log are as many swings, and only another log can repeat them, to
     the hundredth.
 
@@ -210,14 +210,14 @@ def find_sets(rows: pl.DataFrame) -> pl.DataFrame:
     Parameters
     ----------
     rows : pl.DataFrame
-        Swings with `second` and, where the log tells it, `set_no`.
+        Swings with `second` and, where the log has it, `set_no`.
 
     Returns
     -------
     pl.DataFrame
         Schema Swings, by source and row. A set that the log numbers keeps its number. Elsewhere a set ends with a gap
         of more than `SET_GAP_S` or a change of tool, and is numbered after the day's numbered ones. Days whose swings
-        all bear one time have no order: `swing_no` is null there, and so is `set_no` unless the log tells it.
+        all bear one time have no order: `swing_no` is null there, and so is `set_no` unless the log has it.
     """
     day = ["golfer", "swung_on"]
     rows = rows.sort("golfer", "second", "source", "row").with_columns(

@@ -1,4 +1,4 @@
-"""Reading and checking `study.yaml` and layouts: everything that is wrong is told at once (an edge module)."""
+"""Reading and checking `study.yaml` and layouts: everything that is wrong is listed at once (an edge module)."""
 
 from pathlib import Path
 from typing import Any, TypeVar
@@ -31,7 +31,7 @@ def load_study(place: Path) -> tuple[Path, Study]:
     Raises
     ------
     UserError
-        If the file is missing, is not YAML, or breaks the model; every problem is told, a line each.
+        If the file is missing, is not YAML, or breaks the model; every problem is listed, a line each.
     """
     folder = place.parent if place.is_file() else place
     path = place if place.is_file() else place / "study.yaml"

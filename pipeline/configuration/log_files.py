@@ -22,7 +22,7 @@ def find_logs(folder: Path, study: Study) -> list[LogFile]:
     Raises
     ------
     UserError
-        If `survey_logs` finds a problem; every problem is told, a line each.
+        If `survey_logs` finds a problem; every problem is listed, a line each.
     """
     found, problems = survey_logs(folder, study)
     if problems:

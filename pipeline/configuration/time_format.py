@@ -15,5 +15,5 @@ def format_problem(form: str) -> str | None:
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         return "is no time format that can be read"
     if read.dt.date()[0] != moment.dt.date()[0]:
-        return "doesn't tell year, month and day"
+        return "doesn't hold year, month and day"
     return None

@@ -104,7 +104,7 @@ def calibrate_best(
     Notes
     -----
     How carry answers to thin air differs by 1 to 3 % of carry between sets that were all fitted to the same drives
-    at 0 and 1500 m, so the set matters, and the study's drives are what can tell.
+    at 0 and 1500 m, so the set matters, and only the study's drives can decide.
     """
     names = sorted(SETS) if coefficients == BEST else [coefficients]
 

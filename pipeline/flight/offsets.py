@@ -18,7 +18,7 @@ class Offsets:
     Attributes
     ----------
     reference : dict of str to str
-        For `device` and `ball`: the level of most drives, whose offset is nil.
+        For `device` and `ball`: the level of most drives, whose offset is zero.
     levels : tuple of (str, str)
         (column, level) of each term, in order.
     """
@@ -86,7 +86,7 @@ def offsets_from(counts: pl.DataFrame) -> Offsets:
                 reference[column] = level
                 continue
             indicator = pairs.get_column(column).eq(level).to_numpy().astype(float)
-            # Which terms can be told apart hangs on the pairs that occur, not on how often.
+            # Which terms can be told apart depends on the pairs that occur, not on how often.
             apart = np.linalg.matrix_rank(np.stack([*columns, indicator], axis=-1)) > len(columns)
             if count >= MIN_SHOTS and apart:
                 levels.append((column, level))

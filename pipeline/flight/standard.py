@@ -143,7 +143,7 @@ def standard_pair(standard: StandardAir) -> tuple[float, float]:
 
 
 def expected_key(ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> str:
-    """Digest what the tables of a study should depend on, to be held against `StudyTables.key`."""
+    """Digest what the tables of a study should depend on, to be compared with `StudyTables.key`."""
     return "-".join(table_key(ball, *pair) for pair in (standard, *nodes.pairs))
 
 

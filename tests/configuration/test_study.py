@@ -143,7 +143,7 @@ def test_every_wrong_key_is_told_at_once(study):
         ("columns: {golfer: {from: x, format: '%d.%m.%Y'}}", "column 'golfer' can't have a format; leave it out"),
         (
             "columns: {struck_at: {from: x, format: '%H:%M'}}",
-            "the format '%H:%M', which doesn't tell year, month and day",
+            "the format '%H:%M', which doesn't hold year, month and day",
         ),
         ("columns: {struck_at: {from: x, format: '%d.%m.%Q'}}", "'%d.%m.%Q', which is no time format that can be read"),
         ("columns: {struck_at: {from: x, format: '%F %I:%M'}}", "'%F %I:%M', which is no time format that can be read"),
