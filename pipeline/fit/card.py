@@ -2,8 +2,9 @@
 
 import polars as pl
 
-from pipeline.fit.contest import Survey
+from pipeline.fit.held_out import ALL_KNOWN, CLUB_SPEED_ALONE
 from pipeline.fit.model import CarryModel, known_key
+from pipeline.fit.survey import Survey
 
 
 def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Survey, residual_sd_yd: float) -> str:
@@ -95,7 +96,7 @@ def _score_line(row: dict[str, object]) -> str:
 
 
 def _interval_lines(model: CarryModel) -> list[str]:
-    names = {known_key(True, True, True): "everything is known", known_key(False, False, False): "club speed alone"}
+    names = {known_key(*ALL_KNOWN): "everything is known", known_key(*CLUB_SPEED_ALONE): "club speed alone"}
     lines = ["", "90 % interval of one drive, as a share of its expected carry:"]
     for key, name in names.items():
         lo, hi = model.interval[key]

@@ -10,9 +10,13 @@ import polars as pl
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes
 from pipeline.errors import UserError
-from pipeline.fit.contest import MIN_GOLFERS, Candidate, Factored, Survey, entering, predict_from
+from pipeline.fit.candidates import MIN_GOLFERS
+from pipeline.fit.factored import Factored
+from pipeline.fit.flight_surface import Form
+from pipeline.fit.held_out import ALL_KNOWN, predict_from
 from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.survey import Survey, entering
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
@@ -121,7 +125,7 @@ def carry_by(
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
     """Give predicted minus measured carry of drives, yd, shape (n,), both on the model's reference device and ball."""
-    return predict_from(model, drives, True, True, True) - model.reference_carry(drives)
+    return predict_from(model, drives, *ALL_KNOWN) - model.reference_carry(drives)
 
 
 def errors_by_fold(drives: Drives, folds: pl.DataFrame, models: Sequence[CarryModel]) -> Array:
@@ -146,15 +150,15 @@ def errors_by_fold(drives: Drives, folds: pl.DataFrame, models: Sequence[CarryMo
     return np.concatenate(parts)
 
 
-def models_held_out(candidate: Candidate, survey: Survey, trends: UsualDelivery) -> list[CarryModel]:
-    """Fit a candidate without each fold of golfers.
+def models_held_out(form: Form, survey: Survey, trends: UsualDelivery) -> list[CarryModel]:
+    """Fit a form without each fold of golfers.
 
     Parameters
     ----------
-    candidate : Candidate
+    form : Surface or FlightSurface
     survey : Survey
     trends : UsualDelivery
-        Of all models; what is predicted from everything known doesn't hang on them.
+        Of all models; what is predicted from everything known doesn't depend on them.
 
     Raises
     ------
@@ -166,30 +170,24 @@ def models_held_out(candidate: Candidate, survey: Survey, trends: UsualDelivery)
     left = golfers.height - by_fold.select(pl.col("count").max().fill_null(0)).item()
     if left < 2:
         raise UserError("The fit has fewer than 2 golfers; add logs.")
-    return Factored.of(survey, survey.surface(candidate)).without_each(survey, [trends] * survey.folds)
+    return Factored.of(survey, form).without_each(survey, [trends] * survey.folds)
 
 
 def score_both(
-    old: ComparedFit,
-    candidate: Candidate,
-    drives: pl.DataFrame | Survey,
-    old_drives: pl.DataFrame | Drives,
-    seed: int,
+    old: ComparedFit, form: Form, survey: Survey, old_drives: pl.DataFrame | Drives
 ) -> tuple[Scored, pl.DataFrame]:
     """Score the old and the new model on golfers that neither has seen.
 
     Parameters
     ----------
     old : ComparedFit
-    candidate : Candidate
-        The new model's way to be fitted.
-    drives : DataFrame or Drives
-        The drives of the new fit, carry at standard conditions.
+    form : Surface or FlightSurface
+        The new model's.
+    survey : Survey
+        Of the drives of the new fit, carry at standard conditions; its folds are those of the contest.
     old_drives : DataFrame or Drives
         The same drives with their carry at the old fit's standard conditions by the old calibration: each model is
         scored on its own.
-    seed : int
-        Decides the folds; those of the contest.
 
     Returns
     -------
@@ -203,12 +201,11 @@ def score_both(
     in where those are no longer in the study.
     """
     speed, trends = old.model.surface.speed, old.model.usual
-    survey = drives if isinstance(drives, Survey) else Survey.of(drives, seed)
     folds = survey.fold_of_golfers
     rows = Drives.of(old_drives).usable(speed)
     seen = pl.col("golfer").is_in(old.typical.get_column("golfer").implode())
     table = rows.gathered(lambda frame: frame.select("golfer", (~seen).alias("is_new")))
-    new_error = errors_by_fold(survey.drives.usable(speed), folds, models_held_out(candidate, survey, trends))
+    new_error = errors_by_fold(survey.drives.usable(speed), folds, models_held_out(form, survey, trends))
     plain = np.concatenate([np.array([]), *(errors_of(old.model, frame) for frame in rows.read() if frame.height)])
     try:
         among = seen & pl.col("quarter").is_in(list(old.quarters))
@@ -230,7 +227,7 @@ def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: 
     if not any(entering(frame, among).height for frame in rows.read()):
         raise UserError("The fit has no drives; add logs.")
     survey = Survey.of(rows, folds=folds, among=among)
-    return models_held_out(Candidate("old", lambda _: old.model.surface), survey, old.model.usual)
+    return models_held_out(old.model.surface, survey, old.model.usual)
 
 
 def paired_score(errors: pl.DataFrame) -> PairedScore:

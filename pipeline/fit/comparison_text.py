@@ -1,16 +1,15 @@
 """model/comparison.md: the new fit beside the kept one, in words and tables."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
+from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
-from pipeline.fit.contest import MIN_GOLFERS
+from pipeline.fit.findings import Findings
 from pipeline.fit.kept import air_text
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
-from pipeline.statistics.arrays import Array
 
 RULE = (
     "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
@@ -18,38 +17,6 @@ RULE = (
     f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
     "predicted by fits that never saw the golfer."
 )
-
-
-@dataclass(frozen=True)
-class Findings:
-    """What was found of a new fit and the kept one that it is held against.
-
-    Attributes
-    ----------
-    old : ComparedFit
-    scored : Scored
-    terms : DataFrame or None
-        From `refitted_terms`.
-    at_speeds : DataFrame
-        From `speed_moves`.
-    typical_yd : ndarray, shape (golfers,)
-        From `typical_moves`.
-    unknown : tuple of str
-        From `scale_shift_yd`.
-    without_term : tuple of str
-        Devices and balls of the new drives that the old model has no term for.
-    versions : dict
-        Packages whose version changed: name to (old, new).
-    """
-
-    old: ComparedFit
-    scored: Scored
-    terms: pl.DataFrame | None
-    at_speeds: pl.DataFrame
-    typical_yd: Array
-    unknown: tuple[str, ...]
-    without_term: tuple[str, ...]
-    versions: Mapping[str, tuple[str, str]]
 
 
 def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:

@@ -126,6 +126,9 @@ class FlightSurface:
         return np.asarray(moved + self.correction.on_grid(coefficients[..., 2:], speed, launch, spin))
 
 
+Form = Surface | FlightSurface  # of a candidate
+
+
 @dataclass(frozen=True)
 class FlightMaker:
     """Makes a flight surface for the drives of a fit.

@@ -5,7 +5,7 @@ import platform
 import re
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -184,6 +184,33 @@ def find_parent(folder: Path, fitted: str) -> str | None:
         parent = records[ids.index(fitted)].parent
         return parent if parent in ids else None
     return ids[-1] if ids else None
+
+
+def lost_parent(records: Sequence[Record], fitted: str) -> str | None:
+    """Give the parent that a kept fit has in its record, or None for a fit that isn't kept or had none."""
+    return next((record.parent for record in records if record.id == fitted), None)
+
+
+def record_of(
+    fitted: str, parent: str | None, verdict: str, data: Data, settings: dict[str, Any], records: Sequence[Record]
+) -> Record:
+    """Describe an adopted fit by its id; `records` are those of the models kept before."""
+    number = 1 + max((record.number for record in records), default=0)
+    return Record(
+        id=fitted,
+        number=number,
+        parent=parent,
+        verdict=verdict,
+        data=data,
+        settings=settings,
+        versions=package_versions(),
+    )
+
+
+def versions_changed(record: Record) -> dict[str, tuple[str, str]]:
+    """List the packages whose version is another than when a model was kept: name to (then, now)."""
+    then = record.versions
+    return {name: (then.get(name, "none"), v) for name, v in package_versions().items() if then.get(name) != v}
 
 
 def kept_files(folder: Path, kept: str) -> dict[str, str]:

@@ -14,7 +14,6 @@ from pipeline.fit.model import CarryModel, Delivery, Strike
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import Z90
 from pipeline.statistics.least_squares import Factor, Fit, clustered_fit, solve
 
 MOVED_YD = 2.0  # a move of expected carry beyond this is told
@@ -108,15 +107,8 @@ def _levels_of(drives: pl.DataFrame) -> pl.DataFrame:
 
 
 def _interval_table(labels: Sequence[str], fit: Fit) -> pl.DataFrame:
-    half = Z90 * fit.std_errors
-    return pl.DataFrame(
-        {
-            "term": labels,
-            "new": fit.coefficients,
-            "new_lo90": fit.coefficients - half,
-            "new_hi90": fit.coefficients + half,
-        }
-    )
+    lo, hi = fit.edges90
+    return pl.DataFrame({"term": labels, "new": fit.coefficients, "new_lo90": lo, "new_hi90": hi})
 
 
 def scale_shift_yd(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ...]]:

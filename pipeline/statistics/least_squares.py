@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from pipeline.errors import UserError
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import Z90
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,12 @@ class Fit:
     def std_errors(self) -> Array:
         """Standard errors, shape (terms,)."""
         return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def edges90(self) -> tuple[Array, Array]:
+        """Lower and upper edges of the coefficients' 90 % intervals, each of shape (terms,)."""
+        half = Z90 * self.std_errors
+        return self.coefficients - half, self.coefficients + half
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from fitting import fit_to, hold_out
 from frontiers import AIR, frontier_at
 
 from pipeline.bands import SpeedBands
@@ -8,9 +9,11 @@ from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.lookup import Place, look_up
 from pipeline.benchmark.run_and_conditions import Conditions
 from pipeline.drives import Drives, typical_drives
-from pipeline.fit.contest import candidates_for, fit_candidate, hold_out, interval_edges
+from pipeline.fit.candidates import candidates_for
+from pipeline.fit.held_out import interval_edges
 from pipeline.fit.model import Delivery
 from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.survey import Survey
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
@@ -24,9 +27,9 @@ MIN_GOLFERS = 5
 @pytest.fixture(scope="module")
 def parts(world, roller):
     candidate = candidates_for("ball")[1]
-    held = hold_out(candidate, world.drives, seed=1)
+    held = hold_out(candidate, Survey.of(world.drives, 1))
     interval = {known: interval_edges(held.measured, p) for known, p in held.predicted.items()}
-    model = fit_candidate(candidate, world.drives).model.with_interval(interval)
+    model = fit_to(candidate, world.drives).model.with_interval(interval)
     typical = typical_drives(world.drives, ["golfer"])
     refits = refit(model, world.drives, typical, draw_counts(80, 1))
     efficient = find_efficient(model, refits, Population.from_typical(typical, 12), BANDS, MIN_GOLFERS, 5.0, roller)

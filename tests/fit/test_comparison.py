@@ -3,9 +3,11 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to, hold_out
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import golfer_codes, typical_drives
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.comparison import (
     Scored,
     carry_by,
@@ -17,8 +19,9 @@ from pipeline.fit.comparison import (
     paired_score,
     score_both,
 )
-from pipeline.fit.contest import EVERYTHING, Survey, candidates_for, fit_candidate, hold_out
+from pipeline.fit.held_out import EVERYTHING
 from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.air import Air
@@ -30,7 +33,7 @@ CALIBRATION = Calibration("smits-smith-1994", 0.95, 1.02, None, None, [], 0, 0, 
 
 
 def fitted(candidate, drives, name="k000000000001", **changes):
-    found = fit_candidate(candidate, drives)
+    found = fit_to(candidate, drives)
     error = found.fit.std_errors
     terms = pl.DataFrame(
         {
@@ -74,6 +77,11 @@ def scored(difference, std_error, new_golfers=8, on_new=True):
     return Scored(new_golfers, score if on_new else None, score, True)
 
 
+def both_scored(old, candidate, drives):
+    survey = Survey.of(drives, 1)
+    return score_both(old, candidate.surface(survey.extents), survey, drives)
+
+
 def test_the_fingerprint_ignores_order_and_sees_every_change(world):
     drives = world.drives
     assert fingerprint(drives.sample(fraction=1, shuffle=True, seed=2)) == fingerprint(drives)
@@ -110,15 +118,15 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
 
 def test_held_out_errors_are_those_of_the_contest(world):
     survey = Survey.of(world.drives, 1)
-    models = models_held_out(QUADRATIC, survey, fit_usual_delivery(survey.typical))
+    models = models_held_out(QUADRATIC.surface(survey.extents), survey, fit_usual_delivery(survey.typical))
     found = errors_by_fold(survey.drives, survey.fold_of_golfers, models)
-    held = hold_out(QUADRATIC, world.drives, 1)
+    held = hold_out(QUADRATIC, survey)
     np.testing.assert_allclose(found, held.predicted[EVERYTHING] - held.measured, rtol=1e-9, atol=1e-9)
 
 
 def test_new_golfers_are_scored_by_the_old_model_as_it_is(world):
     old = fitted(QUADRATIC, first_golfers(world.drives, 60))
-    found, table = score_both(old, QUADRATIC, world.drives, world.drives, 1)
+    found, table = both_scored(old, QUADRATIC, world.drives)
     assert found.new_golfers == 20
     assert (found.on_new.golfers, found.on_new.drives) == (20, 600)
     assert (found.on_all.golfers, found.repeated) == (80, True)
@@ -136,7 +144,7 @@ def test_a_seen_golfer_does_not_flatter_the_old_model(world):
     odd = world.drives.get_column("golfer")[0]
     raised = world.drives.with_columns(pl.col("carry_standard_yd") + 60 * (pl.col("golfer") == odd))
     # The kept model has followed the odd golfer; the repeated fit without him misses by his 60 yd.
-    _, table = score_both(fitted(LINE, raised), LINE, raised, raised, 1)
+    _, table = both_scored(fitted(LINE, raised), LINE, raised)
     his = table.filter(pl.col("golfer") == odd)
     np.testing.assert_allclose(his.get_column("old_yd").to_numpy(), his.get_column("new_yd").to_numpy(), atol=1e-6)
 
@@ -145,7 +153,7 @@ def test_new_golfers_are_not_in_the_repeated_old_fit(world):
     # Carry of the new golfers is 20 yd longer, which the old fit never saw, though they hit in its quarters too.
     old_drives = first_golfers(world.drives, 60)
     drives = world.drives.with_columns(pl.col("carry_standard_yd") + 20.0 * (golfer_codes(world.drives) >= 60))
-    _, table = score_both(fitted(QUADRATIC, old_drives), QUADRATIC, drives, drives, 1)
+    _, table = both_scored(fitted(QUADRATIC, old_drives), QUADRATIC, drives)
     assert table.filter(~pl.col("is_new")).get_column("old_yd").mean() == pytest.approx(0, abs=0.5)
 
 
@@ -153,21 +161,21 @@ def test_later_quarters_are_not_in_the_repeated_old_fit(world):
     # In the newest quarter carry is 20 yd longer, which the old model can't know.
     later = world.drives.with_columns(pl.col("carry_standard_yd") + 20, pl.lit("2026Q4").alias("quarter"))
     both = pl.concat([world.drives, later])
-    _, table = score_both(fitted(QUADRATIC, world.drives), QUADRATIC, both, both, 1)
+    _, table = both_scored(fitted(QUADRATIC, world.drives), QUADRATIC, both)
     missed = table.get_column("old_yd").to_numpy()[world.drives.height :].mean()
     assert missed == pytest.approx(-20, abs=0.5)
 
 
 def test_few_new_golfers_are_not_scored_alone(world):
     old = fitted(QUADRATIC, first_golfers(world.drives, 75))
-    found, _ = score_both(old, QUADRATIC, world.drives, world.drives, 1)
+    found, _ = both_scored(old, QUADRATIC, world.drives)
     assert (found.new_golfers, found.on_new) == (5, None)
     assert found.deciding == found.on_all
 
 
 def test_an_old_fit_whose_drives_are_gone_is_scored_by_plain_predictions(world):
     old = fitted(QUADRATIC, world.drives, quarters=("2020Q1",))
-    found, table = score_both(old, QUADRATIC, world.drives, world.drives, 1)
+    found, table = both_scored(old, QUADRATIC, world.drives)
     assert not found.repeated
     np.testing.assert_allclose(table.get_column("old_yd").to_numpy(), errors_of(old.model, world.drives))
 
@@ -175,7 +183,7 @@ def test_an_old_fit_whose_drives_are_gone_is_scored_by_plain_predictions(world):
 def test_an_old_model_over_ball_speed_needs_drives_with_it(world):
     blind = world.drives.with_columns(pl.lit(None, pl.Float64).alias("ball_speed_mph"))
     club_line, _, _ = candidates_for("club")
-    found, table = score_both(fitted(QUADRATIC, world.drives), club_line, blind, blind, 1)
+    found, table = both_scored(fitted(QUADRATIC, world.drives), club_line, blind)
     assert table.height == 0
     assert found.deciding is None
     verdict = judge(fitted(QUADRATIC, world.drives), fitted(club_line, blind), found)

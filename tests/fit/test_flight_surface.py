@@ -1,8 +1,9 @@
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to
 
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -72,7 +73,7 @@ def test_a_ball_with_other_multipliers_is_found_by_the_fit(inputs):
         }
     )
     candidate = candidates_for("ball", FlightMaker.of(BALL, AIR, inputs))[1]
-    fitted = fit_candidate(candidate, drives)
+    fitted = fit_to(candidate, drives)
     assert fitted.labels[:2] == ("drag_multiplier", "lift_multiplier")
     error = fitted.model.carry(speed, launch, spin) - flown_yd(speed, launch, spin, truth)
     assert np.sqrt(np.mean(error**2)) < 0.25

@@ -5,14 +5,29 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to
 from frontiers import frontier_at
 
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.keep_model import best_deliveries, read_fitted
-from pipeline.fit.kept import FILES, Data, Record, choose_kept, find_kept, find_parent, keep, kept_files, model_id
+from pipeline.fit.kept import (
+    FILES,
+    Data,
+    Record,
+    choose_kept,
+    find_kept,
+    find_parent,
+    keep,
+    kept_files,
+    lost_parent,
+    model_id,
+    package_versions,
+    record_of,
+    versions_changed,
+)
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.ball import Ball
@@ -88,6 +103,29 @@ def test_a_new_fit_is_held_against_the_newest_and_a_kept_one_against_its_parent(
     assert find_parent(kept, THIRD) is None
 
 
+def test_the_record_of_the_next_model_has_the_next_number_and_the_versions_of_today(kept):
+    one = record(SECOND)
+    found = record_of(SECOND, THIRD, "adopt", one.data, one.settings, find_kept(kept))
+    assert found == Record(**dict(one) | {"number": 3, "parent": THIRD, "versions": package_versions()})
+    assert record_of(SECOND, None, "first", one.data, one.settings, []).number == 1
+    assert versions_changed(found) == {}
+
+
+def test_changed_and_new_packages_are_listed_with_both_versions():
+    now = package_versions()
+    then = {**now, "numpy": "1.0"}
+    del then["scipy"]
+    old = record(FIRST).model_copy(update={"versions": then})
+    assert versions_changed(old) == {"numpy": ("1.0", now["numpy"]), "scipy": ("none", now["scipy"])}
+
+
+def test_a_kept_fit_whose_parent_is_gone_still_names_it(kept):
+    records = find_kept(kept)
+    assert lost_parent(records, THIRD) == FIRST
+    assert lost_parent(records, FIRST) is None
+    assert lost_parent(records, SECOND) is None
+
+
 def test_a_named_model_is_found(kept):
     assert choose_kept(kept, FIRST, AIR) == kept_files(kept, FIRST)
 
@@ -120,7 +158,7 @@ def test_a_fit_that_is_no_model_is_reported(fit):
 
 @pytest.fixture
 def whole_fit(fit, world):
-    found = fit_candidate(candidates_for("ball")[1], world.drives)
+    found = fit_to(candidates_for("ball")[1], world.drives)
     write_artefact(fit["model"], FittedModel("hill", found.model, FittedOn(2400, 80, ("2026Q2", "2026Q3"))))
     calibration = Calibration("lyu-2018", 0.95, 1.02, None, None, [], 0, 0, None, None, "")
     write_artefact(fit["calibration"], StudyFlight(calibration, 1.46))

@@ -3,12 +3,14 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.comparison import Scored, judge, paired_score
-from pipeline.fit.comparison_text import Findings, speed_ranges, write_comparison, write_first
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.comparison_text import speed_ranges, write_comparison, write_first
+from pipeline.fit.findings import Findings
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import (
     ComparedFit,
@@ -33,7 +35,7 @@ EFFICIENT = efficient_at(80.0, 81.0, 95.0)
 
 
 def fit(candidate, drives, name="k000000000001"):
-    found = fit_candidate(candidate, drives)
+    found = fit_to(candidate, drives)
     half = 1.645 * found.fit.std_errors
     estimate = found.fit.coefficients
     terms = pl.DataFrame(

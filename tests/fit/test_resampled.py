@@ -1,9 +1,10 @@
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to
 
 from pipeline.drives import typical_drives
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.resampled import draw_counts, per_golfer_sums, refit
 
 _, QUADRATIC, _ = candidates_for("ball")
@@ -11,7 +12,7 @@ _, QUADRATIC, _ = candidates_for("ball")
 
 @pytest.fixture(scope="module")
 def fitted(world):
-    return fit_candidate(QUADRATIC, world.drives)
+    return fit_to(QUADRATIC, world.drives)
 
 
 def test_every_golfer_once_gives_the_fit_itself(world, fitted):

@@ -3,12 +3,13 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from fitting import fit_to
 from frontiers import frontier_at
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.candidates import candidates_for
 from pipeline.golfers.losses import exchange, losses
 
 PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
@@ -43,7 +44,7 @@ def test_an_input_that_does_not_change_takes_nothing():
 
 @pytest.fixture(scope="module")
 def model(world):
-    return fit_candidate(candidates_for("ball")[1], world.drives).model
+    return fit_to(candidates_for("ball")[1], world.drives).model
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,5 @@
 """An academy with the model that the pipeline chooses for it, and ways to hold another model against the truth."""
 
-import contextlib
-import io
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
@@ -17,19 +15,14 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark import efficient_by_speed
 from pipeline.benchmark.efficient import Efficient, Population, map_at, supported_speeds
 from pipeline.benchmark.frontier import Frontier
+from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs, typical_drives
-from pipeline.fit.contest import (
-    Candidate,
-    HeldOut,
-    Survey,
-    candidates_for,
-    predict_held_out,
-)  # fmt: skip
-from pipeline.fit.fit_model import compete, score_table
-from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.candidates import Candidate, candidates_of_study
+from pipeline.fit.contest import hold_contest
+from pipeline.fit.held_out import HeldOut
 from pipeline.fit.model import CarryModel
+from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import calibrate_best
-from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 CENTRES_MPH = np.array([70.0, 80.0, 90.0, 100.0, 110.0])
@@ -118,15 +111,10 @@ def make_case(world: World, ball: str, seed: int) -> Case:
     drives = academy.drives.with_columns(quarter.alias("quarter"), *carries, **calm)
     calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
     survey = Survey.of(drives, seed)
-    air = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
-    candidates = candidates_for("ball", FlightMaker.of(calibration.ball, air, survey.extents["ball"]))
-    with contextlib.redirect_stdout(io.StringIO()):
-        entries = compete(candidates, survey)
-    chosen = entries[score_table(entries, survey)[1]]
-    model = chosen.fitted.model
-    candidate = next(one for one in candidates if one.name == model.surface.name)
-    held = predict_held_out(survey, chosen.without, [(True, True, True)])
-    return Case(academy, drives, candidate, model, held, seed)
+    candidates = candidates_of_study("ball", survey.extents, calibration, StandardAir())
+    found = hold_contest(candidates, survey, lambda _: None)
+    candidate = next(one for one in candidates if one.name == found.model.surface.name)
+    return Case(academy, drives, candidate, found.model, found.held_out, seed)
 
 
 def rms(values: Array) -> float:

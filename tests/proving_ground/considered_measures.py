@@ -38,16 +38,13 @@ from pipeline.benchmark.disclosure import PERCENTILES
 from pipeline.benchmark.efficient import supported_speeds
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS, golfer_codes, inputs, typical_drives
-from pipeline.fit.contest import (
-    EVERYTHING,
-    fit_candidate,
-    interval_edges,
-    predict_from,
-)  # fmt: skip
+from pipeline.fit.factored import Factored, fit_candidate
+from pipeline.fit.held_out import EVERYTHING, interval_edges, predict_from
 from pipeline.fit.model import CarryModel
+from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import quantile_line
 from pipeline.golfers.losses import exchange
-from pipeline.statistics.least_squares import fit_least_squares
+from pipeline.statistics.least_squares import Factor, solve
 
 STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
 SECOND_DEVICE = "expected carry on the second device: rms error, yd"
@@ -89,7 +86,7 @@ def random_effects(case: Case, golfer_sd: float = 0.0) -> list[Row]:
     effect = golfer_sd * np.random.default_rng([case.seed, 1]).standard_normal(int(golfer.max()) + 1)
     drives = case.drives.with_columns(pl.col("carry_standard_yd") * (1 + pl.Series(effect[golfer])))
     X, y = problem(case.model, drives)
-    plain = with_coefficients(case.model, fit_least_squares(X, y, None).coefficients)
+    plain = with_coefficients(case.model, solve(Factor.of(X, y)).coefficients)
     coefficients, sd = fit_mixed(X, y, golfer)
     mixed = with_coefficients(case.model, coefficients)
     true_sd = golfer_sd * float(case.true_carry_yd.mean())
@@ -119,7 +116,9 @@ def slopes(carry: Callable[..., Array], speed: Array, launch: Array, spin: Array
 def attenuation(case: Case) -> list[Row]:
     """Weigh errors in the readings: the same surface fitted to the true drives, which no study has."""
     true = {name: pl.col(f"true_{short}") for name, short in TRUE_NAMES.items()}
-    known = fit_candidate(case.candidate, case.drives.with_columns(**true), case.model.usual).model
+    survey = Survey.of(case.drives.with_columns(**true))
+    factored = Factored.of(survey, case.candidate.surface(survey.extents))
+    known = fit_candidate(factored, survey, case.model.usual).model
     typical = typical_drives(case.drives, ["golfer"])
     ball_speed = (typical.get_column("club_speed_mph") * typical.get_column("speed_ratio")).to_numpy()
     at = (ball_speed, typical.get_column("launch_deg").to_numpy(), typical.get_column("spin_rpm").to_numpy())
@@ -147,7 +146,7 @@ def fit_weighted(case: Case, power: float | None) -> tuple[CarryModel, float]:
         left = y - X @ np.concatenate([case.model.coefficients, case.model.offset_yd])
         power = float(np.polyfit(np.log(expected), np.log(left**2 + 1e-6), 1)[0])
     root = (expected / expected.mean()) ** (-power / 2)
-    return with_coefficients(case.model, fit_least_squares(X * root[:, None], y * root, None).coefficients), power
+    return with_coefficients(case.model, solve(Factor.of(X * root[:, None], y * root)).coefficients), power
 
 
 def weights(case: Case, power: float | None) -> list[Row]:
@@ -259,7 +258,7 @@ def fit_proportional(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Ar
     for _ in range(20):
         surface, factor = base + D @ b, 1 + Z @ share
         J = np.hstack([D * factor[:, None], Z * surface[:, None]])
-        step = fit_least_squares(J, y - surface * factor, None).coefficients
+        step = solve(Factor.of(J, y - surface * factor)).coefficients
         b, share = b + step[: len(b)], share + step[len(b) :]
         if rms(J @ step) < 1e-6:
             return b, share

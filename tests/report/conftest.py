@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from browser import chromium, open_page  # noqa: F401
 from coach_tables import page_tables
+from fitting import fit_to
 from frontiers import frontier_at, plain_model
 from pydantic import TypeAdapter
 from small_academy import academy  # noqa: F401
@@ -15,7 +16,7 @@ from pipeline.benchmark.chart import Chart
 from pipeline.benchmark.drives_near import drives_near
 from pipeline.drives import inputs
 from pipeline.edge.artefacts import write_artefact
-from pipeline.fit.contest import candidates_for, fit_candidate
+from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.kept import ModelInUse, ModelVerdict
 from pipeline.fit.model import FittedModel, FittedOn, known_key
@@ -333,7 +334,7 @@ def lookup_models(world):
         for known in product((False, True), repeat=3)
     }
     return {
-        name: (fit_candidate(candidate, drives).model.with_interval(interval), drives)
+        name: (fit_to(candidate, drives).model.with_interval(interval), drives)
         for name, (candidate, drives) in (seeing | unseeing).items()
     }
 

@@ -18,10 +18,12 @@ from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import FIT_COLUMNS, Drives, typical_drives
 from pipeline.edge.artefacts import write_artefact
-from pipeline.fit.contest import Survey, candidates_for, hold_out
-from pipeline.fit.fit_model import compete, held_out_table, score_table
+from pipeline.fit.candidates import candidates_for
+from pipeline.fit.contest import hold_contest
+from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.survey import Survey
 from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
@@ -110,9 +112,8 @@ def academy(world, world_maker, roller):
     drives = _drives(world, world_maker)
     line, quadratic, _ = candidates_for("ball")
     survey = Survey.of(drives, 1)
-    entries = compete((line, quadratic), survey)
-    scores, chosen = score_table(entries, survey)
-    model = entries[1].fitted.model
+    found = hold_contest((line, quadratic), survey, lambda _: None)
+    model = found.model
     typical = typical_drives(drives, ["golfer"])
     refits = refit(model, drives, typical, draw_counts(typical.height, 1, 30))
     bands = SpeedBands(CENTRES, 5.0)
@@ -121,12 +122,12 @@ def academy(world, world_maker, roller):
     of_study = {"study": "hill-school", "air": AIR, "turf": "normal", "model_file": "model/model.json"}
     frontier = frontier_of(efficient, Drives.of(drives), 5.0, **of_study)
     golfers = assess(ranked(losses(drives, model, frontier)), FlagRules(10.0, 0.1, 12))
-    assert chosen == 1
+    assert model.surface.name == "quadratic"
     return Academy(
         drives,
         model,
-        held_out_table(hold_out(quadratic, survey)),
-        Scores.validate(scores),
+        held_out_table(found.held_out),
+        Scores.validate(found.scores),
         frontier,
         BandTable.validate(band_table(model, by_quarter, efficient, bands, 5, roller)),
         Golfers.validate(golfers),

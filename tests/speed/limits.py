@@ -59,8 +59,10 @@ def fit(count: int) -> dict[str, dict[str, float]]:
     from make_study import TRUE_BALL
 
     from pipeline.drives import Drives, inputs
-    from pipeline.fit.contest import Factored, Survey, candidates_for, fit_candidate
+    from pipeline.fit.candidates import candidates_for
+    from pipeline.fit.factored import Factored, fit_candidate
     from pipeline.fit.flight_surface import FlightMaker
+    from pipeline.fit.survey import Survey
     from pipeline.fit.usual_delivery import fit_usual_delivery
     from pipeline.physics.air import Air
 
@@ -72,7 +74,8 @@ def fit(count: int) -> dict[str, dict[str, float]]:
     trends = fit_usual_delivery(survey.typical)
     told = {}
     for candidate in candidates_for("ball", FlightMaker.of(TRUE_BALL, air, survey.extents["ball"])):
-        model = fit_candidate(candidate, survey, trends).model
+        surface = candidate.surface(survey.extents)
+        model = fit_candidate(Factored.of(survey, surface), survey, trends).model
 
         def one_pass(model: Any = model) -> Any:
             surface = model.surface
@@ -85,10 +88,10 @@ def fit(count: int) -> dict[str, dict[str, float]]:
                 moment += X.T @ (part.get_column("carry_standard_yd").to_numpy() - base)
             return gram, moment
 
-        def whole_fit(candidate: Any = candidate) -> Any:
-            return fit_candidate(candidate, survey, trends)
+        def whole_fit(surface: Any = surface) -> Any:
+            return fit_candidate(Factored.of(survey, surface), survey, trends)
 
-        def without_errors(surface: Any = model.surface) -> Any:
+        def without_errors(surface: Any = surface) -> Any:
             return Factored.of(survey, surface).solve(survey.offsets())
 
         works = {"fit_s": whole_fit, "solve_s": without_errors, "pass_s": one_pass}

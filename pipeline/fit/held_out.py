@@ -1,0 +1,130 @@
+"""Predictions of golfers held out of the fit, and the interval of a drive that comes of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.drives import Piece
+from pipeline.fit.model import CarryModel, Delivery, known_key
+from pipeline.fit.survey import Survey
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import LEVEL
+
+Known = tuple[bool, bool, bool]  # ball speed, launch, spin
+ALL_KNOWN: Known = (True, True, True)
+CLUB_SPEED_ALONE: Known = (False, False, False)
+EVERYTHING = known_key(*ALL_KNOWN)
+COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class HeldOut:
+    """A candidate's predictions on golfers held out, over all drives of the contest in their order.
+
+    Attributes
+    ----------
+    measured : ndarray, shape (n,)
+        Carry, yd, less the offset of its device and ball.
+    predicted : dict of str to ndarray, shape (n,)
+        Predictions, yd, by what is known (see `known_key`).
+    fold : ndarray of int, shape (n,)
+    terms : int
+    """
+
+    measured: Array
+    predicted: dict[str, Array]
+    fold: npt.NDArray[np.int16]
+    terms: int
+
+
+def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known]) -> HeldOut:
+    """Predict every golfer's drives by a fit that never saw the golfer.
+
+    Parameters
+    ----------
+    survey : Survey
+    models : sequence of CarryModel
+        One a fold, from `Factored.without_each`.
+    known : sequence of (bool, bool, bool)
+        From which knowledge of ball speed, launch and spin to predict.
+    """
+    names = [known_key(*one) for one in known]
+
+    def predict(piece: Piece) -> Array:
+        fold = survey.fold[piece.golfer]
+        here = np.empty((2 + len(names), len(fold)))
+        here[0] = fold
+        for k in np.unique(fold):
+            out = np.flatnonzero(fold == k)
+            rows, model = piece.drives[out], models[k]
+            here[1, out] = model.reference_carry(rows)
+            for place, one in enumerate(known, start=2):
+                here[place, out] = predict_from(model, rows, *one)
+        return here
+
+    drives = int(survey.typical.get_column("shots").sum())
+    fold, measured = np.empty(drives, dtype=np.int16), np.empty(drives)
+    predicted = {name: np.empty(drives) for name in names}
+    first = 0
+    for here in survey.drives.each_piece(predict):
+        rows = slice(first, first + here.shape[1])
+        fold[rows], measured[rows] = here[0], here[1]
+        for name, values in zip(names, here[2:], strict=True):
+            predicted[name][rows] = values
+        first = rows.stop
+    terms = max(model.surface.size + len(model.offsets.levels) for model in models)
+    return HeldOut(measured, predicted, fold, terms)
+
+
+def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool) -> Array:
+    """Predict carry, yd, shape (n,), from club speed and what else is known; the usual value stands for the rest."""
+    drive = Delivery.of(drives)
+    unknown = np.full_like(drive.launch_deg, np.nan)
+    known = replace(
+        drive,
+        launch_deg=drive.launch_deg if launch else unknown,
+        spin_rpm=drive.spin_rpm if spin else unknown,
+    )
+    return model.expected(model.with_usual(known), "own" if ball_speed else "usual")
+
+
+def interval_edges(measured: Array, predicted: Array) -> tuple[float, float]:
+    """Give the 90 % interval for one drive as shares of the prediction: quantiles of measured / predicted - 1."""
+    departure = measured / np.maximum(predicted, 1.0) - 1.0
+    lo, hi = np.quantile(departure, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    return float(lo), float(hi)
+
+
+def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:
+    """Give the interval of a drive for each set of things known, from golfers held out; see `interval_edges`.
+
+    Parameters
+    ----------
+    survey : Survey
+    models : sequence of CarryModel
+        One a fold.
+    known : HeldOut
+        Predictions for some of the sets, which need not be made again.
+    """
+    edges = {name: interval_edges(known.measured, predicted) for name, predicted in known.predicted.items()}
+    for left in (one for one in COMBINATIONS if known_key(*one) not in edges):
+        # One after the other, for quantiles need the predictions of all drives at once.
+        held = predict_held_out(survey, models, [left])
+        edges[known_key(*left)] = interval_edges(held.measured, held.predicted[known_key(*left)])
+    return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
+
+
+def held_out_table(held: HeldOut) -> pl.DataFrame:
+    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone."""
+    return pl.DataFrame(
+        {
+            "measured_yd": held.measured,
+            "predicted_yd": held.predicted[EVERYTHING],
+            "predicted_by_club_speed_yd": held.predicted[known_key(*CLUB_SPEED_ALONE)],
+            "fold": held.fold.astype(np.int64),
+        }
+    )

@@ -1,0 +1,119 @@
+"""What all fits to the same drives share: golfers, their folds, devices and balls, and how the inputs are spread."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from pipeline.drives import Drives, typical_drives
+from pipeline.fit.surface import Extent
+from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
+from pipeline.flight.offsets import Offsets, count_levels, offsets_from
+
+FOLDS = 10
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What all fits to the same drives share.
+
+    Attributes
+    ----------
+    drives : Drives
+        Those of the fits.
+    typical : DataFrame
+        One row per golfer, from `typical_drives` of these drives.
+    fold : ndarray of int, shape (golfers,)
+        Golfers in the order of `typical`.
+    among : Expr or None
+        Which drives may enter a fit; None for all. The others are only predicted.
+    levels : DataFrame
+        Drives that may enter a fit, by quarter, fold, device and ball.
+    extents : dict
+        For each speed that the drives have: the spread of speed, launch and spin.
+    """
+
+    drives: Drives
+    typical: pl.DataFrame
+    fold: npt.NDArray[np.int64]
+    among: pl.Expr | None
+    levels: pl.DataFrame
+    extents: dict[str, tuple[Extent, Extent, Extent]]
+
+    @classmethod
+    def of(
+        cls,
+        drives: pl.DataFrame | Drives,
+        seed: int = 0,
+        folds: pl.DataFrame | None = None,
+        among: pl.Expr | None = None,
+    ) -> "Survey":
+        """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
+        read = Drives.of(drives)
+        parts = [
+            (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
+            for frame in read.read()
+        ]
+        typical = pl.concat(part for part, _ in parts).sort("golfer")
+        if folds is None:
+            folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed)))
+        fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
+        counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
+        levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
+        return cls(read, typical, fold, among, levels, _extents(read))
+
+    @property
+    def fold_of_golfers(self) -> pl.DataFrame:
+        """Give the fold of each golfer: golfer, fold."""
+        return self.typical.select("golfer", pl.Series("fold", self.fold))
+
+    @property
+    def quarters(self) -> list[str]:
+        """The quarters of the drives, in order."""
+        return self.levels.get_column("quarter").unique().sort().to_list()
+
+    @property
+    def folds(self) -> int:
+        """Number of folds."""
+        return int(self.fold.max()) + 1
+
+    @property
+    def shots(self) -> int:
+        """Number of drives."""
+        return int(self.levels.get_column("drives").sum())
+
+    @cached_property
+    def golfer_of_drives(self) -> npt.NDArray[np.int32]:
+        """Give each drive its golfer's number, shape (n,)."""
+        return np.concatenate([piece.golfer.astype(np.int32) for piece in self.drives.pieces()])
+
+    def offsets(self, without: int | None = None) -> Offsets:
+        """Choose the device and ball terms, of all drives or of those outside a fold."""
+        return offsets_from(self.levels if without is None else self.levels.filter(pl.col("fold") != without))
+
+    def trends(self) -> list[UsualDelivery]:
+        """Fit the trends without each fold: they are the same for all candidates."""
+        rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
+        return [fit_usual_delivery(golfers) for golfers in rest]
+
+
+def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
+    """Keep the drives that may enter a fit."""
+    return frame if among is None else frame.filter(among.fill_null(False))
+
+
+def share_out(golfers: int, seed: int) -> npt.NDArray[np.int64]:
+    """Share golfers out over folds at random, as evenly as can be: the fold of each, shape (golfers,)."""
+    folds = min(FOLDS, golfers)
+    order = np.random.default_rng([seed, 0]).permutation(golfers)
+    return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
+
+
+def _extents(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
+    # Quantiles need a whole column.
+    club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
+    l, p = Extent.of(launch), Extent.of(spin)
+    found = {"club": (Extent.of(club), l, p)}
+    return found if np.isnan(ball).any() else found | {"ball": (Extent.of(ball), l, p)}

@@ -1,0 +1,71 @@
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+from fitting import fit_to
+
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import typical_drives
+from pipeline.fit.candidates import candidates_for
+from pipeline.fit.comparison import score_both
+from pipeline.fit.findings import compare
+from pipeline.fit.model import Delivery
+from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.survey import Survey
+from pipeline.flight.calibrate import Calibration
+
+QUADRATIC = candidates_for("ball")[1]
+EFFICIENT = Delivery(*np.array([[90.0], [np.nan], [14.0], [2700.0]]))
+
+
+@pytest.fixture(scope="module")
+def drives(world):
+    nothing = [pl.lit(None, pl.Float64).alias(name) for name in ("pressure_hpa", "humidity", "wind_along_mps")]
+    air = [pl.lit(15.0).alias("temp_c"), pl.lit(0.0).alias("altitude_m"), *nothing]
+    return world.drives.with_columns(*air, pl.col("carry_standard_yd").alias("carry_measured_yd"))
+
+
+@pytest.fixture(scope="module")
+def fit(drives):
+    found = fit_to(QUADRATIC, drives)
+    lo, hi = found.fit.edges90
+    terms = pl.DataFrame({"term": found.labels, "estimate": found.fit.coefficients, "lo90": lo, "hi90": hi})
+    calibration = Calibration("smits-smith-1994", 1.0, 1.0, None, None, [], 0, 0, None, None, "")
+    typical = typical_drives(drives, ["golfer"])
+    return ComparedFit("k000000000001", found.model, terms, typical, ("2026Q3",), 80, drives.height, StandardAir(),
+                       calibration, 1.46)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def survey(drives):
+    return Survey.of(drives, 1)
+
+
+def test_a_fit_compared_with_itself_differs_in_nothing(fit, survey):
+    form, versions = QUADRATIC.surface(survey.extents), {"numpy": ("2.3", "2.4")}
+    found = compare(fit, fit, form, survey, EFFICIENT, versions)
+    assert found.old is fit
+    assert found.scored == score_both(fit, form, survey, survey.drives)[0]
+    assert found.scored.on_all.difference_yd == pytest.approx(0, abs=1e-9)
+    assert not found.terms.get_column("apart").any()
+    np.testing.assert_allclose(found.at_speeds.get_column("moved_yd"), 0, atol=1e-9)
+    np.testing.assert_allclose(found.typical_yd, 0, atol=1e-9)
+    assert (found.unknown, found.without_term, found.versions) == ((), (), versions)
+
+
+def test_a_fit_by_another_air_is_scored_on_carry_at_its_own(fit, survey):
+    # The old fit's standard air is thinner, so by its own calibration the same drives carry farther.
+    thin = replace(fit, air=StandardAir(pressure_hpa=800.0))
+    found = compare(thin, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {})
+    same = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {})
+    intercepts = found.terms.filter(pl.col("term") == "intercept").get_column("new")
+    assert intercepts[0] - same.terms.filter(pl.col("term") == "intercept").get_column("new")[0] > 3
+    assert found.scored.on_all.new_rmse_yd == pytest.approx(same.scored.on_all.new_rmse_yd)
+
+
+def test_a_ball_that_the_old_fit_does_not_know_is_named(fit, drives):
+    some = pl.when(pl.int_range(pl.len()) < 40).then(pl.lit("a|b")).otherwise(pl.col("ball")).alias("ball")
+    survey = Survey.of(drives.with_columns(some), 1)
+    found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {})
+    assert found.without_term == ("ball a/b (40 drives)",)

@@ -1,0 +1,17 @@
+"""One candidate fitted to drives, or predicting them on golfers held out; the product does both from one survey."""
+
+from pipeline.fit.factored import Factored, fit_candidate
+from pipeline.fit.held_out import COMBINATIONS, predict_held_out
+from pipeline.fit.survey import Survey
+from pipeline.fit.usual_delivery import fit_usual_delivery
+
+
+def fit_to(candidate, drives):
+    survey = Survey.of(drives)
+    factored = Factored.of(survey, candidate.surface(survey.extents))
+    return fit_candidate(factored, survey, fit_usual_delivery(survey.typical))
+
+
+def hold_out(candidate, survey, known=COMBINATIONS):
+    factored = Factored.of(survey, candidate.surface(survey.extents))
+    return predict_held_out(survey, factored.without_each(survey, survey.trends()), known)
