@@ -40,11 +40,6 @@ class Offsets:
         return np.stack(columns, axis=-1) if columns else np.zeros((drives.height, 0))
 
 
-def find_offsets(drives: pl.DataFrame) -> Offsets:
-    """Choose reference levels and the levels that get a term from the columns `device` and `ball` of drives."""
-    return offsets_from(count_levels(drives))
-
-
 def count_levels(drives: pl.DataFrame, *by: str) -> pl.DataFrame:
     """Count drives by device and ball, and by other columns: *by, device, ball, drives."""
     known = drives.select(*by, pl.col("device", "ball").fill_null(UNSTATED))

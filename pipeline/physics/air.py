@@ -151,27 +151,6 @@ def viscosity(temp_c: npt.ArrayLike) -> Array:
     return SUTHERLAND_PA_S_PER_ROOT_K * T**1.5 / (T + SUTHERLAND_K)
 
 
-def isa_temp_c(altitude_m: npt.ArrayLike) -> Array:
-    """Temperature of the standard atmosphere (ISO 2533, troposphere), deg C.
-
-    Parameters
-    ----------
-    altitude_m : array_like
-        Height above mean sea level, m, -500 to 5000.
-
-    Returns
-    -------
-    ndarray
-        Temperature, deg C.
-
-    Raises
-    ------
-    ValueError
-        If an altitude lies outside the range.
-    """
-    return ISA_TEMP_C - ISA_LAPSE_K_PER_M * _geopotential_m(altitude_m)
-
-
 def pressure_at(altitude_m: npt.ArrayLike) -> Array:
     """Pressure of the standard atmosphere (ISO 2533, troposphere), Pa, for sites where none was measured.
 
@@ -197,13 +176,10 @@ def pressure_at(altitude_m: npt.ArrayLike) -> Array:
     """
     T0 = ISA_TEMP_C + ZERO_CELSIUS_K
     exponent = ISA_GRAVITY_MPS2 / (ISA_GAS_CONSTANT_J_PER_KG_K * ISA_LAPSE_K_PER_M)
-    return ISA_PRESSURE_PA * (1 - ISA_LAPSE_K_PER_M * _geopotential_m(altitude_m) / T0) ** exponent
-
-
-def _geopotential_m(altitude_m: npt.ArrayLike) -> Array:
-    # The standard's laws hold in geopotential height, which allows for gravity's fall with height (0.8 m at 2300 m).
     h = _within(altitude_m, WORKING_ALTITUDE_M, "altitude_m")
-    return ISA_EARTH_RADIUS_M * h / (ISA_EARTH_RADIUS_M + h)
+    # The standard's laws hold in geopotential height, which allows for gravity's fall with height (0.8 m at 2300 m).
+    geopotential_m = ISA_EARTH_RADIUS_M * h / (ISA_EARTH_RADIUS_M + h)
+    return ISA_PRESSURE_PA * (1 - ISA_LAPSE_K_PER_M * geopotential_m / T0) ** exponent
 
 
 def _within(values: npt.ArrayLike, bounds: tuple[float, float], name: str) -> Array:

@@ -55,7 +55,6 @@ class Turf:
     grass_m: float = 0.005
 
 
-GREEN = Turf()
 # ASSUMPTIONS, no source: a fairway's grass stands 15 mm high and slows a rolling ball half as much again as a
 # green; a soft one gives way a tenth more, rebounds a tenth less and slows more, a firm one the reverse. With them a
 # drive that lands at 27 m/s, 40 deg and 250 rad/s runs about 15, 22 and 31 yd.

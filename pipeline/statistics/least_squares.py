@@ -177,29 +177,3 @@ def clustered_fit(solved: Solved, parts: Iterable[tuple[Array, Array, npt.NDArra
         meat += sums.T @ sums
         clusters += len(found)
     return solved.clustered(meat, clusters) if clusters > 1 else solved.classical()
-
-
-def fit_least_squares(X: Array, y: Array, groups: npt.NDArray[np.int64] | None) -> Fit:
-    """Fit y = X b by least squares.
-
-    Parameters
-    ----------
-    X : ndarray, shape (n, terms)
-        Design matrix of full column rank.
-    y : ndarray, shape (n,)
-    groups : ndarray of int, shape (n,), or None
-        Cluster of each row (the golfer), for cluster-robust standard errors; None gives the classical ones.
-
-    Returns
-    -------
-    Fit
-
-    Raises
-    ------
-    UserError
-        From `solve`.
-    """
-    solved = solve(Factor.of(X, y))
-    if groups is None:
-        return solved.classical()
-    return clustered_fit(solved, [(X, y, groups)])

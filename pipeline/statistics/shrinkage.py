@@ -25,15 +25,12 @@ class Shrunk:
         Weight of the golfer's own figure, 0 to 1; the rest is that of the usual one.
     usual : ndarray, shape (n,)
         What is usual for golfers like this one.
-    tau : float
-        Standard deviation of golfers about what is usual.
     """
 
     value: Array
     std_error: Array
     own_share: Array
     usual: Array
-    tau: float
 
 
 def moderated_variance(variance: Array, shots: npt.NDArray[np.int64]) -> tuple[Array, Array]:
@@ -124,7 +121,7 @@ def shrink(lost_yd: Array, own_variance: Array, X: Array) -> Shrunk:
     tau_unsure = 2 / spare * (1 - own_share) ** 2 * (typical + tau2) / total * (lost_yd - usual) ** 2
     variance = own_share * own_variance + (1 - own_share) ** 2 * usual_variance + tau_unsure
     mean = usual + own_share * (lost_yd - usual)
-    return Shrunk(mean, np.sqrt(variance), own_share, usual, float(np.sqrt(tau2)))
+    return Shrunk(mean, np.sqrt(variance), own_share, usual)
 
 
 def between_golfers(value: Array, variance: Array, X: Array) -> tuple[float, Array, Array]:

@@ -10,7 +10,6 @@ from pipeline.physics.turf import (
     BALL_RADIUS_M,
     FIRM,
     FIRMNESS,
-    GREEN,
     NORMAL,
     SOFT,
     Turf,
@@ -21,6 +20,7 @@ from pipeline.physics.turf import (
 )
 
 G = 9.80665
+GREEN = Turf()  # Penner's own values
 # Rigid, level, frictionless: every bounce keeps the horizontal speed and the share e of the vertical one.
 RIGID = Turf(friction=0, tilt_deg=0, restitution=(0.5, 0, 0), restitution_end=0.5, rolling_g=0.1, grass_m=0.01)
 

@@ -13,7 +13,7 @@ from worlds import PLAIN
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import line
 from pipeline.fit.usual_delivery import Line, UsualDelivery
-from pipeline.flight.offsets import find_offsets
+from pipeline.flight.offsets import count_levels, offsets_from
 
 NEAR = replace(PLAIN, golfers=60, shots=(12, 12), faulty=0.5, spin_noise=0.15, device_b_share=-0.2, scatter=0.008)
 
@@ -48,9 +48,8 @@ def bent_drives(share=0.1, drives=400):
 def bare_model(drives):
     surface = line([drives[c].to_numpy() for c in ("ball_speed_mph", "launch_deg", "spin_rpm")], "ball")
     flat = Line(90.0, 1.0, 0.0)
-    start = CarryModel(
-        surface, np.zeros(4), find_offsets(drives), np.zeros(1), UsualDelivery(None, None, flat, flat), {}
-    )
+    offsets = offsets_from(count_levels(drives))
+    start = CarryModel(surface, np.zeros(4), offsets, np.zeros(1), UsualDelivery(None, None, flat, flat), {})
     X, y = case_of.problem(start, drives)
     return case_of.with_coefficients(start, np.linalg.lstsq(X, y)[0])
 

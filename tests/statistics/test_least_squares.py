@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 import statsmodels.datasets
+from scipy.stats import norm
 
 from pipeline.errors import UserError
-from pipeline.statistics.least_squares import fit_least_squares
+from pipeline.statistics.least_squares import Factor, clustered_fit, solve
 
 # NIST Statistical Reference Datasets, linear regression, Norris (lower difficulty), 36 pairs y, x. Typed in from
 # memory; the certified values below hold only for the right data.
@@ -25,10 +26,14 @@ def powers(x, degree):
     return np.stack([x**k for k in range(degree + 1)], axis=-1)
 
 
+def classical_fit(X, y):
+    return solve(Factor.of(X, y)).classical()
+
+
 def test_norris():
     # Certified: NIST StRD, Norris.
     y, x = NORRIS.T
-    fit = fit_least_squares(powers(x, 1), y, groups=None)
+    fit = classical_fit(powers(x, 1), y)
     np.testing.assert_allclose(fit.coefficients, [-0.262323073774029, 1.00211681802045], rtol=1e-10)
     np.testing.assert_allclose(fit.std_errors, [0.232818234301152, 0.429796848199937e-3], rtol=1e-9)
     assert fit.residual_sd == pytest.approx(0.884796396144373, rel=1e-9)
@@ -38,7 +43,7 @@ def test_longley():
     # Certified: NIST StRD, Longley (higher difficulty); data shipped with statsmodels.
     data = statsmodels.datasets.longley.load_pandas().data
     X = np.column_stack([np.ones(16), data[["GNPDEFL", "GNP", "UNEMP", "ARMED", "POP", "YEAR"]].to_numpy(dtype=float)])
-    fit = fit_least_squares(X, data["TOTEMP"].to_numpy(dtype=float), groups=None)
+    fit = classical_fit(X, data["TOTEMP"].to_numpy(dtype=float))
     certified = [
         -3482258.63459582,
         15.0618722713733,
@@ -58,7 +63,7 @@ def test_wampler_1_and_2(step, tolerance):
     # Certified: NIST StRD, Wampler1 (all coefficients 1) and Wampler2 (0.1 to the k), exact polynomials of degree 5.
     x = np.arange(21.0)
     certified = step ** np.arange(6)
-    fit = fit_least_squares(powers(x, 5), powers(x, 5) @ certified, groups=None)
+    fit = classical_fit(powers(x, 5), powers(x, 5) @ certified)
     np.testing.assert_allclose(fit.coefficients, certified, rtol=tolerance)
 
 
@@ -68,7 +73,8 @@ def test_clustered_errors_equal_the_sandwich_formula():
     groups = np.repeat(np.arange(12), 10)
     X = np.column_stack([np.ones(120), rng.normal(size=120) + groups / 6])
     y = X @ [2.0, 3.0] + rng.normal(size=12)[groups] + rng.normal(size=120)
-    fit = fit_least_squares(X, y, groups)
+    parts = [(X[rows], y[rows], groups[rows]) for rows in (groups < 5, groups >= 5)]
+    fit = clustered_fit(solve(Factor.joined([Factor.of(x, part) for x, part, _ in parts])), parts)
     residual = y - X @ fit.coefficients
     scores = np.stack([X[groups == g].T @ residual[groups == g] for g in range(12)])
     bread = np.linalg.inv(X.T @ X)
@@ -76,10 +82,23 @@ def test_clustered_errors_equal_the_sandwich_formula():
     np.testing.assert_allclose(fit.covariance, expected, rtol=1e-8)
 
 
+def test_rows_of_one_golfer_are_taken_as_independent():
+    X, y = powers(NORRIS[:, 1], 1), NORRIS[:, 0]
+    alone = clustered_fit(solve(Factor.of(X, y)), [(X, y, np.zeros(36, dtype=np.int64))])
+    np.testing.assert_allclose(alone.covariance, classical_fit(X, y).covariance)
+
+
+def test_edges_are_a_normal_quantile_from_the_estimate():
+    fit = classical_fit(powers(NORRIS[:, 1], 1), NORRIS[:, 0])
+    lo, hi = fit.edges90
+    np.testing.assert_allclose((hi + lo) / 2, fit.coefficients)
+    np.testing.assert_allclose((hi - lo) / 2, norm.ppf(0.95) * fit.std_errors)
+
+
 def test_scaling_an_input_scales_its_coefficient_and_error():
     y, x = NORRIS.T
-    one = fit_least_squares(powers(x, 1), y, groups=None)
-    other = fit_least_squares(powers(x, 1) * [1.0, 1e6], y, groups=None)
+    one = classical_fit(powers(x, 1), y)
+    other = classical_fit(powers(x, 1) * [1.0, 1e6], y)
     assert other.coefficients[1] * 1e6 == pytest.approx(one.coefficients[1], rel=1e-10)
     assert other.std_errors[1] * 1e6 == pytest.approx(one.std_errors[1], rel=1e-10)
 
@@ -87,17 +106,17 @@ def test_scaling_an_input_scales_its_coefficient_and_error():
 def test_row_order_does_not_matter():
     y, x = NORRIS.T
     order = np.random.default_rng(0).permutation(36)
-    one = fit_least_squares(powers(x, 1), y, groups=None)
-    other = fit_least_squares(powers(x[order], 1), y[order], groups=None)
+    one = classical_fit(powers(x, 1), y)
+    other = classical_fit(powers(x[order], 1), y[order])
     np.testing.assert_allclose(one.coefficients, other.coefficients, rtol=1e-9)
 
 
 def test_too_few_rows_is_told():
     with pytest.raises(UserError, match="2 drives for 2 terms"):
-        fit_least_squares(powers(np.array([1.0, 2.0]), 1), np.array([1.0, 2.0]), groups=None)
+        classical_fit(powers(np.array([1.0, 2.0]), 1), np.array([1.0, 2.0]))
 
 
 def test_dependent_columns_are_told():
     x = np.arange(10.0)
     with pytest.raises(UserError, match="depend on each other"):
-        fit_least_squares(np.column_stack([np.ones(10), x, 2 * x]), x, groups=None)
+        classical_fit(np.column_stack([np.ones(10), x, 2 * x]), x)
