@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from scipy.special import stdtrit
 
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
@@ -15,6 +14,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import t_reach
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -176,7 +176,7 @@ def efficient_at(
     golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
     freedom = max(golfers - LEARNT, 2.0)
     std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
-    reach = float(stdtrit(freedom, 0.95)) * std_error
+    reach = float(t_reach(freedom)) * std_error
     return Efficient(
         speed_mph,
         carry,

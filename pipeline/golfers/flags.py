@@ -6,7 +6,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.false_discovery import adjusted
+from pipeline.statistics.intervals import t_reach
 from pipeline.statistics.skewed import bent, pooled_skewness, straightened
 from pipeline.tables import Golfers
 
@@ -41,10 +42,6 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     DataFrame
         The table `Golfers`. The test is one-sided, against a loss of no more than the threshold; p-values are
         adjusted within each quarter.
-
-    References
-    ----------
-    Benjamini and Hochberg, J. R. Stat. Soc. B 57 (1995) 289, doi 10.1111/j.2517-6161.1995.tb02031.x.
     """
     few = pl.col("shots") < rules.min_shots
     beyond = pl.col("lost_yd").is_null()
@@ -52,7 +49,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
         (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules.min_shots)
     )
     tested = tested.with_columns(pl.when(~pl.col("unassessed")).then(pl.col("p_value")).alias("p_value"))
-    tested = tested.with_columns(adjusted(tested))
+    tested = tested.with_columns(adjusted(tested.get_column("p_value"), tested.get_column("quarter")))
     flagged = (pl.col("q_value") <= rules.false_discovery_rate).fill_null(False)
     status = pl.when("unassessed").then(pl.lit("not_assessed")).when(flagged).then(pl.lit("flagged"))
     return tested.with_columns(
@@ -64,7 +61,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
 
 def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
     """Interval and p-value by Student's t, mended for skewed drives; one degree of freedom less than the drives."""
-    from scipy.special import stdtr, stdtrit
+    from scipy.special import stdtr
 
     value, error, own, each = (
         lost.get_column(name).cast(pl.Float64).to_numpy()
@@ -75,7 +72,7 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
     # The error of efficient carry, which is not skewed, takes its share of the whole.
     luck = np.divide(np.sqrt(own), error, out=np.zeros_like(value), where=error > 0)
     skewness = pooled_skewness(each, shots) / np.sqrt(shots) * np.nan_to_num(luck) ** 3
-    quantile = stdtrit(freedom, (1 + LEVEL) / 2)
+    quantile = t_reach(freedom)
     step = np.divide(value - threshold_yd, error, out=np.full_like(value, np.nan), where=error > 0)
     columns = {
         "lost_lo90_yd": value - error * bent(quantile, skewness),
@@ -83,20 +80,6 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
         "p_value": stdtr(freedom, -straightened(step, skewness)),
     }
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
-
-
-def adjusted(tested: pl.DataFrame) -> pl.Series:
-    """Adjust p_value within each quarter (Benjamini and Hochberg): the column q_value; null stays null."""
-    from scipy.stats import false_discovery_control
-
-    p = tested.get_column("p_value").cast(pl.Float64).to_numpy()
-    q = np.full_like(p, np.nan)
-    quarter = tested.get_column("quarter").to_numpy()
-    for one in np.unique(quarter):
-        rows = (quarter == one) & ~np.isnan(p)
-        if rows.any():
-            q[rows] = false_discovery_control(p[rows], method="bh")
-    return pl.Series("q_value", q).fill_nan(None)
 
 
 def main_cause(golfers: pl.DataFrame) -> pl.Series:

@@ -7,9 +7,10 @@ short was so in part by bad luck, which does not come twice: some gain is to be 
 import numpy as np
 import polars as pl
 
-from pipeline.golfers.flags import FlagRules, adjusted
+from pipeline.golfers.flags import FlagRules
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.false_discovery import adjusted
+from pipeline.statistics.intervals import Estimate, welch_error
 from pipeline.tables import Changes
 
 # Speeds this far apart are taken to share nothing of efficient carry's error.
@@ -39,11 +40,6 @@ def changes_of(lost: pl.DataFrame, golfers: pl.DataFrame, rules: FlagRules) -> p
     -----
     The drives are taken as independent: what a whole day's form, a device moved or another ball adds to all drives
     of a quarter is not in the interval.
-
-    References
-    ----------
-    Welch, Biometrika 34 (1947) 28, doi 10.1093/biomet/34.1-2.28; Satterthwaite, Biometrics Bull. 2 (1946) 110,
-    doi 10.2307/3002019.
     """
     both = _paired(lost, golfers)
     tested = both.with_columns(
@@ -56,7 +52,8 @@ def changes_of(lost: pl.DataFrame, golfers: pl.DataFrame, rules: FlagRules) -> p
     )
     tested = tested.with_columns(_test(tested))
     tested = tested.with_columns(
-        adjusted(tested), (pl.col("ranked_lost_yd_before") - pl.col("lost_yd_before")).alias("chance_change_yd")
+        adjusted(tested.get_column("p_value"), tested.get_column("quarter")),
+        (pl.col("ranked_lost_yd_before") - pl.col("lost_yd_before")).alias("chance_change_yd"),
     )
     more = (pl.col("q_value") <= rules.false_discovery_rate).fill_null(False)
     tested = tested.with_columns(more.alias("more_than_chance"), _movement().alias("movement"))
@@ -77,25 +74,16 @@ def _paired(lost: pl.DataFrame, golfers: pl.DataFrame) -> pl.DataFrame:
 
 def _test(both: pl.DataFrame) -> list[pl.Series]:
     """Interval and two-sided p-value of the change in yards lost by Welch's t; null where there is no error."""
-    from scipy.special import stdtr, stdtrit
-
-    now, then = (both.get_column(f"own_variance{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
+    own, own_then = (both.get_column(f"own_variance{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
     shots, shots_then = (both.get_column(f"shots{end}").to_numpy() for end in ("", "_before"))
-    change = both.get_column("lost_change_yd").to_numpy()
     shared, shared_then = (both.get_column(f"efficient_std_error_yd{end}").to_numpy() for end in ("", "_before"))
     faster = both.get_column("club_speed_change_mph").to_numpy()
-    variance = now + then + efficient_variance(shared, shared_then, faster)
     # What efficient carry adds is known better than any golfer's own spread: it has no degrees of freedom to lose.
-    unsure = now**2 / (shots - 1) + then**2 / (shots_then - 1)
-    some = (variance > 0) & (unsure > 0)
-    freedom = np.divide(variance**2, unsure, out=np.full_like(change, np.nan), where=some)
-    error = np.where(some, np.sqrt(variance), np.nan)
-    reach = stdtrit(freedom, (1 + LEVEL) / 2) * error
-    columns = {
-        "lost_change_lo90_yd": change - reach,
-        "lost_change_hi90_yd": change + reach,
-        "p_value": 2 * stdtr(freedom, -np.abs(change) / error),
-    }
+    efficient = (efficient_variance(shared, shared_then, faster), np.inf)
+    error = welch_error((own, shots - 1), (own_then, shots_then - 1), efficient)
+    change = Estimate(both.get_column("lost_change_yd").to_numpy(), *error)
+    lo, hi = change.edges90
+    columns = {"lost_change_lo90_yd": lo, "lost_change_hi90_yd": hi, "p_value": change.p_value}
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 

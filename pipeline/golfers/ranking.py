@@ -12,7 +12,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.intervals import MANY, t_reach
 from pipeline.statistics.shrinkage import MIN_ESTIMATES, moderated_variance, shrink
 
 # Speed is looked at from this many golfers on, scatter too from the second number on; fewer golfers are shrunk
@@ -59,8 +59,6 @@ def ranked(lost: pl.DataFrame) -> pl.DataFrame:
 
 def _ranked(lost_yd: Array, own: Array, shots: npt.NDArray[np.int64], speed: Array, shared: Array) -> Array:
     """Shrunk figure and interval of one quarter, shape (3, n); NaN where the drives' luck is not known."""
-    from scipy.special import stdtrit
-
     variance, freedom = moderated_variance(own * shots, shots)
     if np.isnan(variance).any():
         return np.full((3, len(lost_yd)), np.nan)
@@ -71,5 +69,5 @@ def _ranked(lost_yd: Array, own: Array, shots: npt.NDArray[np.int64], speed: Arr
     total = shrunk.std_error**2 + shared**2
     # Satterthwaite: of the whole, only share^2 * own_variance moves with the golfer's own uncertain variance.
     moving = shrunk.own_share**2 * own_variance / total
-    reach = stdtrit(np.minimum(freedom, 1e6) / np.maximum(moving, 1e-3) ** 2, (1 + LEVEL) / 2) * np.sqrt(total)
+    reach = t_reach(np.minimum(freedom, MANY) / np.maximum(moving, 1e-3) ** 2) * np.sqrt(total)
     return np.stack([shrunk.value, shrunk.value - reach, shrunk.value + reach])

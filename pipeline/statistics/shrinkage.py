@@ -1,5 +1,6 @@
 """Shrinkage of estimates towards what is usual, and variances steadied by each other (empirical Bayes)."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -125,7 +126,7 @@ def shrink(lost_yd: Array, own_variance: Array, X: Array) -> Shrunk:
 
 
 def between_golfers(value: Array, variance: Array, X: Array) -> tuple[float, Array, Array]:
-    """Fit a random-effects regression, its variance between golfers by Paule and Mandel's method.
+    """Fit a random-effects regression, its variance between golfers by Paule and Mandel's method (`paule_mandel`).
 
     Parameters
     ----------
@@ -143,22 +144,44 @@ def between_golfers(value: Array, variance: Array, X: Array) -> tuple[float, Arr
 
     References
     ----------
-    Paule and Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, doi 10.6028/jres.087.022; with regressors it is the
-    empirical Bayes estimate of Berkey and others, Stat. Med. 14 (1995) 395, doi 10.1002/sim.4780140406.
+    Berkey and others, Stat. Med. 14 (1995) 395, doi 10.1002/sim.4780140406, whose empirical Bayes estimate it is.
     """
-    from scipy.optimize import brentq
     from statsmodels.regression.linear_model import WLS
 
     freedom = X.shape[0] - X.shape[1]
-
-    def beyond_chance(tau2: float) -> float:
-        # Falls with tau^2; the estimate is where the weighted squares are what chance makes them.
-        return float(WLS(value, X, weights=1 / (tau2 + variance)).fit().ssr - freedom)
-
-    # statsmodels' combine_effects solves this equation for a mean alone, and asked for more digits than it gives by
-    # itself a rounding error sends it to nil; so the root is bracketed: with weights of 1 / most or less the squares
-    # are too small.
+    # With weights of 1 / most or less the squares are too small.
     most = float(WLS(value, X).fit().ssr) / freedom
-    tau2: float = brentq(beyond_chance, 0.0, 2 * most, xtol=1e-12) if beyond_chance(0.0) > 0 else 0.0
+    tau2 = paule_mandel(lambda tau2: WLS(value, X, weights=1 / (tau2 + variance)).fit().ssr, freedom, 2 * most)
     fit = WLS(value, X, weights=1 / (tau2 + variance)).fit()
     return tau2, np.asarray(fit.params), np.asarray(fit.normalized_cov_params)
+
+
+def paule_mandel(squares: Callable[[float], float], freedom: float, most: float) -> float:
+    """Give the variance between groups at which the weighted squares are what chance makes them; 0 if less are there.
+
+    Parameters
+    ----------
+    squares : callable
+        Takes a variance between groups; gives the sum of squares about what is usual, each over its whole variance.
+        It falls as that variance rises.
+    freedom : float
+        Degrees of freedom of the squares: their mean by chance.
+    most : float
+        A variance above 0 that is likely too large; it is doubled as often as needed.
+
+    Notes
+    -----
+    statsmodels' combine_effects solves this equation for a mean alone, and asked for more digits than it gives by
+    itself a rounding error sends it to zero; so the root is bracketed.
+
+    References
+    ----------
+    Paule and Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, doi 10.6028/jres.087.022.
+    """
+    from scipy.optimize import brentq
+
+    if squares(0.0) <= freedom:
+        return 0.0
+    while squares(most) > freedom:
+        most *= 2
+    return float(brentq(lambda variance: squares(variance) - freedom, 0.0, most, xtol=1e-12))

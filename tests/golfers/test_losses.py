@@ -5,41 +5,12 @@ import polars as pl
 import pytest
 from fitting import fit_to
 from frontiers import frontier_at
-from hypothesis import given
-from hypothesis import strategies as st
 from scipy import stats
 
 from pipeline.fit.candidates import candidates_for
-from pipeline.golfers.losses import exchange, losses
+from pipeline.golfers.losses import losses
 
 PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
-number = st.floats(-50, 50)
-
-
-@given(st.tuples(number, number, number), st.tuples(number, number, number))
-def test_exchange_adds_up_exactly_to_the_change(start, end):
-    def value(x, y, z):
-        return x * y + np.sin(z) * x + z**2
-
-    before, after = ([np.array([v]) for v in values] for values in (start, end))
-    parts = exchange(value, before, after)
-    assert sum(parts)[0] == pytest.approx((value(*before) - value(*after))[0], abs=1e-7)
-
-
-def test_exchange_of_a_sum_gives_each_its_own_change():
-    parts = exchange(lambda x, y: 3 * x - y, [np.array([5.0]), np.array([1.0])], [np.array([2.0]), np.array([4.0])])
-    assert [part[0] for part in parts] == pytest.approx([9.0, 3.0])
-
-
-def test_exchange_of_a_product_shares_the_interaction_equally():
-    # Closed form for x*y: each gets its change times the mean of the other (Shapley 1953).
-    parts = exchange(lambda x, y: x * y, [np.array([4.0]), np.array([10.0])], [np.array([1.0]), np.array([6.0])])
-    assert [part[0] for part in parts] == pytest.approx([3 * 8.0, 4 * 2.5])
-
-
-def test_an_input_that_does_not_change_takes_nothing():
-    one, two = np.array([1.0]), np.array([2.0])
-    assert exchange(lambda x, y: x**y, [two, one], [one, one])[1][0] == 0
 
 
 @pytest.fixture(scope="module")

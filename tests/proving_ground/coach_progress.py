@@ -22,7 +22,7 @@ from true_flight import BALLS, Array, carry_yd
 from worlds import PLAIN, World
 
 from pipeline.coach.progress import assess_progress
-from pipeline.golfers.losses import exchange
+from pipeline.statistics.shapley import exchange
 
 MEASURES = {
     "club_speed": "_mph",

@@ -43,8 +43,8 @@ from pipeline.fit.held_out import EVERYTHING, interval_edges, predict_from
 from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import quantile_line
-from pipeline.golfers.losses import exchange
 from pipeline.statistics.least_squares import Factor, solve
+from pipeline.statistics.shapley import exchange
 
 STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
 SECOND_DEVICE = "expected carry on the second device: rms error, yd"

@@ -20,7 +20,7 @@ from pipeline.edge.artefacts import read_artefact
 from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.golfers.flags import main_cause
-from pipeline.golfers.losses import exchange
+from pipeline.statistics.shapley import exchange
 
 SPEEDS_MPH = np.arange(50.0, 135.1, 2.5)
 PARTS = ("contact", "launch", "spin", "consistency")

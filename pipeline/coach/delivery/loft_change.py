@@ -12,7 +12,6 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from scipy.special import stdtrit
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.delivery.impact_slopes import LOFT_DOUBT, change_by_loft
@@ -21,6 +20,7 @@ from pipeline.coach.delivery.sums import ATTACK, RESPONSE_PLACES, Sums
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import t_reach
 
 # Changes of loft that are looked at. ASSUMED: a driver's loft can be had that much lower or higher.
 LOFT_STEPS_DEG = np.arange(-4.0, 4.01, 0.5)
@@ -245,7 +245,7 @@ def _some(present: PresentDelivery, carry: MovedCarry, moves: DeliveryMoves, att
     more = middle.variance_to(last, present, carry)
     more += moves.loft_variance(present, last.slopes * top_loft[:, None] - middle.slopes * loft[:, None])
     more += moves.attack_variance(present, last.slopes * attack_deg)
-    t = float(stdtrit(max(moves.slopes.attack.golfers - 1, 1), 0.95))
+    t = float(t_reach(max(moves.slopes.attack.golfers - 1, 1)))
     after = present.delivery + move
     least, most = (np.where(held, LOFT_STEPS_DEG[pick], np.nan) for pick in (inside.argmax(axis=1), _last(inside)))
     columns = {

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from scipy.special import stdtrit
 
 from pipeline.coach.delivery.impact_slopes import LOFT_DOUBT, SPIN_DOUBT, slopes_by_impact
 from pipeline.coach.delivery.sums import ATTACK, LAUNCH, ORIGIN, RATIO, SPIN, Sums
 from pipeline.coach.delivery.sums import RESPONSE_PLACES as Y
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import t_reach
 from pipeline.tables import DeliverySlopes
 
 RESPONSES = ("launch_deg", "spin_rpm", "speed_ratio")
@@ -271,7 +271,7 @@ def slopes_table(sums: Sums, model: DeliveryModel | None) -> pl.DataFrame:
     table = pl.DataFrame(rows, infer_schema_length=None).with_columns(
         pl.col("as_read", "slope", "std_error", "golfer_sd").cast(pl.Float64).fill_nan(None)
     )
-    reach = pl.Series(stdtrit(np.maximum(table.get_column("golfers").to_numpy() - 1, 1), 0.95)) * pl.col("std_error")
+    reach = pl.Series(t_reach(np.maximum(table.get_column("golfers").to_numpy() - 1, 1))) * pl.col("std_error")
     impact = [float(model.impact[p][RESPONSES.index(r)]) for p, r in table.select("predictor", "response").iter_rows()]
     return (
         table.with_columns(

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL, Z90
+from pipeline.statistics.intervals import Z90, t_reach
 from pipeline.statistics.shrinkage import between_golfers, shrink
 from pipeline.tables import Pairs
 
@@ -132,15 +132,13 @@ def _by_common_practice(pairs: int, paired: int, golfers: pl.Series) -> LightToo
 
 
 def _by_own_pairs(own: pl.DataFrame, variance: Array, golfers: pl.Series, pairs: int) -> LightToolFit:
-    from scipy.special import stdtrit
-
     value = own.get_column("ratio").to_numpy()
     one = np.ones((own.height, 1))
     tau2, coefficients, covariance = between_golfers(value, variance, one)
     shrunk = shrink(value, variance, one)
     usual, usual_error = float(coefficients[0]), float(np.sqrt(covariance[0, 0]))
     other_error = float(np.sqrt(tau2 + covariance[0, 0]))
-    reach = float(stdtrit(own.height - 1, (1 + LEVEL) / 2))
+    reach = float(t_reach(own.height - 1))
     lo, hi, other_lo, other_hi = np.exp(
         usual + reach * np.array([-usual_error, usual_error, -other_error, other_error])
     ).tolist()

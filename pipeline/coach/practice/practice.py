@@ -20,7 +20,7 @@ from pipeline.coach.practice.session_lines import (
     slope_variance,
 )
 from pipeline.drives import Drives
-from pipeline.statistics.intervals import LEVEL, Z90
+from pipeline.statistics.intervals import Z90, t_reach
 from pipeline.tables import Practice
 
 SPEED_PRACTICE_CAUTIONS = (
@@ -172,12 +172,10 @@ def _factor() -> list[pl.Expr]:
 
 def _rises(recent: pl.DataFrame) -> pl.DataFrame:
     """Give the mean rise within sets and its interval, a session counting once."""
-    from scipy.special import stdtrit
-
     rise = pl.col("set_rise_mph")
     told = recent.filter(rise.is_not_null()).group_by("golfer").agg(rise.mean(), n=pl.len(), sd=rise.std())
     n = numbers(told, "n")
-    reach = np.asarray(stdtrit(np.maximum(n - 1, 1), (1 + LEVEL) / 2)) * numbers(told, "sd") / np.sqrt(n)
+    reach = t_reach(np.maximum(n - 1, 1)) * numbers(told, "sd") / np.sqrt(n)
     wide = pl.Series(np.where(n >= MIN_RISES, reach, np.nan)).fill_nan(None)
     return told.select("golfer", "set_rise_mph", set_rise_lo90_mph=rise - wide, set_rise_hi90_mph=rise + wide)
 

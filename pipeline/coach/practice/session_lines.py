@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.coach.practice.lasting_form import INDEPENDENT, fit_form, lines, padded
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.intervals import t_reach
 
 MIN_SESSIONS = 6  # for a trend
 MIN_SPAN_DAYS = 21
@@ -103,10 +103,8 @@ def slope_variance(golfers: pl.DataFrame, name: str) -> Array:
 
 def reach_of(golfers: pl.DataFrame, name: str) -> Array:
     """Give Student's t of a trend's 90 % interval; NaN with a single session."""
-    from scipy.special import stdtrit
-
     freedom = numbers(golfers, f"{name}_freedom")
-    return np.asarray(stdtrit(np.where(freedom > 0, freedom, np.nan), (1 + LEVEL) / 2))
+    return t_reach(np.where(freedom > 0, freedom, np.nan))
 
 
 def numbers(golfers: pl.DataFrame, name: str) -> Array:

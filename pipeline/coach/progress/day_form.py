@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.shrinkage import moderated_variance
+from pipeline.statistics.shrinkage import moderated_variance, paule_mandel
 
 # Of a normal distribution: standard deviation over median absolute deviation, and the share of the drives that the
 # median absolute deviation makes use of (Rousseeuw and Croux, J. Am. Stat. Assoc. 88 (1993) 1273).
@@ -158,11 +158,10 @@ def between_days(values: pl.DataFrame | Drives) -> DayForm:
     Notes
     -----
     The variance at which the squares of day means about their golfer's mean, each over its variance, are what chance
-    makes them (Paule and Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, doi 10.6028/jres.087.022), so that golfers
-    count by how well they tell it. One over a sample variance of f degrees of freedom is too large by f / (f - 2) in
-    the mean; that is taken out, to second order where the days' own variance adds to it. How far a golfer's own days
-    scatter more or less than that is then steadied by the other golfers' (`moderated_variance`): where golfers differ
-    no more than chance, all have the pooled variance.
+    makes them (`paule_mandel`), so that golfers count by how well they tell it. One over a sample variance of f degrees
+    of freedom is too large by f / (f - 2) in the mean; that is taken out, to second order where the days' own variance
+    adds to it. How far a golfer's own days scatter more or less than that is then steadied by the other golfers'
+    (`moderated_variance`): where golfers differ no more than chance, all have the pooled variance.
     """
     of_a_day = (
         pl.col("value").mean().alias("mean"),
@@ -184,7 +183,9 @@ def between_days(values: pl.DataFrame | Drives) -> DayForm:
     error = found.get_column("var").to_numpy() / spare / found.get_column("n").to_numpy()
     quarter = found.select(pl.struct(KEYS).rank("dense")).to_series().to_numpy().astype(np.int64) - 1
     mean = found.get_column("mean").to_numpy()
-    variance = _paule_mandel(quarter, mean, error, spare)
+    free = len(mean) - quarter.max() - 1
+    most = float(np.var(mean)) or 1.0
+    variance = paule_mandel(lambda between: float(_squares(quarter, mean, between, error, spare).sum()), free, most)
     if variance == 0:
         return _alike(0.0, told=True)
     each = found.select("golfer", pl.Series("square", _squares(quarter, mean, variance, error, spare)))
@@ -212,29 +213,3 @@ def _squares(quarter: npt.NDArray[np.int64], mean: Array, variance: float, error
     weight = (1 - 2 / spare * (error / total) ** 2) / total
     centre = np.bincount(quarter, weight * mean) / np.bincount(quarter, weight)
     return np.asarray(weight * (mean - centre[quarter]) ** 2)
-
-
-def _paule_mandel(quarter: npt.NDArray[np.int64], mean: Array, error: Array, spare: Array) -> float:
-    """Solve for the variance between days.
-
-    Parameters
-    ----------
-    quarter : ndarray of int, shape (days,)
-        The golfer's quarter that a day belongs to, from 0 up.
-    mean, error, spare : ndarray, shape (days,)
-        Mean of the day's drives, its estimated variance by the drives, and the degrees of freedom of that.
-    """
-    from scipy.optimize import brentq
-
-    free = len(mean) - quarter.max() - 1
-
-    def beyond_chance(variance: float) -> float:
-        # Falls with the variance.
-        return float(np.sum(_squares(quarter, mean, variance, error, spare)) - free)
-
-    if beyond_chance(0.0) <= 0:
-        return 0.0
-    most = float(np.var(mean)) or 1.0
-    while beyond_chance(most) > 0:
-        most *= 2
-    return float(brentq(beyond_chance, 0.0, most, rtol=1e-10))

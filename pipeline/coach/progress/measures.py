@@ -10,8 +10,8 @@ import polars as pl
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.golfers.losses import exchange
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.shapley import exchange
 
 
 @dataclass(frozen=True)

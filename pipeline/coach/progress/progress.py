@@ -23,17 +23,14 @@ from pipeline.coach.progress.measures import (
 )
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.golfers.flags import adjusted
 from pipeline.golfers.quarter_changes import efficient_variance
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.false_discovery import adjusted
+from pipeline.statistics.intervals import Estimate, welch_error
 from pipeline.tables import Progress
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
 EXPOSED_FROM = 0.1
-
-# Degrees of freedom beyond which Student's t is the normal distribution to every digit that matters.
-MANY = 1e6
 
 # What `figure_errors` gives of a figure and its error needs.
 ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom")
@@ -82,11 +79,6 @@ def progress_of(
     named wrongly. All measures in one family would leave that open: where many gain speed, its small p-values would
     let spins pass that chance alone moved. Not in the intervals: the fitted model's error, and what a device, moved or
     changed, adds to all drives of a quarter.
-
-    References
-    ----------
-    Welch, Biometrika 34 (1947) 28, doi 10.1093/biomet/34.1-2.28; Satterthwaite, Biometrics Bull. 2 (1946) 110,
-    doi 10.2307/3002019; Benjamini and Hochberg, J. R. Stat. Soc. B 57 (1995) 289.
     """
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
@@ -117,7 +109,8 @@ def progress_of(
     both = both.with_columns(pl.Series("lost_shared_variance", _shared(both, yardstick.frontier), dtype=pl.Float64))
     for measure in MEASURES:
         both = both.with_columns(_tested(both, measure))
-        both = both.with_columns(_q_values(both, measure))
+        q_value = adjusted(both.get_column(f"{measure.name}_p_value"), both.get_column("quarter"))
+        both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
         both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
     both = both.with_columns(_parts(both, yardstick.model)).with_columns(_notes(form))
     extra = [f"{measure.name}_std_error" for measure in MEASURES]
@@ -151,43 +144,25 @@ def _error(both: pl.DataFrame, measure: Measure, shared: Array | float = 0.0) ->
     )
     # A golfer's days are as different in one quarter as in the other: one figure, for both.
     days = exposed[0] * form[0] + exposed[1] * form[1]
-    variance = own[0] + own[1] + days + shared
-    unsure = own[0] ** 2 / freedom[0] + own[1] ** 2 / freedom[1] + days**2 / form_freedom[0]
-    some = (variance > 0) & (own[0] + own[1] > 0)
-    worth = np.divide(variance**2, unsure, out=np.full_like(variance, MANY), where=some & (unsure > 0))
-    return np.sqrt(np.where(some, variance, np.nan)), np.minimum(worth, MANY)
+    return welch_error((own[0], freedom[0]), (own[1], freedom[1]), (days, form_freedom[0]), (shared, np.inf))
 
 
 def _tested(both: pl.DataFrame, measure: Measure) -> list[pl.Series]:
     """Change of a measure with interval, standard error and two-sided p-value; null where it can't be told."""
-    from scipy.special import stdtr
-
     now, then = (both.get_column(f"{measure.column}{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
     shared = both.get_column("lost_shared_variance").to_numpy() if measure.name == "lost" else 0.0
-    error, freedom = _error(both, measure, shared)
-    change = now - then
-    columns = _interval(change, error, freedom, [measure.change(edge) for edge in ("", "lo90", "hi90")])
-    columns |= {
-        f"{measure.name}_std_error": error,
-        f"{measure.name}_p_value": 2 * stdtr(freedom, -np.abs(change) / error),
-    }
+    change = Estimate(now - then, *_error(both, measure, shared))
+    columns = _interval(change, [measure.change(edge) for edge in ("", "lo90", "hi90")])
+    columns |= {f"{measure.name}_std_error": change.std_error, f"{measure.name}_p_value": change.p_value}
     return _series(columns)
 
 
-def _interval(value: Array, error: Array, freedom: Array, names: list[str]) -> dict[str, Array]:
-    from scipy.special import stdtrit
-
-    reach = stdtrit(freedom, (1 + LEVEL) / 2) * error
-    return dict(zip(names, (value, value - reach, value + reach), strict=True))
+def _interval(estimate: Estimate, names: list[str]) -> dict[str, Array]:
+    return dict(zip(names, (estimate.value, *estimate.edges90), strict=True))
 
 
 def _series(columns: dict[str, Array]) -> list[pl.Series]:
     return [pl.Series(name, values, dtype=pl.Float64).fill_nan(None) for name, values in columns.items()]
-
-
-def _q_values(both: pl.DataFrame, measure: Measure) -> pl.Series:
-    p_value = pl.col(f"{measure.name}_p_value").alias("p_value")
-    return adjusted(both.select("quarter", p_value)).cast(pl.Float64).alias(f"{measure.name}_q_value")
 
 
 def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: float) -> pl.Expr:
@@ -233,8 +208,8 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     speed_error = np.abs(model.per_mph(halfway(now, then))) * club_error
     each = [_error(both, measure) for measure in DELIVERIES]
     error, freedom = (np.where(struck, *pair) for pair in zip(*each, strict=True))
-    columns = _interval(speed, speed_error, speed_freedom, _part_names("speed"))
-    columns |= _interval(delivery, error, freedom, _part_names("delivery"))
+    columns = _interval(Estimate(speed, speed_error, speed_freedom), _part_names("speed"))
+    columns |= _interval(Estimate(delivery, error, freedom), _part_names("delivery"))
     columns |= {
         "carry_from_contact_yd": np.where(struck, contact, np.nan),
         "carry_from_launch_yd": launch,

@@ -3,6 +3,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from statsmodels.stats.meta_analysis import combine_effects
 
 from pipeline.coach.progress.day_form import between_days, figure_errors
 
@@ -77,6 +78,20 @@ def test_days_of_equal_size_give_the_textbook_variance():
     drives = drives_of(np.random.default_rng(5), 1, 4, 2000, day_sd=2.0)
     days = drives.group_by("struck_on").agg(pl.col("value").mean().alias("mean"), pl.col("value").var().alias("var"))
     assert between_days(drives).variance == pytest.approx(days["mean"].var() - days["var"].mean() / 2000, rel=1e-6)
+
+
+def test_days_of_any_size_give_the_random_effects_of_statsmodels():
+    rng = np.random.default_rng(12)
+    sizes = [900, 2500, 4000, 1500, 6000]
+    drives = pl.concat(
+        drives_of(rng, 1, 1, n, level=level).with_columns(struck_on=pl.lit(f"day {level}"))
+        for n, level in zip(sizes, (0.0, 0.05, 0.11, 0.02, -0.04), strict=True)
+    )
+    days = drives.group_by("struck_on", maintain_order=True).agg(mean=pl.col("value").mean())["mean"].to_numpy()
+    off = pl.col("value") - pl.col("value").mean().over("struck_on")
+    within = drives.select((off**2).sum()).item() / (sum(sizes) - 5)
+    known = combine_effects(days, within / np.array(sizes), method_re="iterated", atol=1e-12)
+    assert between_days(drives).variance == pytest.approx(known.tau2, rel=1e-3)
 
 
 def test_the_form_of_a_day_is_recovered_with_a_median_too():
