@@ -259,6 +259,26 @@ def test_efficient_carrys_error_widens_yards_lost_alone():
     assert unsure["carry_std_error"].to_list() == pytest.approx(sure["carry_std_error"].to_list())
 
 
+def half_over_error(table, name, unit):
+    half = table[f"{name}_change_hi90{unit}"] - table[f"{name}_change{unit}"]
+    return (half / table[f"{name}_std_error"]).to_numpy()
+
+
+def test_an_error_that_is_known_well_leaves_the_normal_interval():
+    wide = replace(YARDSTICK, frontier=replace(YARDSTICK.frontier, std_error_yd=np.full(51, 100.0)))
+    table = progress(*two(19, 4, {"speed": 6.0}), yardstick=wide)
+    assert half_over_error(table, "lost", "_yd") == pytest.approx([1.645] * 4, rel=1e-3)
+
+
+def test_days_of_few_golfers_leave_few_degrees_of_freedom():
+    # Most of the error is the days'; three golfers' two quarters of three days have twelve degrees to learn it from.
+    few, many = (progress(*two(20, golfers, form=4.0, noise=0.1)) for golfers in (3, 60))
+    reach, reach_of_many = (half_over_error(table, "club_speed", "_mph") for table in (few, many))
+    assert (stats.t.ppf(0.95, 16) < reach).all()
+    assert (reach < stats.t.ppf(0.95, 12)).all()
+    assert (reach_of_many < stats.t.ppf(0.95, 18)).all()
+
+
 def test_without_ball_speed_in_one_quarter_contact_is_not_told():
     then, now = two(12, 5, {"ratio": 0.03})
     table = progress(then.with_columns(pl.lit(None, dtype=pl.Float64).alias("ball_speed_mph")), now)
