@@ -13,7 +13,6 @@ from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, quantile_
 from pipeline.statistics.arrays import Array
 
 REPLICATES = 200
-RESAMPLED_STEP = 1e-4  # of a thousandth of the ratios' spread: far below what resampling moves
 
 
 @dataclass(frozen=True)
@@ -118,19 +117,20 @@ def refit(
     )
     share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
     launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
-    split = model.surface.size
-    return ResampledFits(counts, coefficients[:, :split], better[:, 0], better[:, 1], better[:, 2], share, launch, spin)
+    centre_mph, at_centre, slope = better.T
+    surface = coefficients[:, : model.surface.size]
+    return ResampledFits(counts, surface, at_centre, slope, centre_mph, share, launch, spin)
 
 
 def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the better quarter's ratio on each draw, shape (replicates, 3): at the centre, slope, centre.
+    """Fit the better quarter's ratio on each draw; see `quantile_lines`.
 
     The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
     """
     _, known = pulled_ratios(typical.with_row_index("place"))
     speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
     drawn = counts[:, known.get_column("place").to_numpy()]
-    better = np.column_stack(quantile_lines(speed, pulled, BETTER_QUARTER, drawn, RESAMPLED_STEP))
+    better = quantile_lines(speed, pulled, BETTER_QUARTER, drawn)
     better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
     return better
 
@@ -138,7 +138,7 @@ def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -
 def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
     """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
     speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    return quantile_lines(speed, values, 0.5, counts, RESAMPLED_STEP)[1]
+    return quantile_lines(speed, values, 0.5, counts)[:, 2]
 
 
 def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:

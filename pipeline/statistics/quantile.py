@@ -1,11 +1,11 @@
-"""Exact quantile regression of a line over very many points, by leaving out what is certain (numpy and scipy).
+"""Exact quantile regression of a line over few or very many points, by leaving out what is certain (numpy and scipy).
 
 Portnoy and Koenker, Stat. Sci. 12 (1997) 279, doi 10.1214/ss/1030037960 (doi from memory): points far above or below a
 preliminary line keep their sides, so that the sum over each side stands for its points; linear programming solves the
 few in between.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +19,7 @@ SUBSAMPLE = 8  # a preliminary line rests on every 8th point
 FEW = 1000  # so few points are solved as they are
 # Most that the whole loss may exceed the loss that was minimised: as a share, and for a point in standard deviations.
 GAP, GAP_EACH = 1e-11, 1e-15
+NO_SPREAD = 1e-9  # values with a smaller standard deviation are all the same
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,68 @@ def around_subsample(x: Array, y: Array, quantile: float) -> Around:
     part = slice(None, None, SUBSAMPLE)
     line = around_subsample(x[part], y[part], quantile).fit(quantile, np.ones(len(x[part])))
     return Around.of(x, y, line, len(x[part]))
+
+
+@dataclass(frozen=True)
+class Points:
+    """Points made ready for quantile lines: centred, scaled and ordered about a preliminary line.
+
+    Attributes
+    ----------
+    x, y : ndarray, shape (n,)
+        As given.
+    quantile : float
+    centre, spread, middle, size : float
+        Means and standard deviations of x and of y, by which they are centred and scaled.
+    around : Around or None
+        None where all points have one x or one y.
+    """
+
+    x: Array
+    y: Array
+    quantile: float
+    centre: float
+    spread: float
+    middle: float
+    size: float
+    around: Around | None
+
+    @classmethod
+    def of(cls, x: Array, y: Array, quantile: float) -> "Points":
+        """Make points ready; arrays of shape (n,)."""
+        centre, spread, middle, size = (float(f(a)) for a in (x, y) for f in (np.mean, np.std))
+        many = spread > 0 and size >= NO_SPREAD
+        around = around_subsample((x - centre) / spread, (y - middle) / size, quantile) if many else None
+        return cls(x, y, quantile, centre, spread, middle, size, around)
+
+    def about_their_line(self) -> "Points":
+        """Order the points about the line of them all, near which those of draws lie: it only saves time."""
+        if self.around is None:
+            return self
+        around, n = self.around, len(self.x)
+        y = around.above + around.line[0] + around.line[1] * around.x
+        return replace(self, around=Around.of(around.x, y, around.fit(self.quantile, np.ones(n)), n))
+
+    def line(self, weights: Array) -> tuple[float, float, float]:
+        """Fit the quantile by a line.
+
+        Parameters
+        ----------
+        weights : ndarray, shape (n,)
+            How often each point counts, at least one of them once.
+
+        Returns
+        -------
+        tuple of float
+            The weighted mean of x, the line's value there, and its slope. Where the points have one x or one y, it is
+            level at their quantile.
+        """
+        centre = float(weights @ self.x / weights.sum())
+        if self.around is None or np.ptp(self.x[weights > 0]) == 0:
+            return centre, float(np.quantile(np.repeat(self.y, weights.astype(np.int64)), self.quantile)), 0.0
+        at, slope = self.around.fit(self.quantile, weights)
+        slope *= self.size / self.spread
+        return centre, self.middle + at * self.size + slope * (centre - self.centre), slope
 
 
 def loss(above: Array, quantile: float, weights: Array) -> float:
