@@ -25,7 +25,7 @@ from pipeline.flight.standard import StudyTables
 from pipeline.physics.turf import FIRMNESS
 from pipeline.report.display import bands_markdown
 from pipeline.report.workbook.workbook import write_bands_workbook
-from pipeline.tables import BandTable
+from pipeline.tables.figures import BandTable
 
 
 def run(

@@ -41,7 +41,8 @@ from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air import Air
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Coefficients, Scores, types_of
+from pipeline.tables.figures import Coefficients, Scores
+from pipeline.tables.types import types_of
 
 
 def run(

@@ -8,7 +8,7 @@ import polars as pl
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
 from pipeline.statistics.skewed import bent, pooled_skewness, straightened
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 # A part is worth naming from this many yards on, and when it stands out: at least half of all that is lost in
 # parts, or half as much again as the next one.

@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.golfers.flags import FlagRules, adjusted
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
-from pipeline.tables import Changes
+from pipeline.tables.golfers import Changes
 
 # Speeds this far apart are taken to share nothing of efficient carry's error.
 APART_MPH = 4.0

@@ -13,7 +13,9 @@ from markupsafe import escape
 
 from pipeline.golfers.order import flagged_of
 from pipeline.report.page.academy_words import VALUE_WORDS, reject_words
-from pipeline.tables import BandTable, Calibrations, Golfers, Rejects, Scores, Sources
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 PERCENTILES = (25, 50, 75, 90)
 PART_NAMES = ("contact", "launch", "spin", "consistency", "other")

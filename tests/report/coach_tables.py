@@ -7,7 +7,11 @@ import polars as pl
 from pipeline.coach.practice.light_tool import LightTool
 from pipeline.report.page.coach_part import PageTables
 from pipeline.report.sheet.back import CoachTables
-from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities, Progress, types_of
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Cohorts, Progress
+from pipeline.tables.types import types_of
 
 LIGHT_TOOL = LightTool(1.2, 1.18, 1.22, 1.1, 1.3, "own paired sessions", 40, 5, "40 sessions")
 

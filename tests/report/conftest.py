@@ -23,7 +23,9 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.lookup import write_lookup
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 CENTRES = [70, 80, 90, 100, 110]
 

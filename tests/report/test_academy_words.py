@@ -1,7 +1,7 @@
 import pytest
 
 from pipeline.report.page.academy_words import REJECT_WORDS, VALUE_WORDS, band_sentences, reject_words
-from pipeline.tables import COLUMN_OF_RULE, REQUIRED, WANTED
+from pipeline.tables.logs import COLUMN_OF_RULE, REQUIRED, WANTED
 
 BAND = {
     "band_mph": 92.5, "golfers": 14, "carry_p50_yd": 207.75, "efficient_carry_yd": 221.4, "efficient_lo90_yd": 218.7,

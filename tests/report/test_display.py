@@ -13,7 +13,8 @@ from pipeline.report.display import (
     show_sources,
     show_totals,
 )
-from pipeline.tables import BandTable, Calibrations, Golfers
+from pipeline.tables.figures import BandTable, Calibrations
+from pipeline.tables.golfers import Golfers
 
 BAND = {
     "quarter": "2026Q3",

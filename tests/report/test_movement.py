@@ -2,7 +2,7 @@ import polars as pl
 import pytest
 
 from pipeline.report.page.movement import count_movement, show_changes
-from pipeline.tables import Changes, Golfers
+from pipeline.tables.golfers import Changes, Golfers
 
 
 def change(name, movement, lost, **other):

@@ -27,7 +27,7 @@ from pipeline.report.page.coach_part import (
     show_verdicts,
     slope_lines,
 )
-from pipeline.tables import Goals
+from pipeline.tables.goals import Goals
 
 
 def test_verdicts_have_mean_changes_and_counts_of_all_golfers():

@@ -13,7 +13,8 @@ from pipeline.report.workbook.workbook import (
     write_bands_workbook,
     write_golfers_workbook,
 )
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
 

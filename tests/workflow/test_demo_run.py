@@ -12,7 +12,9 @@ from hunt import hits, needles
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.edge.tables_file import read_table
-from pipeline.tables import BandTable, Calibrations, Changes, Coefficients, Golfers, Rejects, Scores, Sources
+from pipeline.tables.figures import BandTable, Calibrations, Coefficients, Scores
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 FAULTS = ["contact", "launch", "spin", "consistency"]
 

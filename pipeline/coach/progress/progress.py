@@ -27,7 +27,7 @@ from pipeline.golfers.flags import adjusted
 from pipeline.golfers.quarter_changes import efficient_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
-from pipeline.tables import Progress
+from pipeline.tables.progress import Progress
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
 EXPOSED_FROM = 0.1

@@ -34,7 +34,7 @@ from pipeline.report.display import EMPTY, html_table, show_scores
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.templating import templates_of
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Scores
+from pipeline.tables.figures import Scores
 
 INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 LEVEL_COLUMNS = ("device", "ball", "quarter")

@@ -11,9 +11,10 @@ from pipeline.coach.practice.light_tool import LightTool
 from pipeline.report.display import EMPTY, as_number
 from pipeline.report.sheet.back import MEASURES, signed
 from pipeline.report.sheet.words import figure
-from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities
-from pipeline.tables.goals import FIRSTS, REACHES
-from pipeline.tables.practice import PROJECTIONS, TRENDS
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.goals import FIRSTS, REACHES, Goals, Priorities
+from pipeline.tables.practice import PROJECTIONS, TRENDS, Practice
+from pipeline.tables.progress import Cohorts
 
 FIRST_WORDS = {
     "delivery": "delivery first",

@@ -4,7 +4,7 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.report.display import as_interval, as_number
-from pipeline.tables import Changes, Golfers
+from pipeline.tables.golfers import Changes, Golfers
 
 # Told in this order; `none` is a golfer who was flagged in neither quarter.
 ORDER = ("new", "resolved", "persisting", "none")

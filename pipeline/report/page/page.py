@@ -41,7 +41,9 @@ from pipeline.report.page.movement import count_movement, show_changes
 from pipeline.report.sheet.back import ASSOCIATIONS
 from pipeline.report.sheet.sheets import INDEX, sheet_name
 from pipeline.report.templating import templates_of
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 BAND = "Band centre, mph"
 PARTS_OVER = {"Parts of the yards lost, yd": {f"{name.capitalize()}, yd": name.capitalize() for name in PART_NAMES}}

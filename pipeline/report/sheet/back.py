@@ -12,7 +12,10 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.report.sheet.words import figure
-from pipeline.tables import Delivery, Goals, Practice, Priorities, Progress
+from pipeline.tables.delivery import Delivery
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Progress
 
 KEYS = ("golfer", "quarter")
 Row = Mapping[str, Any]

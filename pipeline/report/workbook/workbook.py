@@ -11,7 +11,8 @@ import xlsxwriter  # type: ignore[import-untyped]
 
 from pipeline.edge.files import whole
 from pipeline.golfers.order import newest_and_worst_first
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 # Without a fixed date every run would give other bytes. The value has no meaning.
 FIXED_DATE = datetime(2000, 1, 1)

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline.edge.tables_file import read_table
 from pipeline.report.workbook.workbook import write_golfers_workbook
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 
 def run(golfers: str, workbook: str, flags: dict[str, Any]) -> None:

@@ -13,7 +13,8 @@ from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, cell_sums
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
-from pipeline.tables import Delivery, DeliverySlopes, Golfers
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.golfers import Golfers
 
 
 def golfers_of(drives):

@@ -11,7 +11,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 USUAL_RATIO = 1.45
 EDGES = dict.fromkeys(("ball_speed+launch+spin", "launch+spin", "launch"), (-0.04, 0.02))

@@ -12,7 +12,8 @@ from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
-from pipeline.tables import Changes, Goals, Priorities
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.golfers import Changes
 
 MODEL = sample_model()
 SURE = np.tile(MODEL.coefficients, (3, 1))

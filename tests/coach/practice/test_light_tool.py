@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.coach.practice.light_tool import COMMON_FACTOR, COMMON_PRACTICE, OWN_PAIRS, fit_light_tool, pairs_of
-from pipeline.tables import Pairs
+from pipeline.tables.practice import Pairs
 
 DAY = date(2026, 7, 1)
 

@@ -12,7 +12,7 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.practice.dates import crossing, steadied
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS, practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
-from pipeline.tables import Sessions, Swings
+from pipeline.tables.practice import Sessions, Swings
 
 FIRST = date(2026, 4, 6)  # a Monday
 BANDS = SpeedBands.of([70.0, 80.0, 90.0, 100.0, 110.0], 5.0)
