@@ -52,6 +52,8 @@ class Display:
         Whether a share from 0 to 1 is shown in percent.
     trim : bool
         Whether zeros at the end are left out.
+    tiny : bool
+        Whether a figure below the last digit is shown as less than it.
     """
 
     label: str
@@ -61,6 +63,7 @@ class Display:
     interval: str = ""
     percent: bool = False
     trim: bool = False
+    tiny: bool = False
 
 
 @dataclass(frozen=True)
@@ -201,7 +204,7 @@ def share(label: str, note: str, *, decimals: int = 0, nullable: bool = False, *
 
 def probability(label: str, note: str, *, nullable: bool = True) -> dy.Float64:
     """Declare a column of p or q values."""
-    return number(label, note, decimals=4, nullable=nullable, min=0, max=1)
+    return number(label, note, decimals=4, nullable=nullable, min=0, max=1, tiny=True)
 
 
 def count(

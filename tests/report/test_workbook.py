@@ -5,18 +5,26 @@ import polars as pl
 import pytest
 
 from pipeline.report.workbook import write_workbook
+from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.report.workbook.workbook import (
-    COLUMNS,
-    GOLFER_COLUMNS,
-    NOTES,
+    BAND_NOTES,
     golfer_notes,
     write_bands_workbook,
     write_golfers_workbook,
 )
+from pipeline.tables.columns import facts_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
+
+
+def headings(schema):
+    return {facts.heading: name for name, facts in facts_of(schema).items()}
+
+
+def explained(schema):
+    return [(facts.heading, facts.note) for facts in facts_of(schema).values()]
 
 
 def with_notes(bands, notes):
@@ -34,8 +42,8 @@ def test_workbook_holds_the_full_values(tmp_path, bands):
     write_bands_workbook(path, bands)
 
     back = pl.read_excel(path, sheet_name="bands")
-    assert back.columns == [title for title, _ in COLUMNS.values()]
-    back = back.rename({title: name for name, (title, _) in COLUMNS.items()})
+    assert back.columns == list(headings(BandTable))
+    back = back.rename(headings(BandTable))
     for name in NUMBERS:
         assert back[name].is_null().equals(bands[name].is_null()), name
         # The file format holds 16 digits, one short of a full float.
@@ -43,10 +51,6 @@ def test_workbook_holds_the_full_values(tmp_path, bands):
         assert back[name].drop_nulls().to_list() == pytest.approx(known, rel=1e-15), name
     assert back["quarter"].to_list() == bands["quarter"].to_list()
     assert back["suppressed"].to_list() == ["no", "no", "no", "no", "yes"] * 2
-
-
-def test_every_column_of_the_table_is_in_the_workbook():
-    assert list(COLUMNS) == BandTable.column_names()
 
 
 def test_text_like_a_formula_stays_text(tmp_path, bands):
@@ -82,13 +86,13 @@ def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
     assert [shown[column] for column in "DELQSUWXYZ"] == ["0", "0", "0", "0.0", "0", "0.0", "0", "0", "0.00", "0%"]
 
 
-def test_notes_sheet_explains_the_interval(tmp_path, bands):
+def test_notes_sheet_explains_every_column_and_the_interval(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
     write_bands_workbook(path, bands)
 
     notes = pl.read_excel(path, sheet_name="notes")
-    assert notes.rows() == list(NOTES)
+    assert notes.rows() == [*explained(BandTable), *BAND_NOTES]
 
 
 def test_same_table_gives_same_bytes_without_the_clock(tmp_path, bands):
@@ -117,8 +121,8 @@ def golfer_book(tmp_path, golfers):
 def test_golfers_workbook_holds_the_full_values_newest_and_worst_first(golfer_book, golfers):
     back = pl.read_excel(golfer_book, sheet_name="golfers", infer_schema_length=None)
 
-    assert back.columns == [title for title, _ in GOLFER_COLUMNS.values()]
-    back = back.rename({title: name for name, (title, _) in GOLFER_COLUMNS.items()})
+    assert back.columns == list(headings(Golfers))
+    back = back.rename(headings(Golfers))
     flagged = back.filter((pl.col("flagged") == "yes") & (pl.col("quarter") == "2026Q3"))
     assert back.head(11).equals(flagged)
     assert flagged["lost_yd"].to_list() == sorted(flagged["lost_yd"], reverse=True)
@@ -130,10 +134,6 @@ def test_golfers_workbook_holds_the_full_values_newest_and_worst_first(golfer_bo
         assert back[name].drop_nulls().to_list() == pytest.approx(known, rel=1e-15), name
     for name in ("main_cause", "status"):
         assert back[name].to_list() == same[name].cast(pl.String).to_list()
-
-
-def test_every_column_of_the_golfers_table_is_in_its_workbook():
-    assert list(GOLFER_COLUMNS) == Golfers.column_names()
 
 
 def test_text_like_a_formula_stays_text_in_the_golfers_workbook(tmp_path, golfers):
@@ -160,15 +160,22 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
     shown = [used[int(cells[column])] for column in "CDGJST"]
     assert shown == ["0", "0.0", "0", "0.0", '[<0.0001]"<0.0001";0.0000', '[<0.0001]"<0.0001";0.0000']
     notes = pl.read_excel(golfer_book, sheet_name="notes")
-    assert notes.rows() == list(golfer_notes(FLAGS))
+    assert notes.rows() == [*explained(Golfers), *golfer_notes(FLAGS)]
     assert "At least 17 drives, and more than 12.5 yd lost with q of 0.05 or less." in notes["Meaning"].to_list()
 
 
-def test_step_writes_the_same_bytes_again(tmp_path, golfers):
-    golfers.write_csv(tmp_path / "golfers.csv")
+def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfers, bands):
+    for name, table in (("golfers", golfers), ("bands", bands)):
+        table.write_csv(tmp_path / f"{name}.csv")
+    paths = {name: str(tmp_path / f"{name}.csv") for name in ("golfers", "bands")}
+    made = {"golfers_workbook": "golfers.xlsx", "bands_workbook": "bands.xlsx", "bands_text": "bands.md"}
 
-    for name in ("one", "other"):
-        write_workbook.run(str(tmp_path / "golfers.csv"), str(tmp_path / f"{name}.xlsx"), FLAGS)
+    for folder in ("one", "other"):
+        out = {key: str(tmp_path / folder / name) for key, name in made.items()}
+        write_workbook.run(**paths, **out, flags=FLAGS, min_golfers=6)
 
-    assert (tmp_path / "one.xlsx").read_bytes() == (tmp_path / "other.xlsx").read_bytes()
-    assert pl.read_excel(tmp_path / "one.xlsx", sheet_name="golfers").height == 68
+    for name in made.values():
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "other" / name).read_bytes(), name
+    assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="golfers").height == 68
+    assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="bands").height == 10
+    assert (tmp_path / "one" / "bands.md").read_text(encoding="utf-8") == bands_markdown(bands, min_golfers=6)
