@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 from markupsafe import Markup, escape
 
+from pipeline.markdown import markdown_lines
 from pipeline.tables.columns import DECIMALS, ColumnFacts, facts_of
 
 EMPTY = "\N{EN DASH}"
@@ -128,16 +129,8 @@ def as_number(column: pl.Series, decimals: int, *, trim: bool = False) -> pl.Ser
 
 def markdown_table(shown: ShownTable) -> str:
     """Write a shown table in markdown, in lines that are each ended."""
-    table = shown.table
-    # A bar would end the cell, a line break the row, and an angle bracket could start markup.
-    clean = table.select(
-        pl.all().str.replace_all("\\", "\\\\", literal=True).str.replace_all("|", "\\|", literal=True)
-        .str.replace_all(r"\s+", " ").str.replace_all("<", "&lt;", literal=True)
-    )  # fmt: skip
-    header = f"| {' | '.join(table.columns)} |"
-    rule = f"| {' | '.join('---' if name in shown.text else '---:' for name in table.columns)} |"
-    rows = clean.select(pl.format("| {} |", pl.concat_str(pl.all(), separator=" | "))).to_series()
-    return "\n".join([header, rule, *rows]) + "\n"
+    figures = [name for name in shown.table.columns if name not in shown.text]
+    return markdown_lines(shown.table.columns, shown.table.iter_rows(), figures)
 
 
 def tables_markup(tables: Mapping[str, ShownTable]) -> dict[str, Markup]:

@@ -33,6 +33,12 @@ OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
 LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
 
+# What a log holds that isn't stored as it is.
+OF_LOGS = {
+    "golfer": "A name or number. It becomes a pseudonym when the log is collected and is stored nowhere.",
+    "struck_at": "Time of the drive, in ISO 8601 or by the format of a layout. Only the day is stored.",
+}
+
 # Ball speed over club speed. Rigid impact at a restitution of 0.83 and a 200 g club head gives 1.49 at no loft
 # (impact equations of Penner 2001); readings scatter around that. Outside these bounds a reading is wrong.
 SPEED_RATIO_MIN = 0.8

@@ -8,6 +8,10 @@ from pipeline.tables.logs import FIRST_DAY, LAST_DAY, PSEUDONYM, QUARTER
 
 SWING_REQUIRED = ("golfer", "swung_at", "club_speed_mph")
 SWING_COLUMNS = (*SWING_REQUIRED, "set_no", "tool")
+OF_SPEED_LOGS = {
+    "golfer": "As in a shot log; the same name or number gives the same pseudonym.",
+    "swung_at": "Time of the swing, in ISO 8601 or by the format of a layout. Only the day is stored.",
+}
 TOOLS = ("driver", "light")
 
 # The same wide human bound as for drives; a light tool moves about a fifth faster (common practice, no source).
