@@ -5,7 +5,7 @@ import polars as pl
 
 from pipeline.golfers.order import flagged_of
 from pipeline.report.display import Item, ShownTable, as_number, show
-from pipeline.report.page.academy_words import VALUE_WORDS, reject_words
+from pipeline.report.page.academy_words import reject_words, value_words
 from pipeline.tables.columns import PERCENTILES, heading_of
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import PARTS, Golfers
@@ -129,7 +129,7 @@ def show_rejects(rejects: dy.DataFrame[Rejects]) -> ShownTable:
     wrong, value = "What was wrong", "Value"
     table = counted.select(
         pl.Series(wrong, reject_words(counted["rule"]), dtype=pl.String),
-        pl.col("column").replace(VALUE_WORDS).alias(value),
+        pl.Series(value, value_words(counted["column"]), dtype=pl.String),
         as_number(counted["rows"], 0).alias(heading_of(Sources, "rows")),
     )
     return ShownTable(table, (wrong, value))

@@ -81,7 +81,7 @@ class Shots(cols.Table):
     ball_speed_mph = _reading("Ball speed", "Speed of the ball just after impact.", 30, 245)
     launch_deg = cols.number("Launch", "Vertical angle at which the ball starts.", min=-10, max=45)
     spin_rpm = cols.number("Spin", "Backspin just after impact.", min=200, max=12000)
-    carry_yd = cols.number("Carry, measured", "Carry as measured.", min=5, max=450, decimals=1)
+    carry_yd = cols.number("Carry, measured", "Carry as measured.", min=5, max=450, decimals=1, short="Carry")
     total_yd = _reading("Total", "Carry and run together, as measured.", 5, 550, decimals=1)
     attack_deg = _reading("Attack", "Vertical angle of the club's path, upward positive.", -20, 20)
     path_deg = _reading("Path", "Horizontal angle of the club's path.", -45, 45)

@@ -119,10 +119,3 @@ def test_headings_of_a_table_differ(table):
     headings = Counter(facts.heading for facts in facts_of(table).values())
 
     assert [heading for heading, times in headings.items() if times > 1] == []
-
-
-def test_no_published_figure_is_shown_with_more_digits_than_are_known():
-    bands = facts_of(by_file()["benchmarks/bands.csv"])
-
-    assert {facts.decimals for facts in bands.values() if facts.unit == "yd"} == {0}
-    assert {facts.decimals for facts in bands.values() if facts.unit == "rpm"} == {-1}
