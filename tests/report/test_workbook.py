@@ -179,3 +179,13 @@ def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfer
     assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="golfers").height == 68
     assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="bands").height == 10
     assert (tmp_path / "one" / "bands.md").read_text(encoding="utf-8") == bands_markdown(bands, min_golfers=6)
+
+
+def test_workbook_without_golfers_has_its_headings(tmp_path):
+    path = tmp_path / "golfers.xlsx"
+
+    write_golfers_workbook(path, Golfers.create_empty(), FLAGS)
+
+    back = pl.read_excel(path, sheet_name="golfers", drop_empty_rows=True, raise_if_empty=False)
+    assert back.columns == list(headings(Golfers))
+    assert back.height == 0
