@@ -487,9 +487,9 @@ rule write_workbook:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
     output:
-        golfers_workbook=f"{OUT}/golfers/golfers.xlsx",
-        bands_workbook=f"{OUT}/benchmarks/bands.xlsx",
-        bands_text=f"{OUT}/benchmarks/bands.md",
+        golfers_xlsx=f"{OUT}/golfers/golfers.xlsx",
+        bands_xlsx=f"{OUT}/benchmarks/bands.xlsx",
+        bands_md=f"{OUT}/benchmarks/bands.md",
     params:
         files=files,
         settings=settings(flags=SETTINGS["flags"], min_golfers=STUDY.privacy.min_golfers),

@@ -1,15 +1,14 @@
-"""The band table and the golfers' table as workbooks (an edge module: they are written as files)."""
+"""The band table and the golfers' table as workbooks."""
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from pathlib import Path
+from io import BytesIO
 from typing import Any
 
 import dataframely as dy
 import polars as pl
 import xlsxwriter  # type: ignore[import-untyped]
 
-from pipeline.edge.files import whole
 from pipeline.golfers.order import newest_and_worst_first
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.figures import BandTable
@@ -21,7 +20,7 @@ Notes = Sequence[tuple[str, str]]
 FIXED_DATE = datetime(2000, 1, 1)
 
 # The options keep text text, whatever it starts with: no formula, no link, no number.
-OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "in_memory": True}
 
 MOST_ROWS = 50_000  # of golfers in a workbook; more make it slow to open
 
@@ -62,28 +61,19 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def write_bands_workbook(path: Path, bands: dy.DataFrame[BandTable]) -> None:
-    """Write the band table as xlsx with a sheet of notes, whole or not at all.
+def bands_workbook(bands: dy.DataFrame[BandTable]) -> bytes:
+    """Make an xlsx of the band table, in its order, with a sheet of notes.
 
     Text that starts like a formula stays text, and the same table gives the same bytes.
-
-    Parameters
-    ----------
-    path : Path
-        The workbook to be made.
-    bands : DataFrame
-        The band table; its order is kept.
     """
-    _write(path, "Speed bands", "bands", bands, BandTable, BAND_NOTES)
+    return _workbook("Speed bands", "bands", bands, BandTable, BAND_NOTES)
 
 
-def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any]) -> None:
-    """Write the golfers' table as xlsx with a sheet of notes, as `write_bands_workbook` does.
+def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any]) -> bytes:
+    """Make an xlsx of the golfers' table with a sheet of notes, as `bands_workbook` does.
 
     Parameters
     ----------
-    path : Path
-        The workbook to be made.
     golfers : DataFrame
         All quarters; the newest comes first, in it the flagged, most yards lost with luck taken out first.
     flags : mapping
@@ -94,17 +84,18 @@ def write_golfers_workbook(path: Path, golfers: dy.DataFrame[Golfers], flags: Ma
     notes = golfer_notes(flags)
     if left_out:
         notes = (("Rows left out", f"{left_out} more rows, the last in this order, stand in golfers.csv."), *notes)
-    _write(path, "Golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
+    return _workbook("Golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
 
 
-def _write(path: Path, title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes) -> None:
+def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes) -> bytes:
     facts = list(facts_of(schema).values())
     cells = table.select(_cell(one).alias(one.heading) for one in facts)
-    with whole(path) as part, xlsxwriter.Workbook(str(part), OPTIONS) as book:
+    made = BytesIO()
+    with xlsxwriter.Workbook(made, OPTIONS) as book:
         book.set_properties({"title": title, "created": FIXED_DATE})
         cells.write_excel(
-            book,
-            name,
+            workbook=book,
+            worksheet=name,
             header_format=HEADER,
             column_formats={one.heading: number_format(one) for one in facts},
             column_widths={one.heading: WIDTHS.get(one.name, WIDTH) for one in facts},
@@ -117,7 +108,8 @@ def _write(path: Path, title: str, name: str, table: pl.DataFrame, schema: type[
         sheet.fit_to_pages(2, 0)  # on a single page's width so many columns could not be read
         sheet.repeat_rows(0)
         sheet.repeat_columns(0, 1)
-        _write_notes(book, [(one.heading, one.note) for one in facts] + list(notes))
+        _add_notes(book, [(one.heading, one.note) for one in facts] + list(notes))
+    return made.getvalue()
 
 
 def _cell(facts: ColumnFacts) -> pl.Expr:
@@ -140,11 +132,11 @@ def number_format(facts: ColumnFacts) -> str:
     return f"{digits}%" if facts.display.percent else digits
 
 
-def _write_notes(book: xlsxwriter.Workbook, notes: Notes) -> None:
+def _add_notes(book: xlsxwriter.Workbook, notes: Notes) -> None:
     wrapped = {"text_wrap": True, "valign": "top"}
     pl.DataFrame(notes, schema={"Column": pl.String, "Meaning": pl.String}, orient="row").write_excel(
-        book,
-        "notes",
+        workbook=book,
+        worksheet="notes",
         header_format=HEADER,
         column_formats={"Column": wrapped, "Meaning": wrapped},
         column_widths=dict(zip(("Column", "Meaning"), NOTE_WIDTHS, strict=True)),

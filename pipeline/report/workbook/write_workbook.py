@@ -7,10 +7,10 @@ first; bands.xlsx and bands.md, one row per quarter and band.
 from pathlib import Path
 from typing import Any
 
-from pipeline.edge.files import write_text
+from pipeline.edge.files import write_bytes, write_text
 from pipeline.edge.tables_file import read_table
 from pipeline.report.workbook.bands_text import bands_markdown
-from pipeline.report.workbook.workbook import write_bands_workbook, write_golfers_workbook
+from pipeline.report.workbook.workbook import bands_workbook, golfers_workbook
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -18,9 +18,9 @@ from pipeline.tables.golfers import Golfers
 def run(
     golfers: str,
     bands: str,
-    golfers_workbook: str,
-    bands_workbook: str,
-    bands_text: str,
+    golfers_xlsx: str,
+    bands_xlsx: str,
+    bands_md: str,
     flags: dict[str, Any],
     min_golfers: int,
 ) -> None:
@@ -30,7 +30,7 @@ def run(
     ----------
     golfers, bands : str
         Paths of golfers.csv and bands.csv.
-    golfers_workbook, bands_workbook, bands_text : str
+    golfers_xlsx, bands_xlsx, bands_md : str
         Paths of the files to be made.
     flags : dict
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
@@ -43,6 +43,6 @@ def run(
         If a table is missing or can't be read.
     """
     table = read_table(bands, BandTable)
-    write_text(Path(bands_text), bands_markdown(table, min_golfers=min_golfers))
-    write_bands_workbook(Path(bands_workbook), table)
-    write_golfers_workbook(Path(golfers_workbook), read_table(golfers, Golfers), flags)
+    write_text(Path(bands_md), bands_markdown(table, min_golfers=min_golfers))
+    write_bytes(Path(bands_xlsx), bands_workbook(table))
+    write_bytes(Path(golfers_xlsx), golfers_workbook(read_table(golfers, Golfers), flags))
