@@ -250,8 +250,9 @@ def day(
 
 def interval(label: str, note: str, *, nullable: bool = True, **display: Any) -> tuple[dy.Float64, dy.Float64]:
     """Declare the low and the high end of something that is shown as `low to high`; `note` follows what an end is."""
-    low = number(f"{label}, low end", f"Low end of it: {note}", nullable=nullable, interval=label, **display)
-    return low, number(f"{label}, high end", f"High end of it: {note}", nullable=nullable, **display)
+    of = f"end of the {label[0].lower()}{label[1:]}: {note}"
+    low = number(f"{label}, low end", f"Low {of}", nullable=nullable, interval=label, **display)
+    return low, number(f"{label}, high end", f"High {of}", nullable=nullable, **display)
 
 
 def ends(

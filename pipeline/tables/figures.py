@@ -92,7 +92,9 @@ class Scores(cols.Table):
     golfers = cols.count("Golfers", "Golfers held out in turn.", min=1)
     shots = cols.count("Drives", "Their drives.", min=1)
     rmse_yd = cols.number("RMS error", "Root mean square of predicted less measured carry.", decimals=2, min=0)
-    rmse_std_error_yd = cols.number("its standard error", "Of the RMS error, clustered by golfer.", decimals=2, min=0)
+    rmse_std_error_yd = cols.number(
+        "RMS error, standard error", "Of the RMS error, clustered by golfer.", decimals=2, min=0
+    )
     mae_yd = cols.number("Mean absolute error", "Mean of the errors without their signs.", decimals=2, min=0)
     bias_yd = cols.number("Bias", "Mean of predicted less measured carry.", decimals=2)
     coverage90 = cols.share(

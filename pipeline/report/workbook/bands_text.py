@@ -12,12 +12,12 @@ to the band's centre; each is a mean of the golfers nearest in rank, in whole ya
 Carry is at standard conditions: each drive's measured carry is changed by the difference between
 ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
 expected at the centre over deliveries that golfers of that speed produce; every drive inside both windows is expected
-to come close to it. A 90 % interval tells how well the figure is known, not how drives scatter. Speed ratio is ball
+to come close to it. A 90 % interval says how well the figure is known, not how drives scatter. Speed ratio is ball
 speed over club speed.
 """
 
 HOW_TO_READ_TOTALS = """\
-Total is carry and run. The run is worked out, not measured: flight gives the landing at standard conditions, and the
+Total is carry and run. The run is calculated, not measured: flight gives the landing at standard conditions, and the
 turf is an assumed fairway of the firmness that the key flight.turf of study.yaml names. So totals are less sure than
 carry. Efficient total is the largest total to be expected over the same deliveries; it may need another delivery than
 the efficient carry, so the windows for total are its own.
