@@ -221,8 +221,6 @@ rule build_bands:
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
-        markdown=f"{OUT}/benchmarks/bands.md",
-        workbook=f"{OUT}/benchmarks/bands.xlsx",
         frontier=f"{OUT}/benchmarks/frontier.json",
         chart=f"{OUT}/benchmarks/chart.json",
     threads: 2
@@ -487,13 +485,16 @@ rule write_sheets:
 rule write_workbook:
     input:
         golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
     output:
-        workbook=f"{OUT}/golfers/golfers.xlsx",
+        golfers_xlsx=f"{OUT}/golfers/golfers.xlsx",
+        bands_xlsx=f"{OUT}/benchmarks/bands.xlsx",
+        bands_md=f"{OUT}/benchmarks/bands.md",
     params:
         files=files,
-        settings=settings(flags=SETTINGS["flags"]),
+        settings=settings(flags=SETTINGS["flags"], min_golfers=STUDY.privacy.min_golfers),
     message:
-        "Write the golfers' workbook"
+        "Write the workbooks and the bands' text"
     shell:
         STEP
 

@@ -52,3 +52,13 @@ UNITS: dict[str, dict[str, Unit]] = {
 def units_of(column: str) -> Mapping[str, Unit]:
     """Give the units that a standard column of a log may have, the standard one first; none for one without units."""
     return UNITS.get(column.rpartition("_")[2], {})
+
+
+# How the names of columns end that hold a rate, which no log does.
+_RATES = {"mph_per_week": "mph a week", "yards_per_mph": "yd per mph"}
+
+
+def unit_of(column: str) -> str:
+    """Give the unit of a column by its name, empty if it has none: `carry_p25_yd` is in yd."""
+    rate = next((unit for ending, unit in _RATES.items() if column.endswith(ending)), None)
+    return next(iter(units_of(column)), "") if rate is None else rate

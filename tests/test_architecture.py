@@ -34,7 +34,6 @@ NOT_YET = {
         "pipeline/report/figures/naming.py",
         "pipeline/report/lookup/lookup_data.py",
         "pipeline/report/page/page.py",
-        "pipeline/report/workbook/workbook.py",
     },
     "short": {
         "pipeline/benchmark/build_bands.py",

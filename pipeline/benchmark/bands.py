@@ -14,7 +14,8 @@ from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives, typical_drives
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.tables import BandTable, types_of
+from pipeline.tables.figures import BandTable
+from pipeline.tables.types import types_of
 
 
 def golfers_by_quarter(drives: pl.DataFrame | Drives, model: CarryModel, min_shots: int) -> pl.DataFrame:

@@ -1,7 +1,7 @@
 """Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
 
-In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv, .parquet, .md, .xlsx (one
-row per quarter and band), frontier.json (what is efficient by club speed), chart.json (maps of expected carry by band).
+In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv and .parquet (one row per
+quarter and band), frontier.json (what is efficient by club speed), chart.json (maps of expected carry by band).
 """
 
 import os
@@ -18,14 +18,12 @@ from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import whole, write_csv, write_parquet, write_text
+from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.model import FittedModel
 from pipeline.fit.resampled import ResampledFits
 from pipeline.flight.standard import StudyTables
 from pipeline.physics.turf import FIRMNESS
-from pipeline.report.display import bands_markdown
-from pipeline.report.workbook.workbook import write_bands_workbook
-from pipeline.tables import BandTable
+from pipeline.tables.figures import BandTable
 
 
 def run(
@@ -36,8 +34,6 @@ def run(
     tables: str,
     csv: str,
     parquet: str,
-    markdown: str,
-    workbook: str,
     frontier: str,
     chart: str,
     study: str,
@@ -71,9 +67,6 @@ def run(
 
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_text(Path(markdown), bands_markdown(table, min_golfers=min_golfers))
-    with whole(Path(workbook)) as part:
-        write_bands_workbook(part, table)
     write_artefact(frontier, reached)
     write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")

@@ -18,9 +18,13 @@ class ColumnFrom(Strict):
     """Where a standard column comes from in a foreign log."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-    source: str = Field(alias="from", min_length=1, description="the log's own header")
-    unit: str | None = Field(None, description="the log's own unit; none means the standard one")
-    format: str | None = Field(None, description="strftime format of a time; none means ISO 8601")
+    source: str = Field(alias="from", min_length=1, description="Header of the column in the log.")
+    unit: str | None = Field(
+        None, description="Unit of the column in the log, if it isn't the standard one; docs/columns.md lists units."
+    )
+    format: str | None = Field(
+        None, description="How a time is written, such as %d.%m.%Y %H:%M:%S. Without it: ISO 8601."
+    )
 
     @field_validator("source")
     @classmethod
@@ -35,12 +39,16 @@ class Layout(Strict):
 
     known: ClassVar[tuple[str, ...]] = LOG_COLUMNS
     time: ClassVar[str] = "struck_at"
-    delimiter: str = Field(",", min_length=1, max_length=1, description="between two cells")
-    decimal: Literal[".", ","] = Field(".", description="decimal mark")
-    encoding: str = Field("utf-8", description="text encoding")
-    skip_rows: int = Field(0, ge=0, description="lines before the header")
-    timezone: str | None = Field(None, description="IANA zone of times without an offset")
-    columns: dict[str, ColumnFrom] = Field(min_length=1, description="standard column: where it comes from")
+    delimiter: str = Field(
+        ",", min_length=1, max_length=1, description="What stands between two cells: a comma, a semicolon, a tab."
+    )
+    decimal: Literal[".", ","] = Field(".", description="Decimal mark.")
+    encoding: str = Field("utf-8", description="Text encoding, such as latin-1.")
+    skip_rows: int = Field(0, ge=0, description="Lines before the header.")
+    timezone: str | None = Field(None, description="IANA zone of times without an offset, such as Europe/Vienna.")
+    columns: dict[str, ColumnFrom] = Field(
+        min_length=1, description="Where each standard column comes from. Other columns of the log are dropped."
+    )
 
     @field_validator("delimiter")
     @classmethod

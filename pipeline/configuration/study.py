@@ -15,48 +15,68 @@ DEMO_STUDY = "twin-valleys"
 class LogAir(Strict):
     """The air in which a log's shots were hit, for shots that don't say it themselves."""
 
-    altitude_m: float | None = Field(None, ge=-500, le=5000, description="height above sea level, m")
-    temp_c: float | None = Field(None, ge=-30, le=55, description="air temperature, deg C")
-    pressure_hpa: float | None = Field(None, ge=500, le=1100, description="pressure at the site, hPa")
-    humidity: float | None = Field(None, ge=0, le=1, description="relative humidity, 0 to 1")
-    wind_along_mps: float | None = Field(None, ge=-25, le=25, description="wind along the shot, tail positive, m/s")
+    altitude_m: float | None = Field(
+        None, ge=-500, le=5000, description="Height above sea level. It stands in where the pressure is not known."
+    )
+    temp_c: float | None = Field(None, ge=-30, le=55, description="Air temperature.")
+    pressure_hpa: float | None = Field(
+        None, ge=500, le=1100, description="Air pressure at the site, not reduced to sea level."
+    )
+    humidity: float | None = Field(None, ge=0, le=1, description="Relative humidity.")
+    wind_along_mps: float | None = Field(
+        None, ge=-25, le=25, description="Wind along the drive; a tail wind is positive."
+    )
 
 
 class StandardAir(Strict):
     """The standard conditions of a study. The default is ISA sea level, dry, no wind."""
 
-    temp_c: float = Field(15, ge=-30, le=55, description="air temperature, deg C")
-    pressure_hpa: float = Field(1013.25, ge=500, le=1100, description="pressure, hPa")
-    humidity: float = Field(0, ge=0, le=1, description="relative humidity, 0 to 1")
+    temp_c: float = Field(15, ge=-30, le=55, description="Air temperature of the standard conditions.")
+    pressure_hpa: float = Field(1013.25, ge=500, le=1100, description="Air pressure of the standard conditions.")
+    humidity: float = Field(0, ge=0, le=1, description="Relative humidity of the standard conditions.")
 
 
 class LogEntry(Strict):
     """One set of log files that share a layout and constants."""
 
-    files: str = Field(description="glob inside the study folder: csv, csv.gz, parquet, xlsx")
-    layout: str | None = Field(None, description="layout file inside the study folder")
-    site: str | None = Field(None, description="site of shots whose log does not say")
-    device: str | None = Field(None, description="device of shots whose log does not say")
-    ball: str | None = Field(None, description="ball of shots whose log does not say")
-    setting: str | None = Field(None, description="device setting of shots whose log does not say")
-    group: str | None = Field(None, description="group of golfers whose log does not say")
+    files: str = Field(
+        description="Pattern of files inside the study folder, such as logs/bay_*.csv: csv, csv.gz, parquet or xlsx."
+    )
+    layout: str | None = Field(
+        None, description="Layout file inside the study folder, for logs whose columns are not the standard ones."
+    )
+    site: str | None = Field(None, description="Where drives were hit whose log doesn't say.")
+    device: str | None = Field(None, description="What measured drives whose log doesn't say.")
+    ball: str | None = Field(None, description="Kind of ball of drives whose log doesn't say.")
+    setting: str | None = Field(None, description="Setting of the device for drives whose log doesn't say.")
+    group: str | None = Field(None, description="Group of golfers whose log doesn't say.")
     air: LogAir = LogAir()
 
 
 class SpeedLogEntry(Strict):
     """One set of logs of swings without a ball."""
 
-    files: str = Field(description="glob inside the study folder")
-    layout: str | None = Field(None, description="layout file inside the study folder")
+    files: str = Field(description="Pattern of files inside the study folder, such as speed/*.csv.")
+    layout: str | None = Field(
+        None, description="Layout file inside the study folder, for logs whose columns are not the standard ones."
+    )
 
 
 class Bands(Strict):
     """The speed bands."""
 
     centres: tuple[Annotated[float, Field(gt=30, lt=165)], ...] = Field(
-        (70, 80, 90, 100, 110), min_length=1, description="centres of the bands, mph"
+        (70, 80, 90, 100, 110),
+        min_length=1,
+        description="Centres of the bands of club speed; a band is named by its own.",
+        json_schema_extra={"unit": "mph"},
     )
-    half_width_mph: float = Field(5, gt=0, le=20, description="half a band's width, mph")
+    half_width_mph: float = Field(
+        5,
+        gt=0,
+        le=20,
+        description="How far a band reaches to either side of its centre.",
+    )
 
     @field_validator("centres")
     @classmethod
@@ -69,18 +89,23 @@ class Bands(Strict):
 class Flags(Strict):
     """When a golfer is flagged."""
 
-    lost_yd: float = Field(10, ge=0, le=100, description="yards lost above which a golfer is flagged, yd")
-    false_discovery_rate: float = Field(0.10, gt=0, lt=1, description="expected share of wrong flags, 0 to 1")
-    min_shots: int = Field(12, ge=3, description="drives in the quarter that an assessment needs")
+    lost_yd: float = Field(10, ge=0, le=100, description="Yards lost above which a golfer is flagged.")
+    false_discovery_rate: float = Field(
+        0.10, gt=0, lt=1, description="Share of wrong flags to expect at most among the flags of a quarter."
+    )
+    min_shots: int = Field(12, ge=3, description="Drives in the quarter that an assessment needs.")
 
 
 class Privacy(Strict):
     """Pseudonyms and the smallest published group."""
 
-    key_file: str = Field("private/pseudonym.key", description="secret key, inside the study folder")
-    min_golfers: int = Field(5, ge=1, description="golfers that a published figure rests on at least")
+    key_file: str = Field(
+        "private/pseudonym.key", description="File of the secret key, inside the study folder; `yardband key` makes it."
+    )
+    min_golfers: int = Field(5, ge=1, description="Golfers that a published figure rests on at least.")
     group: Literal["masked", "plain"] = Field(
-        "masked", description="masked: groups get pseudonyms as golfers do; plain: groups are kept as written"
+        "masked",
+        description="How groups are stored. masked: by pseudonyms, as golfers are. plain: as they are written.",
     )
 
 
@@ -88,43 +113,51 @@ class Flight(Strict):
     """Ball flight."""
 
     coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
-        "best", description="published set of drag and lift coefficients; best: the one nearest to the study's drives"
+        "best", description="Published set of drag and lift coefficients. best: the one nearest to the study's drives."
     )
-    turf: Literal["soft", "normal", "firm"] = Field("normal", description="firmness of the fairway, for the run")
+    turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway for the run.")
 
 
 class BandGoals(Strict):
     """The distances that golfers of a band work towards."""
 
     carry_yd: dict[float, Annotated[float, Field(ge=20, le=400)]] = Field(
-        {}, description="centre of a band, mph: goal for its golfers, yd of carry; else the next band's efficient carry"
+        {},
+        description="Goal for the golfers of a band, by its centre in mph, such as {90: 230}. A band without one has "
+        "the next band's efficient carry.",
     )
 
 
 class Report(Strict):
     """What people get to see."""
 
-    sheets: Literal["flagged", "all"] = Field("flagged", description="golfers who get a sheet of their own")
-    most_sheets: int = Field(1000, ge=0, description="sheets at most, the newest quarter first, in it most yards lost")
+    sheets: Literal["flagged", "all"] = Field("flagged", description="Golfers who get a sheet of their own.")
+    most_sheets: int = Field(
+        1000, ge=0, description="Sheets at most: the newest quarter's first, and in it those who lose most."
+    )
 
 
 class Study(Strict):
     """A whole `study.yaml`."""
 
     study: str = Field(
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$", max_length=60, description="name: letters, digits, - _ and ."
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$",
+        max_length=60,
+        description="Name of the study and of its folder of results: letters, digits, - _ and .",
     )
-    logs: tuple[LogEntry, ...] = Field(min_length=1, description="the shot logs")
-    speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="swings without a ball")
+    logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
+    speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
     bands: Bands = Bands()
-    window_tolerance_yd: float = Field(5, gt=0, le=40, description="how far below efficient a window reaches, yd")
+    window_tolerance_yd: float = Field(
+        5, gt=0, le=40, description="How far below the efficient carry drives inside a window may be expected."
+    )
     flags: Flags = Flags()
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
     flight: Flight = Flight()
     goals: BandGoals = BandGoals()
     report: Report = Report()
-    seed: int = Field(1, ge=0, lt=2**32, description="seed of every random draw")
+    seed: int = Field(1, ge=0, lt=2**32, description="Seed of every random draw.")
 
     @model_validator(mode="after")
     def _goals_of_bands(self) -> "Study":

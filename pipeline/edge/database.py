@@ -15,6 +15,7 @@ import polars as pl
 
 from pipeline.edge.drives_file import PIECE_ROWS
 from pipeline.edge.files import whole
+from pipeline.tables.columns import column_comments
 from pipeline.tables.logs import DriveTable, Rejects, Sources, StandardShots
 
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
@@ -142,9 +143,8 @@ def _describe(connection: duckdb.DuckDBPyConnection, table: str, schema: type[dy
     """Let a table and its columns say what they are, in the words of their schema."""
     about = " ".join((schema.__doc__ or "").split("\n\n")[0].split())
     connection.execute(f"COMMENT ON TABLE {table} IS {_literal(about)}")
-    for name, column in schema.columns().items():
-        if column.description:
-            connection.execute(f'COMMENT ON COLUMN {table}."{name}" IS {_literal(column.description)}')
+    for name, comment in column_comments(schema).items():
+        connection.execute(f'COMMENT ON COLUMN {table}."{name}" IS {_literal(comment)}')
 
 
 def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:

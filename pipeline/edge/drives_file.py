@@ -18,7 +18,7 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> Drives:
     path : Path
         As `standardise_shots` writes it.
     columns : sequence of str
-        Names of columns of `pipeline.tables.DriveTable`, golfer among them.
+        Names of columns of `pipeline.tables.logs.DriveTable`, golfer among them.
     """
 
     def read() -> Iterator[pl.DataFrame]:

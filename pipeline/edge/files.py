@@ -138,6 +138,12 @@ def write_text(path: Path, text: str) -> None:
         part.write_text(text, encoding="utf-8", newline="\n")
 
 
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write bytes, whole or not at all."""
+    with whole(path) as part:
+        part.write_bytes(content)
+
+
 def write_json(path: Path, value: Any) -> None:
     """Write JSON with sorted keys and full floats, whole or not at all."""
     write_text(path, json.dumps(value, indent=1, sort_keys=True, allow_nan=False) + "\n")

@@ -7,7 +7,7 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.errors import UserError
-from pipeline.tables import types_of
+from pipeline.tables.types import types_of
 
 S = TypeVar("S", bound=dy.Schema)
 

@@ -14,7 +14,8 @@ from pipeline.fit.model import CarryModel
 from pipeline.fit.scores import choose, score
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import fit_usual_delivery
-from pipeline.tables import Scores, types_of
+from pipeline.tables.figures import Scores
+from pipeline.tables.types import types_of
 
 Say = Callable[[str], None]  # takes a line on how far the work is
 

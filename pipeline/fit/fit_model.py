@@ -22,7 +22,7 @@ from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.tables import Coefficients, Scores
+from pipeline.tables.figures import Coefficients, Scores
 
 say = partial(print, flush=True)
 

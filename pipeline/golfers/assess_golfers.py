@@ -20,7 +20,7 @@ from pipeline.golfers.losses import losses
 from pipeline.golfers.order import newest_flagged
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
-from pipeline.tables import Changes, Golfers
+from pipeline.tables.golfers import Changes, Golfers
 
 
 def run(

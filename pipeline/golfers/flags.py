@@ -9,7 +9,7 @@ from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import t_reach
 from pipeline.statistics.skewed import bent, pooled_skewness, straightened
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 # A part is worth naming from this many yards on, and when it stands out: at least half of all that is lost in
 # parts, or half as much again as the next one.

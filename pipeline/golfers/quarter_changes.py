@@ -11,7 +11,7 @@ from pipeline.golfers.flags import FlagRules
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate, welch_error
-from pipeline.tables import Changes
+from pipeline.tables.golfers import Changes
 
 # Speeds this far apart are taken to share nothing of efficient carry's error.
 APART_MPH = 4.0

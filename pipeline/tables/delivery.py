@@ -3,36 +3,48 @@
 import dataframely as dy
 import polars as pl
 
+from pipeline.tables import columns as cols
+
 ADVICE = ("less loft", "more loft", "keep the loft")
 
 
-class DeliverySlopes(dy.Schema):
-    """Slopes of launch, spin and speed ratio on attack and stated loft: model/delivery_slopes.csv.
+class DeliverySlopes(cols.Table):
+    """Slopes of launch, spin and speed ratio on attack and stated loft.
 
-    One row per response, predictor and scope. Launch in deg, spin in rpm at the golfers' mean club speed, speed ratio
-    without unit, each per deg. These are associations: what went together, swing by swing or golfer by golfer.
+    Launch in deg, spin in rpm at the golfers' mean club speed, speed ratio without unit, each per deg. These are
+    associations: what went together, swing by swing or golfer by golfer.
     """
 
-    response = dy.String(nullable=False, primary_key=True, description="launch_deg, spin_rpm or speed_ratio")
-    predictor = dy.String(nullable=False, primary_key=True, description="attack_deg or loft_deg (at the same attack)")
-    scope = dy.Enum(
-        ["within", "between"],
-        nullable=False,
+    FILES = ("model/delivery_slopes.csv",)
+    ROW = "response, predictor and scope"
+
+    response = cols.text("Response", "launch_deg, spin_rpm or speed_ratio.", primary_key=True)
+    predictor = cols.text("Predictor", "attack_deg, or loft_deg at the same attack.", primary_key=True)
+    scope = cols.word(
+        "Scope",
+        "within: a golfer's own, swing to swing with one device and, for attack, one loft. between: golfer to golfer.",
+        ("within", "between"),
         primary_key=True,
-        description="within: a golfer's own, swing to swing with one device and, for attack, one loft",
     )
-    golfers = dy.Int64(nullable=False, min=0, description="behind the slope; for loft within, those who vary it")
-    drives = dy.Int64(nullable=False, min=0)
-    as_read = dy.Float64(nullable=True, description="on the readings, whose errors flatten it")
-    slope = dy.Float64(nullable=True, description="with those errors taken out; null where it can't be told")
-    std_error = dy.Float64(nullable=True, min=0, description="clustered by golfer")
-    lo90 = dy.Float64(nullable=True)
-    hi90 = dy.Float64(nullable=True)
-    golfer_sd = dy.Float64(nullable=True, min=0, description="by how much golfers' own slopes differ")
-    reliability = dy.Float64(nullable=True, max=1, description="share of readings' variance that is no error")
-    impact_slope = dy.Float64(nullable=False, description="by rigid impact at the mean delivery; attack at one loft")
-    used = dy.Bool(nullable=False, description="moves deliveries in golfers/delivery.csv; else rigid impact or nothing")
-    note = dy.String(nullable=True)
+    golfers = cols.count("Golfers", "Behind the slope; for loft within golfers, those who vary it.")
+    drives = cols.count("Drives", "Their sound drives.")
+    as_read = cols.number("Slope as read", "On the readings, whose errors flatten it.", decimals=3, nullable=True)
+    slope = cols.number("Slope", "With those errors taken out. Empty where too few show it.", decimals=3, nullable=True)
+    std_error = cols.number("Standard error", "Of the slope, clustered by golfer.", decimals=3, nullable=True, min=0)
+    lo90, hi90 = cols.ends("Slope", decimals=3)
+    golfer_sd = cols.number(
+        "Spread over golfers", "Standard deviation of golfers' own slopes.", decimals=3, nullable=True, min=0
+    )
+    reliability = cols.number(
+        "Reliability", "Share of the readings' variance that is no error.", decimals=2, nullable=True, max=1
+    )
+    impact_slope = cols.number(
+        "Slope by impact", "By rigid impact at the mean delivery; that of attack is at one loft.", decimals=3
+    )
+    used = cols.flag(
+        "Used", "Whether golfers/delivery.csv moves deliveries by it; else rigid impact or nothing stands in."
+    )
+    note = cols.note()
 
     @dy.rule()
     def slope_lies_in_its_interval(cls) -> pl.Expr:
@@ -45,40 +57,49 @@ class DeliverySlopes(dy.Schema):
         return (pl.col("scope") == "within") | ~pl.col("used")
 
 
-class Delivery(dy.Schema):
-    """What a change of loft or attack might bring, one row per golfer of the newest quarter: golfers/delivery.csv.
+class Delivery(cols.Table):
+    """What a change of loft or attack might bring the typical drive at the golfer's own club speed."""
 
-    Only golfers with enough drives. Carry is expected carry of the typical drive at the golfer's own club speed.
-    """
+    FILES = ("golfers/delivery.csv",)
+    ROW = "golfer of the newest quarter with enough drives"
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False)
-    shots = dy.Int64(nullable=False, min=1)
-    club_speed_mph = dy.Float64(nullable=False)
-    attack_deg = dy.Float64(nullable=True, description="mean of the sound drives, upward positive")
-    loft_deg = dy.Float64(nullable=True, description="stated loft of most drives")
-    launch_deg = dy.Float64(nullable=False, description="of the typical drive")
-    spin_rpm = dy.Float64(nullable=False)
-    speed_ratio = dy.Float64(nullable=True)
-    carry_now_yd = dy.Float64(nullable=True, description="expected of the typical drive")
-    loft_least_deg = dy.Float64(nullable=True, description="least change of loft that the data reach, such as -4")
-    loft_most_deg = dy.Float64(nullable=True)
-    loft_change_deg = dy.Float64(nullable=True, description="that brings most carry at the present attack")
-    best_launch_deg = dy.Float64(nullable=True, description="of the delivery after that change")
-    best_spin_rpm = dy.Float64(nullable=True)
-    best_speed_ratio = dy.Float64(nullable=True)
-    best_carry_yd = dy.Float64(nullable=True)
-    gain_yd = dy.Float64(nullable=True, description="best less present carry")
-    gain_lo90_yd = dy.Float64(nullable=True)
-    gain_hi90_yd = dy.Float64(nullable=True)
-    advice = dy.Enum(list(ADVICE), nullable=True, description="to try; keep where the gain may be nil or is small")
-    loft_by = dy.Enum(["golfers", "impact"], nullable=True, description="whose word the effect of loft is")
-    attack_change_deg = dy.Float64(nullable=True, description="the given change upwards that is looked at")
-    attack_loft_change_deg = dy.Float64(nullable=True, description="best change of loft to go with it, from now")
-    attack_gain_yd = dy.Float64(nullable=True, description="on top of gain_yd")
-    attack_gain_lo90_yd = dy.Float64(nullable=True)
-    attack_gain_hi90_yd = dy.Float64(nullable=True)
-    note = dy.String(nullable=True, description="why something isn't given")
+    golfer = cols.pseudonym()
+    quarter = cols.quarter()
+    shots = cols.count("Drives", "Accepted drives of the golfer in the quarter.", min=1)
+    club_speed_mph = cols.number("Club speed", "Mean club speed of the quarter's drives.")
+    attack_deg = cols.number("Attack", "Mean attack angle of the sound drives, upward positive.", nullable=True)
+    loft_deg = cols.number("Loft", "Stated loft of most drives.", nullable=True)
+    launch_deg = cols.number("Launch", "Launch angle of the typical drive.")
+    spin_rpm = cols.number("Spin", "Backspin of the typical drive.")
+    speed_ratio = cols.number(
+        "Speed ratio", "Ball speed over club speed of the typical drive.", decimals=3, nullable=True
+    )
+    carry_now_yd = cols.number("Carry now", "Expected of the typical drive.", decimals=1, nullable=True)
+    loft_least_deg = cols.number("Least change of loft", "Least change that the data reach, such as -4.", nullable=True)
+    loft_most_deg = cols.number("Most change of loft", "Most change that the data reach.", nullable=True)
+    loft_change_deg = cols.number(
+        "Best change of loft", "Change that brings most carry at the present attack.", nullable=True
+    )
+    best_launch_deg = cols.number("Best launch", "Launch angle after that change.", nullable=True)
+    best_spin_rpm = cols.number("Best spin", "Backspin after that change.", nullable=True)
+    best_speed_ratio = cols.number("Best speed ratio", "Speed ratio after that change.", decimals=3, nullable=True)
+    best_carry_yd = cols.number("Best carry", "Carry expected after that change.", decimals=1, nullable=True)
+    gain_yd, gain_lo90_yd, gain_hi90_yd = cols.estimate("Gain", "Best carry less carry now.", decimals=1)
+    advice = cols.word("Advice", "What to try. keep the loft: the gain may be zero or is small.", ADVICE, nullable=True)
+    loft_by = cols.word(
+        "Effect of loft by",
+        "What says how loft acts: golfers here, or rigid impact.",
+        ("golfers", "impact"),
+        nullable=True,
+    )
+    attack_change_deg = cols.number("More attack", "Change of attack upwards that is looked at.", nullable=True)
+    attack_loft_change_deg = cols.number(
+        "Change of loft with it", "Best change of loft to go with more attack, from now.", nullable=True
+    )
+    attack_gain_yd, attack_gain_lo90_yd, attack_gain_hi90_yd = cols.estimate(
+        "Gain by more attack", "Carry on top of the gain by loft.", decimals=1
+    )
+    note = cols.note("Why something isn't given.")
 
     @dy.rule()
     def gain_is_the_difference(cls) -> pl.Expr:

@@ -3,87 +3,163 @@
 import dataframely as dy
 import polars as pl
 
-
-class Calibrations(dy.Schema):
-    """Coefficient sets of flight fitted to the study's drives, one row each: flight/calibrations.csv."""
-
-    coefficients = dy.String(nullable=False, primary_key=True)
-    drag = dy.Float64(nullable=False, description="multiplier")
-    drag_std_error = dy.Float64(nullable=True, description="clustered by golfer")
-    lift = dy.Float64(nullable=False, description="multiplier")
-    lift_std_error = dy.Float64(nullable=True)
-    residual_sd_yd = dy.Float64(nullable=True)
-    drives = dy.Int64(nullable=False)
-    golfers = dy.Int64(nullable=False)
-    kept = dy.Bool(nullable=False)
-    note = dy.String(nullable=False)
+from pipeline.tables import columns as cols
 
 
-class Coefficients(dy.Schema):
-    """Terms of every candidate model, one row each: model/coefficients.csv.
+class Calibrations(cols.Table):
+    """Coefficient sets of ball flight, each fitted to the study's drives."""
 
-    Estimates belong to centred and scaled terms; `centre` and `scale` of the three inputs stand in the card.
-    Standard errors are clustered by golfer; the interval is the 90 % one.
-    """
+    FILES = ("flight/calibrations.csv",)
+    ROW = "coefficient set"
 
-    model = dy.String(nullable=False, primary_key=True)
-    term = dy.String(nullable=False, primary_key=True)
-    estimate = dy.Float64(nullable=False)
-    std_error = dy.Float64(nullable=False, min=0)
-    lo90 = dy.Float64(nullable=False)
-    hi90 = dy.Float64(nullable=False)
-
-
-class Scores(dy.Schema):
-    """Candidate models on golfers held out of the fit, one row each: model/scores.csv."""
-
-    model = dy.String(nullable=False, primary_key=True)
-    terms = dy.Int64(nullable=False, min=1)
-    golfers = dy.Int64(nullable=False, min=1)
-    shots = dy.Int64(nullable=False, min=1)
-    rmse_yd = dy.Float64(nullable=False, min=0)
-    rmse_std_error_yd = dy.Float64(nullable=False, min=0, description="clustered by golfer")
-    mae_yd = dy.Float64(nullable=False, min=0)
-    bias_yd = dy.Float64(nullable=False, description="predicted minus measured")
-    coverage90 = dy.Float64(nullable=False, min=0, max=1, description="of the interval for one drive")
-    chosen = dy.Bool(nullable=False)
-    note = dy.String(nullable=True)
-
-
-class BandTable(dy.Schema):
-    """Speed bands, one row per quarter and band: benchmarks/bands.csv. A suppressed row has null figures."""
-
-    quarter = dy.String(nullable=False, primary_key=True)
-    band_mph = dy.Float64(nullable=False, primary_key=True, description="centre of the band")
-    golfers = dy.Int64(nullable=True, min=1)
-    shots = dy.Int64(nullable=True, min=1)
-    carry_p25_yd = dy.Float64(
-        nullable=True,
-        description="over golfers, each moved to the band's centre: mean of the nearest ranks, whole yards",
+    coefficients = cols.text("Coefficient set", "Published set of drag and lift coefficients.", primary_key=True)
+    drag = cols.number("Drag multiplier", "What the set's drag is multiplied by to fit the study's drives.", decimals=3)
+    drag_std_error = cols.number(
+        "Drag, standard error", "Of the multiplier, by golfers. Empty if not fitted.", decimals=3, nullable=True
     )
-    carry_p50_yd = dy.Float64(nullable=True)
-    carry_p75_yd = dy.Float64(nullable=True)
-    carry_p90_yd = dy.Float64(nullable=True)
-    efficient_carry_yd = dy.Float64(nullable=True)
-    efficient_lo90_yd = dy.Float64(nullable=True)
-    efficient_hi90_yd = dy.Float64(nullable=True)
-    total_p25_yd = dy.Float64(nullable=True, description="typical carry and run over golfers, at the band's centre")
-    total_p50_yd = dy.Float64(nullable=True)
-    total_p75_yd = dy.Float64(nullable=True)
-    total_p90_yd = dy.Float64(nullable=True)
-    efficient_total_yd = dy.Float64(nullable=True, description="largest expected carry and run together")
-    launch_lo_deg = dy.Float64(nullable=True)
-    launch_hi_deg = dy.Float64(nullable=True)
-    spin_lo_rpm = dy.Float64(nullable=True)
-    spin_hi_rpm = dy.Float64(nullable=True)
-    total_launch_lo_deg = dy.Float64(nullable=True, description="of the window for carry and run together")
-    total_launch_hi_deg = dy.Float64(nullable=True)
-    total_spin_lo_rpm = dy.Float64(nullable=True)
-    total_spin_hi_rpm = dy.Float64(nullable=True)
-    speed_ratio_p50 = dy.Float64(nullable=True)
-    in_window_share = dy.Float64(nullable=True, min=0, max=1, description="golfers with their delivery in the window")
-    suppressed = dy.Bool(nullable=False)
-    note = dy.String(nullable=True)
+    lift = cols.number("Lift multiplier", "What the set's lift is multiplied by to fit the study's drives.", decimals=3)
+    lift_std_error = cols.number(
+        "Lift, standard error", "Of the multiplier, by golfers. Empty if not fitted.", decimals=3, nullable=True
+    )
+    residual_sd_yd = cols.number(
+        "Scatter of drives about flight",
+        "Standard deviation of measured carry about the flights of the fitted set.",
+        decimals=1,
+        nullable=True,
+    )
+    drives = cols.count("Drives", "Drives of the fit.")
+    golfers = cols.count("Golfers", "Golfers of the fit.")
+    kept = cols.flag(
+        "Kept", "Whether flight uses this set: the one nearest to the drives, or the one study.yaml names."
+    )
+    note = cols.note("How the set was fitted, or why not.", nullable=False)
+
+
+class TypicalDrives(cols.Table):
+    """The typical drives of the golfers in the fit, by which benchmarks know which deliveries golfers produce."""
+
+    FILES = ("model/typical.parquet",)
+    ROW = "golfer of the fit"
+
+    golfer = cols.pseudonym()
+    shots = cols.count("Drives", "Accepted drives of the golfer, over all quarters.", min=1)
+    club_speed_mph = cols.number("Club speed", "Mean club speed of the drives.")
+    speed_ratio = cols.number(
+        "Speed ratio", "Median of ball speed over club speed; empty if not known.", decimals=3, nullable=True
+    )
+    speed_ratio_var = cols.number(
+        "Variance of speed ratio", "Over the drives; empty if not known.", decimals=6, nullable=True, min=0
+    )
+    launch_deg = cols.number("Launch", "Median launch angle of the drives.")
+    spin_rpm = cols.number("Spin", "Median backspin of the drives.")
+
+
+class HeldOut(cols.Table):
+    """Drives as the chosen model predicts them from other golfers' drives, for the diagnostics."""
+
+    FILES = ("model/held_out.parquet",)
+    ROW = "drive, in the order of drives.parquet"
+
+    measured_yd = cols.number("Measured carry", "At standard conditions.", decimals=1)
+    predicted_yd = cols.number("Predicted carry", "By a fit without the golfer.", decimals=1)
+    predicted_by_club_speed_yd = cols.number(
+        "Predicted by club speed", "The same as if ball speed were not known.", decimals=1
+    )
+    fold = cols.count("Fold", "Which fold of golfers the drive is in.")
+
+
+class Coefficients(cols.Table):
+    """Terms of every candidate model, for inputs that are centered and scaled as model.json says."""
+
+    FILES = ("model/coefficients.csv",)
+    ROW = "candidate model and term"
+
+    model = cols.text("Model", "Candidate model.", primary_key=True)
+    term = cols.text("Term", "Term of the model, a product of scaled inputs or a spline.", primary_key=True)
+    estimate = cols.number("Estimate", "Fitted coefficient, in yd for one scaled unit of the term.", decimals=3)
+    std_error = cols.number("Standard error", "Of the coefficient, clustered by golfer.", decimals=3, min=0)
+    lo90, hi90 = cols.ends("Estimate", nullable=False, decimals=3)
+
+
+class Scores(cols.Table):
+    """Candidate models on golfers held out of the fit."""
+
+    FILES = ("model/scores.csv",)
+    ROW = "candidate model"
+
+    model = cols.text("Model", "Candidate model.", primary_key=True)
+    terms = cols.count("Terms", "Coefficients that were fitted.", min=1)
+    golfers = cols.count("Golfers", "Golfers held out in turn.", min=1)
+    shots = cols.count("Drives", "Their drives.", min=1)
+    rmse_yd = cols.number("RMS error", "Root mean square of predicted less measured carry.", decimals=2, min=0)
+    rmse_std_error_yd = cols.number(
+        "RMS error, standard error", "Of the RMS error, clustered by golfer.", decimals=2, min=0
+    )
+    mae_yd = cols.number("Mean absolute error", "Mean of the errors without their signs.", decimals=2, min=0)
+    bias_yd = cols.number("Bias", "Mean of predicted less measured carry.", decimals=2)
+    coverage90 = cols.share(
+        "Drives inside the 90 % interval", "Share of drives inside the model's 90 % interval for one drive.", decimals=1
+    )
+    chosen = cols.flag("Chosen", "Whether benchmarks are built with it.")
+    note = cols.note("Why it was chosen or not.")
+
+
+class BandTable(cols.Table):
+    """Speed bands, as published. A suppressed row has no figures of its golfers."""
+
+    FILES = ("benchmarks/bands.csv", "benchmarks/bands.parquet")
+    ROW = "quarter and band"
+
+    quarter = cols.quarter(primary_key=True)
+    band_mph = cols.number("Band centre", "Centre of the band's range of club speed.", primary_key=True, trim=True)
+    golfers = cols.count("Golfers", "Golfers that the row rests on.", nullable=True, min=1)
+    shots = cols.count("Drives", "Their drives.", nullable=True, min=1)
+    carry_p25_yd, carry_p50_yd, carry_p75_yd, carry_p90_yd = cols.percentiles(
+        "Carry",
+        "Each golfer's typical drive, moved to the band's centre, at standard conditions. A mean of the golfers "
+        "nearest in rank, in whole yards; empty where they are too few.",
+    )
+    efficient_carry_yd = cols.number(
+        "Efficient carry",
+        "Largest carry to be expected at the band's centre over deliveries that golfers of about that speed really "
+        "produce, struck with a ratio that the better quarter of them reach.",
+        nullable=True,
+    )
+    efficient_lo90_yd, efficient_hi90_yd = cols.ends("Efficient carry")
+    total_p25_yd, total_p50_yd, total_p75_yd, total_p90_yd = cols.percentiles(
+        "Total", "As for carry, with the run of each golfer's typical drive, which is calculated, not measured."
+    )
+    efficient_total_yd = cols.number(
+        "Efficient total", "Largest carry and run together to be expected over the same deliveries.", nullable=True
+    )
+    launch_lo_deg, launch_hi_deg = cols.interval(
+        "Launch window", "drives inside the windows of launch and spin are expected close to the efficient carry."
+    )
+    spin_lo_rpm, spin_hi_rpm = cols.interval(
+        "Spin window", "drives inside the windows of launch and spin are expected close to the efficient carry."
+    )
+    total_launch_lo_deg, total_launch_hi_deg = cols.interval(
+        "Launch window for total", "drives inside the windows for total are expected close to the efficient total."
+    )
+    total_spin_lo_rpm, total_spin_hi_rpm = cols.interval(
+        "Spin window for total", "drives inside the windows for total are expected close to the efficient total."
+    )
+    speed_ratio_p50 = cols.number(
+        "Speed ratio, 50th percentile",
+        "Ball speed over club speed: half of the golfers stay below it. In hundredths.",
+        decimals=2,
+        nullable=True,
+    )
+    in_window_share = cols.share(
+        "Golfers in window",
+        "Share of the golfers whose typical launch and spin lie inside both windows for carry. Empty where it would "
+        "show too few golfers inside or outside.",
+        nullable=True,
+    )
+    suppressed = cols.flag(
+        "Suppressed", "Whether the figures are left out because there are too few golfers to publish them."
+    )
+    note = cols.note("What is left out and why.")
 
     @dy.rule()
     def percentiles_rise(cls) -> pl.Expr:

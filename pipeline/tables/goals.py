@@ -3,46 +3,57 @@
 import dataframely as dy
 import polars as pl
 
+from pipeline.tables import columns as cols
+
 REACHES = ("reached", "delivery", "both", "speed", "beyond_data", "no_goal")
 FIRSTS = ("delivery", "speed", "either", "cant_tell")
 
 _ROUNDING_YD = 1e-6
+_BEYOND = "Empty: beyond the data."
 
 
-class Goals(dy.Schema):
-    """A goal for each golfer assessed in the newest quarter, one row each: golfers/goals.csv. Distances are carry.
+class Goals(cols.Table):
+    """A goal for each golfer assessed in the newest quarter. Distances are carry."""
 
-    `reach` says what the goal takes: `reached` already; `delivery` alone, at today's club speed; `both` an efficient
-    delivery and more speed; `speed` alone, the delivery leaves nothing to be had; `beyond_data`: more speed than the
-    golfers here have; `no_goal`.
-    """
+    FILES = ("golfers/goals.csv",)
+    ROW = "golfer assessed in the newest quarter"
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False)
-    band_mph = dy.Float64(nullable=True, description="centre of the golfer's band; null between bands")
-    club_speed_mph = dy.Float64(nullable=False)
-    carry_yd = dy.Float64(nullable=False, description="mean, as in golfers.csv")
-    carry_lo90_yd = dy.Float64(nullable=False, description="at this club speed, as wide as that of yards lost")
-    carry_hi90_yd = dy.Float64(nullable=False)
-    goal_yd = dy.Float64(nullable=True)
-    goal_from = dy.Enum(["study", "next band"], nullable=True, description="who set the goal")
-    gap_yd = dy.Float64(nullable=True, description="goal less mean carry; below nil once it is reached")
-    gap_lo90_yd = dy.Float64(nullable=True)
-    gap_hi90_yd = dy.Float64(nullable=True)
-    delivery_yd = dy.Float64(nullable=True, min=0, description="of the gap: what delivery gives at today's speed")
-    delivery_lo90_yd = dy.Float64(nullable=True, min=0)
-    delivery_hi90_yd = dy.Float64(nullable=True, min=0)
-    speed_yd = dy.Float64(nullable=True, min=0, description="of the gap: the rest, which more speed has to give")
-    speed_lo90_yd = dy.Float64(nullable=True, min=0)
-    speed_hi90_yd = dy.Float64(nullable=True, min=0)
-    efficient_speed_mph = dy.Float64(nullable=True, description="club speed at which efficient carry is the goal")
-    efficient_speed_lo90_mph = dy.Float64(nullable=True, description="null: beyond the data")
-    efficient_speed_hi90_mph = dy.Float64(nullable=True, description="null: beyond the data")
-    present_speed_mph = dy.Float64(nullable=True, description="club speed for the goal if the delivery stays as it is")
-    present_speed_lo90_mph = dy.Float64(nullable=True, description="null: beyond the data")
-    present_speed_hi90_mph = dy.Float64(nullable=True, description="null: beyond the data")
-    reach = dy.Enum(list(REACHES), nullable=False)
-    note = dy.String(nullable=True)
+    golfer = cols.pseudonym()
+    quarter = cols.quarter()
+    band_mph = cols.number("Band centre", "Of the golfer's band; empty between bands.", nullable=True, trim=True)
+    club_speed_mph = cols.number("Club speed now", "Mean club speed of the quarter's drives.")
+    carry_yd, carry_lo90_yd, carry_hi90_yd = cols.estimate(
+        "Carry now",
+        "Mean carry, as in golfers.csv. Its interval is at this club speed, as wide as that of yards lost.",
+        nullable=False,
+    )
+    goal_yd = cols.number("Goal", "Carry to reach.", nullable=True)
+    goal_from = cols.word("Goal from", "Who set the goal.", ("study", "next band"), nullable=True)
+    gap_yd, gap_lo90_yd, gap_hi90_yd = cols.estimate(
+        "Gap to the goal", "Goal less mean carry; below 0 once it is reached."
+    )
+    delivery_yd, delivery_lo90_yd, delivery_hi90_yd = cols.estimate(
+        "Gap by delivery", "Part of the gap that an efficient delivery gives at today's club speed.",
+        short="of it by delivery, at this club speed", min=0,
+    )  # fmt: skip
+    speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate(
+        "Gap by speed", "Rest of the gap, which more club speed has to give.", short="of it by more club speed", min=0
+    )
+    efficient_speed_mph, efficient_speed_lo90_mph, efficient_speed_hi90_mph = cols.estimate(
+        "Club speed for the goal, efficient delivery", "Club speed at which efficient carry is the goal.",
+        why_empty=_BEYOND,
+    )  # fmt: skip
+    present_speed_mph, present_speed_lo90_mph, present_speed_hi90_mph = cols.estimate(
+        "Club speed for the goal, delivery as now", "Club speed for the goal if the delivery stays as it is.",
+        why_empty=_BEYOND,
+    )  # fmt: skip
+    reach = cols.word(
+        "What it takes",
+        "reached: already. delivery: an efficient delivery at today's club speed. both: an efficient delivery and more "
+        "speed. speed: more speed, for the delivery leaves nothing. beyond_data: more speed than golfers here have.",
+        REACHES,
+    )
+    note = cols.note()
 
     @dy.rule()
     def parts_add_up(cls) -> pl.Expr:
@@ -72,34 +83,35 @@ class Goals(dy.Schema):
         return pl.all_horizontal(inside)
 
 
-class Priorities(dy.Schema):
-    """Speed or delivery first, one row per golfer assessed in the newest quarter: golfers/priorities.csv.
+class Priorities(cols.Table):
+    """Whether speed or delivery gives a golfer more."""
 
-    `first` is what gives more: `delivery` or `speed` where that is likely enough; `either` where about as many yards
-    are to be expected of one as of the other; `cant_tell` otherwise.
-    """
+    FILES = ("golfers/priorities.csv",)
+    ROW = "golfer assessed in the newest quarter"
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False)
-    club_speed_mph = dy.Float64(nullable=False)
-    delivery_yd = dy.Float64(
-        nullable=False, description="yards lost at today's speed, luck taken out where that can be"
+    golfer = cols.pseudonym()
+    quarter = cols.quarter()
+    club_speed_mph = cols.number("Club speed", "Mean club speed of the quarter's drives.")
+    delivery_yd, delivery_lo90_yd, delivery_hi90_yd = cols.estimate(
+        "Delivery gives", "Yards lost at today's club speed, with luck taken out where that can be.", nullable=False
     )
-    delivery_lo90_yd = dy.Float64(nullable=False)
-    delivery_hi90_yd = dy.Float64(nullable=False)
-    yards_per_mph = dy.Float64(nullable=False, description="of club speed, the delivery as it is")
-    speed_gain_mph = dy.Float64(nullable=True, description="what golfers here gain in a quarter on average")
-    speed_gain_lo90_mph = dy.Float64(nullable=True, description="nine golfers in ten gain between these")
-    speed_gain_hi90_mph = dy.Float64(nullable=True)
-    speed_yd = dy.Float64(nullable=True, description="what such a gain in speed is worth")
-    speed_lo90_yd = dy.Float64(nullable=True)
-    speed_hi90_yd = dy.Float64(nullable=True)
-    delivery_more_probability = dy.Float64(
-        nullable=True, min=0, max=1, description="that delivery gives more than speed"
+    yards_per_mph = cols.number("Yards per mph", "Carry for a mile an hour more, the delivery as it is.", decimals=1)
+    speed_gain_mph, speed_gain_lo90_mph, speed_gain_hi90_mph = cols.estimate(
+        "Gain in club speed", "What golfers here gain from quarter to quarter on average.",
+        level="range of nine golfers in ten",
+    )  # fmt: skip
+    speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate("Speed gives", "What such a gain in speed is worth.")
+    delivery_more_probability = cols.share(
+        "Delivery gives more", "Probability that delivery gives more than speed.", nullable=True
     )
-    first = dy.Enum(list(FIRSTS), nullable=False)
-    confidence = dy.Float64(nullable=True, min=0, max=1, description="in a first that is delivery or speed")
-    note = dy.String(nullable=True)
+    first = cols.word(
+        "First",
+        "What gives more, where that is likely enough. either: about as many yards are to be expected of both. "
+        "cant_tell: neither is likely enough.",
+        FIRSTS,
+    )
+    confidence = cols.share("Confidence", "Probability of that, where delivery or speed is named.", nullable=True)
+    note = cols.note()
 
     @dy.rule()
     def only_a_choice_has_confidence(cls) -> pl.Expr:

@@ -3,41 +3,83 @@
 import dataframely as dy
 import polars as pl
 
+from pipeline.tables import columns as cols
+
 CAUSES = ("contact", "launch", "spin", "consistency", "mixed", "none")
 PARTS = ("lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd")
 
 
-class Golfers(dy.Schema):
-    """Golfers, one row per golfer and quarter: golfers/golfers.csv; flagged.csv has the same columns."""
+def _part(label: str, note: str, short: str) -> dy.Float64:
+    return cols.number(label, note, decimals=1, nullable=True, short=short, group="Parts of the yards lost")
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False, primary_key=True)
-    shots = dy.Int64(nullable=False, min=1)
-    club_speed_mph = dy.Float64(nullable=False, description="mean of the drives")
-    ball_speed_mph = dy.Float64(nullable=True, description="of the typical drive")
-    launch_deg = dy.Float64(nullable=False, description="of the typical drive")
-    spin_rpm = dy.Float64(nullable=False, description="of the typical drive")
-    carry_yd = dy.Float64(nullable=False, description="mean, at standard conditions, reference device and ball")
-    efficient_yd = dy.Float64(nullable=True)
-    lost_yd = dy.Float64(nullable=True)
-    lost_lo90_yd = dy.Float64(nullable=True, description="by Student's t, mended for the long tail of mishits")
-    lost_hi90_yd = dy.Float64(nullable=True)
-    lost_contact_yd = dy.Float64(nullable=True, description="null where ball speed is not known")
-    lost_launch_yd = dy.Float64(nullable=True)
-    lost_spin_yd = dy.Float64(nullable=True)
-    lost_consistency_yd = dy.Float64(nullable=True)
-    lost_other_yd = dy.Float64(nullable=True)
-    main_cause = dy.Enum(list(CAUSES), nullable=False)
-    p_value = dy.Float64(nullable=True, min=0, max=1, description="against: lost no more than the threshold")
-    q_value = dy.Float64(nullable=True, min=0, max=1, description="Benjamini and Hochberg, study and quarter")
-    flagged = dy.Bool(nullable=False)
-    status = dy.Enum(["flagged", "clear", "not_assessed"], nullable=False)
-    ranked_lost_yd = dy.Float64(
-        nullable=True, description="yards lost shrunk towards golfers of like speed and scatter; to rank by"
+
+class Golfers(cols.Table):
+    """Golfers with what they lose on a mean drive and why; flagged.csv has the flagged of the newest quarter."""
+
+    FILES = ("golfers/golfers.csv", "golfers/flagged.csv")
+    ROW = "golfer and quarter"
+
+    golfer = cols.pseudonym()
+    quarter = cols.quarter(primary_key=True)
+    shots = cols.count("Drives", "Accepted drives of the golfer in the quarter.", min=1)
+    club_speed_mph = cols.number("Club speed", "Mean club speed of the quarter's drives.")
+    ball_speed_mph = cols.number(
+        "Ball speed", "Ball speed of the typical drive, a median. Empty where the logs have none.", nullable=True
     )
-    ranked_lo90_yd = dy.Float64(nullable=True)
-    ranked_hi90_yd = dy.Float64(nullable=True)
-    note = dy.String(nullable=True)
+    launch_deg = cols.number("Launch", "Launch angle of the typical drive: a median, so that mishits don't count.")
+    spin_rpm = cols.number("Spin", "Backspin of the typical drive, a median.")
+    carry_yd = cols.number("Carry", "Mean carry at standard conditions, for the reference device and ball.", decimals=1)
+    efficient_yd = cols.number(
+        "Efficient carry",
+        "Largest carry to be expected at the golfer's own club speed, over deliveries that golfers of about that speed "
+        "really produce, struck with a ratio that the better quarter of them reach.",
+        decimals=1,
+        nullable=True,
+    )
+    lost_yd, lost_lo90_yd, lost_hi90_yd = cols.estimate(
+        "Yards lost",
+        "Efficient carry minus carry. Its interval, by Student's t corrected for the long tail of mishits, says how "
+        "well the yards lost are known, not how single drives scatter.",
+        decimals=1,
+    )
+    lost_contact_yd = _part(
+        "Lost through contact",
+        "What the strike costs; below 0 it is a gain. Empty where ball speed is not known.",
+        "Contact",
+    )
+    lost_launch_yd = _part("Lost through launch", "What the launch angle costs.", "Launch")
+    lost_spin_yd = _part("Lost through spin", "What backspin costs.", "Spin")
+    lost_consistency_yd = _part(
+        "Lost through consistency",
+        "Carry of the typical drive minus the mean: what the poorer drives cost.",
+        "Consistency",
+    )
+    lost_other_yd = _part(
+        "Lost otherwise", "What the model can't explain. The five parts add up to the yards lost exactly.", "Other"
+    )
+    main_cause = cols.word(
+        "Main cause", "Part that stands out. mixed: none does. none: hardly anything is lost.", CAUSES
+    )
+    p_value = cols.probability("p", "How often luck alone would show so much lost if just the threshold were lost.")
+    q_value = cols.probability(
+        "q", "Share of wrong flags to expect among this golfer and all of the quarter who stand out more."
+    )
+    flagged = cols.flag(
+        "Flagged", "Whether there are enough drives, and more than the threshold is lost at the set rate."
+    )
+    status = cols.word(
+        "Status",
+        "clear: it was not shown that too much is lost, which does not show that nothing is. "
+        "not_assessed: too few drives, or a speed that the benchmarks don't reach.",
+        ("flagged", "clear", "not_assessed"),
+    )
+    ranked_lost_yd, ranked_lo90_yd, ranked_hi90_yd = cols.estimate(
+        "Yards lost, luck taken out",
+        "Yards lost pulled towards those of golfers of the same speed and scatter of drives, the more the fewer "
+        "drives there are. Golfers are ranked by it.",
+        decimals=1,
+    )
+    note = cols.note()
 
     @dy.rule()
     def parts_add_up(cls) -> pl.Expr:
@@ -66,32 +108,36 @@ class Golfers(dy.Schema):
 MOVEMENTS = ("new", "persisting", "resolved", "none")
 
 
-class Changes(dy.Schema):
-    """Golfers in two assessed quarters, one row per golfer and later quarter: golfers/changes.csv.
+class Changes(cols.Table):
+    """Golfers in two assessed quarters. A change is the later figure less the earlier one."""
 
-    A change is the later figure less the earlier one; fewer yards lost are a gain.
-    """
+    FILES = ("golfers/changes.csv",)
+    ROW = "golfer and later quarter"
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False, primary_key=True)
-    since = dy.String(nullable=False, description="the last earlier quarter in which the golfer was assessed")
-    shots = dy.Int64(nullable=False, min=1)
-    shots_before = dy.Int64(nullable=False, min=1)
-    club_speed_change_mph = dy.Float64(nullable=False)
-    carry_change_yd = dy.Float64(nullable=False)
-    lost_change_yd = dy.Float64(nullable=False)
-    lost_change_lo90_yd = dy.Float64(nullable=True, description="null where all drives of both quarters were alike")
-    lost_change_hi90_yd = dy.Float64(nullable=True)
-    p_value = dy.Float64(nullable=True, min=0, max=1, description="two-sided, against: no change")
-    q_value = dy.Float64(nullable=True, min=0, max=1, description="Benjamini and Hochberg, study and quarter")
-    more_than_chance = dy.Bool(nullable=False, description="q value within the study's false discovery rate")
-    movement = dy.Enum(
-        list(MOVEMENTS), nullable=False, description="of the flag, from the earlier to the later quarter"
+    golfer = cols.pseudonym()
+    quarter = cols.quarter(primary_key=True)
+    since = cols.text("Since", "Last earlier quarter in which the golfer was assessed.")
+    shots = cols.count("Drives now", "Accepted drives in the later quarter.", min=1)
+    shots_before = cols.count("Drives then", "Accepted drives in the earlier quarter.", min=1)
+    club_speed_change_mph = cols.number("Club speed, change", "Change of mean club speed.")
+    carry_change_yd = cols.number("Carry, change", "Change of mean carry.", decimals=1)
+    lost_change_yd = cols.number("Yards lost, change", "Change of yards lost; below 0 it is a gain.", decimals=1)
+    lost_change_lo90_yd, lost_change_hi90_yd = cols.ends(
+        "Yards lost, change", why_empty="Empty where all drives of both quarters were alike.", decimals=1
     )
-    chance_change_yd = dy.Float64(
-        nullable=True, description="change to expect if nothing changed: ranked less yards lost of the earlier quarter"
+    p_value = cols.probability("p", "How often luck alone would bring such a change, either way, if nothing changed.")
+    q_value = cols.probability(
+        "q", "Share of lucky ones to expect among this change and all clearer ones of the quarter."
     )
-    note = dy.String(nullable=True)
+    more_than_chance = cols.flag("More than chance", "Whether q is within the study's false discovery rate.")
+    movement = cols.word("Flag", "How the flag moved from the earlier to the later quarter.", MOVEMENTS)
+    chance_change_yd = cols.number(
+        "Expected by chance alone",
+        "Change to expect if nothing changed: yards lost with luck taken out less yards lost, of the earlier quarter.",
+        decimals=1,
+        nullable=True,
+    )
+    note = cols.note()
 
     @dy.rule()
     def since_is_earlier(cls) -> pl.Expr:

@@ -1,9 +1,14 @@
 """Tables of what was collected: drives, rejected rows, log files."""
 
 from datetime import date
+from typing import Any, TypeVar
 
 import dataframely as dy
 import polars as pl
+
+from pipeline.tables import columns as cols
+
+Column = TypeVar("Column", bound=dy.Column)
 
 REQUIRED = ("golfer", "struck_at", "club_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
 WANTED = ("ball_speed_mph",)
@@ -28,6 +33,12 @@ OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
 LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
 
+# What a log holds that isn't stored as it is.
+OF_LOGS = {
+    "golfer": "A name or number. It becomes a pseudonym when the log is collected and is stored nowhere.",
+    "struck_at": "Time of the drive, in ISO 8601 or by the format of a layout. Only the day is stored.",
+}
+
 # Ball speed over club speed. Rigid impact at a restitution of 0.83 and a 200 g club head gives 1.49 at no loft
 # (impact equations of Penner 2001); readings scatter around that. Outside these bounds a reading is wrong.
 SPEED_RATIO_MIN = 0.8
@@ -40,44 +51,63 @@ CARRY_PER_MPH_MAX = 2.1
 CARRY_PER_MPH_MIN = 0.5
 LAUNCH_THAT_CARRIES_DEG = 8.0
 
+PSEUDONYM, QUARTER = "^g[0-9a-f]{16}$", "^[0-9]{4}Q[1-4]$"
+FIRST_DAY, LAST_DAY = date(1990, 1, 1), date(2099, 12, 31)
 
-class Shots(dy.Schema):
-    """Accepted drives, one row each, as collected.
+
+def _reading(label: str, note: str, low: float, high: float, **display: Any) -> dy.Float64:
+    return cols.number(label, note, nullable=True, min=low, max=high, **display)
+
+
+def _said(label: str, note: str) -> dy.String:
+    return cols.text(label, f"{note} By the log or, if it doesn't say, by study.yaml.", nullable=True)
+
+
+class Shots(cols.Table):
+    """Accepted drives, as collected.
 
     Bounds are wide human ranges: outside them a reading is a fault of the device or the log, not a golfer.
     """
 
-    source = dy.String(nullable=False, description="log file inside the study folder")
-    row = dy.Int64(nullable=False, min=1, description="row in the log, the first under the header is 1")
-    golfer = dy.String(nullable=False, regex="^g[0-9a-f]{16}$", description="pseudonym")
-    struck_on = dy.Date(nullable=False, min=date(1990, 1, 1), max=date(2099, 12, 31), description="local day")
-    quarter = dy.String(nullable=False, regex="^[0-9]{4}Q[1-4]$", description="calendar quarter")
-    club_speed_mph = dy.Float64(nullable=False, min=30, max=165)
-    ball_speed_mph = dy.Float64(nullable=True, min=30, max=245)
-    launch_deg = dy.Float64(nullable=False, min=-10, max=45)
-    spin_rpm = dy.Float64(nullable=False, min=200, max=12000, description="backspin")
-    carry_yd = dy.Float64(nullable=False, min=5, max=450, description="carry as measured")
-    total_yd = dy.Float64(nullable=True, min=5, max=550)
-    attack_deg = dy.Float64(nullable=True, min=-20, max=20, description="upward positive")
-    path_deg = dy.Float64(nullable=True, min=-45, max=45)
-    loft_deg = dy.Float64(nullable=True, min=0, max=30, description="stated loft of the club")
-    launch_side_deg = dy.Float64(nullable=True, min=-60, max=60)
-    spin_axis_deg = dy.Float64(nullable=True, min=-90, max=90)
-    apex_yd = dy.Float64(nullable=True, min=0, max=150)
-    descent_deg = dy.Float64(nullable=True, min=0, max=90)
-    offline_yd = dy.Float64(nullable=True, min=-250, max=250)
-    temp_c = dy.Float64(nullable=True, min=-30, max=55)
-    pressure_hpa = dy.Float64(nullable=True, min=500, max=1100, description="at the site, not reduced to sea level")
-    humidity = dy.Float64(nullable=True, min=0, max=1)
-    altitude_m = dy.Float64(nullable=True, min=-500, max=5000)
-    wind_along_mps = dy.Float64(nullable=True, min=-25, max=25, description="tail wind positive")
-    site = dy.String(nullable=True)
-    device = dy.String(nullable=True)
-    ball = dy.String(nullable=True)
-    setting = dy.String(nullable=True)
-    group = dy.String(nullable=True, description="m and 16 hex digits; as written if the study keeps groups plain")
-    spin_measured = dy.Bool(nullable=True, description="false where the device guessed the spin")
-    shot_key = dy.String(nullable=False, regex="^[0-9a-f]{32}$", description="keyed fingerprint of golfer and second")
+    FILES = ("collected/*.shots.parquet",)
+    ROW = "accepted drive"
+
+    source = cols.source()
+    row = cols.row()
+    golfer = cols.pseudonym(primary_key=False, regex=PSEUDONYM)
+    struck_on = cols.day("Day", "Local day of the drive.", min=FIRST_DAY, max=LAST_DAY)
+    quarter = cols.quarter(regex=QUARTER)
+    club_speed_mph = cols.number("Club speed", "Speed of the club head just before impact.", min=30, max=165)
+    ball_speed_mph = _reading("Ball speed", "Speed of the ball just after impact.", 30, 245)
+    launch_deg = cols.number("Launch", "Vertical angle at which the ball starts.", min=-10, max=45)
+    spin_rpm = cols.number("Spin", "Backspin just after impact.", min=200, max=12000)
+    carry_yd = cols.number("Carry, measured", "Carry as measured.", min=5, max=450, decimals=1, short="Carry")
+    total_yd = _reading("Total", "Carry and run together, as measured.", 5, 550, decimals=1)
+    attack_deg = _reading("Attack", "Vertical angle of the club's path, upward positive.", -20, 20)
+    path_deg = _reading("Path", "Horizontal angle of the club's path.", -45, 45)
+    loft_deg = _reading("Loft", "Stated loft of the club.", 0, 30)
+    launch_side_deg = _reading("Launch to the side", "Horizontal angle at which the ball starts.", -60, 60)
+    spin_axis_deg = _reading("Spin axis", "Tilt of the spin axis.", -90, 90)
+    apex_yd = _reading("Apex", "Greatest height of the flight.", 0, 150, decimals=1)
+    descent_deg = _reading("Descent", "Angle at which the ball lands.", 0, 90)
+    offline_yd = _reading("Offline", "Distance from the target line at landing.", -250, 250, decimals=1)
+    temp_c = _reading("Temperature", "Of the air.", -30, 55, decimals=1)
+    pressure_hpa = _reading("Pressure", "At the site, not reduced to sea level.", 500, 1100, decimals=1)
+    humidity = _reading("Humidity", "Relative humidity, 0 to 1.", 0, 1, decimals=2)
+    altitude_m = _reading("Altitude", "Height above sea level.", -500, 5000)
+    wind_along_mps = _reading("Wind along", "Wind along the drive, tail wind positive.", -25, 25, decimals=1)
+    site = _said("Site", "Where the drive was hit.")
+    device = _said("Device", "What measured it.")
+    ball = _said("Ball", "Kind of ball.")
+    setting = _said("Setting", "Setting of the device.")
+    group = cols.text(
+        "Group", "Group of golfers: m and 16 hex digits, or as written if the study keeps groups plain.", nullable=True
+    )
+    spin_measured = cols.flag("Spin measured", "false where the device guessed the spin.", nullable=True)
+    shot_key = cols.text(
+        "Key of the drive", "Keyed fingerprint of golfer and second, by which duplicates are found.",
+        regex="^[0-9a-f]{32}$",
+    )  # fmt: skip
 
     @dy.rule()
     def speed_ratio_too_high(cls) -> pl.Expr:
@@ -122,76 +152,99 @@ NAME_IN_LOGS = {"carry_measured_yd": "carry_yd"}
 
 
 class LoadedShots(Shots):
-    """Drives of all logs without duplicates, by source and row: the table `shots` of loaded.duckdb."""
+    """Drives of all logs without duplicates, by source and row."""
+
+    FILES = ("collected/loaded.duckdb",)
+    STORED = "shots"
 
     # In the place of the logs' column, rules and all.
-    carry_yd = dy.Float64(alias="carry_measured_yd", nullable=False, min=5, max=450, description="carry as measured")
+    carry_yd = Shots.carry_yd.with_alias("carry_measured_yd")
 
 
 class StandardShots(LoadedShots):
     """Drives with their carry as measured, at standard conditions and on the reference device and ball.
 
-    The table `shots` of shots.duckdb, by source and row.
+    By source and row.
     """
 
-    carry_change_yd = dy.Float64(nullable=False, min=-150, max=150, description="flight at standard less flight as hit")
-    carry_standard_yd = dy.Float64(nullable=False, description="carry as measured plus the change")
-    carry_reference_yd = dy.Float64(
-        nullable=False, description="standard carry less what the device and the ball add, by the model in use"
+    FILES = ("shots.duckdb",)
+
+    carry_change_yd = cols.number(
+        "Change of carry", "Flight at standard conditions less flight as hit.", min=-150, max=150, decimals=1
+    )
+    carry_standard_yd = cols.number("Carry, standard", "Carry as measured plus the change.", decimals=1)
+    carry_reference_yd = cols.number(
+        "Carry, reference", "Standard carry less what device and ball add, by the model in use.", decimals=1
     )
 
 
-class DriveTable(dy.Schema):
-    """Drives as every later step reads them: drives.parquet, by golfer, source and row. Bounds as for Shots."""
-
-    golfer = dy.String(nullable=False, description="pseudonym")
-    quarter = dy.String(nullable=False)
-    struck_on = dy.Date(nullable=False)
-    device = dy.String(nullable=True)
-    ball = dy.String(nullable=True)
-    group = dy.String(nullable=True)
-    club_speed_mph = dy.Float64(nullable=False)
-    ball_speed_mph = dy.Float64(nullable=True)
-    launch_deg = dy.Float64(nullable=False)
-    spin_rpm = dy.Float64(nullable=False)
-    carry_measured_yd = dy.Float64(nullable=False)
-    carry_standard_yd = dy.Float64(nullable=False, description="at standard conditions")
-    spin_measured = dy.Bool(nullable=True)
-    attack_deg = dy.Float64(nullable=True)
-    loft_deg = dy.Float64(nullable=True)
-    temp_c = dy.Float64(nullable=True)
-    pressure_hpa = dy.Float64(nullable=True)
-    humidity = dy.Float64(nullable=True)
-    altitude_m = dy.Float64(nullable=True)
-    wind_along_mps = dy.Float64(nullable=True)
-    source = dy.String(nullable=False)
-    row = dy.Int64(nullable=False)
+def _same(column: Column) -> Column:
+    # A copy: a column belongs to one schema.
+    return column.with_properties()
 
 
-class Rejects(dy.Schema):
-    """Rejected rows, one row each: rejects.csv. No content of the row, only where it is and the rule it broke."""
+class DriveTable(cols.Table):
+    """Drives as every later step reads them, by golfer, source and row."""
 
-    source = dy.String(nullable=False, primary_key=True)
-    row = dy.Int64(nullable=False, min=1, primary_key=True)
-    rule = dy.String(
-        nullable=False,
-        description="ragged, missing, not_a_name, not_a_number, not_a_time, not_a_flag, in_the_future, too_low, "
-        "too_high or a rule across columns",
+    FILES = ("collected/drives.parquet",)
+    ROW = "accepted drive"
+
+    golfer = _same(Shots.golfer)
+    quarter = _same(Shots.quarter)
+    struck_on = _same(Shots.struck_on)
+    device = _same(Shots.device)
+    ball = _same(Shots.ball)
+    group = _same(Shots.group)
+    club_speed_mph = _same(Shots.club_speed_mph)
+    ball_speed_mph = _same(Shots.ball_speed_mph)
+    launch_deg = _same(Shots.launch_deg)
+    spin_rpm = _same(Shots.spin_rpm)
+    carry_measured_yd = _same(Shots.carry_yd)
+    carry_standard_yd = cols.number("Carry, standard", "At standard conditions.", decimals=1)
+    spin_measured = _same(Shots.spin_measured)
+    attack_deg = _same(Shots.attack_deg)
+    loft_deg = _same(Shots.loft_deg)
+    temp_c = _same(Shots.temp_c)
+    pressure_hpa = _same(Shots.pressure_hpa)
+    humidity = _same(Shots.humidity)
+    altitude_m = _same(Shots.altitude_m)
+    wind_along_mps = _same(Shots.wind_along_mps)
+    source = _same(Shots.source)
+    row = _same(Shots.row)
+
+
+class Rejects(cols.Table):
+    """Rejected rows. No content of the row, only where it is and the rule it broke."""
+
+    FILES = ("rejects.csv", "practice/rejects.csv")
+    ROW = "rejected row"
+    STORED = "rejects"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    rule = cols.text(
+        "Rule",
+        "What the row broke: ragged, missing, not_a_name, not_a_number, not_a_time, not_a_flag, in_the_future, "
+        "too_low, too_high or a rule across columns.",
     )
-    column = dy.String(nullable=False)
+    column = cols.text("Column", "The column at fault.")
 
 
-class Sources(dy.Schema):
-    """Log files, one row each: sources.csv."""
+class Sources(cols.Table):
+    """Log files and what became of their rows."""
 
-    source = dy.String(nullable=False, primary_key=True)
-    sha256 = dy.String(nullable=True, regex="^[0-9a-f]{64}$", description="of the file; null if it can't be read")
-    status = dy.Enum(["used", "refused"], nullable=False)
-    rows = dy.Int64(nullable=False, min=0)
-    accepted = dy.Int64(nullable=False, min=0)
-    rejected = dy.Int64(nullable=False, min=0)
-    duplicates = dy.Int64(nullable=False, min=0)
-    reason = dy.String(nullable=True, description="why a log was refused, or what looks wrong with a used one")
+    FILES = ("sources.csv", "practice/sources.csv")
+    ROW = "log file"
+    STORED = "sources"
+
+    source = cols.source(primary_key=True)
+    sha256 = cols.text("SHA-256", "Of the file; empty if it can't be read.", nullable=True, regex="^[0-9a-f]{64}$")
+    status = cols.word("Status", "Whether the log was used.", ("used", "refused"))
+    rows = cols.count("Rows", "Rows of the log: accepted, rejected and duplicates together.")
+    accepted = cols.count("Accepted", "Rows that became drives.")
+    rejected = cols.count("Rejected", "Rows that broke a rule; rejects.csv lists them.")
+    duplicates = cols.count("Duplicates", "Rows of drives that were there already.")
+    reason = cols.text("Remark", "Why a log was refused, or what looks wrong with a used one.", nullable=True)
 
     @dy.rule()
     def rows_add_up(cls) -> pl.Expr:

@@ -1,12 +1,17 @@
 """Tables of speed practice: swings without a ball, sessions, what they say of each golfer."""
 
-from datetime import date
-
 import dataframely as dy
 import polars as pl
 
+from pipeline.tables import columns as cols
+from pipeline.tables.logs import FIRST_DAY, LAST_DAY, PSEUDONYM, QUARTER
+
 SWING_REQUIRED = ("golfer", "swung_at", "club_speed_mph")
 SWING_COLUMNS = (*SWING_REQUIRED, "set_no", "tool")
+OF_SPEED_LOGS = {
+    "golfer": "As in a shot log; the same name or number gives the same pseudonym.",
+    "swung_at": "Time of the swing, in ISO 8601 or by the format of a layout. Only the day is stored.",
+}
 TOOLS = ("driver", "light")
 
 # The same wide human bound as for drives; a light tool moves about a fifth faster (common practice, no source).
@@ -20,20 +25,24 @@ TRENDS = ("gaining", "losing", "no_more_than_chance", "not_assessed")
 PROJECTIONS = ("dated", "cannot_tell_yet", "beyond_a_year", "no_band_above")
 
 
-class Swings(dy.Schema):
-    """Accepted swings without a ball, one row each, as collected."""
+class Swings(cols.Table):
+    """Accepted swings without a ball, as collected."""
 
-    source = dy.String(nullable=False, primary_key=True, description="log file inside the study folder")
-    row = dy.Int64(nullable=False, primary_key=True, min=1, description="row in the log, the first is 1")
-    golfer = dy.String(nullable=False, regex="^g[0-9a-f]{16}$", description="pseudonym, as of drives")
-    swung_on = dy.Date(nullable=False, min=date(1990, 1, 1), max=date(2099, 12, 31), description="local day")
-    quarter = dy.String(nullable=False, regex="^[0-9]{4}Q[1-4]$", description="calendar quarter")
-    club_speed_mph = dy.Float64(nullable=False, min=30, max=210, description="of the tool that was swung")
-    tool = dy.Enum(list(TOOLS), nullable=False)
-    set_no = dy.Int64(
-        nullable=True, min=0, max=1_000_000, description="within golfer and day; null where neither log nor times tell"
-    )
-    swing_no = dy.Int64(nullable=True, min=1, description="place in the set by time, the first is 1")
+    FILES = ("collected/swings.parquet",)
+    ROW = "swing"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    golfer = cols.pseudonym(primary_key=False, regex=PSEUDONYM)
+    swung_on = cols.day("Day", "Local day of the swing.", min=FIRST_DAY, max=LAST_DAY)
+    quarter = cols.quarter(regex=QUARTER)
+    club_speed_mph = cols.number("Club speed", "Speed of the tool that was swung.", min=30, max=210)
+    tool = cols.word("Tool", "What was swung: the driver, or a lighter tool for speed practice.", TOOLS)
+    set_no = cols.count(
+        "Set", "Number of the set within golfer and day; empty where neither log nor times show it.",
+        nullable=True, max=1_000_000,
+    )  # fmt: skip
+    swing_no = cols.count("Swing", "Place in the set by time, the first is 1.", nullable=True, min=1)
 
     @dy.rule()
     def driver_speed_too_high(cls) -> pl.Expr:
@@ -42,87 +51,106 @@ class Swings(dy.Schema):
 
 
 class PracticeSwings(Swings):
-    """The same with what the cleaning made of them: practice/swings.parquet."""
+    """The same with what the cleaning made of them."""
 
-    misread = dy.Bool(nullable=False, description="too far from the golfer's own swings to be one like them; not used")
-    driver_speed_mph = dy.Float64(nullable=False, description="a light tool's mapped to driver speed")
+    FILES = ("practice/swings.parquet",)
 
-
-class Pairs(dy.Schema):
-    """Sessions with both tools, one row per golfer and day: practice/paired.csv."""
-
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    swung_on = dy.Date(nullable=False, primary_key=True)
-    light_swings = dy.Int64(nullable=False, min=1)
-    driver_swings = dy.Int64(nullable=False, min=1)
-    light_best_mph = dy.Float64(nullable=False)
-    driver_best_mph = dy.Float64(nullable=False)
-    ratio = dy.Float64(nullable=False, min=0, description="light tool's best over the driver's")
+    misread = cols.flag("Misread", "Whether it is too far from the golfer's own swings to be one; it is not used.")
+    driver_speed_mph = cols.number("Driver speed", "Club speed, a light tool's mapped to that of the driver.")
 
 
-class Sessions(dy.Schema):
-    """Sessions, one row per golfer and day with swings: practice/sessions.csv."""
+class Pairs(cols.Table):
+    """Sessions with both tools."""
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    swung_on = dy.Date(nullable=False, primary_key=True)
-    quarter = dy.String(nullable=False)
-    swings = dy.Int64(nullable=False, min=1)
-    misreads = dy.Int64(nullable=False, min=0)
-    tool = dy.Enum(list(TOOLS), nullable=True, description="whose swings the speeds rest on; null: too few of either")
-    best_mph = dy.Float64(nullable=True, description="90th percentile of the session's swings, in driver speed")
-    typical_mph = dy.Float64(nullable=True, description="their median, in driver speed")
-    set_rise_mph = dy.Float64(nullable=True, description="over its sets: last two swings less first two")
+    FILES = ("practice/paired.csv",)
+    ROW = "golfer and day with both tools"
+
+    golfer = cols.pseudonym()
+    swung_on = cols.day("Day", "Local day of the session.", primary_key=True)
+    light_swings = cols.count("Light swings", "Swings of the light tool.", min=1)
+    driver_swings = cols.count("Driver swings", "Swings of the driver.", min=1)
+    light_best_mph = cols.number("Best, light tool", "Best speed of the light tool in the session.")
+    driver_best_mph = cols.number("Best, driver", "Best speed of the driver in the session.")
+    ratio = cols.number("Ratio", "Light tool's best over the driver's.", decimals=2, min=0)
 
 
-class Practice(dy.Schema):
-    """Golfers who practise speed, one row each: practice/practice.csv. Speeds are driver speeds without a ball.
+class Sessions(cols.Table):
+    """Sessions of speed practice."""
 
-    It looks at the golfer's last half year of practice.
-    """
+    FILES = ("practice/sessions.csv",)
+    ROW = "golfer and day with swings"
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    sessions = dy.Int64(nullable=False, min=1, description="days with swings")
-    swings = dy.Int64(nullable=False, min=1)
-    misreads = dy.Int64(nullable=False, min=0, description="swings marked as misread and not used")
-    first_on = dy.Date(nullable=False)
-    last_on = dy.Date(nullable=False)
-    weeks = dy.Int64(nullable=False, min=1, description="calendar weeks from the first session to the last")
-    sessions_per_week = dy.Float64(nullable=False, min=0)
-    basis = dy.Enum(list(BASES), nullable=True, description="the tools that the speeds rest on")
-    light_factor = dy.Float64(nullable=True, description="light tool's speed over the driver's, for this golfer")
-    light_factor_lo90 = dy.Float64(nullable=True, description="null where it is common practice, without a source")
-    light_factor_hi90 = dy.Float64(nullable=True)
-    best_mph = dy.Float64(nullable=True, description="at the last session, by the trend; the mean where there is none")
-    best_lo90_mph = dy.Float64(nullable=True)
-    best_hi90_mph = dy.Float64(nullable=True)
-    best_trend_mph_per_week = dy.Float64(nullable=True)
-    best_trend_lo90_mph_per_week = dy.Float64(nullable=True)
-    best_trend_hi90_mph_per_week = dy.Float64(nullable=True)
-    typical_mph = dy.Float64(nullable=True)
-    typical_lo90_mph = dy.Float64(nullable=True)
-    typical_hi90_mph = dy.Float64(nullable=True)
-    typical_trend_mph_per_week = dy.Float64(nullable=True)
-    typical_trend_lo90_mph_per_week = dy.Float64(nullable=True)
-    typical_trend_hi90_mph_per_week = dy.Float64(nullable=True)
-    trend = dy.Enum(list(TRENDS), nullable=False, description="of the best; gaining or losing: its interval is off nil")
-    set_rise_mph = dy.Float64(nullable=True, description="last two swings of a set less its first two")
-    set_rise_lo90_mph = dy.Float64(nullable=True)
-    set_rise_hi90_mph = dy.Float64(nullable=True)
-    drive_quarter = dy.String(nullable=True, description="newest quarter with both practice and drives")
-    drives = dy.Int64(nullable=False, min=0, description="in that quarter")
-    drive_speed_mph = dy.Float64(nullable=True, description="mean club speed of those drives, a day counting once")
-    ball_gap_mph = dy.Float64(nullable=True, description="that less the practice trend's best on those days")
-    ball_gap_lo90_mph = dy.Float64(nullable=True)
-    ball_gap_hi90_mph = dy.Float64(nullable=True)
-    speed_now_mph = dy.Float64(nullable=True, description="what is projected, at the last session")
-    with_ball = dy.Bool(nullable=False, description="whether that is speed with a ball, from drives and the trend")
-    next_band_mph = dy.Float64(nullable=True, description="centre of the next band above")
-    next_band_from_mph = dy.Float64(nullable=True, description="where that band begins")
-    projection = dy.Enum(list(PROJECTIONS), nullable=False)
-    projected_on = dy.Date(nullable=True, description="day on which the band is reached if the trend goes on")
-    projected_lo90_on = dy.Date(nullable=True)
-    projected_hi90_on = dy.Date(nullable=True, description="null with a date: it could take more than a year")
-    note = dy.String(nullable=True)
+    golfer = cols.pseudonym()
+    swung_on = cols.day("Day", "Local day of the session.", primary_key=True)
+    quarter = cols.quarter()
+    swings = cols.count("Swings", "Accepted swings.", min=1)
+    misreads = cols.count("Misread", "Of them, marked as misread and not used.")
+    tool = cols.word("Tool", "Whose swings the speeds rest on; empty: too few of either.", TOOLS, nullable=True)
+    best_mph = cols.number("Best speed", "90th percentile of the swings, in driver speed.", nullable=True)
+    typical_mph = cols.number("Typical speed", "Median of the swings, in driver speed.", nullable=True)
+    set_rise_mph = cols.number("Rise in a set", "Mean over its sets: last two swings less first two.", nullable=True)
+
+
+class Practice(cols.Table):
+    """Golfers who practise speed, by their last half year of it. Speeds are driver speeds without a ball."""
+
+    FILES = ("practice/practice.csv",)
+    ROW = "golfer who practises speed"
+
+    golfer = cols.pseudonym()
+    sessions = cols.count("Sessions", "Days with swings.", min=1)
+    swings = cols.count("Swings", "Accepted swings.", min=1)
+    misreads = cols.count("Misread", "Of them, marked as misread and not used.")
+    first_on = cols.day("First session", "Day of the first session.")
+    last_on = cols.day("Last session", "Day of the last session.")
+    weeks = cols.count("Weeks", "Calendar weeks from the first session to the last.", min=1)
+    sessions_per_week = cols.number("Sessions a week", "Sessions over weeks.", decimals=1, min=0)
+    basis = cols.word("Tools", "Tools that the speeds rest on; empty: too few swings.", BASES, nullable=True)
+    light_factor, light_factor_lo90, light_factor_hi90 = cols.estimate(
+        "Light tool's factor", "Light tool's speed over the driver's, for this golfer.",
+        why_empty="Empty where the factor is common practice, without a source.", decimals=2,
+    )  # fmt: skip
+    best_mph, best_lo90_mph, best_hi90_mph = cols.estimate(
+        "Best speed", "At the last session, by the trend; the mean where there is none."
+    )
+    best_trend_mph_per_week, best_trend_lo90_mph_per_week, best_trend_hi90_mph_per_week = cols.estimate(
+        "Best speed, gain", "Gain of the best speed a week.", decimals=2
+    )
+    typical_mph, typical_lo90_mph, typical_hi90_mph = cols.estimate(
+        "Typical speed", "At the last session, by the trend; the mean where there is none."
+    )
+    typical_trend_mph_per_week, typical_trend_lo90_mph_per_week, typical_trend_hi90_mph_per_week = cols.estimate(
+        "Typical speed, gain", "Gain of the typical speed a week.", decimals=2
+    )
+    trend = cols.word("Trend", "Of the best speed. gaining or losing: its interval leaves zero out.", TRENDS)
+    set_rise_mph, set_rise_lo90_mph, set_rise_hi90_mph = cols.estimate(
+        "Rise in a set", "Last two swings of a set less its first two."
+    )
+    drive_quarter = cols.text("Quarter with drives", "Newest quarter with both practice and drives.", nullable=True)
+    drives = cols.count("Drives", "In that quarter.")
+    drive_speed_mph = cols.number(
+        "Club speed with a ball", "Mean club speed of those drives, a day counting once.", nullable=True
+    )
+    ball_gap_mph, ball_gap_lo90_mph, ball_gap_hi90_mph = cols.estimate(
+        "Ball gap", "Club speed with a ball less the practice trend's best on those days."
+    )
+    speed_now_mph = cols.number("Speed now", "What is projected, at the last session.", nullable=True)
+    with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
+    next_band_mph = cols.number("Next band", "Centre of the next band above.", nullable=True, trim=True)
+    next_band_from_mph = cols.number("Next band from", "Where that band begins.", nullable=True, trim=True)
+    projection = cols.word(
+        "Projection",
+        "dated: a day can be given. cannot_tell_yet: the trend is not clear. beyond_a_year: it takes longer. "
+        "no_band_above: the speed is in the highest band.",
+        PROJECTIONS,
+    )
+    projected_on = cols.day("Projected day", "When the band is reached if the trend goes on.", nullable=True)
+    projected_lo90_on = cols.day("Projected day, early", "Early end of its 90 % interval.", nullable=True)
+    projected_hi90_on = cols.day(
+        "Projected day, late", "Late end of its 90 % interval; empty with a day: it could take more than a year.",
+        nullable=True,
+    )  # fmt: skip
+    note = cols.note()
 
     @dy.rule()
     def only_a_gain_is_dated(cls) -> pl.Expr:

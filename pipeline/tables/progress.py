@@ -3,87 +3,89 @@
 import dataframely as dy
 import polars as pl
 
+from pipeline.tables import columns as cols
+
 VERDICTS = ("better", "worse", "changed", "no more than chance")
 MEASURED = ("club_speed", "speed_ratio", "launch", "spin", "carry", "lost")
 CARRY_PARTS = ("contact", "launch", "spin", "consistency")
 
-
-def _change(description: str | None = None) -> dy.Float64:
-    return dy.Float64(nullable=True, description=description)
+_Three = tuple[dy.Float64, dy.Float64, dy.Float64]
 
 
-def _share(description: str | None = None) -> dy.Float64:
-    return dy.Float64(nullable=True, min=0, max=1, description=description)
+def _change(label: str, note: str, decimals: int | None = None) -> _Three:
+    return cols.estimate(f"{label}, change", note, short=label, decimals=decimals)
 
 
-def _verdict(description: str | None = None) -> dy.Enum:
-    return dy.Enum(list(VERDICTS), nullable=True, description=description)
+def _gained(by: str, note: str) -> dy.Float64:
+    return cols.number(f"Carry gained by {by}", note, short=f"by {by}", decimals=1, nullable=True)
 
 
-class Progress(dy.Schema):
-    """Golfers in two assessed quarters, one row per golfer and later quarter: golfers/progress.csv.
+def _gained_with_ends(by: str, note: str) -> _Three:
+    return cols.estimate(f"Carry gained by {by}", note, short=f"by {by}", decimals=1)
+
+
+def _tested(label: str, note: str = "") -> tuple[dy.Float64, dy.Float64, dy.Enum]:
+    return (
+        cols.probability(f"{label}, p", "How often luck alone would bring such a change, either way."),
+        cols.probability(f"{label}, q", "Share of lucky ones to expect among this change and all clearer ones."),
+        cols.word(f"{label}, verdict", f"Better or worse only beyond chance. {note}".strip(), VERDICTS, nullable=True),
+    )
+
+
+_BY_WINDOW = "better: nearer to the efficient window. changed: neither nearer nor farther."
+
+
+class Progress(cols.Table):
+    """Golfers in two assessed quarters, measure by measure.
 
     A change is the later figure less the earlier one, with its 90 % interval, a two-sided p-value against no change,
     its q value (Benjamini and Hochberg over the golfers of the quarter, each measure by itself) and a verdict.
     """
 
-    golfer = dy.String(nullable=False, primary_key=True, description="pseudonym")
-    quarter = dy.String(nullable=False, primary_key=True)
-    since = dy.String(nullable=False, description="the last earlier quarter in which the golfer was assessed")
-    shots = dy.Int64(nullable=False, min=1)
-    shots_before = dy.Int64(nullable=False, min=1)
-    days = dy.Int64(nullable=True, min=1, description="on which the drives were struck")
-    days_before = dy.Int64(nullable=True, min=1)
-    device_changed = dy.Bool(nullable=True, description="most drives on another device; null where it is not known")
-    ball_changed = dy.Bool(nullable=True, description="most drives with another ball; null where it is not known")
-    club_speed_change_mph = _change("of the mean")
-    club_speed_change_lo90_mph = _change()
-    club_speed_change_hi90_mph = _change()
-    club_speed_p_value = _share()
-    club_speed_q_value = _share()
-    club_speed_verdict = _verdict()
-    speed_ratio_change = _change("of the median; null where ball speed is not known")
-    speed_ratio_change_lo90 = _change()
-    speed_ratio_change_hi90 = _change()
-    speed_ratio_p_value = _share()
-    speed_ratio_q_value = _share()
-    speed_ratio_verdict = _verdict()
-    launch_change_deg = _change("of the median")
-    launch_change_lo90_deg = _change()
-    launch_change_hi90_deg = _change()
-    launch_p_value = _share()
-    launch_q_value = _share()
-    launch_verdict = _verdict("better: nearer to the efficient window by more than chance; changed: neither")
-    spin_change_rpm = _change("of the median")
-    spin_change_lo90_rpm = _change()
-    spin_change_hi90_rpm = _change()
-    spin_p_value = _share()
-    spin_q_value = _share()
-    spin_verdict = _verdict("better: nearer to the efficient window by more than chance; changed: neither")
-    carry_change_yd = _change("of the mean, at standard conditions, reference device and ball")
-    carry_change_lo90_yd = _change()
-    carry_change_hi90_yd = _change()
-    carry_p_value = _share()
-    carry_q_value = _share()
-    carry_verdict = _verdict()
-    lost_change_yd = _change("fewer yards lost are a gain")
-    lost_change_lo90_yd = _change()
-    lost_change_hi90_yd = _change()
-    lost_p_value = _share()
-    lost_q_value = _share()
-    lost_verdict = _verdict()
-    carry_from_speed_yd = _change("of the change in carry, by club speed")
-    carry_from_speed_lo90_yd = _change()
-    carry_from_speed_hi90_yd = _change()
-    carry_from_delivery_yd = _change("by contact, launch, spin and consistency together")
-    carry_from_delivery_lo90_yd = _change()
-    carry_from_delivery_hi90_yd = _change()
-    carry_from_contact_yd = _change("null where ball speed is not known in both quarters")
-    carry_from_launch_yd = _change()
-    carry_from_spin_yd = _change()
-    carry_from_consistency_yd = _change("mean against typical drive")
-    carry_from_other_yd = _change("what the drives did beside what the model expects of them")
-    note = dy.String(nullable=True)
+    FILES = ("golfers/progress.csv",)
+    ROW = "golfer and later quarter"
+
+    golfer = cols.pseudonym()
+    quarter = cols.quarter(primary_key=True)
+    since = cols.text("Since", "Last earlier quarter in which the golfer was assessed.")
+    shots = cols.count("Drives now", "Accepted drives in the later quarter.", min=1)
+    shots_before = cols.count("Drives then", "Accepted drives in the earlier quarter.", min=1)
+    days = cols.count("Days now", "Days on which they were struck, in the later quarter.", nullable=True, min=1)
+    days_before = cols.count("Days then", "The same of the earlier quarter.", nullable=True, min=1)
+    device_changed = cols.flag("Device changed", "Most drives on another device; empty if not known.", nullable=True)
+    ball_changed = cols.flag("Ball changed", "Most drives with another ball; empty if not known.", nullable=True)
+    club_speed_change_mph, club_speed_change_lo90_mph, club_speed_change_hi90_mph = _change(
+        "Club speed", "Change of the mean."
+    )
+    club_speed_p_value, club_speed_q_value, club_speed_verdict = _tested("Club speed")
+    speed_ratio_change, speed_ratio_change_lo90, speed_ratio_change_hi90 = _change(
+        "Speed ratio", "Change of the median; empty where ball speed is not known.", 3
+    )
+    speed_ratio_p_value, speed_ratio_q_value, speed_ratio_verdict = _tested("Speed ratio")
+    launch_change_deg, launch_change_lo90_deg, launch_change_hi90_deg = _change("Launch", "Change of the median.")
+    launch_p_value, launch_q_value, launch_verdict = _tested("Launch", _BY_WINDOW)
+    spin_change_rpm, spin_change_lo90_rpm, spin_change_hi90_rpm = _change("Spin", "Change of the median.")
+    spin_p_value, spin_q_value, spin_verdict = _tested("Spin", _BY_WINDOW)
+    carry_change_yd, carry_change_lo90_yd, carry_change_hi90_yd = _change(
+        "Carry", "Change of the mean, at standard conditions, for the reference device and ball.", 1
+    )
+    carry_p_value, carry_q_value, carry_verdict = _tested("Carry")
+    lost_change_yd, lost_change_lo90_yd, lost_change_hi90_yd = _change(
+        "Yards lost", "Change of yards lost; below 0 it is a gain.", 1
+    )
+    lost_p_value, lost_q_value, lost_verdict = _tested("Yards lost")
+    carry_from_speed_yd, carry_from_speed_lo90_yd, carry_from_speed_hi90_yd = _gained_with_ends(
+        "speed", "Part of the change in carry that club speed brought."
+    )
+    carry_from_delivery_yd, carry_from_delivery_lo90_yd, carry_from_delivery_hi90_yd = _gained_with_ends(
+        "delivery", "Part that contact, launch, spin and consistency brought together."
+    )
+    carry_from_contact_yd = _gained("contact", "Part of delivery's; empty without ball speed in both quarters.")
+    carry_from_launch_yd = _gained("launch", "Part of delivery's.")
+    carry_from_spin_yd = _gained("spin", "Part of delivery's.")
+    carry_from_consistency_yd = _gained("consistency", "Part of delivery's: the mean against the typical drive.")
+    carry_from_other_yd = _gained("other", "What the drives did beside what the model expects of them.")
+    note = cols.note()
 
     @dy.rule()
     def since_is_earlier(cls) -> pl.Expr:
@@ -112,64 +114,52 @@ class Progress(dy.Schema):
         )
 
 
-def _mean(description: str | None = None) -> dy.Float64:
-    return dy.Float64(nullable=True, description=description)
+def _counts(label: str) -> tuple[dy.Int64, dy.Int64]:
+    better, worse = (
+        cols.count(
+            f"{label} {way}", f"Golfers whose {label[0].lower()}{label[1:]} became {way} beyond chance.", nullable=True
+        )
+        for way in ("better", "worse")
+    )
+    return better, worse
 
 
-def _count(description: str | None = None) -> dy.Int64:
-    return dy.Int64(nullable=True, min=0, description=description)
+def _mean_change(label: str, decimals: int | None = None) -> _Three:
+    return _change(label, "Mean of the golfers' changes, with the interval of that mean.", decimals)
 
 
-class Cohorts(dy.Schema):
-    """What changed for golfers together, one row per quarter and group: golfers/cohorts.csv.
+class Cohorts(cols.Table):
+    """What changed for golfers together. Rows of few golfers are suppressed."""
 
-    Mean changes are over the golfers compared, with the 90 % interval of that mean. Rows of few golfers are suppressed.
-    """
+    FILES = ("golfers/cohorts.csv",)
+    ROW = "quarter and group"
 
-    quarter = dy.String(nullable=False)
-    group = dy.String(nullable=True, description="null: all golfers of the quarter")
-    golfers = _count("compared with an earlier quarter; null where suppressed")
-    device_changed = _count("of them, golfers with most drives on another device than before")
-    ball_changed = _count("of them, golfers with most drives with another ball than before")
-    club_speed_change_mph = _mean()
-    club_speed_change_lo90_mph = _mean()
-    club_speed_change_hi90_mph = _mean()
-    club_speed_better = _count()
-    club_speed_worse = _count()
-    speed_ratio_change = _mean()
-    speed_ratio_change_lo90 = _mean()
-    speed_ratio_change_hi90 = _mean()
-    speed_ratio_better = _count()
-    speed_ratio_worse = _count()
-    launch_change_deg = _mean()
-    launch_change_lo90_deg = _mean()
-    launch_change_hi90_deg = _mean()
-    launch_better = _count()
-    launch_worse = _count()
-    spin_change_rpm = _mean()
-    spin_change_lo90_rpm = _mean()
-    spin_change_hi90_rpm = _mean()
-    spin_better = _count()
-    spin_worse = _count()
-    carry_change_yd = _mean()
-    carry_change_lo90_yd = _mean()
-    carry_change_hi90_yd = _mean()
-    carry_better = _count()
-    carry_worse = _count()
-    lost_change_yd = _mean()
-    lost_change_lo90_yd = _mean()
-    lost_change_hi90_yd = _mean()
-    lost_better = _count()
-    lost_worse = _count()
-    carry_from_speed_yd = _mean()
-    carry_from_speed_lo90_yd = _mean()
-    carry_from_speed_hi90_yd = _mean()
-    carry_from_delivery_yd = _mean()
-    carry_from_delivery_lo90_yd = _mean()
-    carry_from_delivery_hi90_yd = _mean()
-    carry_from_other_yd = _mean()
-    suppressed = dy.Bool(nullable=False)
-    note = dy.String(nullable=True)
+    quarter = cols.quarter()
+    group = cols.text("Group", "Empty: all golfers of the quarter.", nullable=True)
+    golfers = cols.count("Golfers", "Compared with an earlier quarter; empty where suppressed.", nullable=True)
+    device_changed = cols.count("Device changed", "Of them, golfers with most drives on another device.", nullable=True)
+    ball_changed = cols.count("Ball changed", "Of them, golfers with most drives with another ball.", nullable=True)
+    club_speed_change_mph, club_speed_change_lo90_mph, club_speed_change_hi90_mph = _mean_change("Club speed")
+    club_speed_better, club_speed_worse = _counts("Club speed")
+    speed_ratio_change, speed_ratio_change_lo90, speed_ratio_change_hi90 = _mean_change("Speed ratio", 3)
+    speed_ratio_better, speed_ratio_worse = _counts("Speed ratio")
+    launch_change_deg, launch_change_lo90_deg, launch_change_hi90_deg = _mean_change("Launch")
+    launch_better, launch_worse = _counts("Launch")
+    spin_change_rpm, spin_change_lo90_rpm, spin_change_hi90_rpm = _mean_change("Spin")
+    spin_better, spin_worse = _counts("Spin")
+    carry_change_yd, carry_change_lo90_yd, carry_change_hi90_yd = _mean_change("Carry", 1)
+    carry_better, carry_worse = _counts("Carry")
+    lost_change_yd, lost_change_lo90_yd, lost_change_hi90_yd = _mean_change("Yards lost", 1)
+    lost_better, lost_worse = _counts("Yards lost")
+    carry_from_speed_yd, carry_from_speed_lo90_yd, carry_from_speed_hi90_yd = _gained_with_ends(
+        "speed", "Part of the mean change in carry that club speed brought."
+    )
+    carry_from_delivery_yd, carry_from_delivery_lo90_yd, carry_from_delivery_hi90_yd = _gained_with_ends(
+        "delivery", "Part of it that delivery brought."
+    )
+    carry_from_other_yd = _gained("other", "Part of it that can't be explained.")
+    suppressed = cols.flag("Suppressed", "Whether the figures are left out because there are too few golfers.")
+    note = cols.note()
 
     @dy.rule()
     def suppressed_is_empty(cls) -> pl.Expr:

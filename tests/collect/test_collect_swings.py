@@ -18,7 +18,8 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_speed_logs
 from pipeline.configuration.study import SpeedLogEntry
 from pipeline.errors import UserError
-from pipeline.tables import Rejects, Sources, Swings
+from pipeline.tables.logs import Rejects, Sources
+from pipeline.tables.practice import Swings
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 HEADER = "golfer,swung_at,club_speed_mph,set_no,tool"

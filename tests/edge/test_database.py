@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.edge.database import new_database, read_distinct, shots_in_pieces, write_drives, write_shots
 from pipeline.errors import UserError
+from pipeline.tables.columns import column_comments
 from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots
 
 # By source and row, as loading leaves them; three golfers in two logs, the second of a device that it doesn't name.
@@ -114,11 +115,11 @@ def test_the_database_says_what_its_tables_and_columns_are(loaded, drives, tmp_p
     comments = table(tmp_path / "shots.duckdb", "SELECT table_name, column_name, comment FROM duckdb_columns()")
     told = {(name, column): comment for name, column, comment in comments}
     for name, schema in (("shots", StandardShots), ("rejects", Rejects), ("sources", Sources)):
-        for column, one in schema.columns().items():
-            assert told.get((name, column)) == one.description
-    assert told["shots", "carry_measured_yd"] == "carry as measured"
+        for column, comment in column_comments(schema).items():
+            assert told.get((name, column)) == comment
+    assert told["shots", "carry_measured_yd"] == "Carry, measured, yd: Carry as measured."
     about = dict(table(tmp_path / "shots.duckdb", "SELECT table_name, comment FROM duckdb_tables()"))
-    assert about["sources"] == "Log files, one row each: sources.csv."
+    assert about["sources"] == "Log files and what became of their rows."
 
 
 @pytest.mark.parametrize("change", ["row = row + 1", "source = 'c.csv'"])

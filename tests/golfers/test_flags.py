@@ -3,7 +3,7 @@ import pytest
 from scipy import stats
 
 from pipeline.golfers.flags import FlagRules, assess, main_cause
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 RULES = FlagRules(lost_yd=10, false_discovery_rate=0.10, min_shots=12)
 

@@ -8,7 +8,7 @@ from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
-from pipeline.tables import Changes
+from pipeline.tables.golfers import Changes
 
 RULES = FlagRules(lost_yd=10, false_discovery_rate=0.10, min_shots=12)
 

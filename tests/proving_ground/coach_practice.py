@@ -15,7 +15,7 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import fit_light_tool, pairs_of
 from pipeline.coach.practice.practice import practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
-from pipeline.tables import Sessions, Swings
+from pipeline.tables.practice import Sessions, Swings
 
 FIRST_DAY = 20546  # 2026-04-03, days since 1970
 BANDS = SpeedBands.of([70.0, 80.0, 90.0, 100.0, 110.0], 5.0)

@@ -129,8 +129,8 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     build_bands.run(
         drives=drives,
         **fit,
-        **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", markdown="bands.md"),
-        **_at(out, workbook="bands.xlsx", frontier="frontier.json", chart="chart.json"),
+        **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", frontier="frontier.json"),
+        **_at(out, chart="chart.json"),
         study=study.study,
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,

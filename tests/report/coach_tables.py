@@ -3,21 +3,17 @@
 from datetime import date
 
 import polars as pl
+from rows import table_of
 
 from pipeline.coach.practice.light_tool import LightTool
 from pipeline.report.page.coach_part import PageTables
 from pipeline.report.sheet.back import CoachTables
-from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities, Progress, types_of
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Cohorts, Progress
 
 LIGHT_TOOL = LightTool(1.2, 1.18, 1.22, 1.1, 1.3, "own paired sessions", 40, 5, "40 sessions")
-
-
-def filled(schema, frame):
-    """Give a frame all columns of a schema, null where it has none."""
-    kinds = types_of(schema)
-    frame = frame.with_columns(pl.lit(None, kinds[name]).alias(name) for name in kinds if name not in frame.columns)
-    # Cast before the validation, as `read_table` does.
-    return schema.validate(frame.select(pl.col(name).cast(kind) for name, kind in kinds.items()))
 
 
 def edges(name, unit, reach):
@@ -37,7 +33,7 @@ def goals_of(golfers):
     made = made.with_columns((pl.col("goal_yd") - pl.col("carry_yd")).alias("gap_yd"))
     made = made.with_columns((pl.col("gap_yd") - pl.col("delivery_yd")).alias("speed_yd"))
     speeds = [edge for name in ("efficient_speed", "present_speed") for edge in edges(name, "mph", 1.0)]
-    return filled(Goals, made.with_columns(*yards, *speeds))
+    return table_of(Goals, made.with_columns(*yards, *speeds))
 
 
 def priorities_of(golfers):
@@ -47,7 +43,7 @@ def priorities_of(golfers):
         first=pl.lit("delivery"), confidence=pl.lit(0.979),
     )  # fmt: skip
     ends = [*edges("delivery", "yd", 3.0), *edges("speed", "yd", 4.0), *edges("speed_gain", "mph", 1.5)]
-    return filled(Priorities, made.with_columns(*ends))
+    return table_of(Priorities, made.with_columns(*ends))
 
 
 def delivery_of(golfers):
@@ -58,7 +54,7 @@ def delivery_of(golfers):
         best_carry_yd=pl.lit(206.5), gain_yd=pl.lit(6.5), advice=pl.lit("more loft"), loft_by=pl.lit("impact"),
         attack_change_deg=pl.lit(3.0), attack_loft_change_deg=pl.lit(-1.5), attack_gain_yd=pl.lit(2.25),
     )  # fmt: skip
-    return filled(Delivery, made.with_columns(*edges("gain", "yd", 2.0), *edges("attack_gain", "yd", 1.0)))
+    return table_of(Delivery, made.with_columns(*edges("gain", "yd", 2.0), *edges("attack_gain", "yd", 1.0)))
 
 
 def progress_of(golfers, since="2026Q2"):
@@ -85,7 +81,7 @@ def progress_of(golfers, since="2026Q2"):
     ends = [("club_speed_change", "mph", 0.5), ("launch_change", "deg", 0.6), ("spin_change", "rpm", 120.0)]
     ends += [("carry_change", "yd", 2.0), ("lost_change", "yd", 2.0), ("carry_from_speed", "yd", 1.0)]
     ends += [("carry_from_delivery", "yd", 1.5)]
-    return filled(Progress, made.with_columns(*told, *(edge for end in ends for edge in edges(*end))))
+    return table_of(Progress, made.with_columns(*told, *(edge for end in ends for edge in edges(*end))))
 
 
 def practice_of(golfers):
@@ -99,7 +95,7 @@ def practice_of(golfers):
         note=pl.lit("at the slow end it takes more than a year"),
     )  # fmt: skip
     ends = [*edges("best", "mph", 1.5), *edges("best_trend", "mph_per_week", 0.125)]
-    return filled(Practice, made.with_columns(*ends))
+    return table_of(Practice, made.with_columns(*ends))
 
 
 def cohorts_of(quarter="2026Q3", golfers=30):
@@ -129,7 +125,7 @@ def cohorts_of(quarter="2026Q3", golfers=30):
         for name, pair in counts.items()
         for word, count in zip(("better", "worse"), pair, strict=True)
     ]
-    return filled(Cohorts, every.with_columns(*words, carry_from_other_yd=pl.when(told).then(pl.lit(0.25))))
+    return table_of(Cohorts, every.with_columns(*words, carry_from_other_yd=pl.when(told).then(pl.lit(0.25))))
 
 
 def slopes(*, loft_used=False):
@@ -144,9 +140,9 @@ def slopes(*, loft_used=False):
     frame = frame.with_columns(
         slope=value, lo90=value - pl.col("reach"), hi90=value + pl.col("reach"), used=used, scope=pl.lit("within"),
         golfers=pl.lit(44), drives=pl.lit(2000),
-    )  # fmt: skip
+    ).drop("reach")  # fmt: skip
     between = frame.with_columns(scope=pl.lit("between"), used=pl.lit(False), slope=9.0, lo90=8.0, hi90=10.0)
-    return filled(DeliverySlopes, pl.concat([frame, between]))
+    return table_of(DeliverySlopes, pl.concat([frame, between]))
 
 
 def newest(golfers):

@@ -10,6 +10,7 @@ from coach_tables import page_tables
 from fitting import fit_to
 from frontiers import frontier_at, plain_model
 from pydantic import TypeAdapter
+from rows import table_of
 from small_academy import academy  # noqa: F401
 
 from pipeline.benchmark.chart import Chart
@@ -24,7 +25,9 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.lookup import write_lookup
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 CENTRES = [70, 80, 90, 100, 110]
 
@@ -99,7 +102,7 @@ def golfer_rows(count, seed):
 def golfers():
     both = [golfer_rows(24, 1).with_columns(quarter=pl.lit("2026Q2"))]
     both.append(golfer_rows(44, 2).with_columns(quarter=pl.lit("2026Q3")))
-    return Golfers.validate(pl.concat(both).select(Golfers.column_names()), cast=True)
+    return table_of(Golfers, pl.concat(both))
 
 
 @pytest.fixture
@@ -127,9 +130,8 @@ def changes(golfers):
         more_than_chance=pl.Series(sure),
         movement=pl.Series(word),
         chance_change_yd=pl.Series(np.where(word == "none", 0.3, -1.26)),
-        note=pl.lit(None),
     )
-    return Changes.validate(rows.select(Changes.column_names()), cast=True)
+    return table_of(Changes, rows)
 
 
 @pytest.fixture
@@ -177,7 +179,7 @@ def bands():
     one = one.with_columns(empty)
     older = one.with_columns(pl.col("^(carry|total)_p.*$") - 3.25)
     both = [older.with_columns(quarter=pl.lit("2026Q2")), one.with_columns(quarter=pl.lit("2026Q3"))]
-    return BandTable.validate(pl.concat(both).select(BandTable.column_names()), cast=True)
+    return table_of(BandTable, pl.concat(both))
 
 
 def chart_band(band_mph):
@@ -239,10 +241,9 @@ def scores():
             "bias_yd": [0.31, -0.002, 0.04],
             "coverage90": [0.871, 0.9038, 0.9],
             "chosen": [False, True, False],
-            "note": [None, None, None],
         }
     )
-    return Scores.validate(rows, cast=True)
+    return table_of(Scores, rows)
 
 
 @pytest.fixture
@@ -259,7 +260,7 @@ def sources():
             "reason": [None, "the column <script>alert(1)</script> is not there"],
         }
     )
-    return Sources.validate(rows, cast=True)
+    return table_of(Sources, rows)
 
 
 @pytest.fixture
@@ -267,7 +268,7 @@ def rejects():
     rules = ["too_high"] * 5 + ["missing"] * 8 + ["speed_ratio_too_high"]
     columns = ["spin_rpm"] * 5 + ["carry_yd"] * 8 + ["ball_speed_mph"]
     rows = pl.DataFrame({"source": ["logs/bay_1.csv"] * 14, "row": range(1, 15), "rule": rules, "column": columns})
-    return Rejects.validate(rows, cast=True)
+    return table_of(Rejects, rows)
 
 
 @pytest.fixture
@@ -286,7 +287,7 @@ def calibrations():
             "note": ["fitted"] * 3,
         }
     )
-    return Calibrations.validate(rows, cast=True)
+    return table_of(Calibrations, rows)
 
 
 @pytest.fixture

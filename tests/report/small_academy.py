@@ -30,7 +30,8 @@ from pipeline.golfers.losses import losses
 from pipeline.golfers.ranking import ranked
 from pipeline.report.sheet.facts import moved_to_centre
 from pipeline.report.sheet.sheets import build_sheets
-from pipeline.tables import BandTable, Golfers, Scores
+from pipeline.tables.figures import BandTable, Scores
+from pipeline.tables.golfers import Golfers
 
 SCRIPT = "<script>alert(1)</script>"
 FORMULA = "=cmd|'{{ 7*7 }}'!A1 $\\frac$"

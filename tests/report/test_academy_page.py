@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from pipeline.report.figures import draw_figures
 from pipeline.report.page import write_report
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 SCRIPT = "<script>document.title = 'run'</script>"
 MARKUP = "<img src=x onerror=\"document.title = 'run'\"> {{ 7*7 }} =1+1"

@@ -1,37 +1,29 @@
-import polars as pl
 import pytest
+from rows import table_of
 
 from pipeline.report.page.movement import count_movement, show_changes
-from pipeline.tables import Changes, Golfers
+from pipeline.tables.golfers import Changes, Golfers
 
 
 def change(name, movement, lost, **other):
     row = {
-        "golfer": f"g{name * 16}", "quarter": "2026Q3", "since": "2026Q2", "shots": 30, "shots_before": 20,
-        "club_speed_change_mph": 0.44, "carry_change_yd": -lost, "lost_change_yd": lost,
-        "lost_change_lo90_yd": lost - 3.0, "lost_change_hi90_yd": lost + 3.0, "p_value": 0.5, "q_value": 0.6,
-        "more_than_chance": False, "movement": movement, "chance_change_yd": -0.46, "note": None,
+        "golfer": f"g{name * 16}", "shots": 30, "shots_before": 20, "club_speed_change_mph": 0.44,
+        "carry_change_yd": -lost, "lost_change_yd": lost, "lost_change_lo90_yd": lost - 3.0,
+        "lost_change_hi90_yd": lost + 3.0, "movement": movement, "chance_change_yd": -0.46,
     }  # fmt: skip
     return row | other
 
 
 def change_table(*rows):
-    return Changes.validate(pl.DataFrame(rows, schema=Changes.column_names()), cast=True)
+    return table_of(Changes, rows)
 
 
 def golfer(name, quarter, flagged=False, assessed=True):
     status = "flagged" if flagged else "clear" if assessed else "not_assessed"
     p = 0.01 if assessed else None
     return {
-        "golfer": f"g{name * 16}", "quarter": quarter, "shots": 20, "club_speed_mph": 90.0, "launch_deg": 12.0,
-        "spin_rpm": 2700.0, "carry_yd": 200.0, "main_cause": "none", "p_value": p, "q_value": p, "flagged": flagged,
-        "status": status,
+        "golfer": f"g{name * 16}", "quarter": quarter, "p_value": p, "q_value": p, "flagged": flagged, "status": status,
     }  # fmt: skip
-
-
-def golfer_table(*rows):
-    dtypes = {name: column.dtype for name, column in Golfers.columns().items()}
-    return Golfers.validate(pl.DataFrame(rows, schema=dtypes))
 
 
 def test_changes_stand_new_then_resolved_then_persisting_largest_gain_first():
@@ -41,7 +33,7 @@ def test_changes_stand_new_then_resolved_then_persisting_largest_gain_first():
         change("1", "new", 30.0, quarter="2026Q2", since="2026Q1"),
     )  # fmt: skip
 
-    shown = show_changes(table, "2026Q3")
+    shown = show_changes(table, "2026Q3").table
 
     assert shown.select("Golfer", "Flag").rows() == [
         ("g" + "d" * 16, "new"), ("g" + "c" * 16, "resolved"), ("g" + "b" * 16, "persisting"),
@@ -52,7 +44,7 @@ def test_changes_stand_new_then_resolved_then_persisting_largest_gain_first():
 def test_a_change_is_rounded_and_says_whether_it_is_more_than_chance():
     sure = change("c", "resolved", -20.26, more_than_chance=True, lost_change_lo90_yd=None)
 
-    shown = show_changes(change_table(sure), "2026Q3")
+    shown = show_changes(change_table(sure), "2026Q3").table
 
     assert shown.row(0)[2:] == ("2026Q2", "20", "30", "0.4", "20.3", "-20.3", "–", "-0.5", "yes")  # noqa: RUF001
 
@@ -64,7 +56,7 @@ def test_movements_are_counted_with_those_that_are_more_than_chance():
         change("d", "new", 9.0, quarter="2026Q2", since="2026Q1"),
     )  # fmt: skip
 
-    counts = count_movement(table, golfer_table(), "2026Q3")
+    counts = count_movement(table, table_of(Golfers, []), "2026Q3")
 
     assert counts["compared"] == 4
     assert [counts[name] for name in ("new", "resolved", "persisting", "none")] == [0, 1, 2, 1]
@@ -83,6 +75,6 @@ def test_movements_are_counted_with_those_that_are_more_than_chance():
     ],
 )
 def test_who_cannot_be_compared_is_counted_apart(rows, first, unseen):
-    counts = count_movement(change_table(change("a", "persisting", -4.0)), golfer_table(*rows), "2026Q3")
+    counts = count_movement(change_table(change("a", "persisting", -4.0)), table_of(Golfers, rows), "2026Q3")
 
     assert (counts["first"], counts["unseen"]) == (first, unseen)

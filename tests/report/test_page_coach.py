@@ -7,7 +7,6 @@ import pytest
 from coach_tables import (
     LIGHT_TOOL,
     cohorts_of,
-    filled,
     goals_of,
     newest,
     page_tables,
@@ -15,6 +14,7 @@ from coach_tables import (
     priorities_of,
     slopes,
 )
+from rows import table_of
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.display import EMPTY
@@ -27,11 +27,11 @@ from pipeline.report.page.coach_part import (
     show_verdicts,
     slope_lines,
 )
-from pipeline.tables import Goals
+from pipeline.tables.goals import Goals
 
 
 def test_verdicts_have_mean_changes_and_counts_of_all_golfers():
-    assert show_verdicts(cohorts_of(), "2026Q3").rows() == [
+    assert show_verdicts(cohorts_of(), "2026Q3").table.rows() == [
         ("Club speed, mph", "+0.62", "+0.42 to +0.82", "9", "2"),
         ("Speed ratio", EMPTY, EMPTY, "1", "0"),
         ("Launch, deg", "+0.11", "-0.09 to +0.31", "3", "1"),
@@ -43,14 +43,14 @@ def test_verdicts_have_mean_changes_and_counts_of_all_golfers():
 
 def test_verdicts_of_too_few_golfers_are_not_shown():
     none = cohorts_of().filter("suppressed").with_columns(group=pl.lit(None, pl.String))
-    assert show_verdicts(none, "2026Q3").is_empty()
+    assert show_verdicts(none, "2026Q3").table.is_empty()
     assert progress_facts(none, "2026Q3")["suppressed"]
     assert progress_facts(cohorts_of(), "2026Q4") is None
-    assert show_verdicts(cohorts_of(), "2026Q4").is_empty()
+    assert show_verdicts(cohorts_of(), "2026Q4").table.is_empty()
 
 
 def test_groups_are_listed_and_a_suppressed_one_says_so_alone():
-    first, second = show_groups(cohorts_of(), "2026Q3").rows(named=True)
+    first, second = show_groups(cohorts_of(), "2026Q3").table.rows(named=True)
 
     assert list(first.values()) == [
         "<b>juniors</b>", *[EMPTY] * 8, "not shown (fewer than 5 golfers: their figures are suppressed)",
@@ -66,8 +66,11 @@ def test_goals_are_counted_and_the_median_is_over_open_goals(golfers):
     now = newest(golfers)
     goals = goals_of(now.head(4)).with_columns(gap_yd=pl.Series([10.0, 20.0, 60.0, -5.0]))
     goals = goals.with_columns(reach=pl.Series(["both", "delivery", "both", "reached"]))
-    missing = filled(Goals, now[4:5].select("golfer", "quarter", "club_speed_mph", "carry_yd", reach=pl.lit("no_goal"),
-                                            carry_lo90_yd="carry_yd", carry_hi90_yd="carry_yd"))  # fmt: skip
+    none = now[4:5].select(
+        "golfer", "quarter", "club_speed_mph", "carry_yd", reach=pl.lit("no_goal"), carry_lo90_yd="carry_yd",
+        carry_hi90_yd="carry_yd",
+    )  # fmt: skip
+    missing = table_of(Goals, none)
     goals = pl.concat([goals, missing.with_columns(pl.col("reach").cast(pl.String))])
     firsts = priorities_of(now.head(3)).with_columns(first=pl.Series(["speed", "delivery", "delivery"]))
 

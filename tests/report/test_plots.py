@@ -11,7 +11,8 @@ from pipeline.bands import SpeedBands
 from pipeline.report.figures.draw_figures import draw_all
 from pipeline.report.figures.look import FLAG_COLOUR, band_colours
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
-from pipeline.tables import PARTS, BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import PARTS, Golfers
 
 CENTRES = [70, 80, 90, 100, 110]
 SPEED_BANDS = SpeedBands.of(CENTRES, 5)

@@ -7,7 +7,9 @@ from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.report.figures.naming import figure_names, match_paths
 from pipeline.statistics.arrays import plain_values
-from pipeline.tables import BandTable, Golfers, Sources
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.logs import Sources
 
 
 def test_table_comes_back_as_it_was_written(study_files, golfers, bands, sources):

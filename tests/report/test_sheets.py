@@ -13,7 +13,8 @@ from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.sheet import write_sheets
 from pipeline.report.sheet.sheets import INDEX, MOST_QUARTERS, sheet_name
 from pipeline.report.sheet.words import figure
-from pipeline.tables import Goals, Golfers
+from pipeline.tables.goals import Goals
+from pipeline.tables.golfers import Golfers
 
 A4_POINTS = (595, 842)
 

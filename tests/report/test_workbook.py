@@ -5,17 +5,26 @@ import polars as pl
 import pytest
 
 from pipeline.report.workbook import write_workbook
+from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.report.workbook.workbook import (
-    COLUMNS,
-    GOLFER_COLUMNS,
-    NOTES,
+    BAND_NOTES,
+    bands_workbook,
     golfer_notes,
-    write_bands_workbook,
-    write_golfers_workbook,
+    golfers_workbook,
 )
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables.columns import facts_of
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
+
+
+def headings(schema):
+    return {facts.heading: name for name, facts in facts_of(schema).items()}
+
+
+def explained(schema):
+    return [(facts.heading, facts.note) for facts in facts_of(schema).values()]
 
 
 def with_notes(bands, notes):
@@ -30,11 +39,11 @@ def part_of(path, name):
 def test_workbook_holds_the_full_values(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    write_bands_workbook(path, bands)
+    path.write_bytes(bands_workbook(bands))
 
     back = pl.read_excel(path, sheet_name="bands")
-    assert back.columns == [title for title, _ in COLUMNS.values()]
-    back = back.rename({title: name for name, (title, _) in COLUMNS.items()})
+    assert back.columns == list(headings(BandTable))
+    back = back.rename(headings(BandTable))
     for name in NUMBERS:
         assert back[name].is_null().equals(bands[name].is_null()), name
         # The file format holds 16 digits, one short of a full float.
@@ -44,15 +53,11 @@ def test_workbook_holds_the_full_values(tmp_path, bands):
     assert back["suppressed"].to_list() == ["no", "no", "no", "no", "yes"] * 2
 
 
-def test_every_column_of_the_table_is_in_the_workbook():
-    assert list(COLUMNS) == BandTable.column_names()
-
-
 def test_text_like_a_formula_stays_text(tmp_path, bands):
     notes = ["=1+1", "+1", "-1", "@SUM(A1)", "12"]
     path = tmp_path / "bands.xlsx"
 
-    write_bands_workbook(path, with_notes(bands, notes))
+    path.write_bytes(bands_workbook(with_notes(bands, notes)))
 
     assert pl.read_excel(path, sheet_name="bands")["Note"].to_list() == notes
     assert "<f>" not in part_of(path, "xl/worksheets/sheet1.xml")
@@ -61,7 +66,7 @@ def test_text_like_a_formula_stays_text(tmp_path, bands):
 def test_header_quarter_and_band_are_frozen(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    write_bands_workbook(path, bands)
+    path.write_bytes(bands_workbook(bands))
 
     assert '<pane xSplit="2" ySplit="1" topLeftCell="C2"' in part_of(path, "xl/worksheets/sheet1.xml")
     assert 'state="frozen"' in part_of(path, "xl/worksheets/sheet1.xml")
@@ -70,7 +75,7 @@ def test_header_quarter_and_band_are_frozen(tmp_path, bands):
 def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    write_bands_workbook(path, bands)
+    path.write_bytes(bands_workbook(bands))
 
     styles = part_of(path, "xl/styles.xml")
     # The file format gives 0 and 1 to the formats General and 0; others are spelt out.
@@ -81,25 +86,25 @@ def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
     assert [shown[column] for column in "DELQSUWXYZ"] == ["0", "0", "0", "0.0", "0", "0.0", "0", "0", "0.00", "0%"]
 
 
-def test_notes_sheet_explains_the_interval(tmp_path, bands):
+def test_notes_sheet_explains_every_column_and_the_interval(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    write_bands_workbook(path, bands)
+    path.write_bytes(bands_workbook(bands))
 
     notes = pl.read_excel(path, sheet_name="notes")
-    assert notes.rows() == list(NOTES)
+    assert notes.rows() == [*explained(BandTable), *BAND_NOTES]
 
 
 def test_same_table_gives_same_bytes_without_the_clock(tmp_path, bands):
     one, other = tmp_path / "one.xlsx", tmp_path / "other.xlsx"
 
-    write_bands_workbook(one, bands)
-    write_bands_workbook(other, bands)
+    one.write_bytes(bands_workbook(bands))
+    other.write_bytes(bands_workbook(bands))
 
     assert one.read_bytes() == other.read_bytes()
     assert '<dcterms:created xsi:type="dcterms:W3CDTF">2000-01-01T00:00:00Z' in part_of(one, "docProps/core.xml")
     with zipfile.ZipFile(one) as book:
-        assert {info.date_time for info in book.infolist()} == {(1980, 1, 31, 0, 0, 0)}
+        assert {info.date_time for info in book.infolist()} == {(1980, 1, 1, 0, 0, 0)}
 
 
 FLAGS = {"lost_yd": 12.5, "false_discovery_rate": 0.05, "min_shots": 17}
@@ -109,15 +114,15 @@ GOLFER_NUMBERS = [name for name, dtype in Golfers.create_empty().schema.items() 
 @pytest.fixture
 def golfer_book(tmp_path, golfers):
     path = tmp_path / "golfers.xlsx"
-    write_golfers_workbook(path, golfers, FLAGS)
+    path.write_bytes(golfers_workbook(golfers, FLAGS))
     return path
 
 
 def test_golfers_workbook_holds_the_full_values_newest_and_worst_first(golfer_book, golfers):
     back = pl.read_excel(golfer_book, sheet_name="golfers", infer_schema_length=None)
 
-    assert back.columns == [title for title, _ in GOLFER_COLUMNS.values()]
-    back = back.rename({title: name for name, (title, _) in GOLFER_COLUMNS.items()})
+    assert back.columns == list(headings(Golfers))
+    back = back.rename(headings(Golfers))
     flagged = back.filter((pl.col("flagged") == "yes") & (pl.col("quarter") == "2026Q3"))
     assert back.head(11).equals(flagged)
     assert flagged["lost_yd"].to_list() == sorted(flagged["lost_yd"], reverse=True)
@@ -131,16 +136,12 @@ def test_golfers_workbook_holds_the_full_values_newest_and_worst_first(golfer_bo
         assert back[name].to_list() == same[name].cast(pl.String).to_list()
 
 
-def test_every_column_of_the_golfers_table_is_in_its_workbook():
-    assert list(GOLFER_COLUMNS) == Golfers.column_names()
-
-
 def test_text_like_a_formula_stays_text_in_the_golfers_workbook(tmp_path, golfers):
     notes = ["=cmd|' /C calc'!A1", "+1", "-1", "@SUM(A1)", "<script>", "{{ 7*7 }}", "http://x.example"]
     table = Golfers.validate(golfers.filter(pl.col("status") == "clear").head(7).with_columns(note=pl.Series(notes)))
     path = tmp_path / "golfers.xlsx"
 
-    write_golfers_workbook(path, table, FLAGS)
+    path.write_bytes(golfers_workbook(table, FLAGS))
 
     assert sorted(pl.read_excel(path, sheet_name="golfers")["Note"].to_list()) == sorted(notes)
     sheet = part_of(path, "xl/worksheets/sheet1.xml")
@@ -159,15 +160,32 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
     shown = [used[int(cells[column])] for column in "CDGJST"]
     assert shown == ["0", "0.0", "0", "0.0", '[<0.0001]"<0.0001";0.0000', '[<0.0001]"<0.0001";0.0000']
     notes = pl.read_excel(golfer_book, sheet_name="notes")
-    assert notes.rows() == list(golfer_notes(FLAGS))
+    assert notes.rows() == [*explained(Golfers), *golfer_notes(FLAGS)]
     assert "At least 17 drives, and more than 12.5 yd lost with q of 0.05 or less." in notes["Meaning"].to_list()
 
 
-def test_step_writes_the_same_bytes_again(tmp_path, golfers):
-    golfers.write_csv(tmp_path / "golfers.csv")
+def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfers, bands):
+    for name, table in (("golfers", golfers), ("bands", bands)):
+        table.write_csv(tmp_path / f"{name}.csv")
+    paths = {name: str(tmp_path / f"{name}.csv") for name in ("golfers", "bands")}
+    made = {"golfers_xlsx": "golfers.xlsx", "bands_xlsx": "bands.xlsx", "bands_md": "bands.md"}
 
-    for name in ("one", "other"):
-        write_workbook.run(str(tmp_path / "golfers.csv"), str(tmp_path / f"{name}.xlsx"), FLAGS)
+    for folder in ("one", "other"):
+        out = {key: str(tmp_path / folder / name) for key, name in made.items()}
+        write_workbook.run(**paths, **out, flags=FLAGS, min_golfers=6)
 
-    assert (tmp_path / "one.xlsx").read_bytes() == (tmp_path / "other.xlsx").read_bytes()
-    assert pl.read_excel(tmp_path / "one.xlsx", sheet_name="golfers").height == 68
+    for name in made.values():
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "other" / name).read_bytes(), name
+    assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="golfers").height == 68
+    assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="bands").height == 10
+    assert (tmp_path / "one" / "bands.md").read_text(encoding="utf-8") == bands_markdown(bands, min_golfers=6)
+
+
+def test_workbook_without_golfers_has_its_headings(tmp_path):
+    path = tmp_path / "golfers.xlsx"
+
+    path.write_bytes(golfers_workbook(Golfers.create_empty(), FLAGS))
+
+    back = pl.read_excel(path, sheet_name="golfers", drop_empty_rows=True, raise_if_empty=False)
+    assert back.columns == list(headings(Golfers))
+    assert back.height == 0

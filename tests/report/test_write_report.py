@@ -18,7 +18,8 @@ from pipeline.report.page.page import (
     kept_set,
     newest_quarter,
 )
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers
+from pipeline.tables.figures import BandTable, Calibrations
+from pipeline.tables.golfers import Changes, Golfers
 
 NAMES = ["carry_by_speed", "delivery_70", "delivery_80", "delivery_90", "delivery_100", "delivery_110", "losses"]
 

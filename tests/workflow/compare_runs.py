@@ -26,6 +26,12 @@ RENAMED_COLUMNS = {
     "collected/loaded.duckdb": {"carry_yd": "carry_measured_yd"},
     "collected/drives.parquet": {"carry_yd": "carry_standard_yd"},
     "shots.duckdb": {"carry_yd": "carry_measured_yd"},
+    # Headings of the workbook.
+    "golfers/golfers.xlsx": {
+        "Yards lost with luck taken out, yd": "Yards lost, luck taken out, yd",
+        "The same, low end of its 90 % interval, yd": "Yards lost, luck taken out, low end of the 90 % interval, yd",
+        "The same, high end of its 90 % interval, yd": "Yards lost, luck taken out, high end of the 90 % interval, yd",
+    },
 }
 # Lists whose order is another now; their numbers are compared without it.
 REORDERED = ("golfers/sheets/index.html",)

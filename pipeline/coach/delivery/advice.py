@@ -12,7 +12,8 @@ from pipeline.coach.delivery.loft_change import (
 )
 from pipeline.coach.delivery.slopes import DeliveryModel
 from pipeline.coach.delivery.sums import Sums
-from pipeline.tables import Delivery, types_of
+from pipeline.tables.delivery import Delivery
+from pipeline.tables.types import types_of
 
 KEEP_THE_LOFT = "keep the loft"
 

@@ -19,7 +19,8 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.model import FittedModel
-from pipeline.tables import Delivery, DeliverySlopes, Golfers
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.golfers import Golfers
 
 
 def run(

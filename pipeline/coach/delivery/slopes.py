@@ -20,7 +20,7 @@ from pipeline.coach.delivery.sums import ATTACK, LAUNCH, ORIGIN, RATIO, SPIN, Su
 from pipeline.coach.delivery.sums import RESPONSE_PLACES as Y
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import t_reach
-from pipeline.tables import DeliverySlopes
+from pipeline.tables.delivery import DeliverySlopes
 
 RESPONSES = ("launch_deg", "spin_rpm", "speed_ratio")
 

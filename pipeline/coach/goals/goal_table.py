@@ -16,7 +16,7 @@ from pipeline.coach.goals.needed_speed import (
 )
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
-from pipeline.tables import Goals
+from pipeline.tables.goals import Goals
 
 CHUNK = 2000  # golfers at a time: each is looked at over all speeds
 

@@ -16,7 +16,7 @@ from pipeline.fit.model import HALF_STEP_MPH, CarryModel
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 from pipeline.statistics.shrinkage import between_golfers, moderated_variance
-from pipeline.tables import Priorities
+from pipeline.tables.goals import Priorities
 
 # Fewer golfers with two quarters in a row don't show what is usual: their spread would be off by a third or more.
 MIN_GOLFERS = 8

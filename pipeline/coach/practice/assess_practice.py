@@ -17,7 +17,7 @@ from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
-from pipeline.tables import PracticeSwings, Swings
+from pipeline.tables.practice import PracticeSwings, Swings
 
 DRIVES = ("golfer", "quarter", "struck_on", "club_speed_mph")
 

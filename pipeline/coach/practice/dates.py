@@ -10,7 +10,7 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.practice.session_lines import line_at, numbers, reach_of, slope_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shrinkage import shrink
-from pipeline.tables import Practice
+from pipeline.tables.practice import Practice
 
 Flags = npt.NDArray[np.bool_]
 

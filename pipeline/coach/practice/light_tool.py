@@ -9,7 +9,7 @@ import polars as pl
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90, t_reach
 from pipeline.statistics.shrinkage import between_golfers, shrink
-from pipeline.tables import Pairs
+from pipeline.tables.practice import Pairs
 
 COMMON_FACTOR = 1.2  # a light tool moves about 20 % faster than the driver: common practice, no source
 COMMON_PRACTICE = "common practice, no source"

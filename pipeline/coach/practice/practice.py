@@ -21,7 +21,7 @@ from pipeline.coach.practice.session_lines import (
 )
 from pipeline.drives import Drives
 from pipeline.statistics.intervals import Z90, t_reach
-from pipeline.tables import Practice
+from pipeline.tables.practice import Practice
 
 SPEED_PRACTICE_CAUTIONS = (
     "Local rules and a licensed coach's advice come before these figures, which are no training plan.",

@@ -8,7 +8,7 @@ golfer who merely swings more would seem to gain. One misread that got through m
 
 import polars as pl
 
-from pipeline.tables import Sessions
+from pipeline.tables.practice import Sessions
 
 BEST_SHARE = 0.9
 MIN_SWINGS = 5  # of one tool in a session, to tell its best: a set is five or six swings (common practice, no source)

@@ -18,7 +18,8 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.model import FittedModel
-from pipeline.tables import Cohorts, Golfers, Progress
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.progress import Cohorts, Progress
 
 COLUMNS = (*FIT_COLUMNS, "struck_on", "group")
 

@@ -6,7 +6,8 @@ import polars as pl
 from pipeline.coach.progress.measures import MEASURES
 from pipeline.drives import KEYS, Drives
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Cohorts, types_of
+from pipeline.tables.progress import Cohorts
+from pipeline.tables.types import types_of
 
 ROWS = ["quarter", "group"]
 

@@ -27,7 +27,7 @@ from pipeline.golfers.quarter_changes import efficient_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate, welch_error
-from pipeline.tables import Progress
+from pipeline.tables.progress import Progress
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
 EXPOSED_FROM = 0.1

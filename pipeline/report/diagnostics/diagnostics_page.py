@@ -7,7 +7,6 @@ from typing import Any
 import dataframely as dy
 import numpy as np
 import polars as pl
-from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from pipeline.bands import SpeedBands
@@ -30,17 +29,17 @@ from pipeline.report.diagnostics.diagnostics_plots import (
     plot_levels,
     plot_residuals,
 )
-from pipeline.report.display import EMPTY, html_table, show_scores
+from pipeline.report.display import EMPTY, ShownTable, tables_markup
 from pipeline.report.figures.look import figure_bytes
+from pipeline.report.shown_tables import show_scores
 from pipeline.report.templating import templates_of
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Scores
+from pipeline.tables.columns import heading_of
+from pipeline.tables.figures import Scores
 
 INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 LEVEL_COLUMNS = ("device", "ball", "quarter")
 MOST_NAMED = 10  # golfers listed by their influence
-
-Shown = tuple[pl.DataFrame, tuple[str, ...]]  # a table of text columns, and those of them that are set to the left
 
 
 def build_diagnostics(
@@ -92,16 +91,16 @@ def build_diagnostics(
         "coverage": plot_coverage(covered, centres),
         "contest": plot_contest(scores),
     }
-    tables: dict[str, Shown] = {
-        **{column: (show_levels(table, column), (column.capitalize(),)) for column, table in levels.items()},
-        "calibration": (show_calibration(calibrated), ()),
-        "coverage": (show_coverage(covered), ()),
-        "contest": (show_scores(scores).drop("Note"), ("Model", "Chosen")),
+    tables = {
+        **{column: ShownTable(show_levels(table, column), (column.capitalize(),)) for column, table in levels.items()},
+        "calibration": ShownTable(show_calibration(calibrated)),
+        "coverage": ShownTable(show_coverage(covered)),
+        "contest": show_scores(scores).without(heading_of(Scores, "note")),
     }
     if moves is not None:
         figures["influence"] = plot_influence(moves, centres)
-        tables["influence"] = (show_influence(most_influential(moves, MOST_NAMED)), ("Golfer",))
-        tables["moves"] = (show_moves(moves), ())
+        tables["influence"] = ShownTable(show_influence(most_influential(moves, MOST_NAMED)), ("Golfer",))
+        tables["moves"] = ShownTable(show_moves(moves))
     return _render(drives, residuals, scores, figures, tables, settings)
 
 
@@ -110,7 +109,7 @@ def _render(
     residuals: pl.DataFrame,
     scores: dy.DataFrame[Scores],
     figures: Mapping[str, Figure],
-    tables: Mapping[str, Shown],
+    tables: Mapping[str, ShownTable],
     settings: Mapping[str, Any],
 ) -> str:
     environment = templates_of("diagnostics")
@@ -123,11 +122,7 @@ def _render(
         pictures={
             name: base64.b64encode(figure_bytes(drawn, "png")).decode("ascii") for name, drawn in figures.items()
         },
-        # Markup is right here: html_table escapes every cell.
-        tables={
-            name: Markup(html_table(table, table_id=f"{name}-table", text=text)) if table.height else Markup("")
-            for name, (table, text) in tables.items()
-        },
+        tables=tables_markup(tables),
     )
 
 

@@ -16,7 +16,7 @@ from pipeline.report.diagnostics.diagnostics import KNOWN
 from pipeline.report.figures.look import CURVE_COLOUR, FLAG_COLOUR, PLAIN_COLOUR, band_colours, house_style, new_figure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Scores
+from pipeline.tables.figures import Scores
 
 LONGEST_LABEL = 22
 AXIS_NAMES = {

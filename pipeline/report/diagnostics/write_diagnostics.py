@@ -19,7 +19,7 @@ from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel
 from pipeline.report.diagnostics.diagnostics_page import build_diagnostics
-from pipeline.tables import Scores
+from pipeline.tables.figures import Scores
 
 MOST_GOLFERS = 5000  # whose drives are shown: more say the same, and would not go into memory
 

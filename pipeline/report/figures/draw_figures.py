@@ -18,7 +18,8 @@ from pipeline.edge.tables_file import read_table
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 
 def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: dict[str, Any]) -> None:

@@ -27,7 +27,8 @@ from pipeline.report.figures.look import (
     new_figure,
 )
 from pipeline.statistics.arrays import Array
-from pipeline.tables import PARTS, BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import PARTS, Golfers
 
 MOST_POINTS = 2000  # golfers in one figure; more are one blot
 MOST_BARS = 25  # more bars than this can't be read on one printed page

@@ -3,6 +3,9 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from pipeline.tables.columns import ColumnFacts, facts_of
+from pipeline.tables.logs import Shots
+
 REJECT_WORDS = {
     "ragged": "the row has more or fewer cells than the header",
     "missing": "the cell is empty",
@@ -17,20 +20,21 @@ REJECT_WORDS = {
     "carry_too_short_for_ball_speed": "too short for the ball speed",
     "total_shorter_than_carry": "carry and run together are shorter than carry",
 }
-VALUE_WORDS = {
-    "struck_at": "time of the drive",
-    "club_speed_mph": "club speed",
-    "ball_speed_mph": "ball speed",
-    "launch_deg": "launch",
-    "spin_rpm": "spin",
-    "carry_yd": "carry",
-    "total_yd": "total",
-}
 
 
 def reject_words(rules: Iterable[str]) -> list[str]:
     """Say in words why rows were rejected; a rule without words of its own is told by its name."""
     return [REJECT_WORDS.get(rule, rule.replace("_", " ")) for rule in rules]
+
+
+def value_words(columns: Iterable[str]) -> list[str]:
+    """Say in words what columns of logs hold; one that isn't stored as it is keeps its name."""
+    facts = facts_of(Shots)
+    return ["time of the drive" if name == "struck_at" else _plain(facts, name) for name in columns]
+
+
+def _plain(facts: Mapping[str, ColumnFacts], name: str) -> str:
+    return facts[name].short.lower() if name in facts else name
 
 
 def band_sentences(

@@ -8,12 +8,15 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.coach.practice.light_tool import LightTool
-from pipeline.report.display import EMPTY, as_number
-from pipeline.report.sheet.back import MEASURES, signed
+from pipeline.coach.progress.measures import MEASURES
+from pipeline.report.display import EMPTY, Item, ShownTable, show
+from pipeline.report.sheet.back import signed
 from pipeline.report.sheet.words import figure
-from pipeline.tables import Cohorts, Delivery, DeliverySlopes, Goals, Practice, Priorities
-from pipeline.tables.goals import FIRSTS, REACHES
-from pipeline.tables.practice import PROJECTIONS, TRENDS
+from pipeline.tables.columns import facts_of
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.goals import FIRSTS, REACHES, Goals, Priorities
+from pipeline.tables.practice import PROJECTIONS, TRENDS, Practice
+from pipeline.tables.progress import Cohorts
 
 FIRST_WORDS = {
     "delivery": "delivery first",
@@ -35,7 +38,18 @@ RESPONSES = (
     ("spin_rpm", "spin", " rpm", 0),
     ("speed_ratio", "speed ratio", "", 3),
 )
-GROUP = ("Group", "Note")
+GROUPS: tuple[Item, ...] = (
+    "group",
+    "golfers",
+    ("club_speed_change_mph", "club_speed_change_lo90_mph", "club_speed_change_hi90_mph"),
+    ("carry_change_yd", "carry_change_lo90_yd", "carry_change_hi90_yd"),
+    ("carry_from_speed_yd", "carry_from_speed_lo90_yd", "carry_from_speed_hi90_yd"),
+    ("carry_from_delivery_yd", "carry_from_delivery_lo90_yd", "carry_from_delivery_hi90_yd"),
+    ("lost_change_yd", "lost_change_lo90_yd", "lost_change_hi90_yd"),
+    "carry_better",
+    "carry_worse",
+    "note",
+)
 
 
 @dataclass(frozen=True)
@@ -82,63 +96,35 @@ def progress_facts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> dict[str, An
     return every.row(0, named=True) if every.height else None
 
 
-def show_verdicts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> pl.DataFrame:
-    """Turn the quarter's row of all golfers into text, one row per measure; empty where it is missing or suppressed."""
-    row = progress_facts(cohorts, quarter)
-    names = ("What", "Mean change", "its 90 % interval", "Golfers better", "Golfers worse")
-    if row is None or row["suppressed"]:
-        return pl.DataFrame(schema=dict.fromkeys(names, pl.String))
+def show_verdicts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> ShownTable:
+    """Show the quarter's row of all golfers, one row per measure; empty where it is missing or suppressed."""
+    row, facts = progress_facts(cohorts, quarter) or {"suppressed": True}, facts_of(Cohorts)
     lines = []
-    for label, name, unit, decimals in MEASURES:
-        low, high = (_change(row, name, unit, end) for end in ("_lo90", "_hi90"))
-        change = _change(row, name, unit)
+    for measure in () if row["suppressed"] else MEASURES:
+        one = facts[measure.change()]
         # A mean over golfers is better known than a golfer's own change: one digit more.
-        digits = 0 if decimals < 0 else decimals + 1
+        digits = 0 if one.decimals < 0 else one.decimals + 1
+        change, low, high = (row[measure.change(edge)] for edge in ("", "lo90", "hi90"))
         lines.append(
             (
-                f"{label}, {unit}" if unit else label,
+                one.with_unit(one.short),
                 EMPTY if change is None else signed(change, digits),
                 EMPTY if low is None or high is None else f"{signed(low, digits)} to {signed(high, digits)}",
-                str(row[f"{name}_better"]),
-                str(row[f"{name}_worse"]),
+                str(row[f"{measure.name}_better"]),
+                str(row[f"{measure.name}_worse"]),
             )
         )
-    return pl.DataFrame(lines, schema=dict.fromkeys(names, pl.String), orient="row")
+    names = ("What", "Mean change", "its 90 % interval", "Golfers better", "Golfers worse")
+    return ShownTable(pl.DataFrame(lines, schema=dict.fromkeys(names, pl.String), orient="row"), names[:1])
 
 
-def _change(row: Mapping[str, Any], name: str, unit: str, end: str = "") -> float | None:
-    value: float | None = row[f"{name}_change{end}{'_' if unit else ''}{unit}"]
-    return value
-
-
-def show_groups(cohorts: dy.DataFrame[Cohorts], quarter: str) -> pl.DataFrame:
-    """Turn the quarter's rows of groups into text, by name; a suppressed row says so and nothing else."""
+def show_groups(cohorts: dy.DataFrame[Cohorts], quarter: str) -> ShownTable:
+    """Show the quarter's rows of groups, by name; a suppressed row says so and nothing else."""
     table = cohorts.filter((pl.col("quarter") == quarter) & pl.col("group").is_not_null()).sort("group")
-    changes = (
-        ("Club speed, mph", "club_speed_change", "mph"),
-        ("Carry, yd", "carry_change", "yd"),
-        ("by speed, yd", "carry_from_speed", "yd"),
-        ("by delivery, yd", "carry_from_delivery", "yd"),
-        ("Yards lost, yd", "lost_change", "yd"),
+    hidden = pl.format("not shown ({})", pl.col("note").fill_null("few golfers"))
+    return show(
+        table.with_columns(note=pl.when("suppressed").then(hidden).otherwise("note")), Cohorts, GROUPS, short=True
     )
-    counts = (("Carry better", "carry_better"), ("Carry worse", "carry_worse"))
-    return table.select(
-        pl.col("group").alias("Group"),
-        as_number(table, "golfers", 0).alias("Golfers"),
-        *(
-            _with_interval(table, name, unit).alias(label)
-            for label, name, unit in changes
-        ),
-        *(as_number(table, name, 0).alias(label) for label, name in counts),
-        pl.when("suppressed").then(pl.format("not shown ({})", pl.col("note").fill_null("few golfers")))
-        .otherwise(pl.col("note").fill_null("")).alias("Note"),
-    )  # fmt: skip
-
-
-def _with_interval(table: pl.DataFrame, name: str, unit: str) -> pl.Expr:
-    value, low, high = (pl.lit(as_number(table, f"{name}{end}_{unit}", 1)) for end in ("", "_lo90", "_hi90"))
-    known = pl.lit(table[f"{name}_lo90_{unit}"].is_not_null() & table[f"{name}_hi90_{unit}"].is_not_null())
-    return pl.when(known).then(pl.format("{} ({} to {})", value, low, high)).otherwise(value)
 
 
 def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:

@@ -3,11 +3,24 @@
 import dataframely as dy
 import polars as pl
 
-from pipeline.report.display import as_interval, as_number
-from pipeline.tables import Changes, Golfers
+from pipeline.report.display import Item, ShownTable, show
+from pipeline.tables.golfers import Changes, Golfers
 
 # Told in this order; `none` is a golfer who was flagged in neither quarter.
 ORDER = ("new", "resolved", "persisting", "none")
+SHOWN: tuple[Item, ...] = (
+    "golfer",
+    "movement",
+    "since",
+    "shots_before",
+    "shots",
+    "club_speed_change_mph",
+    "carry_change_yd",
+    "lost_change_yd",
+    ("lost_change_lo90_yd", "lost_change_hi90_yd"),
+    "chance_change_yd",
+    "more_than_chance",
+)
 
 
 def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers], quarter: str) -> dict[str, int]:
@@ -42,8 +55,10 @@ def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers
     return counts
 
 
-def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> pl.DataFrame:
-    """Turn a quarter's changes into text for display.
+def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> ShownTable:
+    """Show who is or was flagged, or whose change is more than chance.
+
+    New flags come first, then resolved and persisting ones, each from the largest gain to the largest loss.
 
     Parameters
     ----------
@@ -51,27 +66,9 @@ def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> pl.DataFrame:
         All quarters.
     quarter : str
         Such as 2026Q3.
-
-    Returns
-    -------
-    polars.DataFrame
-        Text columns, one row per golfer who is or was flagged or whose change is more than chance: new flags first,
-        then resolved and persisting ones, each from the largest gain to the largest loss.
     """
     here = changes.filter(pl.col("quarter") == quarter).with_columns(pl.col("movement").cast(pl.String))
     told = here.filter((pl.col("movement") != "none") | pl.col("more_than_chance"))
     place = pl.col("movement").replace_strict({name: index for index, name in enumerate(ORDER)}, return_dtype=pl.Int64)
-    table = told.sort(place, "lost_change_yd", "golfer")
-    return table.select(
-        pl.col("golfer").alias("Golfer"),
-        pl.col("movement").replace({"none": "not flagged"}).alias("Flag"),
-        pl.col("since").alias("Since"),
-        as_number(table, "shots_before", 0).alias("Drives then"),
-        as_number(table, "shots", 0).alias("Drives now"),
-        as_number(table, "club_speed_change_mph", 1).alias("Club speed, change, mph"),
-        as_number(table, "carry_change_yd", 1).alias("Carry, change, yd"),
-        as_number(table, "lost_change_yd", 1).alias("Yards lost, change, yd"),
-        as_interval(table, "lost_change_lo90_yd", "lost_change_hi90_yd", "yd").alias("its 90 % interval, yd"),
-        as_number(table, "chance_change_yd", 1).alias("Expected by chance alone, yd"),
-        pl.when("more_than_chance").then(pl.lit("yes")).otherwise(pl.lit("no")).alias("More than chance"),
-    )
+    table = told.sort(place, "lost_change_yd", "golfer").with_columns(pl.col("movement").replace("none", "not flagged"))
+    return show(table, Changes, SHOWN)

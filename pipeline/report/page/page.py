@@ -1,36 +1,23 @@
 """The academy's page: one HTML text with everything in it, made from frames and the bytes of the figures."""
 
 import base64
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import dataframely as dy
 import polars as pl
-from markupsafe import Markup
 from matplotlib.colors import to_hex
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.errors import UserError
 from pipeline.fit.kept import ModelInUse
-from pipeline.report.display import (
-    PART_NAMES,
-    PERCENTILES,
-    html_table,
-    show_bands,
-    show_calibrations,
-    show_flagged,
-    show_rejects,
-    show_scores,
-    show_sources,
-    show_totals,
-)
+from pipeline.report.display import ShownTable, tables_markup
 from pipeline.report.figures.look import band_colours
 from pipeline.report.figures.naming import CARRY, LINKS, LOSSES, delivery_name, figure_names
 from pipeline.report.page.academy_words import band_sentences
 from pipeline.report.page.coach_part import (
     FIRST_WORDS,
-    GROUP,
     REACH_WORDS,
     PageTables,
     coach_facts,
@@ -40,28 +27,22 @@ from pipeline.report.page.coach_part import (
 from pipeline.report.page.movement import count_movement, show_changes
 from pipeline.report.sheet.back import ASSOCIATIONS
 from pipeline.report.sheet.sheets import INDEX, sheet_name
+from pipeline.report.shown_tables import (
+    show_bands,
+    show_calibrations,
+    show_flagged,
+    show_rejects,
+    show_scores,
+    show_sources,
+    show_totals,
+)
 from pipeline.report.templating import templates_of
-from pipeline.tables import BandTable, Calibrations, Changes, Golfers, Rejects, Scores, Sources
-
-BAND = "Band centre, mph"
-PARTS_OVER = {"Parts of the yards lost, yd": {f"{name.capitalize()}, yd": name.capitalize() for name in PART_NAMES}}
-
-
-def _over_percentiles(kind: str) -> dict[str, dict[str, str]]:
-    return {f"{kind}, yd": {f"{kind}, {p}th percentile, yd": f"{p}th percentile" for p in PERCENTILES}}
-
+from pipeline.tables.columns import heading_of
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
 
 MOST_LISTED = 500  # golfers in one table of the page
-
-
-@dataclass(frozen=True)
-class ShownTable:
-    """A table of text columns, those of them that are set to the left, and how its headers and cells are written."""
-
-    table: pl.DataFrame
-    text: tuple[str, ...] = ()
-    spanners: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    cells: Mapping[str, Callable[[str], str]] = field(default_factory=dict)
 
 
 def build_page(
@@ -129,22 +110,22 @@ def build_page(
         coach=coach_facts(coach, quarter),
         words={"first": FIRST_WORDS, "reach": REACH_WORDS, "associations": ASSOCIATIONS},
         cautions=SPEED_PRACTICE_CAUTIONS,
-        tables=_tables(
+        tables=tables_markup(
             {
                 **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
                 **_golfer_tables(golfers, changed, quarter, settings["report"]["most_sheets"]),
-                "verdicts": ShownTable(show_verdicts(coach.cohorts, quarter), ("What",)),
-                "groups": ShownTable(show_groups(coach.cohorts, quarter), GROUP),
-                "flight": ShownTable(show_calibrations(calibrations), ("Coefficient set", "Kept", "Note")),
-                "scores": ShownTable(show_scores(scores), ("Model", "Chosen", "Note")),
-                "sources": ShownTable(show_sources(sources), ("Log", "Status", "Remark")),
-                "rejects": ShownTable(show_rejects(rejects), ("What was wrong", "Value")),
+                "verdicts": show_verdicts(coach.cohorts, quarter),
+                "groups": show_groups(coach.cohorts, quarter),
+                "flight": show_calibrations(calibrations),
+                "scores": show_scores(scores),
+                "sources": show_sources(sources),
+                "rejects": show_rejects(rejects),
             }
         ),
         figures=_figures(images, settings),
         card=card,
         most_listed=MOST_LISTED,
-        changed=changed.height,
+        changed=changed.table.height,
     )
 
 
@@ -237,20 +218,17 @@ def kept_set(calibrations: dy.DataFrame[Calibrations]) -> dict[str, Any]:
 
 
 def _golfer_tables(
-    golfers: dy.DataFrame[Golfers], changed: pl.DataFrame, quarter: str, most_sheets: int
+    golfers: dy.DataFrame[Golfers], changed: ShownTable, quarter: str, most_sheets: int
 ) -> dict[str, ShownTable]:
     """Lay out the flagged, linked to their sheets if all of them have one, and the movement (from `show_changes`)."""
-    flagged = show_flagged(golfers, quarter)
-    linked = set(flagged["Golfer"] if flagged.height <= most_sheets else [])
+    flagged, name = show_flagged(golfers, quarter), heading_of(Golfers, "golfer")
+    linked = set(flagged.table[name] if flagged.table.height <= most_sheets else [])
 
     def link(golfer: str) -> str:
         return f'<a href="{LINKS["sheets"]}/{sheet_name(golfer, quarter)}">{golfer}</a>' if golfer in linked else golfer
 
-    named = {"Golfer": link}
-    return {
-        "flagged": ShownTable(flagged.head(MOST_LISTED), ("Golfer", "Main cause", "Note"), PARTS_OVER, named),
-        "changes": ShownTable(changed.head(MOST_LISTED), ("Golfer", "Flag", "Since", "More than chance"), cells=named),
-    }
+    shown = {"flagged": flagged, "changes": changed}
+    return {key: replace(one, table=one.table.head(MOST_LISTED), cells={name: link}) for key, one in shown.items()}
 
 
 def _band_tables(
@@ -263,36 +241,14 @@ def _band_tables(
         colour = colours.get(centre)
         return f'<span class="mark" style="background:{colour}"></span>{centre}' if colour else centre
 
-    is_new = pl.col("Quarter") == quarter
+    when, cells = heading_of(BandTable, "quarter"), {heading_of(BandTable, "band_mph"): mark}
+    is_new = pl.col(when) == quarter
     laid: dict[str, ShownTable] = {}
-    kinds = (("bands", "earlier", show_bands, "Carry"), ("totals", "earlier_totals", show_totals, "Total"))
-    for new, earlier, show, kind in kinds:
-        shown = show(bands, min_golfers=min_golfers)
-        how: dict[str, Any] = {"spanners": _over_percentiles(kind), "cells": {BAND: mark}}
-        laid[new] = ShownTable(shown.filter(is_new).drop("Quarter"), ("Note",), **how)
-        laid[earlier] = ShownTable(shown.filter(~is_new), ("Quarter", "Note"), **how)
+    for new, earlier, show in (("bands", "earlier", show_bands), ("totals", "earlier_totals", show_totals)):
+        shown = replace(show(bands, min_golfers=min_golfers), cells=cells)
+        laid[new] = replace(shown, table=shown.table.filter(is_new)).without(when)
+        laid[earlier] = replace(shown, table=shown.table.filter(~is_new))
     return laid
-
-
-def _tables(made: dict[str, ShownTable]) -> dict[str, Markup]:
-    # Markup is right here: html_table escapes every cell. An empty table becomes an empty text, which the page tests.
-    return {name: _markup(name, shown) if shown.table.height else Markup("") for name, shown in made.items()}
-
-
-def _markup(name: str, shown: ShownTable) -> Markup:
-    blank = [note for note in ("Note", "Remark") if note in shown.text and _is_blank(shown.table[note])]
-    html = html_table(
-        shown.table.drop(blank),
-        table_id=f"{name}-table",
-        text=tuple(column for column in shown.text if column not in blank),
-        spanners=shown.spanners,
-        cells=shown.cells,
-    )
-    return Markup(html)
-
-
-def _is_blank(column: pl.Series) -> bool:
-    return bool((column == "").all())
 
 
 def _figures(images: Mapping[str, bytes], settings: dict[str, Any]) -> dict[str, list[dict[str, str]]]:

@@ -20,21 +20,13 @@ from pipeline.fit.kept import model_in_use
 from pipeline.report.figures.naming import figure_names, match_paths
 from pipeline.report.page.coach_part import PageTables
 from pipeline.report.page.page import build_page
-from pipeline.tables import (
-    BandTable,
-    Calibrations,
-    Changes,
-    Cohorts,
-    Delivery,
-    DeliverySlopes,
-    Goals,
-    Golfers,
-    Practice,
-    Priorities,
-    Rejects,
-    Scores,
-    Sources,
-)
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.logs import Rejects, Sources
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Cohorts
 
 
 def run(

@@ -11,34 +11,30 @@ from typing import Any
 import dataframely as dy
 import polars as pl
 
+from pipeline.coach.progress.measures import MEASURES
 from pipeline.report.sheet.words import figure
-from pipeline.tables import Delivery, Goals, Practice, Priorities, Progress
+from pipeline.tables.columns import ColumnFacts, facts_of
+from pipeline.tables.delivery import Delivery
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Progress
 
 KEYS = ("golfer", "quarter")
 Row = Mapping[str, Any]
 
-# Name, column, unit, decimals of what progress is told of.
-MEASURES = (
-    ("Club speed", "club_speed", "mph", 1),
-    ("Speed ratio", "speed_ratio", "", 3),
-    ("Launch", "launch", "deg", 1),
-    ("Spin", "spin", "rpm", -1),
-    ("Carry", "carry", "yd", 1),
-    ("Yards lost", "lost", "yd", 1),
-)
 ASSOCIATIONS = (
     "These are associations, not promises: what went together in drives. "
     "Try a change of loft or of ball position with a coach."
 )
 _GOAL_FROM = {"study": "set by the academy", "next band": "the efficient carry of the next speed band"}
 _GOAL_ROWS = (
-    ("Carry now", "carry", "yd", 0),
-    ("Gap to the goal", "gap", "yd", 0),
-    ("of it by delivery, at this club speed", "delivery", "yd", 0),
-    ("of it by more club speed", "speed", "yd", 0),
-    ("Club speed now", "club_speed", "mph", 1),
-    ("Club speed for the goal, efficient delivery", "efficient_speed", "mph", 1),
-    ("Club speed for the goal, delivery as now", "present_speed", "mph", 1),
+    "carry_yd",
+    "gap_yd",
+    "delivery_yd",
+    "speed_yd",
+    "club_speed_mph",
+    "efficient_speed_mph",
+    "present_speed_mph",
 )
 _FIRSTS = {"delivery": "Delivery first", "speed": "Speed first", "either": "Either", "cant_tell": "Can't tell"}
 
@@ -111,9 +107,9 @@ def goal_words(row: Row) -> dict[str, Any]:
         return {"head": "No goal.", "rows": [], "note": note}
     head = f"Goal: {figure(row['goal_yd'], 0)} yd of carry, {_GOAL_FROM[row['goal_from']]}."
     told = [
-        (label, f"{figure(row[f'{name}_{unit}'], decimals)} {unit}", _edges(row, name, unit, decimals))
-        for label, name, unit, decimals in _GOAL_ROWS
-        if row[f"{name}_{unit}"] is not None and not (name == "gap" and row["reach"] == "reached")
+        (one.short, f"{figure(row[one.name], one.decimals)} {one.unit}", _edges(row, one))
+        for one in (facts_of(Goals)[name] for name in _GOAL_ROWS)
+        if row[one.name] is not None and not (one.name == "gap_yd" and row["reach"] == "reached")
     ]
     return {"head": head, "rows": told, "note": note}
 
@@ -190,16 +186,15 @@ def _loft(change_deg: float) -> str:
 def progress_words(row: Row) -> dict[str, Any]:
     """Word a row of `Progress`: `since`, `rows` (what, change, interval, verdict), `carry` and `note`."""
     told = []
-    for label, name, unit, decimals in MEASURES:
-        end = f"_{unit}" if unit else ""
-        change = row[f"{name}_change{end}"]
+    for measure in MEASURES:
+        one = facts_of(Progress)[measure.change()]
+        change, low, high = (row[measure.change(edge)] for edge in ("", "lo90", "hi90"))
         if change is None:
-            told.append((label, "not known", "", "can't be told"))
+            told.append((one.short, "not known", "", "can't be told"))
             continue
-        low, high = row[f"{name}_change_lo90{end}"], row[f"{name}_change_hi90{end}"]
-        interval = "" if low is None or high is None else f"{signed(low, decimals)} to {signed(high, decimals)}"
-        text = f"{signed(change, decimals)} {unit}".strip()
-        told.append((label, text, interval, row[f"{name}_verdict"] or "can't be told"))
+        ends = "" if low is None or high is None else f"{signed(low, one.decimals)} to {signed(high, one.decimals)}"
+        text = f"{signed(change, one.decimals)} {one.unit}".strip()
+        told.append((one.short, text, ends, row[f"{measure.name}_verdict"] or "can't be told"))
     return {"since": row["since"], "rows": told, "carry": _carry(row), "note": _sentence(row["note"])}
 
 
@@ -290,11 +285,12 @@ def _plain(row: Row, name: str) -> str:
     return " to ".join(figure(row[f"{name}_{end}_yd"], 1) for end in ("lo90", "hi90"))
 
 
-def _edges(row: Row, name: str, unit: str, decimals: int) -> str:
-    if f"{name}_lo90_{unit}" not in row:
+def _edges(row: Row, facts: ColumnFacts) -> str:
+    stem, _, unit = facts.name.rpartition("_")
+    if f"{stem}_lo90_{unit}" not in row:
         return ""
-    edges = [row[f"{name}_{end}_{unit}"] for end in ("lo90", "hi90")]
-    low, high = ("beyond the data" if edge is None else figure(edge, decimals) for edge in edges)
+    edges = [row[f"{stem}_{end}_{unit}"] for end in ("lo90", "hi90")]
+    low, high = ("beyond the data" if edge is None else figure(edge, facts.decimals) for edge in edges)
     return "beyond the data" if edges == [None, None] else f"{low} to {high}"
 
 

@@ -13,7 +13,7 @@ from matplotlib.ticker import MaxNLocator
 from pipeline.report.figures.look import PART_LOOKS
 from pipeline.report.sheet.facts import Target
 from pipeline.report.sheet.words import figure
-from pipeline.tables import PARTS
+from pipeline.tables.golfers import PARTS
 
 # Drawing units; a sheet's column is about as many CSS pixels wide.
 WIDTH = 340.0

@@ -15,7 +15,8 @@ from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.order import newest_and_worst_first
-from pipeline.tables import BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 MOST_DOTS = 150  # drives drawn on one sheet; more would be one blot
 

@@ -27,7 +27,8 @@ from pipeline.report.sheet.words import (
     yards_lost,
 )
 from pipeline.report.templating import templates_of
-from pipeline.tables import PARTS, BandTable, Golfers
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import PARTS, Golfers
 
 MOST_QUARTERS = 6  # of history on one sheet, which is one printed page
 INDEX = "index.html"

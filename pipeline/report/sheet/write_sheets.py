@@ -26,7 +26,12 @@ from pipeline.physics.turf import FIRMNESS
 from pipeline.report.sheet.back import CoachTables
 from pipeline.report.sheet.facts import moved_to_centre
 from pipeline.report.sheet.sheets import build_sheets
-from pipeline.tables import BandTable, Delivery, Goals, Golfers, Practice, Priorities, Progress
+from pipeline.tables.delivery import Delivery
+from pipeline.tables.figures import BandTable
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Progress
 
 
 def run(

@@ -21,7 +21,12 @@ from pipeline.fit.kept import ModelInUse, model_in_use, package_versions
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
-from pipeline.tables import Cohorts, Goals, Golfers, Practice, Priorities, Scores, Sources
+from pipeline.tables.figures import Scores
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.logs import Sources
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Cohorts
 
 Facts = Mapping[str, Any]
 CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."

@@ -1,31 +1,48 @@
-"""Step: write the golfers' table as a workbook.
+"""Step: write the golfers' and the band table for people to open: workbooks, and the bands as a text to publish.
 
-In: golfers.csv (Golfers). Out: golfers.xlsx, one row per golfer and quarter, the newest quarter first.
+In: golfers.csv (Golfers), bands.csv (BandTable). Out: golfers.xlsx, one row per golfer and quarter, the newest quarter
+first; bands.xlsx and bands.md, one row per quarter and band.
 """
 
 from pathlib import Path
 from typing import Any
 
+from pipeline.edge.files import write_bytes, write_text
 from pipeline.edge.tables_file import read_table
-from pipeline.report.workbook.workbook import write_golfers_workbook
-from pipeline.tables import Golfers
+from pipeline.report.workbook.bands_text import bands_markdown
+from pipeline.report.workbook.workbook import bands_workbook, golfers_workbook
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 
-def run(golfers: str, workbook: str, flags: dict[str, Any]) -> None:
-    """Read the table and write the workbook.
+def run(
+    golfers: str,
+    bands: str,
+    golfers_xlsx: str,
+    bands_xlsx: str,
+    bands_md: str,
+    flags: dict[str, Any],
+    min_golfers: int,
+) -> None:
+    """Read the tables and write the workbooks and the text.
 
     Parameters
     ----------
-    golfers : str
-        Path of golfers.csv.
-    workbook : str
-        Path of the workbook to be made.
+    golfers, bands : str
+        Paths of golfers.csv and bands.csv.
+    golfers_xlsx, bands_xlsx, bands_md : str
+        Paths of the files to be made.
     flags : dict
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
+    min_golfers : int
+        Golfers that a published figure rests on at least.
 
     Raises
     ------
     UserError
-        If the table is missing or can't be read.
+        If a table is missing or can't be read.
     """
-    write_golfers_workbook(Path(workbook), read_table(golfers, Golfers), flags)
+    table = read_table(bands, BandTable)
+    write_text(Path(bands_md), bands_markdown(table, min_golfers=min_golfers))
+    write_bytes(Path(bands_xlsx), bands_workbook(table))
+    write_bytes(Path(golfers_xlsx), golfers_workbook(read_table(golfers, Golfers), flags))

@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 from delivery_samples import BY_ATTACK, carry, frontier, model, swings, usual
 from polars.testing import assert_frame_equal
+from rows import table_of
 
 from pipeline.coach.delivery import advise_delivery as step
 from pipeline.coach.delivery.advice import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSTRUCK, UNTOLD, advise
@@ -13,7 +14,8 @@ from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, cell_sums
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
-from pipeline.tables import Delivery, DeliverySlopes, Golfers
+from pipeline.tables.delivery import Delivery, DeliverySlopes
+from pipeline.tables.golfers import Golfers
 
 
 def golfers_of(drives):
@@ -134,13 +136,8 @@ def study(tmp_path):
     """Drives by golfer, and the other files that the step reads."""
     drives = near()
     drives.select(DELIVERY_COLUMNS).sort("golfer").write_parquet(tmp_path / "drives.parquet")
-    absent = Golfers.create_empty().schema
-    rest = {"carry_yd": 230.0, "main_cause": "none", "flagged": False, "status": "not_assessed"}
-    table = golfers_of(drives).with_columns(pl.lit(value).alias(name) for name, value in rest.items())
-    table = table.with_columns(
-        pl.lit(None, kind).alias(name) for name, kind in absent.items() if name not in table.columns
-    )
-    write_csv(tmp_path / "golfers.csv", Golfers.validate(table.select(Golfers.column_names()), cast=True))
+    unassessed = golfers_of(drives).with_columns(status=pl.lit("not_assessed"), main_cause=pl.lit("none"))
+    write_csv(tmp_path / "golfers.csv", table_of(Golfers, unassessed))
     write_artefact(tmp_path / "model.json", FittedModel("hill", model(), FittedOn(360, 12, ("2026Q3",))))
     coefficients = model().coefficients + np.random.default_rng(1).normal(0, 0.01, (50, 4))
     np.savez(tmp_path / "replicates.npz", coefficients=coefficients)

@@ -11,7 +11,7 @@ from pipeline.coach.delivery.impact_slopes import change_by_loft, impact_at, lof
 from pipeline.coach.delivery.slopes import RESPONSES, fit_delivery, slopes_table
 from pipeline.coach.delivery.sums import Sums, add_cells, cell_sums
 from pipeline.physics.impact import strike
-from pipeline.tables import DeliverySlopes
+from pipeline.tables.delivery import DeliverySlopes
 
 
 def sums_of(drives):

@@ -1,8 +1,8 @@
 """A model, a frontier and golfers in closed form for the tests of goals."""
 
 import numpy as np
-import polars as pl
 from frontiers import frontier_at, near_of
+from rows import table_of
 from scipy.stats import t
 
 from pipeline.benchmark.drives_near import INSIDE
@@ -11,7 +11,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
-from pipeline.tables import Golfers
+from pipeline.tables.golfers import Golfers
 
 USUAL_RATIO = 1.45
 EDGES = dict.fromkeys(("ball_speed+launch+spin", "launch+spin", "launch"), (-0.04, 0.02))
@@ -70,7 +70,7 @@ def sample_golfers(*rows, std_error=0.5):
     """Rows of the table Golfers; each is a dict with club_speed_mph, carry_yd, own_error_yd and what else differs."""
     made = []
     for number, row in enumerate(rows):
-        row = {"golfer": f"g{number:016x}", "quarter": "2026Q3", "shots": 21, "status": "clear", "note": None} | row
+        row = {"golfer": f"g{number:016x}", "shots": 21, "status": "clear"} | row
         efficient = 2.5 * row["club_speed_mph"]
         lost = efficient - row["carry_yd"]
         half = float(t.ppf(0.95, row["shots"] - 1)) * np.hypot(row.pop("own_error_yd"), std_error)
@@ -89,12 +89,10 @@ def sample_golfers(*rows, std_error=0.5):
                 "main_cause": "none",
                 "p_value": 0.5 if assessed else None,
                 "q_value": 0.5 if assessed else None,
-                "flagged": False,
                 "ranked_lost_yd": lost,
                 "ranked_lo90_yd": lost - 2.0,
                 "ranked_hi90_yd": lost + 2.0,
                 **row,
             }
         )
-    schema = {name: column.dtype for name, column in Golfers.columns().items()}
-    return Golfers.validate(pl.DataFrame(made, schema=schema), cast=True)
+    return table_of(Golfers, made)

@@ -2,6 +2,7 @@ import numpy as np
 import polars as pl
 import pytest
 from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model
+from rows import table_of
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.goals.goal_table import band_goals, goal_table, newest_assessed
@@ -12,7 +13,8 @@ from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
-from pipeline.tables import Changes, Goals, Priorities
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.golfers import Changes
 
 MODEL = sample_model()
 SURE = np.tile(MODEL.coefficients, (3, 1))
@@ -119,17 +121,12 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     shots = pl.concat([drives.with_columns(quarter=pl.lit(q)) for q in ("2026Q2", "2026Q3") for _ in range(20)])
     shots = shots.with_columns(pl.col("club_speed_mph") + rng.normal(0, 1, shots.height))
     shots.sort("golfer").write_parquet(tmp_path / "drives.parquet")
-    types = {name: column.dtype for name, column in Changes.columns().items()}
     pairs = [
-        {
-            "golfer": golfer, "quarter": "2026Q3", "since": "2026Q2", "shots": 20, "shots_before": 20,
-            "movement": "none", "club_speed_change_mph": 0.5, "carry_change_yd": 1.0, "lost_change_yd": 0.0,
-            "more_than_chance": False,
-        }
+        {"golfer": golfer, "shots": 20, "shots_before": 20, "club_speed_change_mph": 0.5}
         for golfer in golfers["golfer"]
-    ]  # fmt: skip
+    ]
     write_csv(tmp_path / "golfers.csv", golfers)
-    write_csv(tmp_path / "changes.csv", pl.DataFrame(pairs, schema=types))
+    write_csv(tmp_path / "changes.csv", table_of(Changes, pairs))
     write_artefact(tmp_path / "frontier.json", sample_frontier())
     write_artefact(tmp_path / "model.json", FittedModel("hill", MODEL, FittedOn(360, 9, ("2026Q2", "2026Q3"))))
     np.savez(tmp_path / "replicates.npz", coefficients=SURE)

@@ -5,7 +5,7 @@ from goal_samples import sample_golfers, sample_model, sample_present
 from scipy.stats import norm
 
 from pipeline.coach.goals.priority import Gain, priorities, speed_variance, usual_gain, yards_per_mph
-from pipeline.tables import Priorities
+from pipeline.tables.goals import Priorities
 
 QUARTERS = ("2025Q4", "2026Q1", "2026Q2")
 

@@ -5,9 +5,10 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from rows import table_of
 
 from pipeline.coach.practice.light_tool import COMMON_FACTOR, COMMON_PRACTICE, OWN_PAIRS, fit_light_tool, pairs_of
-from pipeline.tables import Pairs
+from pipeline.tables.practice import Pairs
 
 DAY = date(2026, 7, 1)
 
@@ -19,11 +20,12 @@ def name(number):
 def pairs(ratios):
     """Make pairs: for each golfer, in order, the ratios of its sessions."""
     rows = [
-        (name(who), DAY + timedelta(days=i), 12, 12, 100 * ratio, 100.0, ratio)
+        {"golfer": name(who), "swung_on": DAY + timedelta(days=i), "light_best_mph": 100 * ratio, "ratio": ratio}
+        | {"driver_best_mph": 100.0, "light_swings": 12, "driver_swings": 12}
         for who, own in enumerate(ratios)
         for i, ratio in enumerate(own)
     ]
-    return Pairs.validate(pl.DataFrame(rows, schema=dict(Pairs.create_empty().schema), orient="row"))
+    return table_of(Pairs, rows)
 
 
 def golfers(number):

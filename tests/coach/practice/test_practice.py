@@ -6,13 +6,14 @@ import numpy as np
 import polars as pl
 import pytest
 import statsmodels.api as sm
+from rows import table_of
 from scipy.stats import t as student
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.practice.dates import crossing, steadied
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS, practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
-from pipeline.tables import Sessions, Swings
+from pipeline.tables.practice import Sessions, Swings
 
 FIRST = date(2026, 4, 6)  # a Monday
 BANDS = SpeedBands.of([70.0, 80.0, 90.0, 100.0, 110.0], 5.0)
@@ -35,12 +36,9 @@ def swings(*sets, tool="driver"):
     names = ["source", "golfer", "swung_on", "club_speed_mph", "set_no", "swing_no", "tool"]
     frame = pl.DataFrame(rows, schema=names, orient="row").with_row_index("row", 1)
     frame = frame.with_columns(
-        pl.col("row", "set_no", "swing_no").cast(pl.Int64),
-        pl.col("tool").cast(Swings.tool.dtype),
-        pl.col("club_speed_mph").cast(pl.Float64),
         quarter=pl.format("{}Q{}", pl.col("swung_on").dt.year(), pl.col("swung_on").dt.quarter()),
     )
-    return Swings.validate(frame.select(Swings.column_names()))
+    return table_of(Swings, frame)
 
 
 def sessions(days, best, golfer=0, tool="driver", rise=None):
@@ -52,14 +50,13 @@ def sessions(days, best, golfer=0, tool="driver", rise=None):
             "swung_on": on,
             "quarter": [f"{one.year}Q{(one.month + 2) // 3}" for one in on],
             "swings": [18] * n,
-            "misreads": [0] * n,
             "tool": [tool] * n if isinstance(tool, str) else tool,
             "best_mph": np.asarray(best, float),
             "typical_mph": np.asarray(best, float) - 4,
-            "set_rise_mph": pl.Series(rise if rise is not None else [None] * n, dtype=pl.Float64),
+            "set_rise_mph": rise if rise is not None else [None] * n,
         }
     )
-    return Sessions.validate(frame.with_columns(pl.col("tool").cast(Sessions.tool.dtype)))
+    return table_of(Sessions, frame)
 
 
 def factors(golfers=1, factor=1.2, log_error=0.0):

@@ -12,7 +12,9 @@ from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
 from pipeline.golfers.ranking import ranked
-from pipeline.tables import Cohorts, Golfers, Progress, types_of
+from pipeline.tables.golfers import Golfers
+from pipeline.tables.progress import Cohorts, Progress
+from pipeline.tables.types import types_of
 
 GOLFERS = 24
 SPEEDS = np.arange(66.0, 118.0)

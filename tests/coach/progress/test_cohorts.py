@@ -5,7 +5,7 @@ import pytest
 from pipeline.coach.progress.cohorts import cohorts_of, groups_of
 from pipeline.coach.progress.measures import MEASURES
 from pipeline.statistics.intervals import Z90
-from pipeline.tables import Cohorts
+from pipeline.tables.progress import Cohorts
 
 BESIDE = "suppressed so that the fewer than 5 golfers of other groups, or of none, can't be worked out"
 FEW = "fewer than 5 golfers: their figures are suppressed"

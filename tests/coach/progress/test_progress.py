@@ -13,7 +13,7 @@ from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
-from pipeline.tables import Progress
+from pipeline.tables.progress import Progress
 
 FIRST = {"2026Q1": date(2026, 1, 5), "2026Q2": date(2026, 4, 7), "2026Q3": date(2026, 7, 1)}
 NAMES = [measure.name for measure in MEASURES]

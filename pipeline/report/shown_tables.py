@@ -1,0 +1,135 @@
+"""Which columns of the study's tables people see, and in which order; more pages than one show them."""
+
+import dataframely as dy
+import polars as pl
+
+from pipeline.golfers.order import flagged_of
+from pipeline.report.display import Item, ShownTable, as_number, show
+from pipeline.report.page.academy_words import reject_words, value_words
+from pipeline.tables.columns import PERCENTILES, heading_of
+from pipeline.tables.figures import BandTable, Calibrations, Scores
+from pipeline.tables.golfers import PARTS, Golfers
+from pipeline.tables.logs import Rejects, Sources
+
+BANDS: tuple[Item, ...] = (
+    "quarter",
+    "band_mph",
+    "golfers",
+    "shots",
+    *(f"carry_p{p}_yd" for p in PERCENTILES),
+    "efficient_carry_yd",
+    ("efficient_lo90_yd", "efficient_hi90_yd"),
+    "efficient_total_yd",
+    ("launch_lo_deg", "launch_hi_deg"),
+    ("spin_lo_rpm", "spin_hi_rpm"),
+    "speed_ratio_p50",
+    "in_window_share",
+    "note",
+)
+TOTALS: tuple[Item, ...] = (
+    "quarter",
+    "band_mph",
+    *(f"total_p{p}_yd" for p in PERCENTILES),
+    ("total_launch_lo_deg", "total_launch_hi_deg"),
+    ("total_spin_lo_rpm", "total_spin_hi_rpm"),
+    "note",
+)
+
+
+def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:
+    """Show the band table, the newest quarter first, bands by rising speed.
+
+    Percentiles of carry and run together, and the window for them, are in `show_totals`.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        The band table.
+    min_golfers : int
+        Golfers that a published figure rests on at least; named in suppressed rows.
+    """
+    return show(_newest_first(bands, min_golfers, pl.col("note")), BandTable, BANDS)
+
+
+def show_totals(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:
+    """Show carry and run together, in the order of `show_bands`."""
+    return show(_newest_first(bands, min_golfers, pl.lit(None, pl.String)), BandTable, TOTALS)
+
+
+def _newest_first(bands: dy.DataFrame[BandTable], min_golfers: int, note: pl.Expr) -> pl.DataFrame:
+    """Sort the bands and let a suppressed row say so and nothing else, whatever its other cells hold."""
+    hidden = pl.lit(f"suppressed (fewer than {min_golfers} golfers)")
+    return bands.sort("quarter", "band_mph", descending=[True, False]).with_columns(
+        pl.when(~pl.col("suppressed")).then(pl.exclude("quarter", "band_mph", "suppressed", "note")).name.keep(),
+        pl.when("suppressed").then(hidden).otherwise(note).alias("note"),
+    )
+
+
+def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> ShownTable:
+    """Show a quarter's flagged golfers, the worst first.
+
+    Parts are shown to a tenth of a yard, so that they add up but for rounding, and the q value as wrong flags in 100,
+    rounded to the unsure side.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        Golfers of all quarters.
+    quarter : str
+        Such as 2026Q3.
+    """
+    wrong = 100 * pl.col("q_value")
+    # Rounded before the ceiling, so that the 3.0000000001 of a computed 0.03 isn't 4.
+    whole = wrong.round(9).ceil().cast(pl.Int64).cast(pl.String)
+    wrong_flags = pl.when(wrong < 0.1).then(pl.lit("<0.1")).when(wrong < 1).then(pl.lit("<1")).otherwise(whole)
+    items: tuple[Item, ...] = (
+        "golfer",
+        "shots",
+        "club_speed_mph",
+        "carry_yd",
+        "efficient_yd",
+        "lost_yd",
+        ("lost_lo90_yd", "lost_hi90_yd"),
+        "ranked_lost_yd",
+        *PARTS,
+        "main_cause",
+        wrong_flags.alias("Wrong flags in 100"),
+        "note",
+    )
+    return show(flagged_of(golfers, quarter), Golfers, items)
+
+
+def show_scores(scores: dy.DataFrame[Scores]) -> ShownTable:
+    """Show the scores of the candidate models, in their own order."""
+    return show(scores.with_columns(_marked("chosen")), Scores, Scores.column_names())
+
+
+def show_calibrations(calibrations: dy.DataFrame[Calibrations]) -> ShownTable:
+    """Show the coefficient sets of ball flight, the kept one first, then by name."""
+    table = calibrations.sort("kept", "coefficients", descending=[True, False])
+    return show(table.with_columns(_marked("kept")), Calibrations, Calibrations.column_names())
+
+
+def _marked(flag: str) -> pl.Expr:
+    # Of a choice only the chosen row says so.
+    return pl.when(flag).then(pl.lit("yes")).otherwise(pl.lit("")).alias(flag)
+
+
+def show_sources(sources: dy.DataFrame[Sources]) -> ShownTable:
+    """Show the list of logs: refused logs first, then by name."""
+    names = [name for name in Sources.column_names() if name != "sha256"]
+    return show(sources.sort(pl.col("status") == "used", "source"), Sources, names)
+
+
+def show_rejects(rejects: dy.DataFrame[Rejects]) -> ShownTable:
+    """Count rejected rows by the rule they broke and its column, the commonest first."""
+    counted = (
+        rejects.group_by("rule", "column").len("rows").sort("rows", "rule", "column", descending=[True, False, False])
+    )
+    wrong, value = "What was wrong", "Value"
+    table = counted.select(
+        pl.Series(wrong, reject_words(counted["rule"]), dtype=pl.String),
+        pl.Series(value, value_words(counted["column"]), dtype=pl.String),
+        as_number(counted["rows"], 0).alias(heading_of(Sources, "rows")),
+    )
+    return ShownTable(table, (wrong, value))
