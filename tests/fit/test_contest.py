@@ -8,7 +8,7 @@ from pipeline.fit.candidates import candidates_for
 from pipeline.fit.contest import compete, hold_contest
 from pipeline.fit.held_out import EVERYTHING, interval_edges
 from pipeline.fit.survey import Survey
-from pipeline.tables import Coefficients, Scores
+from pipeline.tables.figures import Coefficients, Scores
 
 CANDIDATES = candidates_for("ball")
 
