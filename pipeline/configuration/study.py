@@ -35,6 +35,11 @@ class StandardAir(Strict):
     pressure_hpa: float = Field(1013.25, ge=500, le=1100, description="Air pressure of the standard conditions.")
     humidity: float = Field(0, ge=0, le=1, description="Relative humidity of the standard conditions.")
 
+    @property
+    def text(self) -> str:
+        """The conditions in words."""
+        return f"{self.temp_c:g} deg C, {self.pressure_hpa:g} hPa and humidity {self.humidity:g}"
+
 
 class LogEntry(Strict):
     """One set of log files that share a layout and constants."""

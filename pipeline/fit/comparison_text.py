@@ -8,7 +8,6 @@ import polars as pl
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
-from pipeline.fit.kept import air_text
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
 
 RULE = (
@@ -104,7 +103,7 @@ def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
     old, lines = findings.old, [""]
     if old.air != new.air:
         lines.append(
-            f"- Standard conditions changed from {air_text(old.air.model_dump())} to {air_text(new.air.model_dump())}; "
+            f"- Standard conditions changed from {old.air.text} to {new.air.text}; "
             "moves of expected carry below hold that change too."
         )
     if findings.unknown:

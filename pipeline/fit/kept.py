@@ -13,6 +13,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_json
 from pipeline.errors import UserError
@@ -246,16 +247,12 @@ def choose_kept(folder: Path, kept: str, air: Mapping[str, float]) -> dict[str, 
         raise UserError(f"model={kept}: {folder} holds no model of this id; {there}.")
     then = records[kept].settings["air"]
     if then != dict(air):
+        was, now = StandardAir.model_validate(then), StandardAir.model_validate(air)
         raise UserError(
-            f"model={kept}: was fitted to standard conditions of {air_text(then)}, the study now has {air_text(air)}; "
+            f"model={kept}: was fitted to standard conditions of {was.text}, the study now has {now.text}; "
             "set the key air of study.yaml back, or leave model= out."
         )
     return kept_files(folder, kept)
-
-
-def air_text(air: Mapping[str, float]) -> str:
-    """Tell standard conditions in words."""
-    return f"{air['temp_c']:g} deg C, {air['pressure_hpa']:g} hPa and humidity {air['humidity']:g}"
 
 
 def keep(folder: Path, record: Record, files: Mapping[str, str]) -> None:

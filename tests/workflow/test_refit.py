@@ -13,6 +13,7 @@ import polars as pl
 import pytest
 
 from pipeline.benchmark.lookup_command import Asked, read_results
+from pipeline.statistics.arrays import plain_values
 
 TEXT = "model/comparison.md"
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short
@@ -162,7 +163,7 @@ def test_a_lookup_reads_the_kept_model_and_its_flight(study, first):
     kept = study.results / "model/kept" / first.kept[0]
     found = read_results(study.results, Asked())
     model, place = found.model, found.place
-    assert model.to_dict() == json.loads((kept / "model.json").read_text(encoding="utf-8"))["model"]
+    assert plain_values(model) == json.loads((kept / "model.json").read_text(encoding="utf-8"))["model"]
     calibration = json.loads((kept / "calibration.json").read_text(encoding="utf-8"))["calibration"]
     assert place.ball.drag == calibration["drag"]
 
