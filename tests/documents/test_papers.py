@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 import yaml
 
-from pipeline.configuration.study import Study, load_layout, load_study
+from pipeline.configuration.layouts import Layout
+from pipeline.configuration.load import load_layout, load_study
+from pipeline.configuration.study import Study
 from pipeline.step import MODULES
 
 ROOT = Path(__file__).parents[2]
@@ -160,7 +162,7 @@ def checked(tmp_path, text):
     keys = yaml.safe_load(text)
     if "columns" in keys:
         (tmp_path / "layout.yaml").write_text(text, encoding="utf-8")
-        return load_layout(tmp_path / "layout.yaml")
+        return load_layout(tmp_path / "layout.yaml", Layout)
     if "study" not in keys:
         return Study.model_validate({"study": "part", "logs": [{"files": "logs/*.csv"}], **keys})
     (tmp_path / "study.yaml").write_text(text, encoding="utf-8")
