@@ -101,7 +101,15 @@ def pytest_addoption(parser):
 
 
 # Files of tests that share one run of the demo; the others of the workflow run studies of their own.
-SHARING = ("test_demo_run.py", "test_golden.py", "test_pages.py", "test_readme.py", "test_rerun.py")
+SHARING = (
+    "test_commands.py",
+    "test_demo_run.py",
+    "test_documents.py",
+    "test_golden.py",
+    "test_pages.py",
+    "test_readme.py",
+    "test_rerun.py",
+)
 
 
 def pytest_collection_modifyitems(items):

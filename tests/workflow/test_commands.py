@@ -1,0 +1,128 @@
+"""Every command that the papers print runs: quick ones as they are, whole runs as dry runs."""
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.cli import cli
+from pipeline.collect.key import make_key
+
+ROOT = Path(__file__).parents[2]
+PAPERS = ("*.md", "docs/*.md", "data_demo/README.md", "profiles/slurm/README.md", "results/README.md")
+PROGRAMS = ("yardband ", "snakemake ", "python ", "pytest ", "pip ", "bash ", "ruff ", "aws ")
+
+# Commands that aren't run here, by their beginning, and why.
+NOT_RUN = {
+    "python3 -m venv": "it installs; CI runs the README's",
+    "pip install": "it installs",
+    "aws s3": "it needs a bucket",
+    "bash .ci/run": "it runs this",
+    "ruff check": "CI runs the parts",
+    "python data_demo/make_demo.py": "tests/demo runs it",
+    "python -m pipeline": "steps run in the workflow, generators of documents in their tests",
+}
+
+
+def printed():
+    """Give the commands of the papers, in blocks and in lines, without the folder of their programs."""
+    found = set()
+    for text in (path.read_text(encoding="utf-8") for pattern in PAPERS for path in ROOT.glob(pattern)):
+        for block in re.findall(r"```sh\n(.*?)```", text, flags=re.DOTALL):
+            found |= {line.strip() for line in block.replace("\\\n", " ").split("\n") if line.strip()}
+        inline = [
+            plain.replace("\n", " ") for plain in re.findall(r"`([^`]+)`", re.sub("```.*?```", "", text, flags=re.S))
+        ]
+        found |= {line for line in inline if line.removeprefix(".venv/bin/").startswith(PROGRAMS)}
+    return sorted({re.sub(r"\s+", " ", line.removeprefix(".venv/bin/")) for line in found})
+
+
+COMMANDS = [line for line in printed() if not line.startswith(tuple(NOT_RUN))]
+
+
+def those_of(program):
+    return [line for line in COMMANDS if line.split()[0] == program]
+
+
+def test_every_command_has_its_test():
+    assert len(COMMANDS) > 25
+    assert {line.split()[0] for line in COMMANDS} == {"yardband", "snakemake", "pytest", "python"}
+    for begin in NOT_RUN:
+        assert begin == "python -m pipeline" or any(line.startswith(begin) for line in printed()), begin
+
+
+@pytest.fixture(scope="module")
+def place(demo, tmp_path_factory):
+    """A folder like the clone after the demo's run: the demo study, its results, and the README's first study."""
+    place = tmp_path_factory.mktemp("place")
+    shutil.copytree(ROOT / "data_demo", place / "data_demo")
+    (place / "results").symlink_to(demo.folder / "results", target_is_directory=True)
+    (settings,) = re.findall(r"```yaml\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), flags=re.DOTALL)
+    own = place / "own"
+    (own / "logs").mkdir(parents=True)
+    (own / "study.yaml").write_text(re.sub("^   ", "", settings, flags=re.MULTILINE), encoding="utf-8")
+    shutil.copy(ROOT / "data_demo/logs/bay_2026q1.csv", own / "logs")
+    return place
+
+
+def run(arguments, folder):
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    command = [sys.executable, *arguments]
+    return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("line", those_of("yardband"))
+def test_yardband(demo, place, tmp_path, line):
+    _, name, *arguments = shlex.split(line)
+    assert name in cli.commands
+    if not arguments:  # a mention
+        arguments = ["--help"]
+    shutil.copytree(place / "own", tmp_path / "own")
+    if line != "yardband key STUDY":
+        make_key(tmp_path / "own/private/pseudonym.key")
+    golfer = pl.read_csv(demo.results / "golfers/goals.csv", infer_schema_length=None).row(0, named=True)["golfer"]
+    given = {"STUDY": str(tmp_path / "own"), "PSEUDONYM": golfer}
+    done = run(["-m", "pipeline", name, *(given.get(one, one) for one in arguments)], place)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout
+    if name == "lookup" and "--help" not in arguments:
+        assert re.search(r"efficient carry +\d{3} yd", done.stdout)
+    if name == "goal" and "--help" not in arguments:
+        assert re.search(r"speed, efficient +\d+\.\d mph", done.stdout)
+
+
+@pytest.mark.parametrize("line", those_of("snakemake"))
+def test_snakemake(demo, place, line):
+    (kept,) = (path.name for path in (demo.results / "model/kept").iterdir())
+    given = {"study=STUDY": "study=data_demo", "model=ID": f"model={kept}"}
+    arguments = [given.get(one, one.replace("=NAME", "=one")) for one in shlex.split(line)[1:]]
+    where = ["-s", str(ROOT / "Snakefile"), "--directory", str(place)]
+    done = run(["-m", "snakemake", *where, "-n", *arguments], ROOT)
+    assert done.returncode == 0, done.stderr
+    assert "This was a dry-run" in done.stdout or "Nothing to be done" in done.stdout
+    for forced in re.findall(r"--force(?:run)? (\w+)", line):
+        assert re.search(rf"^{forced} +1$", done.stdout, flags=re.MULTILINE)
+    if "-p" in arguments:
+        assert f"Shell command: YARDBAND_THREADS=1 {sys.executable} -m pipeline.step fit_model '{{" in done.stdout
+
+
+@pytest.mark.parametrize("line", those_of("pytest"))
+def test_pytest(line):
+    named = [one for one in shlex.split(line)[1:] if one.startswith("tests")]
+    assert all((ROOT / one).exists() for one in named)
+    assert named or {"-n", "-m"} & set(shlex.split(line))
+
+
+@pytest.mark.parametrize("line", those_of("python"))
+def test_python(demo, line):
+    script, *arguments = shlex.split(line)[1:]
+    given = {"OLD": str(demo.results), "NEW": str(demo.results)}
+    done = run([str(ROOT / script), *(given[one] for one in arguments)], ROOT)
+    assert done.returncode == 0, done.stderr
+    assert "the same figures" in done.stdout
