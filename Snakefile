@@ -395,8 +395,15 @@ if SPEED_LOGS:
             STEP
 
 
-# Speed practice's tables for the pages, where there are any.
-PRACTICE = {"practice": rules.assess_practice.output.practice} if SPEED_LOGS else {}
+# What the pages show of the golfers' quarters; speed practice where there is any.
+QUARTER_TABLES = [
+    rules.assess_golfers.output.golfers,
+    rules.build_bands.output.csv,
+    rules.plan_goals.output.goals,
+    rules.plan_goals.output.priorities_csv,
+    rules.advise_delivery.output.delivery,
+    *([rules.assess_practice.output.practice] if SPEED_LOGS else []),
+]
 LIGHT_TOOL = {"light_tool": rules.assess_practice.output.light_tool} if SPEED_LOGS else {}
 
 
@@ -418,23 +425,20 @@ rule draw_figures:
 
 rule write_report:
     input:
-        golfers=rules.assess_golfers.output.golfers,
-        changes=rules.assess_golfers.output.changes,
-        bands=rules.build_bands.output.csv,
-        scores=MODEL["scores"],
-        sources=rules.load_shots.output.sources_csv,
-        rejects=rules.load_shots.output.rejects_csv,
-        calibrations=CALIBRATION["calibrations"],
+        tables=[
+            *QUARTER_TABLES,
+            rules.assess_golfers.output.changes,
+            rules.assess_progress.output.cohorts,
+            rules.advise_delivery.output.slopes,
+            rules.load_shots.output.sources_csv,
+            rules.load_shots.output.rejects_csv,
+            MODEL["scores"],
+            CALIBRATION["calibrations"],
+        ],
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
         card=MODEL["card"],
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
-        cohorts=rules.assess_progress.output.cohorts,
-        goals=rules.plan_goals.output.goals,
-        priorities=rules.plan_goals.output.priorities_csv,
-        delivery=rules.advise_delivery.output.delivery,
-        slopes=rules.advise_delivery.output.slopes,
-        **PRACTICE,
         **LIGHT_TOOL,
     output:
         page=f"{OUT}/report/academy.html",
@@ -455,17 +459,11 @@ rule write_report:
 
 rule write_sheets:
     input:
-        golfers=rules.assess_golfers.output.golfers,
-        bands=rules.build_bands.output.csv,
+        tables=[*QUARTER_TABLES, rules.assess_progress.output.progress],
         frontier=rules.build_bands.output.frontier,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
-        tables=rules.build_flight_table.output.tables,
-        goals=rules.plan_goals.output.goals,
-        priorities=rules.plan_goals.output.priorities_csv,
-        delivery=rules.advise_delivery.output.delivery,
-        progress=rules.assess_progress.output.progress,
-        **PRACTICE,
+        flight_tables=rules.build_flight_table.output.tables,
     output:
         sheets=directory(f"{OUT}/golfers/sheets"),
     params:
@@ -551,19 +549,18 @@ rule write_lookup:
 
 rule summarise_run:
     input:
-        golfers=rules.assess_golfers.output.golfers,
-        scores=MODEL["scores"],
-        sources=rules.load_shots.output.sources_csv,
+        tables=[
+            *QUARTER_TABLES,
+            rules.assess_progress.output.cohorts,
+            rules.load_shots.output.sources_csv,
+            MODEL["scores"],
+        ],
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
         sheets=rules.write_sheets.output.sheets,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
-        cohorts=rules.assess_progress.output.cohorts,
-        goals=rules.plan_goals.output.goals,
-        priorities=rules.plan_goals.output.priorities_csv,
-        **PRACTICE,
     output:
         record=f"{OUT}/run.json",
         summary=f"{OUT}/summary.txt",

@@ -8,8 +8,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from steps import steps
 
-from pipeline.step import MODULES
+from pipeline.errors import UserError
+from pipeline.step import module_of
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "pipeline"
@@ -25,21 +27,7 @@ EDGES = re.compile(
 EXCEPTIONS = {
     "pipeline/collect/plain_text.py": "unpacks and decodes a text log for collect/read.py, which would be too long",
     "pipeline/collect/pseudonym.py": "takes DuckDB in memory for SHA-256 of whole columns; opens no file",
-}
-# What fails as yet; a module leaves its list when it passes, and no module enters.
-NOT_YET = {
-    "pure": {
-        "pipeline/report/figures/look.py",
-        "pipeline/report/figures/naming.py",
-        "pipeline/report/lookup/lookup_data.py",
-        "pipeline/report/page/page.py",
-    },
-    "short": {
-        "pipeline/benchmark/build_bands.py",
-        "pipeline/report/diagnostics/write_diagnostics.py",
-        "pipeline/report/page/write_report.py",
-        "pipeline/report/sheet/write_sheets.py",
-    },
+    "pipeline/report/figures/look.py": "draws a figure to bytes in memory",
 }
 
 _MODULES = {"duckdb", "glob", "pathlib", "shutil", "tempfile"}
@@ -60,14 +48,8 @@ def modules(package=PACKAGE):
     return sorted(path for path in package.rglob("*.py") if path.name != "__init__.py")
 
 
-def rules(snakefile=ROOT / "Snakefile"):
-    """List the workflow's rules that run a step."""
-    parts = re.split(r"^ *(?:rule|checkpoint) (\w+):$", snakefile.read_text(encoding="utf-8"), flags=re.MULTILINE)
-    return [name for name, body in zip(parts[1::2], parts[2::2], strict=True) if re.search(r"^ +STEP$", body, re.M)]
-
-
 def is_edge(name):
-    return bool(EDGES.fullmatch(name)) or Path(name).stem in rules()
+    return bool(EDGES.fullmatch(name)) or Path(name).stem in steps()
 
 
 def touched(source, edges):
@@ -113,7 +95,7 @@ def run_lengths(package=PACKAGE):
     """Give the lines of every step's `run`."""
     found = {}
     for path in modules(package):
-        if path.stem in rules():
+        if path.stem in steps():
             tree = ast.parse(path.read_text(encoding="utf-8"))
             [run] = [one for one in tree.body if isinstance(one, ast.FunctionDef) and one.name == "run"]
             found[name_of(path, package)] = run.end_lineno - run.lineno + 1
@@ -122,8 +104,7 @@ def run_lengths(package=PACKAGE):
 
 def test_computing_modules_touch_no_file():
     found = {name: what for name, what in impure().items() if name not in EXCEPTIONS}
-    assert {name: what for name, what in found.items() if name not in NOT_YET["pure"]} == {}
-    assert NOT_YET["pure"] - set(found) == set(), "these pass: take them off the list"
+    assert found == {}
 
 
 def test_every_exception_is_still_one():
@@ -131,17 +112,16 @@ def test_every_exception_is_still_one():
 
 
 def test_steps_are_short():
-    long = {name: lines for name, lines in run_lengths().items() if lines > LONGEST_RUN}
-    assert {name: lines for name, lines in long.items() if name not in NOT_YET["short"]} == {}
-    assert NOT_YET["short"] - set(long) == set(), "these pass: take them off the list"
+    assert {name: lines for name, lines in run_lengths().items() if lines > LONGEST_RUN} == {}
 
 
 def test_a_rule_and_its_step_share_their_name():
-    assert len(rules()) > 20
-    assert sorted(MODULES) == sorted(rules())
-    for rule, module in MODULES.items():
-        assert module.rpartition(".")[2] == rule
-        assert [name_of(path) for path in modules() if path.stem == rule] == [f"{module.replace('.', '/')}.py"]
+    assert len(steps()) > 20
+    for rule, module in steps().items():
+        [path] = [path for path in modules() if path.stem == rule]
+        assert f"{module.replace('.', '/')}.py" == name_of(path)
+    with pytest.raises(UserError, match="no_such: is no step; a step is called as its rule in the Snakefile"):
+        module_of("no_such")
 
 
 @pytest.mark.parametrize(
@@ -193,8 +173,8 @@ def test_a_long_run_is_found(copy):
 
 
 def test_rules_without_a_step_are_none_of_ours():
-    assert {"all", "proving_ground"} & set(rules()) == set()
-    assert {"collect_logs", "collect_swings", "fit_model"} <= set(rules())
+    assert {"all", "proving_ground"} & set(steps()) == set()
+    assert {"collect_logs", "collect_swings", "fit_model"} <= set(steps())
 
 
 # --- imports, by import-linter's contract in pyproject.toml

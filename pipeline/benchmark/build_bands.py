@@ -54,17 +54,10 @@ def run(
     efficient = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
-    reached = frontier_of(
-        efficient,
-        every.usable(carry_model.surface.speed),
-        speed_bands.half_width_mph,
-        study=study,
-        air=air,
-        turf=turf,
-        # Lookups read the model that this frontier was made with.
-        model_file=os.path.relpath(model, Path(frontier).parents[1]),
-    )
-
+    # Lookups read the model that this frontier was made with.
+    file = os.path.relpath(model, Path(frontier).parents[1])
+    used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
+    reached = frontier_of(efficient, used, half_width_mph, study=study, air=air, turf=turf, model_file=file)
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
     write_artefact(frontier, reached)

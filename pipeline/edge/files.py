@@ -71,6 +71,23 @@ def whole(path: Path) -> Iterator[Path]:
             left.unlink(missing_ok=True)
 
 
+@contextmanager
+def whole_folder(path: Path) -> Iterator[Path]:
+    """Give a temporary folder beside `path`; put it in place of `path` if the block ends without an error."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(tempfile.mkdtemp(prefix=PART, dir=path.parent))
+    try:
+        yield part
+        if path.exists():
+            shutil.rmtree(path)
+        path.mkdir()  # with the usual permissions, which a temporary folder has not
+        part.chmod(path.stat().st_mode)
+        path.rmdir()
+        part.replace(path)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+
+
 def _to_disk(part: Path) -> None:
     # Before the new name: else a power cut could leave the name with nothing behind it.
     with part.open("rb") as file:
@@ -130,6 +147,20 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def read_bytes(path: str | Path) -> bytes:
+    """Read a file that the workflow makes.
+
+    Raises
+    ------
+    UserError
+        If it is missing.
+    """
+    try:
+        return Path(path).read_bytes()
+    except FileNotFoundError:
+        raise UserError(f"{path}: the file is missing; run the workflow again, it makes it.") from None
 
 
 def write_text(path: Path, text: str) -> None:

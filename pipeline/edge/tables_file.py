@@ -1,5 +1,6 @@
 """Reading our own tables (an edge module)."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TypeVar
 
@@ -7,6 +8,8 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.errors import UserError
+from pipeline.tables.registry import by_file
+from pipeline.tables.table_set import TableSet
 from pipeline.tables.types import types_of
 
 S = TypeVar("S", bound=dy.Schema)
@@ -44,3 +47,15 @@ def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
         raise UserError(
             f"{path}: is not a valid {schema.__name__} table; delete it and run the workflow again."
         ) from None
+
+
+def read_tables(paths: Iterable[str]) -> TableSet:
+    """Read several of our own CSV tables, each by the schema of its file's name.
+
+    Raises
+    ------
+    UserError
+        As `read_table`.
+    """
+    schemas = {Path(file).name: schema for file, schema in by_file().items()}
+    return TableSet({schemas[Path(path).name]: read_table(path, schemas[Path(path).name]) for path in paths})

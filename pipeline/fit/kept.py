@@ -6,7 +6,6 @@ import re
 import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,8 @@ from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_json
 from pipeline.errors import UserError
-from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.fit.model import FittedModel
+from pipeline.fit.verdict import ModelInUse, ModelVerdict
 
 # What a kept folder holds beside its record: what benchmarks and the page take of a fit, by the rules' names for it.
 FILES = {
@@ -64,47 +64,6 @@ class Record(BaseModel):
     data: Data
     settings: dict[str, Any]
     versions: dict[str, str]
-
-
-@dataclass(frozen=True)
-class ModelVerdict:
-    """verdict.json: what came of comparing a fit with the kept model before it.
-
-    Attributes
-    ----------
-    id : str
-        Of the fit.
-    parent : str or None
-        Id of the kept model; None for a study's first fit.
-    verdict : {"first", "adopt", "keep"}
-    reasons : tuple of str
-    """
-
-    id: str
-    parent: str | None
-    verdict: str
-    reasons: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class ModelInUse:
-    """Which model golfers are measured with.
-
-    Attributes
-    ----------
-    id : str
-    kept : bool
-        Whether it is a kept model; else the newest fit.
-    fitted_on : FittedOn
-    verdict, held_against : str or None
-        Of the newest fit: see `ModelVerdict`.
-    """
-
-    id: str
-    kept: bool
-    fitted_on: FittedOn
-    verdict: str | None = None
-    held_against: str | None = None
 
 
 def model_in_use(which: str, model: str, *, kept: bool) -> ModelInUse:

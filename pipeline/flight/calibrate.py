@@ -1,7 +1,7 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
@@ -14,8 +14,6 @@ from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.statistics.arrays import Array
-from pipeline.tables.figures import Calibrations
-from pipeline.tables.types import types_of
 from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -178,13 +176,6 @@ def median_ratio(pieces: Iterable[pl.DataFrame]) -> float | None:
     ratios = [piece.select(pl.col("ball_speed_mph") / pl.col("club_speed_mph")).to_series() for piece in pieces]
     middle = pl.concat(ratios).median() if ratios else None
     return None if middle is None else float(cast(float, middle))
-
-
-def calibration_table(kept: Calibration, tried: list[Calibration]) -> pl.DataFrame:
-    """List the sets that were tried: the table `Calibrations`."""
-    schema = types_of(Calibrations)
-    rows = [asdict(one) | {"kept": one.coefficients == kept.coefficients} for one in tried]
-    return pl.DataFrame([{name: row[name] for name in schema} for row in rows], schema=schema, orient="row")
 
 
 KNOWN = pl.col("ball_speed_mph").is_not_null() & pl.col("spin_measured").fill_null(True)

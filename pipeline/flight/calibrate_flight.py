@@ -4,16 +4,20 @@ Input: loaded.duckdb. Outputs: calibration.json (the set whose flights are neare
 ratio) and calibrations.csv (schema Calibrations, a row per set that was tried).
 """
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+
+import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.database import shots_in_pieces
 from pipeline.edge.files import write_csv
-from pipeline.flight.calibrate import Sample, StudyFlight, calibrate_best, calibration_table, median_ratio
+from pipeline.flight.calibrate import Calibration, Sample, StudyFlight, calibrate_best, median_ratio
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.figures import Calibrations
+from pipeline.tables.types import types_of
 
 COLUMNS = (
     "golfer",
@@ -53,3 +57,10 @@ def run(database: str, calibration: str, table: str, coefficients: str, air: dic
     write_artefact(calibration, StudyFlight(kept, ratio))
     write_csv(Path(table), Calibrations.validate(calibration_table(kept, tried)))
     print(f"Flight: {kept.coefficients}, drag x {kept.drag:.3f}, lift x {kept.lift:.3f}; {kept.note}.")
+
+
+def calibration_table(kept: Calibration, tried: list[Calibration]) -> pl.DataFrame:
+    """List the sets that were tried: the table `Calibrations`."""
+    schema = types_of(Calibrations)
+    rows = [asdict(one) | {"kept": one.coefficients == kept.coefficients} for one in tried]
+    return pl.DataFrame([{name: row[name] for name in schema} for row in rows], schema=schema, orient="row")

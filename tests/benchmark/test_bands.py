@@ -8,7 +8,7 @@ from pipeline.benchmark.bands import at_centre, band_table
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.window import Window
 from pipeline.fit.candidates import candidates_for
-from pipeline.tables import BandTable
+from pipeline.tables.figures import BandTable
 
 BANDS = SpeedBands((90.0, 100.0), 5.0)
 MIN_GOLFERS = 5

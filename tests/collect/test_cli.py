@@ -229,7 +229,7 @@ def test_step_runs_by_its_name():
     own_fault = run("pipeline.step", "load_shots", call)
 
     assert unknown.returncode == 2
-    assert unknown.stderr.startswith("usage: python -m pipeline.step NAME JSON..., where NAME is one of collect_logs,")
+    assert unknown.stderr == "colect_logs: is no step; a step is called as its rule in the Snakefile.\n"
     assert (no_json.returncode, no_json.stderr) == (
         2, "load_shots: the settings are no JSON; give objects of keywords.\n",
     )  # fmt: skip

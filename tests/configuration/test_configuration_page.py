@@ -1,8 +1,8 @@
 from pathlib import Path
 
 import pytest
+from configuration_page import document, rows_of
 
-from pipeline.configuration.document import document, rows_of
 from pipeline.configuration.layouts import Layout
 from pipeline.configuration.study import Study
 
@@ -11,7 +11,7 @@ DOCS = Path(__file__).parents[2] / "docs" / "configuration.md"
 
 def test_the_page_is_not_stale():
     assert DOCS.read_text(encoding="utf-8") == document(), (
-        "a key changed: make the page again by python -m pipeline.configuration.document > docs/configuration.md"
+        "a key changed: make the page again by python docs/make/configuration_page.py > docs/configuration.md"
     )
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 import yaml
+from steps import steps
 
 from pipeline.configuration.layouts import Layout
 from pipeline.configuration.load import load_layout, load_study
 from pipeline.configuration.study import Study
-from pipeline.step import MODULES
 
 ROOT = Path(__file__).parents[2]
 PAPERS = sorted(
@@ -149,11 +149,11 @@ def test_the_code_that_it_names_is_there(name):
 def test_the_map_has_every_stage_room_and_step():
     text = read("DEVELOPERS.md")
     stages = re.findall(r"^\| `(\w+)/` \| .*? \| (`.+`) \|$", text, flags=re.MULTILINE)
-    steps = {step: stage for stage, cell in stages for step in re.findall(r"`(\w+)`", cell)}
-    assert steps == {step: module.split(".")[1] for step, module in MODULES.items()}
+    named = {step: stage for stage, cell in stages for step in re.findall(r"`(\w+)`", cell)}
+    assert named == {step: module.split(".")[1] for step, module in steps().items()}
     folders = {p.parent.relative_to(ROOT / "pipeline").as_posix() for p in (ROOT / "pipeline").rglob("__init__.py")}
-    named = set(re.findall(r"`([a-z_/]+)/`", text))
-    assert {f for f in folders - {"."} if f not in named and f.removeprefix("report/") not in named} == set()
+    told = set(re.findall(r"`([a-z_/]+)/`", text))
+    assert {f for f in folders - {"."} if f not in told and f.removeprefix("report/") not in told} == set()
 
 
 def checked(tmp_path, text):

@@ -12,10 +12,10 @@ from pipeline.coach.practice.light_tool import LightTool
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
 from pipeline.errors import UserError
 from pipeline.fit.flight_surface import FlightSurface
-from pipeline.fit.kept import ModelVerdict
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
 from pipeline.fit.surface import Axis, line, quadratic, splines
 from pipeline.fit.usual_delivery import Line, UsualDelivery
+from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.flight.offsets import Offsets
 from pipeline.statistics.arrays import Array, Flags

@@ -1,17 +1,17 @@
 """The coach's tables for the golfers of an invented academy, by plain arithmetic on the table of golfers."""
 
 from datetime import date
+from pathlib import Path
 
 import polars as pl
 from rows import table_of
 
 from pipeline.coach.practice.light_tool import LightTool
-from pipeline.report.page.coach_part import PageTables
-from pipeline.report.sheet.back import CoachTables
 from pipeline.tables.delivery import Delivery, DeliverySlopes
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Cohorts, Progress
+from pipeline.tables.table_set import TableSet
 
 LIGHT_TOOL = LightTool(1.2, 1.18, 1.22, 1.1, 1.3, "own paired sessions", 40, 5, "40 sessions")
 
@@ -153,12 +153,23 @@ def newest(golfers):
 def sheet_tables(golfers, *, practice=True):
     """Give the tables for sheets: the newest quarter's assessed golfers, all of whom practise speed."""
     now = newest(golfers)
-    made = (goals_of(now), priorities_of(now), delivery_of(now), progress_of(now))
-    return CoachTables(*made, practice_of(now) if practice else None)
+    made = {
+        Goals: goals_of(now),
+        Priorities: priorities_of(now),
+        Delivery: delivery_of(now),
+        Progress: progress_of(now),
+    }
+    return TableSet(made | ({Practice: practice_of(now)} if practice else {}))
 
 
 def page_tables(golfers, *, practice=True):
     """Give the tables for the academy's page."""
     now = newest(golfers)
-    made = (cohorts_of(), goals_of(now), priorities_of(now), delivery_of(now), slopes())
-    return PageTables(*made, practice_of(now) if practice else None, LIGHT_TOOL if practice else None)
+    made = {Cohorts: cohorts_of(), Goals: goals_of(now), Priorities: priorities_of(now), Delivery: delivery_of(now)}
+    return TableSet(made | {DeliverySlopes: slopes()} | ({Practice: practice_of(now)} if practice else {}))
+
+
+def changed(tables, **made):
+    """Give the tables with others in place of those whose files are named, such as goals."""
+    named = {Path(schema.FILES[0]).stem: schema for schema in tables.frames}
+    return TableSet({**tables.frames, **{named[name]: frame for name, frame in made.items()}})

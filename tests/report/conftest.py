@@ -1,12 +1,13 @@
 """An invented academy for the tests of the report: two quarters, five bands, every awkward case."""
 
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 from browser import chromium, open_page  # noqa: F401
-from coach_tables import page_tables
+from coach_tables import LIGHT_TOOL, page_tables
 from fitting import fit_to
 from frontiers import frontier_at, plain_model
 from pydantic import TypeAdapter
@@ -19,8 +20,8 @@ from pipeline.drives import inputs
 from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.kept import ModelInUse, ModelVerdict
 from pipeline.fit.model import FittedModel, FittedOn, known_key
+from pipeline.fit.verdict import ModelInUse, ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -28,6 +29,7 @@ from pipeline.report.lookup import write_lookup
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.logs import Rejects, Sources
+from pipeline.tables.table_set import TableSet
 
 CENTRES = [70, 80, 90, 100, 110]
 
@@ -291,23 +293,30 @@ def calibrations():
 
 
 @pytest.fixture
-def coach(golfers):
-    return page_tables(golfers)
+def academy_tables(golfers, changes, bands, scores, sources, rejects, calibrations):
+    """Give the page's tables but for the coach's."""
+    made = {Golfers: golfers, Changes: changes, BandTable: bands, Scores: scores, Sources: sources, Rejects: rejects}
+    return TableSet({**made, Calibrations: calibrations})
 
 
 @pytest.fixture
-def study_files(tmp_path, golfers, changes, bands, scores, sources, rejects, calibrations, chart, model, coach):
+def tables(academy_tables, golfers):
+    """Give every table of the page."""
+    return TableSet({**academy_tables.frames, **page_tables(golfers).frames})
+
+
+@pytest.fixture
+def study_files(tmp_path, tables, chart, model):
     """Write every input of the two steps; paths by name."""
-    tables = {"golfers": golfers, "bands": bands, "scores": scores, "sources": sources, "rejects": rejects}
-    tables |= {"calibrations": calibrations, "changes": changes}
-    tables |= {name: table for name, table in vars(coach).items() if name != "light_tool"}
-    paths = {name: str(tmp_path / f"{name}.csv") for name in tables}
-    for name, table in tables.items():
-        table.write_csv(paths[name])
+    paths = {}
+    for schema, table in tables.frames.items():
+        file = Path(schema.FILES[0]).name
+        paths[file.removesuffix(".csv")] = str(tmp_path / file)
+        table.write_csv(tmp_path / file)
     paths["chart"] = str(tmp_path / "chart.json")
     write_artefact(tmp_path / "chart.json", chart)
     paths["light_tool"] = str(tmp_path / "light_tool.json")
-    write_artefact(paths["light_tool"], coach.light_tool)
+    write_artefact(paths["light_tool"], LIGHT_TOOL)
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
     verdict = ModelVerdict(model.id, model.held_against, model.verdict, ())

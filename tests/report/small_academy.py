@@ -32,6 +32,7 @@ from pipeline.report.sheet.facts import moved_to_centre
 from pipeline.report.sheet.sheets import build_sheets
 from pipeline.tables.figures import BandTable, Scores
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.table_set import TableSet
 
 SCRIPT = "<script>alert(1)</script>"
 FORMULA = "=cmd|'{{ 7*7 }}'!A1 $\\frac$"
@@ -63,18 +64,19 @@ class Academy:
     tables: StudyTables
 
     def sheets(self, sheets="flagged", **changes):
-        inputs = {"golfers": self.golfers, "bands": self.bands, "moved": self.moved, "drives": self.drives}
-        inputs |= {"frontier": self.frontier, "model": self.model}
-        inputs["coach"] = sheet_tables(self.golfers)
+        given = {"golfers": self.golfers, "bands": self.bands, "coach": sheet_tables(self.golfers)} | changes
+        tables = TableSet({Golfers: given["golfers"], BandTable: given["bands"], **given["coach"].frames})
+        inputs = {"moved": self.moved, "drives": self.drives, "frontier": self.frontier, "model": self.model}
         settings = SETTINGS | {"report": {"sheets": sheets, "most_sheets": 1000}}
-        return dict(build_sheets(**(inputs | changes), settings=settings))
+        return dict(build_sheets(tables=tables, **inputs, settings=settings))
 
     def write(self, folder):
         """Write the inputs of the steps as the workflow does; paths by name."""
         paths = {name: str(folder / f"{name}.csv") for name in ("golfers", "bands", "scores")}
         for name, path in paths.items():
             getattr(self, name).write_csv(path)
-        for name, table in vars(sheet_tables(self.golfers)).items():
+        for schema, table in sheet_tables(self.golfers).frames.items():
+            name = schema.__name__.lower()
             paths[name] = str(folder / f"{name}.csv")
             table.write_csv(paths[name])
         paths |= {name: str(folder / f"{name}.json") for name in ("frontier", "model")}
@@ -82,8 +84,8 @@ class Academy:
         write_artefact(paths["model"], FittedModel("hill-school", self.model, FittedOn(4000, 80, ("2026Q2", "2026Q3"))))
         paths["held_out"] = str(folder / "held_out.parquet")
         self.held_out.write_parquet(paths["held_out"])
-        paths["tables"] = str(folder / "tables.npz")
-        np.savez(paths["tables"], **self.tables.to_arrays())
+        paths["flight_tables"] = str(folder / "tables.npz")
+        np.savez(paths["flight_tables"], **self.tables.to_arrays())
         paths["drives"] = str(folder / "drives.parquet")
         self.drives.select(FIT_COLUMNS).sort("golfer", maintain_order=True).write_parquet(paths["drives"])
         return paths

@@ -14,8 +14,6 @@ from pipeline.tables.golfers import Golfers
 
 SCRIPT = "<script>document.title = 'run'</script>"
 MARKUP = "<img src=x onerror=\"document.title = 'run'\"> {{ 7*7 }} =1+1"
-TABLES = ("golfers", "changes", "bands", "scores", "sources", "rejects", "calibrations", "card", "model", "which")
-TABLES += ("cohorts", "goals", "priorities", "delivery", "slopes", "practice", "light_tool")
 A4_POINTS = (595, 842)
 
 
@@ -29,7 +27,8 @@ def academy_page(tmp_path, study_files, figure_paths, settings):
         drawn = {name: study_files[name] for name in ("golfers", "bands", "chart")}
         draw_figures.run(**drawn, figures=figure_paths, settings=settings)
         path = tmp_path / "report" / "academy.html"
-        read = {name: study_files[name] for name in TABLES}
+        read = {name: study_files[name] for name in ("card", "model", "which", "light_tool")}
+        read["tables"] = [path for path in study_files.values() if path.endswith(".csv")]
         write_report.run(**read, figures=figure_paths, page=str(path), settings=settings, kept=False)
         return path
 

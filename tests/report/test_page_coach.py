@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 from coach_tables import (
     LIGHT_TOOL,
+    changed,
     cohorts_of,
     goals_of,
     newest,
@@ -28,6 +29,7 @@ from pipeline.report.page.coach_part import (
     slope_lines,
 )
 from pipeline.tables.goals import Goals
+from pipeline.tables.table_set import TableSet
 
 
 def test_verdicts_have_mean_changes_and_counts_of_all_golfers():
@@ -124,14 +126,14 @@ def test_slopes_are_told_within_golfers_and_by_impact_where_too_few_tell():
 
 
 def test_facts_are_of_the_quarter(golfers):
-    facts = coach_facts(page_tables(golfers), "2026Q3")
+    facts = coach_facts(page_tables(golfers), None, "2026Q3")
     count = newest(golfers).height
     assert facts["loft"] == {"golfers": count, "more": count, "less": 0}
-    assert coach_facts(page_tables(golfers), "2026Q4")["loft"]["golfers"] == 0
+    assert coach_facts(page_tables(golfers), None, "2026Q4")["loft"]["golfers"] == 0
 
 
 @pytest.fixture
-def sections(golfers, changes, bands, scores, sources, rejects, calibrations, model, settings):
+def sections(academy_tables, model, settings):
     """Give a function that builds the page and cuts out the coach's sections, as plain words."""
     from test_write_report import NAMES
 
@@ -139,9 +141,8 @@ def sections(golfers, changes, bands, scores, sources, rejects, calibrations, mo
 
     def build(coach):
         text = build_page(
-            golfers=golfers, changes=changes, bands=bands, scores=scores, sources=sources, rejects=rejects,
-            calibrations=calibrations, images=dict.fromkeys(NAMES, b""), card="", model=model, coach=coach,
-            settings=settings,
+            tables=TableSet({**academy_tables.frames, **coach.frames}),
+            images=dict.fromkeys(NAMES, b""), card="", model=model, light_tool=LIGHT_TOOL, settings=settings,
         )  # fmt: skip
         cut = text[text.index("<h2>Progress") : text.index("<h2>Speed bands")]
         return cut, unescape(" ".join(re.sub(r"<style>.*?</style>|<[^>]*>", " ", cut, flags=re.DOTALL).split()))
@@ -168,7 +169,7 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
 
 def test_page_says_what_is_not_there(sections, golfers):
     tables = page_tables(golfers, practice=False)
-    alone = type(tables)(**{**vars(tables), "cohorts": cohorts_of("2026Q2"), "slopes": slopes().head(0)})
+    alone = changed(tables, cohorts=cohorts_of("2026Q2"), delivery_slopes=slopes().head(0))
 
     _, told = sections(alone)
 
@@ -176,5 +177,5 @@ def test_page_says_what_is_not_there(sections, golfers):
     assert "The logs have no attack readings that tell it." in told
     assert "Speed practice" not in told
     hidden = cohorts_of().with_columns(pl.col("group").replace({"<b>juniors</b>": None}))
-    few = type(tables)(**{**vars(tables), "cohorts": hidden.filter("suppressed")})
+    few = changed(tables, cohorts=hidden.filter("suppressed"))
     assert "Fewer than 5 golfers were assessed in an earlier quarter too" in sections(few)[1]

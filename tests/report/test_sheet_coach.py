@@ -189,9 +189,9 @@ def test_rows_go_to_their_golfer_and_quarter():
     found = back_rows(sheet_tables(two), sheets, "2026Q3")
 
     assert set(found) == {("g2", "2026Q3")}
-    assert set(found["g2", "2026Q3"]) == {"goals", "priorities", "delivery", "progress", "practice"}
+    assert set(found["g2", "2026Q3"]) == {"goal", "first", "change", "progress", "practice"}
     assert set(back_rows(sheet_tables(two, practice=False), sheets, "2026Q3")["g2", "2026Q3"]) == {
-        "goals", "priorities", "delivery", "progress",
+        "goal", "first", "change", "progress",
     }  # fmt: skip
     alone = back_of({"progress": row_of(progress_of)})
     assert [name for name, words in alone.items() if words is not None] == ["progress"]

@@ -1,11 +1,10 @@
 import io
 import re
-from dataclasses import replace
 
 import polars as pl
 import pytest
 from browser import serious_findings
-from coach_tables import sheet_tables
+from coach_tables import changed, sheet_tables
 from pypdf import PdfReader
 from small_academy import FEW_DRIVES, SETTINGS, Academy
 
@@ -15,6 +14,8 @@ from pipeline.report.sheet.sheets import INDEX, MOST_QUARTERS, sheet_name
 from pipeline.report.sheet.words import figure
 from pipeline.tables.goals import Goals
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Progress
 
 A4_POINTS = (595, 842)
 
@@ -156,7 +157,7 @@ def test_text_never_becomes_markup(academy):
     hostile = "<script>alert(1)</script> {{ 7*7 }}"
     golfers = academy.golfers.with_columns(note=pl.lit(hostile))
     coach = sheet_tables(academy.golfers)
-    coach = replace(coach, goals=Goals.validate(coach.goals.with_columns(note=pl.lit(hostile))))
+    coach = changed(coach, goals=Goals.validate(coach[Goals].with_columns(note=pl.lit(hostile))))
     made = academy.sheets("all", golfers=Golfers.validate(golfers), coach=coach)
     assert "&lt;script&gt;alert(1)&lt;/script&gt; {{ 7*7 }}." in made[sheet_name(worst(academy)["golfer"], "2026Q3")]
     page = made[sheet_name(FEW_DRIVES, "2026Q3")]
@@ -166,8 +167,10 @@ def test_text_never_becomes_markup(academy):
 
 def test_step_makes_the_folder_whole(academy, tmp_path, monkeypatch):
     paths = academy.write(tmp_path)
-    used = {name: paths[name] for name in ("golfers", "bands", "frontier", "drives", "model", "tables")}
-    used |= {name: paths[name] for name in ("goals", "priorities", "delivery", "progress", "practice")}
+    used = {name: paths[name] for name in ("frontier", "drives", "model", "flight_tables")}
+    used["tables"] = [
+        paths[name] for name in ("golfers", "bands", "goals", "priorities", "delivery", "progress", "practice")
+    ]
     folder = tmp_path / "golfers" / "sheets"
     folder.mkdir(parents=True)
     (folder / "old.html").write_text("old", encoding="utf-8")
@@ -250,11 +253,11 @@ def with_long_notes(golfers):
     tool = "no practice in the 6 weeks before the newest log; driver speed is the light tool's by common practice, "
     tool += "without a source: swing both in one session; no drives in a quarter with practice: speed with a ball may "
     tool += "well differ; 100 of 700 swings look misread: check the device"
-    return replace(
+    return changed(
         tables,
-        goals=tables.goals.with_columns(pl.col("note") + hardly),
-        progress=tables.progress.with_columns(note=pl.lit(device)),
-        practice=tables.practice.with_columns(note=pl.lit(tool)),
+        goals=tables[Goals].with_columns(pl.col("note") + hardly),
+        progress=tables[Progress].with_columns(note=pl.lit(device)),
+        practice=tables[Practice].with_columns(note=pl.lit(tool)),
     )
 
 

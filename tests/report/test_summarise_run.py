@@ -2,6 +2,9 @@ from coach_tables import page_tables
 
 from pipeline.report.page.coach_part import goal_facts, practice_facts, progress_facts
 from pipeline.report.summary.summarise_run import coach_lines, pages_lines, summary_lines
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Cohorts
 
 
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):
@@ -26,9 +29,9 @@ def test_progress_goals_and_practice_have_a_line_each(golfers):
     tables = page_tables(golfers)
 
     lines = coach_lines(
-        progress_facts(tables.cohorts, "2026Q3"),
-        goal_facts(tables.goals, tables.priorities),
-        practice_facts(tables.practice, None),
+        progress_facts(tables[Cohorts], "2026Q3"),
+        goal_facts(tables[Goals], tables[Priorities]),
+        practice_facts(tables[Practice], None),
     )
 
     assert lines == [
@@ -41,7 +44,7 @@ def test_progress_goals_and_practice_have_a_line_each(golfers):
 
 def test_what_is_not_there_has_no_line(golfers):
     tables = page_tables(golfers.head(0))
-    goals = goal_facts(tables.goals, tables.priorities)
+    goals = goal_facts(tables[Goals], tables[Priorities])
     assert coach_lines(None, goals, None) == ["Goals: 0 of 0 golfers have one, 0 not reached yet."]
-    hidden = tables.cohorts.filter("suppressed").row(0, named=True)
+    hidden = tables[Cohorts].filter("suppressed").row(0, named=True)
     assert coach_lines(hidden, goals, None)[0].startswith("Progress: too few golfers")

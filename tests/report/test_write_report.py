@@ -5,6 +5,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from coach_tables import LIGHT_TOOL, changed
 from matplotlib.colors import to_hex
 
 from pipeline.errors import UserError
@@ -25,16 +26,17 @@ NAMES = ["carry_by_speed", "delivery_70", "delivery_80", "delivery_90", "deliver
 
 
 @pytest.fixture
-def page(golfers, changes, bands, scores, sources, rejects, calibrations, model, coach, settings):
+def page(tables, model, settings):
     """Give a function that builds the page, tables changed at will."""
 
     def build(**other):
-        inputs = {
-            "golfers": golfers, "changes": changes, "bands": bands, "scores": scores, "sources": sources,
-            "rejects": rejects, "calibrations": calibrations, "model": model, "settings": settings,
-            "images": {name: name.encode() for name in NAMES}, "card": "Fitted on <b>60</b> golfers.", "coach": coach,
-        }  # fmt: skip
-        return build_page(**(inputs | other))
+        inputs = {"model": model, "settings": settings}
+        inputs |= {name: other.pop(name) for name in [*other] if name in inputs}
+        images = {name: name.encode() for name in NAMES}
+        return build_page(
+            tables=changed(tables, **other), images=images, card="Fitted on <b>60</b> golfers.", light_tool=LIGHT_TOOL,
+            **inputs,
+        )  # fmt: skip
 
     return build
 
@@ -275,10 +277,10 @@ def test_a_band_has_one_colour_in_the_page_and_in_the_figures(page, settings):
 
 
 def write(study_files, figure_paths, settings, target, **more):
-    names = ("golfers", "bands", "scores", "sources", "rejects", "calibrations", "card")
-    names += ("changes", "model", "which", "cohorts", "goals", "priorities", "delivery", "slopes")
-    tables = {name: study_files[name] for name in names} | more
-    write_report.run(**tables, figures=figure_paths, page=str(target), settings=settings, kept=False)
+    tables = [path for name, path in study_files.items() if path.endswith(".csv") and name != "practice"]
+    inputs = {name: study_files[name] for name in ("card", "model", "which")} | more
+    inputs["tables"] = [*tables, *inputs.pop("practice", [])]
+    write_report.run(**inputs, figures=figure_paths, page=str(target), settings=settings, kept=False)
     return target.read_text(encoding="utf-8")
 
 
@@ -298,7 +300,7 @@ def test_step_tells_of_speed_practice_where_there_are_speed_logs(tmp_path, study
     (tmp_path / "figures").mkdir()
     for path in figure_paths:
         Path(path).write_bytes(b"png")
-    practised = {name: study_files[name] for name in ("practice", "light_tool")}
+    practised = {"practice": [study_files["practice"]], "light_tool": study_files["light_tool"]}
 
     without = write(study_files, figure_paths, settings, tmp_path / "without.html")
     practising = write(study_files, figure_paths, settings, tmp_path / "with.html", **practised)

@@ -1,6 +1,7 @@
 """The parts of the benchmark: each runs real commands on invented studies and gives lines for speed.csv."""
 
 import json
+import re
 import shutil
 import statistics
 import sys
@@ -21,7 +22,6 @@ from speed_table import MILLION, STEPS, line
 from pipeline.collect.partitions import describe
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs
-from pipeline.step import MODULES
 
 ROOT, HERE = Path(__file__).parents[2], Path(__file__).parent
 LOGS, MANY_LOGS, SMALL_DRIVES, DRIVES_A_GOLFER = 200, 2000, 100_000, 50
@@ -29,6 +29,7 @@ LOOKUPS, REPEATS, RESAMPLES = 11, 3, 200
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 ONE_THREAD = dict.fromkeys(THREADS, "1")
 FROM_HERE = {"PYTHONPATH": str(ROOT)}
+RULES = re.findall(r"^ *(?:rule|checkpoint) (\w+):$", (ROOT / "Snakefile").read_text("utf-8"), flags=re.MULTILINE)
 
 Lines = list[dict[str, Any]]
 
@@ -202,7 +203,7 @@ def measure_growth(bench: Bench) -> Lines:
     runs = [bench.first_run(drives)[1] for drives in bench.drives]
     lines = []
     for n, used in zip(bench.drives, runs, strict=True):
-        steps = [one for one in used.processes if one.name in MODULES]
+        steps = [one for one in used.processes if one.name in RULES]
         largest = max(steps, key=lambda one: one.peak_mb)
         lines += [
             line("growth_wall", used.wall_s, n),
@@ -229,7 +230,7 @@ def measure_increments(bench: Bench) -> Lines:
         added = bench.run(study, folder, f"one more log, {n:,} drives")
     finally:
         more.unlink()
-    rest = sum(one.cpu_s for one in added.processes if one.name in MODULES)
+    rest = sum(one.cpu_s for one in added.processes if one.name in RULES)
     few, many = bench.first_run(bench.small)[1], bench.first_run(bench.small, MANY_LOGS)[1]
     return [
         line("unchanged_wall", unchanged.wall_s, n),

@@ -1,8 +1,8 @@
 from pathlib import Path
 
 import pytest
+from columns_page import document
 
-from pipeline.tables.document import document
 from pipeline.tables.logs import LOG_COLUMNS
 from pipeline.tables.practice import SWING_COLUMNS
 from pipeline.tables.registry import by_file
@@ -21,7 +21,7 @@ def row_of(text, column):
 
 def test_the_page_is_not_stale():
     assert DOCS.read_text(encoding="utf-8") == document(), (
-        "a column changed: make the page again by python -m pipeline.tables.document > docs/columns.md"
+        "a column changed: make the page again by python docs/make/columns_page.py > docs/columns.md"
     )
 
 

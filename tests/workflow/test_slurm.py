@@ -15,9 +15,9 @@ import pytest
 import yaml
 from faults import contents
 from single_slurm import finished_jobs, single_slurm, why_not
+from steps import steps
 
 from pipeline.collect.partitions import LARGE_BYTES
-from pipeline.step import MODULES
 
 LIMIT_S = 1500
 # Without accounting squeue tells when a job has ended, and there is no account to guess. Jobs here last seconds.
@@ -90,5 +90,5 @@ def test_slurm_finished_every_job_and_each_partition_was_one(through_slurm):
 def test_the_profile_groups_steps_that_exist(root):
     profile = yaml.safe_load((root / "profiles/slurm/config.yaml").read_text(encoding="utf-8"))
     assert profile["executor"] == "slurm"
-    assert set(profile["groups"]) <= set(MODULES)
+    assert set(profile["groups"]) <= set(steps())
     assert set(profile["group-components"]) <= set(profile["groups"].values())

@@ -27,21 +27,12 @@ MOST_GOLFERS = 5000  # whose drives are shown: more say the same, and would not 
 def run(
     drives: str, model: str, held_out: str, scores: str, frontier: str, page: str, settings: dict[str, Any]
 ) -> None:
-    """Read drives, model and held-out predictions and write the page.
-
-    Parameters
-    ----------
-    drives, model, held_out, scores, frontier : str
-        Paths of the inputs.
-    page : str
-        Path of the page to be made.
-    settings : dict
-        Keys `study`, `bands` and `privacy`.
+    """Run the step; see the module's docstring.
 
     Raises
     ------
     UserError
-        If the held-out predictions don't belong to the drives, or the scores can't be read.
+        If the held-out predictions don't belong to the drives.
     """
     every = open_drives(Path(drives))
     used = every.usable(speed_of_study(every))

@@ -5,6 +5,7 @@ Out: carry_by_speed, delivery_<band> for every band, losses.
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import dataframely as dy
@@ -13,7 +14,7 @@ from matplotlib.figure import Figure
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import Chart
 from pipeline.edge.artefacts import read_artefact
-from pipeline.edge.files import whole
+from pipeline.edge.files import write_bytes
 from pipeline.edge.tables_file import read_table
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
@@ -43,8 +44,7 @@ def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: 
     drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), read_artefact(chart, Chart), settings)
     for name, by_kind in paths.items():
         for kind, path in by_kind.items():
-            with whole(path) as part:
-                part.write_bytes(figure_bytes(drawn[name], kind))
+            write_bytes(Path(path), figure_bytes(drawn[name], kind))
 
 
 def draw_all(

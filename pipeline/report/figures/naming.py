@@ -1,7 +1,6 @@
 """Names of the figures, in the order in which the page shows them, and of the pages beside the academy's."""
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from pipeline.errors import UserError
 
@@ -39,7 +38,7 @@ def figure_names(centres_mph: Sequence[float]) -> list[str]:
     return [CARRY, *(delivery_name(centre) for centre in sorted(centres_mph)), LOSSES]
 
 
-def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[str]) -> dict[str, dict[str, Path]]:
+def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[str]) -> dict[str, dict[str, str]]:
     """Find the path of every figure and format among the paths that the workflow names.
 
     Parameters
@@ -61,7 +60,7 @@ def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[st
     UserError
         If a figure is missing.
     """
-    by_file = {Path(path).name: Path(path) for path in paths}
+    by_file = {path.rpartition("/")[2]: path for path in paths}
     lacking = [f"{name}.{kind}" for name in names for kind in formats if f"{name}.{kind}" not in by_file]
     if lacking:
         raise UserError(

@@ -7,7 +7,6 @@ bounce more or less is made: no grid would follow it to a tenth of a yard.
 import base64
 import hashlib
 from dataclasses import asdict
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -130,7 +129,10 @@ def build_lookup_page(
     """
     environment = templates_of("lookup")
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
-    style, script = _template("lookup.css"), _template("lookup_model.js") + "\n" + _template("lookup_page.js")
+    style, model, page = (
+        environment.get_template(name).render() for name in ("lookup.css", "lookup_model.js", "lookup_page.js")
+    )
+    script = f"{model}\n{page}"
     policy = {
         "default-src": "'none'",
         "script-src": _digest(script),
@@ -213,10 +215,6 @@ def _scale(lo: float, hi: float, tick: int, first: float, last: float) -> dict[s
     places = np.round(first + (last - first) * (values - lo) / (hi - lo), 2)
     ticks = [{"at": at, "text": f"{value:,.0f}"} for at, value in zip(places.tolist(), values.tolist(), strict=True)]
     return {"lo": lo, "hi": hi, "ticks": ticks}
-
-
-def _template(name: str) -> str:
-    return (files("pipeline.report.lookup") / "templates" / name).read_text(encoding="utf-8")
 
 
 def _digest(text: str) -> str:

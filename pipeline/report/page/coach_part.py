@@ -1,7 +1,6 @@
 """What the academy's page tells of progress, goals, speed practice, and of what attack and loft go with."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import dataframely as dy
@@ -17,6 +16,7 @@ from pipeline.tables.delivery import Delivery, DeliverySlopes
 from pipeline.tables.goals import FIRSTS, REACHES, Goals, Priorities
 from pipeline.tables.practice import PROJECTIONS, TRENDS, Practice
 from pipeline.tables.progress import Cohorts
+from pipeline.tables.table_set import TableSet
 
 FIRST_WORDS = {
     "delivery": "delivery first",
@@ -52,25 +52,14 @@ GROUPS: tuple[Item, ...] = (
 )
 
 
-@dataclass(frozen=True)
-class PageTables:
-    """The coach's tables for the page; `practice` and `light_tool` are None where the study has no speed logs."""
-
-    cohorts: dy.DataFrame[Cohorts]
-    goals: dy.DataFrame[Goals]
-    priorities: dy.DataFrame[Priorities]
-    delivery: dy.DataFrame[Delivery]
-    slopes: dy.DataFrame[DeliverySlopes]
-    practice: dy.DataFrame[Practice] | None
-    light_tool: LightTool | None
-
-
-def coach_facts(tables: PageTables, quarter: str) -> dict[str, Any]:
-    """Sum the tables up for the page's template.
+def coach_facts(tables: TableSet, light_tool: LightTool | None, quarter: str) -> dict[str, Any]:
+    """Sum the coach's tables up for the page's template.
 
     Parameters
     ----------
-    tables : PageTables
+    tables : TableSet
+        A study without speed logs has no `Practice`.
+    light_tool : LightTool or None
     quarter : str
         The page's, such as 2026Q3.
 
@@ -80,13 +69,13 @@ def coach_facts(tables: PageTables, quarter: str) -> dict[str, Any]:
         `progress` (from `progress_facts`), `goals` (from `goal_facts`), `loft` (counts of advice), `slopes` (lines) and
         `practice` (from `practice_facts`, or None).
     """
-    advice = tables.delivery.filter(pl.col("quarter") == quarter)["advice"].cast(pl.String)
+    advice = tables[Delivery].filter(pl.col("quarter") == quarter)["advice"].cast(pl.String)
     return {
-        "progress": progress_facts(tables.cohorts, quarter),
-        "goals": goal_facts(tables.goals, tables.priorities),
+        "progress": progress_facts(tables[Cohorts], quarter),
+        "goals": goal_facts(tables[Goals], tables[Priorities]),
         "loft": {"golfers": advice.len(), "more": _many(advice, "more loft"), "less": _many(advice, "less loft")},
-        "slopes": slope_lines(tables.slopes),
-        "practice": practice_facts(tables.practice, tables.light_tool),
+        "slopes": slope_lines(tables[DeliverySlopes]),
+        "practice": practice_facts(tables.get(Practice), light_tool),
     }
 
 

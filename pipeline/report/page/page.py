@@ -1,17 +1,18 @@
 """The academy's page: one HTML text with everything in it, made from frames and the bytes of the figures."""
 
 import base64
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import dataframely as dy
 import polars as pl
 from matplotlib.colors import to_hex
 
+from pipeline.coach.practice.light_tool import LightTool
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.errors import UserError
-from pipeline.fit.kept import ModelInUse
+from pipeline.fit.verdict import ModelInUse
 from pipeline.report.display import ShownTable, tables_markup
 from pipeline.report.figures.look import band_colours
 from pipeline.report.figures.naming import CARRY, LINKS, LOSSES, delivery_name, figure_names
@@ -19,7 +20,6 @@ from pipeline.report.page.academy_words import band_sentences
 from pipeline.report.page.coach_part import (
     FIRST_WORDS,
     REACH_WORDS,
-    PageTables,
     coach_facts,
     show_groups,
     show_verdicts,
@@ -41,38 +41,57 @@ from pipeline.tables.columns import heading_of
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.logs import Rejects, Sources
+from pipeline.tables.progress import Cohorts
+from pipeline.tables.table_set import TableSet
 
 MOST_LISTED = 500  # golfers in one table of the page
 
 
+@dataclass(frozen=True)
+class Section:
+    """A table with a heading of its own on the page; `empty` is said where it has no row."""
+
+    name: str
+    heading: str
+    caption: str
+    show: Callable[[TableSet], ShownTable]
+    empty: str
+
+
+# What stands under "Quality of the data", after the logs.
+QUALITY = (
+    Section(
+        "rejects",
+        "Rejected rows",
+        "Rejected rows by what was wrong",
+        lambda tables: show_rejects(tables[Rejects]),
+        "No row was rejected.",
+    ),
+)
+
+
 def build_page(
     *,
-    golfers: dy.DataFrame[Golfers],
-    changes: dy.DataFrame[Changes],
-    bands: dy.DataFrame[BandTable],
-    scores: dy.DataFrame[Scores],
-    sources: dy.DataFrame[Sources],
-    rejects: dy.DataFrame[Rejects],
-    calibrations: dy.DataFrame[Calibrations],
+    tables: TableSet,
     images: Mapping[str, bytes],
     card: str,
     model: ModelInUse,
-    coach: PageTables,
+    light_tool: LightTool | None,
     settings: dict[str, Any],
 ) -> str:
     """Build the academy's page.
 
     Parameters
     ----------
-    golfers, changes, bands, scores, sources, rejects, calibrations : DataFrame
-        The study's tables.
+    tables : TableSet
+        The study's tables; one without speed logs has no `Practice`.
     images : mapping of str to bytes
         PNG of each figure by name, see `pipeline.report.figures.naming.figure_names`.
     card : str
         Text of the model card; shown as it is.
     model : ModelInUse
-    coach : PageTables
-        Progress, goals, what goes with attack and loft, speed practice.
+    light_tool : LightTool or None
+        What a light tool's speeds count as; None without speed logs.
     settings : dict
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd`, `flight` and `report`.
 
@@ -86,6 +105,7 @@ def build_page(
     UserError
         If there is no quarter to report, or not just one coefficient set of flight was kept.
     """
+    golfers, bands, changes = tables[Golfers], tables[BandTable], tables[Changes]
     quarter = newest_quarter(golfers, bands)
     environment = templates_of("page")
     min_golfers = settings["privacy"]["min_golfers"]
@@ -103,23 +123,24 @@ def build_page(
             here.to_dicts(), half_width_mph=settings["bands"]["half_width_mph"], min_golfers=min_golfers
         ),
         suppressed=bands.filter("suppressed").sort("quarter", "band_mph", descending=[True, False]).to_dicts(),
-        logs=count_rows(sources),
-        chosen=_chosen(scores),
-        flight=kept_set(calibrations),
+        logs=count_rows(tables[Sources]),
+        chosen=_chosen(tables[Scores]),
+        flight=kept_set(tables[Calibrations]),
         model=model,
-        coach=coach_facts(coach, quarter),
+        coach=coach_facts(tables, light_tool, quarter),
         words={"first": FIRST_WORDS, "reach": REACH_WORDS, "associations": ASSOCIATIONS},
         cautions=SPEED_PRACTICE_CAUTIONS,
+        quality=QUALITY,
         tables=tables_markup(
             {
                 **_band_tables(bands, quarter, min_golfers, settings["bands"]["centres"]),
                 **_golfer_tables(golfers, changed, quarter, settings["report"]["most_sheets"]),
-                "verdicts": show_verdicts(coach.cohorts, quarter),
-                "groups": show_groups(coach.cohorts, quarter),
-                "flight": show_calibrations(calibrations),
-                "scores": show_scores(scores),
-                "sources": show_sources(sources),
-                "rejects": show_rejects(rejects),
+                "verdicts": show_verdicts(tables[Cohorts], quarter),
+                "groups": show_groups(tables[Cohorts], quarter),
+                "flight": show_calibrations(tables[Calibrations]),
+                "scores": show_scores(tables[Scores]),
+                "sources": show_sources(tables[Sources]),
+                **{one.name: one.show(tables) for one in QUALITY},
             }
         ),
         figures=_figures(images, settings),

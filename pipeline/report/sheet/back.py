@@ -4,20 +4,19 @@ It turns rows of the coach's tables into lines of text; a template lays them out
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from typing import Any
 
-import dataframely as dy
 import polars as pl
 
 from pipeline.coach.progress.measures import MEASURES
 from pipeline.report.sheet.words import figure
-from pipeline.tables.columns import ColumnFacts, facts_of
+from pipeline.tables.columns import ColumnFacts, Table, facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Progress
+from pipeline.tables.table_set import TableSet
 
 KEYS = ("golfer", "quarter")
 Row = Mapping[str, Any]
@@ -39,23 +38,13 @@ _GOAL_ROWS = (
 _FIRSTS = {"delivery": "Delivery first", "speed": "Speed first", "either": "Either", "cant_tell": "Can't tell"}
 
 
-@dataclass(frozen=True)
-class CoachTables:
-    """The coach's tables; `practice` is None where the study has no speed logs."""
-
-    goals: dy.DataFrame[Goals]
-    priorities: dy.DataFrame[Priorities]
-    delivery: dy.DataFrame[Delivery]
-    progress: dy.DataFrame[Progress]
-    practice: dy.DataFrame[Practice] | None
-
-
-def back_rows(tables: CoachTables, sheets: pl.DataFrame, newest: str) -> dict[tuple[str, str], dict[str, Row]]:
+def back_rows(tables: TableSet, sheets: pl.DataFrame, newest: str) -> dict[tuple[str, str], dict[str, Row]]:
     """Pick what the tables say of the golfers and quarters that have a sheet.
 
     Parameters
     ----------
-    tables : CoachTables
+    tables : TableSet
+        Those of `BACK`; a study without speed logs has no `Practice`.
     sheets : DataFrame
         golfer and quarter.
     newest : str
@@ -64,16 +53,17 @@ def back_rows(tables: CoachTables, sheets: pl.DataFrame, newest: str) -> dict[tu
     Returns
     -------
     dict
-        For a golfer and quarter the row of each table that has one, by the table's name.
+        For a golfer and quarter the row of each table that has one, by the name of the part that it fills.
     """
     keys = list(KEYS)
     found: dict[tuple[str, str], dict[str, Row]] = {}
-    frames = {name: getattr(tables, name) for name in ("goals", "priorities", "delivery", "progress")}
-    if tables.practice is not None:
-        frames["practice"] = tables.practice.with_columns(quarter=pl.lit(newest))
-    for name, frame in frames.items():
-        for row in frame.join(sheets.select(keys), on=keys, how="semi").iter_rows(named=True):
-            found.setdefault((row["golfer"], row["quarter"]), {})[name] = row
+    for part, schema, _ in BACK:
+        if schema not in tables.frames:
+            continue
+        frame = tables[schema]
+        dated = frame if "quarter" in frame.columns else frame.with_columns(quarter=pl.lit(newest))
+        for row in dated.join(sheets.select(keys), on=keys, how="semi").iter_rows(named=True):
+            found.setdefault((row["golfer"], row["quarter"]), {})[part] = row
     return found
 
 
@@ -83,21 +73,14 @@ def back_of(rows: Mapping[str, Row]) -> dict[str, Any]:
     Parameters
     ----------
     rows : mapping
-        Rows by the table's name, from `back_rows`; any may be missing.
+        Rows by the part that they fill, from `back_rows`; any may be missing.
 
     Returns
     -------
     dict
-        `goal`, `first`, `change`, `progress` and `practice`: what is missing is None.
+        The parts of `BACK`: what is missing is None.
     """
-    writers = (
-        ("goal", "goals", goal_words),
-        ("first", "priorities", first_words),
-        ("change", "delivery", change_words),
-        ("progress", "progress", progress_words),
-        ("practice", "practice", practice_words),
-    )
-    return {name: write(rows[table]) if table in rows else None for name, table, write in writers}
+    return {part: write(rows[part]) if part in rows else None for part, _, write in BACK}
 
 
 def goal_words(row: Row) -> dict[str, Any]:
@@ -300,3 +283,13 @@ def _count(number: int, word: str) -> str:
 
 def _sentence(note: str | None) -> str | None:
     return f"{note[0].upper()}{note[1:]}." if note else None
+
+
+# The parts of the back: what the template calls each, the table that fills it, and what words a row.
+BACK: tuple[tuple[str, type[Table], Callable[[Row], Any]], ...] = (
+    ("goal", Goals, goal_words),
+    ("first", Priorities, first_words),
+    ("change", Delivery, change_words),
+    ("progress", Progress, progress_words),
+    ("practice", Practice, practice_words),
+)

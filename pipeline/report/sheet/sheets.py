@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import dataframely as dy
 import polars as pl
 from jinja2 import Template
 from matplotlib.colors import to_hex
@@ -14,7 +13,7 @@ from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.report.figures.look import FLAG_COLOUR, band_colours
-from pipeline.report.sheet.back import CoachTables, Row, back_of, back_rows, lost_change
+from pipeline.report.sheet.back import Row, back_of, back_rows, lost_change
 from pipeline.report.sheet.drawings import delivery_chart, history_chart, parts_chart, standing_chart
 from pipeline.report.sheet.facts import Target, drives_of, sheet_rows, target_at
 from pipeline.report.sheet.words import (
@@ -29,6 +28,7 @@ from pipeline.report.sheet.words import (
 from pipeline.report.templating import templates_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import PARTS, Golfers
+from pipeline.tables.table_set import TableSet
 
 MOST_QUARTERS = 6  # of history on one sheet, which is one printed page
 INDEX = "index.html"
@@ -41,29 +41,26 @@ def sheet_name(golfer: str, quarter: str) -> str:
 
 def build_sheets(
     *,
-    golfers: dy.DataFrame[Golfers],
-    bands: dy.DataFrame[BandTable],
+    tables: TableSet,
     moved: pl.DataFrame,
     drives: pl.DataFrame | Drives,
     frontier: Frontier,
     model: CarryModel,
-    coach: CoachTables,
     settings: Mapping[str, Any],
 ) -> Iterator[tuple[str, str]]:
     """Build the sheets and the page that lists them, one after the other.
 
     Parameters
     ----------
-    golfers, bands : DataFrame
-        All quarters.
+    tables : TableSet
+        `Golfers`, `BandTable` and those that `pipeline.report.sheet.back.BACK` names; a sheet whose golfer and quarter
+        are in none of the latter has no back.
     moved : DataFrame
         From `pipeline.report.sheet.facts.moved_to_centre`.
     drives : DataFrame or Drives
         All drives: golfer, quarter, launch_deg, spin_rpm, spin_measured.
     frontier : Frontier
     model : CarryModel
-    coach : CoachTables
-        Goals and the like; a sheet whose golfer and quarter are in none of them has no back.
     settings : mapping
         Keys `study`, `flags`, `bands`, `privacy`, `window_tolerance_yd` and `report`.
 
@@ -75,9 +72,10 @@ def build_sheets(
     environment = templates_of("sheet")
     environment.filters["figure"] = figure
     speed_bands = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
+    golfers = tables[Golfers]
     rows = sheet_rows(
         golfers,
-        bands,
+        tables[BandTable],
         moved,
         sheets=settings["report"]["sheets"],
         speed_bands=speed_bands,
@@ -92,7 +90,7 @@ def build_sheets(
     )
     past: dict[Any, pl.DataFrame] = named.partition_by("golfer", as_dict=True)
     colours = {centre: to_hex(colour) for centre, colour in band_colours(speed_bands.centres_mph).items()}
-    coached = back_rows(coach, rows, str(golfers["quarter"].max()))
+    coached = back_rows(tables, rows, str(golfers["quarter"].max()))
     template = environment.get_template("sheet.html.j2")
     for row in rows.iter_rows(named=True):
         history = past[(row["golfer"],)].filter(pl.col("quarter") <= row["quarter"]).to_dicts()

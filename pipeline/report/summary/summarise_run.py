@@ -16,10 +16,11 @@ import polars as pl
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
-from pipeline.edge.tables_file import read_table
-from pipeline.fit.kept import ModelInUse, model_in_use, package_versions
+from pipeline.edge.tables_file import read_tables
+from pipeline.fit.kept import model_in_use, package_versions
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
+from pipeline.fit.verdict import ModelInUse
 from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
 from pipeline.tables.figures import Scores
 from pipeline.tables.goals import Goals, Priorities
@@ -33,39 +34,33 @@ CAUTION = "Distances are statistics of golfers, not a safety design for ranges, 
 
 
 def run(
-    golfers: str,
-    scores: str,
-    sources: str,
+    tables: Sequence[str],
     page: str,
     lookup: str,
     sheets: str,
     drives: str,
     model: str,
     which: str,
-    cohorts: str,
-    goals: str,
-    priorities: str,
     record: str,
     summary: str,
     settings: dict[str, Any],
     kept: bool,
-    practice: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
-    logs = read_table(sources, Sources)
+    read = read_tables(tables)
+    logs, golfers = read[Sources], read[Golfers]
     used = model_in_use(which, model, kept=kept)
     told = {"configuration": settings, "model": {**asdict(used), "file": model}}
     write_json(Path(record), told | {"versions": package_versions(), "sources": logs.to_dicts()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     about = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
-    table = read_table(golfers, Golfers)
     made = coach_lines(
-        progress_facts(read_table(cohorts, Cohorts), str(table["quarter"].max())),
-        goal_facts(read_table(goals, Goals), read_table(priorities, Priorities)),
-        practice_facts(read_table(practice, Practice) if practice else None, None),
+        progress_facts(read[Cohorts], str(golfers["quarter"].max())),
+        goal_facts(read[Goals], read[Priorities]),
+        practice_facts(read.get(Practice), None),
     )
     made += pages_lines(page, lookup, sheets)
-    lines = summary_lines(table, read_table(scores, Scores), logs, made, about)
+    lines = summary_lines(golfers, read[Scores], logs, made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 

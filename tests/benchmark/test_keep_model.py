@@ -2,17 +2,15 @@ import json
 import shutil
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 import pytest
 from fitting import fit_to
-from frontiers import frontier_at
 
+from pipeline.benchmark.keep_model import read_fitted
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
 from pipeline.fit.candidates import candidates_for
-from pipeline.fit.keep_model import best_deliveries, read_fitted
 from pipeline.fit.kept import (
     FILES,
     Data,
@@ -181,18 +179,3 @@ def test_a_fit_whose_tables_are_broken_is_reported(whole_fit, broken):
     Path(whole_fit[broken]).write_text("nothing\n", encoding="utf-8")
     with pytest.raises(UserError, match="the model can't be read; remove the folder and run snakemake again"):
         read_fitted(whole_fit, FIRST, AIR)
-
-
-def test_the_efficient_drives_are_read_from_the_new_benchmarks(tmp_path):
-    path = tmp_path / "frontier.json"
-    write_artefact(path, frontier_at([90.0, 91.0], launch_deg=[14.0, 13.5], spin_rpm=2700.0))
-    found = best_deliveries(str(path))
-    assert (found.club_speed_mph.tolist(), found.launch_deg.tolist()) == ([90.0, 91.0], [14.0, 13.5])
-    assert found.spin_rpm.tolist() == [2700.0, 2700.0]
-    assert np.isnan(found.speed_ratio).all()
-
-
-def test_benchmarks_without_efficient_drives_are_reported(tmp_path):
-    (tmp_path / "frontier.json").write_text('{"speed_mph": [90.0], "launch_deg": [14.0]}', encoding="utf-8")
-    with pytest.raises(UserError, match=r"frontier\.json: isn't what the workflow writes there \(at spin_rpm\)"):
-        best_deliveries(str(tmp_path / "frontier.json"))

@@ -1,4 +1,4 @@
-"""Describe every column that goes in or comes out, from the schemas: `python -m pipeline.tables.document`.
+"""Describe every column that goes in or comes out, from the schemas: `python docs/make/columns_page.py`.
 
 It prints docs/columns.md.
 """
@@ -19,7 +19,7 @@ What goes into a study and what comes out of it, column by column. This page fol
 `pipeline/tables/`; after a change there, make it again:
 
 ```sh
-python -m pipeline.tables.document > docs/columns.md
+python docs/make/columns_page.py > docs/columns.md
 ```
 
 Files hold full figures; pages and workbooks round them. Shares and probabilities are stored from 0 to 1. In csv files

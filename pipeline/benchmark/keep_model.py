@@ -6,13 +6,13 @@ kept/<id>/, which is written whole or not at all.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.frontier import Frontier
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import FIT_COLUMNS, Speed, speed_of_study
 from pipeline.edge.artefacts import read_artefact, write_artefact
@@ -25,7 +25,6 @@ from pipeline.fit.comparison_text import write_comparison, write_first
 from pipeline.fit.findings import Findings, compare
 from pipeline.fit.kept import (
     Data,
-    ModelVerdict,
     Record,
     find_kept,
     keep,
@@ -38,9 +37,9 @@ from pipeline.fit.kept import (
 from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey
+from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air_of_drives import AIR_COLUMNS
-from pipeline.statistics.arrays import Array
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
 TOLD = {
@@ -75,7 +74,9 @@ def run(
         text = write_first(study, new, lost_parent(records, new.id))
     else:
         record = next(one for one in records if one.id == parent)
-        findings = _compared(folder, record, new, Survey.of(used, settings["seed"]), speed, best_deliveries(frontier))
+        reached = read_artefact(frontier, Frontier)
+        best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
+        findings = _compared(folder, record, new, Survey.of(used, settings["seed"]), speed, best)
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
@@ -95,21 +96,6 @@ def _compared(
     candidates = candidates_of_study(speed, survey.extents, new.calibration, new.air)
     form = next(one for one in candidates if one.name == new.model.surface.name).surface(survey.extents)
     return compare(old, new, form, survey, efficient, versions_changed(record))
-
-
-@dataclass(frozen=True)
-class _BestDrives:
-    """What a comparison takes of frontier.json; a fit comes before the benchmarks and knows no more of them."""
-
-    speed_mph: Array
-    launch_deg: Array
-    spin_rpm: Array
-
-
-def best_deliveries(frontier: str) -> Delivery:
-    """Read the efficient drive at each club speed of the new benchmarks."""
-    found = read_artefact(frontier, _BestDrives)
-    return Delivery(found.speed_mph, np.full_like(found.speed_mph, np.nan), found.launch_deg, found.spin_rpm)
 
 
 def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> ComparedFit:

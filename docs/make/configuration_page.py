@@ -1,4 +1,4 @@
-"""Describe every key of study.yaml and of layouts, from the models: `python -m pipeline.configuration.document`.
+"""Describe every key of study.yaml and of layouts, from the models: `python docs/make/configuration_page.py`.
 
 It prints docs/configuration.md.
 """
@@ -20,7 +20,7 @@ Every key of a study's `study.yaml` and of the layouts of its logs. This page fo
 `pipeline/configuration/`; after a change there, make it again:
 
 ```sh
-python -m pipeline.configuration.document > docs/configuration.md
+python docs/make/configuration_page.py > docs/configuration.md
 ```
 
 A key that is not here is refused, with the nearest one. `[]` stands for every entry of a list, `COLUMN` for the name of
