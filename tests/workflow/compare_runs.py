@@ -3,7 +3,8 @@
 Every file of OLD must be in NEW with the same figures, or stand in `RENAMED_FILES`; columns may be renamed
 (`RENAMED_COLUMNS`) and others added. Prints what differs and exits with 1 if anything does. What is compared: tables
 cell by cell (csv, parquet, xlsx, databases), arrays, the numbers of json files whatever their form, pictures pixel by
-pixel, and the numbers of pages and texts in their order.
+pixel, and the numbers of pages and texts in their order. Ends of intervals and the like that rest on resamples of
+golfers may differ as `RESAMPLED` says.
 """
 
 import json
@@ -19,6 +20,19 @@ import polars as pl
 from matplotlib.image import imread
 
 RELATIVE, ABSOLUTE = 1e-8, 1e-8
+
+# The lines of each resample are solved exactly now; a search came within some millionths of the loss before. So what
+# rests on resamples alone moves by a hundredth of a yard at most; nothing that a page shows does.
+RESAMPLED = {
+    r"(.*_)?(lo|hi)90(_.*)?|.*(low|high) end of the 90 % interval.*|std_error_yd": 0.01,
+    r"(.*_)?[pq]_value|[pq]|.*probability|confidence": 3e-4,
+    r"better_(at_centre|slope)": 5e-4,
+    r"launch_slope": 0.009,
+    r"spin_slope": 0.62,
+}
+# Rounded to a tenth in the workbook: a last digit may turn with the ninth decimal of a figure.
+ROUNDED = {"Lost otherwise, yd": 0.1}
+PICTURES = {"carry_by_speed.png": 1e-5}  # mean difference of a pixel, of 1: the band of the curve's interval
 
 # What has another name since the run before; the README's change list has it for users.
 RENAMED_FILES = {"benchmarks/guide.json": "benchmarks/frontier.json"}
@@ -71,18 +85,24 @@ def compare_frames(old: pl.DataFrame, new: pl.DataFrame, renamed: dict[str, str]
         if wanted not in new.columns:
             yield f"column {wanted} is missing"
             continue
-        count = int(np.count_nonzero(~_same(old[name], new[wanted])))
+        count = int(np.count_nonzero(~_same(old[name], new[wanted], allowed(wanted))))
         if count:
             yield f"column {wanted}: {count} of {old.height} cells differ"
 
 
-def _same(old: pl.Series, new: pl.Series) -> np.ndarray:
+def allowed(name: str) -> float:
+    """Give the difference that a column, key or array of this name may have."""
+    found = [most for pattern, most in RESAMPLED.items() if re.fullmatch(pattern, name)]
+    return found[0] if found else ROUNDED.get(name, ABSOLUTE)
+
+
+def _same(old: pl.Series, new: pl.Series, absolute: float) -> np.ndarray:
     if old.dtype.is_nested():
         return np.array([one == other for one, other in zip(old.to_list(), new.to_list(), strict=True)], dtype=bool)
     texts = [one.cast(pl.String) for one in (old, new)]
     numbers = [one.cast(pl.Float64, strict=False).to_numpy() for one in texts]
     with np.errstate(invalid="ignore"):
-        close = np.isclose(numbers[0], numbers[1], rtol=RELATIVE, atol=ABSOLUTE)
+        close = np.isclose(numbers[0], numbers[1], rtol=RELATIVE, atol=absolute)
     return (texts[0].eq_missing(texts[1])).to_numpy() | close
 
 
@@ -114,28 +134,37 @@ def _npz(old: Path, new: Path, renamed: dict[str, str]) -> Iterator[str]:
             a, b = before[name], after[renamed.get(name, name)]
             texts = a.dtype.kind == "U"
             if a.shape != b.shape or not (
-                np.array_equal(a, b) if texts else np.allclose(a, b, rtol=RELATIVE, atol=ABSOLUTE, equal_nan=True)
+                np.array_equal(a, b) if texts else np.allclose(a, b, rtol=RELATIVE, atol=allowed(name), equal_nan=True)
             ):
                 yield f"array {name} differs"
 
 
 def _json(old: Path, new: Path, renamed: dict[str, str]) -> Iterator[str]:  # noqa: ARG001
-    before, after = (sorted(_numbers(json.loads(path.read_text("utf-8")))) for path in (old, new))
-    if len(before) != len(after) or not np.allclose(before, after, rtol=RELATIVE, atol=ABSOLUTE):
-        yield f"{len(before)} numbers, now {len(after)}, not all the same"
+    before, after = (_numbers(json.loads(path.read_text("utf-8"))) for path in (old, new))
+    for most in sorted({ABSOLUTE, *map(allowed, (*before, *after))}):
+        # Lists of records became columns, so keys alone stay: numbers are compared in the order of their size.
+        a, b = (
+            sorted(n for key, found in one.items() if allowed(key) == most for n in found) for one in (before, after)
+        )
+        if len(a) != len(b) or not np.allclose(a, b, rtol=RELATIVE, atol=most):
+            yield f"{len(a)} numbers that may differ by {most:g}, now {len(b)}, not all the same"
 
 
-def _numbers(value: Any) -> Iterator[float]:
+def _numbers(value: Any, key: str = "") -> dict[str, list[float]]:
+    """List the numbers by the key that they stand under."""
+    found: dict[str, list[float]] = {}
     if isinstance(value, dict | list):
-        for part in value.values() if isinstance(value, dict) else value:
-            yield from _numbers(part)
+        for name, part in value.items() if isinstance(value, dict) else ((key, part) for part in value):
+            for inner, numbers in _numbers(part, name).items():
+                found.setdefault(inner, []).extend(numbers)
     elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield float(value)
+        found[key] = [float(value)]
+    return found
 
 
 def _png(old: Path, new: Path, renamed: dict[str, str]) -> Iterator[str]:  # noqa: ARG001
     before, after = imread(old), imread(new)
-    if before.shape != after.shape or not np.array_equal(before, after):
+    if before.shape != after.shape or np.abs(before - after).mean() > PICTURES.get(old.name, 0.0):
         yield "the picture differs"
 
 
