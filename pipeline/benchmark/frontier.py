@@ -85,6 +85,11 @@ class Frontier:
     total_spin_hi_rpm: Array
     near: DrivesNear
 
+    def __post_init__(self) -> None:
+        columns = (*vars(self).values(), *vars(self.near).values())
+        if any(len(column) != len(self.speed_mph) for column in columns if isinstance(column, np.ndarray)):
+            raise ValueError("columns of one length are needed")
+
     def reaches(self, club_speed_mph: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Say which club speeds the benchmarks reach, in their shape; NaN is none."""
         speed, grid = np.asarray(club_speed_mph, dtype=float), self.speed_mph
@@ -115,7 +120,7 @@ class Frontier:
         return np.interp(club_speed_mph, self.speed_mph, self.carry_yd)
 
     def slope_at(self, values: Array, club_speed_mph: Array) -> Array:
-        """Give how values over the grid go with club speed, per mph; NaN out of reach."""
+        """Give how values over the grid go with club speed, per mph; NaN out of reach, 0 on a grid of one speed."""
         if len(self.speed_mph) < 2:
             return np.zeros(club_speed_mph.shape)
         return self.at(np.gradient(values, self.speed_mph), club_speed_mph)

@@ -82,7 +82,7 @@ class Impression:
         if not self._sample:
             return []
         found, drives = self._judged
-        found = found + (_by_flight(drives, self.layout) if drives else [])
+        found = found + (by_flight(drives, self.layout) if drives else [])
         counts = pl.concat(self._counts).group_by("rule", "column").agg(pl.col("len").sum())
         return found or [text for text in [rejection_remark(counts, self._rows, self._thin)] if text]
 
@@ -97,7 +97,7 @@ class Impression:
 
     @cached_property
     def _judged(self) -> tuple[list[str], SampleDrives | None]:
-        return _by_themselves(self._thin, self.layout)
+        return by_themselves(self._thin, self.layout)
 
     @cached_property
     def _compared(self) -> SampleDrives | None:
@@ -186,33 +186,12 @@ def rejection_remark(counts: pl.DataFrame, rows: int, sample: pl.DataFrame) -> s
     return f"{number} of {rows} rows break the rule {rule} in {column}: {mend}"
 
 
-def unit_remarks(sample: pl.DataFrame, layout: Layout) -> list[str]:
-    """Say which units look mistaken, by usual launch, spin and speed ratio, and by flight.
+def by_themselves(sample: pl.DataFrame, layout: Layout) -> tuple[list[str], SampleDrives | None]:
+    """Judge launch and spin by what is usual; give the drives with those mended, none where there are too few.
 
-    Parameters
-    ----------
-    sample : pl.DataFrame
-        Drives in what the layout takes for standard units: speeds, launch, spin, carry, `AIR_COLUMNS` and
-        `spin_measured`; nulls allowed.
-    layout : Layout
-        Names the unit of each column.
-
-    Returns
-    -------
-    list of str
-        Clauses. None where fewer than `LEAST_ROWS` drives can be judged.
-
-    Notes
-    -----
-    Balls that fly 5 to 13 % short look like metres called yards, and so may a site's unknown air; the clause says so.
-    Two mistakes at once in speeds and carry are reported as figures that don't fit, without naming the units.
+    `sample` has drives in what the layout takes for standard units: speeds, launch, spin, carry, `AIR_COLUMNS` and
+    `spin_measured`; nulls allowed.
     """
-    found, drives = _by_themselves(sample, layout)
-    return found + (_by_flight(drives, layout) if drives else [])
-
-
-def _by_themselves(sample: pl.DataFrame, layout: Layout) -> tuple[list[str], SampleDrives | None]:
-    """Judge launch and spin by what is usual; give the drives with those mended, none where there are too few."""
     known = sample.drop_nulls(["club_speed_mph", "launch_deg", "spin_rpm", "carry_yd"])
     known = known.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0, pl.col("spin_rpm") > 0)
     with_ball = known.filter(pl.col("ball_speed_mph") > 0)
@@ -257,8 +236,12 @@ def _by_usual(column: str, median: float, layout: Layout) -> _Mistaken | None:
     return fitting[0] if fitting else None
 
 
-def _by_flight(drives: SampleDrives, layout: Layout) -> list[str]:
-    """Find the one mistaken unit of a speed, both speeds or carry under which the drives fit flight."""
+def by_flight(drives: SampleDrives, layout: Layout) -> list[str]:
+    """Find the one mistaken unit of a speed, both speeds or carry under which the drives fit flight.
+
+    Balls that fly 5 to 13 % short look like metres called yards, and so may a site's unknown air; the clause says so.
+    Two mistakes at once in speeds and carry are reported as figures that don't fit, without naming the units.
+    """
     close = _CLOSE if drives.measured else _CLOSE_ENOUGH
     ratio, flight = drives.ratio(), drives.carry_over_flight(1.0)
     sound = _USUAL_RATIO[0] <= ratio <= _USUAL_RATIO[1]

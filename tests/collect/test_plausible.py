@@ -4,7 +4,14 @@ import pytest
 from collect_samples import HEADER, changed, csv_text, written
 
 from pipeline.collect.check_command import survey
-from pipeline.collect.plausible import LEAST_ROWS, Impression, rejection_remark, remarks_across, unit_remarks
+from pipeline.collect.plausible import (
+    LEAST_ROWS,
+    Impression,
+    by_flight,
+    by_themselves,
+    rejection_remark,
+    remarks_across,
+)
 from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.physics.air import Air
@@ -31,6 +38,11 @@ def drives(n=60, seed=2):
         {"club_speed_mph": club, "ball_speed_mph": speed, "launch_deg": launch, "spin_rpm": spin, "carry_yd": carry}
         | none | {"spin_measured": [True] * n}
     )  # fmt: skip
+
+
+def unit_remarks(sample, layout):
+    found, judged = by_themselves(sample, layout)
+    return found + (by_flight(judged, layout) if judged else [])
 
 
 def called(frame, **factors):

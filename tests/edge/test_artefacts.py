@@ -221,6 +221,8 @@ DAMAGED = {
     "no drag": (ARTEFACTS["flight"], lacking("calibration", "drag"), "calibration.drag"),
     "no reasons": (ARTEFACTS["verdict"], lacking("reasons"), "reasons"),
     "a text for pairs": (ARTEFACTS["light tool"], holding("many", "pairs"), "pairs"),
+    "a column shorter than the others": (ARTEFACTS["frontier"], holding([1.0], "total_yd"), ""),
+    "another number of places": (ARTEFACTS["frontier"], holding([[14.0, 2600.0]], "near", "mean"), ""),
 }
 
 
