@@ -4,15 +4,19 @@ Only the module of that step is imported, so that a step starts quickly. The wor
 """
 
 import importlib
+import io
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
-from pipeline.ending import told
+from pipeline.ending import Outcome, told
 from pipeline.errors import UserError
+
+DONE = "Done."  # a step's last line in its log
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
 # write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
@@ -34,9 +38,48 @@ def module_of(step: str) -> str:
     return ".".join(("pipeline", *found[0].relative_to(package).with_suffix("").parts))
 
 
+class _Both(io.TextIOBase):
+    """A stream whose text also goes to a log; a log that can't be written stops nothing."""
+
+    def __init__(self, shown: TextIO, log: TextIO) -> None:
+        self.shown, self.log = shown, log
+
+    def write(self, text: str) -> int:
+        with suppress(OSError):
+            self.log.write(text)
+        return self.shown.write(text)
+
+    def flush(self) -> None:
+        self.shown.flush()
+
+
+@contextmanager
+def logged(path: str) -> Iterator[Outcome]:
+    """Write what a block prints to a log too, with a last line if it ended well; without a path there is no log."""
+    outcome = Outcome()
+    with ExitStack() as stack:
+        log = None
+        with suppress(OSError):
+            log = stack.enter_context(Path(path).open("w", encoding="utf-8", buffering=1)) if path else None
+        if log is not None:
+            stack.enter_context(redirect_stdout(_Both(sys.stdout, log)))
+            stack.enter_context(redirect_stderr(_Both(sys.stderr, log)))
+        yield outcome
+        if log is not None and outcome.status == 0:
+            with suppress(OSError):
+                log.write(f"{DONE}\n")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the step named by the arguments (those of the command line if None); give the exit status."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    with logged(os.environ.get("YARDBAND_LOG", "")) as done:
+        status = _run(given)
+        done.status = status
+    return status
+
+
+def _run(given: list[str]) -> int:
     with told(f"in the step {given[0]}" if given else "in no step") as outcome:
         if len(given) < 2:
             raise UserError("usage: python -m pipeline.step NAME JSON..., where NAME is a rule of the workflow.")

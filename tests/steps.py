@@ -8,8 +8,9 @@ from pipeline.step import module_of
 ROOT = Path(__file__).parents[1]
 
 
-def steps(snakefile=ROOT / "Snakefile"):
+def steps(root=ROOT):
     """Give the module of every rule that runs a step, by the rule's name."""
-    parts = re.split(r"^ *(?:rule|checkpoint) (\w+):$", snakefile.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    text = "".join(path.read_text(encoding="utf-8") for path in sorted(root.glob("pipeline/*/rules.smk")))
+    parts = re.split(r"^ *(?:rule|checkpoint) (\w+):$", text, flags=re.MULTILINE)
     named = [name for name, body in zip(parts[1::2], parts[2::2], strict=True) if re.search(r"^ +STEP$", body, re.M)]
     return {name: module_of(name) for name in named}

@@ -21,7 +21,7 @@ LONGEST_RUN = 39  # lines of a step's `run`, signature and docstring too
 
 EDGES = re.compile(
     r"pipeline/(edge/\w+|configuration/(load|log_files|yaml_file)|collect/(read|key)|fit/kept|(.+/)?\w+_command"
-    r"|__main__|cli|step|ending)\.py"
+    r"|__main__|cli|step|workflow|ending)\.py"
 )
 # Computing modules that touch what others may not, each with its reason.
 EXCEPTIONS = {

@@ -55,6 +55,11 @@ def _shared(small: Sequence[LogFile], count: int) -> dict[str, list[LogFile]]:
     return {names[place]: sorted(found[place], key=lambda log: log.source) for place in names}
 
 
+def name_of(logs: Sequence[LogFile]) -> str:
+    """Name a partition for people."""
+    return logs[0].source if len(logs) == 1 else f"{len(logs)} small logs"
+
+
 def describe(logs: Sequence[LogFile]) -> dict[str, Any]:
     """Put what a partition's logs are into values for JSON, each layout and entry once; `described` reads it."""
     layouts: list[dict[str, Any]] = []

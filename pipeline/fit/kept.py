@@ -173,6 +173,12 @@ def versions_changed(record: Record) -> dict[str, tuple[str, str]]:
     return {name: (then.get(name, "none"), v) for name, v in package_versions().items() if then.get(name) != v}
 
 
+def parent_files(folder: Path, fit: Mapping[str, str | Path]) -> list[str]:
+    """List the files of the kept model that a fit is compared with; none for a first fit."""
+    parent = find_parent(folder, model_id(fit))
+    return sorted(kept_files(folder, parent).values()) if parent else []
+
+
 def kept_files(folder: Path, kept: str) -> dict[str, str]:
     """Give the paths of a kept model's files by the names of `FILES`, and `record`."""
     return {name: str(folder / kept / file) for name, file in {**FILES, "record": RECORD}.items()}

@@ -1,0 +1,83 @@
+"""What is efficient at each club speed, and the verdict on a new fit."""
+
+from pipeline.fit.kept import parent_files
+
+
+rule build_bands:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        typical=MODEL["typical"],
+        replicates=MODEL["replicates"],
+        tables=rules.build_flight_table.output.tables,
+    output:
+        csv=f"{OUT}/benchmarks/bands.csv",
+        parquet=f"{OUT}/benchmarks/bands.parquet",
+        frontier=f"{OUT}/benchmarks/frontier.json",
+        chart=f"{OUT}/benchmarks/chart.json",
+    log:
+        f"{LOGS_OF}/build_bands.log",
+    benchmark:
+        f"{LOGS_OF}/build_bands.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("build_bands"),
+    params:
+        **step(
+            "build_bands",
+            study=STUDY.study,
+            bands=SETTINGS["bands"],
+            window_tolerance_yd=STUDY.window_tolerance_yd,
+            min_shots=STUDY.flags.min_shots,
+            min_golfers=STUDY.privacy.min_golfers,
+            turf=STUDY.flight.turf,
+            air=SETTINGS["air"],
+        ),
+    message:
+        "Build the speed bands"
+    shell:
+        STEP
+
+
+rule keep_model:
+    input:
+        **dict(rules.fit_model.output.items()),
+        calibration=rules.calibrate_flight.output.calibration,
+        calibrations=rules.calibrate_flight.output.table,
+        drives=rules.standardise_shots.output.drives,
+        frontier=rules.build_bands.output.frontier,
+        # Those of the kept model that the newest fit is compared with; none for a first fit.
+        old=lambda wildcards: parent_files(
+            KEPT,
+            dict(checkpoints.fit_model.get().output.items()) | dict(rules.calibrate_flight.output.items()),
+        ),
+    output:
+        comparison=f"{OUT}/model/comparison.md",
+        verdict=f"{OUT}/model/verdict.json",
+    log:
+        f"{LOGS_OF}/keep_model.log",
+    benchmark:
+        f"{LOGS_OF}/keep_model.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("keep_model"),
+    params:
+        **step(
+            "keep_model",
+            study=STUDY.study,
+            kept=str(KEPT),
+            centres=SETTINGS["bands"]["centres"],
+            settings={
+                "air": SETTINGS["air"],
+                "coefficients": STUDY.flight.coefficients,
+                "seed": STUDY.seed,
+            },
+        ),
+    message:
+        "Hold the fit against the kept one"
+    shell:
+        STEP

@@ -1,0 +1,113 @@
+"""What coach and golfer ask next."""
+
+
+rule advise_delivery:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        replicates=MODEL["replicates"],
+        frontier=rules.build_bands.output.frontier,
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        slopes=f"{OUT}/model/delivery_slopes.csv",
+        delivery=f"{OUT}/golfers/delivery.csv",
+    log:
+        f"{LOGS_OF}/advise_delivery.log",
+    benchmark:
+        f"{LOGS_OF}/advise_delivery.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("advise_delivery"),
+    params:
+        **step("advise_delivery", min_shots=STUDY.flags.min_shots),
+    message:
+        "Work out what a change of loft or attack might bring"
+    shell:
+        STEP
+
+
+rule plan_goals:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
+        frontier=rules.build_bands.output.frontier,
+        model=MODEL["model"],
+        replicates=MODEL["replicates"],
+    output:
+        goals=f"{OUT}/golfers/goals.csv",
+        priorities_csv=f"{OUT}/golfers/priorities.csv",
+    log:
+        f"{LOGS_OF}/plan_goals.log",
+    benchmark:
+        f"{LOGS_OF}/plan_goals.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("plan_goals"),
+    params:
+        **step("plan_goals", bands=SETTINGS["bands"], wanted=SETTINGS["goals"]),
+    message:
+        "Plan the golfers' goals"
+    shell:
+        STEP
+
+
+rule assess_progress:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        frontier=rules.build_bands.output.frontier,
+        golfers=rules.assess_golfers.output.golfers,
+    output:
+        progress=f"{OUT}/golfers/progress.csv",
+        cohorts=f"{OUT}/golfers/cohorts.csv",
+    log:
+        f"{LOGS_OF}/assess_progress.log",
+    benchmark:
+        f"{LOGS_OF}/assess_progress.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("assess_progress"),
+    params:
+        **step(
+            "assess_progress",
+            false_discovery_rate=STUDY.flags.false_discovery_rate,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Hold golfers' quarters against each other"
+    shell:
+        STEP
+
+
+# A study without speed logs has no such rule.
+if SPEED_LOGS:
+
+    rule assess_practice:
+        input:
+            swings=rules.collect_swings.output.swings,
+            drives=rules.standardise_shots.output.drives,
+        output:
+            marked=f"{OUT}/practice/swings.parquet",
+            sessions=f"{OUT}/practice/sessions.csv",
+            paired=f"{OUT}/practice/paired.csv",
+            light_tool=f"{OUT}/practice/light_tool.json",
+            practice=f"{OUT}/practice/practice.csv",
+        log:
+            f"{LOGS_OF}/assess_practice.log",
+        benchmark:
+            f"{LOGS_OF}/assess_practice.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("assess_practice"),
+        params:
+            **step("assess_practice", bands=SETTINGS["bands"]),
+        message:
+            "Work out what speed practice did"
+        shell:
+            STEP

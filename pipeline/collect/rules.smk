@@ -1,0 +1,107 @@
+"""Logs to loaded shots and swings."""
+
+import json
+import re
+
+from pipeline.collect.partitions import describe, name_of, partitions
+
+# Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py).
+PARTITIONS = partitions(
+    LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS}
+)
+
+
+wildcard_constraints:
+    partition="|".join(map(re.escape, PARTITIONS)),
+
+
+rule collect_logs:
+    input:
+        logs=lambda wildcards: [
+            str(FOLDER / log.source) for log in PARTITIONS[wildcards.partition]
+        ],
+        key=str(KEY),
+    output:
+        shots=f"{OUT}/collected/{{partition}}.shots.parquet",
+        rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
+        receipts=f"{OUT}/collected/{{partition}}.receipts.json",
+    log:
+        f"{LOGS_OF}/collect_logs/{{partition}}.log",
+    benchmark:
+        f"{LOGS_OF}/collect_logs/{{partition}}.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("collect_logs"),
+    params:
+        # The logs are in the settings, each path once: a command's argument must not be too long.
+        **step("collect_logs")
+        | {
+            "files": lambda wildcards, input, output: json.dumps({"key": input.key, **dict(output.items())}),
+            "settings": lambda wildcards: json.dumps(
+                {"study": STUDY.study, "folder": str(FOLDER), "partition": describe(PARTITIONS[wildcards.partition])}
+            ),
+        },
+        what=lambda wildcards: name_of(PARTITIONS[wildcards.partition]),
+    message:
+        "Collect {params.what}"
+    shell:
+        STEP
+
+
+rule load_shots:
+    input:
+        shots=expand(f"{OUT}/collected/{{partition}}.shots.parquet", partition=PARTITIONS),
+        rejects=expand(f"{OUT}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS),
+        receipts=expand(f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS),
+    output:
+        database=f"{OUT}/collected/loaded.duckdb",
+        rejects_csv=f"{OUT}/rejects.csv",
+        sources_csv=f"{OUT}/sources.csv",
+    log:
+        f"{LOGS_OF}/load_shots.log",
+    benchmark:
+        f"{LOGS_OF}/load_shots.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("load_shots"),
+    params:
+        **step("load_shots"),
+    message:
+        "Load the collected logs into DuckDB"
+    shell:
+        STEP
+
+
+# Swings without a ball: a study without speed logs has no such rule.
+if SPEED_LOGS:
+
+    rule collect_swings:
+        input:
+            logs=[str(FOLDER / log.source) for log in SPEED_LOGS],
+            key=str(KEY),
+        output:
+            swings=f"{OUT}/collected/swings.parquet",
+            rejects=f"{OUT}/practice/rejects.csv",
+            sources=f"{OUT}/practice/sources.csv",
+        log:
+            f"{LOGS_OF}/collect_swings.log",
+        benchmark:
+            f"{LOGS_OF}/collect_swings.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("collect_swings"),
+        params:
+            **step(
+                "collect_swings",
+                study=STUDY.study,
+                log_files=[
+                    log.model_dump(mode="json", by_alias=True) for log in SPEED_LOGS
+                ],
+            ),
+        message:
+            "Collect the swings without a ball"
+        shell:
+            STEP

@@ -1,0 +1,81 @@
+"""Flight of the study's balls, and carry at standard conditions."""
+
+
+rule calibrate_flight:
+    input:
+        database=rules.load_shots.output.database,
+    output:
+        calibration=f"{OUT}/flight/calibration.json",
+        table=f"{OUT}/flight/calibrations.csv",
+    log:
+        f"{LOGS_OF}/calibrate_flight.log",
+    benchmark:
+        f"{LOGS_OF}/calibrate_flight.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("calibrate_flight"),
+    params:
+        **step(
+            "calibrate_flight",
+            coefficients=STUDY.flight.coefficients,
+            air=SETTINGS["air"],
+            seed=STUDY.seed,
+        ),
+    message:
+        "Fit ball flight to the study's drives"
+    shell:
+        STEP
+
+
+CALIBRATION = USED or {
+    "calibration": rules.calibrate_flight.output.calibration,
+    "calibrations": rules.calibrate_flight.output.table,
+}
+
+
+rule build_flight_table:
+    input:
+        database=rules.load_shots.output.database,
+        calibration=CALIBRATION["calibration"],
+    output:
+        tables=f"{OUT}/flight/tables.npz",
+    log:
+        f"{LOGS_OF}/build_flight_table.log",
+    benchmark:
+        f"{LOGS_OF}/build_flight_table.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("build_flight_table"),
+    params:
+        **step("build_flight_table", air=SETTINGS["air"]),
+    message:
+        "Fly the grids of the flight table"
+    shell:
+        STEP
+
+
+rule standardise_shots:
+    input:
+        loaded=rules.load_shots.output.database,
+        calibration=CALIBRATION["calibration"],
+        tables=rules.build_flight_table.output.tables,
+    output:
+        drives=f"{OUT}/collected/drives.parquet",
+    log:
+        f"{LOGS_OF}/standardise_shots.log",
+    benchmark:
+        f"{LOGS_OF}/standardise_shots.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("standardise_shots"),
+    params:
+        **step("standardise_shots", air=SETTINGS["air"]),
+    message:
+        "Move carry to standard conditions"
+    shell:
+        STEP

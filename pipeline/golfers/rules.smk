@@ -1,0 +1,27 @@
+"""Yards lost, and who is flagged."""
+
+
+rule assess_golfers:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        frontier=rules.build_bands.output.frontier,
+    output:
+        golfers=f"{OUT}/golfers/golfers.csv",
+        flagged=f"{OUT}/golfers/flagged.csv",
+        changes=f"{OUT}/golfers/changes.csv",
+    log:
+        f"{LOGS_OF}/assess_golfers.log",
+    benchmark:
+        f"{LOGS_OF}/assess_golfers.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("assess_golfers"),
+    params:
+        **step("assess_golfers", flags=SETTINGS["flags"]),
+    message:
+        "Work out yards lost and flag golfers"
+    shell:
+        STEP

@@ -1,0 +1,271 @@
+"""Everything people open."""
+
+from pipeline.report.figures.naming import FORMATS, figure_names
+
+FIGURES = figure_names(STUDY.bands.centres)
+
+# What the pages show of the golfers' quarters; speed practice where there is any.
+QUARTER_TABLES = [
+    rules.assess_golfers.output.golfers,
+    rules.build_bands.output.csv,
+    rules.plan_goals.output.goals,
+    rules.plan_goals.output.priorities_csv,
+    rules.advise_delivery.output.delivery,
+    *([rules.assess_practice.output.practice] if SPEED_LOGS else []),
+]
+LIGHT_TOOL = (
+    {"light_tool": rules.assess_practice.output.light_tool} if SPEED_LOGS else {}
+)
+
+
+rule draw_figures:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        chart=rules.build_bands.output.chart,
+    output:
+        figures=[f"{OUT}/figures/{name}.{form}" for name in FIGURES for form in FORMATS],
+    log:
+        f"{LOGS_OF}/draw_figures.log",
+    benchmark:
+        f"{LOGS_OF}/draw_figures.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("draw_figures"),
+    params:
+        **step(
+            "draw_figures",
+            settings={
+                key: SETTINGS[key]
+                for key in ("bands", "privacy", "window_tolerance_yd")
+            },
+        ),
+    message:
+        "Draw the figures"
+    shell:
+        STEP
+
+
+rule write_report:
+    input:
+        **LIGHT_TOOL,
+        tables=[
+            *QUARTER_TABLES,
+            rules.assess_golfers.output.changes,
+            rules.assess_progress.output.cohorts,
+            rules.advise_delivery.output.slopes,
+            rules.load_shots.output.sources_csv,
+            rules.load_shots.output.rejects_csv,
+            MODEL["scores"],
+            CALIBRATION["calibrations"],
+        ],
+        figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
+        card=MODEL["card"],
+        model=MODEL["model"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
+    output:
+        page=f"{OUT}/report/academy.html",
+    log:
+        f"{LOGS_OF}/write_report.log",
+    benchmark:
+        f"{LOGS_OF}/write_report.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_report"),
+    params:
+        **step(
+            "write_report",
+            settings={
+                key: SETTINGS[key]
+                for key in (
+                    "study",
+                    "flags",
+                    "bands",
+                    "privacy",
+                    "window_tolerance_yd",
+                    "flight",
+                    "report",
+                )
+            },
+            kept=bool(USED),
+        ),
+    message:
+        "Write the academy's page"
+    shell:
+        STEP
+
+
+rule write_sheets:
+    input:
+        tables=[*QUARTER_TABLES, rules.assess_progress.output.progress],
+        frontier=rules.build_bands.output.frontier,
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        flight_tables=rules.build_flight_table.output.tables,
+    output:
+        sheets=directory(f"{OUT}/golfers/sheets"),
+    log:
+        f"{LOGS_OF}/write_sheets.log",
+    benchmark:
+        f"{LOGS_OF}/write_sheets.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_sheets"),
+    params:
+        **step(
+            "write_sheets",
+            settings={
+                key: SETTINGS[key]
+                for key in (
+                    "study",
+                    "flags",
+                    "bands",
+                    "privacy",
+                    "window_tolerance_yd",
+                    "flight",
+                    "report",
+                )
+            },
+        ),
+    message:
+        "Write the golfers' sheets"
+    shell:
+        STEP
+
+
+rule write_workbook:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+    output:
+        golfers_xlsx=f"{OUT}/golfers/golfers.xlsx",
+        bands_xlsx=f"{OUT}/benchmarks/bands.xlsx",
+        bands_md=f"{OUT}/benchmarks/bands.md",
+    log:
+        f"{LOGS_OF}/write_workbook.log",
+    benchmark:
+        f"{LOGS_OF}/write_workbook.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_workbook"),
+    params:
+        **step(
+            "write_workbook",
+            flags=SETTINGS["flags"],
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Write the workbooks and the bands' text"
+    shell:
+        STEP
+
+
+rule write_database:
+    input:
+        loaded=rules.load_shots.output.database,
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+    output:
+        database=f"{OUT}/shots.duckdb",
+    log:
+        f"{LOGS_OF}/write_database.log",
+    benchmark:
+        f"{LOGS_OF}/write_database.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_database"),
+    params:
+        **step("write_database"),
+    message:
+        "Write the database"
+    shell:
+        STEP
+
+
+rule write_diagnostics:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=rules.fit_model.output.model,
+        held_out=rules.fit_model.output.held_out,
+        scores=rules.fit_model.output.scores,
+        frontier=rules.build_bands.output.frontier,
+    output:
+        page=f"{OUT}/model/diagnostics.html",
+    log:
+        f"{LOGS_OF}/write_diagnostics.log",
+    benchmark:
+        f"{LOGS_OF}/write_diagnostics.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_diagnostics"),
+    params:
+        **step(
+            "write_diagnostics",
+            settings={key: SETTINGS[key] for key in ("study", "bands", "privacy")},
+        ),
+    message:
+        "Write the researcher's diagnostics"
+    shell:
+        STEP
+
+
+rule write_lookup:
+    input:
+        model=MODEL["model"],
+        frontier=rules.build_bands.output.frontier,
+        calibration=CALIBRATION["calibration"],
+    output:
+        page=f"{OUT}/report/lookup.html",
+    log:
+        f"{LOGS_OF}/write_lookup.log",
+    benchmark:
+        f"{LOGS_OF}/write_lookup.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_lookup"),
+    params:
+        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd),
+    message:
+        "Write the coach's page"
+    shell:
+        STEP
+
+
+rule summarise_run:
+    input:
+        tables=[
+            *QUARTER_TABLES,
+            rules.assess_progress.output.cohorts,
+            rules.load_shots.output.sources_csv,
+            MODEL["scores"],
+        ],
+        page=rules.write_report.output.page,
+        lookup=rules.write_lookup.output.page,
+        sheets=rules.write_sheets.output.sheets,
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
+    output:
+        record=f"{OUT}/run.json",
+        summary=f"{OUT}/summary.txt",
+    log:
+        f"{LOGS_OF}/summarise_run.log",
+    benchmark:
+        f"{LOGS_OF}/summarise_run.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("summarise_run"),
+    params:
+        **step("summarise_run", settings=SETTINGS, kept=bool(USED)),
+    message:
+        "Sum up the run"
+    shell:
+        STEP

@@ -1,0 +1,91 @@
+"""The longer studies, each with a command of its own; their figures are committed as evidence."""
+
+
+# The README's pictures, two figures of the demo: a command of its own, `snakemake --cores 2 --force readme_pictures`.
+rule readme_pictures:
+    input:
+        [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    output:
+        [f"results/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+    log:
+        "logs/readme_pictures.log",
+    conda:
+        ENVIRONMENT
+    message:
+        "Copy the README's pictures"
+    shell:
+        "cp {input:q} results/pictures/ 2> {log:q}"
+
+
+# The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
+# those of one core, so numpy's libraries are held to one thread.
+rule flight_study:
+    output:
+        accuracy_csv="results/flight/accuracy.csv",
+        speed_csv="results/flight/speed.csv",
+        readme="results/flight/README.md",
+    log:
+        "logs/flight_study.log",
+    params:
+        python=sys.executable,
+        script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
+    conda:
+        ENVIRONMENT
+    message:
+        "Study the accuracy and speed of flight"
+    shell:
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {params.python} {params.script:q} results/flight 2>&1 | tee {log:q}"
+
+
+# The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command
+# of its own, `snakemake --cores 2 --force proving_ground`.
+rule proving_ground:
+    output:
+        expand(
+            "results/proving_ground/{name}",
+            name=[
+                "targets.csv",
+                "figures.csv",
+                "worlds.csv",
+                "devices.csv",
+                "proving_ground.png",
+                "README.md",
+            ]
+            + ["coach.csv", "considered.csv", "considered.md"],
+        ),
+    log:
+        "logs/proving_ground.log",
+    threads: workflow.cores
+    params:
+        python=sys.executable,
+        script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
+        academies=4,  # of each world
+    conda:
+        ENVIRONMENT
+    message:
+        "Prove the figures on academies whose truth is known"
+    shell:
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {params.python} {params.script:q}"
+        " results/proving_ground {threads} {params.academies} 2>&1 | tee {log:q}"
+
+
+# Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
+# `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
+rule speed_benchmark:
+    output:
+        expand(
+            "results/speed/{name}",
+            name=["speed.csv", "steps.csv", "machine.json", "README.md"],
+        ),
+    log:
+        "logs/speed_benchmark.log",
+    threads: workflow.cores
+    params:
+        python=sys.executable,
+        script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
+    conda:
+        ENVIRONMENT
+    message:
+        "Measure speed and scale"
+    shell:
+        "{params.python} {params.script:q} results/speed --cores {threads} 2>&1 | tee {log:q}"
