@@ -26,11 +26,11 @@ rule flight_study:
         readme="results/flight/README.md",
     log:
         "logs/flight_study.log",
+    conda:
+        ENVIRONMENT
     params:
         python=sys.executable,
         script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
-    conda:
-        ENVIRONMENT
     message:
         "Study the accuracy and speed of flight"
     shell:
@@ -55,13 +55,13 @@ rule proving_ground:
         ),
     log:
         "logs/proving_ground.log",
+    conda:
+        ENVIRONMENT
     threads: workflow.cores
     params:
         python=sys.executable,
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
         academies=4,  # of each world
-    conda:
-        ENVIRONMENT
     message:
         "Prove the figures on academies whose truth is known"
     shell:
@@ -79,12 +79,12 @@ rule speed_benchmark:
         ),
     log:
         "logs/speed_benchmark.log",
+    conda:
+        ENVIRONMENT
     threads: workflow.cores
     params:
         python=sys.executable,
         script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
-    conda:
-        ENVIRONMENT
     message:
         "Measure speed and scale"
     shell:

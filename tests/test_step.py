@@ -20,3 +20,19 @@ def test_a_step_runs_on_one_thread_so_that_sums_come_out_the_same_anywhere():
     environment = os.environ | {"POLARS_MAX_THREADS": "2"}
     done = subprocess.run([sys.executable, "-c", PROBE], capture_output=True, text=True, check=True, env=environment)
     assert done.stdout == "1\n"
+
+
+def test_a_step_writes_what_it_prints_to_its_log_and_whether_it_ended_well(tmp_path):
+    environment = os.environ | {"YARDBAND_LOG": str(tmp_path / "probe.log")}
+    good = subprocess.run([sys.executable, "-c", PROBE], capture_output=True, text=True, check=True, env=environment)
+    assert (tmp_path / "probe.log").read_text(encoding="utf-8") == f"{good.stdout}Done.\n"
+    bad = PROBE.replace("import polars\n", 'raise pipeline.step.UserError("x: is empty; add rows.")\n')
+    failed = subprocess.run([sys.executable, "-c", bad], capture_output=True, text=True, check=False, env=environment)
+    assert (failed.returncode, failed.stderr) == (2, "x: is empty; add rows.\n")
+    assert (tmp_path / "probe.log").read_text(encoding="utf-8") == failed.stderr
+
+
+def test_a_log_that_cannot_be_written_stops_no_step(tmp_path):
+    environment = os.environ | {"YARDBAND_LOG": str(tmp_path / "no" / "folder.log")}
+    done = subprocess.run([sys.executable, "-c", PROBE], capture_output=True, text=True, check=True, env=environment)
+    assert done.stdout == "1\n"

@@ -51,7 +51,8 @@ rule keep_model:
         # Those of the kept model that the newest fit is compared with; none for a first fit.
         old=lambda wildcards: parent_files(
             KEPT,
-            dict(checkpoints.fit_model.get().output.items()) | dict(rules.calibrate_flight.output.items()),
+            dict(checkpoints.fit_model.get().output.items())
+            | dict(rules.calibrate_flight.output.items()),
         ),
     output:
         comparison=f"{OUT}/model/comparison.md",

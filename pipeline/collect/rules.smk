@@ -37,9 +37,15 @@ rule collect_logs:
         # The logs are in the settings, each path once: a command's argument must not be too long.
         **step("collect_logs")
         | {
-            "files": lambda wildcards, input, output: json.dumps({"key": input.key, **dict(output.items())}),
+            "files": lambda wildcards, input, output: json.dumps(
+                {"key": input.key, **dict(output.items())}
+            ),
             "settings": lambda wildcards: json.dumps(
-                {"study": STUDY.study, "folder": str(FOLDER), "partition": describe(PARTITIONS[wildcards.partition])}
+                {
+                    "study": STUDY.study,
+                    "folder": str(FOLDER),
+                    "partition": describe(PARTITIONS[wildcards.partition]),
+                }
             ),
         },
         what=lambda wildcards: name_of(PARTITIONS[wildcards.partition]),
@@ -51,9 +57,15 @@ rule collect_logs:
 
 rule load_shots:
     input:
-        shots=expand(f"{OUT}/collected/{{partition}}.shots.parquet", partition=PARTITIONS),
-        rejects=expand(f"{OUT}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS),
-        receipts=expand(f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS),
+        shots=expand(
+            f"{OUT}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
+        ),
+        rejects=expand(
+            f"{OUT}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS
+        ),
+        receipts=expand(
+            f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS
+        ),
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",

@@ -1,9 +1,11 @@
 """Finding the log files of a study, each with everything that reading it needs (an edge module)."""
 
+import json
 import unicodedata
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pipeline.configuration.layouts import STANDARD_LAYOUT, STANDARD_SPEED_LAYOUT, Layout, LogFile, SpeedFile
 from pipeline.configuration.load import load_layout
@@ -59,6 +61,12 @@ def survey_speed_logs(folder: Path, study: Study) -> tuple[list[SpeedFile], list
     shots = {log.source for log in survey_logs(folder, study)[0]} if study.speed_logs else set()
     described = _described(folder, "speed_logs", study.speed_logs, STANDARD_SPEED_LAYOUT, shots, problems)
     return [SpeedFile(source=source, entry=entry, layout=layout) for source, entry, layout in described], problems
+
+
+def layouts_used(logs: Sequence[LogFile | SpeedFile]) -> list[dict[str, Any]]:
+    """List the layouts of logs, each once with how many logs it reads: units, time zone and headers as they were."""
+    counted = Counter(log.layout.model_dump_json(by_alias=True, exclude_none=True) for log in logs)
+    return [{"logs": count, "layout": json.loads(text)} for text, count in sorted(counted.items())]
 
 
 def _described(

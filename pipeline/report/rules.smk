@@ -1,5 +1,6 @@
 """Everything people open."""
 
+from pipeline.configuration.log_files import layouts_used
 from pipeline.report.figures.naming import FORMATS, figure_names
 
 FIGURES = figure_names(STUDY.bands.centres)
@@ -65,7 +66,7 @@ rule write_report:
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
-        page=f"{OUT}/report/academy.html",
+        page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
         f"{LOGS_OF}/write_report.log",
     benchmark:
@@ -105,7 +106,11 @@ rule write_sheets:
         model=MODEL["model"],
         flight_tables=rules.build_flight_table.output.tables,
     output:
-        sheets=directory(f"{OUT}/golfers/sheets"),
+        sheets=report(
+            directory(f"{OUT}/golfers/sheets"),
+            htmlindex="index.html",
+            category="Pages",
+        ),
     log:
         f"{LOGS_OF}/write_sheets.log",
     benchmark:
@@ -141,8 +146,8 @@ rule write_workbook:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
     output:
-        golfers_xlsx=f"{OUT}/golfers/golfers.xlsx",
-        bands_xlsx=f"{OUT}/benchmarks/bands.xlsx",
+        golfers_xlsx=report(f"{OUT}/golfers/golfers.xlsx", category="Workbooks"),
+        bands_xlsx=report(f"{OUT}/benchmarks/bands.xlsx", category="Workbooks"),
         bands_md=f"{OUT}/benchmarks/bands.md",
     log:
         f"{LOGS_OF}/write_workbook.log",
@@ -195,7 +200,7 @@ rule write_diagnostics:
         scores=rules.fit_model.output.scores,
         frontier=rules.build_bands.output.frontier,
     output:
-        page=f"{OUT}/model/diagnostics.html",
+        page=report(f"{OUT}/model/diagnostics.html", category="For the researcher"),
     log:
         f"{LOGS_OF}/write_diagnostics.log",
     benchmark:
@@ -221,7 +226,7 @@ rule write_lookup:
         frontier=rules.build_bands.output.frontier,
         calibration=CALIBRATION["calibration"],
     output:
-        page=f"{OUT}/report/lookup.html",
+        page=report(f"{OUT}/report/lookup.html", category="Pages"),
     log:
         f"{LOGS_OF}/write_lookup.log",
     benchmark:
@@ -240,6 +245,7 @@ rule write_lookup:
 
 rule summarise_run:
     input:
+        **({"speed_sources": rules.collect_swings.output.sources} if SPEED_LOGS else {}),
         tables=[
             *QUARTER_TABLES,
             rules.assess_progress.output.cohorts,
@@ -252,6 +258,7 @@ rule summarise_run:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,
+        calibration=CALIBRATION["calibration"],
     output:
         record=f"{OUT}/run.json",
         summary=f"{OUT}/summary.txt",
@@ -264,7 +271,12 @@ rule summarise_run:
     resources:
         **needs("summarise_run"),
     params:
-        **step("summarise_run", settings=SETTINGS, kept=bool(USED)),
+        **step(
+            "summarise_run",
+            settings=SETTINGS,
+            layouts=layouts_used([*LOGS, *SPEED_LOGS]),
+            kept=bool(USED),
+        ),
     message:
         "Sum up the run"
     shell:

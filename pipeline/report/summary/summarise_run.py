@@ -1,9 +1,9 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
-In: golfers.csv, scores.csv, sources.csv, cohorts.csv, goals.csv, priorities.csv, practice.csv if there is one, the
-pages, drives.parquet, model.json, and what tells which model it is: a kept model's record.json or the newest fit's
-verdict.json. Out: run.json (configuration as resolved, versions, the model,
-input hashes, rows per log) and summary.txt (what was made, what was refused, what to open).
+In: the study's tables, the pages, drives.parquet, model.json, calibration.json, and what tells which model it is: a
+kept model's record.json or the newest fit's verdict.json. Out: run.json (configuration as resolved, layouts, versions
+of code and packages, model, calibration, hashes and rows of every log) and summary.txt (what was made, what was
+refused, what to open).
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,11 +13,12 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.edge.artefacts import read_artefact
+from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
-from pipeline.edge.tables_file import read_tables
-from pipeline.fit.kept import model_in_use, package_versions
+from pipeline.edge.made_by import all_packages, code_version
+from pipeline.edge.tables_file import read_table, read_tables
+from pipeline.fit.kept import model_in_use
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse
@@ -41,17 +42,22 @@ def run(
     drives: str,
     model: str,
     which: str,
+    calibration: str,
     record: str,
     summary: str,
     settings: dict[str, Any],
+    layouts: list[dict[str, Any]],
     kept: bool,
+    speed_sources: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
     read = read_tables(tables)
     logs, golfers = read[Sources], read[Golfers]
     used = model_in_use(which, model, kept=kept)
-    told = {"configuration": settings, "model": {**asdict(used), "file": model}}
-    write_json(Path(record), told | {"versions": package_versions(), "sources": logs.to_dicts()})
+    speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
+    told = {"configuration": settings, "layouts": layouts, "sources": logs.to_dicts(), "speed_sources": speed_logs}
+    told |= {"code": code_version(), "versions": all_packages(), "calibration": read_json(calibration)}
+    write_json(Path(record), told | {"model": {**asdict(used), "file": model}})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     about = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
     made = coach_lines(

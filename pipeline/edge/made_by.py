@@ -1,0 +1,24 @@
+"""By what code and packages results were made (an edge module)."""
+
+import platform
+import subprocess
+from importlib.metadata import distributions, version
+from pathlib import Path
+
+
+def code_version() -> str:
+    """Name the commit of the code, marked where files differ from it; outside a repository, the release."""
+    here = Path(__file__).parents[2]
+    asked = ["git", "-C", str(here), "describe", "--always", "--dirty", "--abbrev=12"]
+    if not (here / ".git").exists():
+        return f"release {version('yardband')}"
+    try:
+        return "commit " + subprocess.run(asked, capture_output=True, text=True, check=True).stdout.strip()
+    except (OSError, subprocess.CalledProcessError):  # no git, or not ours to read
+        return f"release {version('yardband')}"
+
+
+def all_packages() -> dict[str, str]:
+    """Give the version of Python and of every installed package."""
+    found = {str(one.metadata["Name"]).lower(): one.version for one in distributions() if one.metadata["Name"]}
+    return {"python": platform.python_version()} | dict(sorted(found.items()))

@@ -1,0 +1,87 @@
+"""What the rules share: the code of a step among its parameters, what it may ask for, its log, and --config."""
+
+import shutil
+import time
+
+import pytest
+from steps import ROOT, steps
+
+from pipeline import workflow
+from pipeline.errors import UserError
+from pipeline.step import DONE
+
+
+@pytest.fixture
+def copy(tmp_path, monkeypatch):
+    """A copy of the package, to change code in; the functions of `pipeline.workflow` read it."""
+    shutil.copytree(ROOT / "pipeline", tmp_path / "pipeline", ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(workflow, "PACKAGE", tmp_path / "pipeline")
+    forget()
+    yield tmp_path / "pipeline"
+    forget()
+
+
+def forget():
+    for cached in (workflow.code_of, workflow._imported, workflow._tree, workflow._code):
+        cached.cache_clear()
+
+
+def changed(copy, file, old, new):
+    """Name the steps whose code differs after a change of a file."""
+    before = {name: workflow.code_of(name) for name in steps()}
+    text = (copy / file).read_text(encoding="utf-8")
+    assert old in text
+    (copy / file).write_text(text.replace(old, new, 1), encoding="utf-8")
+    forget()
+    return {name for name, code in before.items() if workflow.code_of(name) != code}
+
+
+def test_a_comment_changes_no_code(copy):
+    assert changed(copy, "golfers/flags.py", '"""', '# A remark.\n"""') == set()
+
+
+def test_a_changed_constant_changes_the_steps_that_use_it(copy):
+    using = {name for name, module in steps().items() if "pipeline.flight.calibrate" in workflow.modules_of(module)}
+    assert {"calibrate_flight"} < using < set(steps())
+    assert changed(copy, "flight/calibrate.py", "MOST_DRIVES = 2000", "MOST_DRIVES = 1999") == using
+
+
+def test_a_constant_that_one_step_uses_changes_that_step_alone(copy):
+    assert changed(copy, "report/diagnostics/write_diagnostics.py", "MOST_GOLFERS = 5000", "MOST_GOLFERS = 4999") == {
+        "write_diagnostics"
+    }
+
+
+def test_a_template_is_code_of_the_steps_that_fill_it(copy):
+    found = changed(copy, "report/lookup/templates/lookup.css", "{", "{ ")
+    assert found == {"write_lookup"}
+
+
+def test_tables_that_are_found_by_their_file_are_code_of_the_step_that_reads_them(copy):
+    assert "write_report" in changed(copy, "tables/progress.py", "suppressed", "suppressed_too")
+
+
+def test_an_unknown_key_of_config_is_refused_with_the_nearest():
+    workflow.check_config({"study": "a", "model": "b"})
+    with pytest.raises(UserError, match=r"^--config stduy=\.\.\.: there is no such key; did you mean study\?$"):
+        workflow.check_config({"stduy": "a"})
+    with pytest.raises(UserError, match=r"^--config x=\.\.\.: there is no such key; it takes study and model\.$"):
+        workflow.check_config({"x": "a"})
+
+
+def test_a_step_asks_for_what_the_speed_study_measured_and_room():
+    assert workflow.needs("fit_model") == {"mem_mb": 1800, "runtime": 9}
+    assert workflow.needs("collect_logs")["runtime"] == 2  # of a job, not of all 200 logs
+    assert workflow.needs("not_measured") == {}
+
+
+def test_logs_of_steps_that_failed_are_found(tmp_path):
+    logs = {"old": "", "good": f"Fitted.\n{DONE}\n", "failed": "Fitting ...\n", "small/bad": "x: is empty.\n"}
+    for name, text in logs.items():
+        (tmp_path / f"{name}.log").parent.mkdir(exist_ok=True)
+        (tmp_path / f"{name}.log").write_text(text, encoding="utf-8")
+        if name == "old":
+            time.sleep(0.05)
+            since = time.time()
+            time.sleep(0.05)
+    assert workflow.failed_logs(tmp_path, since) == [tmp_path / "failed.log", tmp_path / "small/bad.log"]
