@@ -107,6 +107,7 @@ SHARING = (
     "test_demo_run.py",
     "test_documents.py",
     "test_golden.py",
+    "test_looking.py",
     "test_pages.py",
     "test_readme.py",
     "test_rerun.py",

@@ -1,0 +1,56 @@
+"""Draw the workflow's rules and what they take from each other: `python docs/make/workflow_page.py > docs/workflow.md`.
+
+The drawing is mermaid, which repository pages and most editors show as a picture.
+"""
+
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+HEAD = """\
+# The workflow
+
+Each box is a step, named like its rule and its module. An arrow shows that a step takes what another made. The frames
+are the stages, in the order in which data flow. This page follows from the rules in `pipeline/*/rules.smk`; after a
+change there, make it again:
+
+```sh
+python docs/make/workflow_page.py > docs/workflow.md
+```
+
+A study without speed logs has neither `collect_swings` nor `assess_practice`.
+"""
+
+
+def edges() -> list[tuple[str, str]]:
+    """Ask Snakemake for the rules of the demo; give pairs of rules, the taking one last."""
+    with tempfile.TemporaryDirectory() as folder:  # results that are there would leave rules out
+        where = ["-s", str(ROOT / "Snakefile"), "--directory", folder, "--config", f"study={ROOT / 'data_demo'}"]
+        command = [sys.executable, "-m", "snakemake", "--rulegraph", "mermaid-js", *where]
+        drawn = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    names = dict(re.findall(r"^\s*(id\d+)\[(\w+)\]$", drawn, flags=re.MULTILINE))
+    pairs = re.findall(r"^\s*(id\d+) --> (id\d+)$", drawn, flags=re.MULTILINE)
+    return sorted((names[one], names[other]) for one, other in pairs if names[other] != "all")
+
+
+def stages() -> dict[str, list[str]]:
+    """Give the rules of each stage, in the order of the Snakefile."""
+    order = re.findall(r'^include: "pipeline/(\w+)/rules\.smk"$', (ROOT / "Snakefile").read_text("utf-8"), flags=re.M)
+    texts = {stage: (ROOT / "pipeline" / stage / "rules.smk").read_text("utf-8") for stage in order}
+    return {stage: re.findall(r"^ *(?:rule|checkpoint) (\w+):$", text, flags=re.M) for stage, text in texts.items()}
+
+
+def document() -> str:
+    """Write the page."""
+    frames = []
+    for stage, rules in stages().items():
+        frames += [f"    subgraph {stage}\n", *(f"        {rule}\n" for rule in rules), "    end\n"]
+    arrows = [f"    {one} --> {other}\n" for one, other in edges()]
+    return f"{HEAD}\n```mermaid\nflowchart TB\n{''.join(frames)}{''.join(arrows)}```\n"
+
+
+if __name__ == "__main__":
+    sys.stdout.write(document())
