@@ -50,6 +50,7 @@ except UserError as error:
 LOGS_OF = f"logs/{STUDY.study}"  # what each step printed, and how long it took
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 STARTED = time.time()
+PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 
 
 rule all:

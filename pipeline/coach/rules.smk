@@ -111,3 +111,6 @@ if SPEED_LOGS:
             "Work out what speed practice did"
         shell:
             STEP
+
+
+PAGE_TABLES += [rules.assess_progress.output.cohorts, rules.advise_delivery.output.slopes]

@@ -25,3 +25,6 @@ rule assess_golfers:
         "Work out yards lost and flag golfers"
     shell:
         STEP
+
+
+PAGE_TABLES += [rules.assess_golfers.output.changes]

@@ -51,16 +51,7 @@ rule draw_figures:
 rule write_report:
     input:
         **LIGHT_TOOL,
-        tables=[
-            *QUARTER_TABLES,
-            rules.assess_golfers.output.changes,
-            rules.assess_progress.output.cohorts,
-            rules.advise_delivery.output.slopes,
-            rules.load_shots.output.sources_csv,
-            rules.load_shots.output.rejects_csv,
-            MODEL["scores"],
-            CALIBRATION["calibrations"],
-        ],
+        tables=[*QUARTER_TABLES, *PAGE_TABLES],
         figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
         card=MODEL["card"],
         model=MODEL["model"],

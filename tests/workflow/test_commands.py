@@ -109,7 +109,7 @@ def test_snakemake(demo, place, line):
     for forced in re.findall(r"--force(?:run)? (\w+)", line):
         assert re.search(rf"^{forced} +1$", done.stdout, flags=re.MULTILINE)
     if "-p" in arguments:
-        assert f"Shell command: YARDBAND_THREADS=1 {sys.executable} -m pipeline.step fit_model '{{" in done.stdout
+        assert f"YARDBAND_THREADS=1 {sys.executable} -m pipeline.step fit_model '{{" in done.stdout
 
 
 @pytest.mark.parametrize("line", those_of("pytest"))
