@@ -578,26 +578,26 @@ rule readme_pictures:
     input:
         [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
     output:
-        [f"results/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+        [f"docs/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
     message:
         "Copy the README's pictures"
     shell:
-        "cp {input:q} results/pictures/"
+        "cp {input:q} docs/pictures/"
 
 
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
 # those of one core, so numpy's libraries are held to one thread.
 rule flight_study:
     output:
-        accuracy_csv="results/flight/accuracy.csv",
-        speed_csv="results/flight/speed.csv",
-        readme="results/flight/README.md",
+        accuracy_csv="docs/evidence/flight/accuracy.csv",
+        speed_csv="docs/evidence/flight/speed.csv",
+        readme="docs/evidence/flight/README.md",
     params:
         script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
     message:
         "Study the accuracy and speed of flight"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q} results/flight"
+        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q} docs/evidence/flight"
 
 
 # The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command
@@ -605,7 +605,7 @@ rule flight_study:
 rule proving_ground:
     output:
         expand(
-            "results/proving_ground/{name}",
+            "docs/evidence/proving_ground/{name}",
             name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"]
             + ["coach.csv", "considered.csv", "considered.md"],
         ),
@@ -617,21 +617,21 @@ rule proving_ground:
         "Prove the figures on academies whose truth is known"
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
-        " results/proving_ground {threads} {params.academies}"
+        " docs/evidence/proving_ground {threads} {params.academies}"
 
 
 # Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
 # `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
 rule speed_benchmark:
     output:
-        expand("results/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "README.md"]),
+        expand("docs/evidence/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "README.md"]),
     params:
         script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
     threads: workflow.cores
     message:
         "Measure speed and scale"
     shell:
-        "{sys.executable} {params.script:q} results/speed --cores {threads}"
+        "{sys.executable} {params.script:q} docs/evidence/speed --cores {threads}"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).
