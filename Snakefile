@@ -16,7 +16,7 @@ from snakemake.exceptions import WorkflowError
 from pipeline.collect.key import read_key
 from pipeline.collect.partitions import describe, partitions
 from pipeline.errors import UserError
-from pipeline.edge.files import check_room, start_run
+from pipeline.edge.files import check_alone, check_room, start_run
 from pipeline.fit.kept import choose_kept, find_kept, find_parent, kept_files, model_id
 from pipeline.report.figures.naming import FORMATS, figure_names
 from pipeline.configuration.load import load_study
@@ -33,6 +33,7 @@ try:
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"
     check_room(Path(OUT))
+    check_alone(Path(OUT))
     check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
     SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
     KEPT = Path(f"{OUT}/model/kept")
