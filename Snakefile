@@ -8,6 +8,7 @@ snakemake --cores 2 --config model=ID        benchmarks, golfers and page by a k
 import json
 import logging
 import re
+import shlex
 import sys
 from pathlib import Path
 
@@ -586,6 +587,10 @@ rule readme_pictures:
         "cp {input:q} docs/pictures/"
 
 
+# The longer studies first note the commit that they are made on, beside their figures.
+NOTE = f"{sys.executable} {shlex.quote(str(Path(workflow.basedir) / 'docs/make/evidence_made.py'))} note"
+
+
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
 # those of one core, so numpy's libraries are held to one thread.
 rule flight_study:
@@ -593,12 +598,14 @@ rule flight_study:
         accuracy_csv="docs/evidence/flight/accuracy.csv",
         speed_csv="docs/evidence/flight/speed.csv",
         readme="docs/evidence/flight/README.md",
+        made="docs/evidence/flight/made.json",
     params:
         script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
     message:
         "Study the accuracy and speed of flight"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {sys.executable} {params.script:q} docs/evidence/flight"
+        "{NOTE} docs/evidence/flight && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1"
+        " {sys.executable} {params.script:q} docs/evidence/flight"
 
 
 # The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command
@@ -608,7 +615,7 @@ rule proving_ground:
         expand(
             "docs/evidence/proving_ground/{name}",
             name=["targets.csv", "figures.csv", "worlds.csv", "devices.csv", "proving_ground.png", "README.md"]
-            + ["coach.csv", "considered.csv", "considered.md"],
+            + ["coach.csv", "considered.csv", "considered.md", "made.json"],
         ),
     params:
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
@@ -617,7 +624,8 @@ rule proving_ground:
     message:
         "Prove the figures on academies whose truth is known"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
+        "{NOTE} docs/evidence/proving_ground && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1"
+        " {sys.executable} {params.script:q}"
         " docs/evidence/proving_ground {threads} {params.academies}"
 
 
@@ -625,14 +633,14 @@ rule proving_ground:
 # `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
 rule speed_benchmark:
     output:
-        expand("docs/evidence/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "README.md"]),
+        expand("docs/evidence/speed/{name}", name=["speed.csv", "steps.csv", "machine.json", "made.json", "README.md"]),
     params:
         script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
     threads: workflow.cores
     message:
         "Measure speed and scale"
     shell:
-        "{sys.executable} {params.script:q} docs/evidence/speed --cores {threads}"
+        "{NOTE} docs/evidence/speed && {sys.executable} {params.script:q} docs/evidence/speed --cores {threads}"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).
