@@ -17,7 +17,7 @@ from snakemake.exceptions import WorkflowError
 from pipeline.collect.key import read_key
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
-from pipeline.edge.files import check_room, start_run
+from pipeline.edge.files import check_alone, check_room, start_run
 from pipeline.errors import UserError
 from pipeline.fit.kept import choose_kept, find_kept
 from pipeline.workflow import STEP, check_config, failed_logs, needs, step
@@ -34,6 +34,7 @@ try:
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"
     check_room(Path(OUT))
+    check_alone(Path(OUT))
     check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
     SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
     KEPT = Path(f"{OUT}/model/kept")

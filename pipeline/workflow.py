@@ -17,7 +17,7 @@ from pipeline.step import DONE, module_of
 
 PACKAGE = Path(__file__).parent
 CONFIG = ("study", "model")  # what --config may name
-MEASURED = PACKAGE.parent / "results" / "speed" / "steps.csv"  # by the speed study
+MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
 # so a changed one reruns what depends on it; it does not compare paths given by a function of input and output, for

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 from hypothesis import settings
+from no_skips import pytest_make_collect_report, pytest_runtest_makereport  # noqa: F401
 from xdist.scheduler import LoadScopeScheduling
 
 from pipeline.benchmark.run_and_conditions import Roller

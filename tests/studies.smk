@@ -1,12 +1,15 @@
 """The longer studies, each with a command of its own; their figures are committed as evidence."""
 
+# They first note the commit that they are made on, beside their figures.
+NOTE = str(Path(workflow.basedir) / "docs/make/evidence_made.py")
+
 
 # The README's pictures, two figures of the demo: a command of its own, `snakemake --cores 2 --force readme_pictures`.
 rule readme_pictures:
     input:
         [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
     output:
-        [f"results/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+        [f"docs/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
     log:
         "logs/readme_pictures.log",
     conda:
@@ -14,27 +17,30 @@ rule readme_pictures:
     message:
         "Copy the README's pictures"
     shell:
-        "cp {input:q} results/pictures/ 2> {log:q}"
+        "cp {input:q} docs/pictures/ 2> {log:q}"
 
 
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
 # those of one core, so numpy's libraries are held to one thread.
 rule flight_study:
     output:
-        accuracy_csv="results/flight/accuracy.csv",
-        speed_csv="results/flight/speed.csv",
-        readme="results/flight/README.md",
+        accuracy_csv="docs/evidence/flight/accuracy.csv",
+        speed_csv="docs/evidence/flight/speed.csv",
+        readme="docs/evidence/flight/README.md",
+        made="docs/evidence/flight/made.json",
     log:
         "logs/flight_study.log",
     conda:
         ENVIRONMENT
     params:
         python=sys.executable,
+        note=NOTE,
         script=str(Path(workflow.basedir) / "tests/flight_study/flight_study.py"),
     message:
         "Study the accuracy and speed of flight"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 {params.python} {params.script:q} results/flight 2>&1 | tee {log:q}"
+        "{params.python} {params.note:q} note docs/evidence/flight && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1"
+        " {params.python} {params.script:q} docs/evidence/flight 2>&1 | tee {log:q}"
 
 
 # The proving ground: invented academies whose truth is known, run through the steps (tests/proving_ground). A command
@@ -42,7 +48,7 @@ rule flight_study:
 rule proving_ground:
     output:
         expand(
-            "results/proving_ground/{name}",
+            "docs/evidence/proving_ground/{name}",
             name=[
                 "targets.csv",
                 "figures.csv",
@@ -51,7 +57,7 @@ rule proving_ground:
                 "proving_ground.png",
                 "README.md",
             ]
-            + ["coach.csv", "considered.csv", "considered.md"],
+            + ["coach.csv", "considered.csv", "considered.md", "made.json"],
         ),
     log:
         "logs/proving_ground.log",
@@ -60,13 +66,15 @@ rule proving_ground:
     threads: workflow.cores
     params:
         python=sys.executable,
+        note=NOTE,
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
         academies=4,  # of each world
     message:
         "Prove the figures on academies whose truth is known"
     shell:
-        "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {params.python} {params.script:q}"
-        " results/proving_ground {threads} {params.academies} 2>&1 | tee {log:q}"
+        "{params.python} {params.note:q} note docs/evidence/proving_ground && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1"
+        " {params.python} {params.script:q}"
+        " docs/evidence/proving_ground {threads} {params.academies} 2>&1 | tee {log:q}"
 
 
 # Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
@@ -74,8 +82,8 @@ rule proving_ground:
 rule speed_benchmark:
     output:
         expand(
-            "results/speed/{name}",
-            name=["speed.csv", "steps.csv", "machine.json", "README.md"],
+            "docs/evidence/speed/{name}",
+            name=["speed.csv", "steps.csv", "machine.json", "made.json", "README.md"],
         ),
     log:
         "logs/speed_benchmark.log",
@@ -84,8 +92,10 @@ rule speed_benchmark:
     threads: workflow.cores
     params:
         python=sys.executable,
+        note=NOTE,
         script=str(Path(workflow.basedir) / "tests/speed/speed_benchmark.py"),
     message:
         "Measure speed and scale"
     shell:
-        "{params.python} {params.script:q} results/speed --cores {threads} 2>&1 | tee {log:q}"
+        "{params.python} {params.note:q} note docs/evidence/speed && {params.python} {params.script:q} docs/evidence/speed"
+        " --cores {threads} 2>&1 | tee {log:q}"

@@ -86,7 +86,10 @@ rule load_shots:
         STEP
 
 
-PAGE_TABLES += [rules.load_shots.output.sources_csv, rules.load_shots.output.rejects_csv]
+PAGE_TABLES += [
+    rules.load_shots.output.sources_csv,
+    rules.load_shots.output.rejects_csv,
+]
 
 
 # Swings without a ball: a study without speed logs has no such rule.

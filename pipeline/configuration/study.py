@@ -3,6 +3,7 @@
 This is the one place where they stand. Unknown keys are refused, with the nearest valid spelling.
 """
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
@@ -10,6 +11,11 @@ from pydantic import Field, field_validator, model_validator
 from pipeline.configuration.strict import Strict
 
 DEMO_STUDY = "twin-valleys"
+
+# A study's results are the folder results/NAME, where a file stands already that git keeps.
+_TAKEN = {"readme.md"}
+# Names of devices on Windows, with any ending: no folder there can have them.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(1, 10))}
 
 
 class LogAir(Strict):
@@ -146,9 +152,8 @@ class Study(Strict):
     """A whole `study.yaml`."""
 
     study: str = Field(
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]*$",
         max_length=60,
-        description="Name of the study and of its folder of results: letters, digits, - _ and .",
+        description="Name of the study and of its folder of results: letters, digits, - _ and . inside it.",
     )
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
@@ -163,6 +168,18 @@ class Study(Strict):
     goals: BandGoals = BandGoals()
     report: Report = Report()
     seed: int = Field(1, ge=0, lt=2**32, description="Seed of every random draw.")
+
+    @field_validator("study")
+    @classmethod
+    def _names_a_folder(cls, name: str) -> str:
+        """Refuse what can't be a folder of results, on any system: git must take nothing that is written there."""
+        if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9_.-]*[A-Za-z0-9_-])?", name):
+            raise ValueError(
+                f"can't be {name!r}; use letters, digits, - _ and ., with a letter or digit first and no point last"
+            )
+        if name.lower() in _TAKEN or name.lower().partition(".")[0] in _DEVICES:
+            raise ValueError(f"can't be {name!r}, a name that results/ or the system has taken; use another")
+        return name
 
     @model_validator(mode="after")
     def _goals_of_bands(self) -> "Study":

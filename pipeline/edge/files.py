@@ -113,6 +113,24 @@ def check_room(folder: Path) -> None:
         raise UserError(f"{folder}: there is no room left to write on its disk; make room and start again.")
 
 
+def check_alone(results: Path) -> None:
+    """Make sure that no folder beside a study's results has the same name but for capitals.
+
+    Some disks take both for one folder, and one study would write over the other.
+
+    Raises
+    ------
+    UserError
+        If there is one.
+    """
+    for other in sorted(results.parent.iterdir()) if results.parent.is_dir() else ():
+        if other.name != results.name and other.name.lower() == results.name.lower():
+            raise UserError(
+                f"{results}: {other} differs from it by capitals alone, and some disks take both for one folder; "
+                f"give the study another name, or remove {other}."
+            )
+
+
 def start_run(results: Path, lock: Path) -> None:
     """Take a study for this process until it ends, however it ends, and clear away what a killed run left half-made.
 

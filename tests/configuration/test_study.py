@@ -1,3 +1,4 @@
+import json
 import re
 
 import pytest
@@ -102,6 +103,33 @@ def test_wrong_configuration_is_told_in_a_sentence(study, text, sentence):
 
     with pytest.raises(UserError, match=re.escape(sentence)):
         load_study(study)
+
+
+@pytest.mark.parametrize("name", ["", ".hidden", "..", "-x", "_x", "a/b", "a b", "hill.", "h\u00fcgel", "hill\n"])
+def test_a_name_that_is_no_folders_is_refused(study, name):
+    rewritten(study, SMALLEST.replace("hill-school", json.dumps(name)))
+
+    sentence = f"line 1: study: can't be {name!r}; use letters, digits, - _ and ., with a letter or digit first"
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_study(study)
+
+
+@pytest.mark.parametrize("name", ["README.md", "Readme.MD", "CON", "nul", "aux.2026", "Com1", "lpt9.x", "prn"])
+def test_a_name_that_is_taken_is_refused(study, name):
+    rewritten(study, SMALLEST.replace("hill-school", name))
+
+    sentence = f"line 1: study: can't be {name!r}, a name that results/ or the system has taken; use another."
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_study(study)
+
+
+@pytest.mark.parametrize(
+    "name", ["speed", "flight", "proving_ground", "pictures", "README", "console", "com10", "a.b", "7"]
+)
+def test_other_names_are_taken(study, name):
+    rewritten(study, SMALLEST.replace("hill-school", json.dumps(name)))
+
+    assert load_study(study)[1].study == name
 
 
 def test_configuration_of_another_encoding_is_told(study):

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 ROOT = Path(__file__).parents[2]
-EVIDENCE = ROOT / "results"  # of the proving ground, of speed and of flight
+EVIDENCE = ROOT / "docs/evidence"  # of the proving ground, of speed and of flight
 
 
 def table(name):

@@ -1,7 +1,8 @@
 import polars as pl
 import pytest
 
-from pipeline.edge.files import write_csv
+from pipeline.edge.files import check_alone, write_csv
+from pipeline.errors import UserError
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20"])
@@ -19,3 +20,13 @@ def test_numbers_and_other_texts_are_written_as_they_are(tmp_path):
     write_csv(path, pl.DataFrame({"a": ["x", "'y", "", None], "b": [-1, 2, None, 3]}))
 
     assert path.read_text(encoding="utf-8") == 'a,b\nx,-1\n\'y,2\n"",\n,3\n'
+
+
+def test_results_beside_others_pass_and_those_that_differ_by_capitals_alone_do_not(tmp_path):
+    check_alone(tmp_path / "results" / "hill")
+    for name in ("hill", "hill-2", "README.md"):
+        (tmp_path / "results" / name).mkdir(parents=True)
+    check_alone(tmp_path / "results" / "hill")
+
+    with pytest.raises(UserError, match=r"results/Hill: \S+results/hill differs from it by capitals alone, and some"):
+        check_alone(tmp_path / "results" / "Hill")

@@ -1,7 +1,7 @@
 """How accurate and how fast the flight code is; a longer study with its own command, `snakemake flight_study`.
 
-Outputs, committed under results/flight: accuracy.csv (one row per coefficient set and comparison, differences of carry
-in yd), speed.csv (one row per figure), README.md (both beside the targets). No study folder is needed.
+Outputs, committed under docs/evidence/flight: accuracy.csv (one row per coefficient set and comparison, differences of
+carry in yd), speed.csv (one row per figure), README.md (both beside the targets). No study folder is needed.
 """
 
 import os

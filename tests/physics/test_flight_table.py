@@ -24,7 +24,7 @@ def random_shots(n, seed):
 
 
 def test_the_table_is_direct_flight_within_two_hundredths_of_a_yard(table):
-    # Over the whole domain; the longer study flies 20,000 shots (results/flight).
+    # Over the whole domain; the longer study flies 20,000 shots (docs/evidence/flight).
     shots = random_shots(4000, seed=1)
     flown = fly(Launch.straight(*shots), table.ball, AIR)
     found = dict(zip(OUTPUTS, table.fly(*shots), strict=True))

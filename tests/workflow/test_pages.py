@@ -94,10 +94,10 @@ def test_the_list_of_sheets_has_every_flagged_golfer_of_every_quarter(demo, open
 
 @pytest.mark.parametrize("name", PICTURES)
 def test_the_readmes_pictures_are_the_runs_figures(demo, root, tmp_path, name):
-    kept, drawn = root / f"results/pictures/{name}.png", tmp_path / f"{name}.png"
+    kept, drawn = root / f"docs/pictures/{name}.png", tmp_path / f"{name}.png"
     shutil.copy(demo.results / f"figures/{name}.png", drawn)
     # Another version of the drawing library may move a pixel; another figure moves more.
     assert compare_images(str(kept), str(drawn), tol=2) is None
     assert kept.stat().st_size < 200_000
     told = re.findall(r"!\[(.+?)\]\((.+?)\)", (root / "README.md").read_text(encoding="utf-8"))
-    assert [len(text) > 40 for text, path in told if path == f"results/pictures/{name}.png"] == [True]
+    assert [len(text) > 40 for text, path in told if path == f"docs/pictures/{name}.png"] == [True]
