@@ -270,7 +270,7 @@ rule keep_model:
             settings={"air": SETTINGS["air"], "coefficients": STUDY.flight.coefficients, "seed": STUDY.seed},
         ),
     message:
-        "Hold the fit against the kept one"
+        "Compare the fit with the kept one"
     shell:
         STEP
 
@@ -289,7 +289,7 @@ rule assess_golfers:
         files=files,
         settings=settings(flags=SETTINGS["flags"]),
     message:
-        "Work out yards lost and flag golfers"
+        "Calculate yards lost and flag golfers"
     shell:
         STEP
 
@@ -308,7 +308,7 @@ rule advise_delivery:
         files=files,
         settings=settings(min_shots=STUDY.flags.min_shots),
     message:
-        "Work out what a change of loft or attack might bring"
+        "Estimate what a change of loft or attack might give"
     shell:
         STEP
 
@@ -350,7 +350,7 @@ rule assess_progress:
             min_golfers=STUDY.privacy.min_golfers,
         ),
     message:
-        "Hold golfers' quarters against each other"
+        "Compare golfers' quarters"
     shell:
         STEP
 
@@ -390,7 +390,7 @@ if SPEED_LOGS:
             files=files,
             settings=settings(bands=SETTINGS["bands"]),
         message:
-            "Work out what speed practice did"
+            "Estimate what speed practice did"
         shell:
             STEP
 
@@ -614,7 +614,7 @@ rule proving_ground:
         academies=PROVING_ACADEMIES,
     threads: workflow.cores
     message:
-        "Prove the figures on academies whose truth is known"
+        "Validate the figures on academies whose true values are known"
     shell:
         "OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1 {sys.executable} {params.script:q}"
         " results/proving_ground {threads} {params.academies}"

@@ -11,7 +11,7 @@ from measures import Judged, device_leak, figures, measures
 from targets import README, rows_of_targets, table_of
 
 # Worlds that lack what a figure rests on: they are shown, and left out of the sums that the targets are held against.
-APART = {"no-ball-speed": "contact can't be told apart, and strike not foreseen, without ball speed"}
+APART = {"no-ball-speed": "contact can't be separated, and strike not foreseen, without ball speed"}
 
 WORLD_COLUMNS = (
     "held_out_rmse_ratio", "efficient_bias_yd", "efficient_coverage90", "lost_bias_yd", "lost_coverage90",

@@ -246,10 +246,10 @@ def test_sheet_prints_the_quarter_on_the_front_and_what_to_work_on_on_the_back(a
 def with_long_notes(golfers):
     """Give the coach's tables with as long notes as their steps can write."""
     tables = sheet_tables(golfers)
-    hardly = pl.lit("; hardly any drives show how fast the present delivery would have to be")
+    hardly = pl.lit("; too few drives are that fast to say what speed today's delivery would need")
     device = "another device than before: a part of any change may be the device's; another ball than before: a part "
-    device += "of any change may be the ball's; how much days differ can't be told from these logs: a day's form is "
-    device += "not in the intervals; ball speed is not known in both quarters: contact can't be told from other"
+    device += "of any change may be the ball's; these logs don't show how much days differ: the intervals don't cover "
+    device += "a day's form; ball speed is not known in both quarters: contact can't be separated from other"
     tool = "no practice in the 6 weeks before the newest log; driver speed is the light tool's by common practice, "
     tool += "without a source: swing both in one session; no drives in a quarter with practice: speed with a ball may "
     tool += "well differ; 100 of 700 swings look misread: check the device"

@@ -77,7 +77,7 @@ class DeliveryModel:
     impact : dict of str to ndarray, shape (3,)
         By rigid impact, at the golfers' mean speed, attack and launch.
     loft_measured : bool
-        Whether slopes on loft are measured ones; else rigid impact stands in.
+        Whether slopes on loft are measured ones; else rigid impact is used instead.
     speed_mph : float
         Mean club speed of golfers, at which spin's slopes are given; spin goes with club speed.
     """
@@ -258,7 +258,7 @@ def slopes_table(sums: Sums, model: DeliveryModel | None) -> pl.DataFrame:
         spread = np.sqrt(np.diag(fitted.golfer_covariance)) if predictor == "attack_deg" else np.full(3, np.nan)
         counts = {"golfers": fitted.golfers, "drives": fitted.drives, "reliability": fitted.reliability}
         note = fitted.note if used or not fitted.known else "too uncertain"
-        note = note if used else f"{note}; rigid impact stands in"
+        note = note if used else f"{note}; rigid impact is used instead"
         for k, response in enumerate(RESPONSES):
             row = {"as_read": fitted.as_read[k], "slope": fitted.slope[k], "std_error": error[k]}
             row |= {"golfer_sd": spread[k], "used": used and bool(np.isfinite(fitted.slope[k])), **counts, "note": note}
