@@ -12,7 +12,7 @@ from pipeline.ending import BAD_INPUT, told
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 RESULTS = click.option(
-    "--results", type=click.Path(path_type=Path), help="Folder of a study's results. Default: the newest below results/."
+    "--results", type=click.Path(path_type=Path), help="A study's results. Default: the newest below results/."
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 

@@ -119,9 +119,11 @@ def answer_table(
     lines = [f"{study}: {', '.join(asked)}"]
     if not answer["supported"]:
         return "\n".join([*lines, f"  {answer['note']}"])
+    most_drives = f"9 drives in 10 land between {_range(answer, 'expected', 'and')}"
+    interval = f"90 % interval: {_range(answer, 'efficient', 'to')}"
     rows = [
-        ("expected carry", _yards(answer, "expected_carry_yd"), f"9 drives in 10 land between {_range(answer, 'expected', 'and')}"),
-        ("efficient carry", _yards(answer, "efficient_carry_yd"), f"90 % interval: {_range(answer, 'efficient', 'to')}"),
+        ("expected carry", _yards(answer, "expected_carry_yd"), most_drives),
+        ("efficient carry", _yards(answer, "efficient_carry_yd"), interval),
         ("expected total", _yards(answer, "expected_total_yd"), "carry and roll"),
         ("efficient total", _yards(answer, "efficient_total_yd"), "carry and roll"),
         ("yards available", _yards(answer, "yards_available_yd"), "of carry"),

@@ -374,6 +374,6 @@ def _picked(
         # Where it opens and closes in the same column a cell holds a whole row's delimiters, else the row is ragged.
         joined = pl.any_horizontal(lines_in_cell & ((delimiters >= width - 1) | pl.col("ragged")))
         if rows.select(joined.any()).item():
-            raise LogRefusedError("a stray quotation mark joins several rows into one cell; correct the quotation marks")
+            raise LogRefusedError("a stray quotation mark joins several rows into one cell; correct the quotes")
     wanted = [pl.col(f"c{place}").alias(name) for name, place in positions.items()]
     return rows.select(pl.col("row").cast(pl.Int64), "ragged", *wanted)

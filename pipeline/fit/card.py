@@ -62,7 +62,8 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         "## Where not to use it",
         "- Outside the speeds, launch angles and spins above; `yardband lookup` gives no number there.",
         "- For irons, woods or any club but the driver.",
-        "- To design ranges, nets or fences: these distances describe golfers. Design takes a qualified designer and local rules.",
+        "- To design ranges, nets or fences: these distances describe golfers. Design takes a qualified designer and "
+        "local rules.",
         "- To compare devices or balls as such: their terms also absorb the sites' air and ground.",
         "- To promise yards: terms describe how drives differ, not what a change of delivery gives.",
         "",

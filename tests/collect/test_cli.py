@@ -106,7 +106,8 @@ def test_key_is_made_once(study):
     assert path.stat().st_mode & 0o777 == 0o600
     assert (second.exit_code, second.stdout) == (2, "")
     assert second.stderr == (
-        f"{path}: there is already a key, and it stays: a new one would change every pseudonym. To replace it, add --rotate.\n"
+        f"{path}: there is already a key, and it stays: a new one would change every pseudonym. "
+        "To replace it, add --rotate.\n"
     )
 
 
@@ -118,7 +119,8 @@ def test_rotating_the_key_tells_what_breaks(study):
 
     assert result.exit_code == 0
     assert result.stdout.startswith(f"{path}: a new key is in place; the old one is pseudonym.key.old-1 beside it.\n")
-    for told in ("don't match the new ones", "run the study again", "write it again with yardband names", "Kept models"):
+    said = ("don't match the new ones", "run the study again", "write it again with yardband names", "Kept models")
+    for told in said:
         assert told in " ".join(result.stdout.split())
     assert path.with_name("pseudonym.key.old-1").read_bytes() == before
     assert path.read_bytes() != before

@@ -47,9 +47,10 @@ def workbook(path, rows):
          "its text isn't utf-8; set the layout's encoding, such as latin-1 or utf-16"),
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW), QUOTES),
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW, changed(golfer='Bo"'), ROW),
-         "a stray quotation mark joins several rows into one cell; correct the quotation marks"),
+         "a stray quotation mark joins several rows into one cell; correct the quotes"),
         ("a.parquet", b"PAR1 and no more", "it is damaged, cut short or not a parquet file; export it again"),
-        ("a.xlsx", b"PK and no more", "it is damaged, protected or not an xlsx workbook; save it again without a password"),
+        ("a.xlsx", b"PK and no more",
+         "it is damaged, protected or not an xlsx workbook; save it again without a password"),
     ],
 )  # fmt: skip
 def test_log_that_cannot_be_used_is_refused_with_a_reason(tmp_path, collect, capsys, name, content, reason):

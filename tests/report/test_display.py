@@ -62,7 +62,7 @@ def test_markdown_tells_what_carry_and_run_rest_on():
     carry, _, total = " ".join(bands_markdown(band_table({}), min_golfers=5).split()).partition("## Carry and roll")
 
     assert "Carry is at standard conditions: each drive's measured carry is changed by the difference" in carry
-    assert "The run is calculated, not measured" in total
+    assert "Roll is calculated, not measured" in total
     assert "an assumed fairway of the firmness that the key flight.turf of study.yaml names" in total
 
 

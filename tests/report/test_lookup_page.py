@@ -202,9 +202,7 @@ def test_the_drawing_puts_window_and_drive_in_their_places(open_page, lookup_fol
     ten, fifteen = (middle(ticks[text], "y") for text in ("10", "15"))
     assert middle(window, "y") == pytest.approx(ten + 0.9 * (fifteen - ten), abs=2.5)
     assert middle(dot, "y") == pytest.approx(ten + 0.2 * (fifteen - ten), abs=2.5)
-    told = (
-        "Launch over spin. Launch 11.0 deg is 2.0 deg below the window; spin 3,300 rpm is 300 rpm above the window."
-    )
+    told = "Launch over spin. Launch 11.0 deg is 2.0 deg below the window; spin 3,300 rpm is 300 rpm above the window."
     assert page.get_by_role("img").get_by_text("Launch over spin").text_content() == told
     assert page.locator("#drive-dot").get_attribute("class") == "dot"
     ask(page, {"club": "100"})

@@ -161,7 +161,7 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
     assert "The median gap to a goal not reached yet is 40 yd; an efficient delivery" in told
     assert "What to work on first: the strike 40." in told
     assert "more loft is worth a try for 40, less loft for 0. These are associations, not promises" in told
-    assert "Best speed: 40 gaining, 0 losing, 0 no more than chance, 0 with too few sessions to tell." in told
+    assert "Best speed: 40 gaining, 0 losing, 0 no more than chance, 0 with too few sessions." in told
     assert [caution in told for caution in SPEED_PRACTICE_CAUTIONS] == [True] * len(SPEED_PRACTICE_CAUTIONS)
     assert "<b>juniors" not in markup
     assert "&lt;b&gt;juniors" in markup
@@ -173,7 +173,7 @@ def test_page_says_what_is_not_there(sections, golfers):
 
     _, told = sections(alone)
 
-    assert "No golfer was assessed in an earlier quarter, so no progress can be told." in told
+    assert "No golfer was assessed in an earlier quarter, so there is no progress to show." in told
     assert "The logs have no attack readings that tell it." in told
     assert "Speed practice" not in told
     hidden = cohorts_of().with_columns(pl.col("group").replace({"<b>juniors</b>": None}))

@@ -83,8 +83,8 @@ def test_advice_on_loft_and_attack_has_its_caution():
     assert change_words(row_of(delivery_of)) == [
         "Try 2.5 degrees more loft. With today's attack it gives about 6.5 yd (90 % interval 4.5 to 8.5 yd) more "
         "carry, with launch 14.2 deg and spin 2800 rpm.",
-        "3 deg more upward attack (now -1.2 deg), with 1.5 degrees less loft, might add 2.2 yd on top (90 % interval 1.2 "
-        "to 3.2 yd).",
+        "3 deg more upward attack (now -1.2 deg), with 1.5 degrees less loft, might add 2.2 yd on top (90 % interval "
+        "1.2 to 3.2 yd).",
         "What loft does is calculated from the physics of impact, not from golfers here.",
         ASSOCIATIONS,
     ]

@@ -240,7 +240,7 @@ def test_why_golfers_were_not_assessed_is_counted(golfers):
         ({"kept": True}, "This run used a kept model, k0123456789ab. Golfers and bands are measured with it"),
         (
             {"verdict": "keep", "held_against": "kffff"},
-            "Held against the model before it, kffff, the advice is to keep",
+            "The comparison with the model before it, kffff, says to keep that one",
         ),
     ],
 )

@@ -171,7 +171,7 @@ def _on_loft(sums: Sums, scale: Array, attack: DeliverySlope, attack_influence: 
     drives = int(sums.n[varied[sums.golfer]].sum())
     nothing, no_cov = np.full(3, np.nan), np.full((3, 3), np.nan)
     if golfers < MIN_GOLFERS or not attack.known:
-        note = f"{golfers} golfers vary their loft, too few to tell"
+        note = f"{golfers} golfers vary their loft, which is too few"
         return DeliverySlope(nothing, nothing, no_cov, no_cov, 1.0, golfers, drives, note)
     whole = xx.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -247,13 +247,9 @@ def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> lis
         else:
             notes.append(f"the data don't show the club speed for it: they begin at {speeds[0]:g} mph")
     if answer["club_speed_mph"] is not None and answer["efficient_yd"] is None:
-        notes.append(
-            f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be split"
-        )
+        notes.append(f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be split")
     if present is not None and answer["present_speed_mph"] is None:
-        notes.append(
-            "no speed for today's delivery: too few golfers here have both that speed and that delivery"
-        )
+        notes.append("no speed for today's delivery: too few golfers here have both that speed and that delivery")
     open_ends = [
         answer[f"{name}_mph"] is not None and None in (answer[f"{name}_lo90_mph"], answer[f"{name}_hi90_mph"])
         for name in ("efficient_speed", "present_speed")
@@ -317,7 +313,7 @@ def _sentence(answer: dict[str, Any]) -> str | None:
     if reach == "both":
         return (
             f"Delivery can give {answer['delivery_yd']:.0f} yd of the gap at today's club speed; the other "
-            f"{answer['speed_yd']:.0f} yd take {answer['efficient_speed_mph'] - answer['club_speed_mph']:.1f} mph more speed."
+            f"{answer['speed_yd']:.0f} yd take {answer['efficient_speed_mph'] - answer['club_speed_mph']:.1f} mph more."
         )
     if reach == "speed":
         return "The delivery has nothing left to give: only more club speed helps."

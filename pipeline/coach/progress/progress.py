@@ -237,7 +237,7 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
         pl.when(exposed & (not form["carry"].told)).then(
             pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
-        pl.when(unknown).then(pl.lit("ball speed is not known in both quarters: contact can't be separated from other")),
+        pl.when(unknown).then(pl.lit("ball speed isn't known in both quarters: contact can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     note = pl.when(joined != "").then(joined).alias("note")

@@ -129,8 +129,8 @@ def change_words(row: Row) -> list[str]:
         loft = f"Leave the loft alone.{best}"
     else:
         loft = (
-            f"Try {_loft(row['loft_change_deg'])}{', the most we could test' if end else ''}. With today's attack it gives "
-            f"{gain} more carry, with launch {figure(row['best_launch_deg'], 1)} deg and spin "
+            f"Try {_loft(row['loft_change_deg'])}{', the most we could test' if end else ''}. With today's attack it "
+            f"gives {gain} more carry, with launch {figure(row['best_launch_deg'], 1)} deg and spin "
             f"{figure(row['best_spin_rpm'], -1)} rpm."
         )
     told = [loft, _attack(row)]

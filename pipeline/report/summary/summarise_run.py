@@ -30,7 +30,10 @@ from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Cohorts
 
 Facts = Mapping[str, Any]
-CAUTION = "These distances describe golfers. Don't use them to design ranges, nets or fences: that takes a qualified designer and local rules."
+CAUTION = (
+    "These distances describe golfers. Don't use them to design ranges, nets or fences: "
+    "that takes a qualified designer and local rules."
+)
 
 
 def run(

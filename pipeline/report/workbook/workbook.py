@@ -33,7 +33,11 @@ NOTE_WIDTHS = (292, 635)
 FIGURES = (
     ("Figures", "Cells hold the full figures; only their display is rounded. Empty: not known, see the note."),
     ("90 % interval", "How well a figure is known. It is not the spread of single drives."),
-    ("Caution", "These distances describe golfers. Don't use them to design ranges, nets or fences: that takes a qualified designer and local rules."),
+    (
+        "Caution",
+        "These distances describe golfers. Don't use them to design ranges, nets or fences: "
+        "that takes a qualified designer and local rules.",
+    ),
 )
 BAND_NOTES = (
     (

@@ -284,7 +284,8 @@ def test_without_ball_speed_in_one_quarter_contact_is_not_told():
     table = progress(then.with_columns(pl.lit(None, dtype=pl.Float64).alias("ball_speed_mph")), now)
     assert table["carry_from_contact_yd"].null_count() == table["speed_ratio_change"].null_count() == 5
     assert table["speed_ratio_verdict"].null_count() == 5
-    assert table["note"].to_list() == ["ball speed is not known in both quarters: contact can't be separated from other"] * 5
+    unknown = "ball speed isn't known in both quarters: contact can't be separated from other"
+    assert table["note"].to_list() == [unknown] * 5
     # The better strike, 1.6 * 0.03 * 95 = 4.6 yd, is in the rest.
     assert table["carry_from_other_yd"].mean() == pytest.approx(4.6, abs=1.6)
 
