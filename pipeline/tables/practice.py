@@ -92,7 +92,7 @@ class Sessions(cols.Table):
 
 
 class Practice(cols.Table):
-    """Golfers who practise speed, by their last half year of it. Speeds are driver speeds without a ball."""
+    """Golfers who practice speed, by their last half year of it. Speeds are driver speeds without a ball."""
 
     FILES = ("practice/practice.csv",)
     ROW = "golfer who practices speed"
