@@ -40,8 +40,8 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     Returns
     -------
     DataFrame
-        The table `Golfers`. The test is one-sided, against a loss of no more than the threshold; p-values are
-        adjusted within each quarter.
+        `lost` with the other columns of `Golfers`. The test is one-sided, against a loss of no more than the
+        threshold; p-values are adjusted within each quarter.
     """
     few = pl.col("shots") < rules.min_shots
     beyond = pl.col("lost_yd").is_null()
@@ -56,7 +56,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
         flagged.alias("flagged"),
         status.otherwise(pl.lit("clear")).cast(Golfers.status.dtype).alias("status"),
         main_cause(tested).cast(Golfers.main_cause.dtype).alias("main_cause"),
-    ).select(Golfers.column_names())
+    )
 
 
 def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:

@@ -1,13 +1,12 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import at_centre, band_table
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.window import Window
-from pipeline.fit.candidates import candidates_for
 from pipeline.tables.figures import BandTable
 
 BANDS = SpeedBands((90.0, 100.0), 5.0)
@@ -18,7 +17,7 @@ EFFICIENT = {90.0: Efficient(90.0, 195.0, 193.0, 197.0, 1.2, 13.5, 2600.0, WINDO
 
 @pytest.fixture(scope="module")
 def model(world):
-    return fit_to(candidates_for("ball")[1], world.drives).model
+    return fit_to(candidate_named("quadratic"), world.drives).model
 
 
 def typical(n, speed=90.0, quarter="2026Q3", launch=13.0, spin=2600.0):

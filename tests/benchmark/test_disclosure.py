@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import band_table
@@ -17,7 +17,6 @@ from pipeline.benchmark.disclosure import (
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.efficient_by_speed import frontier_of
 from pipeline.drives import Drives
-from pipeline.fit.candidates import candidates_for
 
 MIN_GOLFERS = 5
 STEP_YD = 0.125
@@ -90,7 +89,7 @@ def test_plain_percentiles_would_tell_a_carry():
 
 @pytest.fixture(scope="module")
 def model(world):
-    return fit_to(candidates_for("ball")[1], world.drives).model
+    return fit_to(candidate_named("quadratic"), world.drives).model
 
 
 def golfers_of(quarter, carry_yd, speed_mph):

@@ -5,19 +5,18 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.benchmark import support
 from pipeline.benchmark.efficient import Population, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
 from pipeline.drives import typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.resampled import ResampledFits, draw_counts, refit
 
 
 @pytest.fixture(scope="module")
 def fitted(world):
-    model = fit_to(candidates_for("ball")[1], world.drives).model
+    model = fit_to(candidate_named("quadratic"), world.drives).model
     typical = typical_drives(world.drives, ["golfer"])
     return model, refit(model, world.drives, typical, draw_counts(80, 1)), Population.from_typical(typical, 12)
 
@@ -95,7 +94,7 @@ def test_speeds_without_golfers_are_not_supported(fitted):
 def test_without_ball_speed_the_better_strike_still_counts(world, fitted, roller):
     # The same drives, ball speed hidden: efficient carry must come out where it was, not at the average strike.
     blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
-    model = fit_to(candidates_for("club")[1], blind).model
+    model = fit_to(candidate_named("quadratic", "club"), blind).model
     typical = typical_drives(blind, ["golfer"])
     refits = refit(model, blind, typical, draw_counts(80, 1))
     found = efficient_at(model, refits, Population.from_typical(typical, 12), 90.0, 5.0, 5.0, roller)

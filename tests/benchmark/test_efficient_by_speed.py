@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 from frontiers import AIR
 
 from pipeline.bands import SpeedBands
@@ -12,7 +12,6 @@ from pipeline.benchmark.efficient import Efficient, Population, map_at
 from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.window import Window
 from pipeline.drives import Drives, typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.resampled import draw_counts, refit
 
 BANDS = SpeedBands((60.0, 90.5, 100.0), 5.0)
@@ -27,7 +26,7 @@ EFFICIENT = {
 
 @pytest.fixture(scope="module")
 def model(world):
-    return fit_to(candidates_for("ball")[1], world.drives).model
+    return fit_to(candidate_named("quadratic"), world.drives).model
 
 
 @pytest.fixture(scope="module")

@@ -4,13 +4,12 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.benchmark.keep_model import read_fitted
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.kept import (
     FILES,
     Data,
@@ -156,7 +155,7 @@ def test_a_fit_that_is_no_model_is_reported(fit):
 
 @pytest.fixture
 def whole_fit(fit, world):
-    found = fit_to(candidates_for("ball")[1], world.drives)
+    found = fit_to(candidate_named("quadratic"), world.drives)
     write_artefact(fit["model"], FittedModel("hill", found.model, FittedOn(2400, 80, ("2026Q2", "2026Q3"))))
     calibration = Calibration("lyu-2018", 0.95, 1.02, None, None, [], 0, 0, None, None, "")
     write_artefact(fit["calibration"], StudyFlight(calibration, 1.46))

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from fitting import fit_to, hold_out
+from fitting import candidate_named, fit_to, hold_out
 from frontiers import AIR, frontier_at
 
 from pipeline.bands import SpeedBands
@@ -9,7 +9,6 @@ from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.lookup import Place, look_up
 from pipeline.benchmark.run_and_conditions import Conditions
 from pipeline.drives import Drives, typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.held_out import interval_edges
 from pipeline.fit.model import Delivery
 from pipeline.fit.resampled import draw_counts, refit
@@ -26,7 +25,7 @@ MIN_GOLFERS = 5
 
 @pytest.fixture(scope="module")
 def parts(world, roller):
-    candidate = candidates_for("ball")[1]
+    candidate = candidate_named("quadratic")
     held = hold_out(candidate, Survey.of(world.drives, 1))
     interval = {known: interval_edges(held.measured, p) for known, p in held.predicted.items()}
     model = fit_to(candidate, world.drives).model.with_interval(interval)

@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from fitting import candidate_named
 
 from pipeline.configuration.study import StandardAir
 from pipeline.errors import UserError
@@ -37,7 +38,8 @@ def test_a_study_with_ball_speed_flies_its_own_ball_at_its_own_standard_air(worl
 def test_a_study_on_club_speed_or_without_some_ball_speed_has_no_flight(world, speed, kinds):
     extents = {kind: Survey.of(world.drives).extents[kind] for kind in kinds}
     found = candidates_of_study(speed, extents, CALIBRATION, StandardAir())
-    assert [one.name for one in found] == ["line", "quadratic", "splines"]
+    assert [one.name for one in found] == [one.name for one in candidates_for(speed)]
+    assert "flight" not in {one.name for one in found}
 
 
 def test_too_few_golfers_are_told(world):
@@ -48,6 +50,6 @@ def test_too_few_golfers_are_told(world):
 
 
 def test_a_rich_candidate_needs_drives(world):
-    surface = candidates_for("ball")[-1].surface(Survey.of(world.drives).extents)
+    surface = candidate_named("splines").surface(Survey.of(world.drives).extents)
     assert may_compete(surface, 189) == "needs 190 drives"
     assert may_compete(surface, 190) is None

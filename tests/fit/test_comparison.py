@@ -3,11 +3,10 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to, hold_out
+from fitting import candidate_named, fit_to, hold_out
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import golfer_codes, typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.comparison import (
     Scored,
     carry_by,
@@ -28,7 +27,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.trajectory import Launch, fly
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
-LINE, QUADRATIC, _ = candidates_for("ball")
+LINE, QUADRATIC = (candidate_named(name) for name in ("line", "quadratic"))
 CALIBRATION = Calibration("smits-smith-1994", 0.95, 1.02, None, None, [], 0, 0, None, None, "")
 
 
@@ -182,7 +181,7 @@ def test_an_old_fit_whose_drives_are_gone_is_scored_by_plain_predictions(world):
 
 def test_an_old_model_over_ball_speed_needs_drives_with_it(world):
     blind = world.drives.with_columns(pl.lit(None, pl.Float64).alias("ball_speed_mph"))
-    club_line, _, _ = candidates_for("club")
+    club_line = candidate_named("line", "club")
     found, table = both_scored(fitted(QUADRATIC, world.drives), club_line, blind)
     assert table.height == 0
     assert found.deciding is None

@@ -1,16 +1,15 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to, hold_out
+from fitting import candidate_named, fit_to, hold_out
 
 from pipeline.errors import UserError
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.contest import compete, hold_contest
 from pipeline.fit.held_out import EVERYTHING, interval_edges
 from pipeline.fit.survey import Survey
 from pipeline.tables.figures import Coefficients, Scores
 
-CANDIDATES = candidates_for("ball")
+CANDIDATES = [candidate_named(name) for name in ("line", "quadratic", "splines")]
 
 
 @pytest.fixture(scope="module")

@@ -1,13 +1,12 @@
 import numpy as np
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.drives import golfer_codes, inputs
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.factored import Factored
 from pipeline.fit.survey import Survey
 
-_, QUADRATIC, SPLINES = candidates_for("ball")
+QUADRATIC, SPLINES = (candidate_named(name) for name in ("quadratic", "splines"))
 
 
 def test_device_offset_is_recovered(world):

@@ -3,11 +3,10 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.comparison import score_both
 from pipeline.fit.findings import compare
 from pipeline.fit.model import Delivery
@@ -15,7 +14,7 @@ from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import Calibration
 
-QUADRATIC = candidates_for("ball")[1]
+QUADRATIC = candidate_named("quadratic")
 EFFICIENT = Delivery(*np.array([[90.0], [np.nan], [14.0], [2700.0]]))
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
@@ -72,7 +72,7 @@ def test_a_ball_with_other_multipliers_is_found_by_the_fit(inputs):
             "spin_measured": True,
         }
     )
-    candidate = candidates_for("ball", FlightMaker.of(BALL, AIR, inputs))[1]
+    candidate = candidate_named("flight", flight=FlightMaker.of(BALL, AIR, inputs))
     fitted = fit_to(candidate, drives)
     assert fitted.labels[:2] == ("drag_multiplier", "lift_multiplier")
     error = fitted.model.carry(speed, launch, spin) - flown_yd(speed, launch, spin, truth)
@@ -84,5 +84,6 @@ def test_a_ball_with_other_multipliers_is_found_by_the_fit(inputs):
 
 def test_flight_competes_only_with_ball_speed(inputs):
     maker = FlightMaker.of(BALL, AIR, inputs)
-    assert [c.name for c in candidates_for("ball", maker)] == ["line", "flight", "quadratic", "splines"]
-    assert [c.name for c in candidates_for("club", maker)] == ["line", "quadratic", "splines"]
+    line, *richer = (c.name for c in candidates_for("ball"))
+    assert [c.name for c in candidates_for("ball", maker)] == [line, "flight", *richer]
+    assert "flight" not in {c.name for c in candidates_for("club", maker)}

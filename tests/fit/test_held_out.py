@@ -1,14 +1,13 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import hold_out
+from fitting import candidate_named, hold_out
 
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.factored import Factored
 from pipeline.fit.held_out import EVERYTHING, held_out_table, interval_edges, intervals_held_out, predict_held_out
 from pipeline.fit.survey import Survey
 
-LINE, QUADRATIC, _ = candidates_for("ball")
+LINE, QUADRATIC = (candidate_named(name) for name in ("line", "quadratic"))
 
 
 @pytest.fixture(scope="module")

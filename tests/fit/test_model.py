@@ -3,9 +3,8 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
@@ -71,7 +70,7 @@ def test_a_grid_of_deliveries_has_its_broadcast_shape():
 
 @pytest.mark.parametrize("speed", ["ball", "club"])
 def test_a_fitted_model_is_the_same_on_a_grid_and_by_delivery(world, speed):
-    model = fit_to(candidates_for(speed)[1], world.drives).model
+    model = fit_to(candidate_named("quadratic", speed), world.drives).model
     launch, spin = np.array([12.0, 14.0]), np.array([2500.0, 2700.0, 2900.0])
     grid = Delivery(np.array([[95.0]]), np.array([[np.nan]]), launch[:, None], spin)
     assert model.by_ball_speed == (speed == "ball")
@@ -98,7 +97,7 @@ def test_the_usual_drive_and_what_is_filled_with_it():
 
 
 def test_carry_is_put_on_the_reference_device(world):
-    model = fit_to(candidates_for("ball")[1], world.drives).model
+    model = fit_to(candidate_named("quadratic"), world.drives).model
     moved = world.drives.get_column("carry_standard_yd") - model.with_reference(world.drives)["carry_reference_yd"]
     on_b = world.drives.get_column("device") == "unit-B"
     assert moved.filter(~on_b).abs().max() == 0

@@ -3,11 +3,10 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.comparison import Scored, judge, paired_score
 from pipeline.fit.comparison_text import speed_ranges, write_comparison, write_first
 from pipeline.fit.findings import Findings
@@ -22,8 +21,8 @@ from pipeline.fit.model_changes import (
 )
 from pipeline.flight.calibrate import Calibration
 
-_, QUADRATIC, SPLINES = candidates_for("ball")
-CLUB_LINE = candidates_for("club")[0]
+QUADRATIC, SPLINES = (candidate_named(name) for name in ("quadratic", "splines"))
+CLUB_LINE = candidate_named("line", "club")
 
 
 def efficient_at(*speeds_mph):

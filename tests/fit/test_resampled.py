@@ -1,13 +1,12 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 
 from pipeline.drives import typical_drives
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.resampled import draw_counts, per_golfer_sums, refit
 
-_, QUADRATIC, _ = candidates_for("ball")
+QUADRATIC = candidate_named("quadratic")
 
 
 @pytest.fixture(scope="module")

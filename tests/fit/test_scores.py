@@ -1,15 +1,14 @@
 import numpy as np
 import pytest
-from fitting import hold_out
+from fitting import candidate_named, hold_out
 
 from pipeline.drives import golfer_codes
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.scores import choose, score
 from pipeline.fit.survey import Survey
 
 
 def test_held_out_error_is_the_noise_for_the_right_model(world):
-    held = hold_out(candidates_for("ball")[1], Survey.of(world.drives, 1))
+    held = hold_out(candidate_named("quadratic"), Survey.of(world.drives, 1))
     figures = score(held, golfer_codes(world.drives))
     assert figures["rmse_yd"] == pytest.approx(3.0, rel=0.06)
     assert figures["mae_yd"] == pytest.approx(3.0 * np.sqrt(2 / np.pi), rel=0.06)

@@ -1,9 +1,11 @@
 import polars as pl
 import pytest
+from rows import row_of
 from scipy import stats
 
 from pipeline.golfers.flags import FlagRules, assess, main_cause
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.types import types_of
 
 RULES = FlagRules(lost_yd=10, false_discovery_rate=0.10, min_shots=12)
 
@@ -36,10 +38,9 @@ def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
         "own_variance": [error**2 if v is not None else None for v in values],
         "own_skewness": [0.0] * n,
     }
-    base |= dict.fromkeys(
-        ("ranked_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd"), pl.Series([None] * n, dtype=pl.Float64)
-    )
-    return pl.DataFrame(base | columns, schema_overrides={"lost_yd": pl.Float64, "lost_contact_yd": pl.Float64})
+    # Any other column holds what `assess` leaves alone or overwrites.
+    others = {name: [value] * n for name, value in row_of(Golfers).items()}
+    return pl.DataFrame(others | base | columns, schema_overrides=types_of(Golfers))
 
 
 def test_the_worked_example_of_benjamini_and_hochberg():

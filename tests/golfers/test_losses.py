@@ -3,11 +3,10 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 from frontiers import frontier_at
 from scipy import stats
 
-from pipeline.fit.candidates import candidates_for
 from pipeline.golfers.losses import losses
 
 PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
@@ -15,7 +14,7 @@ PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_
 
 @pytest.fixture(scope="module")
 def model(world):
-    return fit_to(candidates_for("ball")[1], world.drives).model
+    return fit_to(candidate_named("quadratic"), world.drives).model
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from fitting import candidate_named
 from frontiers import frontier_at
 from scipy import stats
 
@@ -190,10 +191,8 @@ def test_from_drives_to_a_change(world_maker, world_carry):
     # Real drives of two quarters, through `losses`: ten golfers of eighty get 12 yd shorter.
     from fitting import fit_to
 
-    from pipeline.fit.candidates import candidates_for
-
     world = world_maker(golfers=40)
-    model = fit_to(candidates_for("ball")[1], world.drives).model
+    model = fit_to(candidate_named("quadratic"), world.drives).model
     speed = np.arange(66.0, 118.0)
     launch, spin = 14 - 0.04 * (1.474 * speed - 135), 2600 - 12 * (1.474 * speed - 135)
     carry = world_carry(speed * 1.474, launch, spin)

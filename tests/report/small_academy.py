@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 from coach_tables import sheet_tables
+from fitting import candidate_named
 from frontiers import AIR
 
 from pipeline.bands import SpeedBands
@@ -18,7 +19,6 @@ from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import FIT_COLUMNS, Drives, typical_drives
 from pipeline.edge.artefacts import write_artefact
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
@@ -113,7 +113,7 @@ def _drives(world, world_maker):
 @pytest.fixture(scope="session")
 def academy(world, world_maker, roller):
     drives = _drives(world, world_maker)
-    line, quadratic, _ = candidates_for("ball")
+    line, quadratic = (candidate_named(name) for name in ("line", "quadratic"))
     survey = Survey.of(drives, 1)
     found = hold_contest((line, quadratic), survey, lambda _: None)
     model = found.model

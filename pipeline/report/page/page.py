@@ -265,8 +265,8 @@ def _band_tables(
     when, cells = heading_of(BandTable, "quarter"), {heading_of(BandTable, "band_mph"): mark}
     is_new = pl.col(when) == quarter
     laid: dict[str, ShownTable] = {}
-    for new, earlier, show in (("bands", "earlier", show_bands), ("totals", "earlier_totals", show_totals)):
-        shown = replace(show(bands, min_golfers=min_golfers), cells=cells)
+    for new, earlier, lay in (("bands", "earlier", show_bands), ("totals", "earlier_totals", show_totals)):
+        shown = replace(lay(bands, min_golfers=min_golfers), cells=cells)
         laid[new] = replace(shown, table=shown.table.filter(is_new)).without(when)
         laid[earlier] = replace(shown, table=shown.table.filter(~is_new))
     return laid

@@ -1,13 +1,12 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import fit_to
+from fitting import candidate_named, fit_to
 from frontiers import frontier_at
 
 from pipeline.coach.progress.assess_progress import run
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
-from pipeline.fit.candidates import candidates_for
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import losses
@@ -48,7 +47,7 @@ def made(world_maker, world_carry, tmp_path_factory):
             "struck_on"
         ),
     )
-    model = fit_to(candidates_for("ball")[0], first).model
+    model = fit_to(candidate_named("line"), first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
     efficient = world_carry(SPEEDS * 1.474, launch, spin)
     frontier = frontier_at(SPEEDS, efficient, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
