@@ -12,15 +12,15 @@ from pipeline.ending import BAD_INPUT, told
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 RESULTS = click.option(
-    "--results", type=click.Path(path_type=Path), help="A study's results; the newest below results/ if none."
+    "--results", type=click.Path(path_type=Path), help="A study's results. Default: the newest below results/."
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 
 ROTATED = """\
-This breaks: pseudonyms in results made until now match no new ones, so run the study again before you compare golfers
-or quarters. The list of names belongs to the old key: delete it and write it anew with yardband names. Kept models go
-on working, but take every golfer for a new one. Whoever holds the old key and the old results can still tell who is
-who: delete both once nothing needs them."""
+Pseudonyms in earlier results don't match the new ones, so run the study again before you compare golfers or quarters.
+The list of names belongs to the old key: delete it and write it again with yardband names. Kept models still work, but
+every golfer is new to them. Anyone with the old key and the old results can still see who is who: delete both once
+you don't need them."""
 
 
 class _Plain(click.Group):
@@ -45,16 +45,16 @@ class _Plain(click.Group):
 @click.group(cls=_Plain, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="yardband", message="yardband %(version)s")
 def cli() -> None:
-    """Tell how far a golf academy's drives go at each club speed, and who is losing yards.
+    """Show how far a golf academy's drives go at each club speed, and who is losing yards.
 
-    STUDY is a study folder or its study.yaml. The whole run is: snakemake --cores N --config study=STUDY
+    STUDY is a study folder or its study.yaml. To run the whole study: snakemake --cores N --config study=STUDY
     """
 
 
 @cli.command()
 @STUDY
 def check(study: Path) -> None:
-    """Tell every problem of a study; write nothing."""
+    """Check a study and list every problem. Nothing is written."""
     from pipeline.collect.check_command import survey
 
     findings = survey(study)
@@ -68,9 +68,9 @@ def check(study: Path) -> None:
 
 @cli.command()
 @STUDY
-@click.option("--rotate", is_flag=True, help="Put a new key in place of the old one, which is kept beside it.")
+@click.option("--rotate", is_flag=True, help="Put a new key in place of the old one, and keep the old one beside it.")
 def key(study: Path, rotate: bool) -> None:
-    """Make a study's secret key file, once."""
+    """Create a study's secret key."""
     from pipeline.collect.key import make_key, rotate_key
     from pipeline.configuration.load import load_study
 
@@ -81,13 +81,13 @@ def key(study: Path, rotate: bool) -> None:
         click.echo(f"{path}: a new key is in place; the old one is {old.name} beside it.\n{ROTATED}")
         return
     make_key(path)
-    click.echo(f"{path}: made. Keep a copy in a safe place: without it the pseudonyms can't be made again.")
+    click.echo(f"{path}: created. Keep a copy in a safe place: without it, the same pseudonyms can't be made again.")
 
 
 @cli.command()
 @STUDY
 def names(study: Path) -> None:
-    """List pseudonyms with names, beside the key."""
+    """Write the list of pseudonyms and names, beside the key."""
     from pipeline.collect.names_command import write_names
 
     path, count = write_names(study)
@@ -117,9 +117,10 @@ def lookup(
     results: Path | None,
     as_json: bool,
 ) -> None:
-    """Tell how far a drive should go at CLUB_SPEED, in mph.
+    """Show how far a drive should carry at a club speed.
 
-    What isn't given is taken as usual for golfers of that speed, and conditions as the study's standard ones.
+    CLUB_SPEED is in mph. Anything you leave out is set to what is typical at that speed, and conditions to the
+    study's standard ones.
     """
     import json
 
@@ -149,8 +150,8 @@ def lookup(
 @click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle now, deg.")
 @click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin now, rpm.")
 @click.option("--ball-speed", type=click.FloatRange(20, 300), help="Ball speed now, mph.")
-@click.option("--golfer", help="A pseudonym of golfers.csv: the newest quarter's figures stand for what is now.")
-@click.option("--carry", is_flag=True, help="DISTANCE is carry; else carry and run together.")
+@click.option("--golfer", help="A pseudonym from golfers.csv. Its newest quarter stands for today's drive.")
+@click.option("--carry", is_flag=True, help="DISTANCE is carry alone. Default: carry and roll together.")
 @RESULTS
 @AS_JSON
 def goal(
@@ -164,9 +165,9 @@ def goal(
     results: Path | None,
     as_json: bool,
 ) -> None:
-    """Tell what club speed a drive of DISTANCE, in yards, takes.
+    """Show what club speed a drive of DISTANCE yards takes.
 
-    With an efficient delivery, and with the present one; and how much of the gap is delivery, how much speed.
+    It answers for an efficient delivery and for today's, and splits the gap into delivery and speed.
     """
     import json
 

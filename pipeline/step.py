@@ -34,7 +34,7 @@ def module_of(step: str) -> str:
     package = Path(__file__).parent
     found = list(package.rglob(f"{step}.py")) if step.isidentifier() else []
     if len(found) != 1:
-        raise UserError(f"{step}: is no step; a step is called as its rule in the Snakefile.")
+        raise UserError(f"{step}: isn't a step; call a step as its rule in the Snakefile does.")
     return ".".join(("pipeline", *found[0].relative_to(package).with_suffix("").parts))
 
 
@@ -90,9 +90,9 @@ def _run(given: list[str]) -> int:
             try:
                 part = json.loads(text)
             except json.JSONDecodeError:
-                raise UserError(f"{name}: the settings are no JSON; give objects of keywords.") from None
+                raise UserError(f"{name}: the settings can't be read as JSON; give objects of keywords.") from None
             if not isinstance(part, dict):
-                raise UserError(f"{name}: the settings are no JSON object; give objects of keywords.")
+                raise UserError(f"{name}: the settings aren't JSON objects; give objects of keywords.")
             keywords |= part
         os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
         importlib.import_module(module).run(**keywords)

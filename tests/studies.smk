@@ -70,7 +70,7 @@ rule proving_ground:
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
         academies=4,  # of each world
     message:
-        "Prove the figures on academies whose truth is known"
+        "Validate the figures on academies whose true values are known"
     shell:
         "{params.python} {params.note:q} note docs/evidence/proving_ground && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1"
         " {params.python} {params.script:q}"

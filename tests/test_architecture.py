@@ -120,7 +120,7 @@ def test_a_rule_and_its_step_share_their_name():
     for rule, module in steps().items():
         [path] = [path for path in modules() if path.stem == rule]
         assert f"{module.replace('.', '/')}.py" == name_of(path)
-    with pytest.raises(UserError, match="no_such: is no step; a step is called as its rule in the Snakefile"):
+    with pytest.raises(UserError, match="no_such: isn't a step; call a step as its rule in the Snakefile does"):
         module_of("no_such")
 
 

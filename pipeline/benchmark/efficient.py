@@ -85,7 +85,7 @@ class Efficient:
     golfers : float
         Weight of the golfers behind it: 1 for each at this very speed, less for others.
     total_yd, total_launch_deg, total_spin_rpm, total_window
-        The same for carry and run together: the largest expected total over the same deliveries.
+        The same for carry and roll together: the largest expected total over the same deliveries.
     """
 
     speed_mph: float

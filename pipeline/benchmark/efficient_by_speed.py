@@ -47,7 +47,7 @@ def find_efficient(
     for place, found in enumerate(in_order(at, reached.tolist())):
         efficient[found.speed_mph] = found
         if place % REPORTED_EVERY == 0:
-            print(f"Worked out efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
+            print(f"Calculated efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
     return efficient
 
 

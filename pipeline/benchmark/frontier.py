@@ -53,9 +53,9 @@ class Frontier:
     golfers : ndarray
         Weight of the golfers behind it.
     total_yd, total_launch_deg, total_spin_rpm : ndarray
-        The largest carry and run together, and the delivery that gives it.
+        The largest carry and roll together, and the delivery that gives it.
     launch_lo_deg, launch_hi_deg, spin_lo_rpm, spin_hi_rpm : ndarray
-        The efficient window; NaN where there is none. With `total_` before the name the one for carry and run.
+        The efficient window; NaN where there is none. With `total_` before the name the one for carry and roll.
     near : DrivesNear
         Where the drives near each speed lie.
     """

@@ -44,8 +44,8 @@ from pipeline.physics.air_of_drives import AIR_COLUMNS
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
 TOLD = {
     FIRST: "Kept the model {new}, the first.",
-    ADOPT: "Held the model {new} against {old}: adopted and kept; see {comparison}.",
-    KEEP: "Held the model {new} against {old}: keep the old one; see {comparison}.",
+    ADOPT: "Compared the model {new} with {old}: adopted and kept; see {comparison}.",
+    KEEP: "Compared the model {new} with {old}: keep the old one; see {comparison}.",
 }
 
 

@@ -89,13 +89,13 @@ def look_up(
     expected = at_standard + change
     efficient = _efficient(model, frontier, place, club_speed_mph)
     window = frontier.window_at(club_speed_mph)
-    notes = ["expected is one drive; nine in ten fall inside its interval"]
+    notes = ["expected is one drive; 9 in 10 fall inside its interval"]
     if ball_speed_mph is not None and not used:
         notes.append("ball speed was not used: the model is over club speed")
     if window is None:
         notes.append("no efficient window at this speed")
     if place.here is not place.standard:
-        notes.append("carry and run are for the given conditions, the window is that of standard conditions")
+        notes.append("carry and roll are for the conditions you gave; the window is for standard conditions")
     return answer | {
         "expected_carry_yd": expected,
         "expected_lo90_yd": expected + at_standard * lo,

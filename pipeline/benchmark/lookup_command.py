@@ -118,12 +118,14 @@ def answer_table(
     asked += [f"{turf} turf"] if turf else []
     lines = [f"{study}: {', '.join(asked)}"]
     if not answer["supported"]:
-        return "\n".join([*lines, f"  no figure: {answer['note']}"])
+        return "\n".join([*lines, f"  {answer['note']}"])
+    most_drives = f"9 drives in 10 land between {_range(answer, 'expected', 'and')}"
+    interval = f"90 % interval: {_range(answer, 'efficient', 'to')}"
     rows = [
-        ("expected carry", _yards(answer, "expected_carry_yd"), _range(answer, "expected", "nine drives in ten")),
-        ("efficient carry", _yards(answer, "efficient_carry_yd"), _range(answer, "efficient", "90 % interval")),
-        ("expected total", _yards(answer, "expected_total_yd"), "carry and run"),
-        ("efficient total", _yards(answer, "efficient_total_yd"), "carry and run"),
+        ("expected carry", _yards(answer, "expected_carry_yd"), most_drives),
+        ("efficient carry", _yards(answer, "efficient_carry_yd"), interval),
+        ("expected total", _yards(answer, "expected_total_yd"), "carry and roll"),
+        ("efficient total", _yards(answer, "efficient_total_yd"), "carry and roll"),
         ("yards available", _yards(answer, "yards_available_yd"), "of carry"),
     ]
     lines += [f"  {name:<17}{value:>8}   {remark}".rstrip() for name, value, remark in rows]
@@ -138,5 +140,5 @@ def _yards(answer: dict[str, Any], name: str) -> str:
     return f"{answer[name]:.0f} yd"
 
 
-def _range(answer: dict[str, Any], name: str, meaning: str) -> str:
-    return f"{meaning}: {answer[f'{name}_lo90_yd']:.0f} to {answer[f'{name}_hi90_yd']:.0f} yd"
+def _range(answer: dict[str, Any], name: str, between: str) -> str:
+    return f"{answer[f'{name}_lo90_yd']:.0f} {between} {answer[f'{name}_hi90_yd']:.0f} yd"

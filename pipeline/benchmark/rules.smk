@@ -79,6 +79,6 @@ rule keep_model:
             },
         ),
     message:
-        "Hold the fit against the kept one"
+        "Compare the fit with the kept one"
     shell:
         STEP

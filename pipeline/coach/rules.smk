@@ -22,7 +22,7 @@ rule advise_delivery:
     params:
         **step("advise_delivery", min_shots=STUDY.flags.min_shots),
     message:
-        "Work out what a change of loft or attack might bring"
+        "Estimate what a change of loft or attack might give"
     shell:
         STEP
 
@@ -79,7 +79,7 @@ rule assess_progress:
             min_golfers=STUDY.privacy.min_golfers,
         ),
     message:
-        "Hold golfers' quarters against each other"
+        "Compare golfers' quarters"
     shell:
         STEP
 
@@ -108,7 +108,7 @@ if SPEED_LOGS:
         params:
             **step("assess_practice", bands=SETTINGS["bands"]),
         message:
-            "Work out what speed practice did"
+            "Estimate what speed practice did"
         shell:
             STEP
 

@@ -46,11 +46,11 @@ def read_key(path: Path, study: str) -> bytes:
     except UnicodeDecodeError:
         lines, mode = [], 0
     except OSError as error:
-        raise UserError(f"{path}: the key file can't be read ({error.strerror}); mend its permissions.") from None
+        raise UserError(f"{path}: the key file can't be read ({error.strerror}); correct its permissions.") from None
     mark, digits = (lines[0].strip(), lines[1].strip()) if len(lines) == 2 else ("", "")
     if mark not in (DEMO_MARK, SECRET_MARK) or not _HEX.match(digits):
         raise UserError(
-            f"{path}: this is no key file; it needs a marking line and a line of 64 hex digits. Restore it from "
+            f"{path}: this isn't a key file; it needs a marking line and a line of 64 hex digits. Restore it from "
             "your copy; a new key would change every pseudonym."
         )
     if mark == DEMO_MARK and study != DEMO_STUDY:
@@ -59,7 +59,7 @@ def read_key(path: Path, study: str) -> bytes:
             "a key with: yardband key STUDY"
         )
     if mark == SECRET_MARK and mode & _OTHERS:
-        raise UserError(f"{path}: others than its owner can read the key; mend it with: chmod 600 {path}")
+        raise UserError(f"{path}: people other than its owner can read the key; fix it with: chmod 600 {path}")
     return bytes.fromhex(digits)
 
 
@@ -77,10 +77,11 @@ def make_key(path: Path) -> None:
         _write_key(path, secrets.token_hex(_KEY_BYTES))
     except FileExistsError:
         raise UserError(
-            f"{path}: there is a key already and it stays; with another one every pseudonym would change."
+            f"{path}: there is already a key, and it stays: a new one would change every pseudonym. "
+            "To replace it, add --rotate."
         ) from None
     except OSError as error:
-        raise UserError(f"{path}: the key can't be written ({error.strerror}); mend the folder.") from None
+        raise UserError(f"{path}: the key can't be written ({error.strerror}); make the folder writable.") from None
 
 
 def rotate_key(path: Path, study: str) -> Path:
@@ -115,7 +116,7 @@ def rotate_key(path: Path, study: str) -> Path:
         new.replace(path)  # at no moment is there no key
     except OSError as error:
         new.unlink(missing_ok=True)
-        raise UserError(f"{path}: the key can't be written ({error.strerror}); mend the folder.") from None
+        raise UserError(f"{path}: the key can't be written ({error.strerror}); make the folder writable.") from None
     return old
 
 

@@ -78,7 +78,7 @@ def match_headers(
         wanted = layout.columns[standard].source.strip()
         count = names.count(wanted)
         if count > 1:
-            problems.append(f"the header {wanted!r} stands {count} times; name it once")
+            problems.append(f"the header {wanted!r} appears {count} times; name it once")
         elif count == 1:
             positions[standard] = names.index(wanted)
         else:

@@ -85,4 +85,4 @@ def _write_private(path: Path, text: str) -> None:
             file.write(text)
         Path(name).replace(path)
     except OSError as error:
-        raise UserError(f"{path}: the list can't be written ({error.strerror}); mend the folder.") from None
+        raise UserError(f"{path}: the list can't be written ({error.strerror}); make the folder writable.") from None

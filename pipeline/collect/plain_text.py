@@ -50,7 +50,7 @@ def plain_text(path: Path, encoding: str, folder: Path) -> Path:
             f"its text isn't {encoding}; set the layout's encoding, such as latin-1 or utf-16"
         ) from None
     except (EOFError, zlib.error, gzip.BadGzipFile):
-        raise LogRefusedError("it is cut short, damaged or no gzip file; copy it again") from None
+        raise LogRefusedError("it is cut short, damaged or not a gzip file; copy it again") from None
     except OSError as error:
         raise LogRefusedError(f"the file can't be read ({error.strerror})") from None
 

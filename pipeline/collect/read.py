@@ -127,7 +127,7 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         with path.open("rb") as file:
             empty = not file.read(1)
     except OSError as error:
-        raise LogRefusedError(f"the file can't be read ({error.strerror}); mend its permissions") from None
+        raise LogRefusedError(f"the file can't be read ({error.strerror}); correct its permissions") from None
     if empty:
         raise LogRefusedError("the file is empty; export it again")
     name = path.name.lower()
@@ -176,7 +176,7 @@ def _evenly(batches: ReadBatches) -> ReadBatches:
 
 def _open_parquet(path: Path) -> OpenLog:
     # pyarrow, since polars can abort the whole process on damaged files.
-    reason = "it is damaged, cut short or no parquet file; export it again"
+    reason = "it is damaged, cut short or not a parquet file; export it again"
     try:
         with _arrow.parquet.ParquetFile(path) as file:
             headers: list[str] = list(file.schema_arrow.names)
@@ -228,7 +228,7 @@ def _open_xlsx(path: Path, layout: Layout) -> OpenLog:
         )
     except _BOOK_ERRORS:
         raise LogRefusedError(
-            "it is damaged, protected or no xlsx workbook; save it again without a password"
+            "it is damaged, protected or not an xlsx workbook; save it again without a password"
         ) from None
     if sheets > 1:
         notes.append(f"of its {sheets} sheets the first was read")
@@ -265,7 +265,7 @@ def _holds_formulas(workbook: bytes) -> bool:
 
 
 def _open_csv(path: Path, layout: Layout) -> OpenLog:
-    quotes = "a quotation mark is opened and never closed, or stands inside a cell; mend the quotation marks"
+    quotes = "a quotation mark is opened and never closed, or stands inside a cell; correct the quotation marks"
     no_header = "it has no header; export it again or correct the layout's skip_rows"
     try:
         with path.open("rb") as file:
@@ -374,6 +374,6 @@ def _picked(
         # Where it opens and closes in the same column a cell holds a whole row's delimiters, else the row is ragged.
         joined = pl.any_horizontal(lines_in_cell & ((delimiters >= width - 1) | pl.col("ragged")))
         if rows.select(joined.any()).item():
-            raise LogRefusedError("a stray quotation mark joins several rows into one cell; mend the quotation marks")
+            raise LogRefusedError("a stray quotation mark joins several rows into one cell; correct the quotes")
     wanted = [pl.col(f"c{place}").alias(name) for name, place in positions.items()]
     return rows.select(pl.col("row").cast(pl.Int64), "ragged", *wanted)

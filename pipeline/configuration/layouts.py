@@ -40,7 +40,7 @@ class Layout(Strict):
     known: ClassVar[tuple[str, ...]] = LOG_COLUMNS
     time: ClassVar[str] = "struck_at"
     delimiter: str = Field(
-        ",", min_length=1, max_length=1, description="What stands between two cells: a comma, a semicolon, a tab."
+        ",", min_length=1, max_length=1, description="What separates two cells: a comma, a semicolon, a tab."
     )
     decimal: Literal[".", ","] = Field(".", description="Decimal mark.")
     encoding: str = Field("utf-8", description="Text encoding, such as latin-1.")
@@ -63,14 +63,14 @@ class Layout(Strict):
         try:
             "".encode(encoding)
         except LookupError:
-            raise ValueError(f"is no known text encoding: {encoding!r}") from None
+            raise ValueError(f"isn't a known text encoding: {encoding!r}") from None
         return encoding
 
     @field_validator("timezone")
     @classmethod
     def _known_zone(cls, zone: str | None) -> str | None:
         if zone is not None and zone not in available_timezones():
-            raise ValueError(f"is no IANA time zone: {zone!r}{nearest(zone, sorted(available_timezones()))}")
+            raise ValueError(f"isn't an IANA time zone: {zone!r}{nearest(zone, sorted(available_timezones()))}")
         return zone
 
     @model_validator(mode="after")
@@ -79,7 +79,7 @@ class Layout(Strict):
         taken: dict[str, str] = {}
         for name, column in self.columns.items():
             if name not in self.known:
-                problems.append(f"{name!r} is no standard column{nearest(name, self.known)}")
+                problems.append(f"{name!r} isn't a standard column{nearest(name, self.known)}")
                 continue
             if column.source in taken:
                 problems.append(

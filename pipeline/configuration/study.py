@@ -22,7 +22,7 @@ class LogAir(Strict):
     """The air in which a log's shots were hit, for shots that don't say it themselves."""
 
     altitude_m: float | None = Field(
-        None, ge=-500, le=5000, description="Height above sea level. It stands in where the pressure is not known."
+        None, ge=-500, le=5000, description="Height above sea level. Used where the pressure isn't known."
     )
     temp_c: float | None = Field(None, ge=-30, le=55, description="Air temperature.")
     pressure_hpa: float | None = Field(
@@ -79,21 +79,21 @@ class Bands(Strict):
     centres: tuple[Annotated[float, Field(gt=30, lt=165)], ...] = Field(
         (70, 80, 90, 100, 110),
         min_length=1,
-        description="Centres of the bands of club speed; a band is named by its own.",
+        description="Centers of the bands of club speed, which name them.",
         json_schema_extra={"unit": "mph"},
     )
     half_width_mph: float = Field(
         5,
         gt=0,
         le=20,
-        description="How far a band reaches to either side of its centre.",
+        description="How far a band reaches to either side of its center.",
     )
 
     @field_validator("centres")
     @classmethod
     def _apart(cls, centres: tuple[float, ...]) -> tuple[float, ...]:
         if len(set(centres)) < len(centres):
-            raise ValueError("names a centre twice")
+            raise ValueError("names a center twice")
         return tuple(sorted(centres))
 
 
@@ -102,7 +102,7 @@ class Flags(Strict):
 
     lost_yd: float = Field(10, ge=0, le=100, description="Yards lost above which a golfer is flagged.")
     false_discovery_rate: float = Field(
-        0.10, gt=0, lt=1, description="Share of wrong flags to expect at most among the flags of a quarter."
+        0.10, gt=0, lt=1, description="Largest share of wrong flags to expect among a quarter's flags."
     )
     min_shots: int = Field(12, ge=3, description="Drives in the quarter that an assessment needs.")
 
@@ -113,7 +113,7 @@ class Privacy(Strict):
     key_file: str = Field(
         "private/pseudonym.key", description="File of the secret key, inside the study folder; `yardband key` makes it."
     )
-    min_golfers: int = Field(5, ge=1, description="Golfers that a published figure rests on at least.")
+    min_golfers: int = Field(5, ge=1, description="Fewest golfers behind a published figure.")
     group: Literal["masked", "plain"] = Field(
         "masked",
         description="How groups are stored. masked: by pseudonyms, as golfers are. plain: as they are written.",
@@ -126,7 +126,7 @@ class Flight(Strict):
     coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
         "best", description="Published set of drag and lift coefficients. best: the one nearest to the study's drives."
     )
-    turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway for the run.")
+    turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway, for roll.")
 
 
 class BandGoals(Strict):
@@ -134,7 +134,7 @@ class BandGoals(Strict):
 
     carry_yd: dict[float, Annotated[float, Field(ge=20, le=400)]] = Field(
         {},
-        description="Goal for the golfers of a band, by its centre in mph, such as {90: 230}. A band without one has "
+        description="Goal for the golfers of a band, by its center in mph, such as {90: 230}. A band without one has "
         "the next band's efficient carry.",
     )
 
@@ -144,7 +144,7 @@ class Report(Strict):
 
     sheets: Literal["flagged", "all"] = Field("flagged", description="Golfers who get a sheet of their own.")
     most_sheets: int = Field(
-        1000, ge=0, description="Sheets at most: the newest quarter's first, and in it those who lose most."
+        1000, ge=0, description="Most sheets to write: the newest quarter's first, and in it those who lose most."
     )
 
 
@@ -186,5 +186,5 @@ class Study(Strict):
         strange = [f"{centre:g}" for centre in sorted(set(self.goals.carry_yd) - set(self.bands.centres))]
         if strange:
             centres = ", ".join(f"{centre:g}" for centre in self.bands.centres)
-            raise ValueError(f"goals.carry_yd: {', '.join(strange)} is no centre of a band; use one of {centres}")
+            raise ValueError(f"goals.carry_yd: {', '.join(strange)} isn't the center of a band; use one of {centres}")
         return self

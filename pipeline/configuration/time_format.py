@@ -13,7 +13,7 @@ def format_problem(form: str) -> str | None:
         written = moment.dt.strftime(plain)
         read = written.str.strptime(pl.Datetime("us"), plain, strict=False)
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
-        return "is no time format that can be read"
+        return "isn't a time format that can be read"
     if read.dt.date()[0] != moment.dt.date()[0]:
         return "doesn't hold year, month and day"
     return None

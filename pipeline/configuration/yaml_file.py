@@ -36,7 +36,7 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     except FileNotFoundError:
         raise UserError(f"{path}: there is no such file; {mend_missing}.") from None
     except OSError as error:
-        raise UserError(f"{path}: can't be read ({error.strerror}); mend its permissions.") from None
+        raise UserError(f"{path}: can't be read ({error.strerror}); correct its permissions.") from None
     except UnicodeDecodeError:
         raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
     try:
@@ -61,10 +61,10 @@ def _syntax(error: yaml.YAMLError) -> str:
     near = f" near line {mark.line + 1}" if mark else ""
     problem = str(getattr(error, "problem", ""))
     if "'\\t'" in problem:
-        return f"is no valid YAML{near}; a tab stands where spaces belong."
+        return f"isn't valid YAML{near}; it has a tab where spaces belong."
     if "another document" in problem:
         return f"holds a second document{near}; leave out the line of three dashes."
-    return f"is no valid YAML{near}; check indentation, quotes and colons."
+    return f"isn't valid YAML{near}; check indentation, quotes and colons."
 
 
 def _walk(path: Path, node: yaml.Node, place: Place, lines: dict[Place, int]) -> None:
@@ -78,9 +78,9 @@ def _walk(path: Path, node: yaml.Node, place: Place, lines: dict[Place, int]) ->
         line = key.start_mark.line + 1
         if key.tag != f"{TAG}str" and not (place in NUMBERED and key.tag in (f"{TAG}int", f"{TAG}float")):
             written = getattr(key, "value", "")
-            raise UserError(f"{path}: line {line}: the key {written!r} is no word; put it in quotes or correct it.")
+            raise UserError(f"{path}: line {line}: the key {written!r} isn't a word; put it in quotes or correct it.")
         here = (*place, str(key.value))
         if here in lines:
-            raise UserError(f"{path}: line {line}: the key {shown(here)!r} stands in line {lines[here]} too; keep one.")
+            raise UserError(f"{path}: line {line}: the key {shown(here)!r} is in line {lines[here]} too; keep one.")
         lines[here] = line
         _walk(path, item, here, lines)

@@ -47,8 +47,8 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         f"Its residual standard deviation in the fit is {residual_sd_yd:.2f} yd.",
         *_interval_lines(model),
         "",
-        "## Centre and scale of the terms",
-        "| input | centre | scale |",
+        "## Center and scale of the terms",
+        "| input | center | scale |",
         "|---|---|---|",
         *(
             f"| {name} | {axis.centre:.4f} | {axis.scale:.4f} |"
@@ -62,9 +62,10 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         "## Where not to use it",
         "- Outside the speeds, launch angles and spins above; `yardband lookup` gives no number there.",
         "- For irons, woods or any club but the driver.",
-        "- As a safety distance for ranges, nets or fences: these are averages and quantiles of golfers' drives.",
-        "- As a comparison of devices or balls as such: their terms also take up the sites' air and ground.",
-        "- Terms describe how drives differ; they promise nobody that a change of delivery gives these yards.",
+        "- To design ranges, nets or fences: these distances describe golfers. Design takes a qualified designer and "
+        "local rules.",
+        "- To compare devices or balls as such: their terms also absorb the sites' air and ground.",
+        "- To promise yards: terms describe how drives differ, not what a change of delivery gives.",
         "",
     ]
     return "\n".join(lines)

@@ -260,7 +260,7 @@ def _lean(error: Array, rmse: float) -> Array:
 def judge(old: ComparedFit, new: ComparedFit, scored: Scored) -> Verdict:
     """Decide by the stated rule whether the new model is adopted; the reasons tell each part of it."""
     if old.air != new.air:
-        return Verdict(True, ("the study's standard conditions have changed, so the old model can't serve",))
+        return Verdict(True, ("the study's standard conditions have changed, so the old model can't be used",))
     score = scored.deciding
     if score is None:
         few = (

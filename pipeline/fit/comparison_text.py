@@ -29,9 +29,9 @@ def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
         The id of the model that it was held against and that is no longer kept.
     """
     why = (
-        "This is the study's first model: there is none to hold it against. It is adopted."
+        "This is the study's first model, so there is nothing to compare it with. It is adopted."
         if lost_parent is None
-        else f"The model that it was held against, {lost_parent}, is no longer kept. This one was adopted then."
+        else f"The model it was compared with, {lost_parent}, is no longer kept. This one was adopted then."
     )
     return "\n".join([f"# Model {new.id} of the study {study}", "", why, "", *_fit_lines([("new", new)]), ""])
 
@@ -42,7 +42,7 @@ def write_comparison(
     """Write the text for a fit that is held against a kept model; `centres` are those of the bands, mph."""
     old = findings.old
     lines = [
-        f"# Model {new.id} of the study {study}, held against {old.id}",
+        f"# Model {new.id} of the study {study}, compared with {old.id}",
         "",
         "## Verdict",
         *_verdict_lines(new, old, verdict),
@@ -72,7 +72,7 @@ def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list
         return [
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
-            f"It is kept. To judge by the old one all the same: `{command(old.id)}`.",
+            f"It is kept. To use the old one anyway: `{command(old.id)}`.",
         ]
     return [
         f"**Keep the old model {old.id}**: {reasons}.",
@@ -114,7 +114,7 @@ def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
     if findings.without_term:
         lines.append(
             f"- The old model has no term for {', '.join(findings.without_term)}: it takes them for its own reference, "
-            "so what they read long or short counts as its error."
+            "so what they over-read or under-read counts as its error."
         )
     lines += [f"- {name}: version {was}, now {now}" for name, (was, now) in sorted(findings.versions.items())]
     return lines if len(lines) > 1 else []
@@ -130,10 +130,10 @@ def _score_lines(scored: Scored) -> list[str]:
         told = f"{count}; the verdict goes by their score."
     rows = [("new golfers", scored.on_new), ("all golfers", scored.on_all)]
     how = (
-        "For those whom it has seen it is fitted again, in its own form, to the drives of its golfers and quarters "
+        "For golfers it has seen, it is fitted again, in its own form, to the drives of its golfers and quarters "
         "without each tenth of the golfers, and predicts that tenth."
         if scored.repeated
-        else "It could not be fitted again without those whom it has seen, so its plain predictions of them count, "
+        else "It could not be fitted again without the golfers it has seen, so its plain predictions of them count, "
         "which flatters it."
     )
     return [
@@ -146,7 +146,7 @@ def _score_lines(scored: Scored) -> list[str]:
         "",
         "Errors are predicted less measured carry. The new model is fitted again without each tenth of the golfers, "
         f"and predicts that tenth. The old model predicts golfers new to it as it is. {how} "
-        "Each model is held against carry moved to standard conditions by its own calibration of flight.",
+        "Each model is compared with carry moved to standard conditions by its own calibration of flight.",
     ]
 
 
@@ -206,7 +206,7 @@ def speed_ranges(some: Sequence[float], of: Sequence[float]) -> str:
 
 def _term_lines(new: ComparedFit, old: ComparedFit, terms: pl.DataFrame | None) -> list[str]:
     own = [
-        f"The new model's own terms ({new.model.surface.name}), with its own centres and scales (see card.md):",
+        f"The new model's own terms ({new.model.surface.name}), with its own centers and scales (see card.md):",
         "",
         "| term | new (90 % interval) |",
         "|---|---|",
@@ -219,7 +219,7 @@ def _term_lines(new: ComparedFit, old: ComparedFit, terms: pl.DataFrame | None) 
         return [f"The old model's terms ({old.model.surface.name}) can't be fitted to the new drives.", "", *own]
     return [
         f"The old model's terms ({old.model.surface.name}), as kept and as fitted to the new drives with the same "
-        "centres and scales:",
+        "centers and scales:",
         "",
         "| term | old (90 % interval) | fitted to the new drives (90 % interval) | intervals apart |",
         "|---|---|---|---|",

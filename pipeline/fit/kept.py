@@ -130,7 +130,7 @@ def _read(place: Path) -> Record:
     try:
         return Record.model_validate_json((place / RECORD).read_bytes())
     except ValidationError:
-        raise UserError(f"{place / RECORD}: is no record of a kept model; remove the whole folder.") from None
+        raise UserError(f"{place / RECORD}: isn't the record of a kept model; remove the whole folder.") from None
 
 
 def find_parent(folder: Path, fitted: str) -> str | None:

@@ -118,7 +118,7 @@ def _notes(few: pl.Expr, beyond: pl.Expr, min_shots: int) -> pl.Expr:
     notes = [
         pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(min_shots))),
         pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),
-        pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be told from other")),
+        pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     return pl.when(joined != "").then(joined).alias("note")

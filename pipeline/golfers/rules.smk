@@ -22,7 +22,7 @@ rule assess_golfers:
     params:
         **step("assess_golfers", flags=SETTINGS["flags"]),
     message:
-        "Work out yards lost and flag golfers"
+        "Calculate yards lost and flag golfers"
     shell:
         STEP
 

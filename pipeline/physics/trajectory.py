@@ -134,7 +134,7 @@ def fly(launch: Launch, ball: Ball, air: Air, wind: Wind | None = None, step_s: 
     Forces as in Penner, Am. J. Phys. 69 (2001) 563, doi 10.1119/1.1344164 (second-hand).
     """
     if np.any(launch.speed_mps <= 0):
-        raise ValueError("ball speed must be above nil")
+        raise ValueError("ball speed must be above zero")
     wind = wind or Wind()
     n = len(launch)
     # What is the same for all shots stays a scalar: numpy is faster with it.

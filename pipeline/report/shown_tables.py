@@ -39,7 +39,7 @@ TOTALS: tuple[Item, ...] = (
 def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:
     """Show the band table, the newest quarter first, bands by rising speed.
 
-    Percentiles of carry and run together, and the window for them, are in `show_totals`.
+    Percentiles of carry and roll together, and the window for them, are in `show_totals`.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTabl
 
 
 def show_totals(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:
-    """Show carry and run together, in the order of `show_bands`."""
+    """Show carry and roll together, in the order of `show_bands`."""
     return show(_newest_first(bands, min_golfers, pl.lit(None, pl.String)), BandTable, TOTALS)
 
 

@@ -289,7 +289,7 @@ def estimate(
 
 def percentiles(label: str, note: str) -> tuple[dy.Float64, dy.Float64, dy.Float64, dy.Float64]:
     """Declare the four percentiles of `PERCENTILES` over golfers; `note` follows how many stay below."""
-    below = {25: "A quarter", 50: "Half", 75: "Three quarters", 90: "Nine in ten"}
+    below = {25: "A quarter", 50: "Half", 75: "Three quarters", 90: "9 in 10"}
     first, second, third, fourth = (
         number(
             f"{label}, {p}th percentile",

@@ -36,13 +36,13 @@ class DeliverySlopes(cols.Table):
         "Spread over golfers", "Standard deviation of golfers' own slopes.", decimals=3, nullable=True, min=0
     )
     reliability = cols.number(
-        "Reliability", "Share of the readings' variance that is no error.", decimals=2, nullable=True, max=1
+        "Reliability", "Share of the readings' variance that isn't error.", decimals=2, nullable=True, max=1
     )
     impact_slope = cols.number(
         "Slope by impact", "By rigid impact at the mean delivery; that of attack is at one loft.", decimals=3
     )
     used = cols.flag(
-        "Used", "Whether golfers/delivery.csv moves deliveries by it; else rigid impact or nothing stands in."
+        "Used", "Whether golfers/delivery.csv moves deliveries by it; else rigid impact or nothing is used."
     )
     note = cols.note()
 
@@ -78,7 +78,7 @@ class Delivery(cols.Table):
     loft_least_deg = cols.number("Least change of loft", "Least change that the data reach, such as -4.", nullable=True)
     loft_most_deg = cols.number("Most change of loft", "Most change that the data reach.", nullable=True)
     loft_change_deg = cols.number(
-        "Best change of loft", "Change that brings most carry at the present attack.", nullable=True
+        "Best change of loft", "Change that brings most carry at today's attack.", nullable=True
     )
     best_launch_deg = cols.number("Best launch", "Launch angle after that change.", nullable=True)
     best_spin_rpm = cols.number("Best spin", "Backspin after that change.", nullable=True)
@@ -92,7 +92,7 @@ class Delivery(cols.Table):
         ("golfers", "impact"),
         nullable=True,
     )
-    attack_change_deg = cols.number("More attack", "Change of attack upwards that is looked at.", nullable=True)
+    attack_change_deg = cols.number("More attack", "Upward change of attack that is looked at.", nullable=True)
     attack_loft_change_deg = cols.number(
         "Change of loft with it", "Best change of loft to go with more attack, from now.", nullable=True
     )

@@ -111,26 +111,26 @@ class BandTable(cols.Table):
     ROW = "quarter and band"
 
     quarter = cols.quarter(primary_key=True)
-    band_mph = cols.number("Band centre", "Centre of the band's range of club speed.", primary_key=True, trim=True)
+    band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)
     golfers = cols.count("Golfers", "Golfers that the row rests on.", nullable=True, min=1)
     shots = cols.count("Drives", "Their drives.", nullable=True, min=1)
     carry_p25_yd, carry_p50_yd, carry_p75_yd, carry_p90_yd = cols.percentiles(
         "Carry",
-        "Each golfer's typical drive, moved to the band's centre, at standard conditions. A mean of the golfers "
+        "Each golfer's typical drive, moved to the band's center, at standard conditions. A mean of the golfers "
         "nearest in rank, in whole yards; empty where they are too few.",
     )
     efficient_carry_yd = cols.number(
         "Efficient carry",
-        "Largest carry to be expected at the band's centre over deliveries that golfers of about that speed really "
+        "Largest carry to be expected at the band's center over deliveries that golfers of about that speed really "
         "produce, struck with a ratio that the better quarter of them reach.",
         nullable=True,
     )
     efficient_lo90_yd, efficient_hi90_yd = cols.ends("Efficient carry")
     total_p25_yd, total_p50_yd, total_p75_yd, total_p90_yd = cols.percentiles(
-        "Total", "As for carry, with the run of each golfer's typical drive, which is calculated, not measured."
+        "Total", "As for carry, with the roll of each golfer's typical drive, which is calculated, not measured."
     )
     efficient_total_yd = cols.number(
-        "Efficient total", "Largest carry and run together to be expected over the same deliveries.", nullable=True
+        "Efficient total", "Largest carry and roll together to be expected over the same deliveries.", nullable=True
     )
     launch_lo_deg, launch_hi_deg = cols.interval(
         "Launch window", "drives inside the windows of launch and spin are expected close to the efficient carry."

@@ -20,7 +20,7 @@ class Goals(cols.Table):
 
     golfer = cols.pseudonym()
     quarter = cols.quarter()
-    band_mph = cols.number("Band centre", "Of the golfer's band; empty between bands.", nullable=True, trim=True)
+    band_mph = cols.number("Band center", "Of the golfer's band; empty between bands.", nullable=True, trim=True)
     club_speed_mph = cols.number("Club speed now", "Mean club speed of the quarter's drives.")
     carry_yd, carry_lo90_yd, carry_hi90_yd = cols.estimate(
         "Carry now",
@@ -98,7 +98,7 @@ class Priorities(cols.Table):
     yards_per_mph = cols.number("Yards per mph", "Carry for a mile an hour more, the delivery as it is.", decimals=1)
     speed_gain_mph, speed_gain_lo90_mph, speed_gain_hi90_mph = cols.estimate(
         "Gain in club speed", "What golfers here gain from quarter to quarter on average.",
-        level="range of nine golfers in ten",
+        level="range of 9 golfers in 10",
     )  # fmt: skip
     speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate("Speed gives", "What such a gain in speed is worth.")
     delivery_more_probability = cols.share(

@@ -75,7 +75,7 @@ class Golfers(cols.Table):
     )
     ranked_lost_yd, ranked_lo90_yd, ranked_hi90_yd = cols.estimate(
         "Yards lost, luck taken out",
-        "Yards lost pulled towards those of golfers of the same speed and scatter of drives, the more the fewer "
+        "Yards lost pulled toward those of golfers of the same speed and scatter of drives, the more the fewer "
         "drives there are. Golfers are ranked by it.",
         decimals=1,
     )
@@ -129,7 +129,7 @@ class Changes(cols.Table):
     q_value = cols.probability(
         "q", "Share of lucky ones to expect among this change and all clearer ones of the quarter."
     )
-    more_than_chance = cols.flag("More than chance", "Whether q is within the study's false discovery rate.")
+    more_than_chance = cols.flag("Clear", "Whether q is within the study's false discovery rate.")
     movement = cols.word("Flag", "How the flag moved from the earlier to the later quarter.", MOVEMENTS)
     chance_change_yd = cols.number(
         "Expected by chance alone",

@@ -82,7 +82,7 @@ class Shots(cols.Table):
     launch_deg = cols.number("Launch", "Vertical angle at which the ball starts.", min=-10, max=45)
     spin_rpm = cols.number("Spin", "Backspin just after impact.", min=200, max=12000)
     carry_yd = cols.number("Carry, measured", "Carry as measured.", min=5, max=450, decimals=1, short="Carry")
-    total_yd = _reading("Total", "Carry and run together, as measured.", 5, 550, decimals=1)
+    total_yd = _reading("Total", "Carry and roll together, as measured.", 5, 550, decimals=1)
     attack_deg = _reading("Attack", "Vertical angle of the club's path, upward positive.", -20, 20)
     path_deg = _reading("Path", "Horizontal angle of the club's path.", -45, 45)
     loft_deg = _reading("Loft", "Stated loft of the club.", 0, 30)

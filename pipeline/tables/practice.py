@@ -92,10 +92,10 @@ class Sessions(cols.Table):
 
 
 class Practice(cols.Table):
-    """Golfers who practise speed, by their last half year of it. Speeds are driver speeds without a ball."""
+    """Golfers who practice speed, by their last half year of it. Speeds are driver speeds without a ball."""
 
     FILES = ("practice/practice.csv",)
-    ROW = "golfer who practises speed"
+    ROW = "golfer who practices speed"
 
     golfer = cols.pseudonym()
     sessions = cols.count("Sessions", "Days with swings.", min=1)
@@ -136,7 +136,7 @@ class Practice(cols.Table):
     )
     speed_now_mph = cols.number("Speed now", "What is projected, at the last session.", nullable=True)
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
-    next_band_mph = cols.number("Next band", "Centre of the next band above.", nullable=True, trim=True)
+    next_band_mph = cols.number("Next band", "Center of the next band above.", nullable=True, trim=True)
     next_band_from_mph = cols.number("Next band from", "Where that band begins.", nullable=True, trim=True)
     projection = cols.word(
         "Projection",

@@ -84,7 +84,7 @@ class Progress(cols.Table):
     carry_from_launch_yd = _gained("launch", "Part of delivery's.")
     carry_from_spin_yd = _gained("spin", "Part of delivery's.")
     carry_from_consistency_yd = _gained("consistency", "Part of delivery's: the mean against the typical drive.")
-    carry_from_other_yd = _gained("other", "What the drives did beside what the model expects of them.")
+    carry_from_other_yd = _gained("other", "What the drives did beyond what the model expects of them.")
     note = cols.note()
 
     @dy.rule()

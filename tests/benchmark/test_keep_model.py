@@ -141,7 +141,7 @@ def test_a_model_of_other_standard_conditions_is_refused(kept):
 
 def test_a_damaged_kept_model_is_told(kept):
     (kept / FIRST / "record.json").write_text(json.dumps({"id": FIRST}), encoding="utf-8")
-    with pytest.raises(UserError, match=r"record\.json: is no record of a kept model"):
+    with pytest.raises(UserError, match=r"record\.json: isn't the record of a kept model"):
         find_kept(kept)
     (kept / FIRST / "card.md").unlink()
     with pytest.raises(UserError, match=r"the kept model lacks card\.md; put the file back or remove"):

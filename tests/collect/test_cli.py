@@ -102,11 +102,12 @@ def test_key_is_made_once(study):
     first, second = yardband("key", study), yardband("key", study)
 
     assert first.exit_code == 0
-    assert first.stdout.startswith(f"{path}: made. Keep a copy in a safe place")
+    assert first.stdout.startswith(f"{path}: created. Keep a copy in a safe place")
     assert path.stat().st_mode & 0o777 == 0o600
     assert (second.exit_code, second.stdout) == (2, "")
     assert second.stderr == (
-        f"{path}: there is a key already and it stays; with another one every pseudonym would change.\n"
+        f"{path}: there is already a key, and it stays: a new one would change every pseudonym. "
+        "To replace it, add --rotate.\n"
     )
 
 
@@ -118,7 +119,8 @@ def test_rotating_the_key_tells_what_breaks(study):
 
     assert result.exit_code == 0
     assert result.stdout.startswith(f"{path}: a new key is in place; the old one is pseudonym.key.old-1 beside it.\n")
-    for told in ("match no new ones", "run the study again", "write it anew with yardband names", "Kept models"):
+    said = ("don't match the new ones", "run the study again", "write it again with yardband names", "Kept models")
+    for told in said:
         assert told in " ".join(result.stdout.split())
     assert path.with_name("pseudonym.key.old-1").read_bytes() == before
     assert path.read_bytes() != before
@@ -229,12 +231,12 @@ def test_step_runs_by_its_name():
     own_fault = run("pipeline.step", "load_shots", call)
 
     assert unknown.returncode == 2
-    assert unknown.stderr == "colect_logs: is no step; a step is called as its rule in the Snakefile.\n"
+    assert unknown.stderr == "colect_logs: isn't a step; call a step as its rule in the Snakefile does.\n"
     assert (no_json.returncode, no_json.stderr) == (
-        2, "load_shots: the settings are no JSON; give objects of keywords.\n",
+        2, "load_shots: the settings can't be read as JSON; give objects of keywords.\n",
     )  # fmt: skip
     assert (no_object.returncode, no_object.stderr) == (
-        2, "load_shots: the settings are no JSON object; give objects of keywords.\n",
+        2, "load_shots: the settings aren't JSON objects; give objects of keywords.\n",
     )  # fmt: skip
     assert own_fault.returncode == 1
     assert own_fault.stderr.startswith("Yardband met a fault of its own in the step load_shots (TypeError);")

@@ -356,7 +356,7 @@ def test_layout_of_a_speed_log_has_columns_of_its_own(study):
 
     told = check(study).stderr
 
-    assert "'struck_at' is no standard column" in told
+    assert "'struck_at' isn't a standard column" in told
     assert "column 'set_no' can't have the unit 'mph'; leave the unit out" in told
 
 

@@ -36,7 +36,7 @@ def test_missing_key_tells_how_to_make_one(tmp_path):
 def test_malformed_key_is_refused_without_showing_it(tmp_path, text):
     path = key_at(tmp_path / "k", text)
 
-    with pytest.raises(UserError, match="this is no key file; it needs a marking line") as caught:
+    with pytest.raises(UserError, match="this isn't a key file; it needs a marking line") as caught:
         read_key(path, "hill-school")
     assert KEY_HEX[1:] not in str(caught.value)
 
@@ -52,7 +52,7 @@ def test_demo_key_serves_the_demo_alone():
 def test_secret_key_that_others_can_reach_is_refused(tmp_path, mode):
     path = key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n", mode)
 
-    with pytest.raises(UserError, match=re.escape(f"mend it with: chmod 600 {path}")):
+    with pytest.raises(UserError, match=re.escape(f"fix it with: chmod 600 {path}")):
         read_key(path, "hill-school")
 
 

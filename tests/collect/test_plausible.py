@@ -227,8 +227,8 @@ def test_logs_are_held_against_each_other():
     told = remarks_across({"a": sound, "b": sound * 1.03, "c": metres, "d": sound * 0.98, "e": None})
 
     assert told == {
-        "c": "its drives carry 0.91 times what those of the other logs do for like speed, launch, spin and air, as if "
-        "m were called yd"
+        "c": "its drives carry 0.91 times what those of the other logs do for similar speed, launch, spin and air, "
+        "as if m were called yd"
     }
     assert remarks_across({"a": sound}) == {}
 

@@ -11,7 +11,7 @@ from pipeline.collect.read import LogRefusedError, open_log
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 
 STANDARD = {name: {"from": name} for name in HEADER.split(",")}
-QUOTES = "a quotation mark is opened and never closed, or stands inside a cell; mend the quotation marks"
+QUOTES = "a quotation mark is opened and never closed, or stands inside a cell; correct the quotation marks"
 TYPED = {
     "golfer": ["Ann Oak", "12"],
     "struck_at": [datetime(2026, 8, 3, 10), datetime(2026, 8, 3, 11)],
@@ -47,9 +47,10 @@ def workbook(path, rows):
          "its text isn't utf-8; set the layout's encoding, such as latin-1 or utf-16"),
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW), QUOTES),
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW, changed(golfer='Bo"'), ROW),
-         "a stray quotation mark joins several rows into one cell; mend the quotation marks"),
-        ("a.parquet", b"PAR1 and no more", "it is damaged, cut short or no parquet file; export it again"),
-        ("a.xlsx", b"PK and no more", "it is damaged, protected or no xlsx workbook; save it again without a password"),
+         "a stray quotation mark joins several rows into one cell; correct the quotes"),
+        ("a.parquet", b"PAR1 and no more", "it is damaged, cut short or not a parquet file; export it again"),
+        ("a.xlsx", b"PK and no more",
+         "it is damaged, protected or not an xlsx workbook; save it again without a password"),
     ],
 )  # fmt: skip
 def test_log_that_cannot_be_used_is_refused_with_a_reason(tmp_path, collect, capsys, name, content, reason):
@@ -87,7 +88,7 @@ def test_damaged_gzip_is_refused(tmp_path, collect, damage):
 
     receipt = collect(log).receipt
 
-    assert receipt["reason"] == "it is cut short, damaged or no gzip file; copy it again"
+    assert receipt["reason"] == "it is cut short, damaged or not a gzip file; copy it again"
 
 
 def test_parquet_damaged_in_the_middle_leaves_no_rows(tmp_path, collect, monkeypatch):
@@ -103,7 +104,7 @@ def test_parquet_damaged_in_the_middle_leaves_no_rows(tmp_path, collect, monkeyp
 
     result = collect(log)
 
-    assert result.receipt["reason"] == "it is damaged, cut short or no parquet file; export it again"
+    assert result.receipt["reason"] == "it is damaged, cut short or not a parquet file; export it again"
     assert result.shots.height == 0
 
 

@@ -408,7 +408,7 @@ def test_air_is_the_standard_atmosphere(altitude_m: float, density: float) -> No
 
 def test_overall_distance_test_launch_stays_within_the_limit() -> None:
     # R&A and USGA, Overall Distance Standard (second-hand): 120 mph, 10 deg, 2520 rpm;
-    # carry and run at most 317 + 3 yd.
+    # carry and roll at most 317 + 3 yd.
     # The ball speed of 177 mph is 120 mph at a ratio of 1.475, our assumption.
     carry = float(flight.carry_yd(120 * 1.475, 10.0, 2520.0))
 

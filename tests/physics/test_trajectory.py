@@ -158,7 +158,7 @@ def total_yd(ball_mph, launch_deg, spin_rpm, name):
     ("name", "expected"), [("smits-smith-1994", 281), ("indoor-range-2001", 303), ("lyu-2018", 335)]
 )
 def test_the_overall_distance_test(name, expected):
-    # R&A and USGA, Overall Distance Standard (second-hand): 120 mph, 10 deg, 2520 rpm; carry and run at most 317 yd
+    # R&A and USGA, Overall Distance Standard (second-hand): 120 mph, 10 deg, 2520 rpm; carry and roll at most 317 yd
     # plus 3 yd. The ball's speed isn't given: 176 mph is taken, by Penner's impact at some loft (assumed), and the
     # run is on an assumed fairway. The two older sets land under the limit, by 39 and 17 yd; the third passes it by 15
     # yd, so as transcribed it isn't a conforming ball, and it isn't the default.
@@ -253,5 +253,5 @@ def test_a_topped_ball_stays_where_it_is():
 
 
 def test_a_ball_without_speed_is_refused():
-    with pytest.raises(ValueError, match="above nil"):
+    with pytest.raises(ValueError, match="above zero"):
         fly(Launch.straight(0.0, 10.0, 2500.0), Ball(), STANDARD)

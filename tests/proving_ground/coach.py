@@ -26,7 +26,7 @@ CASES = [case for case in coach_progress.CASES if case != "nothing changed"]
 
 
 class Part(NamedTuple):
-    """A part of the coach's work: its targets and how its measures are worked out from what was judged."""
+    """A part of the coach's work: its targets and how its measures are calculated from what was judged."""
 
     targets: tuple[Target, ...]
     frames: tuple[str, ...]

@@ -60,7 +60,7 @@ METHODS = (
     Method(
         "Golfers who differ by 1 % of carry", "least squares", "random effects of golfers",
         (_EXPECTED, _EFFICIENT), "noisy-spin",
-        "The same when golfers are made to carry 1 % (standard deviation) farther or shorter than their readings tell.",
+        "The same when golfers are made to carry 1 % (standard deviation) farther or shorter than their readings say.",
         partial(c.random_effects, golfer_sd=c.GOLFER_SD),
     ),
     Method(
@@ -110,7 +110,7 @@ METHODS = (
         c.edges,
     ),
     Method(
-        "Percentiles of a band", "golfers moved to the centre", "quantile regression on club speed",
+        "Percentiles of a band", "golfers moved to the center", "quantile regression on club speed",
         ("all percentiles: rms error, yd",), "plain",
         f"Against the percentiles of {c.CROWD:,} golfers of that very speed. Golfers of a band are moved along the "
         "model's surface; the regressions are straight lines through all golfers of the quarter.",
@@ -119,7 +119,7 @@ METHODS = (
     Method(
         "Golfers nobody has seen: conformal interval", "quantiles of all drives", "split conformal, one drive a golfer",
         ("coverage on fresh golfers: distance from 0.9",), "uneven-shots",
-        f"Both by golfers held out; tried on {c.FRESH_GOLFERS} golfers drawn anew.",
+        f"Both by golfers held out; tried on {c.FRESH_GOLFERS} newly drawn golfers.",
         partial(c.intervals, equal=False),
     ),
     Method(
@@ -241,7 +241,7 @@ def write_considered(found: pl.DataFrame, target: Path) -> None:
 
 
 def considered_text(summed: pl.DataFrame) -> str:
-    """Write considered.md; what came out of each comparison is worked out from the figures."""
+    """Write considered.md; what came out of each comparison is calculated from the figures."""
     everywhere = summed.filter(pl.col("worlds") == EVERYWHERE)
     academies = everywhere.get_column("academies").max()
     shown = ("target", "in_use", "alternative", "outcome")
@@ -261,9 +261,9 @@ def considered_text(summed: pl.DataFrame) -> str:
 
 RENAMED = {"target": "should be", "in_use": "by the one in use", "alternative": "by the one weighed"}
 HEAD = """# Considered
-Methods weighed against those in use, on {academies} invented academies ({worlds}) whose truth is known.
+Methods weighed against those in use, on {academies} invented academies ({worlds}) whose true values are known.
 A figure is a mean over academies. "Nearer" says whose mean lies nearer to what it should be, and by how much;
-two are not told apart where the 95 % interval of that difference over academies holds nil. `considered.csv` has
+two are not told apart where the 95 % interval of that difference over academies includes zero. `considered.csv` has
 every world.
 
 {table}

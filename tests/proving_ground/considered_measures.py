@@ -76,7 +76,7 @@ def fit_mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array,
         # By Powell's search: those that go by the slope of the likelihood jump onto nil, where it can't be worked out.
         found = MixedLM(y, X / lengths, groups=golfer).fit(reml=True, method=["powell"])
     if not np.isfinite(found.llf):
-        raise ValueError("the search for the golfers' variance ended at nil, where it can't be worked out")
+        raise ValueError("the search for the golfers' variance ended at zero, where it can't be calculated")
     return np.asarray(found.fe_params) / lengths, float(np.sqrt(np.asarray(found.cov_re)[0, 0]))
 
 

@@ -11,7 +11,7 @@ from measures import Judged, device_leak, figures, measures
 from targets import README, rows_of_targets, table_of
 
 # Worlds that lack what a figure rests on: they are shown, and left out of the sums that the targets are held against.
-APART = {"no-ball-speed": "contact can't be told apart, and strike not foreseen, without ball speed"}
+APART = {"no-ball-speed": "contact can't be separated, and strike not foreseen, without ball speed"}
 
 WORLD_COLUMNS = (
     "held_out_rmse_ratio", "efficient_bias_yd", "efficient_coverage90", "lost_bias_yd", "lost_coverage90",
@@ -53,7 +53,7 @@ def draw(table: pl.DataFrame, path: Path) -> None:
     axes[0].axvspan(-1.5, 1.5, color="0.92", zorder=0)
     axes[1].axvspan(0.87, 0.93, color="0.92", zorder=0)
     axes[0].legend(title="", loc="best")
-    figure.text(0.5, 0.005, "Grey: the targets.", ha="center", fontsize="small")
+    figure.text(0.5, 0.005, "Gray: the targets.", ha="center", fontsize="small")
     figure.tight_layout(rect=(0, 0.02, 1, 1))
     figure.savefig(path, dpi=130, metadata={"Software": None})
     plt.close(figure)

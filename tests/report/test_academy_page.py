@@ -54,9 +54,9 @@ def test_figures_on_the_page_are_those_of_the_tables(academy_page, open_page, st
     counted = dict(changes["movement"].value_counts().iter_rows())
     told = page.locator("#movement").inner_text()
     starts = {
-        "new": "new:",
-        "resolved": "resolved:",
-        "persisting": "persisting:",
+        "new": "newly flagged:",
+        "resolved": "no longer flagged:",
+        "persisting": "still flagged:",
         "none": "not flagged in either quarter:",
     }
     assert [f"{start} {counted[name]}" in told for name, start in starts.items()] == [True] * 4

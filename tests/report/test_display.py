@@ -51,7 +51,7 @@ def test_markdown_shows_rounded_values():
 def test_markdown_shows_carry_and_run_in_a_second_table():
     text = bands_markdown(band_table({}), min_golfers=5)
 
-    lines = text.partition("## Carry and run together\n\n")[2].splitlines()
+    lines = text.partition("## Carry and roll together\n\n")[2].splitlines()
     assert cells(lines[0]) == show_totals(band_table({}), min_golfers=5).table.columns
     assert cells(lines[2]) == [
         "2026Q3", "92.5", "223", "231", "236", "242", "10.0 to 14.0", "2000 to 2700", "",
@@ -59,10 +59,10 @@ def test_markdown_shows_carry_and_run_in_a_second_table():
 
 
 def test_markdown_tells_what_carry_and_run_rest_on():
-    carry, _, total = " ".join(bands_markdown(band_table({}), min_golfers=5).split()).partition("## Carry and run")
+    carry, _, total = " ".join(bands_markdown(band_table({}), min_golfers=5).split()).partition("## Carry and roll")
 
     assert "Carry is at standard conditions: each drive's measured carry is changed by the difference" in carry
-    assert "The run is calculated, not measured" in total
+    assert "Roll is calculated, not measured" in total
     assert "an assumed fairway of the firmness that the key flight.turf of study.yaml names" in total
 
 
@@ -77,7 +77,7 @@ def test_suppressed_row_of_totals_shows_nothing_else():
 
 
 def test_totals_stand_in_the_order_of_the_bands(bands):
-    keys = ("Quarter", "Band centre, mph")
+    keys = ("Quarter", "Band center, mph")
 
     totals = show_totals(bands, min_golfers=5).table.select(keys)
 
@@ -99,7 +99,7 @@ def test_suppressed_row_says_so_and_shows_nothing_else():
     shown = show_bands(table, min_golfers=7).table.row(0, named=True)
 
     assert shown.pop("Quarter") == "2026Q3"
-    assert shown.pop("Band centre, mph") == "110"
+    assert shown.pop("Band center, mph") == "110"
     assert shown.pop("Note") == "suppressed (fewer than 7 golfers)"
     assert set(shown.values()) == {"–"}  # noqa: RUF001
     assert len(shown) == 13
@@ -117,7 +117,7 @@ def test_bands_stand_newest_quarter_first_and_by_speed():
 
     shown = show_bands(table, min_golfers=5).table
 
-    assert shown.select("Quarter", "Band centre, mph").rows() == [
+    assert shown.select("Quarter", "Band center, mph").rows() == [
         ("2026Q3", "80"),
         ("2026Q3", "100"),
         ("2026Q1", "92.5"),

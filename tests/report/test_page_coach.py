@@ -118,7 +118,7 @@ def test_slopes_are_told_within_golfers_and_by_impact_where_too_few_tell():
         "ratio +0.002 (+0.001 to +0.003): swing to swing within 44 golfers, with 90 % intervals."
     )
     assert loft == (
-        "One degree more stated loft: too few golfers here tell it. The physics of impact says launch +0.80 deg, spin "
+        "One degree more stated loft: too few golfers here show it. The physics of impact says launch +0.80 deg, spin "
         "+208 rpm, speed ratio -0.007."
     )
     assert slope_lines(slopes(loft_used=True))[1].startswith("One degree more stated loft goes with launch +0.70 deg")
@@ -159,9 +159,9 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
     assert "On average carry changed by +2.2 yd: +1.5 by club speed, +0.5 by delivery, +0.2 that can't be" in told
     assert "40 of 40 assessed golfers have a goal" in told
     assert "The median gap to a goal not reached yet is 40 yd; an efficient delivery" in told
-    assert "What to work on first: delivery first 40." in told
+    assert "What to work on first: the strike 40." in told
     assert "more loft is worth a try for 40, less loft for 0. These are associations, not promises" in told
-    assert "Best speed: 40 gaining, 0 losing, 0 no more than chance, 0 with too few sessions to tell." in told
+    assert "Best speed: 40 gaining, 0 losing, 0 no more than chance, 0 with too few sessions." in told
     assert [caution in told for caution in SPEED_PRACTICE_CAUTIONS] == [True] * len(SPEED_PRACTICE_CAUTIONS)
     assert "<b>juniors" not in markup
     assert "&lt;b&gt;juniors" in markup
@@ -173,7 +173,7 @@ def test_page_says_what_is_not_there(sections, golfers):
 
     _, told = sections(alone)
 
-    assert "No golfer was assessed in an earlier quarter, so no progress can be told." in told
+    assert "No golfer was assessed in an earlier quarter, so there is no progress to show." in told
     assert "The logs have no attack readings that tell it." in told
     assert "Speed practice" not in told
     hidden = cohorts_of().with_columns(pl.col("group").replace({"<b>juniors</b>": None}))

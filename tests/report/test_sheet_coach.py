@@ -9,7 +9,6 @@ from pipeline.report.sheet.back import (
     back_of,
     back_rows,
     change_words,
-    confidence,
     first_words,
     goal_words,
     lost_change,
@@ -57,64 +56,55 @@ def test_goal_beyond_the_data_or_reached_or_missing_is_told_as_such():
     assert none == {"head": "No goal.", "rows": [], "note": "No band above, and the study sets no goal."}
 
 
-def test_what_comes_first_is_told_with_its_confidence():
+def test_what_comes_first_is_said():
     assert first_words(row_of(priorities_of)) == {
-        "head": "Delivery first: it is likely to give more (97 in 100).",
+        "head": "Work on the strike before speed: it's likely to gain more.",
         "text": "At this club speed a better delivery has about 12 yd to give (90 % interval 9 to 15 yd). In a quarter "
-        "golfers here gain +0.5 mph of club speed on average, nine in ten -1.0 to +2.0 mph; for this golfer that is "
+        "golfers here gain +0.5 mph of club speed on average, 9 in 10 -1.0 to +2.0 mph; for this golfer that is "
         "worth +1 yd (-3 to +5 yd).",
     }
     speed = first_words(row_of(priorities_of, first="speed", confidence=0.85, delivery_yd=-0.2))
-    assert speed["head"] == "Speed first: it is likely to give more (85 in 100)."
+    assert speed["head"] == "Work on speed before the strike: it's likely to gain more."
     assert "has nothing to give" in speed["text"]
     unsure = first_words(row_of(priorities_of, first="cant_tell", confidence=None))
-    assert unsure["head"] == "Can't tell yet: neither is likely enough to give more."
+    assert unsure["head"] == "We can't say yet whether the strike or speed would gain more."
     either = first_words(row_of(priorities_of, first="either", confidence=None))
-    assert either["head"] == "Either: about as many yards are to be expected of delivery as of speed."
+    assert either["head"] == "Work on the strike or on speed: about as many yards are likely from each."
 
 
 def test_unknown_gain_in_speed_gives_the_reason():
     unknown = row_of(priorities_of, first="cant_tell", confidence=None, speed_gain_mph=None, note="too few golfers")
     words = first_words(unknown)
-    assert words["head"] == "Can't tell yet."
+    assert words["head"] == "We can't say yet whether the strike or speed would gain more."
     assert words["text"].endswith("(90 % interval 9 to 15 yd). Too few golfers.")
-
-
-@pytest.mark.parametrize(
-    ("probability", "told"),
-    [(0.8, "80 in 100"), (0.979, "97 in 100"), (0.99, "99 in 100"), (0.995, "more than 99 in 100")],
-)
-def test_confidence_is_never_told_larger_than_it_is(probability, told):
-    assert confidence(probability) == told
 
 
 def test_advice_on_loft_and_attack_has_its_caution():
     assert change_words(row_of(delivery_of)) == [
-        "Try more loft (2.5 deg) with the attack as it is: about 6.5 yd (90 % interval 4.5 to 8.5 yd) more carry, with "
-        "launch 14.2 deg and spin 2800 rpm.",
-        "3 deg more upward attack (now -1.2 deg), with 1.5 deg less loft, might add 2.2 yd on top (90 % interval 1.2 "
-        "to 3.2 yd).",
-        "What loft does is worked out from the physics of impact, not from golfers here.",
+        "Try 2.5 degrees more loft. With today's attack it gives about 6.5 yd (90 % interval 4.5 to 8.5 yd) more "
+        "carry, with launch 14.2 deg and spin 2800 rpm.",
+        "3 deg more upward attack (now -1.2 deg), with 1.5 degrees less loft, might add 2.2 yd on top (90 % interval "
+        "1.2 to 3.2 yd).",
+        "What loft does is calculated from the physics of impact, not from golfers here.",
         ASSOCIATIONS,
     ]
 
 
 def test_loft_to_keep_and_the_end_of_what_was_looked_at_are_told():
     keep = change_words(row_of(delivery_of, advice="keep the loft", loft_change_deg=-0.5, gain_yd=0.4))
-    assert keep[0].startswith(
-        "Keep the loft: no change of it looks both sure and worth while: at best, 0.5 deg less loft"
-    )
+    assert keep[0].startswith("Leave the loft alone. At best, 0.5 degrees less loft gives about 0.4 yd (90 % interval")
     still = change_words(row_of(delivery_of, advice="keep the loft", loft_change_deg=0.0, loft_by="golfers"))
-    assert still[0] == "Keep the loft: no change of it looks both sure and worth while."
+    assert still[0] == "Leave the loft alone."
     assert len(still) == 3
-    assert "(4.0 deg, as much as could be looked at)" in change_words(row_of(delivery_of, loft_change_deg=4.0))[0]
+    for change, size in ((4.0, "Try 4 degrees more loft, the most we could test. "), (1.0, "Try 1 degree more loft. ")):
+        assert change_words(row_of(delivery_of, loft_change_deg=change))[0].startswith(size)
 
 
 def test_what_cannot_be_told_of_loft_and_attack_gives_its_reason():
     unread = row_of(delivery_of, gain_yd=None, note="no attack readings")
-    assert change_words(unread) == ["What a change of loft or attack might bring can't be told: no attack readings."]
+    assert change_words(unread) == ["We can't say what a change of loft or attack might bring: no attack readings."]
     beyond = change_words(row_of(delivery_of, attack_gain_yd=None, note="more attack would leave the data"))
-    assert beyond[1] == "What more attack would add can't be told: more attack would leave the data."
+    assert beyond[1] == "We can't say what more attack would add: more attack would leave the data."
 
 
 def test_progress_has_change_interval_verdict_and_where_the_carry_came_from():
@@ -138,14 +128,16 @@ def test_progress_has_change_interval_verdict_and_where_the_carry_came_from():
 def test_unknown_ball_speed_is_told_as_unknown():
     row = row_of(progress_of, speed_ratio_change=None, speed_ratio_verdict=None, carry_from_contact_yd=None)
     words = progress_words(row)
-    assert words["rows"][1] == ("Speed ratio", "not known", "", "can't be told")
+    assert words["rows"][1] == ("Speed ratio", "not known", "", "not known")
     assert "Delivery: launch +2.5" in words["carry"]
 
 
 def test_change_of_yards_lost_needs_a_verdict():
-    more = row_of(progress_of, lost_change_yd=4.0, lost_verdict="no more than chance")
-    assert lost_change(more).startswith("4 yd more lost than in 2026Q2")
-    assert lost_change(more).endswith(": no more than chance.")
+    worse = row_of(progress_of, lost_change_yd=4.0, lost_verdict="worse")
+    assert lost_change(worse).startswith("4 yd more lost than in 2026 Q2 (90 % interval of the change ")
+    assert lost_change(worse).endswith(" yd): worse.")
+    same = row_of(progress_of, lost_change_yd=4.0, lost_verdict="no more than chance")
+    assert lost_change(same) == "About the same as in 2026 Q2."
     assert lost_change(row_of(progress_of, lost_verdict=None)) is None
     assert lost_change(None) is None
 
@@ -175,7 +167,7 @@ def test_speed_practice_is_told_with_gain_sessions_and_day():
         ({"trend": "no_more_than_chance"}, "(+0.12 to +0.38 mph): no more than chance."),
         ({"best_trend_mph_per_week": None, "trend": "not_assessed"}, "102.8 mph); gain a week: can't tell yet."),
         ({"basis": "driver"}, "Best driver speed 101.3 mph"),
-        ({"best_mph": None}, "Too few swings to tell a speed."),
+        ({"best_mph": None}, "Too few swings to give a speed."),
     ],
 )
 def test_speed_practice_that_cannot_be_told_is_told_so(changes, told):

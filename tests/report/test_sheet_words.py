@@ -6,8 +6,8 @@ from pipeline.report.sheet.words import (
     change_since,
     figure,
     first_work,
+    how_sure,
     standing,
-    wrong_share,
     yards_lost,
 )
 
@@ -26,26 +26,29 @@ def row(**changes):
 
 def test_flagged_golfer_is_told_what_first_and_how_sure():
     assert first_work(row(), TARGET, 10) == (
-        "Work on launch first, aiming higher: launch costs about 15 of the 20 yd lost; "
-        "of all golfers flagged at least as clearly, about 5 in 100 are expected to be flagged wrongly."
+        "Launch the ball higher first. It costs about 15 of the 20 yd lost. "
+        "Of golfers flagged at least this clearly, about 5 in 100 are expected to be flagged wrongly."
     )
 
 
 @pytest.mark.parametrize(
     ("changes", "told"),
     [
-        ({"launch_deg": 18.0}, "Work on launch first, aiming lower: "),
+        ({"launch_deg": 18.0}, "Launch the ball lower first. "),
+        ({"main_cause": "spin", "spin_rpm": 3400.0}, "Take spin off first. It costs about 2 of the 20 yd lost."),
+        ({"main_cause": "spin", "spin_rpm": 1900.0}, "Add spin first. "),
+        ({"main_cause": "contact"}, "Work on contact first. It costs about 1 of the 20 yd lost."),
+        ({"main_cause": "consistency"}, "Work on consistency first. It costs about 2 of the 20 yd lost."),
+        ({"lost_launch_yd": 23.0}, "It costs about 23 yd; the rest of the drive gives 3 yd back."),
         (
-            {"main_cause": "spin", "spin_rpm": 3400.0},
-            "Work on spin first, for less of it: spin costs about 2 of the 20",
+            {"lost_launch_yd": 23.0, "lost_contact_yd": -2.6},
+            "It costs about 23 yd; better contact than most gives 3 yd back.",
         ),
-        ({"main_cause": "spin", "spin_rpm": 1900.0}, "Work on spin first, for more of it: "),
-        ({"main_cause": "contact"}, "Work on contact first, for more ball speed: contact costs about 1 of the 20 yd"),
-        ({"main_cause": "consistency"}, "Work on consistency first: consistency costs about 2 of the 20 yd lost"),
-        ({"lost_launch_yd": 23.0}, "launch alone costs about 23 yd (20 yd are lost in all)"),
+        ({"lost_launch_yd": 23.0, "lost_contact_yd": None}, "the rest of the drive gives 3 yd back."),
+        ({"lost_launch_yd": 20.45}, "It costs about all of the 20 yd lost."),
         (
             {"main_cause": "mixed", "lost_contact_yd": None},
-            "No one part of the 20 yd lost stands out; the largest are launch (15 yd) and spin (2 yd)",
+            "No single part of the 20 yd lost stands out. The largest are launch (15 yd) and spin (2 yd).",
         ),
     ],
 )
@@ -53,11 +56,14 @@ def test_cause_and_direction_are_named(changes, told):
     assert told in first_work(row(**changes), TARGET, 10)
 
 
+def test_direction_needs_a_target():
+    told = [first_work(row(main_cause=cause), None, 10) for cause in ("launch", "spin")]
+    assert [one.split(" first. ")[0] for one in told] == ["Work on launch", "Work on spin"]
+
+
 @pytest.mark.parametrize(
     ("q_value", "told"),
     [
-        (1e-20, "fewer than 1 in 1000"),
-        (0.00099, "fewer than 1 in 1000"),
         (0.001, "fewer than 1 in 100"),
         (0.0099, "fewer than 1 in 100"),
         (0.01, "about 1 in 100"),
@@ -66,26 +72,33 @@ def test_cause_and_direction_are_named(changes, told):
     ],
 )
 def test_share_of_wrong_flags_is_never_told_smaller_than_q(q_value, told):
-    assert wrong_share(q_value) == told
+    assert how_sure(q_value) == (
+        f"Of golfers flagged at least this clearly, {told} are expected to be flagged wrongly."
+    )
     of, among = told.split()[-3::2]
     assert int(of) / int(among) >= q_value
 
 
-def test_golfer_who_is_not_flagged_is_told_that_nothing_was_shown():
+@pytest.mark.parametrize("q_value", [1e-20, 0.00099])
+def test_a_flag_is_called_sure_below_one_wrong_in_a_thousand(q_value):
+    assert how_sure(q_value) == "We're sure of this."
+    assert first_work(row(q_value=q_value), TARGET, 10).endswith("of the 20 yd lost. We're sure of this.")
+
+
+def test_golfer_who_is_not_flagged_reads_that_the_loss_may_be_small():
     clear = row(status="clear", flagged=False, q_value=0.3401)
     assert first_work(clear, TARGET, 12.5) == (
-        "If anything, work on launch first, aiming higher: launch costs about 15 of the 20 yd lost; "
-        "but it is not shown that more than 12.5 yd are lost (q = 0.35)."
+        "Launch is the likeliest place to gain, but the loss may be smaller than 12.5 yd."
     )
     assert first_work(clear | {"main_cause": "none", "lost_yd": 0.6, "lost_lo90_yd": -0.4}, TARGET, 10) == (
-        "Nothing stands out to work on: 1 yd lost (90 % interval 0 to 25 yd lost); "
-        "it is not shown that more than 10 yd are lost (q = 0.35)."
+        "Nothing stands out to work on: 1 yd lost (90 % interval 0 to 25 yd lost). "
+        "It isn't clear that more than 10 yd are lost."
     )
 
 
 def test_unassessed_golfer_gets_no_advice():
     told = first_work(row(status="not_assessed", flagged=False, q_value=None, note="8 drives, too few"), None, 10)
-    assert told == "Nothing can be said about what to work on first: 8 drives, too few."
+    assert told == "We can't say what to work on first: 8 drives, too few."
 
 
 def test_gain_is_told_as_gain():
@@ -138,14 +151,12 @@ def test_delivery_is_told_against_the_window():
     assert against_window(2900.0, 2700.0, 2900.0, -1, "rpm") == "2900 rpm, inside the window (2700 to 2900 rpm)"
 
 
-def test_change_is_called_more_than_chance_only_where_intervals_are_apart():
+def test_change_is_called_real_only_where_intervals_are_apart():
     before = row(quarter="2026Q1", lost_yd=30.0, lost_lo90_yd=25.0, lost_hi90_yd=35.0)
     apart = row(quarter="2026Q2", lost_yd=20.0, lost_lo90_yd=16.0, lost_hi90_yd=24.0)
     near = apart | {"lost_hi90_yd": 25.0}
-    assert change_since([before, apart]) == (
-        "10 yd fewer lost than in 2026Q1; the two intervals don't overlap: likely more than chance."
-    )
-    assert change_since([before, near]) == "10 yd fewer lost than in 2026Q1; the intervals overlap: may be chance."
-    assert change_since([apart, before]).startswith("10 yd more lost than in 2026Q2; the two intervals don't")
+    assert change_since([before, apart]) == "10 yd fewer lost than in 2026 Q1: likely a real change."
+    assert change_since([before, near]) == "10 yd fewer lost than in 2026 Q1: this may be chance."
+    assert change_since([apart, before]) == "10 yd more lost than in 2026 Q2: likely a real change."
     assert change_since([before]) == "There is no earlier quarter to compare with."
     assert change_since([before, near | {"status": "not_assessed"}]) == "Too few assessed quarters to compare."

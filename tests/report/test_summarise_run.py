@@ -37,7 +37,7 @@ def test_progress_goals_and_practice_have_a_line_each(golfers):
     assert lines == [
         "Progress: 30 golfers compared with an earlier quarter; carry better for 7, worse for 4; yards lost better for "
         "5, worse for 6.",
-        "Goals: 40 of 40 golfers have one, 40 not reached yet, median gap 40 yd; delivery first 40.",
+        "Goals: 40 of 40 golfers have one, 40 not reached yet, median gap 40 yd; to work on first: the strike 40.",
         "Speed practice: 40 golfers, 40 gaining, 40 with a day for the next band.",
     ]
 

@@ -105,7 +105,7 @@ def test_page_tells_bands_scores_and_rejects(page):
 def test_page_shows_carry_and_run_in_a_table_of_its_own(page):
     bands = section(page(), "<h2>Speed bands", "Earlier quarters")
 
-    carry, _, total = bands.partition("<h3>Carry and run together")
+    carry, _, total = bands.partition("<h3>Carry and roll together")
     assert ">1950 to 2900<" in total
     assert ">10.2 to 14.5<" in total
     assert ">Total, yd<" in total
@@ -237,10 +237,10 @@ def test_why_golfers_were_not_assessed_is_counted(golfers):
             {},
             "This run used the newest fit, k0123456789ab. It was fitted on 3,000 drives of 60 golfers, 2026Q2, 2026Q3.",
         ),
-        ({"kept": True}, "This run used a kept model, k0123456789ab: golfers and bands are held against its yardstick"),
+        ({"kept": True}, "This run used a kept model, k0123456789ab. Golfers and bands are measured with it"),
         (
             {"verdict": "keep", "held_against": "kffff"},
-            "Held against the model before it, kffff, the advice is to keep",
+            "The comparison with the model before it, kffff, says to keep that one",
         ),
     ],
 )

@@ -133,7 +133,7 @@ def measure_plain(bench: Bench) -> Lines:
     note = "" if bench.resamples == RESAMPLES else f"with {bench.resamples} resamples alone"
     # Resamples are one like the other, so that the time of all is known from fewer.
     whole_s = bare.wall_s + (theirs.wall_s - bare.wall_s) * RESAMPLES / bench.resamples
-    how = "" if bench.resamples == RESAMPLES else f"worked out from {bench.resamples} resamples: {whole_s:.0f} s"
+    how = "" if bench.resamples == RESAMPLES else f"calculated from {bench.resamples} resamples: {whole_s:.0f} s"
     return [
         line("plain_wall_ratio", whole_s / ours.wall_s, n, how),
         line("plain_peak_ratio", ours.peak_mb / theirs.peak_mb, n, note),

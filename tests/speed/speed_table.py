@@ -57,7 +57,7 @@ MEASURES = {
         10,
         MILLION,
         "most of Yardband's time goes to what the plain way leaves out: masking and checking every cell, four "
-        "candidates held against each other in ten folds, flight, the coach's tables and pages; without resampling, "
+        "candidates compared in ten folds, flight, the coach's tables and pages; without resampling, "
         "the plain way is many times faster",
     ),
     "plain_peak_ratio": Measure(
@@ -207,8 +207,8 @@ PLAIN_NOTE = (
     "The plain way (`tests/speed/plain_way.py`) reads, cleans, fits one second-order surface with errors clustered by "
     "golfer, finds efficient carry by band with an interval from resampled golfers, and gives percentiles, yards lost "
     "and flags. It does not mask names, keep rejected rows with their rule, check units, calibrate flight, move carry "
-    "to standard conditions, hold candidates against each other, find windows, share yards lost out into parts, "
-    "compare with kept models, protect published figures, tell progress, goals and what to change, or make figures, "
+    "to standard conditions, compare candidates, find windows, share yards lost out into parts, "
+    "compare with kept models, protect published figures, report progress, goals and what to change, or make figures, "
     "pages and sheets; Yardband's time includes all of that."
 )
 

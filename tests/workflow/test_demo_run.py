@@ -121,7 +121,7 @@ def test_the_other_forms_of_the_band_table_say_the_same(demo):
     assert parquet.get_column("efficient_carry_yd").to_list() == pytest.approx(
         csv.get_column("efficient_carry_yd").to_list()
     )
-    # One table for carry, one for carry and run together.
+    # One table for carry, one for carry and roll together.
     assert (bands / "bands.md").read_text(encoding="utf-8").count("\n| 2026Q") == 2 * csv.height
     assert (bands / "bands.xlsx").stat().st_size > 5000
 

@@ -1,4 +1,4 @@
-"""A study that grows by a quarter: the new fit is held against the kept one, and the old one stays usable."""
+"""A study that grows by a quarter: the new fit is compared with the kept one, and the old one stays usable."""
 
 import json
 import os
@@ -125,7 +125,7 @@ def test_a_refit_is_held_against_the_kept_model(study, first, grown):
     # Both are the same simulated golfers' drives: the new fit is no worse and rests on more golfers.
     assert (verdict["parent"], verdict["verdict"]) == (old, "adopt")
     assert grown.kept == sorted([old, verdict["id"]])
-    assert f"held against {old}" in grown.text
+    assert f"compared with {old}" in grown.text
     assert re.search(r"The old model has no term for device unit-C \(\d+ drives\)", grown.text)
     record = json.loads((study.results / "model/kept" / verdict["id"] / "record.json").read_text(encoding="utf-8"))
     assert (record["number"], record["parent"]) == (2, old)

@@ -22,7 +22,7 @@ UNTOLD = "too few golfers with attack readings that go with launch and spin"
 TOO_LOW = "launch is not above the attack reading"
 OUTSIDE = "the typical drive lies outside the data"
 TOP_OUTSIDE = "more attack would leave the data"
-UNSTRUCK = "without ball speed nothing can be told of more attack"
+UNSTRUCK = "without ball speed, the effect of more attack isn't known"
 
 
 def advise(

@@ -44,4 +44,4 @@ def run(
     write_csv(Path(slopes), DeliverySlopes.validate(slopes_table(sums, fitted)))
     write_csv(Path(delivery), Delivery.validate(advice))
     gains = advice.filter(pl.col("advice") != KEEP_THE_LOFT).height
-    print(f"Newest quarter: a change of loft might bring {gains} of {advice.height} golfers more carry.")
+    print(f"Newest quarter: a change of loft might give {gains} of {advice.height} golfers more carry.")

@@ -77,7 +77,7 @@ class DeliveryModel:
     impact : dict of str to ndarray, shape (3,)
         By rigid impact, at the golfers' mean speed, attack and launch.
     loft_measured : bool
-        Whether slopes on loft are measured ones; else rigid impact stands in.
+        Whether slopes on loft are measured ones; else rigid impact is used instead.
     speed_mph : float
         Mean club speed of golfers, at which spin's slopes are given; spin goes with club speed.
     """
@@ -171,7 +171,7 @@ def _on_loft(sums: Sums, scale: Array, attack: DeliverySlope, attack_influence: 
     drives = int(sums.n[varied[sums.golfer]].sum())
     nothing, no_cov = np.full(3, np.nan), np.full((3, 3), np.nan)
     if golfers < MIN_GOLFERS or not attack.known:
-        note = f"{golfers} golfers vary their loft, too few to tell"
+        note = f"{golfers} golfers vary their loft, which is too few"
         return DeliverySlope(nothing, nothing, no_cov, no_cov, 1.0, golfers, drives, note)
     whole = xx.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -258,7 +258,7 @@ def slopes_table(sums: Sums, model: DeliveryModel | None) -> pl.DataFrame:
         spread = np.sqrt(np.diag(fitted.golfer_covariance)) if predictor == "attack_deg" else np.full(3, np.nan)
         counts = {"golfers": fitted.golfers, "drives": fitted.drives, "reliability": fitted.reliability}
         note = fitted.note if used or not fitted.known else "too uncertain"
-        note = note if used else f"{note}; rigid impact stands in"
+        note = note if used else f"{note}; rigid impact is used instead"
         for k, response in enumerate(RESPONSES):
             row = {"as_read": fitted.as_read[k], "slope": fitted.slope[k], "std_error": error[k]}
             row |= {"golfer_sd": spread[k], "used": used and bool(np.isfinite(fitted.slope[k])), **counts, "note": note}

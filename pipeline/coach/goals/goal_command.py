@@ -42,7 +42,7 @@ class Wish:
     ----------
     goal_yd : float
     carry : bool
-        Whether the goal is carry; else carry and run together.
+        Whether the goal is carry; else carry and roll together.
     club_speed_mph, launch_deg, spin_rpm, ball_speed_mph : float or None
         Of the golfer's drive now.
     golfer : str or None
@@ -126,18 +126,18 @@ def _present(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str | 
     ball, launch, spin = (np.array([np.nan if value is None else value]) for value in wish.delivery)
     drive = model.with_usual(Delivery(club, ball / club, launch, spin))
     if not study.curve.frontier.holds(drive)[0]:
-        return None, f"hardly any drive near {wish.club_speed_mph:g} mph is like the one given", None
+        return None, f"hardly any drive near {wish.club_speed_mph:g} mph is like this one", None
     used = model.by_ball_speed and wish.ball_speed_mph is not None
     lo, hi = model.interval[known_key(used, wish.launch_deg is not None, wish.spin_rpm is not None)]
     carry = model.expected(drive)
     present = Present(drive, carry, carry * (1 + lo), carry * (1 + hi), np.zeros(1))
-    return None, "today's yards are those of one drive: nine in ten fall inside the interval", present
+    return None, "today's yards are those of one drive; 9 in 10 fall inside the interval", present
 
 
 def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str | None, Present | None]:
     rows = _rows_of(folder / GOLFERS, wish.golfer or "")
     if rows.is_empty():
-        raise UserError(f"{folder / GOLFERS}: holds no golfer of this pseudonym; copy one from its first column.")
+        raise UserError(f"{folder / GOLFERS}: has no golfer with this pseudonym; copy one from its first column.")
     row = rows.sort("quarter").tail(1)
     quarter = str(row.get_column("quarter").item())
     if row.get_column("status").item() == "not_assessed":
@@ -165,7 +165,7 @@ def _rows_of(path: Path, golfer: str) -> pl.DataFrame:
     try:
         table = pl.read_csv(path, columns=list(USED), schema_overrides=USED)
     except (OSError, pl.exceptions.PolarsError):
-        raise UserError(f"{path}: can't be read; run snakemake again to make it anew.") from None
+        raise UserError(f"{path}: can't be read; delete it and run snakemake again.") from None
     return table.filter(pl.col("golfer") == golfer)
 
 
@@ -247,13 +247,9 @@ def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> lis
         else:
             notes.append(f"the data don't show the club speed for it: they begin at {speeds[0]:g} mph")
     if answer["club_speed_mph"] is not None and answer["efficient_yd"] is None:
-        notes.append(
-            f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be shared out"
-        )
+        notes.append(f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be split")
     if present is not None and answer["present_speed_mph"] is None:
-        notes.append(
-            "no speed for the delivery as it is: hardly any golfers here have both that speed and that delivery"
-        )
+        notes.append("no speed for today's delivery: too few golfers here have both that speed and that delivery")
     open_ends = [
         answer[f"{name}_mph"] is not None and None in (answer[f"{name}_lo90_mph"], answer[f"{name}_hi90_mph"])
         for name in ("efficient_speed", "present_speed")
@@ -261,7 +257,7 @@ def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> lis
     if any(open_ends):
         notes.append("an interval without an end goes beyond the data")
     if answer["distance"] == "total":
-        notes.append("the run is computed for the study's turf; what it leaves open is in no interval")
+        notes.append("roll is calculated for the study's turf; the interval doesn't cover its error")
     return notes
 
 
@@ -274,7 +270,7 @@ def goal_text(study: str, answer: dict[str, Any]) -> str:
     answer : dict
         From `answer_goal`.
     """
-    kind = "carry" if answer["distance"] == "carry" else "carry and run"
+    kind = "carry" if answer["distance"] == "carry" else "carry and roll"
     head = [f"goal {answer['goal_yd']:g} yd of {kind}"]
     if answer["golfer"] is not None:
         head.append(f"{answer['golfer']}, {answer['quarter']}")
@@ -311,7 +307,7 @@ def _more(answer: dict[str, Any], name: str) -> str:
 def _sentence(answer: dict[str, Any]) -> str | None:
     reach, goal, efficient = answer["reach"], answer["goal_yd"], answer["efficient_yd"]
     if reach == "reached":
-        return f"The mean drive goes the distance already, by {-answer['gap_yd']:.0f} yd."
+        return f"The mean drive already goes the distance, with {-answer['gap_yd']:.0f} yd to spare."
     if reach == "delivery":
         return "An efficient delivery goes the distance at today's club speed."
     if reach == "both":
@@ -320,12 +316,12 @@ def _sentence(answer: dict[str, Any]) -> str | None:
             f"{answer['speed_yd']:.0f} yd take {answer['efficient_speed_mph'] - answer['club_speed_mph']:.1f} mph more."
         )
     if reach == "speed":
-        return "The delivery leaves nothing to be had: only more club speed helps."
+        return "The delivery has nothing left to give: only more club speed helps."
     if reach is None and efficient is not None:
         short = goal - efficient
         told = f"{short:.0f} yd short" if short > 0 else "which is enough"
         return (
-            f"An efficient delivery at {answer['club_speed_mph']:.1f} mph goes {efficient:.0f} yd, {told}. The present "
+            f"An efficient delivery at {answer['club_speed_mph']:.1f} mph goes {efficient:.0f} yd, {told}. Today's "
             "delivery isn't known: give --launch, --spin and --ball-speed, or --golfer."
         )
     return None

@@ -36,7 +36,7 @@ PRESENT_COLUMNS = (
 
 @dataclass(frozen=True)
 class DistanceCurve:
-    """Efficient yards over the frontier's m club speeds: of carry, or of carry and run together.
+    """Efficient yards over the frontier's m club speeds: of carry, or of carry and roll together.
 
     Attributes
     ----------
@@ -57,7 +57,7 @@ class DistanceCurve:
 
     @classmethod
     def of_total(cls, frontier: Frontier) -> "DistanceCurve":
-        """Give the curve of efficient carry and run together.
+        """Give the curve of efficient carry and roll together.
 
         The run is calculated and has no doubt of its own there, so that the interval is as wide as that of carry.
         """
@@ -201,7 +201,7 @@ def needed_present(
         Of n golfers.
     goal_yd : ndarray, shape (n,)
     run_yd : ndarray, shape (n, m), optional
-        Run at each speed of the benchmarks, for goals of carry and run together.
+        Run at each speed of the benchmarks, for goals of carry and roll together.
 
     Returns
     -------

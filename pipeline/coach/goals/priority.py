@@ -196,7 +196,7 @@ def _judged(table: pl.DataFrame, gain: Gain | None) -> pl.DataFrame:
     word = named.when(alike).then(pl.lit("either")).otherwise(pl.lit("cant_tell"))
     sure = pl.when(p >= SURE).then(p).when(p <= 1 - SURE).then(1 - p)
     if gain is None:
-        note = pl.lit(f"under {MIN_GOLFERS} golfers have two quarters in a row, so no gain in speed can be told")
+        note = pl.lit(f"under {MIN_GOLFERS} golfers have two quarters in a row, so the gain in speed isn't known")
     else:
         note = pl.lit(None, dtype=pl.String)
     return table.with_columns(

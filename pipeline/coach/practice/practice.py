@@ -24,11 +24,11 @@ from pipeline.statistics.intervals import Z90, t_reach
 from pipeline.tables.practice import Practice
 
 SPEED_PRACTICE_CAUTIONS = (
-    "Local rules and a licensed coach's advice come before these figures, which are no training plan.",
+    "Local rules and a licensed coach's advice come before these figures. They are not a training plan.",
     "Warm up before the first fast swing, and rest between sets and between days.",
     "Stop when something hurts, and see a doctor before going on.",
-    "Swing only where nobody can come within reach of the club, and check before each session that its head sits fast.",
-    "Children and young people practise speed only under licensed practice: with a qualified coach, by local rules.",
+    "Swing only where nobody can come within reach of the club, and check before each session that its head is tight.",
+    "Children and young people practice speed only with a qualified coach, by local rules.",
 )
 
 WINDOW_DAYS = 26 * 7  # what the figures look back on: the golfer's last half year of practice

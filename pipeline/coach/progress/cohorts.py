@@ -117,7 +117,7 @@ def _of_parts() -> list[pl.Expr]:
 def _few(rows: pl.DataFrame, min_golfers: int) -> list[str | None]:
     """Say of each row why it is suppressed; None where it isn't. `rows` are few: quarters times groups."""
     few = f"fewer than {min_golfers} golfers: their figures are suppressed"
-    beside = f"suppressed so that the fewer than {min_golfers} golfers of other groups, or of none, can't be worked out"
+    beside = f"suppressed so that the fewer than {min_golfers} golfers of other groups, or of none, can't be deduced"
     golfers, quarter = rows.get_column("golfers").to_numpy(), rows.get_column("quarter").to_numpy()
     whole = rows.get_column("group").is_null().to_numpy()
     reasons: list[str | None] = [few if count < min_golfers else None for count in golfers]

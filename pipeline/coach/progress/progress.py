@@ -235,9 +235,9 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
         pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
         pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
         pl.when(exposed & (not form["carry"].told)).then(
-            pl.lit("how much days differ can't be told from these logs: a day's form is not in the intervals")
+            pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
-        pl.when(unknown).then(pl.lit("ball speed is not known in both quarters: contact can't be told from other")),
+        pl.when(unknown).then(pl.lit("ball speed isn't known in both quarters: contact can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     note = pl.when(joined != "").then(joined).alias("note")

@@ -152,7 +152,7 @@ def show_coverage(table: pl.DataFrame) -> pl.DataFrame:
     """Turn coverage by band into text for display."""
     return pl.DataFrame(
         {
-            "Band centre, mph": _plain(table["band_mph"]),
+            "Band center, mph": _plain(table["band_mph"]),
             "Golfers": _text(table["golfers"], 0),
             "Drives": _text(table["drives"], 0),
             "Drives inside the 90 % interval, %": _text(100 * table["mean"], 1),
@@ -183,7 +183,7 @@ def show_moves(moves: pl.DataFrame) -> pl.DataFrame:
     table = by_band.sort("band_mph")
     return pl.DataFrame(
         {
-            "Band centre, mph": _plain(table["band_mph"]),
+            "Band center, mph": _plain(table["band_mph"]),
             "Half of the golfers move it by less than, yd": _text(table["half"], 2),
             "95 % of the golfers by less than, yd": _text(table["most"], 2),
             "Largest move, yd": _text(table["largest"], 2),

@@ -35,7 +35,7 @@ def plain_label(text: str) -> str:
 
 @house_style()
 def plot_residuals(residuals: pl.DataFrame, along: Mapping[str, pl.DataFrame]) -> Figure:
-    """Plot residuals against each input: density of drives, bin means, and where nine in ten drives lie.
+    """Plot residuals against each input: density of drives, bin means, and where 9 in 10 drives lie.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def plot_residuals(residuals: pl.DataFrame, along: Mapping[str, pl.DataFrame]) -
         axes.axhline(0, color=CURVE_COLOUR, linewidth=1)
         axes.plot(middle, bins["lo"].to_numpy(), color=CURVE_COLOUR, linestyle=":", linewidth=1.4)
         axes.plot(middle, bins["hi"].to_numpy(), color=CURVE_COLOUR, linestyle=":", linewidth=1.4,
-                  label="nine in ten drives")  # fmt: skip
+                  label="9 in 10 drives")  # fmt: skip
         axes.fill_between(middle, mean - reach, mean + reach, color=FLAG_COLOUR, alpha=0.3, linewidth=0)
         axes.plot(middle, mean, color=FLAG_COLOUR, linewidth=2, label="mean, 90 % interval")
         axes.set(xlabel=AXIS_NAMES[name], ylabel="Residual, yd", ylim=(low, high))

@@ -57,7 +57,7 @@ def plot_carry_by_speed(
     speed_bands : SpeedBands
         The study's; they settle the colours.
     min_golfers : int
-        Golfers that a published figure rests on at least.
+        Fewest golfers behind a published figure.
 
     Returns
     -------
@@ -172,7 +172,7 @@ def plot_losses(golfers: dy.DataFrame[Golfers], chart: Chart) -> Figure:
     handles, labels = axes.get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside lower center", ncols=6, frameon=False)
     if shown["lost_contact_yd"].null_count():
-        axes.set_ylabel("Golfer, club speed (* ball speed not\nknown: contact can't be told apart)")
+        axes.set_ylabel("Golfer, club speed (* ball speed not\nknown: contact can't be separated)")
     else:
         axes.set_ylabel("Golfer, club speed")
     return figure
@@ -318,7 +318,7 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
     axes.set_yticks(rows, names.to_list())
     axes.set_ylim(shown.height - 0.4, -0.6)
     axes.grid(False, axis="y")
-    axes.set_xlabel("Yards lost against efficient carry at the golfer's own club speed, yd (left of 0: a gain)")
+    axes.set_xlabel("Yards lost, compared with efficient carry at the golfer's own club speed, yd (left of 0: a gain)")
 
 
 def _say(axes: Axes, remark: str) -> None:

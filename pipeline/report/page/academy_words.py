@@ -9,8 +9,8 @@ from pipeline.tables.logs import Shots
 REJECT_WORDS = {
     "ragged": "the row has more or fewer cells than the header",
     "missing": "the cell is empty",
-    "not_a_number": "it is no number",
-    "not_a_time": "it is no date and time",
+    "not_a_number": "it isn't a number",
+    "not_a_time": "it isn't a date and time",
     "not_a_flag": "it is neither yes nor no",
     "too_low": "lower than any drive's",
     "too_high": "higher than any drive's",
@@ -18,7 +18,7 @@ REJECT_WORDS = {
     "speed_ratio_too_low": "too little ball speed for a ball that was struck",
     "carry_too_long_for_ball_speed": "farther than the ball speed can carry",
     "carry_too_short_for_ball_speed": "too short for the ball speed",
-    "total_shorter_than_carry": "carry and run together are shorter than carry",
+    "total_shorter_than_carry": "carry and roll together are shorter than carry",
 }
 
 
@@ -49,7 +49,7 @@ def band_sentences(
     half_width_mph : float
         Half a band's width, mph.
     min_golfers : int
-        Golfers that a published figure rests on at least.
+        Fewest golfers behind a published figure.
 
     Returns
     -------

@@ -19,8 +19,8 @@ from pipeline.tables.progress import Cohorts
 from pipeline.tables.table_set import TableSet
 
 FIRST_WORDS = {
-    "delivery": "delivery first",
-    "speed": "speed first",
+    "delivery": "the strike",
+    "speed": "speed",
     "either": "either about as good",
     "cant_tell": "can't tell yet",
 }
@@ -28,7 +28,7 @@ REACH_WORDS = {
     "reached": "reached already",
     "delivery": "an efficient delivery reaches it at today's club speed",
     "both": "it takes an efficient delivery and more club speed",
-    "speed": "it takes more club speed, the delivery leaves nothing to be had",
+    "speed": "it takes more club speed; the delivery has nothing left to give",
     "beyond_data": "it takes more club speed than golfers here have",
     "no_goal": "no goal",
 }
@@ -129,7 +129,7 @@ def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:
     dict
         `golfers`; `with_goal`; `open`, those who haven't reached it; `gap_yd` and `delivery_yd`, medians over the open
         goals (None where not known); `reaches` and `firsts`, lists of name and count; `gain`, the usual gain in speed
-        with what nine golfers in ten gain between, mph, or None.
+        with what 9 golfers in 10 gain between, mph, or None.
     """
     reach, first = goals["reach"].cast(pl.String), priorities["first"].cast(pl.String)
     unmet = goals.filter(~reach.is_in(["reached", "no_goal"]))
@@ -148,7 +148,7 @@ def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:
 
 
 def practice_facts(practice: pl.DataFrame | None, light_tool: LightTool | None) -> dict[str, Any] | None:
-    """Count who practises speed and how it goes.
+    """Count who practices speed and how it goes.
 
     Returns
     -------
@@ -207,7 +207,7 @@ def _line(rows: Mapping[str, Mapping[str, Any]], name: str) -> str:
     if used:
         most = max(row["golfers"] for row in rows.values())
         return f"{one} goes with {', '.join(told)}: swing to swing within {most} golfers, with 90 % intervals."
-    return f"{one}: too few golfers here tell it. The physics of impact says {', '.join(told)}."
+    return f"{one}: too few golfers here show it. The physics of impact says {', '.join(told)}."
 
 
 def _slope(row: Mapping[str, Any], label: str, unit: str, decimals: int, *, measured: bool) -> str:

@@ -195,7 +195,7 @@ def count_unassessed(golfers: dy.DataFrame[Golfers], quarter: str, min_shots: in
     """Count a quarter's golfers who were not assessed by the reason, the commonest first."""
     left_out = golfers.filter((pl.col("quarter") == quarter) & (pl.col("status") == "not_assessed"))
     few = pl.when(pl.col("shots") < min_shots).then(pl.lit(f"fewer than {min_shots} drives"))
-    reason = few.otherwise(pl.col("note").fill_null("no reason is told")).alias("reason")
+    reason = few.otherwise(pl.col("note").fill_null("no reason is given")).alias("reason")
     counted = left_out.group_by(reason).len("golfers").sort("golfers", "reason", descending=[True, False])
     return list(counted.iter_rows())
 

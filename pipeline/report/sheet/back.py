@@ -3,14 +3,13 @@
 It turns rows of the coach's tables into lines of text; a template lays them out.
 """
 
-import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import polars as pl
 
 from pipeline.coach.progress.measures import MEASURES
-from pipeline.report.sheet.words import figure
+from pipeline.report.sheet.words import figure, spaced
 from pipeline.tables.columns import ColumnFacts, Table, facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
@@ -35,7 +34,12 @@ _GOAL_ROWS = (
     "efficient_speed_mph",
     "present_speed_mph",
 )
-_FIRSTS = {"delivery": "Delivery first", "speed": "Speed first", "either": "Either", "cant_tell": "Can't tell"}
+_FIRSTS = {
+    "delivery": "Work on the strike before speed: it's likely to gain more.",
+    "speed": "Work on speed before the strike: it's likely to gain more.",
+    "either": "Work on the strike or on speed: about as many yards are likely from each.",
+    "cant_tell": "We can't say yet whether the strike or speed would gain more.",
+}
 
 
 def back_rows(tables: TableSet, sheets: pl.DataFrame, newest: str) -> dict[tuple[str, str], dict[str, Row]]:
@@ -48,7 +52,7 @@ def back_rows(tables: TableSet, sheets: pl.DataFrame, newest: str) -> dict[tuple
     sheets : DataFrame
         golfer and quarter.
     newest : str
-        The study's newest quarter: the only one whose sheets tell of speed practice.
+        The study's newest quarter: the only one whose sheets show speed practice.
 
     Returns
     -------
@@ -98,60 +102,46 @@ def goal_words(row: Row) -> dict[str, Any]:
 
 
 def first_words(row: Row) -> dict[str, str]:
-    """Word a row of `Priorities`: `head`, with its confidence, and `text`."""
+    """Word a row of `Priorities`: `head` and `text`."""
     head = _FIRSTS[row["first"]]
-    sure = (
-        f"{head}: it is likely to give more ({confidence(row['confidence'])})." if row["confidence"] is not None else ""
-    )
-    plain = {
-        "either": f"{head}: about as many yards are to be expected of delivery as of speed.",
-        "cant_tell": f"{head} yet: neither is likely enough to give more.",
-    }
     low, high = figure(row["delivery_lo90_yd"], 0), figure(row["delivery_hi90_yd"], 0)
     yards = figure(row["delivery_yd"], 0)
     some = f"about {yards} yd" if float(yards) > 0 else "nothing"
     text = f"At this club speed a better delivery has {some} to give (90 % interval {low} to {high} yd). "
     if row["speed_gain_mph"] is None:
-        return {"head": sure or f"{head} yet.", "text": text + (_sentence(row["note"]) or "")}
+        return {"head": head, "text": text + (_sentence(row["note"]) or "")}
     text += (
-        f"In a quarter golfers here gain {signed(row['speed_gain_mph'], 1)} mph of club speed on average, nine in ten "
+        f"In a quarter golfers here gain {signed(row['speed_gain_mph'], 1)} mph of club speed on average, 9 in 10 "
         f"{_span(row, 'speed_gain', 'mph', 1)} mph; for this golfer that is worth {signed(row['speed_yd'], 0)} yd "
         f"({_span(row, 'speed', 'yd', 0)} yd)."
     )
-    return {"head": sure or plain[row["first"]], "text": text}
-
-
-def confidence(probability: float) -> str:
-    """Word a probability, rounded to the unsure side: `97 in 100`, `more than 99 in 100`."""
-    percent = math.floor(round(100 * probability, 9))
-    return "more than 99 in 100" if percent >= 99 and probability > 0.99 else f"{percent} in 100"
+    return {"head": head, "text": text}
 
 
 def change_words(row: Row) -> list[str]:
     """Word a row of `Delivery` in sentences."""
     if row["gain_yd"] is None:
-        return [f"What a change of loft or attack might bring can't be told: {row['note']}."]
+        return [f"We can't say what a change of loft or attack might bring: {row['note']}."]
     gain = f"about {figure(row['gain_yd'], 1)} yd (90 % interval {_plain(row, 'gain')} yd)"
     end = row["loft_change_deg"] in (row["loft_least_deg"], row["loft_most_deg"])
-    size = f"{figure(abs(row['loft_change_deg']), 1)} deg{', as much as could be looked at' if end else ''}"
     if row["advice"] == "keep the loft":
-        way = "no change" if row["loft_change_deg"] == 0 else f"{_loft(row['loft_change_deg'])}"
-        best = "" if row["loft_change_deg"] == 0 else f": at best, {way}, {gain}"
-        loft = f"Keep the loft: no change of it looks both sure and worth while{best}."
+        best = "" if row["loft_change_deg"] == 0 else f" At best, {_loft(row['loft_change_deg'])} gives {gain}."
+        loft = f"Leave the loft alone.{best}"
     else:
         loft = (
-            f"Try {row['advice']} ({size}) with the attack as it is: {gain} more carry, with launch "
-            f"{figure(row['best_launch_deg'], 1)} deg and spin {figure(row['best_spin_rpm'], -1)} rpm."
+            f"Try {_loft(row['loft_change_deg'])}{', the most we could test' if end else ''}. With today's attack it "
+            f"gives {gain} more carry, with launch {figure(row['best_launch_deg'], 1)} deg and spin "
+            f"{figure(row['best_spin_rpm'], -1)} rpm."
         )
     told = [loft, _attack(row)]
     if row["loft_by"] == "impact":
-        told.append("What loft does is worked out from the physics of impact, not from golfers here.")
+        told.append("What loft does is calculated from the physics of impact, not from golfers here.")
     return [*told, ASSOCIATIONS]
 
 
 def _attack(row: Row) -> str:
     if row["attack_gain_yd"] is None:
-        return f"What more attack would add can't be told: {row['note']}."
+        return f"We can't say what more attack would add: {row['note']}."
     more = f"{figure(row['attack_change_deg'], 0)} deg more upward attack"
     now = f" (now {figure(row['attack_deg'], 1)} deg)" if row["attack_deg"] is not None else ""
     return (
@@ -162,8 +152,9 @@ def _attack(row: Row) -> str:
 
 def _loft(change_deg: float) -> str:
     if change_deg == 0:
-        return "the loft as it is"
-    return f"{figure(abs(change_deg), 1)} deg {'less' if change_deg < 0 else 'more'} loft"
+        return "today's loft"
+    size = figure(abs(change_deg), 1).removesuffix(".0")
+    return f"{size} degree{'' if size == '1' else 's'} {'less' if change_deg < 0 else 'more'} loft"
 
 
 def progress_words(row: Row) -> dict[str, Any]:
@@ -173,11 +164,11 @@ def progress_words(row: Row) -> dict[str, Any]:
         one = facts_of(Progress)[measure.change()]
         change, low, high = (row[measure.change(edge)] for edge in ("", "lo90", "hi90"))
         if change is None:
-            told.append((one.short, "not known", "", "can't be told"))
+            told.append((one.short, "not known", "", "not known"))
             continue
         ends = "" if low is None or high is None else f"{signed(low, one.decimals)} to {signed(high, one.decimals)}"
         text = f"{signed(change, one.decimals)} {one.unit}".strip()
-        told.append((one.short, text, ends, row[f"{measure.name}_verdict"] or "can't be told"))
+        told.append((one.short, text, ends, row[f"{measure.name}_verdict"] or "not known"))
     return {"since": row["since"], "rows": told, "carry": _carry(row), "note": _sentence(row["note"])}
 
 
@@ -203,9 +194,11 @@ def lost_change(row: Row | None) -> str | None:
     if row is None or row["lost_verdict"] is None or row["lost_change_yd"] is None:
         return None
     step, verdict = row["lost_change_yd"], row["lost_verdict"]
+    if verdict == "no more than chance":
+        return f"About the same as in {spaced(row['since'])}."
     way = "more" if step > 0 else "fewer"
     return (
-        f"{figure(abs(step), 0)} yd {way} lost than in {row['since']} (90 % interval of the change "
+        f"{figure(abs(step), 0)} yd {way} lost than in {spaced(row['since'])} (90 % interval of the change "
         f"{signed(row['lost_change_lo90_yd'], 0)} to {signed(row['lost_change_hi90_yd'], 0)} yd): {verdict}."
     )
 
@@ -224,7 +217,7 @@ def practice_words(row: Row) -> list[str]:
 
 def _trend(row: Row) -> str:
     if row["best_mph"] is None:
-        return "Too few swings to tell a speed."
+        return "Too few swings to give a speed."
     low, high = row["best_lo90_mph"], row["best_hi90_mph"]
     tool = {"light": ", from the light tool,", "both": ", from driver and light tool,"}.get(row["basis"], "")
     best = f"Best driver speed{tool} {figure(row['best_mph'], 1)} mph"
@@ -255,7 +248,7 @@ def _projected(row: Row) -> str:
 
 
 def signed(value: float, decimals: int) -> str:
-    """Write a rounded figure with its sign, nil without."""
+    """Write a rounded figure with its sign, zero without."""
     text = figure(value, decimals)
     return f"+{text}" if float(text) > 0 else text
 

@@ -122,7 +122,7 @@ def standing_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:
     if row["band_efficient_carry_yd"] is not None:
         ends = {"low": row["band_efficient_lo90_yd"], "high": row["band_efficient_hi90_yd"]}
         rows.append({"label": "efficient carry", "value": row["band_efficient_carry_yd"], **ends})
-    return row_chart(rows, "carry at the band's centre, yd") if len(rows) > 1 else None
+    return row_chart(rows, "carry at the band's center, yd") if len(rows) > 1 else None
 
 
 def parts_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:

@@ -6,6 +6,8 @@ from typing import Any
 
 from pipeline.report.sheet.facts import Target
 
+# Fewer than 1 wrong flag in 1000 golfers flagged as clearly.
+SURE_BELOW = 0.001
 CAUSES = ("contact", "launch", "spin", "consistency")
 MEANINGS = {
     "contact": "how much ball speed the strike takes out of club speed",
@@ -32,61 +34,65 @@ def first_work(row: Mapping[str, Any], target: Target | None, threshold_yd: floa
     -------
     str
         It claims no more than the q value gives: a share of wrong flags is rounded up, and for a golfer who is not
-        flagged it says that nothing was shown.
+        flagged it says that the loss may be small.
     """
     if row["status"] == "not_assessed":
-        return f"Nothing can be said about what to work on first: {row['note'] or 'the golfer was not assessed'}."
-    what = _what(row, target)
+        return f"We can't say what to work on first: {row['note'] or 'the golfer was not assessed'}."
     if row["flagged"]:
-        return (
-            f"{what}; of all golfers flagged at least as clearly, {wrong_share(row['q_value'])} "
-            "are expected to be flagged wrongly."
-        )
-    shown = f"it is not shown that more than {threshold_yd:g} yd are lost (q = {_q(row['q_value'])})"
+        return f"{_what(row, target)} {how_sure(row['q_value'])}"
     if row["main_cause"] in ("none", "mixed"):
-        return f"{what}; {shown}."
-    return f"If anything, {what[0].lower()}{what[1:]}; but {shown}."
+        return f"{_what(row, target)} It isn't clear that more than {threshold_yd:g} yd are lost."
+    cause = row["main_cause"].capitalize()
+    return f"{cause} is the likeliest place to gain, but the loss may be smaller than {threshold_yd:g} yd."
 
 
 def _what(row: Mapping[str, Any], target: Target | None) -> str:
     cause, lost = row["main_cause"], row["lost_yd"]
     if cause == "none":
-        return f"Nothing stands out to work on: {yards_lost(row)}"
+        return f"Nothing stands out to work on: {yards_lost(row)}."
     parts = {name: row[f"lost_{name}_yd"] for name in (*CAUSES, "other") if row[f"lost_{name}_yd"] is not None}
     if cause == "mixed":
         first, second = sorted(parts, key=lambda name: -parts[name])[:2]
         return (
-            f"No one part of the {_yd(lost)} lost stands out; "
-            f"the largest are {first} ({_yd(parts[first])}) and {second} ({_yd(parts[second])})"
+            f"No single part of the {_yd(lost)} lost stands out. "
+            f"The largest are {first} ({_yd(parts[first])}) and {second} ({_yd(parts[second])})."
         )
-    part = parts[cause]
-    way = _direction(cause, row, target)
-    if part > lost:
-        return f"Work on {cause} first{way}: {cause} alone costs about {_yd(part)} ({_yd(lost)} are lost in all)"
-    return f"Work on {cause} first{way}: {cause} costs about {part:.0f} of the {_yd(lost)} lost"
+    return f"{_start(cause, row, target)} first. It costs {_cost(cause, parts, lost)}."
 
 
-def _direction(cause: str, row: Mapping[str, Any], target: Target | None) -> str:
-    """Say which way to go, where the sheet's own figures show it."""
-    if target is None:
-        return ""
-    if cause == "launch":
-        return ", aiming higher" if row["launch_deg"] < target.launch_deg else ", aiming lower"
-    if cause == "spin":
-        return ", for more of it" if row["spin_rpm"] < target.spin_rpm else ", for less of it"
-    return ", for more ball speed" if cause == "contact" else ""
+def _start(cause: str, row: Mapping[str, Any], target: Target | None) -> str:
+    """Say what to do, and which way where the sheet's own figures show it."""
+    if target is not None and cause == "launch":
+        return "Launch the ball higher" if row["launch_deg"] < target.launch_deg else "Launch the ball lower"
+    if target is not None and cause == "spin":
+        return "Add spin" if row["spin_rpm"] < target.spin_rpm else "Take spin off"
+    return f"Work on {cause}"
 
 
-def wrong_share(q_value: float) -> str:
-    """Word a q value as a share of wrong flags, always rounded to the unsure side."""
-    for limit, words in ((0.001, "fewer than 1 in 1000"), (0.01, "fewer than 1 in 100")):
-        if q_value < limit:
-            return words
-    return f"about {math.ceil(round(100 * q_value, 9))} in 100"
+def _cost(cause: str, parts: Mapping[str, float], lost: float) -> str:
+    """Word what the main cause costs; whole yards add up as shown."""
+    part, whole = round(parts[cause]), round(lost)
+    if part < whole:
+        return f"about {part} of the {whole} yd lost"
+    if part == whole:
+        return f"about all of the {whole} yd lost"
+    back = part - whole
+    by_contact = cause != "contact" and round(-parts.get("contact", 0.0)) == back
+    giver = "better contact than most" if by_contact else "the rest of the drive"
+    return f"about {part} yd; {giver} gives {back} yd back"
 
 
-def _q(q_value: float) -> str:
-    return f"{min(math.ceil(round(100 * q_value, 9)), 100) / 100:.2f}"
+def how_sure(q_value: float) -> str:
+    """Word a q value: sure, or the share of wrong flags, always rounded to the unsure side."""
+    if q_value < SURE_BELOW:
+        return "We're sure of this."
+    share = "fewer than 1" if q_value < 0.01 else f"about {math.ceil(round(100 * q_value, 9))}"
+    return f"Of golfers flagged at least this clearly, {share} in 100 are expected to be flagged wrongly."
+
+
+def spaced(quarter: str) -> str:
+    """Write a quarter for people: 2026Q3 gives 2026 Q3."""
+    return quarter.replace("Q", " Q")
 
 
 def _yd(yards: float) -> str:
@@ -151,12 +157,9 @@ def change_since(history: Sequence[Mapping[str, Any]]) -> str:
         return "Too few assessed quarters to compare."
     before, now = known[-2:]
     step = now["lost_yd"] - before["lost_yd"]
-    way = f"{_yd(abs(step))} {'more' if step > 0 else 'fewer'} lost than in {before['quarter']}"
+    way = f"{_yd(abs(step))} {'more' if step > 0 else 'fewer'} lost than in {spaced(before['quarter'])}"
     edges = [row[f"lost_{end}90_yd"] for row in (before, now) for end in ("lo", "hi")]
     if any(edge is None for edge in edges):
         return f"{way}."
     apart = edges[0] > edges[3] or edges[2] > edges[1]
-    told = (
-        "the two intervals don't overlap: likely more than chance" if apart else "the intervals overlap: may be chance"
-    )
-    return f"{way}; {told}."
+    return f"{way}: {'likely a real change' if apart else 'this may be chance'}."

@@ -31,7 +31,10 @@ from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Cohorts
 
 Facts = Mapping[str, Any]
-CAUTION = "Distances are statistics of golfers, not a safety design for ranges, nets or fences."
+CAUTION = (
+    "These distances describe golfers. Don't use them to design ranges, nets or fences: "
+    "that takes a qualified designer and local rules."
+)
 
 
 def run(
@@ -121,7 +124,7 @@ def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) ->
     first = ", ".join(f"{FIRST_WORDS[name]} {count}" for name, count in goals["firsts"])
     lines.append(
         f"Goals: {goals['with_goal']} of {goals['golfers']} golfers have one, {goals['open']} not reached yet{gap}"
-        f"{f'; {first}' if first else ''}."
+        f"{f'; to work on first: {first}' if first else ''}."
     )
     if practice is not None:
         lines.append(

@@ -33,7 +33,11 @@ NOTE_WIDTHS = (292, 635)
 FIGURES = (
     ("Figures", "Cells hold the full figures; only their display is rounded. Empty: not known, see the note."),
     ("90 % interval", "How well a figure is known. It is not the spread of single drives."),
-    ("Caution", "Distances are statistics of past drives, not a safety design for ranges, nets or fences."),
+    (
+        "Caution",
+        "These distances describe golfers. Don't use them to design ranges, nets or fences: "
+        "that takes a qualified designer and local rules.",
+    ),
 )
 BAND_NOTES = (
     (
@@ -43,7 +47,7 @@ BAND_NOTES = (
     ),
     (
         "Total",
-        "Carry and run. The run is calculated, not measured, for an assumed fairway of the firmness that the key "
+        "Carry and roll. Roll is calculated, not measured, for an assumed fairway of the firmness that the key "
         "flight.turf of study.yaml names; totals are less sure than carry.",
     ),
     *FIGURES,
@@ -54,7 +58,7 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     """Say what the golfers' workbook rests on, with the thresholds of `flags`."""
     lost, rate, shots = (f"{flags[key]:g}" for key in ("lost_yd", "false_discovery_rate", "min_shots"))
     return (
-        ("Threshold", f"p is against {lost} yd lost or less."),
+        ("Threshold", f"p tests a loss of {lost} yd or less."),
         ("Flagged", f"At least {shots} drives, and more than {lost} yd lost with q of {rate} or less."),
         *FIGURES,
         ("Caution", "These are data on people: keep to the local privacy law, and keep the key and names elsewhere."),
@@ -83,7 +87,7 @@ def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any]) -
     left_out = max(0, order.height - MOST_ROWS)
     notes = golfer_notes(flags)
     if left_out:
-        notes = (("Rows left out", f"{left_out} more rows, the last in this order, stand in golfers.csv."), *notes)
+        notes = (("Rows left out", f"{left_out} more rows, the last in this order, are in golfers.csv."), *notes)
     return _workbook("Golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
 
 

@@ -35,7 +35,7 @@ def run(
     flags : dict
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
     min_golfers : int
-        Golfers that a published figure rests on at least.
+        Fewest golfers behind a published figure.
 
     Raises
     ------

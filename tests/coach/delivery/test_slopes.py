@@ -105,7 +105,7 @@ def test_impact_stands_in_where_loft_hardly_varies():
     assert not model.loft_measured
     loft = table.filter((pl.col("predictor") == "loft_deg") & (pl.col("scope") == "within"))
     assert loft["slope"].null_count() == 3
-    assert loft["note"].to_list() == ["7 golfers vary their loft, too few to tell; rigid impact stands in"] * 3
+    assert loft["note"].to_list() == ["7 golfers vary their loft, which is too few; rigid impact is used instead"] * 3
     assert not loft["used"].any()
 
 

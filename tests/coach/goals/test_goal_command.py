@@ -63,7 +63,7 @@ def test_a_drive_as_given_is_planned_in_carry(results):
     assert speeds == pytest.approx([100, 99.6, 100.4])
     assert answer["present_speed_mph"] == pytest.approx(290 / 2.8)
     assert (answer["reach"], answer["supported"], answer["distance"]) == ("both", True, "carry")
-    assert answer["note"] == "today's yards are those of one drive: nine in ten fall inside the interval"
+    assert answer["note"] == "today's yards are those of one drive; 9 in 10 fall inside the interval"
 
 
 def test_without_carry_the_distance_has_the_run_in_it(results):
@@ -155,7 +155,7 @@ def test_the_sentence_says_what_it_takes(results, distance, sentence):
 @pytest.mark.parametrize(
     ("arguments", "why"),
     [
-        (("--golfer", "Jo Doe"), "golfers.csv: holds no golfer of this pseudonym; copy one from its first column."),
+        (("--golfer", "Jo Doe"), "golfers.csv: has no golfer with this pseudonym; copy one from its first column."),
         (("--golfer", GOLFER, "--launch", 12), "--golfer brings a delivery of its own; leave out --launch, --spin and"),
         (("--launch", 12), "a delivery needs its club speed; give --speed too."),
     ],

@@ -65,7 +65,7 @@ def test_a_row_tells_gap_parts_and_speeds():
 @pytest.mark.parametrize(
     ("row", "asked", "reach", "note"),
     [
-        ({"carry_yd": 226.0}, 220.0, "reached", "the mean drive carries the goal already"),
+        ({"carry_yd": 226.0}, 220.0, "reached", "the mean drive already carries the goal"),
         ({"carry_yd": 210.0}, 229.0, "delivery", "an efficient delivery at today's club speed reaches the goal"),
         ({"carry_yd": 235.0}, 240.0, "speed", "about 1.7 mph more club speed reach the goal"),
         (
@@ -165,7 +165,7 @@ def test_a_study_sets_goals_by_the_centres_of_its_bands(tmp_path):
     assert load_study(path)[1].goals.carry_yd == {90.0: 230.0, 100.0: 251.5}
     path.write_text(text.replace("'100':", "'95':"))
     with pytest.raises(
-        UserError, match=r"goals.carry_yd: 95 is no centre of a band; use one of 70, 80, 90, 100, 110\.$"
+        UserError, match=r"goals.carry_yd: 95 isn't the center of a band; use one of 70, 80, 90, 100, 110\.$"
     ):
         load_study(path)
     path.write_text(text.replace("230", "2300"))

@@ -123,7 +123,7 @@ def test_the_word_and_its_confidence(lost, gain, word, confidence):
 def test_without_a_gain_the_note_says_why_and_delivery_is_told_all_the_same():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 222.5, "own_error_yd": 1.0})
     row = priorities(golfers, np.array([2.5]), None).row(0, named=True)
-    assert row["note"] == "under 8 golfers have two quarters in a row, so no gain in speed can be told"
+    assert row["note"] == "under 8 golfers have two quarters in a row, so the gain in speed isn't known"
     assert row["delivery_yd"] == pytest.approx(20)
     assert (row["speed_yd"], row["delivery_more_probability"]) == (None, None)
 

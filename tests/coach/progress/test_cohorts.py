@@ -7,7 +7,7 @@ from pipeline.coach.progress.measures import MEASURES
 from pipeline.statistics.intervals import Z90
 from pipeline.tables.progress import Cohorts
 
-BESIDE = "suppressed so that the fewer than 5 golfers of other groups, or of none, can't be worked out"
+BESIDE = "suppressed so that the fewer than 5 golfers of other groups, or of none, can't be deduced"
 FEW = "fewer than 5 golfers: their figures are suppressed"
 
 

@@ -284,7 +284,8 @@ def test_without_ball_speed_in_one_quarter_contact_is_not_told():
     table = progress(then.with_columns(pl.lit(None, dtype=pl.Float64).alias("ball_speed_mph")), now)
     assert table["carry_from_contact_yd"].null_count() == table["speed_ratio_change"].null_count() == 5
     assert table["speed_ratio_verdict"].null_count() == 5
-    assert table["note"].to_list() == ["ball speed is not known in both quarters: contact can't be told from other"] * 5
+    unknown = "ball speed isn't known in both quarters: contact can't be separated from other"
+    assert table["note"].to_list() == [unknown] * 5
     # The better strike, 1.6 * 0.03 * 95 = 4.6 yd, is in the rest.
     assert table["carry_from_other_yd"].mean() == pytest.approx(4.6, abs=1.6)
 
@@ -314,7 +315,7 @@ def test_that_form_cant_be_told_is_said():
     table = progress(*two(14, 2, days=1, each=30))
     assert (
         table["note"].to_list()
-        == ["how much days differ can't be told from these logs: a day's form is not in the intervals"] * 2
+        == ["these logs don't show how much days differ: the intervals don't cover a day's form"] * 2
     )
 
 

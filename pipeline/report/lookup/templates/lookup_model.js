@@ -1,6 +1,6 @@
 "use strict";
 // From the embedded model to an answer, without the page. Step for step what pipeline/benchmark/lookup.py does with
-// pipeline/fit/surface.py, pipeline/flight/trajectory.py, ball.py and turf.py; the tests hold them together.
+// pipeline/fit/surface.py, pipeline/flight/trajectory.py, ball.py and turf.py; the tests keep them equal.
 
 const LIMITS = { club: [0, 250], ball: [1, 300], launch: [-20, 60], spin: [0, 20000] };
 
@@ -104,7 +104,7 @@ function landing(flight, ballSpeedMph, launchDeg, spinRpm) {
     const after = stepped(flight, state, slope);
     const newSlope = slopeOf(flight, after);
     if (after[1] <= 0) {
-      // Where height is nil inside this step; at its start for a ball that doesn't rise.
+      // Where height is zero inside this step; at its start for a ball that doesn't rise.
       let [lo, hi] = [0, 1];
       for (let turn = 0; turn < 60; turn += 1) {
         const middle = (lo + hi) / 2;

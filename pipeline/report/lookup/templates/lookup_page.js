@@ -4,7 +4,7 @@ const DATA = JSON.parse(document.getElementById("data").textContent);
 const FIELDS = ["club", "ball", "launch", "spin"];
 const UNITS = { club: "mph", ball: "mph", launch: "deg", spin: "rpm" };
 const NAMES = { club: "Club speed", ball: "Ball speed", launch: "Launch", spin: "Spin" };
-const ANNOUNCE_AFTER_MS = 700; // a screen reader is told once the typing rests, not at every digit
+const ANNOUNCE_AFTER_MS = 700; // a screen reader hears it once the typing rests, not at every digit
 
 const element = (id) => document.getElementById(id);
 const show = (id, isShown) => { element(id).hidden = !isShown; };
@@ -12,7 +12,7 @@ const show = (id, isShown) => { element(id).hidden = !isShown; };
 const yards = (value) => `${Math.round(value) + 0} yd`.replace("-", "\u2212");
 const range = (lo, hi, digits) => `${lo.toFixed(digits)} to ${hi.toFixed(digits)}`;
 
-// A field's number, null where it is empty, or an error to tell. A comma is taken as a decimal point, but in spin a mark
+// A field's number, null where it is empty, or an error to show. A comma is taken as a decimal point, but in spin a mark
 // before just three last digits parts thousands.
 function read(name) {
   let text = element(name).value.trim().replace(",", ".");
@@ -59,7 +59,7 @@ function draw(found, asked, text) {
   }
   const isWhole = asked.launch !== null && asked.spin !== null;
   set("drive-dot", { cx: x(found.spin), cy: y(found.launch), class: isWhole ? "dot" : "dot usual" });
-  element("drawing-text").textContent = `Launch against spin. ${text}`;
+  element("drawing-text").textContent = `Launch over spin. ${text}`;
 }
 
 function fill(found, asked) {
@@ -114,14 +114,14 @@ function update() {
   show("refusal", isReady && !found.supported);
   show("answer", isReady && found.supported);
   if (asked === null) {
-    element("start").textContent = "No figure: mend the field that is marked.";
+    element("start").textContent = "No answer: correct the marked field.";
     announce(FIELDS.map((name) => element(`${name}-error`).textContent).filter(Boolean).join(" "));
   } else if (!isReady) {
     element("start").textContent = DATA.start;
     announce("");
   } else if (!found.supported) {
     element("reason").textContent = found.reason;
-    announce(`No figure. ${found.reason}`);
+    announce(found.reason);
   } else {
     announce(fill(found, asked));
   }
