@@ -95,4 +95,4 @@ onsuccess:
 
 onerror:
     for path in failed_logs(Path(LOGS_OF), STARTED):
-        print(f"What went wrong stands in {path}.", file=sys.stderr)
+        print(f"See {path} for what went wrong.", file=sys.stderr)

@@ -91,8 +91,8 @@ def test_a_failed_step_is_named_with_its_log_which_has_its_lines(copied, snakema
     done = snakemake(folder, "--forcerun", "write_report", study="study")
     assert done.returncode != 0
     [said] = [line for line in done.stderr.splitlines() if "is not a valid Scores table" in line]
-    logs = re.findall(r"What went wrong stands in (\S+\.log)\.", done.stderr)
+    logs = re.findall(r"See (\S+\.log) for what went wrong\.", done.stderr)
     assert "logs/twin-valleys/write_report.log" in logs
     assert (folder / "logs/twin-valleys/write_report.log").read_text(encoding="utf-8").rstrip() == said
     last = [line for line in done.stderr.splitlines() if line.strip()][-1]
-    assert last.startswith("What went wrong stands in ")
+    assert last.startswith("See logs/")
