@@ -143,8 +143,8 @@ def remarks_across(ratios: Mapping[str, float | None]) -> dict[str, str]:
         for true, said, unit in (("m", "yd", METRES_PER_YARD), ("yd", "m", 1 / METRES_PER_YARD)):
             if abs(np.log(share / unit)) < _ALIKE:
                 told[source] = (
-                    f"its drives carry {share:.2f} times what those of the other logs do for like speed, launch, spin "
-                    f"and air, as if {true} were called {said}"
+                    f"its drives carry {share:.2f} times what those of the other logs do for similar speed, launch, "
+                    f"spin and air, as if {true} were called {said}"
                 )
     return told
 

@@ -175,7 +175,7 @@ def test_names_needs_the_key(study):
     result = yardband("names", study)
 
     assert result.exit_code == 2
-    assert "others than its owner can read the key" in result.stderr
+    assert "people other than its owner can read the key" in result.stderr
     assert not (study / "private" / "names.csv").exists()
 
 

@@ -69,7 +69,7 @@ def test_made_key_is_new_private_and_usable(tmp_path):
 def test_made_key_never_replaces_one(tmp_path):
     path = key_at(tmp_path / "k", "precious")
 
-    with pytest.raises(UserError, match="there is a key already and it stays"):
+    with pytest.raises(UserError, match="there is already a key, and it stays"):
         make_key(path)
     assert path.read_text(encoding="utf-8") == "precious"
 
@@ -103,7 +103,7 @@ def test_rotating_needs_a_sound_secret_key(tmp_path):
         rotate_key(tmp_path / "none", "hill-school")
     with pytest.raises(UserError, match="the demo's key is public and stays"):
         rotate_key(demo, DEMO_STUDY)
-    with pytest.raises(UserError, match="others than its owner can read the key"):
+    with pytest.raises(UserError, match="people other than its owner can read the key"):
         rotate_key(open_to_all, "hill-school")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["demo", "open"]
 

@@ -137,7 +137,7 @@ def test_header_order_and_spaces_do_not_matter():
 def test_repeated_header_matters_only_where_it_is_used():
     assert match_headers([*HEADER.split(","), "x", "x"], STANDARD_LAYOUT).problems == []
     assert match_headers([*HEADER.split(","), "golfer"], STANDARD_LAYOUT).problems == [
-        "the header 'golfer' stands 2 times; name it once"
+        "the header 'golfer' appears 2 times; name it once"
     ]
 
 
