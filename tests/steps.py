@@ -1,6 +1,7 @@
 """The workflow's steps, read from its rules."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 from pipeline.step import module_of
@@ -8,6 +9,7 @@ from pipeline.step import module_of
 ROOT = Path(__file__).parents[1]
 
 
+@cache
 def steps(root=ROOT):
     """Give the module of every rule that runs a step, by the rule's name."""
     text = "".join(path.read_text(encoding="utf-8") for path in sorted(root.glob("pipeline/*/rules.smk")))
