@@ -14,6 +14,7 @@ LOOKS = {
     "--dag": "digraph snakemake_dag",
     "--rulegraph": "digraph snakemake_dag",
     "--summary": "output_file",
+    "--unlock": "",
     "-n": "Nothing to be done",
     "--list-changes=code": "",
 }
@@ -96,3 +97,11 @@ def test_a_failed_step_is_named_with_its_log_which_has_its_lines(copied, snakema
     assert (folder / "logs/twin-valleys/write_report.log").read_text(encoding="utf-8").rstrip() == said
     last = [line for line in done.stderr.splitlines() if line.strip()][-1]
     assert last.startswith("See logs/")
+
+
+def test_the_rules_are_formatted():
+    rules = ["Snakefile", "pipeline", "tests"]
+    done = subprocess.run(
+        [sys.executable, "-m", "snakefmt", "--check", *rules], capture_output=True, text=True, check=False, cwd=ROOT
+    )
+    assert done.returncode == 0, done.stderr
