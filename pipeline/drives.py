@@ -3,9 +3,10 @@
 No statistic needs to know of pieces or threads: it hands `Drives` a function of a frame.
 """
 
-from collections.abc import Callable, Iterator
+import hashlib
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -42,7 +43,7 @@ Speed = Literal["ball", "club"]
 
 
 class Piece(NamedTuple):
-    """Some drives and their golfers' numbers over all pieces, in the order of pseudonyms, shape (n,)."""
+    """Some drives and their golfers' numbers over all pieces, in the golfers' order, shape (n,)."""
 
     drives: pl.DataFrame
     golfer: npt.NDArray[np.int64]
@@ -63,10 +64,15 @@ class Drives:
     ----------
     read : callable
         Begins a reading: an iterator of frames. All drives of a golfer stand in one frame, and golfers follow each
-        other in the order of their pseudonyms from frame to frame.
+        other in their order from frame to frame: that of the type of the column `golfer` (see `keyless_order`).
     """
 
     read: Callable[[], Iterator[pl.DataFrame]]
+
+    @property
+    def golfers(self) -> pl.Enum:
+        """Type of the column `golfer` of drives from a file; tables joined with them take it, and so their order."""
+        return cast(pl.Enum, next(self.read()).schema["golfer"])
 
     @classmethod
     def of(cls, drives: "pl.DataFrame | Drives") -> "Drives":
@@ -132,8 +138,35 @@ def inputs(drives: pl.DataFrame, speed: str) -> tuple[Array, Array, Array]:
     return s, l, p
 
 
+def keyless_order(pieces: Iterable[pl.DataFrame]) -> pl.Series:
+    """Put golfers in an order that has nothing to do with the key: by a digest of each one's first row.
+
+    Folds, resamples and the order of sums follow the golfers' order, so that another key gives the same figures. New
+    rows don't move a golfer, unless they are earlier. As a digest, the order looks random: it shows neither the order
+    of the logs, which may go by name, nor who came first.
+
+    Parameters
+    ----------
+    pieces : iterable of DataFrame
+        golfer, then a day and readings that aren't null. Golfers whose first rows are the same stay in their order.
+
+    Returns
+    -------
+    Series of str
+        The pseudonyms, each once.
+    """
+    row = (
+        pl.concat_str(pl.exclude("golfer"), separator="|", ignore_nulls=True).min().alias("first")
+    )  # the day comes first
+    none = pl.DataFrame(schema={"golfer": pl.String, "first": pl.String})
+    firsts = [none, *(piece.group_by("golfer", maintain_order=True).agg(row) for piece in pieces)]
+    found = pl.concat(firsts).group_by("golfer", maintain_order=True).agg(pl.col("first").min())
+    digests = [hashlib.sha256(text.encode()).hexdigest() for text in found.get_column("first")]
+    return found.sort(pl.Series(digests, dtype=pl.String), maintain_order=True).get_column("golfer")
+
+
 def golfer_codes(drives: pl.DataFrame) -> npt.NDArray[np.int64]:
-    """Give each drive its golfer's number, golfers in the order of their pseudonyms, shape (n,)."""
+    """Give each drive its golfer's number, golfers in the order of the column's type, shape (n,)."""
     golfer = drives.get_column("golfer")
     # Drives that stand by golfer, as they do when they come from a file, need no sorting.
     runs = golfer.rle_id()

@@ -1,7 +1,10 @@
+from datetime import date
+from hashlib import sha256
+
 import polars as pl
 import pytest
 
-from pipeline.drives import golfer_codes, speed_of_study, typical_drives, usable
+from pipeline.drives import golfer_codes, keyless_order, speed_of_study, typical_drives, usable
 
 
 def drives(**columns):
@@ -62,3 +65,42 @@ def test_a_study_without_ball_speed_is_fitted_on_club_speed(world):
 
 def test_golfers_are_numbered_by_name():
     assert golfer_codes(pl.DataFrame({"golfer": ["gc", "ga", "gc", "gb"]})).tolist() == [2, 0, 2, 1]
+
+
+SWUNG = pl.DataFrame(
+    {
+        "golfer": [name for name in "abcdef" for _ in range(3)],
+        "struck_on": [date(2026, 1 + (5 * k) % 7, 1) for k in range(18)],
+        "club_speed_mph": [90.0 + k for k in range(18)],
+    }
+)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("rows", [1, 4, 18])
+def test_golfers_stand_in_one_order_whatever_their_names_and_in_whatever_rows_they_come(seed, rows):
+    other = dict(zip("abcdef", "pdxbaz", strict=True))
+    shuffled = SWUNG.sample(fraction=1, shuffle=True, seed=seed).with_columns(pl.col("golfer").replace(other))
+    expected = [other[name] for name in keyless_order([SWUNG])]
+    assert keyless_order(shuffled.iter_slices(rows)).to_list() == expected
+    assert sorted(expected) == sorted(other.values()) != expected
+
+
+def test_a_golfer_stands_by_the_digest_of_the_first_row():
+    firsts = SWUNG.sort("struck_on").unique("golfer", keep="first", maintain_order=True)
+    texts = {name: f"{day}|{speed}" for name, day, speed in firsts.iter_rows()}
+    assert keyless_order([SWUNG]).to_list() == sorted(texts, key=lambda name: sha256(texts[name].encode()).hexdigest())
+
+
+def test_later_drives_move_nobody():
+    later = SWUNG.with_columns(pl.lit(date(2026, 9, 9)).alias("struck_on"), pl.col("club_speed_mph") - 20)
+    assert keyless_order([later, SWUNG]).to_list() == keyless_order([SWUNG]).to_list()
+
+
+def test_golfers_whose_first_rows_are_the_same_stay_as_they_come():
+    alike = SWUNG.with_columns(struck_on=date(2026, 1, 1), club_speed_mph=90.0)
+    assert keyless_order([alike.reverse()]).to_list() == list("fedcba")
+
+
+def test_without_drives_there_is_no_golfer_to_put_in_order():
+    assert keyless_order([]).to_list() == []

@@ -13,12 +13,16 @@ import dataframely as dy
 import duckdb
 import polars as pl
 
+from pipeline.drives import keyless_order
 from pipeline.edge.drives_file import PIECE_ROWS
 from pipeline.edge.files import whole
 from pipeline.tables.columns import column_comments
 from pipeline.tables.logs import DriveTable, Rejects, Sources, StandardShots
 
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
+
+# By which golfers are put in order: see `keyless_order`.
+FIRST = ("struck_on", "club_speed_mph", "launch_deg", "spin_rpm", "carry_measured_yd")
 
 
 @contextmanager
@@ -51,6 +55,8 @@ def shots_in_pieces(database: Path, columns: tuple[str, ...]) -> Iterator[pl.Dat
 def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) -> int:
     """Write the drives of loaded.duckdb with their standard carry as parquet, by golfer, source and row.
 
+    Golfers stand in their `keyless_order`.
+
     Parameters
     ----------
     loaded : Path
@@ -78,11 +84,13 @@ def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) ->
         _spool(changes, spool)
         # Both stand in the same order, so that ten million drives need no join.
         moved = f"SELECT {names} FROM shots s POSITIONAL JOIN read_parquet({_literal(spool)}) c"
-        query = f"FROM ({moved}) ORDER BY golfer, source, row"
+        golfers = keyless_order(shots_in_pieces(loaded, ("golfer", *FIRST)))
+        query = f"SELECT d.* FROM ({moved}) d JOIN golfers g USING (golfer) ORDER BY g.place, d.source, d.row"
         form = f"(FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE {PIECE_ROWS})"
         # One thread: how many there are must not show in the bytes.
         settings = _settings(folder) | {"threads": 1}
         with duckdb.connect(str(loaded), read_only=True, config=settings) as connection:
+            connection.register("golfers", golfers.to_frame().with_row_index("place").to_arrow())
             [(count,)] = connection.execute(f"COPY ({query}) TO {_literal(part)} {form}").fetchall()
     return int(count)
 

@@ -1,6 +1,7 @@
 """Reading drives.parquet piece by piece (an edge module)."""
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 
 import polars as pl
@@ -13,6 +14,9 @@ PIECE_ROWS = 131_072  # drives in memory at a time, but for a golfer with more, 
 def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> Drives:
     """Open drives.parquet, to be read piece by piece: golfers' drives whole, by golfer, source and row.
 
+    `golfer` and `group` have a type whose order is that of the file, which doesn't depend on the key: whatever sorts
+    by them does so too.
+
     Parameters
     ----------
     path : Path
@@ -20,14 +24,26 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS) -> Drives:
     columns : sequence of str
         Names of columns of `pipeline.tables.logs.DriveTable`, golfer among them.
     """
+    stored = pl.scan_parquet(path)
 
-    def read() -> Iterator[pl.DataFrame]:
-        stored = pl.scan_parquet(path).select(columns)
+    def slices(*names: str) -> Iterator[pl.DataFrame]:
         count = int(stored.select(pl.len()).collect().item())
-        held = stored.head(0).collect()
+        yield stored.select(names).head(0).collect()
         for first in range(0, count, PIECE_ROWS):
             # A slice reads the row groups that it lies in and no others: memory doesn't grow with the file.
-            held = pl.concat([held, stored.slice(first, PIECE_ROWS).collect()], rechunk=True)
+            yield stored.select(names).slice(first, PIECE_ROWS).collect()
+
+    @cache
+    def in_file_order(name: str) -> pl.Enum:
+        found = pl.concat(piece.to_series().unique(maintain_order=True) for piece in slices(name))
+        return pl.Enum(found.drop_nulls().unique(maintain_order=True))
+
+    def read() -> Iterator[pl.DataFrame]:
+        casts = [pl.col(name).cast(in_file_order(name)) for name in ("golfer", "group") if name in columns]
+        pieces = (piece.with_columns(casts) for piece in slices(*columns))
+        held = next(pieces)
+        for piece in pieces:
+            held = pl.concat([held, piece], rechunk=True)
             # The last golfer's drives may go on in the next slice.
             begun = held.get_column("golfer") == held.item(-1, "golfer")
             if not begun.all():

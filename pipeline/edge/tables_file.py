@@ -15,7 +15,7 @@ from pipeline.tables.types import types_of
 S = TypeVar("S", bound=dy.Schema)
 
 
-def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
+def read_table(path: str | Path, schema: type[S], golfers: pl.Enum | None = None) -> dy.DataFrame[S]:
     """Read one of our own CSV tables and validate it.
 
     Parameters
@@ -24,6 +24,8 @@ def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
         The CSV file.
     schema : type of dataframely.Schema
         The table's schema in `pipeline.tables`.
+    golfers : Enum, optional
+        Type of the column `golfer`, such as `Drives.golfers`; text if not given.
 
     Returns
     -------
@@ -39,6 +41,7 @@ def read_table(path: str | Path, schema: type[S]) -> dy.DataFrame[S]:
     dtypes = types_of(schema)
     try:
         table = pl.read_csv(path, schema_overrides=dtypes)
+        dtypes |= {"golfer": golfers} if golfers else {}
         # Cast here, not by the validation: that adds columns of its own, which a rule over all columns would see.
         return schema.validate(table.select(pl.col(name).cast(kind) for name, kind in dtypes.items()))
     except FileNotFoundError:

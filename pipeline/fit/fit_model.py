@@ -9,6 +9,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
@@ -59,7 +61,7 @@ def run(
     write_csv(Path(coefficients), Coefficients.validate(found.coefficients))
     write_csv(Path(scores), Scores.validate(found.scores))
     write_text(Path(card), write_card(study, found.model, found.scores, survey, found.residual_sd_yd))
-    write_parquet(Path(typical), golfers)
+    write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))
     write_parquet(Path(held_out), held_out_table(found.held_out))
     write_arrays(replicates, refits.to_arrays())
     name, rmse_yd = found.scores.filter("chosen").select("model", "rmse_yd").row(0)

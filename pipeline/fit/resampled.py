@@ -22,7 +22,7 @@ class ResampledFits:
     Attributes
     ----------
     counts : ndarray of int, shape (replicates, golfers)
-        How often each golfer was drawn, golfers in the order of their pseudonyms.
+        How often each golfer was drawn, golfers in their order.
     coefficients : ndarray, shape (replicates, terms of the surface)
     better_at_centre, better_slope, better_centre_mph : ndarray, shape (replicates,)
         The line of the better quarter's speed ratio; NaN where ball speed is not known.

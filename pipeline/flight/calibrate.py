@@ -188,7 +188,7 @@ class Sample:
     Attributes
     ----------
     drives : DataFrame
-        At most `MOST_DRIVES`, as evenly over golfers as can be, at random within each.
+        At most `MOST_DRIVES`, as evenly over golfers as can be, at random within each; `golfer` is a number.
     offsets : Offsets
         By all drives with ball speed and measured spin: which of them are sampled must not decide the reference.
     known, golfers : int
@@ -207,7 +207,8 @@ class Sample:
         if not pieces:
             return cls(pl.DataFrame(), Offsets({}, ()), 0, 0)
         # Names of one piece at a time: those of all drives would take most of a large study's memory.
-        names = pl.concat(golfers for golfers, _, _ in pieces).unique().sort()
+        # Numbered as they come: another key must not choose other drives, nor sum them in another order.
+        names = pl.concat(golfers for golfers, _, _ in pieces).unique(maintain_order=True)
         number = pl.DataFrame({"golfer": names, "number": np.arange(1, len(names) + 1, dtype=np.int32)})
         numbers = (golfers.to_frame().join(number, on="golfer", maintain_order="left") for golfers, _, _ in pieces)
         golfer = np.concatenate(
@@ -222,15 +223,15 @@ class Sample:
             lo, hi = np.searchsorted(wanted, [first, first + known.height])
             found.append(known[wanted[lo:hi] - first])
             first += known.height
-        drives = pl.concat(found)[np.argsort(place, kind="stable")]
+        drives = pl.concat(found)[np.argsort(place, kind="stable")].with_columns(golfer=pl.Series(golfer[rows]))
         return cls(drives, offsets_from(counts), len(golfer), len(names))
 
 
 def _counted(known: pl.DataFrame) -> tuple[pl.Series, npt.NDArray[np.int32], pl.DataFrame]:
-    """Give the golfers of some drives in order, each drive's place among them, and the drives by device and ball."""
+    """Give the golfers of some drives as they come, each drive's place among them, and drives by device and ball."""
     golfer = known.get_column("golfer")
-    place = golfer.rank("dense").to_numpy().astype(np.int32) - 1
-    return golfer.unique().sort(), place, count_levels(known)
+    names = golfer.unique(maintain_order=True)
+    return names, golfer.cast(pl.Enum(names)).to_physical().to_numpy().astype(np.int32), count_levels(known)
 
 
 def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int64]:
@@ -239,17 +240,20 @@ def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int6
     Parameters
     ----------
     golfer : ndarray of int, shape (n,)
-        Numbers from 1 in the order of pseudonyms.
+        Numbers from 1.
     seed : int
 
     Returns
     -------
     ndarray of int
-        All rows in their order where there are few; else first every golfer's first one, by golfer, and so on.
+        All rows in their order where there are few; else first every golfer's first one, and so on, golfers in an order
+        that is drawn too: their numbers may go by site.
     """
     if len(golfer) <= MOST_DRIVES:
         return np.arange(len(golfer))
-    order = np.random.default_rng([seed, 2]).permutation(len(golfer))
+    rng = np.random.default_rng([seed, 2])
+    order = rng.permutation(len(golfer))
+    drawn = rng.permutation(int(golfer.max()) + 1)
     shuffled = golfer[order]
     by_golfer = np.argsort(shuffled, kind="stable")
     first = np.searchsorted(shuffled[by_golfer], shuffled[by_golfer], side="left")
@@ -257,7 +261,7 @@ def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int6
     turn[by_golfer] = np.arange(len(golfer)) - first
     enough = np.searchsorted(np.cumsum(np.bincount(turn)), MOST_DRIVES)
     early = np.flatnonzero(turn <= enough)
-    chosen = early[np.lexsort((shuffled[early], turn[early]))][:MOST_DRIVES]
+    chosen = early[np.lexsort((drawn[shuffled[early]], turn[early]))][:MOST_DRIVES]
     return np.asarray(order[chosen], dtype=np.int64)
 
 

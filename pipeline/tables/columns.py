@@ -11,6 +11,7 @@ from functools import cache
 from typing import Any, ClassVar
 
 import dataframely as dy
+import polars as pl
 
 from pipeline.units import unit_of
 
@@ -116,10 +117,19 @@ class ColumnFacts:
         return f"{text}, {self.unit}" if self.unit else text
 
 
+class Pseudonym(dy.String):
+    """A column of texts, which may have a type that puts them in an order: see `pipeline.edge.drives_file`."""
+
+    def validate_dtype(self, dtype: Any) -> bool:
+        """Say whether a column of this type may stand here."""
+        return isinstance(dtype, pl.Enum) or super().validate_dtype(dtype)
+
+
 _KINDS: dict[type[dy.Column], str] = {
     dy.Float64: "number",
     dy.Int64: "whole number",
     dy.String: "text",
+    Pseudonym: "text",
     dy.Bool: "true or false",
     dy.Enum: "word",
     dy.Date: "day",
@@ -306,7 +316,7 @@ def percentiles(label: str, note: str) -> tuple[dy.Float64, dy.Float64, dy.Float
 def pseudonym(*, primary_key: bool = True, regex: str | None = None) -> dy.String:
     """Declare the column `golfer`."""
     note = "Pseudonym. Only the academy, with its key, can turn it into a name."
-    return text("Golfer", note, primary_key=primary_key, regex=regex)
+    return Pseudonym(primary_key=primary_key, regex=regex, description=note, metadata=_shown("Golfer"))
 
 
 def quarter(*, primary_key: bool = False, regex: str | None = None) -> dy.String:

@@ -69,11 +69,12 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
     drives = pl.read_parquet(tmp_path / "drives.parquet")
     assert count == 5
     assert drives.schema == DriveTable.create_empty().schema
+    # By the digests of "95.0|200.0", "95.0|210.0" and "95.0|230.0".
     assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd").rows() == [
-        ("ga", "a.csv", 2, 208.0, 210.0),
-        ("ga", "b.csv", 2, 245.0, 240.0),
         ("gb", "a.csv", 1, 201.0, 200.0),
         ("gb", "a.csv", 5, 223.0, 220.0),
+        ("ga", "a.csv", 2, 208.0, 210.0),
+        ("ga", "b.csv", 2, 245.0, 240.0),
         ("gc", "b.csv", 1, 226.0, 230.0),
     ]
 

@@ -2,18 +2,24 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from pipeline.drives import golfer_codes
 from pipeline.edge import drives_file as drive_pieces
 from pipeline.edge.drives_file import open_drives
 
 
 @pytest.fixture
 def stored(tmp_path):
-    """Golfers of 1 to 9 drives, in row groups of four drives."""
+    """Golfers of 1 to 9 drives, not by their names, in row groups of four drives; the drives as they are read too."""
+    names = [f"g{i * 5 % 11}" for i in range(1, 10)]
     drives = pl.DataFrame(
-        {"golfer": [f"g{i}" for i in range(1, 10) for _ in range(i)], "carry_yd": [200.0 + k for k in range(45)]}
+        {
+            "golfer": [name for count, name in enumerate(names, start=1) for _ in range(count)],
+            "group": ["m2", None, "m1"] * 15,
+            "carry_yd": [200.0 + k for k in range(45)],
+        }
     )
     drives.write_parquet(tmp_path / "drives.parquet", row_group_size=4)
-    return tmp_path / "drives.parquet", drives
+    return tmp_path / "drives.parquet", drives.cast({"golfer": pl.Enum(names), "group": pl.Enum(["m2", "m1"])})
 
 
 @pytest.mark.parametrize("rows", [1, 2, 5, 7, 45, 1000])
@@ -35,8 +41,19 @@ def test_drives_can_be_read_again_and_in_other_columns(stored):
     assert_frame_equal(second, first)
 
 
+def test_what_is_sorted_by_golfer_or_group_goes_by_the_order_of_the_file(stored):
+    path, drives = stored
+    opened = open_drives(path, drives.columns)
+    assert opened.golfers == drives.schema["golfer"]
+    shuffled = pl.concat(opened.read()).sample(fraction=1, shuffle=True, seed=1)
+    assert_frame_equal(shuffled.sort("golfer", "carry_yd"), drives)
+    assert shuffled["group"].drop_nulls().sort().unique(maintain_order=True).to_list() == ["m2", "m1"]
+    place = drives["golfer"].to_physical()
+    assert golfer_codes(shuffled).tolist() == [place[int(carry) - 200] for carry in shuffled["carry_yd"]]
+
+
 def test_no_drives_are_one_empty_piece(stored, tmp_path):
-    drives = stored[1].clear()
+    drives = pl.read_parquet(stored[0]).clear()
     drives.write_parquet(tmp_path / "none.parquet")
     (piece,) = open_drives(tmp_path / "none.parquet", drives.columns).read()
-    assert_frame_equal(piece, drives)
+    assert_frame_equal(piece, drives.cast({"golfer": pl.Enum([]), "group": pl.Enum([])}))

@@ -34,8 +34,9 @@ def run(
     min_shots: int,
 ) -> None:
     """Run the step; see the module's docstring."""
-    table = read_table(golfers, Golfers)
-    cells = add_cells(list(open_drives(Path(drives), DELIVERY_COLUMNS).each(lambda part: cell_sums(part, table))))
+    every = open_drives(Path(drives), DELIVERY_COLUMNS)
+    table = read_table(golfers, Golfers, every.golfers)
+    cells = add_cells(list(every.each(lambda part: cell_sums(part, table))))
     sums = Sums.of(cells)
     fitted = fit_delivery(sums)
     refits = read_arrays(replicates)["coefficients"]

@@ -90,7 +90,7 @@ def add_cells(parts: list[pl.DataFrame]) -> pl.DataFrame:
 
 @dataclass(frozen=True)
 class Sums:
-    """The cells as arrays, golfers numbered in the order of their pseudonyms.
+    """The cells as arrays, golfers numbered in their order.
 
     Attributes
     ----------

@@ -14,6 +14,7 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import LightTool, fit_light_tool, pairs_of
 from pipeline.coach.practice.practice import practice_of
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
+from pipeline.drives import Drives, keyless_order
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
@@ -34,19 +35,27 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring."""
     collected = Swings.validate(pl.read_parquet(swings, glob=False, hive_partitioning=False))
-    clean = mark_misreads(collected)
+    swung, shots = in_one_order(collected, open_drives(Path(drives), DRIVES))
+    clean = mark_misreads(swung)
     speeds = day_speeds(clean)
     pairs = pairs_of(speeds)
-    tool, factors = fit_light_tool(pairs, collected.get_column("golfer"))
+    tool, factors = fit_light_tool(pairs, swung.get_column("golfer"))
     days = sessions_of(speeds, factors)
-    shots = open_drives(Path(drives), DRIVES)
     table = practice_of(days, factors, shots, SpeedBands.of(bands["centres"], bands["half_width_mph"]))
-    write_parquet(Path(marked), PracticeSwings.validate(in_driver_speed(clean, factors)))
+    in_texts = in_driver_speed(clean, factors).cast({"golfer": pl.String})
+    write_parquet(Path(marked), PracticeSwings.validate(in_texts))
     write_csv(Path(sessions), days)
     write_csv(Path(paired), pairs)
     write_artefact(light_tool, tool)
     write_csv(Path(practice), table)
     print(_said(tool, clean, table))
+
+
+def in_one_order(swings: pl.DataFrame, drives: Drives) -> tuple[pl.DataFrame, Drives]:
+    """Put golfers in the drives' order, then those who have swings alone: another key must not change it."""
+    others = keyless_order([swings.select("golfer", "swung_on", "tool", "club_speed_mph")])
+    golfer = pl.col("golfer").cast(pl.Enum(pl.concat([drives.golfers.categories, others]).unique(maintain_order=True)))
+    return swings.with_columns(golfer), drives.mapped(lambda frame: frame.with_columns(golfer))
 
 
 def in_driver_speed(marked: pl.DataFrame, factors: pl.DataFrame) -> pl.DataFrame:

@@ -37,7 +37,7 @@ def run(
     """Run the step; see the module's docstring."""
     yardstick = Yardstick(read_artefact(model, FittedModel).model, read_artefact(frontier, Frontier))
     every = open_drives(Path(drives), COLUMNS)
-    table = read_table(golfers, Golfers).select(GOLFER_COLUMNS)
+    table = read_table(golfers, Golfers, every.golfers).select(GOLFER_COLUMNS)
     found, form = progress_of(every, table, yardstick, false_discovery_rate)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
     write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))

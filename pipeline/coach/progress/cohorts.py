@@ -25,7 +25,7 @@ def groups_of(drives: pl.DataFrame | Drives) -> pl.DataFrame:
     DataFrame
         golfer, quarter, group; null where no drive has one.
     """
-    commonest = pl.col("group").cast(pl.String).drop_nulls().mode().sort().first()
+    commonest = pl.col("group").drop_nulls().mode().sort().first()
     return Drives.of(drives).gathered(lambda frame: frame.group_by(KEYS).agg(commonest)).sort(KEYS)
 
 
@@ -58,7 +58,7 @@ def cohorts_of(progress: pl.DataFrame, groups: pl.DataFrame, min_golfers: int) -
     verdict beside it.
     """
     with_group = progress.join(groups, on=KEYS, how="left")
-    everybody = with_group.with_columns(pl.lit(None, dtype=pl.String).alias("group"))
+    everybody = with_group.with_columns(pl.lit(None, dtype=groups.schema["group"]).alias("group"))
     rows = pl.concat([_summed(everybody), _summed(with_group.filter(pl.col("group").is_not_null()))])
     told = rows.with_columns(pl.Series("few", _few(rows, min_golfers), dtype=pl.String))
     hidden = pl.col("few").is_not_null()

@@ -119,7 +119,7 @@ def figure_errors(
         values = values.mapped(
             lambda frame: frame.join(sides, on=KEYS, maintain_order="left").select(*by_day, side.alias("value"))
         )
-    spread = spread.with_columns(pl.col(KEYS).cast(pl.String))
+    spread = spread.with_columns(pl.col("quarter").cast(pl.String))
     form = between_days(values).times(size**2)
     usual = (pl.col(name).fill_null(value) for name, value in zip(FORM, form.others, strict=True))
     errors = spread.join(form.golfers, on="golfer", how="left").with_columns(usual)
@@ -171,14 +171,13 @@ def between_days(values: pl.DataFrame | Drives) -> DayForm:
     days = Drives.of(values).gathered(
         lambda frame: frame.group_by(*KEYS, "struck_on", maintain_order=True).agg(*of_a_day)
     )
-    days = days.with_columns(pl.col(KEYS).cast(pl.String))
     found = days.with_columns(
         pl.len().over(KEYS).alias("days"), pl.col("n").sum().over(KEYS).alias("all"), pl.col("var").sum().over(KEYS)
     ).with_columns((pl.col("all") - pl.col("days")).alias("spare"))
     telling = (pl.col("days") > 1) & (pl.col("spare") >= MIN_SPARE_DRIVES) & (pl.col("var") > 0)
     found = found.filter(telling).sort(*KEYS, "struck_on")
     if found.is_empty():
-        return _alike(0.0, told=False)
+        return _alike(found, told=False)
     spare = found.get_column("spare").to_numpy()
     error = found.get_column("var").to_numpy() / spare / found.get_column("n").to_numpy()
     quarter = found.select(pl.struct(KEYS).rank("dense")).to_series().to_numpy().astype(np.int64) - 1
@@ -187,7 +186,7 @@ def between_days(values: pl.DataFrame | Drives) -> DayForm:
     most = float(np.var(mean)) or 1.0
     variance = paule_mandel(lambda between: float(_squares(quarter, mean, between, error, spare).sum()), free, most)
     if variance == 0:
-        return _alike(0.0, told=True)
+        return _alike(found, told=True)
     each = found.select("golfer", pl.Series("square", _squares(quarter, mean, variance, error, spare)))
     days = np.bincount(quarter)[quarter]
     each = each.with_columns(pl.Series("freedom", (days - 1) / days))
@@ -202,9 +201,9 @@ def between_days(values: pl.DataFrame | Drives) -> DayForm:
     return DayForm(variance, True, table, (float(own[-1]), float(worth[-1])))
 
 
-def _alike(variance: float, *, told: bool) -> DayForm:
-    empty = pl.DataFrame(schema={"golfer": pl.String, **dict.fromkeys(FORM, pl.Float64)})
-    return DayForm(variance, told, empty, (variance, np.inf))
+def _alike(found: pl.DataFrame, *, told: bool) -> DayForm:
+    empty = found.clear().select("golfer", *(pl.lit(None, pl.Float64).alias(name) for name in FORM))
+    return DayForm(0.0, told, empty, (0.0, np.inf))
 
 
 def _squares(quarter: npt.NDArray[np.int64], mean: Array, variance: float, error: Array, spare: Array) -> Array:

@@ -87,7 +87,7 @@ def progress_of(
     slopes = assessed.select(*KEYS, pl.Series("slope", slope, dtype=pl.Float64))
     read = Drives.of(drives).mapped(yardstick.model.with_reference)
     # Numbers for the names, whose letters would take most of a large study's memory.
-    numbered = [pl.col(key).cast(pl.Enum(golfers.get_column(key).unique().sort())) for key in KEYS]
+    quarter = pl.col("quarter").cast(pl.Enum(golfers.get_column("quarter").unique().sort()))
 
     def values(frame: pl.DataFrame, *names: str) -> pl.DataFrame:
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
@@ -97,7 +97,7 @@ def progress_of(
     for measure in (*MEASURES, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
-        wanted = [*numbered, "struck_on", column]
+        wanted = ["golfer", quarter, "struck_on", column]
         pieces = list(read.each(lambda frame: values(frame, column).select(wanted)))  # noqa: B023
         own = Drives(pieces.__iter__)
         errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)

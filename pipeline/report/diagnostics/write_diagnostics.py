@@ -61,7 +61,7 @@ def run(
 def sample(used: Drives, held_out: Path, step: int) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Take the drives of every so many golfers, and their held-out predictions.
 
-    Pseudonyms are keyed fingerprints, so that golfers in their order stand at random.
+    Golfers stand in the order of a digest, and so at random.
     """
     predictions = pl.read_parquet(held_out)
     if step == 1:

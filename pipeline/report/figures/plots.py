@@ -222,8 +222,8 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
         ("clear", "golfer, not flagged", {"marker": "o", "facecolor": colour, "edgecolor": "white", "s": 46}),
         ("flagged", "golfer, flagged", {"marker": "D", "facecolor": FLAG_COLOUR, "edgecolor": "black", "s": 56}),
     )
-    # Pseudonyms are keyed fingerprints, so that every so many golfers in their order are drawn at random.
-    drawn = golfers.sort("golfer").gather_every(max(-(-golfers.height // MOST_POINTS), 1))
+    # Golfers stand in the order of a digest, so that every so many are drawn at random.
+    drawn = golfers.gather_every(max(-(-golfers.height // MOST_POINTS), 1))
     for status, label, look in looks:
         some = drawn.filter(pl.col("status") == status)
         if some.height:

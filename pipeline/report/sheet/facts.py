@@ -48,7 +48,7 @@ def moved_to_centre(typical: pl.DataFrame, model: CarryModel, roller: Roller, ba
         here = placed.filter(pl.col("band_mph") == centre)
         if here.height:
             carry, _ = at_centre(model, here, centre, roller)
-            parts.append(here.select(*KEYS, "band_mph", carry.alias("moved_yd")))
+            parts.append(here.select(pl.col(KEYS).cast(pl.String), "band_mph", carry.alias("moved_yd")))
     schema = {"golfer": pl.String, "quarter": pl.String, "band_mph": pl.Float64, "moved_yd": pl.Float64}
     return pl.concat([pl.DataFrame(schema=schema), *parts]).sort(KEYS)
 
@@ -137,9 +137,8 @@ def drives_of(drives: pl.DataFrame | Drives, chosen: pl.DataFrame) -> dict[tuple
         launch_deg and spin_rpm, evenly thinned where there are many. Guessed spins are left out.
     """
     measured = pl.col("spin_measured").fill_null(True)
-    kept = Drives.of(drives).gathered(
-        lambda frame: frame.filter(measured).join(chosen, on=KEYS, how="semi", maintain_order="left")
-    )
+    named = Drives.of(drives).mapped(lambda frame: frame.filter(measured).cast({"golfer": pl.String}))
+    kept = named.gathered(lambda frame: frame.join(chosen, on=KEYS, how="semi", maintain_order="left"))
     place, count = pl.int_range(pl.len()).over(KEYS), pl.len().over(KEYS)
     kept = kept.filter(place % (count / MOST_DOTS).ceil().cast(pl.Int64) == 0)
     parts: dict[Any, pl.DataFrame] = kept.sort(KEYS, maintain_order=True).partition_by(KEYS, as_dict=True)

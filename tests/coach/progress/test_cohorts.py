@@ -174,3 +174,16 @@ def test_quarters_stand_apart():
     two = pl.concat([progress_of_golfers([1.0] * 5, quarter="2026Q2"), progress_of_golfers([3.0] * 6)])
     table = cohorts_of(two, grouped(*[None] * 6), 5)
     assert table.select("quarter", "golfers", "carry_change_yd").rows() == [("2026Q2", 5, 1.0), ("2026Q3", 6, 3.0)]
+
+
+def test_of_groups_with_as_many_drives_the_first_by_the_type_of_the_column_counts():
+    drives = pl.DataFrame({"golfer": ["a"] * 4, "quarter": ["2026Q3"] * 4, "group": ["x", "y", "x", "y"]})
+    by_type = drives.cast({"group": pl.Enum(["y", "x"])})
+    assert [groups_of(frame).item(0, "group") for frame in (drives, by_type)] == ["x", "y"]
+
+
+def test_of_groups_as_small_the_first_by_the_type_of_the_column_is_suppressed_too():
+    progress, groups = progress_of_golfers([1.0] * 12), grouped(*["x"] * 5, *["y"] * 5, None, None)
+    by_type = groups.cast({"group": pl.Enum(["y", "x"])})
+    hidden = [cohorts_of(progress, one, 5).filter("suppressed")["group"].to_list() for one in (groups, by_type)]
+    assert hidden == [["x"], ["y"]]
