@@ -105,6 +105,6 @@ def test_ci_prints_a_line_for_each_study():
 
 
 def test_every_study_notes_its_commit_before_it_begins():
-    workflow = (ROOT / "Snakefile").read_text(encoding="utf-8")
+    workflow = (ROOT / "tests/studies.smk").read_text(encoding="utf-8")
     for study in CODE:
-        assert f"{{NOTE}} docs/evidence/{study} && " in workflow
+        assert f"{{params.note:q}} note docs/evidence/{study} && " in workflow

@@ -24,7 +24,7 @@ def test_what_speaks_is_read():
     read = {name: sentences(ROOT / name) for name in SPEAKING}
     assert len([name for name, found in read.items() if found]) > 100
     shown = {
-        "Snakefile": "Compare golfers' quarters",
+        "pipeline/coach/rules.smk": "Compare golfers' quarters",
         "pipeline/cli.py": "Check a study and list every problem. Nothing is written.",
         "pipeline/tables/golfers.py": "Mean carry at standard conditions, for the reference device and ball.",
         "pipeline/configuration/study.py": "Seed of every random draw.",
