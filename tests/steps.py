@@ -1,6 +1,7 @@
 """The workflow's steps, read from its rules."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 from pipeline.step import module_of
@@ -8,6 +9,7 @@ from pipeline.step import module_of
 ROOT = Path(__file__).parents[1]
 
 
+@cache
 def steps(snakefile=ROOT / "Snakefile"):
     """Give the module of every rule that runs a step, by the rule's name."""
     parts = re.split(r"^ *(?:rule|checkpoint) (\w+):$", snakefile.read_text(encoding="utf-8"), flags=re.MULTILINE)
