@@ -153,7 +153,7 @@ REFUSED = [
     ("wrong delimiter", "a.csv", german(GOOD), None, "it lacks the required column"),
     ("no header", "a.csv", f"{ROW}\n{ROW}\n", None, "it lacks the required column 'golfer'"),
     ("header twice in one line", "a.csv", csv_text(ROW + ",225", header=f"{HEADER},carry_yd"), None,
-     "the header 'carry_yd' stands 2 times"),
+     "the header 'carry_yd' appears 2 times"),
     ("another header inside", "a.csv", csv_text(ROW, "carry_yd," + HEADER.removesuffix(",carry_yd"), "225," +
      ROW.removesuffix(",225")), None, "a second header inside it names its columns in another order"),
     ("utf-16 called utf-8", "a.csv", GOOD.encode("utf-16"), None, "its text isn't utf-8;"),
@@ -169,7 +169,8 @@ REFUSED = [
     ("one long line", "a.csv", "x," * 2_500_000, None, "it has a line of more than 65,536 bytes"),
     ("long line that is skipped", "a.csv", "x" * 5_000_000 + "\n" + GOOD, layout(skip_rows=1),
      "it has a line of more than 65,536 bytes"),
-    ("gzip cut short", "a.csv.gz", gzip.compress(GOOD.encode() * 50)[:-9], None, "it is cut short, damaged or no gzip"),
+    ("gzip cut short", "a.csv.gz", gzip.compress(GOOD.encode() * 50)[:-9], None,
+     "it is cut short, damaged or not a gzip"),
     ("gzip with a wrong byte", "a.csv.gz", gzip.compress(GOOD.encode())[:-7] + b"\x00" * 7, None, "it is cut short,"),
     ("parquet cut short", "a.parquet", parquet()[:-20], None, "it is damaged, cut short or not a parquet file"),
     ("workbook cut short", "a.xlsx", book([HEAD, CELLS])[:-200], None,

@@ -174,7 +174,7 @@ def test_page_says_what_is_not_there(sections, golfers):
     _, told = sections(alone)
 
     assert "No golfer was assessed in an earlier quarter, so there is no progress to show." in told
-    assert "The logs have no attack readings that tell it." in told
+    assert "The logs have no attack readings that show it." in told
     assert "Speed practice" not in told
     hidden = cohorts_of().with_columns(pl.col("group").replace({"<b>juniors</b>": None}))
     few = changed(tables, cohorts=hidden.filter("suppressed"))

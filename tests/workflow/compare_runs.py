@@ -40,7 +40,8 @@ RENAMED_COLUMNS = {
     "collected/loaded.duckdb": {"carry_yd": "carry_measured_yd"},
     "collected/drives.parquet": {"carry_yd": "carry_standard_yd"},
     "shots.duckdb": {"carry_yd": "carry_measured_yd"},
-    # Headings of the workbook.
+    # Headings of the workbooks.
+    "benchmarks/bands.xlsx": {"Band centre, mph": "Band center, mph"},
     "golfers/golfers.xlsx": {
         "Yards lost with luck taken out, yd": "Yards lost, luck taken out, yd",
         "The same, low end of its 90 % interval, yd": "Yards lost, luck taken out, low end of the 90 % interval, yd",

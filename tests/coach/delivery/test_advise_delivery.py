@@ -172,7 +172,7 @@ def test_the_step_writes_both_tables_the_same_twice(study, capsys):
     told_rows = pl.read_csv(delivery, infer_schema_length=None)
     assert told_rows.columns == Delivery.column_names()
     gains = told_rows.filter(pl.col("advice").is_in(["more loft", "less loft"])).height
-    assert f"might bring {gains} of 12 golfers" in capsys.readouterr().out
+    assert f"might give {gains} of 12 golfers" in capsys.readouterr().out
 
 
 def test_logs_without_attack_give_an_empty_table_and_notes(study):

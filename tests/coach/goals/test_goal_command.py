@@ -78,7 +78,7 @@ def test_without_carry_the_distance_has_the_run_in_it(results):
     assert answer["delivery_yd"] + answer["speed_yd"] == pytest.approx(answer["gap_yd"], abs=1e-9)
     assert answer["efficient_speed_mph"] == pytest.approx(94.8)
     assert 94.8 < answer["present_speed_mph"] < answered(results, 262, "--carry", *given[1:])["present_speed_mph"]
-    assert "no interval" in answer["note"]
+    assert "doesn't cover its error" in answer["note"]
 
 
 def test_a_golfers_newest_quarter_brings_the_shortfall_and_its_interval(results):
@@ -118,7 +118,7 @@ def test_a_goal_beyond_the_data_gets_no_number_and_the_reason(results):
 def test_a_drive_that_nobody_hits_is_not_planned(results):
     answer = answered(results, 250, "--carry", "--speed", 92, "--launch", 30)
     assert answer["present_yd"] is None
-    assert answer["note"] == "hardly any drive near 92 mph is like the one given"
+    assert answer["note"] == "hardly any drive near 92 mph is like this one"
 
 
 def test_a_golfer_who_is_not_assessed_is_told_so(results):
@@ -144,7 +144,7 @@ def test_the_table_is_plain(results):
 @pytest.mark.parametrize(
     ("distance", "sentence"),
     [
-        (205, "The mean drive goes the distance already, by 5 yd."),
+        (205, "The mean drive already goes the distance, with 5 yd to spare."),
         (228, "An efficient delivery goes the distance at today's club speed."),
     ],
 )

@@ -78,8 +78,8 @@ def test_a_row_tells_gap_parts_and_speeds():
             {"carry_yd": 200.0, "spin_rpm": 5000.0},
             235.0,
             "both",
-            "an efficient delivery and about 2.0 mph more club speed reach the goal; hardly any drives show how fast "
-            "the present delivery would have to be",
+            "an efficient delivery and about 2.0 mph more club speed reach the goal; too few drives are that fast "
+            "to say what speed today's delivery would need",
         ),
     ],
 )
