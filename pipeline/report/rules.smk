@@ -97,11 +97,7 @@ rule write_sheets:
         model=MODEL["model"],
         flight_tables=rules.build_flight_table.output.tables,
     output:
-        sheets=report(
-            directory(f"{OUT}/golfers/sheets"),
-            htmlindex="index.html",
-            category="Pages",
-        ),
+        sheets=directory(f"{OUT}/golfers/sheets"),
     log:
         f"{LOGS_OF}/write_sheets.log",
     benchmark:

@@ -30,7 +30,7 @@ def digests(folder):
 
 def planned(done):
     """Names of the jobs that a dry run would run."""
-    return sorted(re.findall(r"^(\w+) +1$", done.stdout, flags=re.MULTILINE))
+    return sorted(set(re.findall(r"^(\w+) +1$", done.stdout, flags=re.MULTILINE)))
 
 
 def test_a_changed_log_redoes_only_what_depends_on_it(copied, snakemake):
