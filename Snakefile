@@ -7,6 +7,7 @@ snakemake --cores 2 --config model=ID        benchmarks, golfers and page by a k
 Each stage's rules stand beside its code, in pipeline/*/rules.smk. A rule and its step share their name.
 """
 
+import atexit
 import logging
 import sys
 import time
@@ -95,4 +96,5 @@ onsuccess:
 
 onerror:
     for path in failed_logs(Path(LOGS_OF), STARTED):
-        print(f"See {path} for what went wrong.", file=sys.stderr)
+        # At the very end, after what Snakemake has to say.
+        atexit.register(print, f"See {path} for what went wrong.", file=sys.stderr)
