@@ -5,7 +5,7 @@ import csv
 import hashlib
 import json
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from functools import cache
 from math import ceil
@@ -51,15 +51,11 @@ def step(name: str, **settings: Any) -> dict[str, Any]:
     name : str
         The step's and the rule's name.
     **settings
-        Keywords of the step's `run` besides its paths. `files` stands for paths that are not the rule's own.
+        Keywords of the step's `run` besides its paths.
     """
-    files: Callable[..., str] = settings.pop("files", paths_of)
-    return {"step": name, "code": code_of(name), "files": files, "settings": settings_text(**settings)}
-
-
-def settings_text(**settings: Any) -> Callable[..., str]:
-    """Give settings as JSON; a function, since Snakemake would take a text with braces for wildcards."""
-    return lambda wildcards: json.dumps(settings, sort_keys=True)  # noqa: ARG005
+    # Settings are a function, since Snakemake would take a text with braces for wildcards.
+    text = json.dumps(settings, sort_keys=True)
+    return {"step": name, "code": code_of(name), "files": paths_of, "settings": lambda wildcards: text}  # noqa: ARG005
 
 
 def paths_of(wildcards: Any, input: Any, output: Any) -> str:  # noqa: ARG001 - Snakemake's names

@@ -4,7 +4,6 @@ import hashlib
 import platform
 import re
 import shutil
-import tempfile
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
@@ -14,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
-from pipeline.edge.files import write_json
+from pipeline.edge.files import whole_folder, write_json
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel
 from pipeline.fit.verdict import ModelInUse, ModelVerdict
@@ -234,11 +233,7 @@ def keep(folder: Path, record: Record, files: Mapping[str, str]) -> None:
     place = folder / record.id
     if place.exists():
         return
-    folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=".part-", dir=folder) as temporary:
-        part = Path(temporary) / record.id
-        part.mkdir()
+    with whole_folder(place) as part:
         for name, file in FILES.items():
             shutil.copyfile(files[name], part / file)
         write_json(part / RECORD, record.model_dump(mode="json"))
-        part.rename(place)
