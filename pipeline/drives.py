@@ -13,6 +13,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.sound_center import sound_centers
 from pipeline.threads import in_order
 
 Made = TypeVar("Made")
@@ -181,9 +182,10 @@ def typical_of_all(drives: pl.DataFrame | Drives, keys: list[str]) -> pl.DataFra
 
 
 def typical_drives(drives: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """Work out each golfer's typical drive: mean club speed, medians of speed ratio, launch and spin.
+    """Work out each golfer's typical drive: mean club speed, the center of speed ratios, medians of launch and spin.
 
-    Medians, since a mishit now and then does not belong to a typical drive.
+    A mishit now and then does not belong to a typical drive. It always lowers the ratio, so that a median won't do
+    there (`sound_centers`).
 
     Parameters
     ----------
@@ -196,7 +198,8 @@ def typical_drives(drives: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
     -------
     DataFrame
         One row per key, sorted: keys, shots, club_speed_mph, speed_ratio (null where ball speed is known for
-        less than half the drives), speed_ratio_var (of one drive), launch_deg, spin_rpm.
+        less than half the drives), speed_ratio_var (over shots, the squared error of
+        speed_ratio), launch_deg, spin_rpm.
     """
     ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
     measured = pl.col("spin_measured").fill_null(True)
@@ -206,11 +209,28 @@ def typical_drives(drives: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
         .agg(
             pl.len().cast(pl.Int64).alias("shots"),
             pl.col("club_speed_mph").mean(),
-            pl.when(known).then(ratio.median()).alias("speed_ratio"),
-            pl.when(known).then(ratio.var()).alias("speed_ratio_var"),
+            known.alias("known"),
             pl.col("launch_deg").median(),
             # A guessed spin is used only where there is no measured one at all.
             pl.coalesce(pl.col("spin_rpm").filter(measured).median(), pl.col("spin_rpm").median()).alias("spin_rpm"),
         )
         .sort(keys)
+        .join(_strikes(drives.select(*keys, ratio.alias("ratio")), keys), on=keys, how="left", maintain_order="left")
+        .with_columns(pl.when("known").then(pl.col(name)).alias(name) for name in STRIKE)
+        .select(*keys, "shots", "club_speed_mph", *STRIKE, "launch_deg", "spin_rpm")
+    )
+
+
+STRIKE = ("speed_ratio", "speed_ratio_var")
+
+
+def _strikes(ratios: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """Give the center of each golfer's sound strikes, and what its error comes from: keys and `STRIKE`."""
+    ranked = ratios.drop_nulls("ratio").sort(*keys, "ratio")
+    run = ranked.select(pl.struct(keys).rle_id()).to_series()
+    center, variance = sound_centers(ranked.get_column("ratio").to_numpy(), run.arg_unique().to_numpy())
+    return (
+        ranked.select(keys)
+        .unique(maintain_order=True)
+        .with_columns(pl.Series("speed_ratio", center), pl.Series("speed_ratio_var", variance).fill_nan(None))
     )

@@ -95,7 +95,7 @@ def pulled_ratios(typical: pl.DataFrame) -> tuple[Line | None, pl.DataFrame]:
     speed = known.get_column("club_speed_mph").to_numpy()
     ratio = known.get_column("speed_ratio").to_numpy()
     middle = quantile_line(speed, ratio, 0.5)
-    error = MEDIAN_VARIANCE * known.select(pl.col("speed_ratio_var").fill_null(0) / pl.col("shots")).to_series()
+    error = known.select(pl.col("speed_ratio_var").fill_null(0) / pl.col("shots")).to_series()
     pulled = middle(speed) + spread_without_error(ratio - middle(speed), error.to_numpy())
     return middle, known.with_columns(pl.Series("pulled", pulled))
 

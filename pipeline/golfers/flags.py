@@ -5,18 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.statistics.arrays import Array
+from pipeline.golfers.causes import main_cause
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import t_reach
 from pipeline.statistics.skewed import bent, pooled_skewness, straightened
 from pipeline.tables.golfers import Golfers
-
-# A part is worth naming from this many yards on, and when it stands out: at least half of all that is lost in
-# parts, or half as much again as the next one.
-NAMED_FROM_YD = 2.0
-NAMED_SHARE = 0.5
-NAMED_LEAD = 1.5
-CAUSES = ("contact", "launch", "spin", "consistency")
 
 
 @dataclass(frozen=True)
@@ -80,37 +73,6 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
         "p_value": stdtr(freedom, -straightened(step, skewness)),
     }
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
-
-
-def main_cause(golfers: pl.DataFrame) -> pl.Series:
-    """Name the part that stands out.
-
-    Parameters
-    ----------
-    golfers : DataFrame
-        With lost_yd and the parts; a part may be null.
-
-    Returns
-    -------
-    Series of str
-        contact, launch, spin or consistency; mixed where none stands out; none where nothing much is lost or
-        nothing is known.
-    """
-    parts = np.stack([_part(golfers, f"lost_{cause}_yd") for cause in (*CAUSES, "other")])
-    largest = np.argmax(parts[:-1], axis=0)
-    ranked = np.sort(parts, axis=0)
-    top = np.take_along_axis(parts, largest[None], axis=0)[0]
-    # "other" is no cause to work on, but where it is larger than every cause none of them stands out.
-    next_one = np.where(ranked[-1] > top, ranked[-1], ranked[-2])
-    stands_out = (top >= NAMED_SHARE * parts.clip(0).sum(axis=0)) | (top >= NAMED_LEAD * next_one)
-    lost = golfers.get_column("lost_yd").cast(pl.Float64).fill_null(0.0).to_numpy()
-    nothing = (lost < NAMED_FROM_YD) | (ranked[-1] < NAMED_FROM_YD)
-    names = np.where(stands_out & (top >= NAMED_FROM_YD), np.array(CAUSES)[largest], "mixed")
-    return pl.Series("main_cause", np.where(nothing, "none", names))
-
-
-def _part(golfers: pl.DataFrame, name: str) -> Array:
-    return golfers.get_column(name).cast(pl.Float64).fill_null(0.0).to_numpy()
 
 
 def _notes(few: pl.Expr, beyond: pl.Expr, min_shots: int) -> pl.Expr:

@@ -45,10 +45,17 @@ class TypicalDrives(cols.Table):
     shots = cols.count("Drives", "Accepted drives of the golfer, over all quarters.", min=1)
     club_speed_mph = cols.number("Club speed", "Mean club speed of the drives.")
     speed_ratio = cols.number(
-        "Speed ratio", "Median of ball speed over club speed; empty if not known.", decimals=3, nullable=True
+        "Speed ratio",
+        "Ball speed over club speed of the typical sound drive; empty if not known.",
+        decimals=3,
+        nullable=True,
     )
     speed_ratio_var = cols.number(
-        "Variance of speed ratio", "Over the drives; empty if not known.", decimals=6, nullable=True, min=0
+        "Variance of speed ratio",
+        "Over drives, its squared standard error; empty if not known.",
+        decimals=6,
+        nullable=True,
+        min=0,
     )
     launch_deg = cols.number("Launch", "Median launch angle of the drives.")
     spin_rpm = cols.number("Spin", "Median backspin of the drives.")

@@ -24,7 +24,9 @@ class Golfers(cols.Table):
     shots = cols.count("Drives", "Accepted drives of the golfer in the quarter.", min=1)
     club_speed_mph = cols.number("Club speed", "Mean club speed of the quarter's drives.")
     ball_speed_mph = cols.number(
-        "Ball speed", "Ball speed of the typical drive, a median. Empty where the logs have none.", nullable=True
+        "Ball speed",
+        "Ball speed of the typical drive, its mishits left out. Empty where the logs have none.",
+        nullable=True,
     )
     launch_deg = cols.number("Launch", "Launch angle of the typical drive: a median, so that mishits don't count.")
     spin_rpm = cols.number("Spin", "Backspin of the typical drive, a median.")
@@ -58,7 +60,9 @@ class Golfers(cols.Table):
         "Lost otherwise", "What the model can't explain. The five parts add up to the yards lost exactly.", "Other"
     )
     main_cause = cols.word(
-        "Main cause", "Part that stands out. mixed: none does. none: hardly anything is lost.", CAUSES
+        "Main cause",
+        "Part that stands out from what golfers usually lose by it. mixed: none does. none: hardly anything is lost.",
+        CAUSES,
     )
     p_value = cols.probability("p", "How often luck alone would show so much lost if just the threshold were lost.")
     q_value = cols.probability(

@@ -39,7 +39,7 @@ def test_better_quarter_is_the_upper_quartile_of_true_ratios():
     n, shots, noise = 4000, 12, 0.05
     true = 1.45 + rng.normal(0, 0.02, n)
     seen = true + rng.normal(0, noise * np.sqrt(np.pi / 2 / shots), n)
-    _, better = ratio_lines(typical(rng.uniform(70, 110, n), seen, noise**2, shots))
+    _, better = ratio_lines(typical(rng.uniform(70, 110, n), seen, np.pi / 2 * noise**2, shots))
     truth = 1.45 + 0.6745 * 0.02
     assert better is not None
     assert float(better(90.0)) == pytest.approx(truth, abs=0.0012)

@@ -3,7 +3,7 @@ import pytest
 from rows import row_of
 from scipy import stats
 
-from pipeline.golfers.flags import FlagRules, assess, main_cause
+from pipeline.golfers.flags import FlagRules, assess
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.types import types_of
 
@@ -113,28 +113,3 @@ def test_flagged_and_clear():
     assert table.get_column("status").to_list() == ["flagged", "clear"]
     assert table.get_column("main_cause").to_list() == ["contact", "contact"]
     Golfers.validate(table)
-
-
-@pytest.mark.parametrize(
-    ("contact", "launch", "spin", "consistency", "other", "cause"),
-    [
-        (20, 2, 1, 2, 0, "contact"),
-        (2, 18, -6, 2, 0, "launch"),
-        (1, 3, 16, 2, 1, "spin"),
-        (3, 3, 2, 20, -4, "consistency"),
-        (10, 10, 0, 2, 0, "mixed"),
-        (8, 7, 6, 2, 0, "mixed"),
-        (12, 7, 6, 2, 0, "contact"),
-        (5, 4, 3, 2, 14, "mixed"),
-        (1, 1, 1, 1, 1, "none"),
-        (-3, 2, 0, 0, -4, "none"),
-        (None, 3, 15, 2, 1, "spin"),
-        (None, 1, 1, 1, 20, "mixed"),
-    ],
-)
-def test_main_cause(contact, launch, spin, consistency, other, cause):
-    parts = {"contact": contact, "launch": launch, "spin": spin, "consistency": consistency, "other": other}
-    row = {f"lost_{name}_yd": value for name, value in parts.items()}
-    total = float(sum(value for value in parts.values() if value is not None))
-    table = pl.DataFrame([row | {"lost_yd": total}], schema_overrides=dict.fromkeys(row, pl.Float64))
-    assert main_cause(table).to_list() == [cause]
