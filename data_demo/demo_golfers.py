@@ -24,8 +24,8 @@ LAST_NAMES = ("Ambrath", "Brunnock", "Cravell", "Dorrimar", "Eskvane", "Fallowic
 
 # Typical club speed in mph of each golfer by kind. A golfer's fault is sized so that it costs what is planted.
 SPEEDS: dict[str, Array] = {
-    "efficient": np.linspace(66.5, 118.5, 30),
-    "ordinary": np.linspace(67.5, 116.0, 17),
+    "efficient": np.linspace(66.5, 118.5, 26),
+    "ordinary": np.linspace(67.5, 116.0, 21),
     "contact": np.array([72.0, 79, 86, 91, 96, 101, 107, 113]),
     "launch": np.array([69.0, 77, 84, 89, 94, 99, 105, 111]),
     "spin": np.array([75.0, 82, 88, 93, 98, 103, 108, 113]),
@@ -34,7 +34,7 @@ SPEEDS: dict[str, Array] = {
 }
 LOSS_YD = {  # planted loss from the fault alone, least and most
     "efficient": (0.0, 0.0),
-    "ordinary": (0.5, 2.5),
+    "ordinary": (0.5, 21.0),
     "contact": (17.0, 26.0),
     "launch": (18.0, 30.0),
     "spin": (17.0, 21.0),
@@ -48,7 +48,10 @@ FAULTS = ("contact", "launch", "spin", "consistency")
 CURED = ("contact", "launch", "consistency")  # the middle golfer of these kinds is efficient in 2026Q3
 # A slow golfer loses 17 yd only beyond 5500 rpm, so the spin faults below this speed are too little spin.
 TOO_MUCH_SPIN_FROM_MPH = 85.0
-LOFT_SEED = 20261
+LOFT_SEED, MIX_SEED = 20261, 20263
+# The full mixed fault of an ordinary golfer: a random mix of a low speed ratio, a low launch and too much spin or, in
+# half of them, too little; with mishits of the usual severity, from as many as everybody has to one drive in seven.
+MIX_RATIO, MIX_LAUNCH_DEG, MIX_SPIN_RPM, ORDINARY_MISHITS = -0.20, -8.0, (2500.0, -1200.0), (0.04, 0.14)
 
 
 def efficient_launch_deg(speed_mph: Array) -> Array:
@@ -129,6 +132,10 @@ def golfer_rows(rng: np.random.RandomState) -> pl.DataFrame:
     dev = np.clip(rng.standard_normal((4, n)), -1.4, 1.4)
     low, high = (np.array([LOSS_YD[k][i] for k in kinds]) for i in (0, 1))
     target = rng.uniform(low, high)
+    ordinary = np.flatnonzero(kinds == "ordinary")
+    # From good to poor without gaps, at any speed.
+    spread = np.linspace(*LOSS_YD["ordinary"], len(ordinary))
+    target[ordinary] = np.random.RandomState(MIX_SEED).permutation(spread)
     middle = {k: np.flatnonzero(kinds == k)[4] for k in FAULTS}
     absent = rng.uniform(size=(3, n)) < 0.09
     absent[:, [middle[k] for k in CURED]] = False
@@ -162,8 +169,22 @@ def stated_loft_deg(rows: pl.DataFrame) -> Array:
     return np.asarray(rows.select("golfer").join(own, on="golfer", how="left", maintain_order="left")["loft_deg"])
 
 
+def by_golfer(rows: pl.DataFrame, between: tuple[float, float], seed: int) -> Array:
+    """Draw a number evenly between two for each golfer, the same in every quarter; a stream of its own."""
+    first = rows.select("golfer").unique(maintain_order=True)
+    drawn = first.with_columns(x=pl.Series(np.random.RandomState(seed).uniform(*between, len(first))))
+    return np.asarray(rows.select("golfer").join(drawn, on="golfer", how="left", maintain_order="left")["x"])
+
+
+def ordinary_mix(rows: pl.DataFrame) -> tuple[Array, Array, Array]:
+    """Give what the full mixed fault changes in each golfer's ratio, launch and spin, as if ordinary."""
+    parts = np.stack([by_golfer(rows, (0.1, 1.0), MIX_SEED + k) for k in (2, 3, 4)])
+    spin = np.where(rows["dev3"].to_numpy() > 0, *MIX_SPIN_RPM)
+    return MIX_RATIO * parts[0], MIX_LAUNCH_DEG * parts[1], spin * parts[2]
+
+
 def size_fault(
-    rows: pl.DataFrame, kind: str, d_ratio: float, d_launch_deg: float, d_spin_rpm: npt.ArrayLike
+    rows: pl.DataFrame, kind: str, d_ratio: npt.ArrayLike, d_launch_deg: npt.ArrayLike, d_spin_rpm: npt.ArrayLike
 ) -> pl.DataFrame:
     """Move the typical drive of the golfers of one kind from sound towards the full fault, until it costs the target.
 
@@ -172,12 +193,13 @@ def size_fault(
     who = (rows["kind"] == kind).to_numpy()
     part = rows.filter(who)
     t = np.linspace(0, 1, 41)[None, :]
-    d_spin = np.broadcast_to(np.asarray(d_spin_rpm, float), who.shape)[who]
+    changes = [np.broadcast_to(np.asarray(d, float), who.shape)[who] for d in (d_ratio, d_launch_deg, d_spin_rpm)]
     v, r, a, w = (part[c].to_numpy()[:, None] for c in ("club_speed_mph", *DRIVE))
-    lost = carry_yd(v * r, a, w) - carry_yd(v * (r + t * d_ratio), a + t * d_launch_deg, w + t * d_spin[:, None])
+    by_ratio, by_launch, by_spin = (t * change[:, None] for change in changes)
+    lost = carry_yd(v * r, a, w) - carry_yd(v * (r + by_ratio), a + by_launch, w + by_spin)
     size = solve(np.repeat(t, len(part), axis=0), np.maximum.accumulate(lost, axis=1), part["target_yd"].to_numpy())
     moved = {c: rows[c].to_numpy().copy() for c in DRIVE}
-    for column, change in zip(DRIVE, (d_ratio, d_launch_deg, d_spin), strict=True):
+    for column, change in zip(DRIVE, changes, strict=True):
         moved[column][who] += size * change
     return rows.with_columns(**{c: pl.Series(x) for c, x in moved.items()})
 
@@ -186,7 +208,7 @@ def size_mishits(rows: pl.DataFrame) -> pl.DataFrame:
     """Give every golfer a share and a severity of mishits; those of the consistency kind cost the target."""
     v, kind = rows["club_speed_mph"].to_numpy(), rows["kind"].to_numpy()
     who = kind == "consistency"
-    share = np.where(kind == "ordinary", 0.07, SOUND_MISHITS[0])
+    share = np.where(kind == "ordinary", by_golfer(rows, ORDINARY_MISHITS, MIX_SEED + 1), SOUND_MISHITS[0])
     share[who] = 0.36 - 0.0025 * (v[who] - 75)
     share = share.round(3)
     part, n = rows.filter(who), int(who.sum())
@@ -235,7 +257,7 @@ def plant(rows: pl.DataFrame) -> pl.DataFrame:
     rows = size_fault(rows, "contact", -0.25, 0, 0)
     rows = size_fault(rows, "launch", 0, -13, 0)
     rows = size_fault(rows, "spin", 0, 0, np.where(v > TOO_MUCH_SPIN_FROM_MPH, 4000, 1050 - sound[2]))
-    rows = size_fault(rows, "ordinary", -0.04, -2.5, np.where(rows["dev3"].to_numpy() > 0, 800, -500))
+    rows = size_fault(rows, "ordinary", *ordinary_mix(rows))
     rows = size_mishits(rows.with_columns(pl.col(c).round(d) for c, d in zip(DRIVE, (4, 2, 0), strict=True)))
     quartile = upper_quartile_ratio(v, rows["speed_ratio"].to_numpy())
     return rows.with_columns(

@@ -19,10 +19,12 @@ from demo_practice import make_practice
 
 SEED = 20260
 FIRST_DAYS = ("2026-01-05", "2026-04-07", "2026-07-01")  # each quarter's 80 days of play stay inside the quarter
-SITES = {  # altitude m, air temperature deg C, what the device adds to a carry in yd
+SITES = {  # altitude m, air temperature deg C, by what share the device's carry reads long
     "bay": (12.0, 18.0, 0.0),
-    "fell": (900.0, 14.0, 2.0),
+    "fell": (900.0, 14.0, -0.02),
 }
+# A day's form, the same for all drives of a golfer's session: club speed as a share, ratio, launch in deg.
+FORM_SEED, FORM_SPEED_SD, FORM_RATIO_SD, FORM_LAUNCH_SD_DEG = 20264, 0.006, 0.005, 0.4
 
 # --- a shot's scatter and its reading ----------------------------------------------------------------------------
 SPEED_SD, RATIO_SD, LAUNCH_SD_DEG, SPIN_SD = 0.015, 0.015, 1.2, 0.08
@@ -39,6 +41,11 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
     )
     n = len(g)
     typical_launch = a
+    # Three sessions a golfer and quarter.
+    session = rank * 3 // rows["shots"].to_numpy()[g]
+    form = np.random.RandomState(FORM_SEED).standard_normal((3, len(rows), 3)).clip(-1.6, 1.6)[:, g, session]
+    v = v * (1 + FORM_SPEED_SD * form[0])
+    r, a = r + FORM_RATIO_SD * form[1], a + FORM_LAUNCH_SD_DEG * form[2]
     normal = rng.standard_normal((4, n))
     # The number of mishits is the share times the shots, up or down to a whole number, spread over the sessions.
     turn = rank * share + rng.uniform(size=len(rows))[g]
@@ -52,14 +59,13 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
     site = rows["site"].to_numpy()[g]
     read = rng.standard_normal((7, n))
     flown = np.zeros(n)
-    for name, (altitude_m, temp_c, bias) in SITES.items():
+    for name, (altitude_m, temp_c, share_long) in SITES.items():
         here = site == name
         flown[here] = carry_yd((club * ratio)[here], launch[here], spin[here], altitude_m, temp_c)
-        flown[here] = flown[here] * (1 + READ_CARRY_SD * read[0][here]) + bias
+        flown[here] = flown[here] * (1 + READ_CARRY_SD * read[0][here]) * (1 + share_long)
     attack = 0.6 * (typical_launch - 13) + 0.3 * (launch - typical_launch) + 0.8 * read[1]
     run = np.clip(26 - 0.9 * (launch - 13) - 0.006 * (spin - 2700) + 1.5 * read[2], 3, 45)  # simple, no source
-    # Three sessions a golfer and quarter, a drive about every 40 s.
-    session = rank * 3 // rows["shots"].to_numpy()[g]
+    # A drive about every 40 s.
     day = np.sort(rng.randint(0, 80, (len(rows), 3)), axis=1)[g, session]
     start = rng.randint(8 * 3600, 12 * 3600, (len(rows), 3))[g, session] + 3 * 3600 * session
     second = start + rank * 40 + rng.randint(0, 25, n)
