@@ -141,7 +141,7 @@ PEOPLE = {
     "even-speeds": replace(PLAIN, even_mph=(66.0, 116.0), curved=True),
     "loft-makes-both": replace(PLAIN, correlation=0.75),
     "anti-correlated": replace(PLAIN, correlation=-0.6),
-    "two-schools": replace(PLAIN, schools=2.2),  # 3 sd apart in launch and spin together
+    "two-schools": replace(PLAIN, schools=3.0),
     "spread-by-speed": replace(PLAIN, spread_falls=2.5),
     "many-mishits": replace(PLAIN, mishits=(0.10, 0.15)),
     "one-mishits": replace(PLAIN, mishits=(0.03, 0.20), faults=("consistency",), faulty_mishits=(0.20, 0.45)),
