@@ -125,12 +125,12 @@ PLAIN = World()
 # No form of the day: each drive on any day.
 MANY_DAYS = replace(PLAIN, days=None, form_yd=0.0)
 
-# What days are like.
+# What days are like; who comes seldom also hits few drives.
 DAYS = {
     "plain": PLAIN,
     "many-days": MANY_DAYS,
-    "two-days": replace(PLAIN, days=(2, 2), form_yd=3.5),
-    "one-day": replace(PLAIN, days=(1, 1)),
+    "two-days": replace(PLAIN, days=(2, 2), form_yd=3.5, shots=(8, 60)),
+    "one-day": replace(PLAIN, days=(1, 1), shots=(8, 60)),
 }
 # How many golfers there are, how fast, and what is true of them.
 PEOPLE = {
