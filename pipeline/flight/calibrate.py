@@ -12,6 +12,7 @@ from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.overall_distance import LIMIT_YD, overall_distance_yd, sets_within_the_limit
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
@@ -85,7 +86,7 @@ BEST = "best"
 def calibrate_best(
     drives: "pl.DataFrame | Sample", coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
 ) -> tuple[Calibration, list[Calibration]]:
-    """Calibrate the named set, or every set, and keep the one whose flights are nearest to the study's drives.
+    """Calibrate the named set, or every candidate, and keep the one whose flights are nearest to the study's drives.
 
     Parameters
     ----------
@@ -97,24 +98,38 @@ def calibrate_best(
     Returns
     -------
     tuple of Calibration and list of Calibration
-        The kept one and all that were tried. Where nothing can be fitted, "best" falls back on the default set.
+        The kept one, and one for each set by name: those left out of "best" are not fitted, and their note says why.
+        Where nothing can be fitted, "best" falls back on the default set.
 
     Notes
     -----
+    Candidates of "best" are the sets that pass the rules' test of overall distance as published
+    (`pipeline.physics.overall_distance`). Multipliers are calibrated anyway, so what counts is the published set.
     How carry answers to thin air differs by 1 to 3 % of carry between sets that were all fitted to the same drives
     at 0 and 1500 m, so the set matters, and only the study's drives can decide.
     """
-    names = sorted(SETS) if coefficients == BEST else [coefficients]
+    candidates = sets_within_the_limit() if coefficients == BEST else [coefficients]
+    left_out = sorted(set(SETS) - set(candidates)) if coefficients == BEST else []
 
     def fitted_to(name: str) -> Calibration:
         return calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed)
 
-    tried = list(in_order(fitted_to, names))
+    tried = list(in_order(fitted_to, candidates))
+    told = sorted([*tried, *map(_too_long, left_out)], key=lambda one: one.coefficients)
     fitted = [one for one in tried if one.loss is not None]
     if fitted:
-        return min(fitted, key=lambda one: (one.loss, one.coefficients)), tried
+        return min(fitted, key=lambda one: (one.loss, one.coefficients)), told
     fallback = [one for one in tried if one.coefficients == Ball().coefficients]
-    return (fallback or tried)[0], tried
+    return (fallback or tried)[0], told
+
+
+def _too_long(name: str) -> Calibration:
+    """Say of a set why "best" doesn't consider it."""
+    note = (
+        f"left out: as published its ball goes {overall_distance_yd(Ball(name)):.0f} yd in the rules' test of overall "
+        f"distance, where {LIMIT_YD:.0f} yd are allowed; name it in study.yaml to use it"
+    )
+    return Calibration(name, 1.0, 1.0, None, None, [], 0, 0, None, None, note)
 
 
 def calibrate(
