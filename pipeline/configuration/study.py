@@ -125,8 +125,8 @@ class Flight(Strict):
 
     coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
         "best",
-        description="Published set of drag and lift coefficients. best: the one nearest to the study's drives, of those "
-        "whose ball, as published, passes the rules' test of overall distance.",
+        description="Published set of drag and lift coefficients. best: the one nearest to the study's drives, of "
+        "those whose ball, as published, passes the rules' test of overall distance.",
     )
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway, for roll.")
 

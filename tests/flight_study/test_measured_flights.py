@@ -1,4 +1,4 @@
-"""Published measured flights against the coefficient sets; bounds from what the sources leave open, not from the output."""
+"""Published measured flights against the coefficient sets; bounds are what the sources leave open."""
 
 from pathlib import Path
 
