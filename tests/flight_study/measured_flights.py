@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares  # type: ignore[attr-defined, unused-ignore]
+from scipy import optimize
 
 from pipeline.flight.calibrate import BOUNDS
 from pipeline.physics.air import ISA_PRESSURE_PA, ISA_TEMP_C, Air
@@ -93,7 +93,7 @@ def fitted(series: Series, name: str) -> tuple[Ball, float]:
     def errors(x: Array) -> Array:
         return series.errors_yd(Ball(name, float(x[0]), float(x[1])))
 
-    found = least_squares(errors, [1.0, 1.0], bounds=BOUNDS)
+    found = optimize.least_squares(errors, [1.0, 1.0], bounds=BOUNDS)  # type: ignore[operator, unused-ignore]
     return Ball(name, *map(float, found.x)), float(2 * found.cost)
 
 
