@@ -28,9 +28,9 @@ MOST_DRIVES = 2000
 # published 10 yd (r.m.s. over four draws). So even fewer would do better than none; but standard errors are clustered
 # by golfer, and with fewer clusters than this they are too small.
 LEAST_DRIVES, LEAST_GOLFERS = 200, 8
-# Wide of anything that balls do: over four academies the candidates came to 0.67 to 1.13, on draws of 100 drives to 0.86
-# to 1.17. Bounds of 0.6 to 1.4 or 0.25 to 3 give the same fit to six digits. They keep the search from balls that
-# don't come down.
+# Wide of anything that balls do: over four academies the candidates came to 0.67 to 1.11, on draws of 100 drives to
+# 0.83 to 1.20. Bounds of 0.6 to 1.4 or 0.25 to 3 give the same fit to six digits. They keep the search from balls
+# that don't come down.
 BOUNDS = (0.5, 1.6)
 # About a standard deviation of the residuals (5.5 yd), so that sound drives count almost fully and mishits less and
 # less (soft L1 loss). From 2.5 to 10 yd the figure moves by 0.1 to 0.25 yd.
