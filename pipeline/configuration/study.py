@@ -124,7 +124,9 @@ class Flight(Strict):
     """Ball flight."""
 
     coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
-        "best", description="Published set of drag and lift coefficients. best: the one nearest to the study's drives."
+        "best",
+        description="Published set of drag and lift coefficients. best: the one nearest to the study's drives, of "
+        "those whose ball, as published, passes the rules' test of overall distance.",
     )
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway, for roll.")
 

@@ -22,9 +22,14 @@ def air_of_drives(drives: pl.DataFrame, standard_temp_c: float, standard_pressur
     Returns
     -------
     tuple of Air and ndarray
-        Air with arrays of shape (n,), and the wind along the shot, m/s. Unknown humidity counts as dry (it moves
-        density by 1 % at the most), unknown wind as calm; pressure comes from altitude by ISO 2533 where it wasn't
-        measured.
+        Air with arrays of shape (n,), and the wind along the shot, m/s. Unknown humidity counts as dry, unknown wind
+        as calm; pressure comes from altitude by ISO 2533 where it wasn't measured.
+
+    Notes
+    -----
+    Damp air is lighter than dry air: by 0.3 % at 15 deg C and 50 % humidity, by 1.9 % at 35 deg C and 90 % (tested).
+    The latter carries a drive of 150 mph of ball speed 1 to 2 yd farther and one of 170 mph 2 to 3 yd; a slow one
+    loses as much lift as drag. Where summers are damp, logs should say humidity.
     """
     temp, pressure, humidity, altitude, wind = (
         drives.get_column(name).cast(pl.Float64).to_numpy() for name in AIR_COLUMNS

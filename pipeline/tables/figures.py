@@ -7,7 +7,7 @@ from pipeline.tables import columns as cols
 
 
 class Calibrations(cols.Table):
-    """Coefficient sets of ball flight, each fitted to the study's drives."""
+    """Coefficient sets of ball flight, each fitted to the study's drives or left out with the reason."""
 
     FILES = ("flight/calibrations.csv",)
     ROW = "coefficient set"

@@ -84,6 +84,17 @@ def test_density_falls_with_heat_and_humidity_and_rises_with_pressure():
     assert np.all(np.diff(rho, axis=2) < 0)
 
 
+@pytest.mark.parametrize(
+    ("temp_c", "humidity", "percent"), [(15, 0.5, 0.3), (25, 0.5, 0.6), (25, 0.9, 1.1), (35, 0.9, 1.9)]
+)
+def test_how_much_lighter_damp_air_is(temp_c, humidity, percent):
+    # The figures of docs/flight.md and of `air_of_drives`; by a property library, so that they stand on their own.
+    ours = 1 - density(temp_c, 101_325, humidity) / density(temp_c, 101_325, 0)
+    library = 1 - library_density(temp_c, 101_325, humidity) / library_density(temp_c, 101_325, 0)
+    assert 100 * library == pytest.approx(percent, abs=0.05)
+    assert ours == pytest.approx(library, abs=1e-4)
+
+
 def test_air_of_a_state():
     air = Air.of(np.array([15.0, 30.0]), 101_325.0, np.array([0.0, 0.5]))
     np.testing.assert_array_equal(air.density_kg_m3, density([15.0, 30.0], 101_325.0, [0.0, 0.5]))

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy.stats import t as student
 
 from pipeline.coach.practice import lasting_form as practice_form
 from pipeline.coach.practice.lasting_form import INDEPENDENT, LastingForm, fit_form, lines, padded
@@ -75,7 +76,29 @@ def test_form_that_lasts_is_found():
     assert np.median([form.weeks for form in found]) == 3.0
 
 
-def test_days_of_their_own_are_mostly_taken_as_independent():
+def slopes_held(form, take):
+    """Share of 90 % intervals of slopes that cover the true 0.3, under the form that `take` makes of the sessions."""
+    held = []
+    for seed in range(3):
+        drawn = sessions(seed, golfers=60, form=form, counts=(20, 12, 16))[2]
+        found = lines(drawn, take(drawn), slope=True)
+        freedom = drawn.there.sum(axis=1)[:, None] - 2
+        half = student.ppf(0.95, freedom) * np.sqrt(found.slope_unit[:, None] * found.squares / freedom)
+        held.append(np.abs(found.slope - 0.3) <= half)
+    return np.mean(held)
+
+
+# None of the lasting forms is on the grid that `fit_form` searches. 360 intervals: a standard error of 1.6 %.
+@pytest.mark.parametrize("form", [INDEPENDENT, LastingForm(0.5, 2.0), LastingForm(0.5, 5.0)])
+def test_intervals_of_slopes_hold_whether_form_lasts_or_not(form):
+    assert 0.83 < slopes_held(form, fit_form) < 0.95
+
+
+def test_taken_as_independent_sessions_whose_form_lasts_would_mislead():
+    assert slopes_held(LastingForm(0.5, 5.0), lambda _: INDEPENDENT) < 0.78
+
+
+def test_a_form_is_rarely_seen_where_days_are_independent():
     found = [fit_form(sessions(seed, golfers=30, form=INDEPENDENT, counts=(20, 9, 15))[2]) for seed in range(6)]
 
     assert sum(form == INDEPENDENT for form in found) >= 4
