@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from pipeline.benchmark.disclosure import percentile, rounded
+from pipeline.benchmark.disclosure import is_given, percentile, rounded
 from pipeline.statistics.arrays import Array
 from pipeline.tables.columns import PERCENTILES
 
@@ -25,6 +25,8 @@ TAPER = 2.0
 # How far golfers spread below the 25th percentile is told by one more, of the whole quarter: the 10th, which reaches
 # into golfers with a fault. With the 15th the share of intervals that hold the truth changes by 1.3 in 100 at most.
 LOW = 10.0
+# It isn't published, but intervals tell of it: in whole yards it would help an attacker, in steps of 5 yd hardly.
+STEP_YD = 5.0
 LEVEL = 0.95  # upper end of a two-sided 90 % interval
 
 
@@ -59,41 +61,40 @@ class Published:
     percentiles_yd: Mapping[int, float | None]
 
 
-def low_percentile(moved_yd: Array, min_golfers: int) -> tuple[float, float]:
-    """Give a low percentile of all golfers of a quarter, moved to one club speed, by the rules of published ones.
+def low_percentile(moved_yd: Array, min_golfers: int) -> float | None:
+    """Give the percentile `LOW` of all golfers of a quarter, moved to one club speed, in steps of `STEP_YD`.
 
     Parameters
     ----------
     moved_yd : ndarray, shape (n,)
-        Of `min_golfers` golfers at least.
     min_golfers : int
 
     Returns
     -------
-    tuple of float
-        Which percentile: `LOW`, or the lowest that the number of golfers allows. Its value, in whole yards.
+    float or None
+        Yd; None where there are too few golfers, by the rule of published percentiles.
     """
-    n = len(moved_yd)
-    lowest = max(LOW, 100 * (min_golfers - 1) / 2 / max(n - 1, 1))
-    return lowest, rounded(percentile(moved_yd, np.ones(n), lowest, min_golfers), 0)
+    if not is_given(len(moved_yd), LOW, min_golfers):
+        return None
+    return STEP_YD * rounded(percentile(moved_yd, np.ones(len(moved_yd)), LOW, min_golfers) / STEP_YD, 0)
 
 
-def gaps_of(bands: Sequence[Published], low: tuple[float, float]) -> Array | None:
+def gaps_of(bands: Sequence[Published], low_yd: float | None) -> Array | None:
     """Measure how far golfers spread, from what is published of a quarter's bands.
 
     Parameters
     ----------
     bands : sequence of Published
         The quarter's bands that are shown, with the one that has the most golfers first.
-    low : tuple of float
-        A lower percentile and its value, yd, at the center of the first band.
+    low_yd : float or None
+        The percentile `LOW` of the quarter's golfers at the center of the first band.
 
     Returns
     -------
     ndarray, shape (4,), or None
-        Carry for a standard deviation of golfers, as a share of the band's 50th percentile: from the low percentile to
-        the 25th, and between neighbors of `PERCENTILES`, the bands weighing as they have golfers. None where no band
-        has a 25th percentile.
+        Carry for a standard deviation of golfers, as a share of the band's 50th percentile: from `LOW` to the 25th,
+        and between neighbors of `PERCENTILES`, the bands weighing as they have golfers. None where no band has a 25th
+        percentile.
     """
     scores = ndtri(np.array(PERCENTILES) / 100)
     values = np.array([[b.percentiles_yd[p] for p in PERCENTILES] for b in bands], dtype=float)
@@ -105,10 +106,9 @@ def gaps_of(bands: Sequence[Published], low: tuple[float, float]) -> Array | Non
         return None
     mean = np.nansum(gaps * weights, axis=0) / np.where(known, weights.sum(axis=0), 1.0)
     upper = mean[2] if known[2] else mean[1]
-    percent, yd = low
     under = mean[0]
-    if percent < PERCENTILES[0]:
-        under = (values[0, 0] - yd) / (scores[0] - ndtri(percent / 100)) / values[0, 1]
+    if low_yd is not None:
+        under = (values[0, 0] - low_yd) / (scores[0] - ndtri(LOW / 100)) / values[0, 1]
     return np.array([under, mean[0], mean[1], upper])
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.stats import beta, norm
+from scipy.stats import norm
 
 from pipeline.benchmark.disclosure import protected_percentiles
 from pipeline.benchmark.percentiles import (
@@ -32,7 +32,7 @@ def test_golfers_of_a_band_count_in_full_and_others_the_less_the_farther_they_ar
 
 def test_gaps_of_normal_carries_are_their_standard_deviation():
     bands = [published(n, *(middle * (1 + 0.05 * SCORES))) for n, middle in ((30, 200.0), (12, 150.0))]
-    low = (10.0, 200.0 * (1 + 0.05 * norm.ppf(0.1)))
+    low = 200.0 * (1 + 0.05 * norm.ppf(0.1))
     assert gaps_of(bands, low) == pytest.approx([0.05] * 4)
 
 
@@ -40,7 +40,7 @@ def test_gaps_weigh_bands_by_golfers_and_do_without_what_is_not_published():
     one = published(30, 190.0, 200.0, 210.0, None)
     two = published(10, None, 200.0, None, None)
     three = published(10, 180.0, 200.0, 205.0, None)
-    found = gaps_of([one, two, three], (10.0, 180.0))
+    found = gaps_of([one, two, three], 180.0)
     unit = 200.0 * SCORES[2]
     assert found[1] == pytest.approx((30 * 10 + 10 * 20) / 40 / unit)
     assert found[2] == pytest.approx((30 * 10 + 10 * 5) / 40 / unit)
@@ -49,18 +49,17 @@ def test_gaps_weigh_bands_by_golfers_and_do_without_what_is_not_published():
 
 
 def test_no_gaps_where_no_band_has_a_quarter_below():
-    assert gaps_of([published(8, None, 200.0, None, None)], (10.0, 180.0)) is None
+    assert gaps_of([published(8, None, 200.0, None, None)], 180.0) is None
     nothing = intervals({25: None, 50: 200.0, 75: None, 90: None}, None, np.ones(8))
     assert nothing == dict.fromkeys(PERCENTILES, (None, None))
 
 
-def test_a_quarter_of_few_golfers_tells_the_lowest_percentile_that_its_number_allows():
-    assert low_percentile(np.arange(9.0), 5) == (25.0, 2.0)
-    assert low_percentile(np.arange(41.0), 5) == (10.0, 4.0)
-    # Then nothing is known below the 25th, and the gap above it stands for both.
-    bands = [published(9, 190.0, 200.0, 205.0, None)]
-    found = gaps_of(bands, (25.0, 190.0))
-    assert found[0] == found[1]
+def test_a_quarter_of_few_golfers_tells_nothing_below_the_25th_percentile():
+    assert low_percentile(5 * np.arange(20.0), 5) is None
+    assert low_percentile(5 * np.arange(41.0) + 2.4, 5) == 20.0
+    # Then the gap above it stands for both.
+    found = gaps_of([published(9, 190.0, 200.0, 205.0, None)], None)
+    assert found[0] == found[1] == pytest.approx(10 / 200 / -SCORES[0])
 
 
 def test_an_interval_is_the_delta_methods_rounded_outwards():
