@@ -1,6 +1,7 @@
 """The speed-band table: golfers of a quarter, each moved to the band's centre, beside what is efficient there."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -8,12 +9,14 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.disclosure import PERCENTILES, protected_percentiles, protected_ratio, protected_share
+from pipeline.benchmark.disclosure import protected_percentiles, protected_ratio, protected_share
 from pipeline.benchmark.efficient import Efficient
+from pipeline.benchmark.percentiles import Published, gaps_of, intervals, low_percentile, weights_near
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives, typical_drives
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.tables.columns import PERCENTILES
 from pipeline.tables.figures import BandTable
 from pipeline.tables.types import types_of
 
@@ -91,41 +94,94 @@ def band_table(
     quarters = sorted(typical.get_column("quarter").unique().to_list())
     rows = []
     for quarter in quarters:
-        there = typical.filter(pl.col("quarter") == quarter)
+        there = _Quarter.of(model, typical.filter(pl.col("quarter") == quarter), bands, min_golfers, roller)
         for centre in bands.centres_mph:
-            here = there.filter(pl.Series(bands.holds(centre, there.get_column("club_speed_mph").to_numpy())))
-            rows.append(_row(model, here, quarter, centre, efficient.get(centre), min_golfers, roller))
+            named = {"quarter": quarter, "band_mph": float(centre)}
+            rows.append(named | _row(there, centre, efficient.get(centre)))
     schema = types_of(BandTable)
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def _row(
-    model: CarryModel,
-    here: pl.DataFrame,
-    quarter: str,
-    centre: float,
-    efficient: Efficient | None,
-    min_golfers: int,
-    roller: Roller,
-) -> dict[str, Any]:
-    """Give a band's row; `here` are its golfers of the quarter."""
-    few = here.height < min_golfers
-    row: dict[str, Any] = {"quarter": quarter, "band_mph": float(centre), "suppressed": few}
+@dataclass(frozen=True)
+class _Quarter:
+    """The golfers of a quarter, and what of their carry may be published.
+
+    Attributes
+    ----------
+    min_golfers : int
+    by_band : dict of float to DataFrame
+        Golfers of each band, by its centre.
+    percentiles : dict of float to dict
+        Of each band that isn't suppressed, by its centre: percentiles by column.
+    has_intervals : bool
+    """
+
+    min_golfers: int
+    by_band: dict[float, pl.DataFrame]
+    percentiles: dict[float, dict[str, float | None]]
+    has_intervals: bool
+
+    @classmethod
+    def of(
+        cls, model: CarryModel, golfers: pl.DataFrame, bands: SpeedBands, min_golfers: int, roller: Roller
+    ) -> "_Quarter":
+        """Sort golfers into bands and work out percentiles of those bands that have enough."""
+        speed = golfers.get_column("club_speed_mph").to_numpy()
+        inside = {centre: bands.holds(centre, speed) for centre in bands.centres_mph}
+        by_band = {centre: golfers.filter(pl.Series(held)) for centre, held in inside.items()}
+        # The fullest first; of equal ones the slowest.
+        shown = sorted((c for c in inside if by_band[c].height >= min_golfers), key=lambda c: -by_band[c].height)
+        if not shown:
+            return cls(min_golfers, by_band, {}, False)
+        # Golfers of no band that is shown count nowhere: nothing published changes with them.
+        counting = golfers.filter(pl.Series(np.any([inside[centre] for centre in shown], axis=0)))
+        moved = {c: [s.to_numpy() for s in at_centre(model, counting, c, roller)] for c in shown}
+        near = {
+            c: weights_near(counting.get_column("club_speed_mph").to_numpy(), c, bands.half_width_mph) for c in shown
+        }
+        carry, total = (
+            {c: protected_percentiles(moved[c][kind], near[c], by_band[c].height, min_golfers) for c in shown}
+            for kind in (0, 1)
+        )
+        published = [Published(by_band[c].height, carry[c]) for c in shown]
+        gaps = gaps_of(published, low_percentile(moved[shown[0]][0], min_golfers))
+        percentiles = {c: _columns(carry[c], total[c], intervals(carry[c], gaps, near[c])) for c in shown}
+        return cls(min_golfers, by_band, percentiles, gaps is not None)
+
+
+def _columns(
+    carry_yd: dict[int, float | None],
+    total_yd: dict[int, float | None],
+    carry_ends_yd: dict[int, tuple[float | None, float | None]],
+) -> dict[str, float | None]:
+    part = {f"carry_p{p}_yd": value for p, value in carry_yd.items()}
+    part |= {f"total_p{p}_yd": value for p, value in total_yd.items()}
+    for p, (low, high) in carry_ends_yd.items():
+        part |= {f"carry_p{p}_lo90_yd": low, f"carry_p{p}_hi90_yd": high}
+    return part
+
+
+def _row(there: _Quarter, centre: float, efficient: Efficient | None) -> dict[str, Any]:
+    """Give the figures of a band's row."""
+    here, min_golfers = there.by_band[centre], there.min_golfers
+    row: dict[str, Any] = {"suppressed": centre not in there.percentiles}
     notes = []
-    if few:
+    if row["suppressed"]:
         notes.append(f"fewer than {min_golfers} golfers: their figures are suppressed")
     else:
-        row |= _golfers_part(model, here, centre, min_golfers, roller)
+        row |= _golfers_part(there, centre)
         gone = [f"{p}th" for p in PERCENTILES if row[f"carry_p{p}_yd"] is None]
         if gone:
             notes.append(f"too few golfers for the {', '.join(gone)} percentile")
+        if not there.has_intervals:
+            notes.append("too few golfers in each band of the quarter for intervals of percentiles")
     if efficient is None:
         notes.append("too few golfers of about this speed for an efficient carry")
     else:
         row |= _efficient_part(efficient)
         if efficient.window is None:
             notes.append("no efficient window: the deliveries near the best leave no box")
-        elif not few:
+        elif not row["suppressed"]:
             row["in_window_share"] = protected_share(_inside(here, efficient.window), min_golfers)
             if row["in_window_share"] is None:
                 notes.append("too few golfers in the window or outside it for their share")
@@ -133,16 +189,16 @@ def _row(
     return row
 
 
-def _golfers_part(
-    model: CarryModel, here: pl.DataFrame, centre: float, min_golfers: int, roller: Roller
-) -> dict[str, Any]:
+def _golfers_part(there: _Quarter, centre: float) -> dict[str, Any]:
     """Give what is told of a band's golfers, who are enough."""
-    part: dict[str, Any] = {"golfers": here.height, "shots": int(here.get_column("shots").sum())}
-    for kind, moved in zip(("carry", "total"), at_centre(model, here, centre, roller), strict=True):
-        found = protected_percentiles(moved.to_numpy(), min_golfers)
-        part |= {f"{kind}_p{p}_yd": value for p, value in found.items()}
+    here = there.by_band[centre]
     ratios = here.get_column("speed_ratio").cast(pl.Float64).to_numpy()
-    return part | {"speed_ratio_p50": protected_ratio(ratios, min_golfers)}
+    return {
+        "golfers": here.height,
+        "shots": int(here.get_column("shots").sum()),
+        **there.percentiles[centre],
+        "speed_ratio_p50": protected_ratio(ratios, there.min_golfers),
+    }
 
 
 def _efficient_part(efficient: Efficient) -> dict[str, Any]:

@@ -1,15 +1,20 @@
-"""What of a band's golfers may be published: figures that rest on enough of them and single out nobody (numpy alone).
+"""What of a band's golfers may be published: figures that rest on enough of them and single out nobody.
 
 Rules, after the Handbook on Statistical Disclosure Control (Hundepool and others, second edition 2024: minimum
 frequency, rounding, feasibility intervals) and the practice of research data centres to give percentiles and extremes
 as means of enough persons (Gomolka, R package sdcLog):
 
-- a percentile is the mean of the `min_golfers` golfers whose ranks are nearest to it, in whole yards (a kernel
-  estimator: Sheather and Marron, J. Am. Stat. Assoc. 85 (1990) 410, doi 10.1080/01621459.1990.10476214);
-- it is left out where that span would reach beyond the golfers, so that as many stand on either side of it;
+- a percentile is the mean of the golfers whose ranks are nearest to it, nobody weighing more than 1 in `min_golfers`,
+  in whole yards (a kernel estimator: Sheather and Marron, J. Am. Stat. Assoc. 85 (1990) 410, doi
+  10.1080/01621459.1990.10476214);
+- golfers of the quarter's other published bands count in it, the less the farther they are (`benchmark.percentiles`);
+  golfers of a suppressed band, or of none, count nowhere;
+- it is left out where the band's own golfers are so few that the mean would reach beyond them;
+- an interval is worked out from the published percentiles, from the weights, which club speeds alone decide, and from
+  one low percentile of the whole quarter, made by the same rules; nothing else of anybody's carry is in it;
 - a share is left out if fewer than `min_golfers` golfers are on either side of it.
 
-Which figures are left out follows from the number of golfers, which is published, and never from their carries: what
+Which figures are left out follows from numbers of golfers, which are published, and never from their carries: what
 is left out would tell something itself. Tried before: leaving percentiles out where an audit finds somebody exposed.
 Whoever knows that rule learns more from the gap than from the figure.
 """
@@ -18,45 +23,55 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
+from pipeline.tables.columns import PERCENTILES
 
-PERCENTILES = (25, 50, 75, 90)
 RATIO_DECIMALS = 2
 
 _SLACK = 1e-9  # for ranks worked out in floats
 
 
-def percentile_weights(golfers: int, percent: float, min_golfers: int) -> Array | None:
-    """Weigh golfers, by rank, for a percentile.
+def is_given(golfers: int, percent: float, min_golfers: int) -> bool:
+    """Say whether a band of so many golfers may have a percentile: as many stand on either side as its mean needs."""
+    return min(percent, 100 - percent) / 100 * (golfers - 1) + 0.5 >= min_golfers / 2 - _SLACK
+
+
+def rank_weights(weights: Array, percent: float, span: float) -> Array:
+    """Weigh golfers, by rank, for a percentile: those about it, as many as have `span` golfers' weight together.
 
     Parameters
     ----------
-    golfers : int
-        Their number.
+    weights : ndarray, shape (golfers,)
+        Of each golfer, the lowest in rank first: 0 to 1.
     percent : float
         0 to 100.
-    min_golfers : int
-        How many ranks the mean spans.
+    span : float
+        At most the sum of the weights. Where the mean would reach beyond the golfers it is that of the outermost.
 
     Returns
     -------
-    ndarray, shape (golfers,), or None
-        Weights from the lowest rank up; they add up to 1 and none is above 1 / min_golfers. None if the span would
-        reach beyond the golfers.
+    ndarray, shape (golfers,)
+        Shares of the mean; they add up to 1 and none is above 1 / span.
     """
-    middle = percent / 100 * (golfers - 1) + 0.5
-    low, high = middle - min_golfers / 2, middle + min_golfers / 2
-    if low < -_SLACK or high > golfers + _SLACK:
-        return None
-    edges = np.clip(np.arange(golfers + 1), low, high)
-    return np.asarray(np.diff(edges) / min_golfers)
+    ends = np.concatenate([[0.0], np.cumsum(weights)])
+    middle = np.clip(percent / 100 * (ends[-1] - 1) + 0.5, span / 2, ends[-1] - span / 2)
+    return np.asarray(np.diff(np.clip(ends, middle - span / 2, middle + span / 2)) / span)
 
 
-def protected_percentiles(values_yd: Array, min_golfers: int) -> dict[int, float | None]:
+def percentile(values: Array, weights: Array, percent: float, span: float) -> float:
+    """Give a percentile as the mean of golfers about it; arguments as for `rank_weights`, golfers in any order."""
+    order = np.argsort(values, kind="stable")
+    return float(values[order] @ rank_weights(weights[order], percent, span))
+
+
+def protected_percentiles(values_yd: Array, weights: Array, golfers: int, min_golfers: int) -> dict[int, float | None]:
     """Work out the percentiles of golfers' carries that may be published.
 
     Parameters
     ----------
-    values_yd : ndarray, shape (golfers,)
+    values_yd, weights : ndarray, shape (n,)
+        Of the band's golfers, each of weight 1, and of others, each of weight 0 to 1.
+    golfers : int
+        How many the band has.
     min_golfers : int
 
     Returns
@@ -64,16 +79,13 @@ def protected_percentiles(values_yd: Array, min_golfers: int) -> dict[int, float
     dict of int to float or None
         Whole yards by `PERCENTILES`, rising with them; None is left out.
     """
-    ranked = np.sort(values_yd)
-    return {p: _percentile(ranked, p, min_golfers) for p in PERCENTILES}
+    return {
+        p: rounded(percentile(values_yd, weights, p, min_golfers), 0) if is_given(golfers, p, min_golfers) else None
+        for p in PERCENTILES
+    }
 
 
-def _percentile(ranked_yd: Array, percent: int, min_golfers: int) -> float | None:
-    weights = percentile_weights(len(ranked_yd), percent, min_golfers)
-    return None if weights is None else _rounded(float(ranked_yd @ weights), 0)
-
-
-def _rounded(value: float, decimals: int) -> float:
+def rounded(value: float, decimals: int) -> float:
     """Round halves up, whatever the last digits of a long sum are: else equal golfers could give unequal figures."""
     scale = 10.0**decimals
     return float(np.floor(round(value * scale, 6) + 0.5) / scale)
@@ -88,11 +100,10 @@ def protected_ratio(ratios: Array, min_golfers: int) -> float | None:
         NaN where ball speed isn't known.
     min_golfers : int
     """
-    known = np.sort(ratios[~np.isnan(ratios)])
-    weights = percentile_weights(len(known), 50, min_golfers)
-    if weights is None:
+    known = ratios[~np.isnan(ratios)]
+    if not is_given(len(known), 50, min_golfers):
         return None
-    return _rounded(float(known @ weights), RATIO_DECIMALS)
+    return rounded(percentile(known, np.ones(len(known)), 50, min_golfers), RATIO_DECIMALS)
 
 
 def protected_share(inside: npt.NDArray[np.bool_], min_golfers: int) -> float | None:

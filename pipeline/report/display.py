@@ -82,7 +82,7 @@ def show(table: pl.DataFrame, schema: type[dy.Schema], items: Iterable[Item], *,
         columns.append(_cells(table, facts, item).alias(heading))
         if isinstance(item, str) and not one.is_number:
             text.append(heading)
-        if isinstance(item, str) and one.display.group:
+        if one.display.group:
             spanners.setdefault(one.with_unit(one.display.group), {})[heading] = one.short
     return ShownTable(table.select(columns), tuple(text), spanners)
 

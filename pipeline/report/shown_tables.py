@@ -1,5 +1,7 @@
 """Which columns of the study's tables people see, and in which order; more pages than one show them."""
 
+from collections.abc import Iterable
+
 import dataframely as dy
 import polars as pl
 
@@ -11,21 +13,27 @@ from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.logs import Rejects, Sources
 
-BANDS: tuple[Item, ...] = (
-    "quarter",
-    "band_mph",
-    "golfers",
-    "shots",
-    *(f"carry_p{p}_yd" for p in PERCENTILES),
-    "efficient_carry_yd",
-    ("efficient_lo90_yd", "efficient_hi90_yd"),
-    "efficient_total_yd",
-    ("launch_lo_deg", "launch_hi_deg"),
-    ("spin_lo_rpm", "spin_hi_rpm"),
-    "speed_ratio_p50",
-    "in_window_share",
-    "note",
-)
+
+def _bands(with_interval: Iterable[int]) -> tuple[Item, ...]:
+    """List the columns of the band table; percentiles of carry `with_interval` show it in their cells."""
+    intervals = {p: (f"carry_p{p}_yd", f"carry_p{p}_lo90_yd", f"carry_p{p}_hi90_yd") for p in with_interval}
+    return (
+        "quarter",
+        "band_mph",
+        "golfers",
+        "shots",
+        *(intervals.get(p, f"carry_p{p}_yd") for p in PERCENTILES),
+        "efficient_carry_yd",
+        ("efficient_lo90_yd", "efficient_hi90_yd"),
+        "efficient_total_yd",
+        ("launch_lo_deg", "launch_hi_deg"),
+        ("spin_lo_rpm", "spin_hi_rpm"),
+        "speed_ratio_p50",
+        "in_window_share",
+        "note",
+    )
+
+
 TOTALS: tuple[Item, ...] = (
     "quarter",
     "band_mph",
@@ -36,7 +44,7 @@ TOTALS: tuple[Item, ...] = (
 )
 
 
-def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:
+def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int, every_interval: bool = False) -> ShownTable:
     """Show the band table, the newest quarter first, bands by rising speed.
 
     Percentiles of carry and roll together, and the window for them, are in `show_totals`.
@@ -47,8 +55,11 @@ def show_bands(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTabl
         The band table.
     min_golfers : int
         Golfers that a published figure rests on at least; named in suppressed rows.
+    every_interval : bool
+        Whether each percentile of carry shows its interval. On a page, where there is less room, the 50th alone does.
     """
-    return show(_newest_first(bands, min_golfers, pl.col("note")), BandTable, BANDS)
+    items = _bands(PERCENTILES if every_interval else (50,))
+    return show(_newest_first(bands, min_golfers, pl.col("note")), BandTable, items)
 
 
 def show_totals(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> ShownTable:

@@ -111,6 +111,12 @@ class Scores(cols.Table):
     note = cols.note("Why it was chosen or not.")
 
 
+_NO_INTERVAL = (
+    "For golfers like these at the band's center, in whole yards. Empty without the percentile, or where the quarter's "
+    "golfers are too few."
+)
+
+
 class BandTable(cols.Table):
     """Speed bands, as published. A suppressed row has no figures of its golfers."""
 
@@ -119,13 +125,18 @@ class BandTable(cols.Table):
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)
-    golfers = cols.count("Golfers", "Golfers that the row rests on.", nullable=True, min=1)
+    golfers = cols.count("Golfers", "Golfers of the band.", nullable=True, min=1)
     shots = cols.count("Drives", "Their drives.", nullable=True, min=1)
     carry_p25_yd, carry_p50_yd, carry_p75_yd, carry_p90_yd = cols.percentiles(
         "Carry",
-        "Each golfer's typical drive, moved to the band's center, at standard conditions. A mean of the golfers "
-        "nearest in rank, in whole yards; empty where they are too few.",
+        "Each golfer's typical drive, moved to the band's center, at standard conditions. Golfers of other bands that "
+        "are shown count too, the less the farther they are. A mean of the golfers nearest in rank, in whole yards; "
+        "empty where the band's are too few.",
     )
+    carry_p25_lo90_yd, carry_p25_hi90_yd = cols.ends("Carry, 25th percentile", why_empty=_NO_INTERVAL)
+    carry_p50_lo90_yd, carry_p50_hi90_yd = cols.ends("Carry, 50th percentile", why_empty=_NO_INTERVAL)
+    carry_p75_lo90_yd, carry_p75_hi90_yd = cols.ends("Carry, 75th percentile", why_empty=_NO_INTERVAL)
+    carry_p90_lo90_yd, carry_p90_hi90_yd = cols.ends("Carry, 90th percentile", why_empty=_NO_INTERVAL)
     efficient_carry_yd = cols.number(
         "Efficient carry",
         "Largest carry to be expected at the band's center over deliveries that golfers of about that speed really "
@@ -179,6 +190,15 @@ class BandTable(cols.Table):
         return pl.all_horizontal(part.fill_null(True) for part in rising)
 
     @dy.rule()
+    def intervals_hold_their_percentile(cls) -> pl.Expr:
+        """Check that an interval of carry has both ends, and its percentile between them; null passes."""
+        held = []
+        for p in cols.PERCENTILES:
+            low, figure, high = (pl.col(f"carry_p{p}_{end}yd") for end in ("lo90_", "", "hi90_"))
+            held.append(pl.when(low.is_null()).then(high.is_null()).otherwise(figure.is_between(low, high)))
+        return pl.all_horizontal(part.fill_null(False) for part in held)
+
+    @dy.rule()
     def share_tells_of_nobody(cls) -> pl.Expr:
         """Check that a share isn't all or none of the golfers, which would tell of each of them; null passes."""
         share = pl.col("in_window_share")
@@ -195,5 +215,5 @@ class BandTable(cols.Table):
         """Check that a suppressed row tells nothing of its golfers."""
         return ~pl.col("suppressed") | pl.all_horizontal(
             pl.col("golfers", "shots", "in_window_share", "speed_ratio_p50").is_null(),
-            pl.col("^(carry|total)_p[0-9]+_yd$").is_null(),
+            pl.col("^(carry|total)_p[0-9]+_.*yd$").is_null(),
         )

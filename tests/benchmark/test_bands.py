@@ -91,6 +91,63 @@ def test_speed_ratio_of_few_golfers_is_left_out(model, roller):
     assert band_table(model, five, EFFICIENT, BANDS, MIN_GOLFERS, roller).item(0, "speed_ratio_p50") == 1.44
 
 
+def test_golfers_of_other_bands_count_and_the_less_the_farther_they_are(model, roller):
+    def middle(*others):
+        table = band_table(model, pl.concat([typical(9), *others]), {}, BANDS, MIN_GOLFERS, roller)
+        return table.item(0, "golfers"), table.item(0, "carry_p50_yd")
+
+    # Moved to 90 mph they carry about 60 yd farther than the nine there.
+    near, far = (
+        typical(9, speed=speed).with_columns(golfer=f"{speed:.0f}" + pl.col("golfer"), carry_p50_yd=pl.lit(carry))
+        for speed, carry in ((96.0, 265.0), (104.0, 285.0))
+    )
+    alone, with_near, with_far = middle(), middle(near), middle(far)
+    assert alone == (9, 188.0)
+    assert with_near[0] == with_far[0] == 9
+    assert with_near[1] >= alone[1] + 6
+    assert alone[1] < with_far[1] < with_near[1]
+
+
+def test_golfers_of_a_suppressed_band_or_of_none_count_nowhere(model, roller):
+    others = [typical(4, speed=97.0), typical(9, speed=84.0)]
+    others = [
+        table.with_columns(golfer=f"{i}" + pl.col("golfer"), carry_p50_yd=pl.lit(300.0))
+        for i, table in enumerate(others)
+    ]
+    alone, more = (
+        band_table(model, pl.concat([typical(25), *rest]), EFFICIENT, BANDS, MIN_GOLFERS, roller)
+        for rest in ([], others)
+    )
+    assert more.equals(alone)
+
+
+def test_intervals_hold_their_percentiles_and_narrow_with_golfers(model, roller):
+    def width(n, *others):
+        carry = 180.0 + 20 * np.linspace(-1, 1, n)
+        table = pl.concat([typical(n).with_columns(carry_p50_yd=pl.Series(carry)), *others])
+        row = BandTable.validate(band_table(model, table, {}, BANDS, MIN_GOLFERS, roller)).row(0, named=True)
+        for p in (25, 50, 75, 90):
+            ends = [row[f"carry_p{p}_{end}90_yd"] for end in ("lo", "hi")]
+            if row[f"carry_p{p}_yd"] is None:
+                assert ends == [None, None]
+            else:
+                assert ends[0] < row[f"carry_p{p}_yd"] < ends[1]
+                assert ends == [round(end) for end in ends]
+        return row["carry_p50_hi90_yd"] - row["carry_p50_lo90_yd"]
+
+    # Even from 160 to 200 yd: the standard error of the middle of n is 20 / sqrt(n). An end is rounded outwards.
+    assert [width(n) for n in (16, 100)] == pytest.approx([2 * 1.645 * 5 + 1, 2 * 1.645 * 2 + 1], abs=2)
+    # Golfers of the next band are worth something.
+    assert width(16, typical(16, speed=96.0).with_columns(golfer="x" + pl.col("golfer"))) < width(16)
+
+
+def test_a_quarter_without_any_band_of_nine_golfers_has_no_intervals(model, roller):
+    row = band_table(model, typical(8), EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
+    assert row["carry_p50_yd"] == 187.0
+    assert row["carry_p50_lo90_yd"] is row["carry_p50_hi90_yd"] is None
+    assert "too few golfers in each band of the quarter for intervals of percentiles" in row["note"]
+
+
 def test_a_band_of_few_golfers_is_suppressed(model, roller):
     table = BandTable.validate(band_table(model, typical(4), EFFICIENT, BANDS, MIN_GOLFERS, roller))
     row = table.row(0, named=True)
@@ -99,6 +156,7 @@ def test_a_band_of_few_golfers_is_suppressed(model, roller):
     assert row["carry_p50_yd"] is None
     assert row["in_window_share"] is None
     assert row["total_p50_yd"] is None
+    assert row["carry_p50_lo90_yd"] is None
     # What rests on all golfers of about this speed, not on these four, may be shown.
     assert row["efficient_carry_yd"] == 195.0
     assert row["note"] == "fewer than 5 golfers: their figures are suppressed"

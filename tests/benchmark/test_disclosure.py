@@ -6,21 +6,25 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.bands import band_table
+from pipeline.benchmark.bands import at_centre, band_table
 from pipeline.benchmark.disclosure import (
     coarse,
-    percentile_weights,
+    is_given,
+    percentile,
     protected_percentiles,
     protected_ratio,
     protected_share,
+    rank_weights,
 )
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.efficient_by_speed import frontier_of
+from pipeline.benchmark.percentiles import Published, gaps_of, intervals, low_percentile, weights_near
 from pipeline.drives import Drives
+from pipeline.tables.columns import PERCENTILES
 
 MIN_GOLFERS = 5
 STEP_YD = 0.125
-REACH_YD = 12.0
+REACH_YD = 5.0
 
 
 def carries(rng, golfers):
@@ -28,11 +32,28 @@ def carries(rng, golfers):
     return rng.normal(215, 9, golfers) - rng.exponential(6, golfers)
 
 
+def of_a_band(values):
+    return protected_percentiles(values, np.ones(len(values)), len(values), MIN_GOLFERS)
+
+
 def published(values):
-    return tuple(protected_percentiles(values, MIN_GOLFERS).values())
+    """Give all that a band which stands alone says of its golfers' carries: percentiles and their intervals."""
+    return published_of_bands([values], np.ones((1, len(values))), [len(values)])
 
 
-def width_left_yd(quarters, victim):
+def published_of_bands(moved, weights, golfers, with_intervals=True):
+    """Give all that bands say, the fullest first, of golfers moved to their centres: arrays (bands, golfers)."""
+    told = [protected_percentiles(*rest, MIN_GOLFERS) for rest in zip(moved, weights, golfers, strict=True)]
+    figures = [value for one in told for value in one.values()]
+    if with_intervals:
+        bands = [Published(n, one) for n, one in zip(golfers, told, strict=True)]
+        gaps = gaps_of(bands, low_percentile(moved[0], MIN_GOLFERS))
+        ends = [intervals(one, gaps, weight) for one, weight in zip(told, weights, strict=True)]
+        figures += [end for one in ends for both in one.values() for end in both]
+    return tuple(figures)
+
+
+def width_left_yd(quarters, victim, published=published):
     """Give the width within which the victim's carry stays unknown to one who knows the method and all other golfers.
 
     The attacker tries every carry of the victim, the same change in all of `quarters`, which are published together.
@@ -66,7 +87,7 @@ def test_attacker_who_lacks_one_golfer_cannot_tell_a_carry_to_within_five_yards(
 
 @pytest.mark.parametrize("golfers", [9, 12, 16, 25, 45])
 def test_attacker_who_lacks_one_golfer_of_many_hardly_ever_comes_within_two_yards(golfers):
-    found = widths(2, golfers, 20)
+    found = widths(2, golfers, 12)
     assert np.median(found) >= 4
     assert np.mean(found < 2) <= 0.07
 
@@ -76,6 +97,86 @@ def test_files_of_several_fits_together_narrow_a_carry_but_do_not_tell_it():
     found = widths(3, 10, 20, shifts=(0.0, 0.13, -0.21))
     assert np.median(found) >= 1.5
     assert found.min() > 0
+
+
+class Table:
+    """An academy's whole table of a quarter, as an attacker reworks it: by golfers' carries.
+
+    Parameters
+    ----------
+    rng : Generator
+    golfers : int
+    alone : bool
+        Whether a band's percentiles rest on its own golfers alone and have no interval, as they once did.
+    """
+
+    CENTRES, YD_PER_MPH = np.array([70.0, 80, 90, 100, 110]), 2.4
+
+    def __init__(self, rng, golfers, alone=False):
+        speed = rng.normal(91, 9, golfers)
+        here = np.abs(speed - self.CENTRES[:, None]) < 5
+        order = np.argsort(-here.sum(axis=1), kind="stable")
+        order = order[here[order].sum(axis=1) >= MIN_GOLFERS]
+        counts = here[order].any(axis=0)
+        self.speed, self.alone, self.centres = speed[counts], alone, self.CENTRES[order]
+        self.inside = here[order][:, counts]
+        near = np.stack([weights_near(self.speed, centre, 5.0) for centre in self.centres])
+        self.weights = self.inside * 1.0 if alone else near
+        self.carry = (carries(rng, golfers) + self.YD_PER_MPH * (speed - 91))[counts]
+
+    def published(self, carry):
+        moved = carry + self.YD_PER_MPH * (self.centres[:, None] - self.speed)
+        return published_of_bands(moved, self.weights, self.inside.sum(axis=1), with_intervals=not self.alone)
+
+
+def test_the_attackers_table_is_the_published_one(model, roller):
+    # What the attacker reworks above is what `band_table` publishes.
+    rng, bands = np.random.default_rng(8), SpeedBands((80.0, 90.0, 100.0), 5.0)
+    golfers = golfers_of("2026Q3", carries(rng, 60), rng.uniform(76, 104, 60))
+    told = band_table(model, golfers, {}, bands, MIN_GOLFERS, roller).filter(~pl.col("suppressed"))
+    told = told.sort(-pl.col("golfers"), "band_mph")
+    centres, speed = told.get_column("band_mph").to_list(), golfers.get_column("club_speed_mph").to_numpy()
+    assert len(centres) == 3
+    moved = [at_centre(model, golfers, centre, roller)[0].to_numpy() for centre in centres]
+    weights = [weights_near(speed, centre, 5.0) for centre in centres]
+    found = published_of_bands(moved, weights, told.get_column("golfers").to_list())
+    names = [f"carry_p{p}_yd" for p in PERCENTILES]
+    names += [f"carry_p{p}_{end}90_yd" for p in PERCENTILES for end in ("lo", "hi")]
+    figures = [*told.select(names[:4]).rows(), *told.select(names[4:]).rows()]
+    assert found == tuple(value for row in figures for value in row)
+
+
+def widths_of_tables(golfers, alone, studies=8, victims=8):
+    found, rng = [], np.random.default_rng(golfers)
+    for _ in range(studies):
+        table = Table(rng, golfers, alone)
+        who = rng.permutation(len(table.carry))[:victims]
+        found += [width_left_yd([table.carry], int(v), table.published) for v in who]
+    return np.array(found)
+
+
+@pytest.mark.parametrize("golfers", [32, 70])
+def test_golfers_of_other_bands_and_intervals_tell_attackers_hardly_more_than_bands_alone_did(golfers):
+    # A golfer is now in the figures of several bands, but weighs less in each.
+    alone, now = (widths_of_tables(golfers, way) for way in (True, False))
+    assert np.median(now) >= 4
+    assert np.mean(now < 2) <= 0.1
+    assert np.mean(now < 2) <= np.mean(alone < 2) + 0.05
+
+
+def test_intervals_tell_nothing_beyond_percentiles():
+    # Whatever golfers' carries are, the same percentiles have the same intervals.
+    table = Table(np.random.default_rng(3), 40)
+    count, found = len(table.centres) * len(PERCENTILES), {}
+    rng = np.random.default_rng(4)
+    for _ in range(400):
+        carry = table.carry + rng.uniform(-0.4, 0.4) + rng.uniform(-0.3, 0.3, len(table.carry))
+        low = low_percentile(carry + table.YD_PER_MPH * (table.centres[0] - table.speed), MIN_GOLFERS)
+        told = table.published(carry)
+        found.setdefault((low, told[:count]), []).append(told[count:])
+    groups = [ends for ends in found.values() if len(ends) > 1]
+    assert len(groups) > 5
+    assert all(one == ends[0] for ends in groups for one in ends)
 
 
 def test_plain_percentiles_would_tell_a_carry():
@@ -99,7 +200,7 @@ def golfers_of(quarter, carry_yd, speed_mph):
             "golfer": [f"g{i:016x}" for i in range(n)],
             "quarter": quarter,
             "shots": [20] * n,
-            "club_speed_mph": [speed_mph] * n,
+            "club_speed_mph": np.full(n, 1.0) * speed_mph,
             "speed_ratio": [1.46] * n,
             "launch_deg": [13.0] * n,
             "spin_rpm": [2600.0] * n,
@@ -126,23 +227,37 @@ def test_nothing_published_changes_with_a_suppressed_golfer(model, roller):
 @pytest.mark.parametrize("percent", [25, 50, 75, 90])
 @pytest.mark.parametrize("least", [1, 4, 5])
 def test_a_percentile_rests_on_enough_golfers(golfers, percent, least):
-    weights = percentile_weights(golfers, percent, least)
-    if weights is None:
-        share = min(percent, 100 - percent) / 100
-        assert share * (golfers - 1) + 0.5 < least / 2
-    else:
-        assert weights.sum() == pytest.approx(1)
-        assert weights.max() <= 1 / least + 1e-12
+    share = min(percent, 100 - percent) / 100
+    assert is_given(golfers, percent, least) == (share * (golfers - 1) + 0.5 >= least / 2)
+    weights = rank_weights(np.ones(golfers), percent, least)
+    assert weights.sum() == pytest.approx(1)
+    assert weights.max() <= 1 / least + 1e-12
+    if is_given(golfers, percent, least):
         assert weights @ np.arange(golfers) == pytest.approx(percent / 100 * (golfers - 1))
+
+
+def test_golfers_who_count_in_part_weigh_no_more_than_that():
+    rng = np.random.default_rng(6)
+    for percent in (25, 50, 75, 90):
+        given = rng.permutation(np.append(np.ones(21), rng.uniform(0, 1, 30)))
+        weights = rank_weights(given, percent, MIN_GOLFERS)
+        assert weights.sum() == pytest.approx(1)
+        assert (weights <= given / MIN_GOLFERS + 1e-12).all()
+
+
+def test_a_golfer_who_counts_half_is_half_of_two_who_are_equal():
+    values = np.array([200.0, 207.0, 209.0, 210.0, 215.0, 216.0, 230.0])
+    once, halves = np.ones(7), np.full(14, 0.5)
+    for percent in (40, 50, 60):
+        twice = percentile(np.repeat(values, 2), halves, percent, 5)
+        assert twice == pytest.approx(percentile(values, once, percent, 5))
 
 
 def test_spans_of_one_golfer_are_ordinary_percentiles():
     values = np.array([3.0, 1.0, 8.0, 5.0])
-    for percent in (25, 50, 75, 90):
-        weights = percentile_weights(4, percent, 1)
-        if weights is not None:
-            assert np.sort(values) @ weights == pytest.approx(np.percentile(values, percent))
-    assert percentile_weights(4, 50, 1) is not None
+    assert [is_given(4, p, 1) for p in PERCENTILES] == [True] * 4
+    for percent in PERCENTILES:
+        assert percentile(values, np.ones(4), percent, 1) == pytest.approx(np.percentile(values, percent))
 
 
 @pytest.mark.parametrize(
@@ -151,17 +266,20 @@ def test_spans_of_one_golfer_are_ordinary_percentiles():
 )  # fmt: skip
 def test_which_percentiles_are_given_follows_from_the_number_alone(golfers, given):
     for values in (np.arange(golfers) * 1.0, np.zeros(golfers), np.arange(golfers) ** 3.0):
-        found = protected_percentiles(values, MIN_GOLFERS)
+        found = protected_percentiles(values, np.ones(golfers), golfers, MIN_GOLFERS)
         assert [p for p, value in found.items() if value is not None] == given
+        # Golfers of other bands bring none back.
+        more = protected_percentiles(np.tile(values, 3), np.repeat([1.0, 0.9, 0.9], golfers), golfers, MIN_GOLFERS)
+        assert [p for p, value in more.items() if value is not None] == given
 
 
 def test_percentiles_are_whole_yards_and_halves_go_up():
-    assert protected_percentiles(np.full(5, 200.5), 5)[50] == 201.0
-    assert protected_percentiles(np.array([200.1, 200.2, 200.3, 200.4, 201.5]), 5)[50] == 201.0
+    assert of_a_band(np.full(5, 200.5))[50] == 201.0
+    assert of_a_band(np.array([200.1, 200.2, 200.3, 200.4, 201.5]))[50] == 201.0
 
 
 def test_middle_percentile_is_the_mean_of_the_golfers_about_it():
-    assert protected_percentiles(np.array([100.0, 210, 212, 214, 216, 218, 400]), 5)[50] == 214.0
+    assert of_a_band(np.array([100.0, 210, 212, 214, 216, 218, 400]))[50] == 214.0
 
 
 def test_ratio_needs_enough_golfers_with_ball_speed():

@@ -110,11 +110,20 @@ METHODS = (
         c.edges,
     ),
     Method(
-        "Percentiles of a band", "golfers moved to the center", "quantile regression on club speed",
+        "Percentiles of a band", "golfers of all bands moved to the center, near ones counting more",
+        "the band's golfers alone, moved to its center",
         ("all percentiles: rms error, yd",), "plain",
-        f"Against the percentiles of {c.CROWD:,} golfers of that very speed. Golfers of a band are moved along the "
-        "model's surface; the regressions are straight lines through all golfers of the quarter.",
-        c.percentiles,
+        f"Against the percentiles of {c.CROWD:,} golfers of that very speed, where a figure is published. Both move "
+        "golfers along the model's surface.",
+        partial(c.percentiles, other=c.of_the_band_alone),
+    ),
+    Method(
+        "Percentiles of a band by lines", "golfers of all bands moved to the center, near ones counting more",
+        "quantile regression on club speed",
+        ("all percentiles: rms error, yd",), "plain",
+        "The regressions are straight lines through all golfers of the quarter, which single golfers lie on: they "
+        "couldn't be published as they are.",
+        partial(c.percentiles, other=c.of_straight_lines),
     ),
     Method(
         "Golfers nobody has seen: conformal interval", "quantiles of all drives", "split conformal, one drive a golfer",

@@ -34,8 +34,7 @@ from statsmodels.tools.sm_exceptions import ConvergenceWarning
 from true_flight import Array, carry_yd
 from worlds import World
 
-from pipeline.benchmark.bands import at_centre, golfers_by_quarter
-from pipeline.benchmark.disclosure import PERCENTILES
+from pipeline.benchmark.bands import at_centre, band_table, golfers_by_quarter
 from pipeline.benchmark.efficient import supported_speeds
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS, golfer_codes, inputs, typical_drives
@@ -46,7 +45,9 @@ from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import quantile_line
 from pipeline.statistics.least_squares import Factor, solve
 from pipeline.statistics.shapley import exchange
+from pipeline.tables.columns import PERCENTILES
 
+ENOUGH_GOLFERS = 12  # of a band whose intervals are judged
 STRICTER_GOLFERS = 12  # the weight of golfers that the alternative asks of a band
 SECOND_DEVICE = "expected carry on the second device: rms error, yd"
 LOST_BIASES = "yards lost on the second device: rms of the bands' biases, yd"
@@ -347,29 +348,69 @@ def crowd_percentiles(people: World, ball: str, speed_mph: float) -> Array:
     return np.percentile(np.median(carry_yd(ball, *drives[1:]) * (1 + form[..., 4]), axis=1), PERCENTILES)
 
 
-def percentiles(case: Case) -> list[Row]:
-    """Weigh quantile regression of golfers' typical carry on club speed against moving golfers to the centre."""
+def percentiles(case: Case, other: Callable[[CarryModel, pl.DataFrame, Array], Array]) -> list[Row]:
+    """Weigh another way to percentiles of typical carry against the published ones, where these are given.
+
+    Parameters
+    ----------
+    case : Case
+    other : callable
+        Takes the model, the golfers of a quarter and centers of bands; gives yd, shape (bands, 4).
+    """
     typical = golfers_by_quarter(case.drives, case.model, MIN_SHOTS)
-    people, errors = people_of(case.academy.world), []
+    table = band_table(case.model, typical, {}, BANDS, MIN_GOLFERS, _NoRun())  # type: ignore[arg-type]
+    people, bands = people_of(case.academy.world), case.bands_mph
+    errors, held = [], []
     for quarter in QUARTERS:
-        golfers = typical.filter(pl.col("quarter") == quarter)
-        speed, carry = (golfers.get_column(c).to_numpy() for c in ("club_speed_mph", "carry_p50_yd"))
-        lines = [quantile_line(speed, carry, p / 100) for p in PERCENTILES]
-        for v in case.bands_mph:
-            here = golfers.filter(pl.Series(BANDS.holds(float(v), speed)))
-            if here.height < MIN_GOLFERS:
+        weighed = other(case.model, typical.filter(pl.col("quarter") == quarter), bands)
+        for v, found in zip(bands.tolist(), weighed, strict=True):
+            told = table.row(by_predicate=(pl.col("quarter") == quarter) & (pl.col("band_mph") == v), named=True)
+            if told["suppressed"]:
                 continue
-            moved = at_centre(case.model, here, float(v), _NoRun())[0].to_numpy()  # type: ignore[arg-type]
-            true = crowd_percentiles(people, case.academy.ball, float(v)) * case.scale
-            errors.append((np.percentile(moved, PERCENTILES) - true, np.array([line(v) for line in lines]) - true))
+            true = crowd_percentiles(people, case.academy.ball, v) * case.scale
+            in_use, low, high = (
+                np.array([told[f"carry_p{p}_{end}yd"] for p in PERCENTILES], dtype=float)
+                for end in ("", "lo90_", "hi90_")
+            )
+            known = ~np.isnan(in_use)
+            errors.append(np.where(known, [in_use - true, found - true], np.nan))
+            if told["golfers"] >= ENOUGH_GOLFERS:
+                held += ((low <= true) & (true <= high))[~np.isnan(low)].tolist()
     if not errors:
         return []
-    found = np.array(errors)
-    rows = [row("all percentiles: rms error, yd", *(rms(found[:, way]) for way in (0, 1)))]
+    off = np.array(errors)
+    rows = [row("all percentiles: rms error, yd", *(_rms_known(off[:, way]) for way in (0, 1)))]
+    rows.append(
+        row(f"90 % intervals that hold, {ENOUGH_GOLFERS} golfers on", np.mean(held) if held else None, None, 0.9)
+    )
     for k, p in enumerate(PERCENTILES):
-        rows.append(row(f"percentile {p}: bias, yd", *(float(found[:, way, k].mean()) for way in (0, 1))))
-        rows.append(row(f"percentile {p}: rms error, yd", *(rms(found[:, way, k]) for way in (0, 1))))
+        if np.isnan(off[:, :, k]).all():
+            continue
+        rows.append(row(f"percentile {p}: bias, yd", *(float(np.nanmean(off[:, way, k])) for way in (0, 1))))
+        rows.append(row(f"percentile {p}: rms error, yd", *(_rms_known(off[:, way, k]) for way in (0, 1))))
     return rows
+
+
+def _rms_known(values: Array) -> float:
+    return rms(values[~np.isnan(values)])
+
+
+def of_the_band_alone(model: CarryModel, golfers: pl.DataFrame, bands_mph: Array) -> Array:
+    """Give ordinary percentiles of each band's own golfers, moved to its center; NaN where there are none."""
+    speed = golfers.get_column("club_speed_mph").to_numpy()
+    found = np.full((len(bands_mph), len(PERCENTILES)), np.nan)
+    for k, v in enumerate(bands_mph.tolist()):
+        here = golfers.filter(pl.Series(BANDS.holds(v, speed)))
+        if here.height:
+            moved = at_centre(model, here, v, _NoRun())[0].to_numpy()  # type: ignore[arg-type]
+            found[k] = np.percentile(moved, PERCENTILES)
+    return found
+
+
+def of_straight_lines(_model: CarryModel, golfers: pl.DataFrame, bands_mph: Array) -> Array:
+    """Give percentiles by quantile regression of golfers' typical carry on club speed, through all of them."""
+    speed, carry = (golfers.get_column(c).to_numpy() for c in ("club_speed_mph", "carry_p50_yd"))
+    return np.stack([quantile_line(speed, carry, p / 100)(bands_mph) for p in PERCENTILES], axis=1)
 
 
 def conformal_edges(departure: Array, golfer: npt.NDArray[np.int64], rng: np.random.Generator) -> tuple[float, float]:

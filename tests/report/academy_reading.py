@@ -87,12 +87,18 @@ def band_rows(bands, quarter):
 def _band(r):
     share = r["in_window_share"]
     return [
-        str(r["golfers"]), str(r["shots"]), *(written(r[f"carry_p{p}_yd"], 0) for p in PERCENTILES),
+        str(r["golfers"]), str(r["shots"]), *(_carry(r, p) for p in PERCENTILES),
         written(r["efficient_carry_yd"], 0), span(r, "efficient_lo90_yd", "efficient_hi90_yd", 0),
         written(r["efficient_total_yd"], 0), span(r, "launch_lo_deg", "launch_hi_deg", 1),
         span(r, "spin_lo_rpm", "spin_hi_rpm", -1), written(r["speed_ratio_p50"], 2),
         written(None if share is None else 100 * share, 0),
     ]  # fmt: skip
+
+
+def _carry(r, p):
+    """Write a percentile of carry; the 50th has its interval."""
+    value, ends = written(r[f"carry_p{p}_yd"], 0), span(r, f"carry_p{p}_lo90_yd", f"carry_p{p}_hi90_yd", 0)
+    return value if p != 50 or ends == DASH else f"{value} ({ends})"
 
 
 def glance(golfers, changes, quarter):

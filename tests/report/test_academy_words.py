@@ -4,11 +4,12 @@ from pipeline.report.page.academy_words import REJECT_WORDS, band_sentences, rej
 from pipeline.tables.logs import COLUMN_OF_RULE, REQUIRED, WANTED
 
 BAND = {
-    "band_mph": 92.5, "golfers": 14, "carry_p50_yd": 207.75, "efficient_carry_yd": 221.4, "efficient_lo90_yd": 218.7,
+    "band_mph": 92.5, "golfers": 14, "carry_p50_yd": 208.0, "carry_p50_lo90_yd": 204.0, "carry_p50_hi90_yd": 211.0,
+    "efficient_carry_yd": 221.4, "efficient_lo90_yd": 218.7,
     "efficient_hi90_yd": 224.1, "launch_lo_deg": 11.06, "launch_hi_deg": 15.0, "spin_lo_rpm": 2104.0,
     "spin_hi_rpm": 2996.0, "in_window_share": 5 / 14, "suppressed": False,
 }  # fmt: skip
-HALF = "Half of the 14 golfers carry less than 208 yd."
+HALF = "Half of golfers like these 14 carry less than 208 yd (204 to 211 yd)."
 
 
 def told(**changed):
@@ -30,6 +31,11 @@ def test_a_band_is_told_with_window_and_interval():
     ("changed", "said"),
     [
         ({"suppressed": True, "golfers": None}, "Not shown, because fewer than 5 golfers have this speed."),
+        (
+            {"efficient_carry_yd": None, "carry_p50_lo90_yd": None},
+            "Half of golfers like these 14 carry less than 208 yd. There are too few drives to say how far a drive "
+            "should carry.",
+        ),
         ({"efficient_carry_yd": None}, f"{HALF} There are too few drives to say how far a drive should carry."),
         (
             {"spin_hi_rpm": None, "efficient_lo90_yd": None},

@@ -48,6 +48,20 @@ def test_markdown_shows_rounded_values():
     assert len(cells(lines[3])) == len(cells(lines[2])) == 16
 
 
+def test_percentiles_show_their_intervals_all_in_markdown_and_the_middle_one_on_the_page():
+    ends = {f"carry_p{p}_{end}90_yd": 200.0 + p + away for p in (25, 50, 90) for end, away in (("lo", -3), ("hi", 4))}
+    table = band_table(
+        ends | {"carry_p25_yd": 225.0, "carry_p50_yd": 250.0, "carry_p75_yd": 260.0, "carry_p90_yd": 290.0}
+    )
+
+    line = bands_markdown(table, min_golfers=5).splitlines()[4]
+    shown = show_bands(table, min_golfers=5)
+
+    assert cells(line)[4:8] == ["225 (222 to 229)", "250 (247 to 254)", "260", "290 (287 to 294)"]
+    assert shown.table.row(0)[4:8] == ("225", "250 (247 to 254)", "260", "290")
+    assert list(shown.spanners["Carry, yd"]) == shown.table.columns[4:8]
+
+
 def test_markdown_shows_carry_and_run_in_a_second_table():
     text = bands_markdown(band_table({}), min_golfers=5)
 

@@ -68,7 +68,7 @@ def band_sentences(
 def _band(row: Mapping[str, Any], min_golfers: int) -> str:
     if row["suppressed"]:
         return f"Not shown, because fewer than {min_golfers} golfers have this speed."
-    half = f"Half of the {row['golfers']} golfers carry less than {row['carry_p50_yd']:.0f} yd."
+    half = f"Half of golfers like these {row['golfers']} carry less than {row['carry_p50_yd']:.0f} yd{_half_sure(row)}."
     if row["efficient_carry_yd"] is None:
         return f"{half} There are too few drives to say how far a drive should carry."
     edges = [row[name] for name in ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")]
@@ -82,6 +82,11 @@ def _band(row: Mapping[str, Any], min_golfers: int) -> str:
     share = row["in_window_share"]
     inside = "" if share is None else f" {round(share * row['golfers'])} of them launch and spin it in that window."
     return f"A well struck drive, launched at {launch} with {spin} of backspin, {told}. {half}{inside}"
+
+
+def _half_sure(row: Mapping[str, Any]) -> str:
+    low, high = row["carry_p50_lo90_yd"], row["carry_p50_hi90_yd"]
+    return "" if low is None or high is None else f" ({low:.0f} to {high:.0f} yd)"
 
 
 def _sure(row: Mapping[str, Any]) -> str:

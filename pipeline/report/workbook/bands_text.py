@@ -8,7 +8,9 @@ from pipeline.tables.figures import BandTable
 
 HOW_TO_READ_BANDS = """\
 A band is named by the center of its range of club speed. Percentiles run over golfers, each one's typical drive moved
-to the band's center; each is a mean of the golfers nearest in rank, in whole yards, and empty where there are too few.
+to the band's center; golfers of other bands count too, the less the farther they are. Each is a mean of the golfers
+nearest in rank, in whole yards, and empty where the band's are too few; its 90 % interval, in parentheses, is for
+golfers like these at the band's center.
 Carry is at standard conditions: each drive's measured carry is changed by the difference between
 ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
 expected at the center over deliveries that golfers of that speed produce; every drive inside both windows is expected
@@ -39,6 +41,6 @@ def bands_markdown(bands: dy.DataFrame[BandTable], *, min_golfers: int) -> str:
     str
         A heading, the table and how to read it, then the same for carry and roll together.
     """
-    carry = markdown_table(show_bands(bands, min_golfers=min_golfers))
+    carry = markdown_table(show_bands(bands, min_golfers=min_golfers, every_interval=True))
     total = markdown_table(show_totals(bands, min_golfers=min_golfers))
     return f"# Speed bands\n\n{carry}\n{HOW_TO_READ_BANDS}\n## Carry and roll together\n\n{total}\n{HOW_TO_READ_TOTALS}"
