@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.benchmark.crowd import log_distance, shape_of, spread_slope
+from pipeline.benchmark.crowd import log_distance, shape_of, spread_slopes
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
 from pipeline.benchmark.window import Window, largest_window
@@ -66,7 +66,7 @@ class Population:
         return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
 
     def departures(self, usual: UsualDelivery) -> tuple[Array, Array]:
-        """Give how far golfers' launch (deg) and spin (rpm) lie from what is usual at their speed, shapes (golfers,)."""
+        """Give how far launch (deg) and spin (rpm) lie from what is usual at golfers' speeds, shapes (golfers,)."""
         return self.launch_deg - usual.launch(self.speed_mph), self.spin_rpm - usual.spin(self.speed_mph)
 
     def moved_to(self, speed_mph: float, usual: UsualDelivery) -> tuple[Array, Array]:
@@ -75,7 +75,8 @@ class Population:
         They follow the usual trend, and keep their departure from it in spreads at their speed.
         """
         launch, spin = self.departures(usual)
-        slope = spread_slope(self.speed_mph, log_distance(launch, spin), np.ones(len(launch)))
+        all_once, place = np.ones((1, len(launch))), np.arange(len(launch))
+        slope = spread_slopes(self.speed_mph, log_distance(launch, spin), all_once, place)
         wider = np.exp(slope * (speed_mph - self.speed_mph))
         return usual.launch(speed_mph) + wider * launch, usual.spin(speed_mph) + wider * spin
 
@@ -185,7 +186,7 @@ def efficient_at(
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
     golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
     freedom = max(golfers - LEARNT, 2.0)
-    std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
+    std_error = _root_mean_square(bests, at) * float(np.sqrt(max(golfers / freedom, 1.0)))
     reach = float(t_reach(freedom)) * std_error
     return Efficient(
         speed_mph,
@@ -202,6 +203,12 @@ def efficient_at(
         total_spin,
         total_window,
     )
+
+
+def _root_mean_square(bests: Array, at: Map) -> float:
+    """Give how far replicates lie from the estimate on their own grid: their spread and their bias, yd."""
+    coarse = np.where(at.supported, at.carry_yd, -np.inf)[::COARSER, ::COARSER].max()
+    return float(np.sqrt(np.nanmean((bests - coarse) ** 2)))
 
 
 def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
@@ -250,18 +257,21 @@ def _drawn_deliveries(
     They go along the replicate's own trend, and are spread by how its own spread changes with speed.
     """
     departures = population.departures(usual)
-    distances = log_distance(*departures)
+    spreads = spread_slopes(population.speed_mph, log_distance(*departures), refits.counts, population.place)
     step = speed_mph - population.speed_mph
-    for counts, *slopes in zip(refits.counts, refits.launch_slope, refits.spin_slope, strict=True):
+    every = zip(refits.counts, refits.launch_slope, refits.spin_slope, spreads, strict=True)
+    for counts, launch_slope, spin_slope, wider in every:
         here = counts[population.place]
         drawn = np.flatnonzero(here > 0)
-        steps, times = step[drawn], here[drawn].astype(float)
-        wider = np.exp(spread_slope(-steps, distances[drawn], times) * steps) - 1
-        launch, spin = (
-            own[drawn] + slope * steps + wider * away[drawn]
-            for own, slope, away in zip((population.launch_deg, population.spin_rpm), slopes, departures, strict=True)
-        )
-        yield launch, spin, weights[drawn] * times
+        steps = step[drawn]
+        launch = population.launch_deg[drawn] + launch_slope * steps
+        spin = population.spin_rpm[drawn] + spin_slope * steps
+        if wider:
+            steps *= wider
+            np.expm1(steps, out=steps)
+            launch += steps * departures[0][drawn]
+            spin += steps * departures[1][drawn]
+        yield launch, spin, weights[drawn] * here[drawn]
 
 
 def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:

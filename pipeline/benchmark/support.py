@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.benchmark.crowd import Shape
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import SMALL, Array
 
 # By definition. Golfers with a fault stand alone, far from the others; a region that held each of them would also reach
 # out from the crowd to where nobody is. Sensitivity: at 0.75 and 0.85 a normal crowd's region ends 7 % nearer and 9 %
@@ -37,6 +37,7 @@ CHUNK = 8192  # golfers at a time: larger arrays are made anew by the system eac
 # Between columns of spin the density is a straight line: a quarter of a bandwidth apart, off by under 1 % of its peak
 # (an eighth of the squared step times the kernel's curvature, at most 3 at its peak, over its height of 1.5).
 COLUMNS_PER_BANDWIDTH = 4
+FARTHEST = 50.0  # half of a squared distance, at which a Gaussian is 2e-22
 REACH = 4.5  # bandwidths beyond which a kernel is nothing (under 0.0004 of its peak)
 
 
@@ -137,11 +138,15 @@ def support_density(
     first = beside.min() - REACH * spin_sd
     columns = first + np.arange(0.0, beside.max() + REACH * spin_sd - first, spin_sd / COLUMNS_PER_BANDWIDTH)
     if len(weights) < BINNED_FROM:
-        by_launch = weights * fourth_order((launch_grid[:, None] - launch) / launch_sd)
+        by_launch = fourth_order((launch_grid[:, None] - launch) / launch_sd) * weights
     else:
         launch, beside, table = shared_out(launch, beside, weights)
         by_launch = fourth_order((launch_grid[:, None] - launch) / launch_sd) @ table
-    straight = by_launch @ fourth_order((beside[:, None] - columns) / spin_sd)
+    straight = np.zeros((len(launch_grid), len(columns)))
+    part = max(SMALL // len(columns), 1)
+    for start in range(0, len(beside), part):
+        these = slice(start, start + part)
+        straight += by_launch[:, these] @ fourth_order((beside[these, None] - columns) / spin_sd)
     place = (spin_grid - shape.slope_rpm_per_deg * launch_grid[:, None] - first) / (columns[1] - columns[0])
     return np.maximum(_between(straight, place), 0.0)
 
@@ -157,8 +162,13 @@ def fourth_order(distance: Array) -> Array:
     A crowd that it smooths keeps its variance; a Gaussian adds its own. Source: Wand and Schucany, Can. J. Stat. 18
     (1990) 197 (from memory).
     """
-    square = distance * distance
-    return np.asarray(np.exp(-0.5 * square) * (1.5 - 0.5 * square), dtype=float)
+    half = distance * distance
+    half *= 0.5
+    # Far beyond any reach; without it most values would be too small for the processor's plain arithmetic.
+    np.minimum(half, FARTHEST, out=half)
+    kernel = np.exp(-half)
+    kernel *= 1.5 - half
+    return np.asarray(kernel)
 
 
 def _between(straight: Array, place: Array) -> Array:
