@@ -9,6 +9,7 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.benchmark import support
+from pipeline.benchmark.crowd import log_distance, spread_slopes
 from pipeline.benchmark.efficient import Population, _drawn_deliveries, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
 from pipeline.drives import typical_drives
@@ -149,22 +150,20 @@ def test_golfers_moved_to_a_speed_are_as_wide_apart_as_golfers_of_it(speed):
     assert np.mean(launch) == pytest.approx(float(usual.launch(speed)), abs=0.1)
 
 
-def test_replicates_spread_by_their_own_golfers(fitted):
+def test_replicates_spread_by_their_own_golfers():
     population, usual = fan(300, 2.5)
-    counts = draw_counts(300, 4, 3)
-    counts[0] = 1
-    counts[1] = np.where(population.speed_mph > 95, 0, counts[1])
-    refits = SimpleNamespace(counts=counts, launch_slope=np.full(3, -0.05), spin_slope=np.full(3, -8.0))
-    weights = np.ones(300)
-    same, slower, other = _drawn_deliveries(usual, refits, population, 75.0, weights)
+    counts = np.stack([np.ones(300), np.where(population.speed_mph > 95, 0, 2)]).astype(np.uint8)
+    refits = SimpleNamespace(counts=counts, launch_slope=np.full(2, -0.05), spin_slope=np.full(2, -8.0))
+    same, slower = _drawn_deliveries(usual, refits, population, 75.0, np.full(300, 0.5))
     np.testing.assert_allclose(same[:2], population.moved_to(75.0, usual), rtol=1e-12)
-    for (launch, spin, times), drawn in ((slower, counts[1]), (other, counts[2])):
-        here = drawn > 0
-        np.testing.assert_array_equal(times, drawn[here])
-        one = replace(population, **{k: np.repeat(v, drawn) for k, v in vars(population).items()})
-        listed = one.moved_to(75.0, usual)
-        np.testing.assert_allclose(np.repeat(launch, drawn[here]), listed[0], rtol=1e-9)
-        np.testing.assert_allclose(np.repeat(spin, drawn[here]), listed[1], rtol=1e-9)
+    here = population.speed_mph <= 95
+    departures = population.departures(usual)
+    slope = spread_slopes(population.speed_mph, log_distance(*departures), counts[1:], population.place)[0]
+    wider = np.exp(slope * (75.0 - population.speed_mph))[here]
+    assert not np.allclose(slower[0], same[0][here], atol=0.01)
+    np.testing.assert_allclose(slower[0], usual.launch(75.0) + wider * departures[0][here], rtol=1e-12)
+    np.testing.assert_allclose(slower[1], usual.spin(75.0) + wider * departures[1][here], rtol=1e-12)
+    np.testing.assert_array_equal(slower[2], 1.0)
 
 
 def test_the_support_is_wide_where_golfers_differ_and_narrow_where_they_are_alike(fitted):
