@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.benchmark.crowd import log_distance, shape_of, spread_slopes
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
 from pipeline.benchmark.window import Window, largest_window
@@ -21,8 +22,8 @@ SPIN_STEP_RPM = 50.0
 # The grids reach this many steps beyond the deliveries: the tails of their density, and their move along the trend.
 LAUNCH_ROOM, SPIN_ROOM = 12, 14
 LEAST_LAUNCH_DEG, LEAST_SPIN_RPM = 1.0, 500.0
-# The spread of deliveries about their trend changes little with speed, so it is taken over this many times the
-# half-width; where they lie follows the trend.
+# Where deliveries lie follows the trend and how widely they spread follows the speed, so their shape is taken over this
+# many times the half-width.
 SHAPE_WIDTHS = 2.0
 # A window holds only deliveries that fall short by less than the tolerance with this one-sided confidence: 80 %.
 WINDOW_Z = 0.8416212335729143
@@ -64,11 +65,20 @@ class Population:
         """Weigh golfers for the spread of deliveries about the trend at one club speed, shape (golfers,)."""
         return kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
 
+    def departures(self, usual: UsualDelivery) -> tuple[Array, Array]:
+        """Give how far launch (deg) and spin (rpm) lie from what is usual at golfers' speeds, shapes (golfers,)."""
+        return self.launch_deg - usual.launch(self.speed_mph), self.spin_rpm - usual.spin(self.speed_mph)
+
     def moved_to(self, speed_mph: float, usual: UsualDelivery) -> tuple[Array, Array]:
-        """Move golfers' launch (deg) and spin (rpm) along the usual trend to one club speed, shapes (golfers,)."""
-        to_launch = usual.launch(speed_mph) - usual.launch(self.speed_mph)
-        to_spin = usual.spin(speed_mph) - usual.spin(self.speed_mph)
-        return self.launch_deg + to_launch, self.spin_rpm + to_spin
+        """Move golfers' launch (deg) and spin (rpm) to one club speed, shapes (golfers,).
+
+        They follow the usual trend, and keep their departure from it in spreads at their speed.
+        """
+        launch, spin = self.departures(usual)
+        all_once, place = np.ones((1, len(launch))), np.arange(len(launch))
+        slope = spread_slopes(self.speed_mph, log_distance(launch, spin), all_once, place)
+        wider = np.exp(slope * (speed_mph - self.speed_mph))
+        return usual.launch(speed_mph) + wider * launch, usual.spin(speed_mph) + wider * spin
 
 
 @dataclass(frozen=True)
@@ -133,7 +143,8 @@ def map_at(model: CarryModel, population: Population, speed_mph: float, half_wid
     """Work out expected carry and support over launch and spin at one club speed."""
     launch, spin = population.grids()
     weights = population.shape_weights(speed_mph, half_width_mph)
-    supported = support_mask(*population.moved_to(speed_mph, model.usual), weights, launch, spin)
+    moved = population.moved_to(speed_mph, model.usual)
+    supported = support_mask(*moved, weights, shape_of(*moved, weights), launch, spin)
     return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), supported)
 
 
@@ -175,7 +186,7 @@ def efficient_at(
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
     golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
     freedom = max(golfers - LEARNT, 2.0)
-    std_error = float(np.nanstd(bests) * np.sqrt(max(golfers / freedom, 1.0)))
+    std_error = _root_mean_square(bests, at) * float(np.sqrt(max(golfers / freedom, 1.0)))
     reach = float(t_reach(freedom)) * std_error
     return Efficient(
         speed_mph,
@@ -192,6 +203,12 @@ def efficient_at(
         total_spin,
         total_window,
     )
+
+
+def _root_mean_square(bests: Array, at: Map) -> float:
+    """Give how far replicates lie from the estimate on their own grid: their spread and their bias, yd."""
+    coarse = np.where(at.supported, at.carry_yd, -np.inf)[::COARSER, ::COARSER].max()
+    return float(np.sqrt(np.nanmean((bests - coarse) ** 2)))
 
 
 def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
@@ -220,7 +237,9 @@ def _replicated(
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
     weights = population.shape_weights(speed_mph, half_width_mph)
-    inside = replicate_masks(_drawn_deliveries(refits, population, speed_mph, weights), launch, spin)
+    shape = shape_of(*population.moved_to(speed_mph, model.usual), weights)
+    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, weights)
+    inside = replicate_masks(drawn, shape, launch, spin)
     speed = refits.better_speed(model, speed_mph)
     carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
     carry *= (1 + refits.better_share)[:, None, None]
@@ -231,16 +250,27 @@ def _replicated(
 
 
 def _drawn_deliveries(
-    refits: ResampledFits, population: Population, speed_mph: float, weights: Array
+    usual: UsualDelivery, refits: ResampledFits, population: Population, speed_mph: float, weights: Array
 ) -> Iterator[tuple[Array, Array, Array]]:
-    """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
+    """Give launch, spin and weights of each replicate's golfers, moved to one club speed.
+
+    They go along the replicate's own trend, and are spread by how its own spread changes with speed.
+    """
+    departures = population.departures(usual)
+    spreads = spread_slopes(population.speed_mph, log_distance(*departures), refits.counts, population.place)
     step = speed_mph - population.speed_mph
-    for counts, launch_slope, spin_slope in zip(refits.counts, refits.launch_slope, refits.spin_slope, strict=True):
+    every = zip(refits.counts, refits.launch_slope, refits.spin_slope, spreads, strict=True)
+    for counts, launch_slope, spin_slope, wider in every:
         here = counts[population.place]
         drawn = np.flatnonzero(here > 0)
         steps = step[drawn]
         launch = population.launch_deg[drawn] + launch_slope * steps
         spin = population.spin_rpm[drawn] + spin_slope * steps
+        if wider:
+            steps *= wider
+            np.expm1(steps, out=steps)
+            launch += steps * departures[0][drawn]
+            spin += steps * departures[1][drawn]
         yield launch, spin, weights[drawn] * here[drawn]
 
 

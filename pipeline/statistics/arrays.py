@@ -45,6 +45,9 @@ def _plain(values: npt.NDArray[Any]) -> Any:
     return known.tolist()
 
 
+# Floats of a temporary array that memory already at hand holds: larger ones are made anew by the system each time.
+SMALL = 16_384
+
 Array = Annotated[npt.NDArray[np.float64], _AsList(np.float64)]
 Flags = Annotated[npt.NDArray[np.bool_], _AsList(np.bool_)]
 

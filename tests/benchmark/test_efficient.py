@@ -1,6 +1,7 @@
 import time
 import tracemalloc
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -8,10 +9,12 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.benchmark import support
-from pipeline.benchmark.efficient import Population, efficient_at, map_at, supported_speeds
+from pipeline.benchmark.crowd import log_distance, spread_slopes
+from pipeline.benchmark.efficient import Population, _drawn_deliveries, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
 from pipeline.drives import typical_drives
 from pipeline.fit.resampled import ResampledFits, draw_counts, refit
+from pipeline.fit.usual_delivery import Line, UsualDelivery
 
 
 @pytest.fixture(scope="module")
@@ -119,9 +122,67 @@ def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
 def test_golfers_are_moved_along_the_usual_trend(fitted):
     model, _, population = fitted
     launch, spin = population.moved_to(95.0, model.usual)
+    # Their spread doesn't clearly change with speed, so they only follow the trend.
     step = 95.0 - population.speed_mph
     np.testing.assert_allclose(launch, population.launch_deg + model.usual.launch.slope * step)
     np.testing.assert_allclose(spin, population.spin_rpm + model.usual.spin.slope * step)
+
+
+def fan(golfers, fold):
+    """Give golfers about straight trends whose spread falls by a factor from 70 to 110 mph, and the trends."""
+    rng = np.random.default_rng(3)
+    speed = rng.uniform(68, 112, golfers)
+    wide = fold ** ((90 - speed) / 40)
+    usual = UsualDelivery(None, None, Line(90.0, 14.5, -0.05), Line(90.0, 2600.0, -8.0))
+    launch = usual.launch(speed) + 1.2 * wide * rng.standard_normal(golfers)
+    spin = usual.spin(speed) + 260 * wide * rng.standard_normal(golfers)
+    return Population(np.arange(golfers), speed, launch, spin), usual
+
+
+@pytest.mark.parametrize("speed", [72.0, 90.0, 108.0])
+def test_golfers_moved_to_a_speed_are_as_wide_apart_as_golfers_of_it(speed):
+    population, usual = fan(4000, 2.5)
+    launch, spin = population.moved_to(speed, usual)
+    wide = 2.5 ** ((90 - speed) / 40)
+    # A tenth of the slope is lost where distances are held: 4 % of the spread on the way from 90 mph.
+    assert np.std(launch) == pytest.approx(1.2 * wide, rel=0.08)
+    assert np.std(spin) == pytest.approx(260 * wide, rel=0.08)
+    assert np.mean(launch) == pytest.approx(float(usual.launch(speed)), abs=0.1)
+
+
+def test_replicates_spread_by_their_own_golfers():
+    population, usual = fan(300, 2.5)
+    counts = np.stack([np.ones(300), np.where(population.speed_mph > 95, 0, 2)]).astype(np.uint8)
+    refits = SimpleNamespace(counts=counts, launch_slope=np.full(2, -0.05), spin_slope=np.full(2, -8.0))
+    same, slower = _drawn_deliveries(usual, refits, population, 75.0, np.full(300, 0.5))
+    np.testing.assert_allclose(same[:2], population.moved_to(75.0, usual), rtol=1e-12)
+    here = population.speed_mph <= 95
+    departures = population.departures(usual)
+    slope = spread_slopes(population.speed_mph, log_distance(*departures), counts[1:], population.place)[0]
+    wider = np.exp(slope * (75.0 - population.speed_mph))[here]
+    assert not np.allclose(slower[0], same[0][here], atol=0.01)
+    np.testing.assert_allclose(slower[0], usual.launch(75.0) + wider * departures[0][here], rtol=1e-12)
+    np.testing.assert_allclose(slower[1], usual.spin(75.0) + wider * departures[1][here], rtol=1e-12)
+    np.testing.assert_array_equal(slower[2], 1.0)
+
+
+def test_the_support_is_wide_where_golfers_differ_and_narrow_where_they_are_alike(fitted):
+    population, usual = fan(200, 2.5)
+    model = replace(fitted[0], usual=replace(fitted[0].usual, launch=usual.launch, spin=usual.spin))
+    areas = [map_at(model, population, speed, 5.0).supported.sum() * 0.25 * 50 for speed in (72.0, 108.0)]
+    # Closed form: the ellipse that holds four fifths of a normal crowd.
+    true = [np.pi * 1.2 * 260 * -2 * np.log(0.2) * 2.5 ** ((90 - speed) / 20) for speed in (72.0, 108.0)]
+    np.testing.assert_allclose(areas, true, rtol=0.2)
+
+
+def test_the_interval_takes_up_how_far_replicates_lie_from_the_estimate(fitted, roller):
+    model, refits, population = fitted
+    best = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
+    # Replicates that all carry 3 yd more than the estimate show a bias of the method, though they agree.
+    higher = replace(refits, better_share=refits.better_share + 3.0 / best.carry_yd)
+    moved = efficient_at(model, higher, population, 90.0, 5.0, 5.0, roller)
+    assert moved.carry_yd == best.carry_yd
+    assert moved.std_error_yd == pytest.approx(np.hypot(3.0, best.std_error_yd), rel=0.1)
 
 
 def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
