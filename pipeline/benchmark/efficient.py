@@ -1,7 +1,7 @@
 """Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import t_reach
+from pipeline.statistics.intervals import MANY, t_reach
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -86,6 +86,11 @@ class Efficient:
         Weight of the golfers behind it: 1 for each at this very speed, less for others.
     total_yd, total_launch_deg, total_spin_rpm, total_window
         The same for carry and roll together: the largest expected total over the same deliveries.
+    freedom : float
+        Degrees of freedom of the interval's Student's t.
+    errors_yd : ndarray, shape (replicates,)
+        Draws of efficient carry's error: mean zero, and `std_error_yd` is their standard deviation. The same place of
+        two speeds belongs to one draw.
     """
 
     speed_mph: float
@@ -101,6 +106,8 @@ class Efficient:
     total_launch_deg: float
     total_spin_rpm: float
     total_window: Window | None
+    freedom: float = MANY
+    errors_yd: Array = field(default_factory=lambda: np.zeros(0), compare=False)
 
 
 @dataclass(frozen=True)
@@ -191,7 +198,16 @@ def efficient_at(
         total_launch,
         total_spin,
         total_window,
+        freedom,
+        scaled_to(bests, std_error),
     )
+
+
+def scaled_to(bests: Array, std_error: float) -> Array:
+    """Give replicates' deviations from their mean, scaled to a standard deviation; 0 for one that is NaN."""
+    away = np.nan_to_num(bests - np.nanmean(bests))
+    spread = float(np.std(away))
+    return away * (std_error / spread) if spread > 0 else away
 
 
 def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:

@@ -130,7 +130,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         drives=drives,
         **fit,
         **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", frontier="frontier.json"),
-        **_at(out, chart="chart.json"),
+        **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz"),
         study=study.study,
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,
