@@ -60,6 +60,7 @@ rule assess_progress:
         model=MODEL["model"],
         frontier=rules.build_bands.output.frontier,
         golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",

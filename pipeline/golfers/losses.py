@@ -3,17 +3,22 @@
 Yards lost = efficient carry at the golfer's club speed - mean carry. The way from one to the other goes through
 the golfer's typical drive: contact, launch and spin are what is lost from the efficient drive to the typical one,
 consistency from the typical drive to the mean of the expected drives, other is the rest: what the drives did
-beside what the model expects of them.
+beside what the model expects of them. How well yards lost are known is worked out by `doubt`, from those of each drive.
 """
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS, typical_drives
+from pipeline.drives import KEYS, Drives, typical_drives
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.golfers.day_form import DayForm, figure_errors
+from pipeline.golfers.doubt import with_doubt
+from pipeline.golfers.shared_errors import Quarters, SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
+
+OFFSET = "offset_yd_"  # begins the columns of carry that has an offset, numbered as the model's levels
 
 
 def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
@@ -30,20 +35,19 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     -------
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
-        and for tests and intervals own_variance (of the golfer's figure by the luck of the drives, yd^2; null for
-        a single drive), own_skewness (of a drive's yards lost; null below three drives), efficient_std_error_yd (which
-        golfers of one speed share) and std_error_yd of the two together. Where the benchmarks don't reach the golfer's
-        speed, what hangs on them is null.
+        own_skewness (of a drive's yards lost; null below three drives) and `offset_yd_0` and so on (carry of the drives
+        that have each offset, see `Quarters`). Where the benchmarks don't reach the golfer's speed, what rests on
+        them is null.
     """
-    expected = _expected_and_own(drives, model, frontier)
+    expected = _of_drives(drives, model, frontier)
+    offsets = pl.col(f"^{OFFSET}.*$").mean()
     per_golfer = typical_drives(drives, KEYS).join(
         expected.group_by(KEYS).agg(
             pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
-            (pl.col("own_yd").var() / pl.len()).alias("own_variance"),
-            # Of yards lost, whose long tail is where carry is short.
-            (-pl.col("own_yd").skew(bias=False)).fill_nan(None).alias("own_skewness"),
+            pl.col("lost_yd").skew(bias=False).fill_nan(None).alias("own_skewness"),
+            offsets,
         ),
         on=KEYS,
         validate="1:1",
@@ -52,19 +56,40 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     return _with_parts(per_golfer.sort(KEYS), model, frontier)
 
 
-def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
-    """Add per drive: expected carry, the same at the better quarter's strike, and carry less its speed's share."""
+def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+    """Give each drive's yards lost, against efficient carry at its own club speed.
+
+    A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck. Beyond the
+    frontier's ends efficient carry is taken as flat; that only widens the interval.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        As for `losses`.
+    model : CarryModel
+    frontier : Frontier
+
+    Returns
+    -------
+    DataFrame
+        The drives with `lost_yd`.
+    """
+    club = drives.get_column("club_speed_mph").cast(pl.Float64).to_numpy()
+    lost = frontier.carry_beyond(club) - model.reference_carry(drives)
+    return drives.with_columns(pl.Series("lost_yd", lost, pl.Float64))
+
+
+def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+    """Add per drive: expected carry, the same at the better quarter's strike, yards lost and carry that has offsets."""
     delivery = Delivery.of(drives)
-    # A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck.
-    # Beyond the frontier's ends it is taken as flat; that only widens the interval.
-    own = model.reference_carry(drives) - frontier.carry_beyond(delivery.club_speed_mph)
+    carried = model.offsets.design(drives) * drives.get_column("carry_standard_yd").to_numpy()[:, None]
     return (
-        model.with_reference(drives)
-        .select(*KEYS, "carry_reference_yd")
+        lost_of_drives(model.with_reference(drives), model, frontier)
+        .select(*KEYS, "carry_reference_yd", "lost_yd")
         .with_columns(
             pl.Series("expected_yd", model.expected(delivery)),
             pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
-            pl.Series("own_yd", own),
+            *(pl.Series(f"{OFFSET}{place}", column) for place, column in enumerate(carried.T)),
         )
     )
 
@@ -93,8 +118,6 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
     named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
-    shared = frontier.at("std_error_yd", club)
-    std_error = np.sqrt(golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + shared**2)
     columns = {
         "ball_speed_mph": np.where(known, club * typical.speed_ratio, np.nan),
         "efficient_yd": efficient,
@@ -104,9 +127,58 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
         "lost_spin_yd": from_spin,
         "lost_consistency_yd": np.where(np.isnan(lost), np.nan, consistency),
         "lost_other_yd": lost - named,
-        "efficient_std_error_yd": shared,
-        "std_error_yd": std_error,
     }
     added = golfers.with_columns(pl.Series(name, values).fill_nan(None) for name, values in columns.items())
     out_of_reach = pl.col("lost_yd").is_null()
     return added.with_columns(pl.when(~out_of_reach).then(pl.col("lost_contact_yd")).alias("lost_contact_yd"))
+
+
+def quarters_of(golfers: pl.DataFrame, end: str = "") -> Quarters:
+    """Give what golfers' quarters have of the shared errors.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        From `losses`.
+    end : str
+        What ends the names of the columns, such as `_before`.
+    """
+    names = [name for name in golfers.columns if name.startswith(OFFSET) and name[len(OFFSET) :].isdigit()]
+    offsets = [golfers.get_column(f"{name}{end}").to_numpy() for name in names]
+    return Quarters(
+        golfers.get_column(f"club_speed_mph{end}").to_numpy(),
+        np.stack(offsets, axis=-1) if offsets else np.zeros((golfers.height, 0)),
+    )
+
+
+def known_losses(
+    drives: pl.DataFrame | Drives, model: CarryModel, shared: SharedErrors, day_form_yd: float
+) -> tuple[pl.DataFrame, DayForm]:
+    """Work out yards lost with how well they are known.
+
+    Parameters
+    ----------
+    drives : DataFrame or Drives
+        As for `losses`, with struck_on.
+    model : CarryModel
+    shared : SharedErrors
+        Of the frontier that yards lost go by.
+    day_form_yd : float
+        Standard deviation of a day's form to go by as far as these drives don't tell it.
+
+    Returns
+    -------
+    lost : DataFrame
+        What `losses` gives with what `with_doubt` adds, and form_source, a `Source`.
+    form : DayForm
+        Of a drive's yards lost.
+    """
+    every, frontier = Drives.of(drives), shared.frontier
+    lost = every.gathered(lambda frame: losses(frame, model, frontier))
+    # Numbers for the names, whose letters would take most of a large study's memory.
+    quarter = pl.col("quarter").cast(pl.Enum(lost.get_column("quarter").unique().sort()))
+    wanted = ["golfer", quarter, "struck_on", "lost_yd"]
+    pieces = list(every.each(lambda frame: lost_of_drives(frame, model, frontier).select(wanted)))
+    errors, form = figure_errors(Drives(pieces.__iter__), "lost_yd", median=False, assumed=day_form_yd)
+    known = with_doubt(lost, errors, shared.of_figure(quarters_of(lost)))
+    return known.with_columns(pl.lit(form.source).alias("form_source")), form

@@ -114,6 +114,7 @@ def run_progress(found: Found) -> None:
             ("model", "model.json"),
             ("frontier", "frontier.json"),
             ("golfers", "golfers.csv"),
+            ("changes", "changes.csv"),
             ("progress", "progress.csv"),
             ("cohorts", "cohorts.csv"),
         )

@@ -140,6 +140,5 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         air=air,
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
-    assess_golfers.run(
-        drives=drives, model=fit["model"], frontier=str(out / "frontier.json"), flags=settings["flags"], **made
-    )
+    efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")
+    assess_golfers.run(drives=drives, model=fit["model"], **efficient, flags=settings["flags"], **made)

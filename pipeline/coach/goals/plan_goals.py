@@ -40,7 +40,7 @@ def run(
     curve = DistanceCurve.of_carry(read_artefact(frontier, Frontier))
     refits = read_arrays(replicates)["coefficients"]
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
-    every = open_drives(Path(drives), ("golfer", "quarter", "club_speed_mph"))
+    every = open_drives(Path(drives), ("golfer", "quarter", "struck_on", "club_speed_mph"))
     variance = speed_variance(every)
     assessed = newest_assessed(read_table(golfers, Golfers, every.golfers))
     assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")

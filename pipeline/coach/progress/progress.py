@@ -1,18 +1,18 @@
 """What changed for each golfer between quarters, in speed, strike, delivery and yards, and how much of it is real.
 
-Each assessed quarter is compared with the golfer's last assessed one before it. Every change has an interval that
-allows for a day's form (`day_form`) and a verdict at a controlled false discovery rate; the carry gained is shared out
-among speed, delivery and other, which add up to it.
+Each assessed quarter is compared with the golfer's last assessed one before it. Every change has an interval with all
+of the figure's doubt (`pipeline.golfers.doubt`) and a verdict at a controlled false discovery rate; that of yards lost
+is the one of changes.csv. The carry gained is shared out among speed, delivery and other, which add up to it.
 """
 
 import numpy as np
 import polars as pl
 
-from pipeline.benchmark.frontier import Frontier
-from pipeline.coach.progress.day_form import DayForm, figure_errors
 from pipeline.coach.progress.measures import (
     DELIVERIES,
+    LOST,
     MEASURES,
+    TESTED,
     Measure,
     Yardstick,
     drive_values,
@@ -23,17 +23,12 @@ from pipeline.coach.progress.measures import (
 )
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.golfers.quarter_changes import efficient_variance
+from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
+from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
-from pipeline.statistics.intervals import Estimate, welch_error
-from pipeline.tables.progress import Progress
-
-# A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
-EXPOSED_FROM = 0.1
-
-# What `figure_errors` gives of a figure and its error needs.
-ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom")
+from pipeline.statistics.intervals import Estimate
+from pipeline.tables.progress import NO_CHANGE, Progress
 
 # What is needed of the table `Golfers`, whose other columns would double a large study's memory.
 GOLFER_COLUMNS = (
@@ -50,7 +45,11 @@ GOLFER_COLUMNS = (
 
 
 def progress_of(
-    drives: pl.DataFrame | Drives, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
+    drives: pl.DataFrame | Drives,
+    golfers: pl.DataFrame,
+    changes: pl.DataFrame,
+    yardstick: Yardstick,
+    false_discovery_rate: float,
 ) -> tuple[pl.DataFrame, dict[str, DayForm]]:
     """Compare each golfer's assessed quarters.
 
@@ -60,6 +59,8 @@ def progress_of(
         All accepted drives: the columns of `FIT_COLUMNS` and struck_on.
     golfers : DataFrame
         `GOLFER_COLUMNS` of the table `Golfers` of these drives.
+    changes : DataFrame
+        The table `Changes` of these golfers.
     yardstick : Yardstick
     false_discovery_rate : float
 
@@ -70,7 +71,7 @@ def progress_of(
         what of the squared one of yards lost is shared by golfers, lost_shared_variance. Empty where nobody has two
         assessed quarters.
     form : dict of str to DayForm
-        What a day adds to a golfer's drives, by measure.
+        What a day adds to a golfer's drives, by measure but yards lost.
 
     Notes
     -----
@@ -94,7 +95,7 @@ def progress_of(
 
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
     table, form = assessed.join(expected, on=KEYS, how="left"), {}
-    for measure in (*MEASURES, *DELIVERIES):
+    for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
         wanted = ["golfer", quarter, "struck_on", column]
@@ -103,11 +104,10 @@ def progress_of(
         errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
         if measure.name == "club_speed":
             table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")
-        named = {name: f"{measure.name}_{name}" for name in ERRORS}
+        named = {name: f"{measure.name}_{name}" for name in OWN}
         table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
-    both = _paired(table.sort(KEYS))
-    both = both.with_columns(pl.Series("lost_shared_variance", _shared(both, yardstick.frontier), dtype=pl.Float64))
-    for measure in MEASURES:
+    both = _paired(table.sort(KEYS)).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
+    for measure in TESTED:
         both = both.with_columns(_tested(both, measure))
         q_value = adjusted(both.get_column(f"{measure.name}_p_value"), both.get_column("quarter"))
         both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
@@ -126,32 +126,32 @@ def _paired(table: pl.DataFrame) -> pl.DataFrame:
     return table.with_columns(since, *before).filter(pl.col("since").is_not_null())
 
 
-def _shared(both: pl.DataFrame, frontier: Frontier) -> Array:
-    """Variance of the change in efficient carry, which golfers of one speed share, yd^2."""
-    speeds = [both.get_column(f"club_speed_mph{end}") for end in ("", "_before")]
-    now, then = (frontier.at("std_error_yd", speed.to_numpy()) for speed in speeds)
-    return efficient_variance(now, then, (speeds[0] - speeds[1]).to_numpy())
-
-
-def _error(both: pl.DataFrame, measure: Measure, shared: Array | float = 0.0) -> tuple[Array, Array]:
-    """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
-    own, freedom, exposed, form, form_freedom = (
-        [
-            both.get_column(f"{measure.name}_{name}{end}").cast(pl.Float64).fill_null(np.nan).to_numpy()
-            for end in ("", "_before")
-        ]
-        for name in ERRORS
+def _lost(changes: pl.DataFrame) -> pl.DataFrame:
+    """Take the changes of yards lost as the golfers' step has tested them."""
+    gain = pl.when(pl.col("lost_change_yd") < 0).then(pl.lit("better")).otherwise(pl.lit("worse"))
+    more = pl.col("more_than_chance")
+    verdict = pl.when(more).then(gain).when(more.is_not_null()).then(pl.lit(NO_CHANGE))
+    return changes.filter(pl.col("lost_change_yd").is_not_null()).select(
+        *KEYS,
+        "since",
+        *(LOST.change(edge) for edge in ("", "lo90", "hi90")),
+        pl.col("p_value").alias("lost_p_value"),
+        pl.col("q_value").alias("lost_q_value"),
+        verdict.cast(Progress.lost_verdict.dtype).alias("lost_verdict"),
+        pl.col("lost_change_std_error_yd").alias("lost_std_error"),
+        (pl.col("lost_change_shared_error_yd") ** 2).alias("lost_shared_variance"),
     )
-    # A golfer's days are as different in one quarter as in the other: one figure, for both.
-    days = exposed[0] * form[0] + exposed[1] * form[1]
-    return welch_error((own[0], freedom[0]), (own[1], freedom[1]), (days, form_freedom[0]), (shared, np.inf))
+
+
+def _error(both: pl.DataFrame, measure: Measure) -> Part:
+    """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
+    return of_change(Doubt.of(both, measure.name), Doubt.of(both, measure.name, "_before"))
 
 
 def _tested(both: pl.DataFrame, measure: Measure) -> list[pl.Series]:
     """Change of a measure with interval, standard error and two-sided p-value; null where it can't be told."""
     now, then = (both.get_column(f"{measure.column}{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
-    shared = both.get_column("lost_shared_variance").to_numpy() if measure.name == "lost" else 0.0
-    change = Estimate(now - then, *_error(both, measure, shared))
+    change = Estimate(now - then, *_error(both, measure))
     columns = _interval(change, [measure.change(edge) for edge in ("", "lo90", "hi90")])
     columns |= {f"{measure.name}_std_error": change.std_error, f"{measure.name}_p_value": change.p_value}
     return _series(columns)
@@ -166,7 +166,7 @@ def _series(columns: dict[str, Array]) -> list[pl.Series]:
 
 
 def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: float) -> pl.Expr:
-    """Say better, worse, changed or no more than chance; null where there is no test."""
+    """Say better, worse, changed or that no change is clear; null where there is no test."""
     change, reach = pl.col(measure.change()), pl.col(measure.change("hi90")) - pl.col(measure.change())
     if measure.better:
         gain = change * measure.better
@@ -183,7 +183,7 @@ def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: f
         better, worse = ((then - now) > reach).fill_null(False), ((now - then) > reach).fill_null(False)
     q_value = pl.col(f"{measure.name}_q_value")
     word = pl.when(better).then(pl.lit("better")).when(worse).then(pl.lit("worse")).otherwise(pl.lit("changed"))
-    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit("no more than chance"))
+    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit(NO_CHANGE))
     return told.cast(Progress.club_speed_verdict.dtype).alias(f"{measure.name}_verdict")
 
 
@@ -234,6 +234,9 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
     notes = [
         pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
         pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
+        pl.when(exposed & (form["carry"].source == "quarters")).then(
+            pl.lit("golfers were watched on one day a quarter: what moved for many at once counts as a day's form")
+        ),
         pl.when(exposed & (not form["carry"].told)).then(
             pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
