@@ -10,6 +10,7 @@ def change(name, movement, lost, **other):
         "golfer": f"g{name * 16}", "shots": 30, "shots_before": 20, "club_speed_change_mph": 0.44,
         "carry_change_yd": -lost, "lost_change_yd": lost, "lost_change_lo90_yd": lost - 3.0,
         "lost_change_hi90_yd": lost + 3.0, "movement": movement, "chance_change_yd": -0.46,
+        "p_value": 0.5, "q_value": 0.5, "more_than_chance": False,
     }  # fmt: skip
     return row | other
 
