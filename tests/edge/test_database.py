@@ -17,7 +17,7 @@ DEVICES = ["unit-A", "unit-A", "unit-B", None, None]
 CARRIES = [200.0, 210.0, 220.0, 230.0, 240.0]
 MOVES = [1.0, -2.0, 3.0, -4.0, 5.0]
 ADDED = pl.DataFrame(
-    {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_yd": [0.0, 2.0, -7.0]},
+    {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_share": [0.0, 0.01, -0.03]},
     schema_overrides={"ball": pl.String},
 )
 
