@@ -11,6 +11,7 @@ from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery, Strike
+from pipeline.fit.survey import with_flown_scaled
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.statistics.arrays import Array
@@ -71,7 +72,7 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
         A device or ball that the new drives lack has nulls. None where the terms can't be fitted.
     """
     surface = old.model.surface
-    rows = Drives.of(drives).usable(surface.speed)
+    rows = with_flown_scaled(Drives.of(drives).usable(surface.speed))
     here = {(str(c), str(v)) for c, v in rows.gathered(_levels_of).unique().iter_rows()}
     there = Offsets({}, tuple(level for level in old.model.offsets.levels if level in here))
 
