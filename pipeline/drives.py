@@ -29,6 +29,7 @@ FIT_COLUMNS = (
     "launch_deg",
     "spin_rpm",
     "carry_standard_yd",
+    "flown_yd",
     "spin_measured",
 )
 

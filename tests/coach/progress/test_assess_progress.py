@@ -28,7 +28,7 @@ def made(world_maker, world_carry, tmp_path_factory):
     The second device reads 30 yd long; the last golfer changes between devices with every drive.
     """
     folder = tmp_path_factory.mktemp("progress")
-    plain = world_maker(golfers=GOLFERS, noise_yd=2.0, offset_b_yd=30.0).drives
+    plain = world_maker(golfers=GOLFERS, noise_yd=2.0, share_b=0.15).drives
     turned = (pl.col("golfer") == f"g{GOLFERS - 1:016x}") & (pl.int_range(pl.len()) % 2 == 1)
     first = plain.with_columns(
         pl.when(turned).then(pl.lit("unit-B")).otherwise("device").alias("device"),
