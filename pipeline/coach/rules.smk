@@ -59,6 +59,8 @@ rule assess_progress:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         frontier=rules.build_bands.output.frontier,
+        replicates=MODEL["replicates"],
+        efficient_replicates=rules.build_bands.output.efficient_replicates,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
     output:

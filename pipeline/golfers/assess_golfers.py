@@ -1,8 +1,8 @@
 """Step: work out every golfer's yards lost, test them, flag the golfers who lose more than the threshold.
 
-In: drives.parquet, model.json, frontier.json, efficient_replicates.npz. Out: golfers.csv (one row per golfer and
-quarter), flagged.csv (the flagged of the newest quarter, worst first) and changes.csv (one row per golfer and quarter
-that has an earlier one).
+In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz. Out: golfers.csv (one row per
+golfer and quarter), flagged.csv (the flagged of the newest quarter, worst first) and changes.csv (one row per golfer
+and quarter that has an earlier one).
 """
 
 from pathlib import Path
@@ -29,6 +29,7 @@ def run(
     drives: str,
     model: str,
     frontier: str,
+    replicates: str,
     efficient_replicates: str,
     golfers: str,
     flagged: str,
@@ -37,8 +38,8 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring."""
     carry_model = read_artefact(model, FittedModel).model
-    draws = read_arrays(efficient_replicates)
-    shared = SharedErrors.of(read_artefact(frontier, Frontier), draws["error_yd"])
+    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
+    shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets)
     rules = FlagRules(**flags)
     every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)

@@ -38,7 +38,7 @@ MIN_SPARE_DRIVES = 10
 MIN_FREEDOM = 8
 
 # What is assumed of a day's form counts as much as this many degrees of freedom: known to within a factor of two or so
-# (root of 2 / 4 is 0.7). Days that tell something have it outweighed soon: seventy golfers of two days by 1 to 17.
+# (root of 2 / 4 is 0.7). Days that tell something have it outweighed soon: seventy golfers of two days by 1 to 7.
 ASSUMED_FREEDOM = 4.0
 
 # A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.

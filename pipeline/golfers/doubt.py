@@ -110,5 +110,6 @@ def with_doubt(figures: pl.DataFrame, errors: pl.DataFrame, shared: Part) -> pl.
     """
     table = figures.join(errors.select(*KEYS, "days", *OWN), on=KEYS, how="left", maintain_order="left", validate="1:1")
     std_error, freedom = Doubt.of(table).of_figure(shared)
+    freedom = np.where(np.isnan(std_error), np.nan, freedom)
     columns = {"shared_variance": shared[0], "shared_freedom": shared[1], "std_error_yd": std_error, "freedom": freedom}
     return table.with_columns(pl.Series(name, values, pl.Float64).fill_nan(None) for name, values in columns.items())

@@ -35,8 +35,8 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     -------
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
-        own_skewness (of a drive's yards lost; null below three drives) and `offset_yd_0` and so on (carry of the drives
-        that have each offset, see `Quarters`). Where the benchmarks don't reach the golfer's speed, what rests on
+        own_skewness (of a drive's yards lost; null below three drives) and `offset_yd_0` and so on (how much of
+        carry has each offset, see `Quarters`). Where the benchmarks don't reach the golfer's speed, what rests on
         them is null.
     """
     expected = _of_drives(drives, model, frontier)
@@ -82,16 +82,35 @@ def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) 
 def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     """Add per drive: expected carry, the same at the better quarter's strike, yards lost and carry that has offsets."""
     delivery = Delivery.of(drives)
-    carried = model.offsets.design(drives) * drives.get_column("carry_standard_yd").to_numpy()[:, None]
     return (
         lost_of_drives(model.with_reference(drives), model, frontier)
         .select(*KEYS, "carry_reference_yd", "lost_yd")
         .with_columns(
             pl.Series("expected_yd", model.expected(delivery)),
             pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
-            *(pl.Series(f"{OFFSET}{place}", column) for place, column in enumerate(carried.T)),
+            *_offset_columns(drives, model),
         )
     )
+
+
+def _offset_columns(drives: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
+    """Give by how many yards a drive's reference carry falls with the share of each offset, a column a level."""
+    falls = model.reference_carry(drives) / (1 + model.added_share(drives))
+    columns = (model.offsets.design(drives) * falls[:, None]).T
+    return [pl.Series(f"{OFFSET}{place}", column) for place, column in enumerate(columns)]
+
+
+def offset_means(drives: pl.DataFrame, model: CarryModel) -> pl.DataFrame:
+    """Give golfer, quarter and the columns of `losses` that `quarters_of` takes, beside mean club speed.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        golfer, quarter, device, ball, club_speed_mph, carry_standard_yd.
+    model : CarryModel
+    """
+    columns = drives.select(*KEYS, "club_speed_mph").with_columns(_offset_columns(drives, model))
+    return columns.group_by(KEYS).agg(pl.exclude(KEYS).mean()).sort(KEYS)
 
 
 def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:

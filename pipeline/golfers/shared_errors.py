@@ -6,12 +6,13 @@ variance, and so has their difference between two quarters. What is the same in 
 all of it at one speed on one device, nothing of an offset where the device was changed.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.fit.model import CarryModel
 from pipeline.golfers.doubt import Part
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import MANY
@@ -27,8 +28,8 @@ class Quarters:
     ----------
     club_speed_mph : ndarray, shape (n,)
     offset_yd : ndarray, shape (n, levels)
-        Carry of the drives on each device or ball that has an offset: the mean over all drives, in yards, of carry
-        where a drive has it and 0 where not.
+        By how many yards mean reference carry falls with the share of each device or ball that has an offset: the
+        carry of the drives on it, over all drives.
     """
 
     club_speed_mph: Array
@@ -75,8 +76,15 @@ class SharedErrors:
             Who hit drives of each level.
         """
         share = np.zeros((len(efficient_yd), 0)) if offset_share is None else offset_share
-        counts = np.full(share.shape[1], np.inf) if golfers is None else golfers
+        counts = np.full(share.shape[1], np.inf) if golfers is None or len(golfers) == 0 else golfers
         return cls(frontier, efficient_yd, share - share.mean(axis=0), np.clip(counts - 1, 1, MANY))
+
+    @classmethod
+    def read_from(
+        cls, frontier: Frontier, model: CarryModel, efficient: Mapping[str, Array], refits: Mapping[str, Array]
+    ) -> "SharedErrors":
+        """Take them from the arrays of efficient_replicates.npz and replicates.npz."""
+        return cls.of(frontier, efficient["error_yd"], refits["offset_share"], model.offset_golfers)
 
     @classmethod
     def of_one_error(cls, frontier: Frontier) -> "SharedErrors":
@@ -136,8 +144,8 @@ class SharedErrors:
         spread = np.divide(each, each.sum(axis=1, keepdims=True), out=np.zeros_like(each), where=each > 0)
         unsure = offset**2 * (spread**2 / self.offset_freedom).sum(axis=1)
         unsure = unsure + efficient**2 / self.frontier.at("freedom", club_speed_mph)
-        whole = np.where(np.isnan(unsure), np.nan, (efficient + offset) ** 2)
-        return np.asarray(np.divide(whole, unsure, out=np.full_like(whole, MANY), where=unsure > 0))
+        nothing = np.where(np.isnan(unsure), np.nan, MANY)
+        return np.asarray(np.divide((efficient + offset) ** 2, unsure, out=nothing, where=unsure > 0))
 
     def _in_chunks(self, parts: Callable[[slice], Part], n: int) -> Part:
         found = [parts(slice(first, first + CHUNK)) for first in range(0, n, CHUNK)]

@@ -144,4 +144,5 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")
-    assess_golfers.run(drives=drives, model=fit["model"], **efficient, flags=settings["flags"], **made)
+    fitted = {name: fit[name] for name in ("model", "replicates")}
+    assess_golfers.run(drives=drives, **fitted, **efficient, flags=settings["flags"], **made)

@@ -111,7 +111,7 @@ def golfers():
 
 @pytest.fixture
 def changes(golfers):
-    """Hold the newest quarter's assessed golfers against 2026Q2: flags that are new, still there and there no longer, and none."""
+    """Hold the newest quarter's assessed golfers against 2026Q2: new flags, flags that stay or are gone, and none."""
     random = np.random.default_rng(3)
     now = golfers.filter((pl.col("quarter") == "2026Q3") & (pl.col("status") != "not_assessed")).sort("golfer")
     place = np.arange(now.height)

@@ -25,6 +25,8 @@ from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
+from pipeline.golfers.losses import offset_means, quarters_of
+from pipeline.golfers.shared_errors import Quarters, SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate
@@ -49,6 +51,7 @@ def progress_of(
     golfers: pl.DataFrame,
     changes: pl.DataFrame,
     yardstick: Yardstick,
+    shared: SharedErrors,
     false_discovery_rate: float,
 ) -> tuple[pl.DataFrame, dict[str, DayForm]]:
     """Compare each golfer's assessed quarters.
@@ -62,6 +65,8 @@ def progress_of(
     changes : DataFrame
         The table `Changes` of these golfers.
     yardstick : Yardstick
+    shared : SharedErrors
+        Of the same model and frontier.
     false_discovery_rate : float
 
     Returns
@@ -78,8 +83,9 @@ def progress_of(
     Degrees of freedom are Welch's and Satterthwaite's; the p-values of each measure are adjusted by Benjamini and
     Hochberg over the golfers of a quarter, so that of those named in a column of a quarter no more than the rate are
     named wrongly. All measures in one family would leave that open: where many gain speed, its small p-values would
-    let spins pass that chance alone moved. Not in the intervals: the fitted model's error, and what a device, moved or
-    changed, adds to all drives of a quarter.
+    let spins pass that chance alone moved. What a device adds to carry is as unsure as the model knows it, where the
+    device changed. Not in the intervals: the fitted model's other errors, and what a moved device adds to all drives of
+    a quarter.
     """
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
@@ -94,7 +100,8 @@ def progress_of(
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
 
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
-    table, form = assessed.join(expected, on=KEYS, how="left"), {}
+    offsets = read.gathered(lambda frame: offset_means(frame, yardstick.model)).drop("club_speed_mph")
+    table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
     for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
@@ -108,7 +115,8 @@ def progress_of(
         table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
     both = _paired(table.sort(KEYS)).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
     for measure in TESTED:
-        both = both.with_columns(_tested(both, measure))
+        device = [shared.of_carry_change(*_quarters(both))] if measure.name == "carry" else []
+        both = both.with_columns(_tested(both, measure, *device))
         q_value = adjusted(both.get_column(f"{measure.name}_p_value"), both.get_column("quarter"))
         both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
         both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
@@ -143,15 +151,19 @@ def _lost(changes: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _error(both: pl.DataFrame, measure: Measure) -> Part:
+def _quarters(both: pl.DataFrame) -> tuple[Quarters, Quarters]:
+    return quarters_of(both), quarters_of(both, "_before")
+
+
+def _error(both: pl.DataFrame, measure: Measure, *shared: Part) -> Part:
     """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
-    return of_change(Doubt.of(both, measure.name), Doubt.of(both, measure.name, "_before"))
+    return of_change(Doubt.of(both, measure.name), Doubt.of(both, measure.name, "_before"), *shared)
 
 
-def _tested(both: pl.DataFrame, measure: Measure) -> list[pl.Series]:
+def _tested(both: pl.DataFrame, measure: Measure, *shared: Part) -> list[pl.Series]:
     """Change of a measure with interval, standard error and two-sided p-value; null where it can't be told."""
     now, then = (both.get_column(f"{measure.column}{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
-    change = Estimate(now - then, *_error(both, measure))
+    change = Estimate(now - then, *_error(both, measure, *shared))
     columns = _interval(change, [measure.change(edge) for edge in ("", "lo90", "hi90")])
     columns |= {f"{measure.name}_std_error": change.std_error, f"{measure.name}_p_value": change.p_value}
     return _series(columns)

@@ -60,7 +60,7 @@ def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers
 def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> ShownTable:
     """Show who is or was flagged, or whose change is more than chance.
 
-    New flags come first, then those no longer there and those still there, each from the largest gain to the largest loss.
+    New flags come first, then those that are gone and those that stay, each from the largest gain to the largest loss.
 
     Parameters
     ----------

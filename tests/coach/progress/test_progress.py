@@ -110,7 +110,7 @@ def changes_for(drives, few=(), rate=0.10, shared=None):
 def progress(*quarters, few=(), rate=0.10, yardstick=YARDSTICK, shared=None):
     drives = pl.concat(quarters)
     changes = changes_for(drives, few, rate, shared)
-    table, _ = progress_of(drives, golfers_of(drives, few), changes, yardstick, rate)
+    table, _ = progress_of(drives, golfers_of(drives, few), changes, yardstick, shared or apart(0.5), rate)
     assert_the_same_verdicts(table, changes)
     Progress.validate(table.select(Progress.column_names()))
     return table
@@ -380,7 +380,7 @@ def test_guessed_spin_is_left_out_where_there_is_measured_spin():
         .otherwise("spin_rpm")
         .alias("spin_rpm")
     )
-    found, _ = progress_of(drives, table, changes_for(drives), YARDSTICK, 0.10)
+    found, _ = progress_of(drives, table, changes_for(drives), YARDSTICK, apart(0.5), 0.10)
     assert found["spin_std_error"].item() < 100
 
 
@@ -396,6 +396,8 @@ def test_a_single_quarter_has_no_progress():
 def test_the_order_of_rows_changes_nothing():
     drives = pl.concat(two(18, 12))
     mixed, golfers = drives.sample(fraction=1.0, shuffle=True, seed=1), golfers_of(drives)
-    plain, shuffled = (progress_of(frame, golfers, changes_for(frame), YARDSTICK, 0.10)[0] for frame in (drives, mixed))
+    plain, shuffled = (
+        progress_of(frame, golfers, changes_for(frame), YARDSTICK, apart(0.5), 0.10)[0] for frame in (drives, mixed)
+    )
     for name in NAMES:
         assert shuffled[f"{name}_p_value"].to_numpy() == pytest.approx(plain[f"{name}_p_value"].to_numpy(), rel=1e-6)
