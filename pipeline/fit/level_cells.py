@@ -7,10 +7,8 @@ import polars as pl
 
 from pipeline.drives import usable
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.flight.offsets import UNSTATED
+from pipeline.flight.offsets import CELL, UNSTATED
 from pipeline.statistics.arrays import Array
-
-CELL = ("device", "ball")
 
 
 class Mode(NamedTuple):

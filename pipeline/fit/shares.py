@@ -20,11 +20,11 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import Drives
-from pipeline.fit.level_cells import CELL, KNOWN, Mode, cells_of, level_counts
+from pipeline.fit.level_cells import KNOWN, Mode, cells_of, level_counts
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
-from pipeline.flight.offsets import MIN_SHOTS, Offsets
+from pipeline.flight.offsets import CELL, MIN_SHOTS, Offsets
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import t_reach
 from pipeline.statistics.robust import MAD_TO_SD, robust_regression

@@ -114,11 +114,12 @@ def _part(golfers: pl.DataFrame, name: str) -> Array:
 
 
 def _notes(few: pl.Expr, beyond: pl.Expr, min_shots: int) -> pl.Expr:
-    no_ball = pl.col("lost_contact_yd").is_null() & ~beyond
+    no_ball, no_spin = (pl.col(f"lost_{part}_yd").is_null() & ~beyond for part in ("contact", "spin"))
     notes = [
         pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(min_shots))),
         pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),
         pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be separated from other")),
+        pl.when(no_spin).then(pl.lit("spin is guessed, not measured: spin can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     return pl.when(joined != "").then(joined).alias("note")

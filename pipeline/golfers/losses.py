@@ -3,14 +3,15 @@
 Yards lost = efficient carry at the golfer's club speed - mean carry. The way from one to the other goes through
 the golfer's typical drive: contact, launch and spin are what is lost from the efficient drive to the typical one,
 consistency from the typical drive to the mean of the expected drives, other is the rest: what the drives did
-beside what the model expects of them.
+beside what the model expects of them. Of golfers whose spin is guessed, usual spin is expected, and what their own
+costs is in other.
 """
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS, typical_drives
+from pipeline.drives import KEYS, typical_drives, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
@@ -54,7 +55,7 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
 
 def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     """Add per drive: expected carry, the same at the better quarter's strike, and carry less its speed's share."""
-    delivery = Delivery.of(drives)
+    delivery = Delivery.of(with_spin_unguessed(drives))
     # A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck.
     # Beyond the frontier's ends it is taken as flat; that only widens the interval.
     own = model.reference_carry(drives) - frontier.carry_beyond(delivery.club_speed_mph)
@@ -76,6 +77,8 @@ def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
 
 def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     typical = Delivery.of(golfers)
+    measured = np.isfinite(typical.spin_rpm)
+    typical = model.with_usual(typical)
     club = typical.club_speed_mph
     known = np.isfinite(typical.speed_ratio) & model.by_ball_speed
     better = model.ratio(typical, "better")
@@ -92,7 +95,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     mean = np.where(known, *(golfers.get_column(name).to_numpy() for name in ("expected_yd", "steady_yd")))
     consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
-    named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
+    named = np.where(known, contact, 0.0) + from_launch + np.where(measured, from_spin, 0.0) + consistency
     shared = frontier.at("std_error_yd", club)
     std_error = np.sqrt(golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + shared**2)
     columns = {
@@ -101,7 +104,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
         "lost_yd": lost,
         "lost_contact_yd": np.where(known, contact, np.nan),
         "lost_launch_yd": from_launch,
-        "lost_spin_yd": from_spin,
+        "lost_spin_yd": np.where(measured, from_spin, np.nan),
         "lost_consistency_yd": np.where(np.isnan(lost), np.nan, consistency),
         "lost_other_yd": lost - named,
         "efficient_std_error_yd": shared,

@@ -5,7 +5,10 @@ allows for a day's form (`day_form`) and a verdict at a controlled false discove
 among speed, delivery and other, which add up to it.
 """
 
+from dataclasses import replace
+
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
@@ -195,7 +198,9 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     """
     known = both.select(pl.all_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_not_null())).to_series()
     struck = known.to_numpy()
-    now, then = (typical_of(both, struck, end) for end in ("", "_before"))
+    measured = both.select(pl.all_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_not_null())).to_series()
+    spun = measured.to_numpy()
+    now, then = (_unspun(typical_of(both, struck, end), spun) for end in ("", "_before"))
     speed, contact, launch, spin = share_out(model, now, then)
     mean, mean_before = (
         np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
@@ -213,13 +218,18 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     columns |= {
         "carry_from_contact_yd": np.where(struck, contact, np.nan),
         "carry_from_launch_yd": launch,
-        "carry_from_spin_yd": spin,
+        "carry_from_spin_yd": np.where(spun, spin, np.nan),
         "carry_from_consistency_yd": consistency,
         "carry_from_other_yd": change - speed - delivery,
         "carry_from_speed_std_error": speed_error,
         "carry_from_delivery_std_error": error,
     }
     return _series(columns)
+
+
+def _unspun(delivery: Delivery, spun: npt.NDArray[np.bool_]) -> Delivery:
+    """Let usual spin stand in on both sides where one of them is guessed: no part of the change is spin's then."""
+    return replace(delivery, spin_rpm=np.where(spun, delivery.spin_rpm, np.nan))
 
 
 def _part_names(part: str) -> list[str]:
@@ -231,6 +241,7 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
     moved = {name: pl.col(name) != pl.col(f"{name}_before") for name in ("device", "ball")}
     exposed = pl.max_horizontal("club_speed_exposure", "club_speed_exposure_before") >= EXPOSED_FROM
     unknown = pl.any_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_null())
+    unspun = pl.any_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_null())
     notes = [
         pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
         pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
@@ -238,6 +249,7 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
             pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
         pl.when(unknown).then(pl.lit("ball speed isn't known in both quarters: contact can't be separated from other")),
+        pl.when(unspun).then(pl.lit("spin isn't measured in both quarters: it can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     note = pl.when(joined != "").then(joined).alias("note")
