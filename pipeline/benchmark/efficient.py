@@ -50,8 +50,9 @@ class Population:
 
     @classmethod
     def from_typical(cls, typical: pl.DataFrame, min_shots: int) -> "Population":
-        """Take the golfers with at least `min_shots` drives from the table of typical drives."""
-        rows = typical.with_row_index("place").filter(pl.col("shots") >= min_shots)
+        """Take the golfers with at least `min_shots` drives and measured spin from the table of typical drives."""
+        enough = (pl.col("shots") >= min_shots) & pl.col("spin_rpm").is_not_null()
+        rows = typical.with_row_index("place").filter(enough)
         columns = (rows.get_column(c).to_numpy().astype(float) for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
         return cls(rows.get_column("place").to_numpy().astype(np.int64), *columns)
 

@@ -107,7 +107,8 @@ def carry_by(
     Returns
     -------
     Drives
-        The same with carry_standard_yd so moved, and flown_yd. The grids of flight are flown anew, about a second for each air.
+        The same with carry_standard_yd so moved, and flown_yd. The grids of flight are flown anew, about a second for
+        each air.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)

@@ -7,10 +7,8 @@ import polars as pl
 
 from pipeline.drives import usable
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.flight.offsets import UNSTATED
+from pipeline.flight.offsets import CELL, UNSTATED
 from pipeline.statistics.arrays import Array
-
-CELL = ("device", "ball")
 
 
 class Mode(NamedTuple):
@@ -47,7 +45,7 @@ def level_counts(frame: pl.DataFrame, speed: str) -> pl.DataFrame:
 
 
 def cells_of(frame: pl.DataFrame, model: CarryModel, modes: set[Mode]) -> pl.DataFrame:
-    """Sum up golfers' drives by device, ball and whether the fit can use them.
+    """Sum up golfers' drives by device, ball and whether the fit can use them: medians, so that mishits don't count.
 
     Parameters
     ----------
@@ -60,24 +58,28 @@ def cells_of(frame: pl.DataFrame, model: CarryModel, modes: set[Mode]) -> pl.Dat
     Returns
     -------
     DataFrame
-        golfer, device, ball, usable, drives, and sums: club (mph), carry (standard carry, yd); and for each name of
-        the modes expected carry, yd, and with `_r` and `_q` at its end carry over it and the square of that.
+        golfer, device, ball, usable, drives, club_speed_mph (mean), mean and var (of carry over expected carry, all
+        known); and for each name of the modes the median of carry over that expected carry, and with `_spread` at its
+        end the median distance from it.
     """
     fits = usable(frame, model.surface.speed)
     carry = frame.get_column("carry_standard_yd").to_numpy()
-    columns: dict[str, Array] = {}
-    for name, expected in _expected(frame, fits, model, {KNOWN, *modes}).items():
-        ratio = carry / np.maximum(expected, 1.0)
-        columns |= {name: expected, f"{name}_r": ratio, f"{name}_q": ratio**2}
-    table = frame.select(
-        "golfer",
-        pl.col(CELL).fill_null(UNSTATED),
-        pl.Series("usable", fits),
-        pl.Series("carry", carry),
-        club=pl.col("club_speed_mph"),
-    ).with_columns(pl.Series(name, values) for name, values in columns.items())
-    sums = pl.col("club", "carry", *columns).sum()
-    return table.group_by("golfer", *CELL, "usable").agg(pl.len().cast(pl.Int64).alias("drives"), sums)
+    expected = _expected(frame, fits, model, {KNOWN, *modes})
+    ratios = [pl.Series(name, carry / np.maximum(values, 1.0)) for name, values in expected.items()]
+    marks = ("golfer", pl.col(CELL).fill_null(UNSTATED), pl.Series("usable", fits), "club_speed_mph")
+    known = pl.col(KNOWN.usual)
+    return (
+        frame.select(*marks, *ratios)
+        .group_by("golfer", *CELL, "usable")
+        .agg(
+            pl.len().cast(pl.Int64).alias("drives"),
+            pl.col("club_speed_mph").mean(),
+            known.mean().alias("mean"),
+            known.var().fill_null(0.0).alias("var"),
+            pl.col(expected).median(),
+            *((pl.col(name) - pl.col(name).median()).abs().median().alias(f"{name}_spread") for name in expected),
+        )
+    )
 
 
 def _expected(frame: pl.DataFrame, fits: Array, model: CarryModel, modes: set[Mode]) -> dict[str, Array]:

@@ -139,9 +139,13 @@ def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -
 
 
 def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
-    speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    return quantile_lines(speed, values, 0.5, counts)[:, 2]
+    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,).
+
+    Golfers whose spin isn't measured don't count.
+    """
+    known = typical.get_column(name).is_not_null()
+    speed, values = (typical.filter(known).get_column(column).to_numpy() for column in ("club_speed_mph", name))
+    return quantile_lines(speed, values, 0.5, counts[:, known.to_numpy()])[:, 2]
 
 
 def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:

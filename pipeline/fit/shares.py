@@ -13,18 +13,21 @@ golfers of one device would show it poorly.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import Drives
-from pipeline.fit.level_cells import CELL, KNOWN, Mode, cells_of, level_counts
+from pipeline.fit.level_cells import KNOWN, Mode, cells_of, level_counts
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
-from pipeline.flight.offsets import MIN_SHOTS, Offsets
+from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
+from pipeline.flight.offsets import CELL, MIN_SHOTS, Offsets
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import t_reach
+from pipeline.statistics.robust import MAD_TO_SD, robust_regression
 from pipeline.statistics.shrinkage import between_golfers
 
 # Golfers of whom nothing but speed and launch is known differ by some 3 % of carry. Of three of them the mean is known
@@ -34,6 +37,10 @@ MIN_GOLFERS = 3
 # A golfer's own ratio, spin and carry on compared devices stand for what is usual from this many drives on: the median
 # ratio of five drives is known to 0.8 %, beside the 1.5 to 2 % by which golfers' ratios differ.
 PAIR_SHOTS = 5
+
+# From this many golfers who are compared with themselves their own spread is used: a median distance of five is known
+# to a third.
+MIN_PAIRS = 5
 
 Level = tuple[str, str]
 
@@ -175,69 +182,67 @@ def find_shares(
 
 
 def _on_reference(cells: pl.DataFrame, inside: CarryModel) -> pl.DataFrame:
-    """Move carry off the fit's levels; add by how much its logarithm falls with each level's share (`known`)."""
+    """Add what the fit's levels make of carry (`factor`), and how its logarithm moves with each's share (`known_0`)."""
     factor = 1 + inside.added_share(cells)
-    reference = cells.get_column("carry").to_numpy() / factor
-    falls = inside.offsets.design(cells) * (reference / factor)[:, None]
-    names = [f"known_{k}" for k in range(falls.shape[1])]
-    moved = cells.with_columns(pl.Series("reference", reference), pl.Series("factor", factor))
-    return moved.with_columns(pl.Series(name, column) for name, column in zip(names, falls.T, strict=True))
+    moves = inside.offsets.design(cells) / factor[:, None]
+    names = [f"known_{k}" for k in range(moves.shape[1])]
+    columns = [pl.Series(name, column) for name, column in zip(names, moves.T, strict=True)]
+    return cells.with_columns(pl.Series("factor", factor), *columns)
 
 
 def _log_ratios(cells: pl.DataFrame, name: str, keys: list[str]) -> pl.DataFrame:
-    """Sum up log ratios of reference carry to a kind of expected carry.
+    """Give the log ratios of carry, on the fit's reference, to a kind of expected carry.
 
     Returns
     -------
     DataFrame
-        keys, drives, value, variance (by the luck of drives), speed (mean club speed, mph), known_0 and so on: by how
-        much the value falls with the share of each level of the fit.
+        keys, drives, value (mean of cells' log medians, weighted by drives), variance (by the luck of drives), speed
+        (mean club speed, mph), known_0 and so on: by how much the value falls with the share of each level of the fit.
     """
+    shots = pl.col("drives")
+    spread = (MAD_TO_SD * pl.col(f"{name}_spread") / pl.col(name)) ** 2
+    pooled = cells.select((spread * (shots - 1)).sum() / (shots - 1).sum().clip(1)).item()
     known = [column for column in cells.columns if column.startswith("known_")]
-    variance = _variance_of_a_drive(cells, name)
-    rows = cells.group_by(keys).agg(pl.col("drives", "club", "reference", name, *known).sum()).sort(keys)
-    return rows.select(
-        *keys,
-        "drives",
-        (pl.col("reference") / pl.col(name)).log().alias("value"),
-        (variance / pl.col("drives")).alias("variance"),
-        (pl.col("club") / pl.col("drives")).alias("speed"),
-        *(pl.col(column) / pl.col("reference") for column in known),
+    means = {"value": (pl.col(name) / pl.col("factor")).log(), "speed": pl.col("club_speed_mph")}
+    means |= {column: pl.col(column) for column in known}
+    rows = cells.group_by(keys).agg(
+        shots.sum(), *((value * shots).sum().alias(column) / shots.sum() for column, value in means.items())
     )
-
-
-def _variance_of_a_drive(cells: pl.DataFrame, name: str) -> float:
-    """Give the variance of a drive's carry over expected carry within golfers, devices and balls, over its mean."""
-    shots, sums, squares = (
-        cells.get_column(column).to_numpy().astype(float) for column in ("drives", f"{name}_r", f"{name}_q")
-    )
-    within = float(np.sum(squares - sums**2 / shots))
-    return within / max(float(np.sum(shots - 1)), 1.0) / float(sums.sum() / shots.sum()) ** 2
+    variance = (MEDIAN_VARIANCE * pooled / shots).alias("variance")
+    return rows.select(*keys, "drives", "value", variance, "speed", *known).sort(keys)
 
 
 def _fitted_shares(
-    inside: CarryModel, cells: pl.DataFrame, counts: npt.NDArray[np.integer], refitted: Array
+    inside: CarryModel, cells: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], refitted: Array
 ) -> LevelShares:
     """Take the fit's shares; the golfers' part of their errors is that of golfers who differ as all golfers do."""
     used = cells.filter("usable")
-    every = _log_ratios(used, KNOWN.usual, ["place"])
+    every = _means(used)
     tau2 = _between(every, _centred(every))
     errors, golfers = np.zeros(len(inside.offset_share)), np.zeros(len(inside.offset_share), dtype=np.int64)
     draws = refitted.copy()
     for k, (column, level) in enumerate(inside.offsets.levels):
-        here = _log_ratios(used.filter(pl.col(column) == level), KNOWN.usual, ["place"])
+        here = _means(used.filter(pl.col(column) == level))
         place, shots, value, luck = (here.get_column(n).to_numpy() for n in ("place", "drives", "value", "variance"))
         weight = shots / shots.sum()
-        resampled = float(weight**2 @ (value - weight @ value) ** 2)
-        pooled = float(weight**2 @ (tau2 + luck))
-        golfers[k] = len(place)
-        absent = counts[:, place].sum(axis=1) == 0
         share = inside.offset_share[k]
-        scale = (1 + share) ** 2
-        errors[k], draws[:, k] = _spread_to(
-            np.where(absent, np.nan, draws[:, k]), share, resampled * scale, pooled * scale
-        )
+        resampled, pooled = weight**2 @ (value - weight @ value) ** 2, weight**2 @ (tau2 + luck)
+        golfers[k] = len(place)
+        drawn = np.where(counts[:, place].sum(axis=1) == 0, np.nan, draws[:, k])
+        errors[k], draws[:, k] = _spread_to(drawn, share, resampled * (1 + share) ** 2, pooled * (1 + share) ** 2)
     return LevelShares(inside.offsets, inside.offset_share, errors, golfers, draws)
+
+
+def _means(cells: pl.DataFrame) -> pl.DataFrame:
+    """Give each golfer's log mean ratio, all known, which is what a fit goes by; columns as of `_log_ratios`."""
+    shots = pl.col("drives")
+    pooled = cells.select((pl.col("var") * (shots - 1)).sum() / (shots - 1).sum().clip(1)).item()
+    rows = cells.group_by("place").agg(
+        shots.sum(),
+        ((pl.col("mean") / pl.col("factor") * shots).sum() / shots.sum()).log().alias("value"),
+        ((pl.col("club_speed_mph") * shots).sum() / shots.sum()).alias("speed"),
+    )
+    return rows.with_columns((pooled / shots).alias("variance")).sort("place")
 
 
 def _spread_to(draws: Array, share: float, resampled: float, pooled: float) -> tuple[float, Array]:
@@ -256,8 +261,7 @@ def _spread_to(draws: Array, share: float, resampled: float, pooled: float) -> t
 
 def _between(rows: pl.DataFrame, X: Array) -> float:
     """Give the variance of golfers' log ratios about a design, by Paule and Mandel's method."""
-    there = X[:, np.any(X != 0, axis=0)]
-    tau2, _, _ = between_golfers(rows.get_column("value").to_numpy(), rows.get_column("variance").to_numpy(), there)
+    tau2, _, _ = between_golfers(rows.get_column("value").to_numpy(), rows.get_column("variance").to_numpy(), X)
     return tau2
 
 
@@ -268,68 +272,69 @@ def _centred(rows: pl.DataFrame) -> Array:
 
 
 def _outside_shares(
-    plan: _Plan, cells: pl.DataFrame, counts: npt.NDArray[np.integer], fitted_away: Array
+    plan: _Plan, cells: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], fitted_away: Array
 ) -> tuple[Array, Array, npt.NDArray[np.int64], Array]:
     """Estimate the levels outside the fit from golfers' log ratios: share, error, golfers and draws.
 
-    A random-effects regression over golfers, the variance between them found for each kind of ratio apart. Replicates
-    weigh golfers by how often they were drawn, the variances being those of all golfers.
+    A golfer who mishits often, or strikes far worse than others, says nothing of a device where that can't be seen:
+    the regression is a robust one. Replicates count a golfer as often as drawn; weights are those of all golfers.
     """
-    rows, X, tau2 = _regression(plan, cells)
-    value, luck, place = (rows.get_column(name).to_numpy() for name in ("value", "variance", "place"))
-    known = rows.select(f"known_{k}" for k in range(fitted_away.shape[1])).to_numpy()
-    weight = 1 / (tau2 + luck)
-    covariance = np.linalg.pinv(X.T @ (weight[:, None] * X), hermitian=True)
-    found = covariance @ (X.T @ (weight * value))
-    size = len(plan.outside)
-    # What a golfer's residual moves, were the golfer drawn once more.
-    lean = (X * (weight * (value - X @ found))[:, None]) @ covariance
-    by_golfer = np.zeros((counts.shape[1], X.shape[1]))
-    np.add.at(by_golfer, place, lean)
-    resampled = np.sum(by_golfer[:, :size] ** 2, axis=0)
-    drawn = counts[:, place].astype(float)
-    moved = value - fitted_away @ known.T  # each replicate's values, shape (replicates, rows)
+    rows, X, kind = _regression(plan, cells)
+    value, place = rows.get_column("value").to_numpy(), rows.get_column("place").to_numpy()
+    fit = robust_regression(value, rows.get_column("variance").to_numpy(), X, kind)
+    moves = [rows.get_column(f"known_{k}").to_numpy() for k in range(fitted_away.shape[1])]
+    known = np.stack(moves, axis=-1) if moves else np.zeros((rows.height, 0))
     again = np.full((len(counts), X.shape[1]), np.nan)
-    for row, times, values in zip(again, drawn, moved, strict=True):
-        gram = X.T @ ((weight * times)[:, None] * X)
+    for row, times, away in zip(again, counts[:, place], fitted_away, strict=True):
+        weight = fit.weights * times
+        gram = X.T @ (weight[:, None] * X)
         there = np.diag(gram) > 0
-        row[there] = np.linalg.lstsq(gram[np.ix_(there, there)], (X.T @ (weight * times * values))[there], rcond=1e-12)[0]
-    share = np.expm1(found[:size])
+        moment = (X.T @ (weight * (value - known @ away)))[there]
+        row[there] = np.linalg.lstsq(gram[np.ix_(there, there)], moment, rcond=1e-12)[0]
+    resampled = _resampled_variance(X, fit.weights, value - X @ fit.coefficients, place)
+    size = len(plan.outside)
+    share = np.expm1(fit.coefficients[:size])
     errors, draws = np.zeros(size), np.zeros((len(counts), size))
-    for k in range(size):
-        scale = (1 + share[k]) ** 2
-        errors[k], draws[:, k] = _spread_to(
-            np.expm1(again[:, k]), share[k], resampled[k] * scale, covariance[k, k] * scale
-        )
+    for k, scale in enumerate((1 + share) ** 2):
+        both = resampled[k] * scale, fit.covariance[k, k] * scale
+        errors[k], draws[:, k] = _spread_to(np.expm1(again[:, k]), share[k], *both)
     golfers = np.array([len(np.unique(place[X[:, k] != 0])) for k in range(size)], dtype=np.int64)
     return share, errors, golfers, draws
 
 
-def _regression(plan: _Plan, cells: pl.DataFrame) -> tuple[pl.DataFrame, Array, Array]:
-    """Build the rows of the regression, its design (levels first) and the variance between golfers of each row."""
-    outside = plan.offsets[1]
+def _resampled_variance(X: Array, weights: Array, left: Array, place: npt.NDArray[np.int64]) -> Array:
+    """Give the variance of each coefficient that resampling golfers shows, to first order, shape (columns,)."""
+    bread = np.linalg.pinv(X.T @ (weights[:, None] * X), hermitian=True)
+    by_golfer = np.zeros((int(place.max()) + 1, X.shape[1]))
+    np.add.at(by_golfer, place, (X * (weights * left)[:, None]) @ bread)
+    return np.asarray(np.sum(by_golfer**2, axis=0))
+
+
+def _regression(plan: _Plan, cells: pl.DataFrame) -> tuple[pl.DataFrame, Array, npt.NDArray[np.int64]]:
+    """Build the rows of the regression, its design (levels first) and each row's kind.
+
+    Of a mode, rows by what is usual are of one kind and have a level and a slope with club speed of their own; golfers
+    compared with themselves are of another, unless they are too few to show how much they differ. (They then count as
+    differing like all golfers, which is more.)
+    """
+    outside, modes = plan.offsets[1], sorted(set(plan.modes.values()))
     compared = cells.filter("usable").join(_pairs(plan.modes), on=CELL, how="anti")
     own = _log_ratios(compared, KNOWN.usual, ["place"])
-    rows, designs, tau2 = [], [], []
-    for mode in sorted(set(plan.modes.values())):
+    rows, designs, kinds = [], [], []
+    for k, mode in enumerate(modes):
         there = cells.join(_pairs(pair for pair, other in plan.modes.items() if other == mode), on=CELL, how="semi")
         usual, paired = _compare(there, compared, own, mode)
-        alone = np.hstack([outside.design(usual), _centred(usual)])
-        spread = _between(usual, alone)
-        both = outside.design(paired)
-        enough = paired.height >= MIN_GOLFERS + np.any(both != 0, axis=0).sum()
-        # Too few pairs show no spread of their own: that of golfers who aren't compared with themselves is larger.
-        spread_paired = _between(paired, both) if enough else spread
-        rows += [usual, paired]
-        designs += [(alone[:, : both.shape[1]], alone[:, both.shape[1] :]), (both, np.zeros((paired.height, 2)))]
-        tau2 += [np.full(usual.height, spread), np.full(paired.height, spread_paired)]
-    levels = np.vstack([one for one, _ in designs])
-    nuisance = np.zeros((len(levels), len(designs)))
-    first = 0
-    for k, (_, part) in enumerate(designs):
-        nuisance[first : first + len(part), 2 * (k // 2) : 2 * (k // 2) + 2] = part
-        first += len(part)
-    return pl.concat(rows), np.hstack([levels, nuisance]), np.concatenate(tau2)
+        size = usual.height + paired.height
+        nuisance = np.zeros((size, 2 * len(modes)))
+        nuisance[: usual.height, 2 * k : 2 * k + 2] = _centred(usual)
+        both = pl.concat([usual, paired])
+        kind = np.full(size, 2 * k)
+        if paired.height >= MIN_PAIRS:
+            kind[usual.height :] += 1
+        rows.append(both)
+        designs.append(np.hstack([outside.design(both), nuisance]))
+        kinds.append(kind)
+    return pl.concat(rows), np.vstack(designs), np.concatenate(kinds)
 
 
 def _pairs(pairs: Iterable[tuple[str, str]]) -> pl.DataFrame:

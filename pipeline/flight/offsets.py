@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.statistics.arrays import Array
 
+CELL = ("device", "ball")
 UNSTATED = "unstated"
 MIN_SHOTS = 30  # below this a level's offset would be noise: its drives count as the reference's
 

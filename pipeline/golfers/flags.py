@@ -128,11 +128,13 @@ def _part(golfers: pl.DataFrame, name: str) -> Array:
 def _notes(few: pl.Expr, beyond: pl.Expr, rules: FlagRules) -> pl.Expr:
     days = (pl.col("exposure") >= EXPOSED_FROM) & ~few & ~beyond
     assumed = f"the logs don't show how much days differ: {rules.day_form_yd:g} yd are assumed in the interval"
-    no_ball = pl.col("lost_contact_yd").is_null() & ~beyond
+    no_ball, no_spin = (pl.col(f"lost_{part}_yd").is_null() & ~beyond for part in ("contact", "spin"))
     notes = [
         pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(rules.min_shots))),
         pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),
         pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be separated from other")),
+        pl.when(no_spin).then(pl.lit("spin is guessed, not measured: spin can't be separated from other")),
+        pl.when(~few & ~beyond).then(pl.col("uncompared_note")),
         pl.when(days & (pl.col("form_source") == "assumed")).then(pl.lit(assumed)),
         pl.when(days & (pl.col("form_source") == "unknown")).then(
             pl.lit("the logs don't show how much days differ: the interval doesn't cover it")

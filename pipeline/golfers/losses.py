@@ -3,22 +3,22 @@
 Yards lost = efficient carry at the golfer's club speed - mean carry. The way from one to the other goes through
 the golfer's typical drive: contact, launch and spin are what is lost from the efficient drive to the typical one,
 consistency from the typical drive to the mean of the expected drives, other is the rest: what the drives did
-beside what the model expects of them. How well yards lost are known is worked out by `doubt`, from those of each drive.
+beside what the model expects of them. Of golfers whose spin is guessed, usual spin is expected, and what their own
+costs is in other. How well yards lost are known is worked out by `doubt`, from those of each drive.
 """
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS, Drives, typical_drives
+from pipeline.drives import KEYS, Drives, typical_drives, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
+from pipeline.golfers.device_doubt import exposure
 from pipeline.golfers.doubt import with_doubt
-from pipeline.golfers.shared_errors import Quarters, SharedErrors
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
-
-OFFSET = "offset_yd_"  # begins the columns of carry that has an offset, numbered as the model's levels
 
 
 def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
@@ -35,23 +35,21 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     -------
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
-        own_skewness (of a drive's yards lost; null below three drives) and `offset_yd_0` and so on (how much of
-        carry has each offset, see `Quarters`). Where the benchmarks don't reach the golfer's speed, what rests on
-        them is null.
+        own_skewness (of a drive's yards lost; null below three drives) and the columns of `exposure`. Where the
+        benchmarks don't reach the golfer's speed, what rests on them is null.
     """
     expected = _of_drives(drives, model, frontier)
-    offsets = pl.col(f"^{OFFSET}.*$").mean()
     per_golfer = typical_drives(drives, KEYS).join(
         expected.group_by(KEYS).agg(
             pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
             pl.col("lost_yd").skew(bias=False).fill_nan(None).alias("own_skewness"),
-            offsets,
         ),
         on=KEYS,
         validate="1:1",
     )
+    per_golfer = per_golfer.join(exposure(drives, model), on=KEYS, validate="1:1")
     # In one order before anything is worked out: libraries' sums hang in their last digits on a row's place.
     return _with_parts(per_golfer.sort(KEYS), model, frontier)
 
@@ -80,37 +78,16 @@ def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) 
 
 
 def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
-    """Add per drive: expected carry, the same at the better quarter's strike, yards lost and carry that has offsets."""
-    delivery = Delivery.of(drives)
+    """Add per drive: expected carry, the same at the better quarter's strike, and yards lost."""
+    delivery = Delivery.of(with_spin_unguessed(drives))
     return (
         lost_of_drives(model.with_reference(drives), model, frontier)
         .select(*KEYS, "carry_reference_yd", "lost_yd")
         .with_columns(
             pl.Series("expected_yd", model.expected(delivery)),
             pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
-            *_offset_columns(drives, model),
         )
     )
-
-
-def _offset_columns(drives: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
-    """Give by how many yards a drive's reference carry falls with the share of each offset, a column a level."""
-    falls = model.reference_carry(drives) / (1 + model.added_share(drives))
-    columns = (model.offsets.design(drives) * falls[:, None]).T
-    return [pl.Series(f"{OFFSET}{place}", column) for place, column in enumerate(columns)]
-
-
-def offset_means(drives: pl.DataFrame, model: CarryModel) -> pl.DataFrame:
-    """Give golfer, quarter and the columns of `losses` that `quarters_of` takes, beside mean club speed.
-
-    Parameters
-    ----------
-    drives : DataFrame
-        golfer, quarter, device, ball, club_speed_mph, carry_standard_yd.
-    model : CarryModel
-    """
-    columns = drives.select(*KEYS, "club_speed_mph").with_columns(_offset_columns(drives, model))
-    return columns.group_by(KEYS).agg(pl.exclude(KEYS).mean()).sort(KEYS)
 
 
 def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
@@ -120,6 +97,8 @@ def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
 
 def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     typical = Delivery.of(golfers)
+    measured = np.isfinite(typical.spin_rpm)
+    typical = model.with_usual(typical)
     club = typical.club_speed_mph
     known = np.isfinite(typical.speed_ratio) & model.by_ball_speed
     better = model.ratio(typical, "better")
@@ -136,38 +115,21 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     mean = np.where(known, *(golfers.get_column(name).to_numpy() for name in ("expected_yd", "steady_yd")))
     consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
-    named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
+    named = np.where(known, contact, 0.0) + from_launch + np.where(measured, from_spin, 0.0) + consistency
     columns = {
         "ball_speed_mph": np.where(known, club * typical.speed_ratio, np.nan),
         "efficient_yd": efficient,
         "lost_yd": lost,
         "lost_contact_yd": np.where(known, contact, np.nan),
         "lost_launch_yd": from_launch,
-        "lost_spin_yd": from_spin,
+        "lost_spin_yd": np.where(measured, from_spin, np.nan),
         "lost_consistency_yd": np.where(np.isnan(lost), np.nan, consistency),
         "lost_other_yd": lost - named,
     }
     added = golfers.with_columns(pl.Series(name, values).fill_nan(None) for name, values in columns.items())
     out_of_reach = pl.col("lost_yd").is_null()
-    return added.with_columns(pl.when(~out_of_reach).then(pl.col("lost_contact_yd")).alias("lost_contact_yd"))
-
-
-def quarters_of(golfers: pl.DataFrame, end: str = "") -> Quarters:
-    """Give what golfers' quarters have of the shared errors.
-
-    Parameters
-    ----------
-    golfers : DataFrame
-        From `losses`.
-    end : str
-        What ends the names of the columns, such as `_before`.
-    """
-    names = [name for name in golfers.columns if name.startswith(OFFSET) and name[len(OFFSET) :].isdigit()]
-    offsets = [golfers.get_column(f"{name}{end}").to_numpy() for name in names]
-    return Quarters(
-        golfers.get_column(f"club_speed_mph{end}").to_numpy(),
-        np.stack(offsets, axis=-1) if offsets else np.zeros((golfers.height, 0)),
-    )
+    parts = pl.col("lost_contact_yd", "lost_launch_yd", "lost_spin_yd")
+    return added.with_columns(pl.when(~out_of_reach).then(parts))
 
 
 def known_losses(
@@ -199,5 +161,5 @@ def known_losses(
     wanted = ["golfer", quarter, "struck_on", "lost_yd"]
     pieces = list(every.each(lambda frame: lost_of_drives(frame, model, frontier).select(wanted)))
     errors, form = figure_errors(Drives(pieces.__iter__), "lost_yd", median=False, assumed=day_form_yd)
-    known = with_doubt(lost, errors, shared.of_figure(quarters_of(lost)))
+    known = with_doubt(lost, errors, shared.of_figure(shared.quarters(lost)))
     return known.with_columns(pl.lit(form.source).alias("form_source")), form

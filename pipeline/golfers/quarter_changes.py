@@ -11,7 +11,6 @@ import polars as pl
 from pipeline.drives import KEYS
 from pipeline.golfers.doubt import OWN, Doubt, of_change
 from pipeline.golfers.flags import FlagRules
-from pipeline.golfers.losses import OFFSET, quarters_of
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate
@@ -41,7 +40,7 @@ def changes_of(lost: pl.DataFrame, golfers: pl.DataFrame, shared: SharedErrors, 
         The table `Changes`, sorted by golfer and quarter: golfers of a quarter who have an earlier one, and those who
         were assessed in the study's quarter before and have no drive in this one.
     """
-    table = _paired(lost, golfers)
+    table = _paired(lost, golfers, shared.carried)
     table = table.with_columns(
         pl.when("compared").then(pl.col(name) - pl.col(f"{name}{BEFORE}")).alias(alias)
         for name, alias in (
@@ -61,9 +60,8 @@ def changes_of(lost: pl.DataFrame, golfers: pl.DataFrame, shared: SharedErrors, 
     return table.with_columns(_note().alias("note")).select(Changes.column_names())
 
 
-def _paired(lost: pl.DataFrame, golfers: pl.DataFrame) -> pl.DataFrame:
+def _paired(lost: pl.DataFrame, golfers: pl.DataFrame, offsets: list[str]) -> pl.DataFrame:
     """Put each quarter beside the golfer's earlier one (columns `*_before`), and say which two can be compared."""
-    offsets = [name for name in lost.columns if name.startswith(OFFSET)]
     carried = ["shots", "club_speed_mph", "carry_yd", "lost_yd", "ranked_lost_yd", "flagged"]
     assessed = (pl.col("status") != "not_assessed").alias("assessed")
     figures = golfers.select(*KEYS, *carried, assessed)
@@ -89,7 +87,7 @@ def _test(table: pl.DataFrame, shared: SharedErrors) -> list[pl.Series]:
     """Interval, two-sided p-value and error of the change in yards lost; null where there is nothing to be told."""
     there = np.flatnonzero(table.get_column("compared").to_numpy())
     pairs = table[there]
-    common = shared.of_change(quarters_of(pairs), quarters_of(pairs, BEFORE))
+    common = shared.of_change(shared.quarters(pairs), shared.quarters(pairs, BEFORE))
     error, freedom = of_change(Doubt.of(pairs), Doubt.of(pairs, end=BEFORE), common)
     change = Estimate(pairs.get_column("lost_change_yd").cast(pl.Float64).to_numpy(), error, freedom)
     lo, hi = change.edges90

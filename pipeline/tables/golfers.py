@@ -27,7 +27,9 @@ class Golfers(cols.Table):
         "Ball speed", "Ball speed of the typical drive, a median. Empty where the logs have none.", nullable=True
     )
     launch_deg = cols.number("Launch", "Launch angle of the typical drive: a median, so that mishits don't count.")
-    spin_rpm = cols.number("Spin", "Backspin of the typical drive, a median.")
+    spin_rpm = cols.number(
+        "Spin", "Backspin of the typical drive, a median. Empty where the device guessed it.", nullable=True
+    )
     carry_yd = cols.number("Carry", "Mean carry at standard conditions, for the reference device and ball.", decimals=1)
     efficient_yd = cols.number(
         "Efficient carry",
@@ -48,7 +50,7 @@ class Golfers(cols.Table):
         "Contact",
     )
     lost_launch_yd = _part("Lost through launch", "What the launch angle costs.", "Launch")
-    lost_spin_yd = _part("Lost through spin", "What backspin costs.", "Spin")
+    lost_spin_yd = _part("Lost through spin", "What backspin costs. Empty where it is guessed.", "Spin")
     lost_consistency_yd = _part(
         "Lost through consistency",
         "Carry of the typical drive minus the mean: what the poorer drives cost.",

@@ -174,7 +174,9 @@ class StandardShots(LoadedShots):
     )
     carry_standard_yd = cols.number("Carry, standard", "Carry as measured plus the change.", decimals=1)
     carry_reference_yd = cols.number(
-        "Carry, reference", "Standard carry without the share that device and ball add, by the model in use.", decimals=1
+        "Carry, reference",
+        "Standard carry without the share that device and ball add, by the model in use.",
+        decimals=1,
     )
 
 

@@ -8,7 +8,6 @@ from pipeline.fit.factored import Factored
 from pipeline.fit.survey import Survey
 
 
-
 def scaled(drives):
     """Scale flown carry as a survey does."""
     commonest = drives.filter(device="unit-A")

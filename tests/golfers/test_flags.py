@@ -40,6 +40,7 @@ def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
         "freedom": [float(shots - 1)] * n,
         "exposure": [0.0] * n,
         "form_source": ["days"] * n,
+        "uncompared_note": pl.Series([None] * n, dtype=pl.String),
     }
     # Any other column holds what `assess` leaves alone or overwrites.
     others = {name: [value] * n for name, value in row_of(Golfers).items()}

@@ -47,6 +47,8 @@ def lost_table(
             "form_freedom": form_freedom,
             "form_source": "days",
             "shared_variance": 0.0,
+            "uncompared_variance": 0.0,
+            "uncompared_note": pl.Series([None] * n, dtype=pl.String),
             "shared_freedom": np.inf,
         }
     )

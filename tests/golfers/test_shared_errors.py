@@ -1,6 +1,7 @@
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 import pytest
 from frontiers import frontier_at
 
@@ -18,9 +19,10 @@ def shared(offset=0.01, golfers=6.0):
     return SharedErrors.of(FRONTIER, efficient, 0.05 + offset * share[:, None], np.array([golfers]))
 
 
-def quarters(speed, *offset_yd):
+def quarters(speed, *offset_yd, uncompared_yd=0.0):
     speed = np.atleast_1d(np.asarray(speed, dtype=float))
-    return Quarters(speed, np.broadcast_to(np.array(offset_yd, dtype=float), (len(speed), len(offset_yd))))
+    offsets = np.broadcast_to(np.array(offset_yd, dtype=float), (len(speed), len(offset_yd)))
+    return Quarters(speed, offsets, np.full(len(speed), uncompared_yd))
 
 
 def test_a_figure_has_efficient_carrys_error_and_that_of_its_offset():
@@ -81,14 +83,33 @@ def test_out_of_reach_nothing_is_known():
 
 def test_standard_errors_alone_cancel_at_any_speed():
     alone = SharedErrors.of_one_error(FRONTIER)
-    assert alone.of_figure(quarters(80.0, 200.0))[0] == pytest.approx([4.0])
-    assert alone.of_change(quarters(100.0, 200.0), quarters(80.0, 0.0))[0] == pytest.approx([0.0])
+    assert alone.of_figure(quarters(80.0))[0] == pytest.approx([4.0])
+    assert alone.of_change(quarters(100.0), quarters(80.0))[0] == pytest.approx([0.0])
+
+
+def test_a_device_that_nobody_could_compare_widens_a_figure_and_cancels_where_it_stayed():
+    new, known = quarters(80.0, 0.0, uncompared_yd=8.0), quarters(80.0, 0.0)
+    variance, freedom = shared().of_figure(new)
+    assert (variance[0], freedom[0]) == pytest.approx((68.0, 68**2 / (16 / 25)))
+    assert shared().of_change(new, known)[0] == pytest.approx([64.0])
+    assert shared().of_carry_change(new, known)[0] == pytest.approx([64.0])
+    assert shared().of_change(new, new)[0] == pytest.approx([0.0])
+
+
+def test_quarters_are_taken_from_the_columns_of_the_levels():
+    columns = {"club_speed_mph": [90.0], "device:unit-B": [120.0], "ball:range": [30.0], "uncompared_variance": [9.0]}
+    table = pl.DataFrame(columns | {f"{name}_before": [2 * value[0]] for name, value in columns.items()})
+    errors = SharedErrors.of(FRONTIER, PLACES[:, :1] + 0 * SPEEDS, PLACES[:, :2], None, ("device:unit-B", "ball:range"))
+    now, then = errors.quarters(table), errors.quarters(table, "_before")
+    assert now.offset_yd.tolist() == [[120.0, 30.0]]
+    assert (now.uncompared_yd[0], then.uncompared_yd[0]) == pytest.approx((3.0, np.sqrt(18)))
+    assert (then.club_speed_mph[0], then.offset_yd[0, 1]) == (180.0, 60.0)
 
 
 def test_no_golfers_and_no_benchmarks():
-    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1))))
+    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1)), np.zeros(0)))
     assert [len(part) for part in none] == [0, 0]
     bare = SharedErrors.of(frontier_at([], 0.0), np.zeros((4, 0)))
-    assert np.isnan(bare.of_figure(quarters(80.0, 0.0))[0]).all()
+    assert np.isnan(bare.of_figure(quarters(80.0))[0]).all()
     single = SharedErrors.of(replace(frontier_at([80.0], std_error_yd=2.0)), 2 * PLACES[:, :1])
-    assert single.of_figure(quarters(80.0, 0.0))[0] == pytest.approx([4.0])
+    assert single.of_figure(quarters(80.0))[0] == pytest.approx([4.0])

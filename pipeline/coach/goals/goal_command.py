@@ -142,7 +142,7 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
     quarter = str(row.get_column("quarter").item())
     if row.get_column("status").item() == "not_assessed":
         return quarter, f"not assessed in {quarter}: {row.get_column('note').item()}", None
-    present = Present.of(row, study.curve.frontier)
+    present = Present.of(row, study.curve.frontier, study.model)
     if wish.club_speed_mph is None:
         return quarter, None, present
     there = np.array([wish.club_speed_mph])

@@ -95,7 +95,7 @@ def _planned(
     bands: SpeedBands,
     asked: Mapping[float, float],
 ) -> pl.DataFrame:
-    present = Present.of(golfers, curve.frontier)
+    present = Present.of(golfers, curve.frontier, model)
     speed = present.club_speed_mph
     band, goal, by_study, following = band_goals(speed, bands, asked, curve)
     luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())

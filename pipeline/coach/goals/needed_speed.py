@@ -123,13 +123,13 @@ class Present:
     shared_yd: Array
 
     @classmethod
-    def of(cls, golfers: pl.DataFrame, frontier: Frontier) -> "Present":
-        """Take it from rows of the table `Golfers` that are assessed.
+    def of(cls, golfers: pl.DataFrame, frontier: Frontier, model: CarryModel) -> "Present":
+        """Take it from rows of the table `Golfers` that are assessed; usual spin stands in for a guessed one.
 
         Mean carry gets the interval of yards lost: the luck of the drives, and with it the error of efficient carry,
         which the gap's part of delivery needs.
         """
-        drive = Delivery.of(golfers)
+        drive = model.with_usual(Delivery.of(golfers))
         carry, lost, lo, hi = (golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS[4:])
         shared = Z90 * frontier.at("std_error_yd", drive.club_speed_mph)
         return cls(drive, carry, carry - (hi - lost), carry + (lost - lo), shared)

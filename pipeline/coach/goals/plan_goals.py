@@ -47,7 +47,7 @@ def run(
     asked = BandGoals.model_validate(wanted).carry_yd
     planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked)
     gain = usual_gain(read_table(changes, Changes, every.golfers), variance)
-    per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier))
+    per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier, carry_model))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))
     write_csv(Path(priorities_csv), first)

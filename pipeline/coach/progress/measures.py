@@ -8,7 +8,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS
+from pipeline.drives import KEYS, MEASURED, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
@@ -95,18 +95,16 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
         delivery_yd is expected carry less what the drive's club speed adds, steady_yd the same at the usual ratio;
         expected_yd and usual_yd are expected carry.
     """
-    # As in `typical_drives`: a guessed spin is used only where there is no measured one at all.
-    measured = pl.col("spin_measured").fill_null(True)
     plain = {
         "club_speed_mph": pl.col("club_speed_mph"),
         "launch_deg": pl.col("launch_deg"),
         "carry_yd": pl.col("carry_reference_yd"),
         "speed_ratio": pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph"),
-        "spin_rpm": pl.when(measured | ~measured.any().over(KEYS)).then(pl.col("spin_rpm")),
+        "spin_rpm": pl.when(MEASURED).then(pl.col("spin_rpm")),
     }
     made: dict[str, Callable[[pl.DataFrame, Yardstick], Array]] = {
-        "expected_yd": lambda drives, by: by.model.expected(Delivery.of(drives)),
-        "usual_yd": lambda drives, by: by.model.expected(Delivery.of(drives), "usual"),
+        "expected_yd": lambda drives, by: by.model.expected(Delivery.of(with_spin_unguessed(drives))),
+        "usual_yd": lambda drives, by: by.model.expected(Delivery.of(with_spin_unguessed(drives)), "usual"),
         "delivery_yd": lambda drives, by: made["expected_yd"](drives, by) - _by_speed(drives),
         "steady_yd": lambda drives, by: made["usual_yd"](drives, by) - _by_speed(drives),
     }

@@ -5,7 +5,10 @@ of the figure's doubt (`pipeline.golfers.doubt`) and a verdict at a controlled f
 is the one of changes.csv. The carry gained is shared out among speed, delivery and other, which add up to it.
 """
 
+from dataclasses import replace
+
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.coach.progress.measures import (
@@ -24,9 +27,9 @@ from pipeline.coach.progress.measures import (
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
+from pipeline.golfers.device_doubt import exposure
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
-from pipeline.golfers.losses import offset_means, quarters_of
-from pipeline.golfers.shared_errors import Quarters, SharedErrors
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate
@@ -100,7 +103,7 @@ def progress_of(
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
 
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
-    offsets = read.gathered(lambda frame: offset_means(frame, yardstick.model)).drop("club_speed_mph")
+    offsets = read.gathered(lambda frame: exposure(frame, yardstick.model)).select(*KEYS, *shared.carried)
     table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
     for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
@@ -114,9 +117,10 @@ def progress_of(
         named = {name: f"{measure.name}_{name}" for name in OWN}
         table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
     both = _paired(table.sort(KEYS)).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
+    pair = (shared.quarters(both), shared.quarters(both, "_before"))
     for measure in TESTED:
-        device = [shared.of_carry_change(*_quarters(both))] if measure.name == "carry" else []
-        both = both.with_columns(_tested(both, measure, *device))
+        of_devices = [shared.of_carry_change(*pair)] if measure.name == "carry" else []
+        both = both.with_columns(_tested(both, measure, *of_devices))
         q_value = adjusted(both.get_column(f"{measure.name}_p_value"), both.get_column("quarter"))
         both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
         both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
@@ -149,10 +153,6 @@ def _lost(changes: pl.DataFrame) -> pl.DataFrame:
         pl.col("lost_change_std_error_yd").alias("lost_std_error"),
         (pl.col("lost_change_shared_error_yd") ** 2).alias("lost_shared_variance"),
     )
-
-
-def _quarters(both: pl.DataFrame) -> tuple[Quarters, Quarters]:
-    return quarters_of(both), quarters_of(both, "_before")
 
 
 def _error(both: pl.DataFrame, measure: Measure, *shared: Part) -> Part:
@@ -207,7 +207,9 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     """
     known = both.select(pl.all_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_not_null())).to_series()
     struck = known.to_numpy()
-    now, then = (typical_of(both, struck, end) for end in ("", "_before"))
+    measured = both.select(pl.all_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_not_null())).to_series()
+    spun = measured.to_numpy()
+    now, then = (_unspun(typical_of(both, struck, end), spun) for end in ("", "_before"))
     speed, contact, launch, spin = share_out(model, now, then)
     mean, mean_before = (
         np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
@@ -225,13 +227,18 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     columns |= {
         "carry_from_contact_yd": np.where(struck, contact, np.nan),
         "carry_from_launch_yd": launch,
-        "carry_from_spin_yd": spin,
+        "carry_from_spin_yd": np.where(spun, spin, np.nan),
         "carry_from_consistency_yd": consistency,
         "carry_from_other_yd": change - speed - delivery,
         "carry_from_speed_std_error": speed_error,
         "carry_from_delivery_std_error": error,
     }
     return _series(columns)
+
+
+def _unspun(delivery: Delivery, spun: npt.NDArray[np.bool_]) -> Delivery:
+    """Let usual spin stand in on both sides where one of them is guessed: no part of the change is spin's then."""
+    return replace(delivery, spin_rpm=np.where(spun, delivery.spin_rpm, np.nan))
 
 
 def _part_names(part: str) -> list[str]:
@@ -243,6 +250,7 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
     moved = {name: pl.col(name) != pl.col(f"{name}_before") for name in ("device", "ball")}
     exposed = pl.max_horizontal("club_speed_exposure", "club_speed_exposure_before") >= EXPOSED_FROM
     unknown = pl.any_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_null())
+    unspun = pl.any_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_null())
     notes = [
         pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
         pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
@@ -253,6 +261,7 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
             pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
         pl.when(unknown).then(pl.lit("ball speed isn't known in both quarters: contact can't be separated from other")),
+        pl.when(unspun).then(pl.lit("spin isn't measured in both quarters: it can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     note = pl.when(joined != "").then(joined).alias("note")

@@ -22,6 +22,7 @@ from pipeline.tables.golfers import Changes
 from pipeline.tables.progress import Progress
 
 FIRST = {"2026Q1": date(2026, 1, 5), "2026Q2": date(2026, 4, 7), "2026Q3": date(2026, 7, 1)}
+REFERENCE = Offsets({"device": "unit-A", "ball": "premium"}, ())
 NAMES = [measure.name for measure in MEASURES]
 
 
@@ -35,7 +36,7 @@ def model():
     axes = Axis(0.0, 1.0), Axis(14.0, 1.5, degree=2), Axis(2600.0, 300.0, degree=2)
     surface = Surface("quadratic", "ball", axes, ((1, 0, 0), (0, 2, 0), (0, 0, 2)))
     usual = UsualDelivery(Line(95.0, 1.46, 0.0), None, Line(95.0, 14.0, 0.0), Line(95.0, 2600.0, 0.0))
-    return CarryModel(surface, np.array([1.6, -1.0, -1.0]), Offsets({}, ()), np.zeros(0), usual, {})
+    return CarryModel(surface, np.array([1.6, -1.0, -1.0]), REFERENCE, np.zeros(0), usual, {})
 
 
 SPEEDS = np.arange(70.0, 121.0)
