@@ -81,6 +81,13 @@ class Golfers(cols.Table):
         "drives there are. Golfers are ranked by it.",
         decimals=1,
     )
+    own_difference_yd = cols.number(
+        "Own difference",
+        "How far golfers with the same readings differ in carry for good (standard deviation). Goals allow for it. "
+        "Empty where too few golfers show it.",
+        decimals=1,
+        nullable=True,
+    )
     note = cols.note()
 
     @dy.rule()
