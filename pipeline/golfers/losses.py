@@ -55,7 +55,7 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
 
 def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     """Add per drive: expected carry, the same at the better quarter's strike, and carry less its speed's share."""
-    delivery = Delivery.of(with_spin_unguessed(drives))
+    delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
     # A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck.
     # Beyond the frontier's ends it is taken as flat; that only widens the interval.
     own = model.reference_carry(drives) - frontier.carry_beyond(delivery.club_speed_mph)

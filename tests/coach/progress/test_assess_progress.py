@@ -23,14 +23,14 @@ SPEEDS = np.arange(66.0, 118.0)
 def made(world_maker, world_carry, tmp_path_factory):
     """The step run on two quarters of 24 golfers, eight to a group; the first eight gain 4 mph.
 
-    The second device reads 30 yd long; the last golfer changes between devices with every drive.
+    The second device reads 15 % long; the last golfer changes between devices with every drive.
     """
     folder = tmp_path_factory.mktemp("progress")
     plain = world_maker(golfers=GOLFERS, noise_yd=2.0, share_b=0.15).drives
     turned = (pl.col("golfer") == f"g{GOLFERS - 1:016x}") & (pl.int_range(pl.len()) % 2 == 1)
     first = plain.with_columns(
         pl.when(turned).then(pl.lit("unit-B")).otherwise("device").alias("device"),
-        pl.col("carry_standard_yd") + 30.0 * (turned & (pl.col("device") == "unit-A")),
+        pl.col("carry_standard_yd") * (1 + 0.15 * (turned & (pl.col("device") == "unit-A"))),
     )
     index = pl.col("golfer").str.slice(1).str.to_integer(base=16)
     faster = pl.when(index < 8).then(4.0).otherwise(0.0)
