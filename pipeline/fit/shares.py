@@ -170,15 +170,17 @@ def find_shares(
     cells = _on_reference(cells.join(place, on="golfer", how="left"), inside).sort("place", *CELL, "usable")
     fitted = _fitted_shares(inside, cells, refits.counts, refits.offset_share[:, at])
     absorbed = tuple(dict.fromkeys((*model.offsets.absorbed, *plan.absorbed)))
-    if plan.outside:
-        found = _outside_shares(plan, cells, refits.counts, fitted.draws - fitted.share)
-        parts = zip((fitted.share, fitted.std_error, fitted.golfers), found[:3], strict=True)
-        figures = [np.concatenate(both) for both in parts]
-        draws = np.hstack([fitted.draws, found[3]])
-    else:
-        figures, draws = [fitted.share, fitted.std_error, fitted.golfers], fitted.draws
     offsets = Offsets(model.offsets.reference, (*plan.inside, *plan.outside), absorbed)
-    return LevelShares(offsets, *figures, draws)
+    if not plan.outside:
+        return replace(fitted, offsets=offsets)
+    share, error, golfers, draws = _outside_shares(plan, cells, refits.counts, fitted.draws - fitted.share)
+    return LevelShares(
+        offsets,
+        np.concatenate([fitted.share, share]),
+        np.concatenate([fitted.std_error, error]),
+        np.concatenate([fitted.golfers, golfers]),
+        np.hstack([fitted.draws, draws]),
+    )
 
 
 def _on_reference(cells: pl.DataFrame, inside: CarryModel) -> pl.DataFrame:
