@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import usable
@@ -82,7 +83,9 @@ def cells_of(frame: pl.DataFrame, model: CarryModel, modes: set[Mode]) -> pl.Dat
     )
 
 
-def _expected(frame: pl.DataFrame, fits: Array, model: CarryModel, modes: set[Mode]) -> dict[str, Array]:
+def _expected(
+    frame: pl.DataFrame, fits: npt.NDArray[np.bool_], model: CarryModel, modes: set[Mode]
+) -> dict[str, Array]:
     """Give expected carry of every drive, yd, by the names of modes; a guessed spin counts as not known in all."""
     marked = frame.with_columns(pl.Series("fits", fits))
     ratio = pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph")

@@ -136,12 +136,8 @@ class CarryModel:
         return carry * (1 + self.better_share) if strike == "better" else carry
 
     def inputs(self, delivery: Delivery, strike: Strike = "own") -> tuple[Array, Array, Array]:
-        """Give the surface's inputs of drives: the speed that it takes, mph, launch, deg, and spin, rpm.
-
-        What isn't known of launch and spin is taken as usual at the club speed.
-        """
-        known = self.with_usual(delivery)
-        return self.speed(delivery, strike), known.launch_deg, known.spin_rpm
+        """Give the surface's inputs of drives: the speed that it takes, mph, launch, deg, and spin, rpm."""
+        return self.speed(delivery, strike), delivery.launch_deg, delivery.spin_rpm
 
     def speed(self, delivery: Delivery, strike: Strike = "own") -> Array:
         """Give the speed that the surface takes, mph: ball speed of such a strike, or club speed."""

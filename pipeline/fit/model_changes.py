@@ -127,7 +127,7 @@ def scale_change(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ..
 
 def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame) -> Array:
     """Give by how much expected carry of golfers' typical drives moved, new less old, yd, shape (golfers,)."""
-    drive = Delivery.of(typical)
+    drive = new.with_usual(Delivery.of(typical))
     if new.usual.speed_ratio is not None:
         drive = drive.struck(new.ratio(drive))
     factor, _ = scale_change(old, new)

@@ -141,7 +141,7 @@ def _levels(counts: pl.DataFrame, name: str) -> Iterator[tuple[Level, int, int]]
 
 
 def find_shares(
-    model: CarryModel, drives: pl.DataFrame | Drives, refits: ResampledFits, golfers: pl.Series
+    model: CarryModel, drives: pl.DataFrame | Drives, refits: ResampledFits, typical: pl.DataFrame
 ) -> LevelShares:
     """Work out the shares of all levels.
 
@@ -153,8 +153,8 @@ def find_shares(
         All accepted drives, with the columns of `FIT_COLUMNS`.
     refits : ResampledFits
         Of the same model, offset_share of the levels that the fit used.
-    golfers : Series
-        In the order of the replicates' counts.
+    typical : DataFrame
+        Needs `golfer`, in the order of the replicates' counts.
 
     Returns
     -------
@@ -165,20 +165,22 @@ def find_shares(
     plan = _Plan.of(model, read.gathered(lambda frame: level_counts(frame, model.surface.speed)))
     at = [model.offsets.levels.index(level) for level in plan.inside]
     inside = replace(model, offsets=plan.offsets[0], offset_share=model.offset_share[at])
-    place = pl.DataFrame({"golfer": golfers, "place": np.arange(len(golfers))})
+    place = typical.select("golfer", pl.Series("place", np.arange(typical.height)))
     cells = read.gathered(lambda frame: cells_of(frame, model, set(plan.modes.values())))
     cells = _on_reference(cells.join(place, on="golfer", how="left"), inside).sort("place", *CELL, "usable")
     fitted = _fitted_shares(inside, cells, refits.counts, refits.offset_share[:, at])
     absorbed = tuple(dict.fromkeys((*model.offsets.absorbed, *plan.absorbed)))
-    if plan.outside:
-        found = _outside_shares(plan, cells, refits.counts, fitted.draws - fitted.share)
-        parts = zip((fitted.share, fitted.std_error, fitted.golfers), found[:3], strict=True)
-        figures = [np.concatenate(both) for both in parts]
-        draws = np.hstack([fitted.draws, found[3]])
-    else:
-        figures, draws = [fitted.share, fitted.std_error, fitted.golfers], fitted.draws
     offsets = Offsets(model.offsets.reference, (*plan.inside, *plan.outside), absorbed)
-    return LevelShares(offsets, *figures, draws)
+    if not plan.outside:
+        return replace(fitted, offsets=offsets)
+    share, error, golfers, draws = _outside_shares(plan, cells, refits.counts, fitted.draws - fitted.share)
+    return LevelShares(
+        offsets,
+        np.concatenate([fitted.share, share]),
+        np.concatenate([fitted.std_error, error]),
+        np.concatenate([fitted.golfers, golfers]),
+        np.hstack([fitted.draws, draws]),
+    )
 
 
 def _on_reference(cells: pl.DataFrame, inside: CarryModel) -> pl.DataFrame:

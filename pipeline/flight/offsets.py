@@ -53,7 +53,7 @@ class Offsets:
         Carry that doesn't depend on the fit stands in for expected carry, so that a share is a linear term; see
         `Survey` for its scale.
         """
-        return self.design(drives) * drives.get_column("flown_yd").to_numpy()[:, None]
+        return np.asarray(self.design(drives) * drives.get_column("flown_yd").to_numpy()[:, None])
 
 
 def count_levels(drives: pl.DataFrame, *by: str) -> pl.DataFrame:

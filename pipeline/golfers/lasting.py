@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.drives import KEYS, Drives, with_spin_unguessed
-from pipeline.fit.model import CarryModel
+from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import figure_errors
 from pipeline.golfers.doubt import Doubt
 from pipeline.statistics.shrinkage import between_golfers
@@ -41,7 +41,8 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
     """
 
     def departures(frame: pl.DataFrame) -> pl.DataFrame:
-        departure = model.departure(with_spin_unguessed(frame))
+        expected = model.expected(model.with_usual(Delivery.of(with_spin_unguessed(frame))))
+        departure = model.reference_carry(frame) / np.maximum(expected, 1.0) - 1
         return frame.select(*KEYS, "struck_on", "club_speed_mph", pl.Series("departure", departure, pl.Float64))
 
     read = Drives.of(drives).mapped(departures)

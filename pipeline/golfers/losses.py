@@ -79,7 +79,7 @@ def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) 
 
 def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     """Add per drive: expected carry, the same at the better quarter's strike, and yards lost."""
-    delivery = Delivery.of(with_spin_unguessed(drives))
+    delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
     return (
         lost_of_drives(model.with_reference(drives), model, frontier)
         .select(*KEYS, "carry_reference_yd", "lost_yd")

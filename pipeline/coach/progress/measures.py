@@ -103,8 +103,8 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
         "spin_rpm": pl.when(MEASURED).then(pl.col("spin_rpm")),
     }
     made: dict[str, Callable[[pl.DataFrame, Yardstick], Array]] = {
-        "expected_yd": lambda drives, by: by.model.expected(Delivery.of(with_spin_unguessed(drives))),
-        "usual_yd": lambda drives, by: by.model.expected(Delivery.of(with_spin_unguessed(drives)), "usual"),
+        "expected_yd": lambda drives, by: by.model.expected(_known(drives, by)),
+        "usual_yd": lambda drives, by: by.model.expected(_known(drives, by), "usual"),
         "delivery_yd": lambda drives, by: made["expected_yd"](drives, by) - _by_speed(drives),
         "steady_yd": lambda drives, by: made["usual_yd"](drives, by) - _by_speed(drives),
     }
@@ -117,6 +117,11 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
         *(plain[name].alias(name) for name in wanted if name in plain),
         *(pl.lit(pl.Series(name, made[name](drives, yardstick))).alias(name) for name in wanted if name in made),
     )
+
+
+def _known(drives: pl.DataFrame, yardstick: Yardstick) -> Delivery:
+    """Give drives' deliveries, in place of guessed spins the golfer's typical one or what is usual."""
+    return yardstick.model.with_usual(Delivery.of(with_spin_unguessed(drives)))
 
 
 def _by_speed(drives: pl.DataFrame) -> Array:

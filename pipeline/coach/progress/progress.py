@@ -93,7 +93,7 @@ def progress_of(
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
     )
-    slope = yardstick.model.per_mph(Delivery.of(assessed))
+    slope = yardstick.model.per_mph(yardstick.model.with_usual(Delivery.of(assessed)))
     slopes = assessed.select(*KEYS, pl.Series("slope", slope, dtype=pl.Float64))
     read = Drives.of(drives).mapped(yardstick.model.with_reference)
     # Numbers for the names, whose letters would take most of a large study's memory.
@@ -209,7 +209,7 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     struck = known.to_numpy()
     measured = both.select(pl.all_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_not_null())).to_series()
     spun = measured.to_numpy()
-    now, then = (_unspun(typical_of(both, struck, end), spun) for end in ("", "_before"))
+    now, then = _with_one_spin(typical_of(both, struck), typical_of(both, struck, "_before"), spun, model)
     speed, contact, launch, spin = share_out(model, now, then)
     mean, mean_before = (
         np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
@@ -236,9 +236,12 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     return _series(columns)
 
 
-def _unspun(delivery: Delivery, spun: npt.NDArray[np.bool_]) -> Delivery:
-    """Let usual spin stand in on both sides where one of them is guessed: no part of the change is spin's then."""
-    return replace(delivery, spin_rpm=np.where(spun, delivery.spin_rpm, np.nan))
+def _with_one_spin(
+    now: Delivery, then: Delivery, spun: npt.NDArray[np.bool_], model: CarryModel
+) -> tuple[Delivery, Delivery]:
+    """Let one usual spin stand in on both sides where it isn't measured on both: no part of the change is spin's."""
+    usual = model.usual_at((now.club_speed_mph + then.club_speed_mph) / 2).spin_rpm
+    return tuple(replace(one, spin_rpm=np.where(spun, one.spin_rpm, usual)) for one in (now, then))  # type: ignore[return-value]
 
 
 def _part_names(part: str) -> list[str]:

@@ -193,7 +193,7 @@ def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
 
 def test_a_golfers_carry_is_as_sure_as_the_yards_lost():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5, "shots": 15})
-    present = Present.of(golfers, sample_frontier())
+    present = Present.of(golfers, sample_frontier(), sample_model())
     half = 1.7613 * np.hypot(1.5, 0.5)  # Student's, 14 degrees of freedom; the drives' and efficient carry's errors
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-4)
     assert present.drive.speed_ratio == pytest.approx([1.40])
@@ -204,7 +204,7 @@ def test_yards_lost_that_may_be_many_more_are_carry_that_may_be_much_less():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5})
     lost = golfers["lost_yd"].item()
     skewed = golfers.with_columns(lost_lo90_yd=pl.lit(lost - 2.0), lost_hi90_yd=pl.lit(lost + 5.0))
-    present = Present.of(skewed, sample_frontier())
+    present = Present.of(skewed, sample_frontier(), sample_model())
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([215.0, 222.0])
 
 
