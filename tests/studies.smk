@@ -51,6 +51,7 @@ rule proving_ground:
             "docs/evidence/proving_ground/{name}",
             name=[
                 "targets.csv",
+                "by_world.csv",
                 "figures.csv",
                 "worlds.csv",
                 "devices.csv",

@@ -16,9 +16,10 @@ import polars as pl
 from academy import Academy, make_academy
 from measures import clustered_error, inside
 from study_run import Found, run_study, write_study
-from targets import Target, table_of, verdict
+from targets import Target, verdict
 from true_flight import Array, carry_yd
 from true_impact import change_of_loft, leave_after, own_slopes
+from words import table_of
 from worlds import SWING_WORLDS, World
 
 from pipeline.coach.delivery import advise_delivery

@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 from considered_case import MIN_GOLFERS, Case, Row, make_case
 from scipy.special import stdtrit
-from targets import table_of
 from true_flight import Array
+from words import table_of
 from worlds import WORLDS
 
 CONSIDERED_WORLDS = ("plain", "uneven-shots", "noisy-spin", "many-mishits", "devices-disagree")

@@ -9,7 +9,8 @@ import polars as pl
 from academy import Academy, make_academy
 from judge import Curve, golfer_truth, true_curve
 from true_flight import Array
-from worlds import PLAIN, World
+from truth import people_of
+from worlds import World
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark import efficient_by_speed
@@ -90,11 +91,6 @@ class Case:
     def golfers(self) -> pl.DataFrame:
         """The truth per golfer and quarter."""
         return golfer_truth(self.academy, self.curve)
-
-
-def people_of(world: World) -> World:
-    """Strip a world of all that doesn't shape what is true of its golfers, so that truths are worked out once."""
-    return replace(PLAIN, mishits=world.mishits, faulty=world.faulty)
 
 
 @cache

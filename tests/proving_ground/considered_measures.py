@@ -27,6 +27,7 @@ from considered_case import (
     row,
     with_coefficients,
 )
+from people import form_of_days
 from scipy.stats import norm, qmc
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.tools.sm_exceptions import ConvergenceWarning
@@ -330,9 +331,10 @@ def crowd_percentiles(people: World, ball: str, speed_mph: float) -> Array:
     """Give percentiles of golfers' typical (median) carry at one club speed, true flight, yd, shape (4,)."""
     many = replace(people, golfers=CROWD, speed_mph=(speed_mph, 1e-9))
     golfers = draw_golfers(many, np.random.default_rng(5)).filter(pl.col("quarter") == QUARTERS[0])
-    points = qmc.Sobol(8, seed=8).random(CROWD_DRIVES)
-    drives = draws_of_a_drive(norm.ppf(points[:, :6])[None], points[None, :, 6], points[None, :, 7], golfers)
-    return np.percentile(np.median(carry_yd(ball, *drives[1:]), axis=1), PERCENTILES)
+    points = qmc.Sobol(13, seed=8).random(CROWD_DRIVES)
+    form = form_of_days(people, norm.ppf(points[:, 8:]))[None]
+    drives = draws_of_a_drive(norm.ppf(points[:, :6])[None], points[None, :, 6], points[None, :, 7], golfers, form)
+    return np.percentile(np.median(carry_yd(ball, *drives[1:]) * (1 + form[..., 4]), axis=1), PERCENTILES)
 
 
 def percentiles(case: Case) -> list[Row]:

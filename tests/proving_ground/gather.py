@@ -6,17 +6,16 @@ import matplotlib as mpl
 import matplotlib.pyplot as plt
 import polars as pl
 import seaborn as sns
-from coach import coach_table
+import truth
+from coach import FRAMES, coach_table
 from measures import Judged, device_leak, figures, measures
-from targets import README, rows_of_targets, table_of
+from targets import by_world, overall, worst_worlds
+from words import COACH, README, table_of, world_by_world
 
-# Worlds that lack what a figure rests on: they are shown, and left out of the sums that the targets are held against.
+# Worlds that lack what a figure rests on: they are shown, and left out of what is said of all worlds together.
 APART = {"no-ball-speed": "contact can't be separated, and strike not foreseen, without ball speed"}
 
-WORLD_COLUMNS = (
-    "held_out_rmse_ratio", "efficient_bias_yd", "efficient_coverage90", "lost_bias_yd", "lost_coverage90",
-    "window_true_share", "window_size_share", "cause_right", "false_flags", "power", "null_change_coverage90",
-)  # fmt: skip
+WORLD_COLUMNS = ("efficient_bias_yd", "efficient_coverage90", "lost_bias_yd", "lost_coverage90", "assessed")
 
 
 def of(judged: Judged, keep: pl.Expr) -> Judged:
@@ -24,10 +23,13 @@ def of(judged: Judged, keep: pl.Expr) -> Judged:
     return {name: frame.filter(keep) for name, frame in judged.items()}
 
 
-def by_world(judged: Judged) -> pl.DataFrame:
-    """Measure every world by itself."""
+def drawn_by_world(judged: Judged) -> pl.DataFrame:
+    """Give what the figure shows of every world, and the share of golfers who were assessed."""
     worlds = judged["held_out"].get_column("world").unique(maintain_order=True).to_list()
-    rows = [{"world": world, **measures(of(judged, pl.col("world") == world))} for world in worlds]
+    rows = []
+    for world in worlds:
+        found = measures(of(judged, pl.col("world") == world))
+        rows.append({"world": world, **{name: found[name].value for name in WORLD_COLUMNS}})
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
@@ -36,7 +38,7 @@ def draw(table: pl.DataFrame, path: Path) -> None:
     mpl.rcParams["svg.hashsalt"] = "yardband"
     sns.set_theme(style="whitegrid", font_scale=0.9)
     shown = {"efficient": "efficient carry", "lost": "yards lost"}
-    figure, axes = plt.subplots(1, 2, figsize=(10, 5.5), sharey=True)
+    figure, axes = plt.subplots(1, 2, figsize=(10, 0.9 + 0.27 * table.height), sharey=True)
     for axis, end, label in (
         (axes[0], "bias_yd", "bias, yd"),
         (axes[1], "coverage90", "share of 90 % intervals that hold the truth"),
@@ -51,7 +53,7 @@ def draw(table: pl.DataFrame, path: Path) -> None:
         )  # fmt: skip
         axis.set(xlabel=label, ylabel="")
     axes[0].axvspan(-1.5, 1.5, color="0.92", zorder=0)
-    axes[1].axvspan(0.87, 0.93, color="0.92", zorder=0)
+    axes[1].axvspan(0.85, 0.95, color="0.92", zorder=0)
     axes[0].legend(title="", loc="best")
     figure.text(0.5, 0.005, "Gray: the targets.", ha="center", fontsize="small")
     figure.tight_layout(rect=(0, 0.02, 1, 1))
@@ -60,30 +62,35 @@ def draw(table: pl.DataFrame, path: Path) -> None:
 
 
 def write(judged: Judged, target: Path) -> None:
-    """Write targets.csv, figures.csv, worlds.csv, devices.csv, coach.csv, proving_ground.png and README.md."""
+    """Write targets.csv, by_world.csv, figures.csv, worlds.csv, devices.csv, proving_ground.png and README.md.
+
+    Where the coach's further academies were judged too, also coach.csv.
+    """
     kept = of(judged, ~pl.col("world").is_in(list(APART)))
-    overall, table, worlds, devices = measures(kept), figures(kept), by_world(judged), device_leak(judged)
-    bands = table.filter(pl.col("figure").str.contains("mph"))
-    told = rows_of_targets(overall, bands, devices)
-    academies = judged["held_out"].group_by("world", maintain_order=True).len()
+    if kept["held_out"].is_empty():
+        kept = judged
+    told, listed, table = overall(kept), by_world(judged), figures(kept)
+    worlds, devices = drawn_by_world(judged), device_leak(judged)
     target.mkdir(parents=True, exist_ok=True)
-    told.write_csv(target / "targets.csv")
-    table.write_csv(target / "figures.csv")
-    worlds.write_csv(target / "worlds.csv")
-    devices.write_csv(target / "devices.csv")
-    coach = coach_table(kept)
-    coach.write_csv(target / "coach.csv")
+    made = {"targets": told, "by_world": listed, "figures": table, "worlds": worlds, "devices": devices}
+    coach = ""
+    if set(FRAMES) <= set(judged):
+        made["coach"] = coach_table(kept)
+        coach = COACH.format(coach=table_of(made["coach"]))
+    for name, frame in made.items():
+        frame.write_csv(target / f"{name}.csv")
     draw(worlds, target / "proving_ground.png")
     text = README.format(
-        academies=academies["len"].sum(),
-        worlds=academies.height,
+        academies=judged["held_out"].height,
+        worlds=worlds.height,
         golfers=f"{judged['golfers'].height:,}",
-        bands=judged["bands"].height,
+        population=truth.GOLFERS,
+        worst=table_of(worst_worlds(listed)),
+        world_by_world=world_by_world(listed),
         targets=table_of(told),
         figures=table_of(table),
-        by_world=table_of(worlds.select("world", *WORLD_COLUMNS)),
         devices=table_of(devices),
-        coach=table_of(coach),
+        coach=coach,
         apart="; ".join(f"`{world}` ({why})" for world, why in APART.items()),
     )
-    (target / "README.md").write_text(text, encoding="utf-8", newline="\n")
+    (target / "README.md").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")

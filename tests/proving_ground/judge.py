@@ -1,10 +1,13 @@
 """Hold what the pipeline found in an academy against its truth, and beside it the oracle.
 
-The oracle is the same figure by the same definitions from the true flight and the true deliveries: what is left is the
-luck of which golfers there are and of how they hit, which no method can beat.
+The truth is none of the pipeline's code. The oracle is the same figure by the pipeline's definitions from the true
+flight and the true deliveries: what is left is the luck of which golfers there are and of how they hit, which no method
+can beat.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import permutations
 
 import numpy as np
 import polars as pl
@@ -19,11 +22,8 @@ from pipeline.benchmark.window import largest_window
 from pipeline.edge.artefacts import read_artefact
 from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
-from pipeline.golfers.flags import main_cause
-from pipeline.statistics.shapley import exchange
 
 SPEEDS_MPH = np.arange(50.0, 135.1, 2.5)
-PARTS = ("contact", "launch", "spin", "consistency")
 TOLERANCE_YD = 5.0
 HALF_WIDTH_MPH = 5.0
 
@@ -98,7 +98,7 @@ def golfer_truth(academy: Academy, curve: Curve) -> pl.DataFrame:
         return carry_yd(academy.ball, speed, l, s) * scale
 
     best = [curve.at(name, v) for name in ("ball_speed_mph", "launch_deg", "spin_rpm")]
-    parts = exchange(flown, best, [v * ratio, launch, spin])
+    parts = exchanged(flown, best, [v * ratio, launch, spin])
     typical = flown(v * ratio, launch, spin)
     efficient = flown(*best)
     return usual.with_columns(
@@ -110,6 +110,19 @@ def golfer_truth(academy: Academy, curve: Curve) -> pl.DataFrame:
         true_consistency_yd=typical - mean,
         true_other_yd=0.0,
     )
+
+
+def exchanged(flown: Callable[..., Array], best: list[Array], own: list[Array]) -> list[Array]:
+    """Share out what the best gives more than a golfer's own: each thing's gain, in the mean over all orders."""
+    parts = [np.zeros_like(own[0]) for _ in own]
+    orders = list(permutations(range(len(own))))
+    for order in orders:
+        now = list(own)
+        for i in order:
+            before = flown(*now)
+            now[i] = best[i]
+            parts[i] += (flown(*now) - before) / len(orders)
+    return parts
 
 
 def judge_bands(academy: Academy, found: Found, oracle: Curve) -> pl.DataFrame:
@@ -148,18 +161,17 @@ def judge_bands(academy: Academy, found: Found, oracle: Curve) -> pl.DataFrame:
 
 
 def judge_golfers(academy: Academy, found: Found, curve: Curve, oracle: Curve) -> pl.DataFrame:
-    """Hold yards lost, parts, cause and flags against the truth; one row per golfer and quarter."""
+    """Hold yards lost, parts and flags against the truth; one row per golfer and quarter.
+
+    The true cause is `kind`, the planted fault.
+    """
     scale = 1 + academy.reference_share
     true = golfer_truth(academy, curve).with_row_index("row")
     mean = academy.drives.group_by("row").agg(pl.col("true_carry_yd").mean() * scale)
     table = found.golfers("golfers.csv").drop("club_speed_mph", "shots")
     joined = true.join(mean.cast({"row": pl.UInt32}), on="row").join(table, on=["golfer", "quarter"], how="inner")
     at = oracle.at("carry_yd", joined.get_column("club_speed_mph").to_numpy()) * scale
-    named = {f"lost_{part}_yd": pl.col(f"true_{part}_yd") for part in (*PARTS, "other")}
-    causes = main_cause(joined.with_columns(lost_yd=pl.col("true_lost_yd"), **named))
-    return joined.with_columns(
-        pl.Series("oracle_lost_yd", at) - pl.col("true_carry_yd"), pl.Series("true_cause", causes)
-    ).sort("golfer", "quarter")
+    return joined.with_columns(pl.Series("oracle_lost_yd", at) - pl.col("true_carry_yd")).sort("golfer", "quarter")
 
 
 def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:

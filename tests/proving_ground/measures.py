@@ -1,6 +1,10 @@
-"""What the proving ground measures: bias, error and coverage of every figure, and the oracle's beside them."""
+"""What the proving ground measures: bias, error and coverage of every figure, each with its Monte Carlo error.
+
+A measure is a mean over rows, or a ratio of two; its error takes the rows of an academy together.
+"""
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -11,7 +15,21 @@ FEW_SHOTS = 12
 LARGE_YD, FLAG_YD = 15.0, 10.0
 POWER_SHOTS = 20
 BAND_GOLFERS = 12
+NO_CHANGE_YD = 1e-6
+CARRY, LOST = "efficient carry", "yards lost"
 Judged = dict[str, pl.DataFrame]
+
+
+class Value(NamedTuple):
+    """A measure: its value, its Monte Carlo error (None of a single academy), rows it rests on.
+
+    `share` says whether it is a share of rows, for which luck alone is known by the binomial law.
+    """
+
+    value: float | None
+    std_error: float | None
+    count: int
+    share: bool = False
 
 
 def inside(value: str, lo: str, hi: str) -> pl.Expr:
@@ -21,12 +39,33 @@ def inside(value: str, lo: str, hi: str) -> pl.Expr:
 
 def clustered_error(frame: pl.DataFrame, error: pl.Expr) -> float | None:
     """Give the standard error of a mean over rows of which those of an academy go together."""
-    rows = frame.select("world", "academy", error.alias("e")).drop_nulls()
+    rows = frame.select("world", "academy", error.cast(pl.Float64).alias("e")).drop_nulls()
     if rows.select(pl.struct("world", "academy").n_unique()).item() < 2:
         return None
     sums = rows.with_columns(pl.col("e") - pl.col("e").mean()).group_by("world", "academy").agg(pl.col("e").sum())
     count = sums.height
     return float(np.sqrt((sums.get_column("e") ** 2).sum() * count / (count - 1)) / rows.height)
+
+
+def mean_of(frame: pl.DataFrame, value: pl.Expr, *, share: bool = False) -> Value:
+    """Give the mean over rows; those without a value don't count."""
+    known = frame.select("world", "academy", value.cast(pl.Float64).alias("value")).drop_nulls()
+    if known.is_empty():
+        return Value(None, None, 0, share)
+    mean = float(known.get_column("value").to_numpy().mean())
+    return Value(mean, clustered_error(known, pl.col("value")), known.height, share)
+
+
+def root_of_means(frame: pl.DataFrame, over: str, under: str) -> Value:
+    """Give the ratio of two root mean squares; its error by linear terms (the delta method)."""
+    known = frame.select("world", "academy", over=pl.col(over) ** 2, under=pl.col(under) ** 2).drop_nulls()
+    if known.is_empty():
+        return Value(None, None, 0)
+    below = float(known.get_column("under").to_numpy().mean())
+    ratio = float(known.get_column("over").to_numpy().mean()) / below
+    error = clustered_error(known, (pl.col("over") - ratio * pl.col("under")) / below)
+    root = float(np.sqrt(ratio))
+    return Value(root, None if error is None else error / (2 * root), known.height)
 
 
 def full_bands(judged: Judged) -> pl.DataFrame:
@@ -67,14 +106,14 @@ def figures(judged: Judged) -> pl.DataFrame:
     bands, golfers = full_bands(judged), assessed(judged)
     of_band = ("estimate", "truth", "lo", "hi", "oracle")
     of_golfer = ("lost_yd", "true_lost_yd", "lost_lo90_yd", "lost_hi90_yd", "oracle_lost_yd")
-    rows = [figure(bands, "efficient carry", *of_band)]
+    rows = [figure(bands, CARRY, *of_band)]
     for (mph,), part in _groups(bands, "band_mph"):
-        rows.append(figure(part, f"efficient carry, {mph:g} mph", *of_band))
-    rows.append(figure(golfers, "yards lost", *of_golfer))
+        rows.append(figure(part, f"{CARRY}, {mph:g} mph", *of_band))
+    rows.append(figure(golfers, LOST, *of_golfer))
     for (mph,), part in _groups(in_full_bands(golfers), "band_mph"):
-        rows.append(figure(part, f"yards lost, {mph:g} mph", *of_golfer))
+        rows.append(figure(part, f"{LOST}, {mph:g} mph", *of_golfer))
     for (kind,), part in _groups(golfers, "kind"):
-        rows.append(figure(part, f"yards lost, fault: {kind}", *of_golfer))
+        rows.append(figure(part, f"{LOST}, fault: {kind}", *of_golfer))
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
@@ -82,55 +121,91 @@ def _groups(rows: pl.DataFrame, by: str) -> Iterable[tuple[tuple[object, ...], p
     return rows.sort(by, maintain_order=True).group_by(by, maintain_order=True)
 
 
-def measures(judged: Judged) -> dict[str, float | None]:
-    """Work out every measure that a target is set for; None where there is nothing to measure it on."""
-    bands, golfers, changes = full_bands(judged), assessed(judged), judged["changes"]
-    held = judged["held_out"]
-    carry = figures(judged).filter(pl.col("figure").is_in(["efficient carry", "yards lost"]))
-    found: dict[str, float | None] = {
-        "held_out_rmse_ratio": float(np.sqrt((held["rmse_yd"] ** 2).mean() / (held["oracle_rmse_yd"] ** 2).mean())),
-        "held_out_readings_ratio": float(
-            np.sqrt((held["rmse_yd"] ** 2).mean() / (held["readings_rmse_yd"] ** 2).mean())
-        ),
-        "efficient_bias_yd": _of(carry, "efficient carry", "bias_yd"),
-        "efficient_coverage90": _of(carry, "efficient carry", "coverage90"),
-        "lost_bias_yd": _of(carry, "yards lost", "bias_yd"),
-        "lost_coverage90": _of(carry, "yards lost", "coverage90"),
-        "window_true_share": _mean(bands, pl.col("window_true_share")),
-        "window_size_share": _mean(bands, pl.col("window_size_share")),
-        "window_missing": _mean(bands, pl.col("window_true_share").is_null()),
+def band_biases(judged: Judged) -> dict[str, dict[float, Value]]:
+    """Give the bias of efficient carry and of yards lost in every band with twelve golfers or more."""
+    errors = {
+        CARRY: (full_bands(judged), pl.col("estimate") - pl.col("truth")),
+        LOST: (in_full_bands(assessed(judged)), pl.col("lost_yd") - pl.col("true_lost_yd")),
     }
-    for part in PARTS:
-        found[f"{part}_bias_yd"] = _mean(golfers, pl.col(f"lost_{part}_yd") - pl.col(f"true_{part}_yd"))
-    large = golfers.filter((pl.col("true_lost_yd") >= LARGE_YD) & pl.col("true_cause").is_in(CAUSES))
-    found["cause_right"] = _mean(large, pl.col("main_cause") == pl.col("true_cause"))
-    flagged = golfers.filter("flagged")
-    found["false_flags"] = _mean(flagged, pl.col("true_lost_yd") <= FLAG_YD)
+    return {
+        what: {float(mph): mean_of(part, error) for (mph,), part in _groups(rows, "band_mph")}  # type: ignore[arg-type]
+        for what, (rows, error) in errors.items()
+    }
+
+
+def measures(judged: Judged) -> dict[str, Value]:
+    """Work out every measure that a target is set for, but those of single bands."""
+    bands, golfers, changes, held = full_bands(judged), assessed(judged), judged["changes"], judged["held_out"]
+    lost_error = pl.col("lost_yd") - pl.col("true_lost_yd")
+    change = ("true_change_yd", "lost_change_lo90_yd", "lost_change_hi90_yd")
+    same = changes.filter(pl.col("true_change_yd").abs() < NO_CHANGE_YD)
+    told = changes.filter(pl.col("more_than_chance") & (pl.col("world") == "changed"))
     strong = golfers.filter((pl.col("true_lost_yd") >= LARGE_YD) & (pl.col("shots") >= POWER_SHOTS))
-    found["power"] = _mean(strong, pl.col("flagged"))
-    found |= ranking(judged)
-    same = changes.filter(pl.col("true_change_yd").abs() < 1e-6)
-    found["null_change_coverage90"] = _mean(
-        same, inside("true_change_yd", "lost_change_lo90_yd", "lost_change_hi90_yd")
-    )
-    found["null_change_found"] = _mean(same, pl.col("more_than_chance"))
-    found["change_coverage90"] = _mean(changes, inside("true_change_yd", "lost_change_lo90_yd", "lost_change_hi90_yd"))
-    changed = changes.filter(pl.col("more_than_chance") & (pl.col("world") == "changed"))
-    found["false_changes"] = _mean(changed, pl.col("true_change_yd").abs() < 0.5)
-    return found
+    return {
+        "held_out_rmse_ratio": root_of_means(held, "rmse_yd", "oracle_rmse_yd"),
+        "held_out_readings_ratio": root_of_means(held, "rmse_yd", "readings_rmse_yd"),
+        "efficient_bias_yd": mean_of(bands, pl.col("estimate") - pl.col("truth")),
+        "efficient_coverage90": mean_of(bands, inside("truth", "lo", "hi"), share=True),
+        "lost_bias_yd": mean_of(golfers, lost_error),
+        "lost_coverage90": mean_of(golfers, inside("true_lost_yd", "lost_lo90_yd", "lost_hi90_yd"), share=True),
+        "window_true_share": mean_of(bands, pl.col("window_true_share")),
+        "window_size_share": mean_of(bands, pl.col("window_size_share")),
+        "window_missing": mean_of(bands, pl.col("window_true_share").is_null(), share=True),
+        **{
+            f"{part}_bias_yd": mean_of(golfers, pl.col(f"lost_{part}_yd") - pl.col(f"true_{part}_yd")) for part in PARTS
+        },
+        "cause_right": mean_of(planted(golfers), pl.col("main_cause").eq_missing(pl.col("kind")), share=True),
+        "false_flags": mean_of(golfers.filter("flagged"), pl.col("true_lost_yd") <= FLAG_YD, share=True),
+        "power": mean_of(strong, pl.col("flagged"), share=True),
+        **ranking(judged),
+        "null_change_coverage90": mean_of(same, inside(*change), share=True),
+        "null_change_found": mean_of(same, pl.col("more_than_chance"), share=True),
+        "null_academies_told": mean_of(academies_told(judged), pl.col("told"), share=True),
+        "change_coverage90": mean_of(changes, inside(*change), share=True),
+        "false_changes": mean_of(told, pl.col("true_change_yd").abs() < 0.5, share=True),
+        "assessed": mean_of(judged["golfers"], pl.col("status") != "not_assessed", share=True),
+    }
 
 
-def ranking(judged: Judged) -> dict[str, float | None]:
+def planted(golfers: pl.DataFrame) -> pl.DataFrame:
+    """Keep golfers whose planted fault costs them enough to be named.
+
+    A fault shows when 15 yd or more are lost. Mishits cost less: golfers whose fault they are count when they lose
+    10 yd or are flagged. Without ball speed nobody can tell how a ball was struck, so a contact fault can't be named.
+    """
+    large = pl.col("true_lost_yd") >= LARGE_YD
+    mishits = (pl.col("kind") == "consistency") & (pl.col("flagged") | (pl.col("true_lost_yd") >= FLAG_YD))
+    unseen = (pl.col("kind") == "contact") & pl.col("lost_contact_yd").is_null()
+    return golfers.filter(pl.col("kind").is_in(CAUSES) & (large | mishits) & ~unseen)
+
+
+def academies_told(judged: Judged) -> pl.DataFrame:
+    """Say of each academy where nothing changed whether anything is told to have changed, by any of the two tables.
+
+    Told is: a change more than chance in changes.csv, or carry or yards lost better or worse in progress.csv.
+    """
+    keys = ["world", "academy"]
+    same = judged["changes"].group_by(keys, maintain_order=True).agg(
+        (pl.col("true_change_yd").abs() < NO_CHANGE_YD).all().alias("same"), pl.col("more_than_chance").any()
+    )  # fmt: skip
+    if "progress" not in judged:
+        return same.filter("same").with_columns(told=pl.col("more_than_chance"))
+    seen = judged["progress"].filter(pl.col("figure").is_in(["carry", "lost"]))
+    verdicts = seen.group_by(keys).agg(pl.col("verdict").is_in(["better", "worse"]).any().alias("seen"))
+    both = same.filter("same").join(verdicts, on=keys, how="left", maintain_order="left")
+    return both.with_columns(told=pl.col("more_than_chance") | pl.col("seen").fill_null(value=False))
+
+
+def ranking(judged: Judged) -> dict[str, Value]:
     """Measure shrunk yards lost on golfers with few drives: error against the raw ones', coverage, flags by luck."""
     few = judged["golfers"].filter((pl.col("shots") < FEW_SHOTS) & pl.col("ranked_lost_yd").is_not_null())
-    raw, shrunk = (pl.col(c) - pl.col("true_lost_yd") for c in ("lost_yd", "ranked_lost_yd"))
-    ratio = None
-    if few.height:
-        ratio = float(np.sqrt(few.select((shrunk**2).mean()).item() / few.select((raw**2).mean()).item()))
+    errors = few.with_columns(
+        raw=pl.col("lost_yd") - pl.col("true_lost_yd"), shrunk=pl.col("ranked_lost_yd") - pl.col("true_lost_yd")
+    )
     return {
-        "few_shots_rmse_ratio": ratio,
-        "few_shots_coverage90": _mean(few, inside("true_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd")),
-        "few_shots_flagged": _mean(few, pl.col("flagged")),
+        "few_shots_rmse_ratio": root_of_means(errors, "shrunk", "raw"),
+        "few_shots_coverage90": mean_of(few, inside("true_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd"), share=True),
+        "few_shots_flagged": mean_of(few, pl.col("flagged"), share=True),
     }
 
 
@@ -138,18 +213,9 @@ def device_leak(judged: Judged) -> pl.DataFrame:
     """Measure how far parts differ in error between the two devices where these disagree about carry."""
     golfers = assessed(judged).filter(pl.col("world") == "devices-disagree")
     rows = []
-    for part in PARTS[:3]:
+    for part in PARTS[:3] if golfers.height else ():
         error = pl.col(f"lost_{part}_yd") - pl.col(f"true_{part}_yd")
         by = golfers.group_by("device").agg(error.mean().alias("e"), (error.var() / pl.len()).alias("v")).sort("device")
         gap = by["e"].to_list()
         rows.append({"part": part, "difference_yd": gap[1] - gap[0], "std_error_yd": float(np.sqrt(by["v"].sum()))})
-    return pl.DataFrame(rows)
-
-
-def _mean(rows: pl.DataFrame, value: pl.Expr) -> float | None:
-    found = rows.select(value.cast(pl.Float64).mean()).item() if rows.height else None
-    return None if found is None else float(found)
-
-
-def _of(table: pl.DataFrame, what: str, column: str) -> float:
-    return float(table.filter(pl.col("figure") == what)[column].item())
+    return pl.DataFrame(rows, schema={"part": pl.String, "difference_yd": pl.Float64, "std_error_yd": pl.Float64})

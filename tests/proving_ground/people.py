@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 from true_flight import Array
-from worlds import World
+from worlds import FAULTS, World
 
 # What golfers are like at 90 mph of club speed, how it changes with speed, and how much they differ.
 RATIO, RATIO_SLOPE, RATIO_SD = 1.465, 0.0002, 0.012
@@ -21,7 +21,7 @@ EXTRA_SPIN_RPM, EXTRA_SPIN_SD = 2300.0, 250.0
 CLUB_SD_MPH, STRIKE_SD, SHOT_LAUNCH_SD, SHOT_SPIN_SD = 1.2, 0.012, 1.1, 0.07
 MISHIT_DROP, MISHIT_LAUNCH_SD, MISHIT_SPIN_SD = (0.05, 0.20), 2.0, 0.15
 # Day to day. Per yard of form at 91 mph, where 0.01 of ratio is worth 2.1 yd and a degree of launch 2 to 3.4 yd: 0.6 of
-# it by ratio, 0.45 by launch, 0.65 beyond what readings explain, little by spin (measured in test_people.py).
+# it by ratio, 0.45 by launch, 0.65 beyond what readings explain, little by spin (measured in test_worlds.py).
 DAY_CLUB_MPH = 1.0
 DAY_RATIO, DAY_LAUNCH_DEG, DAY_SPIN_RPM, DAY_BEYOND = 0.0029, 0.16, 45.0, 0.0032
 
@@ -65,9 +65,8 @@ def usual_at(world: World, speed_mph: Array) -> tuple[Array, Array, Array]:
 def draw_own(world: World, speed_mph: Array, on_b: npt.NDArray[np.bool_], rng: np.random.Generator) -> Own:
     """Draw golfers' own values at their club speeds; `on_b` marks those of the second device's site."""
     n = len(speed_mph)
-    kind = np.where(
-        rng.uniform(size=n) < world.faulty, np.array(world.faults)[rng.integers(0, len(world.faults), n)], "sound"
-    )
+    number = np.where(rng.uniform(size=n) < world.faulty, rng.integers(0, len(world.faults), n), len(world.faults))
+    kinds = (*world.faults, "sound")
     normal = rng.standard_normal((7, n))
     launch_luck = normal[1]
     spin_luck = world.correlation * normal[1] + np.sqrt(1 - world.correlation**2) * normal[2]
@@ -86,9 +85,11 @@ def draw_own(world: World, speed_mph: Array, on_b: npt.NDArray[np.bool_], rng: n
         "spin_rpm": sound["spin_rpm"] + EXTRA_SPIN_RPM + EXTRA_SPIN_SD * normal[5],
         "mishit_share": rng.uniform(*world.faulty_mishits, n),
     }
-    causes = dict(zip(sound, ("contact", "launch", "spin", "consistency"), strict=True))
-    faulty = {name: np.where(kind == cause, changed[name], sound[name]) for name, cause in causes.items()}
-    return Own(kind, sound, faulty, world.lasting * normal[6])
+    faulty = dict(sound)
+    for cause, name in zip(FAULTS, sound, strict=True):
+        if cause in kinds:
+            faulty[name] = np.where(number == kinds.index(cause), changed[name], sound[name])
+    return Own(np.array(kinds)[number], sound, faulty, world.lasting * normal[6])
 
 
 def draw_speeds(world: World, rng: np.random.Generator) -> Array:

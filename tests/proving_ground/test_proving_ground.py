@@ -1,57 +1,128 @@
-"""A small proving ground: one academy of the plain world, each target held with room for its luck."""
+"""A small proving ground: a few ordinary academies, each target held with room for its luck and no more.
+
+Room is twice the error that the binomial law, or the spread over golfers, gives for so few. What the full proving
+ground (`prove.py`) says of a figure stands in its evidence.
+"""
 
 import coach
 import measures
 import polars as pl
 import pytest
+import targets
 from prove_world import prove
+from targets import Verdict, judge
+
+# Academies of each; none of them needs more to tell a figure that holds from one that doesn't.
+ACADEMIES = {"plain": 1, "two-days": 2, "no-ball-device": 1, "club-reads-low": 1, "one-mishits": 1}
+FORM = "two-days"
+OF = {target.measure: target for target in targets.WORLD_TARGETS}
 
 
 @pytest.fixture(scope="module")
 def judged():
-    return prove("plain", 1)
+    made = {}
+
+    def of(world):
+        if world not in made:
+            made[world] = prove(world, ACADEMIES[world])
+        return made[world]
+
+    return of
 
 
 @pytest.fixture(scope="module")
-def found(judged):
-    return measures.measures(judged)
+def plain(judged):
+    return {name: found.value for name, found in measures.measures(judged("plain")).items()}
 
 
-def test_efficient_carry_and_yards_lost_are_near_the_truth(judged, found):
-    # Of one academy the golfers' luck alone is 1 to 2 yd (the oracle's error); 12 yd would be the first band's width.
-    errors = measures.full_bands(judged).select((pl.col("estimate") - pl.col("truth")).abs().max())
-    assert errors.item() < 4.0
-    assert abs(found["lost_bias_yd"]) < 3.0
-    assert 0.70 < found["lost_coverage90"] <= 1.0
+def held(judged, world, measure):
+    """Say whether a share is within its target, or outside by no more than twice the binomial error; and the share."""
+    found, target = measures.measures(judged(world))[measure], OF[measure]
+    found = found._replace(std_error=None)
+    assert found.count > 20, f"{measure} rests on {found.count} rows"
+    return judge(found, target) is not Verdict.MISSED, found.value
 
 
-def test_expected_carry_is_nearly_as_good_as_the_oracles(found):
-    assert 0.98 < found["held_out_readings_ratio"] < 1.08
-    assert found["held_out_rmse_ratio"] < 1.2
+@pytest.mark.parametrize("world", list(ACADEMIES))
+def test_intervals_of_yards_lost_hold_nine_in_ten(judged, world):
+    met, share = held(judged, world, "lost_coverage90")
+    assert met, f"{share:.0%} hold the truth"
 
 
-def test_the_window_is_true_and_not_tiny(found):
-    assert found["window_true_share"] > 0.9
-    assert found["window_size_share"] > 0.3
-    assert found["window_missing"] == 0
+@pytest.mark.parametrize("world", list(ACADEMIES))
+def test_golfers_of_each_device_lose_what_is_true(judged, world):
+    golfers = measures.assessed(judged(world)).with_columns(error=pl.col("lost_yd") - pl.col("true_lost_yd"))
+    by = golfers.group_by("device").agg(pl.col("error").mean(), room=1.5 + 2 * pl.col("error").std() / pl.len().sqrt())
+    off = by.filter(pl.col("error").abs() > pl.col("room"))
+    assert off.is_empty(), off
+
+
+@pytest.mark.parametrize("world", list(ACADEMIES))
+def test_efficient_carry_is_near_the_truth_and_its_intervals_know(judged, world):
+    # Of one academy the golfers' luck alone is 1 to 2 yd (the oracle's error). Bands of an academy go together.
+    bands = measures.full_bands(judged(world)).with_columns(error=pl.col("estimate") - pl.col("truth"))
+    assert bands["error"].abs().max() < 4.0
+    assert bands.select(measures.inside("truth", "lo", "hi").mean()).item() >= 0.5
+
+
+@pytest.mark.parametrize("world", list(ACADEMIES))
+def test_hardly_any_flag_is_wrong(judged, world):
+    met, share = held(judged, world, "false_flags")
+    assert met, f"{share:.0%} of the flagged lose 10 yd or less"
+
+
+@pytest.mark.parametrize("world", ["plain", "one-mishits"])
+def test_the_planted_cause_is_named(judged, world):
+    met, share = held(judged, world, "cause_right")
+    assert met, f"{share:.0%} named"
+
+
+def test_nothing_changed_and_nobody_is_told(judged):
+    """One academy in ten may tell of a change: of six, more than two would come in one of sixty cases."""
+    told = [measures.academies_told(judged(world)) for world in ACADEMIES]
+    assert sum(frame["told"].sum() for frame in told) <= 2
+    assert measures.measures(judged(FORM))["null_change_found"].value < 0.02
+    met, share = held(judged, FORM, "null_change_coverage90")
+    assert met, f"{share:.0%} hold zero"
+
+
+@pytest.mark.parametrize("world", list(ACADEMIES))
+def test_changes_and_progress_tell_the_same(judged, world):
+    changed = judged(world)["changes"].filter("more_than_chance").select("academy", "golfer")
+    seen = judged(world)["progress"].filter(figure="lost").filter(pl.col("verdict").is_in(["better", "worse"]))
+    assert sorted(changed.rows()) == sorted(seen.select("academy", "golfer").rows())
+
+
+def test_golfers_with_few_drives_are_ranked_with_intervals_that_hold(judged):
+    met, share = held(judged, FORM, "few_shots_coverage90")
+    assert met, f"{share:.0%} hold the truth"
+
+
+def test_expected_carry_is_nearly_as_good_as_the_oracles(plain):
+    assert 0.98 < plain["held_out_readings_ratio"] < 1.08
+    assert plain["held_out_rmse_ratio"] < 1.2
+
+
+def test_the_window_is_true_and_not_tiny(plain):
+    assert plain["window_true_share"] > 0.9
+    assert plain["window_size_share"] > 0.3
+    assert plain["window_missing"] == 0
 
 
 @pytest.mark.parametrize("part", measures.PARTS)
-def test_parts_are_near_the_truth(found, part):
-    assert abs(found[f"{part}_bias_yd"]) < 2.5
+def test_parts_are_near_the_truth(plain, part):
+    assert abs(plain[f"{part}_bias_yd"]) < 2.5
 
 
-def test_flags_and_causes(found):
-    assert found["cause_right"] >= 0.9
-    assert found["false_flags"] <= 0.1
-    assert found["power"] >= 0.85
+def test_who_loses_much_is_flagged(plain):
+    assert plain["power"] >= 0.85
 
 
 @pytest.fixture(scope="module")
 def coached(judged):
     # An academy alone has no golfers with two lofts.
     parts = [coach.PARTS[name] for name in ("goals", "progress", "delivery")]
-    return {name: value for part in parts for name, value in part.measures(judged).items()}
+    return {name: value for part in parts for name, value in part.measures(judged("plain")).items()}
 
 
 def test_goals_are_near_the_truth(coached):
@@ -64,9 +135,9 @@ def test_goals_are_near_the_truth(coached):
 
 
 def test_progress_is_near_the_truth_where_nothing_changed(coached, judged):
-    assert set(judged["progress"]["case"]) == {"nothing changed"}
-    assert 0.80 < coached["progress_coverage90"] < 0.97
-    assert coached["progress_null_told"] < 0.05
+    assert set(judged("plain")["progress"]["case"]) == {"nothing changed, form of the day"}
+    assert 0.80 < coached["progress_form_coverage90"] < 0.97
+    assert coached["progress_form_null_told"] < 0.05
     assert coached["progress_gap_yd"] < 1e-6
 
 
@@ -76,8 +147,3 @@ def test_what_a_change_of_delivery_brings_is_near_the_truth(coached):
     assert abs(coached["gain_bias_yd"]) < 1.5
     assert coached["missed_yd"] < 1.0
     assert coached["advice_right"] > 0.9
-
-
-def test_nothing_changed_and_next_to_nothing_is_told(found):
-    assert 0.80 < found["null_change_coverage90"] < 0.98
-    assert found["null_change_found"] < 0.05

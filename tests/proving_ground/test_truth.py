@@ -1,14 +1,16 @@
-"""The truths of the proving ground against large samples of its own golfers."""
+"""The truths of the proving ground against formulas, and against drives and golfers of its own."""
 
 from dataclasses import replace
 
 import academy
+import analytic_truth
 import numpy as np
 import polars as pl
 import pytest
 import truth
+from people import LAUNCH_DEG, LAUNCH_SD, SPIN_RPM, SPIN_SD
 from true_flight import carry_yd
-from worlds import PLAIN
+from worlds import MANY_DAYS, PLAIN, WORLDS
 
 MANY = replace(PLAIN, golfers=40_000, speed_mph=(90.0, 1e-9))
 
@@ -23,6 +25,50 @@ def test_the_region_holds_four_fifths_of_golfers(crowd):
     row = np.abs(truth.LAUNCH_GRID[:, None] - crowd["launch_deg"].to_numpy()[None, :4000]).argmin(axis=0)
     column = np.abs(truth.SPIN_GRID[:, None] - crowd["spin_rpm"].to_numpy()[None, :4000]).argmin(axis=0)
     assert inside[row, column].mean() == pytest.approx(0.80, abs=0.02)
+
+
+@pytest.mark.parametrize("speed_mph", [70.0, 90.0, 110.0])
+@pytest.mark.parametrize("world", [PLAIN, MANY_DAYS, WORLDS["many-mishits"]], ids=["plain", "many days", "mishits"])
+def test_the_populations_truth_is_that_of_formulas_where_these_are_known(world, speed_mph):
+    for ball in PLAIN.balls:
+        counted, known = (one.efficient(world, ball, speed_mph, 0.0) for one in (truth, analytic_truth))
+        assert counted.carry_yd == pytest.approx(known.carry_yd, abs=0.3)
+        assert counted.inside.mean() == pytest.approx(known.inside.mean(), rel=0.03)
+
+
+def test_another_population_of_the_world_gives_the_same_truth():
+    one, other = (truth.populate(WORLDS["two-schools"], 90.0, seed=seed) for seed in (0, 1))
+    most = []
+    for population in (one, other):
+        carry = carry_yd(
+            "steady", 90 * np.quantile(population.ratio, 0.75), truth.LAUNCH_GRID[:, None], truth.SPIN_GRID[None, :]
+        )
+        most.append(carry[truth.produced_by(population)].max())
+    assert most[0] == pytest.approx(most[1], abs=0.2)
+
+
+@pytest.mark.parametrize("name", ["two-schools", "loft-makes-both", "spread-by-speed", "far-site"])
+def test_the_region_holds_four_fifths_whatever_its_shape(name):
+    other = truth.populate(WORLDS[name], 80.0, 20_000, seed=5)
+    inside = truth.produced(WORLDS[name], 80.0)
+    row = np.rint((other.launch_deg - truth.LAUNCH_GRID[0]) / truth.LAUNCH_STEP_DEG).astype(int)
+    column = np.rint((other.spin_rpm - truth.SPIN_GRID[0]) / truth.SPIN_STEP_RPM).astype(int)
+    seen = (row >= 0) & (row < len(truth.LAUNCH_GRID)) & (column >= 0) & (column < len(truth.SPIN_GRID))
+    assert inside[row[seen], column[seen]].sum() / len(row) == pytest.approx(0.80, abs=0.012)
+
+
+def test_two_schools_are_two_places():
+    """What is between a school's launch and the other's spin is not produced, as it is where there is one school."""
+
+    def produced(world, launch_sds, spin_sds):
+        launch, spin = LAUNCH_DEG + launch_sds * LAUNCH_SD, SPIN_RPM + spin_sds * SPIN_SD
+        row, column = np.abs(truth.LAUNCH_GRID - launch).argmin(), np.abs(truth.SPIN_GRID - spin).argmin()
+        return bool(truth.produced(world, 90.0)[row, column])
+
+    for way in (-1.5, 1.5):
+        assert produced(WORLDS["two-schools"], way, -way)
+        assert not produced(WORLDS["two-schools"], way, way)
+        assert produced(PLAIN, way, way)
 
 
 def test_a_quarter_of_golfers_reach_the_better_ratio():

@@ -65,8 +65,8 @@ def test_two_schools_leave_a_gap_between_them():
     between = (launch - launch.mean()) / people.LAUNCH_SD - (spin - spin.mean()) / people.SPIN_SD
     apart = between / 2**0.5
     middle = (np.abs(apart) < 0.25).mean()
-    assert (np.abs(np.abs(apart) - 1.55) < 0.25).mean() > 3 * 2 * middle / 2
-    assert np.abs(apart).mean() == pytest.approx(1.6, abs=0.1)
+    assert middle < 0.15 * (np.abs(np.abs(apart) - 2.12) < 0.25).mean()
+    assert np.abs(apart).mean() == pytest.approx(3 / 2**0.5, abs=0.05)
 
 
 def test_spread_falls_with_speed_and_usual_ratio_is_curved():

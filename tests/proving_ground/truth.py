@@ -1,18 +1,38 @@
-"""What is true at a club speed of a world: the deliveries that golfers produce, efficient carry, window, losses."""
+"""What is true at a club speed of a world: the deliveries that golfers produce, efficient carry and window.
 
-from dataclasses import dataclass
+By the contract's definitions on a large population: golfers of that speed are drawn as the world draws its own, and
+what they produce is counted. Nothing here is the pipeline's code. Where the population is simple the same comes from
+formulas (`analytic_truth`; tested).
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-import people as a
+import people
+from scipy.ndimage import gaussian_filter
 from scipy.stats import norm
 from true_flight import Array, carry_yd
-from worlds import World
+from worlds import PLAIN, World
 
+Mask = npt.NDArray[np.bool_]
+
+GOLFERS = 200_000  # in each cell at the edge of the region some fifty
 HELD_SHARE = 0.80  # the deliveries that golfers really produce: the smallest region that holds four fifths of them
 BETTER = 0.75
-LAUNCH_GRID = np.arange(5.0, 22.01, 0.125)
-SPIN_GRID = np.arange(1300.0, 6000.1, 25.0)
+MOST_MISHITS = 0.48  # of a golfer; near a half the median would jump
+LAUNCH_STEP_DEG, SPIN_STEP_RPM = 0.125, 25.0
+LAUNCH_GRID = np.arange(5.0, 22.01, LAUNCH_STEP_DEG)
+SPIN_GRID = np.arange(1300.0, 6000.1, SPIN_STEP_RPM)
+# Cells are ranked by counts smoothed by so many cells: a seventh of a plain world's standard deviation, which moves the
+# region's edge by 1 %, while luck moves a cell's rank by some per cent of the edge's density.
+SMOOTH_CELLS = 1.5
+# What shapes a population of one speed; of worlds that share these the truth is the same.
+SHAPES = (
+    "curved", "correlation", "schools", "spread_falls", "form_yd", "device_b", "site_b_ratio", "site_b_spread",
+    "mishits", "faulty", "faults", "faulty_mishits",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -25,56 +45,97 @@ class Efficient:
     spin_rpm: float
     ball_speed_mph: float
     carry_map_yd: Array
-    inside: npt.NDArray[np.bool_]
+    inside: Mask
 
 
-def density(world: World, speed_mph: float) -> Array:
-    """Give the density of golfers' usual deliveries at a speed over the grids, 1/(deg rpm)."""
-    middle = (a.LAUNCH_DEG + a.LAUNCH_SLOPE * (speed_mph - 90), a.SPIN_RPM + a.SPIN_SLOPE * (speed_mph - 90))
-    each = world.faulty / len(world.faults)
-    low_sd, extra_sd = np.hypot(a.LAUNCH_SD, a.LOW_LAUNCH_SD), np.hypot(a.SPIN_SD, a.EXTRA_SPIN_SD)
-    parts = (
-        (1 - 2 * each, 0.0, a.LAUNCH_SD, 0.0, a.SPIN_SD),
-        (each, a.LOW_LAUNCH_DEG, low_sd, 0.0, a.SPIN_SD),
-        (each, 0.0, a.LAUNCH_SD, a.EXTRA_SPIN_RPM, extra_sd),
-    )
-    return np.sum(
-        [
-            w * np.outer(norm.pdf(LAUNCH_GRID, middle[0] + dl, sl), norm.pdf(SPIN_GRID, middle[1] + ds, ss))
-            for w, dl, sl, ds, ss in parts
-        ],
-        axis=0,
-    )
+@dataclass(frozen=True)
+class Population:
+    """What golfers of one speed do in the long run: usual ratio, launch and spin, each shape (golfers,)."""
+
+    ratio: Array
+    launch_deg: Array
+    spin_rpm: Array
 
 
-def produced(world: World, speed_mph: float) -> npt.NDArray[np.bool_]:
-    """Mark the smallest region that holds four fifths of the golfers' usual deliveries."""
-    at = density(world, speed_mph)
-    ranked = np.sort(at, axis=None)[::-1]
-    held = np.cumsum(ranked) * 0.125 * 25.0
-    return np.asarray(at >= ranked[np.searchsorted(held, HELD_SHARE)])
+def median_of_strikes(mishit_share: Array, strike_sd: float) -> Array:
+    """Give how far the median ratio of all drives lies from the center of the sound ones.
+
+    Drives are a mixture: sound ones are normal, of mishits an even loss is taken off. By Newton's method on the
+    mixture's distribution, the loss by quadrature, on a grid of shares.
+    """
+    share, at = _medians(strike_sd)
+    return np.asarray(np.interp(mishit_share, share, at))
+
+
+@cache
+def _medians(strike_sd: float) -> tuple[Array, Array]:
+    lost = np.linspace(*people.MISHIT_DROP, 200)
+    share = np.linspace(0.0, MOST_MISHITS, 101)
+    at = np.zeros_like(share)
+    for _ in range(30):
+        bad = (at[:, None] + lost) / strike_sd
+        below = (1 - share) * norm.cdf(at / strike_sd) + share * norm.cdf(bad).mean(axis=1)
+        slope = ((1 - share) * norm.pdf(at / strike_sd) + share * norm.pdf(bad).mean(axis=1)) / strike_sd
+        at = at - (below - 0.5) / slope
+    return share, at
+
+
+def populate(world: World, speed_mph: float, golfers: int = GOLFERS, seed: int = 0) -> Population:
+    """Draw golfers of one speed as the world draws its own, and give each golfer's usual drive, over days and drives.
+
+    Launch and spin vary evenly about a golfer's own, so these are usual; the day adds to the spread of ratio.
+    """
+    rng = np.random.default_rng([seed, round(1000 * speed_mph)])
+    on_b = rng.uniform(size=golfers) < world.device_b
+    own = people.draw_own(world, np.full(golfers, speed_mph), on_b, rng).faulty
+    strike = float(np.hypot(people.STRIKE_SD, world.form_yd * people.DAY_RATIO))
+    ratio = own["speed_ratio"] + median_of_strikes(own["mishit_share"], strike)
+    return Population(ratio, np.clip(own["launch_deg"], 2.5, 33), np.clip(own["spin_rpm"], 600, 9500))
+
+
+def produced_by(population: Population) -> Mask:
+    """Mark the cells of the smallest region that holds four fifths of the golfers' usual deliveries."""
+    shape = (len(LAUNCH_GRID), len(SPIN_GRID))
+    at = [
+        np.rint((values - grid[0]) / step).astype(int)
+        for values, grid, step in (
+            (population.launch_deg, LAUNCH_GRID, LAUNCH_STEP_DEG),
+            (population.spin_rpm, SPIN_GRID, SPIN_STEP_RPM),
+        )
+    ]
+    seen = np.all([(one >= 0) & (one < n) for one, n in zip(at, shape, strict=True)], axis=0)
+    cells = np.ravel_multi_index([one[seen] for one in at], shape)
+    count = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)
+    ranked = np.argsort(-gaussian_filter(count.astype(float), SMOOTH_CELLS, mode="constant"), axis=None, kind="stable")
+    held = np.cumsum(count.ravel()[ranked])
+    inside = np.zeros(count.size, bool)
+    inside[ranked[: np.searchsorted(held, HELD_SHARE * len(population.ratio)) + 1]] = True
+    return inside.reshape(count.shape)
+
+
+@cache
+def _of_people(world: World, speed_mph: float) -> tuple[Mask, float]:
+    population = populate(world, speed_mph)
+    return produced_by(population), float(np.quantile(population.ratio, BETTER))
+
+
+def people_of(world: World) -> World:
+    """Strip a world of all that doesn't shape golfers of one speed."""
+    return replace(PLAIN, **{name: getattr(world, name) for name in SHAPES})
+
+
+def produced(world: World, speed_mph: float) -> Mask:
+    """Mark the deliveries that the world's golfers produce at a speed, shape (launch, spin) of the grids."""
+    return _of_people(people_of(world), float(speed_mph))[0]
 
 
 def better_ratio(world: World, speed_mph: float) -> float:
-    """Give the usual speed ratio that a quarter of all golfers of a speed reach, by quadrature over golfers."""
-    share = (np.arange(40) + 0.5) / 40
-    mishits = np.quantile(world.mishits, [0, 1]) @ np.array([1 - share, share])
-    # All mishits have a lower ratio than the usual drive, so the median of all drives lies above the middle of these.
-    usual = a.STRIKE_SD * norm.ppf((0.5 - mishits) / (1 - mishits))
-    each = world.faulty / len(world.faults)
-    often = a.STRIKE_SD * norm.ppf((0.5 - world.faulty_mishits[0]) / (1 - world.faulty_mishits[0]))
-    middle = a.RATIO + a.RATIO_SLOPE * (speed_mph - 90)
-    at = np.linspace(middle - 0.06, middle + 0.06, 601)
-    below = (1 - 2 * each) * norm.cdf((at[:, None] - middle - usual) / a.RATIO_SD).mean(axis=1)
-    below += each * norm.cdf((at[:, None] - middle - a.CONTACT - usual) / np.hypot(a.RATIO_SD, a.CONTACT_SD)).mean(
-        axis=1
-    )
-    below += each * norm.cdf((at - middle - often) / a.RATIO_SD)
-    return float(np.interp(BETTER, below, at))
+    """Give the usual speed ratio that a quarter of all golfers of a speed reach."""
+    return _of_people(people_of(world), float(speed_mph))[1]
 
 
 def efficient(world: World, ball: str, speed_mph: float, share: float) -> Efficient:
-    """Work out true efficient carry, its delivery and the map that the true window lies in."""
+    """Give true efficient carry, its delivery and the map that the true window lies in."""
     struck = speed_mph * better_ratio(world, speed_mph)
     carry = carry_yd(ball, struck, LAUNCH_GRID[:, None], SPIN_GRID[None, :]) * (1 + share)
     inside = produced(world, speed_mph)

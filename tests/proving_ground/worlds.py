@@ -125,12 +125,12 @@ PLAIN = World()
 # No form of the day: each drive on any day.
 MANY_DAYS = replace(PLAIN, days=None, form_yd=0.0)
 
-# What days are like.
+# What days are like; who comes seldom also hits few drives.
 DAYS = {
     "plain": PLAIN,
     "many-days": MANY_DAYS,
-    "two-days": replace(PLAIN, days=(2, 2), form_yd=3.5),
-    "one-day": replace(PLAIN, days=(1, 1)),
+    "two-days": replace(PLAIN, days=(2, 2), form_yd=3.5, shots=(8, 60)),
+    "one-day": replace(PLAIN, days=(1, 1), shots=(8, 60)),
 }
 # How many golfers there are, how fast, and what is true of them.
 PEOPLE = {
@@ -141,7 +141,7 @@ PEOPLE = {
     "even-speeds": replace(PLAIN, even_mph=(66.0, 116.0), curved=True),
     "loft-makes-both": replace(PLAIN, correlation=0.75),
     "anti-correlated": replace(PLAIN, correlation=-0.6),
-    "two-schools": replace(PLAIN, schools=2.2),  # 3 sd apart in launch and spin together
+    "two-schools": replace(PLAIN, schools=3.0),
     "spread-by-speed": replace(PLAIN, spread_falls=2.5),
     "many-mishits": replace(PLAIN, mishits=(0.10, 0.15)),
     "one-mishits": replace(PLAIN, mishits=(0.03, 0.20), faults=("consistency",), faulty_mishits=(0.20, 0.45)),

@@ -1,0 +1,83 @@
+"""What is true at a club speed of a world: the deliveries that golfers produce, efficient carry, window, losses."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import people as a
+from scipy.stats import norm
+from true_flight import Array, carry_yd
+from worlds import World
+
+HELD_SHARE = 0.80  # the deliveries that golfers really produce: the smallest region that holds four fifths of them
+BETTER = 0.75
+LAUNCH_GRID = np.arange(5.0, 22.01, 0.125)
+SPIN_GRID = np.arange(1300.0, 6000.1, 25.0)
+
+
+@dataclass(frozen=True)
+class Efficient:
+    """The truth at one club speed, carry at sea level on the scale `1 + share`."""
+
+    speed_mph: float
+    carry_yd: float
+    launch_deg: float
+    spin_rpm: float
+    ball_speed_mph: float
+    carry_map_yd: Array
+    inside: npt.NDArray[np.bool_]
+
+
+def density(world: World, speed_mph: float) -> Array:
+    """Give the density of golfers' usual deliveries at a speed over the grids, 1/(deg rpm)."""
+    middle = (a.LAUNCH_DEG + a.LAUNCH_SLOPE * (speed_mph - 90), a.SPIN_RPM + a.SPIN_SLOPE * (speed_mph - 90))
+    each = world.faulty / len(world.faults)
+    low_sd, extra_sd = np.hypot(a.LAUNCH_SD, a.LOW_LAUNCH_SD), np.hypot(a.SPIN_SD, a.EXTRA_SPIN_SD)
+    parts = (
+        (1 - 2 * each, 0.0, a.LAUNCH_SD, 0.0, a.SPIN_SD),
+        (each, a.LOW_LAUNCH_DEG, low_sd, 0.0, a.SPIN_SD),
+        (each, 0.0, a.LAUNCH_SD, a.EXTRA_SPIN_RPM, extra_sd),
+    )
+    return np.sum(
+        [
+            w * np.outer(norm.pdf(LAUNCH_GRID, middle[0] + dl, sl), norm.pdf(SPIN_GRID, middle[1] + ds, ss))
+            for w, dl, sl, ds, ss in parts
+        ],
+        axis=0,
+    )
+
+
+def produced(world: World, speed_mph: float) -> npt.NDArray[np.bool_]:
+    """Mark the smallest region that holds four fifths of the golfers' usual deliveries."""
+    at = density(world, speed_mph)
+    ranked = np.sort(at, axis=None)[::-1]
+    held = np.cumsum(ranked) * 0.125 * 25.0
+    return np.asarray(at >= ranked[np.searchsorted(held, HELD_SHARE)])
+
+
+def better_ratio(world: World, speed_mph: float) -> float:
+    """Give the usual speed ratio that a quarter of all golfers of a speed reach, by quadrature over golfers."""
+    share = (np.arange(40) + 0.5) / 40
+    mishits = np.quantile(world.mishits, [0, 1]) @ np.array([1 - share, share])
+    # All mishits have a lower ratio than the usual drive, so the median of all drives lies above the middle of these.
+    usual = a.STRIKE_SD * norm.ppf((0.5 - mishits) / (1 - mishits))
+    each = world.faulty / len(world.faults)
+    often = a.STRIKE_SD * norm.ppf((0.5 - world.faulty_mishits[0]) / (1 - world.faulty_mishits[0]))
+    middle = a.RATIO + a.RATIO_SLOPE * (speed_mph - 90)
+    at = np.linspace(middle - 0.06, middle + 0.06, 601)
+    below = (1 - 2 * each) * norm.cdf((at[:, None] - middle - usual) / a.RATIO_SD).mean(axis=1)
+    below += each * norm.cdf((at[:, None] - middle - a.CONTACT - usual) / np.hypot(a.RATIO_SD, a.CONTACT_SD)).mean(
+        axis=1
+    )
+    below += each * norm.cdf((at - middle - often) / a.RATIO_SD)
+    return float(np.interp(BETTER, below, at))
+
+
+def efficient(world: World, ball: str, speed_mph: float, share: float) -> Efficient:
+    """Work out true efficient carry, its delivery and the map that the true window lies in."""
+    struck = speed_mph * better_ratio(world, speed_mph)
+    carry = carry_yd(ball, struck, LAUNCH_GRID[:, None], SPIN_GRID[None, :]) * (1 + share)
+    inside = produced(world, speed_mph)
+    best = np.unravel_index(np.argmax(np.where(inside, carry, -np.inf)), carry.shape)
+    most = float(carry[best])
+    return Efficient(speed_mph, most, float(LAUNCH_GRID[best[0]]), float(SPIN_GRID[best[1]]), struck, carry, inside)
