@@ -37,7 +37,7 @@ class World:
     golfers: pl.DataFrame
 
 
-def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, offset_b_yd=6.0):
+def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, share_b=0.03):
     rng = np.random.default_rng(seed)
     speed = np.linspace(68, 115, golfers)
     ratio = rng.normal(1.46, 0.02, golfers)
@@ -51,8 +51,8 @@ def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, offset_b_yd=6.0):
     ball = club * (ratio[who] + rng.normal(0, 0.012, n))
     shot_launch = launch[who] + rng.normal(0, 1.0, n)
     shot_spin = spin[who] * rng.normal(1, 0.07, n)
-    carry = true_carry_yd(ball, shot_launch, shot_spin) + rng.normal(0, noise_yd, n)
-    carry += offset_b_yd * (device[who] == "unit-B")
+    flown = true_carry_yd(ball, shot_launch, shot_spin)
+    carry = flown * (1 + share_b * (device[who] == "unit-B")) + rng.normal(0, noise_yd, n)
     drives = pl.DataFrame(
         {
             "golfer": np.array(names)[who],
@@ -64,6 +64,7 @@ def make_world(seed=3, golfers=80, shots=30, noise_yd=3.0, offset_b_yd=6.0):
             "launch_deg": shot_launch,
             "spin_rpm": shot_spin,
             "carry_standard_yd": carry,
+            "flown_yd": 0.97 * flown,  # a flight that could not be calibrated
             "spin_measured": True,
         }
     )

@@ -25,7 +25,7 @@ def frontier_at(speeds, carry_yd=None, *, near=None, study="hill-school", air=AI
     """Make a frontier over club speeds; columns may be numbers or arrays, and have no window unless given."""
     speeds = np.asarray(speeds, dtype=float)
     carry = 2.6 * speeds - 16 if carry_yd is None else np.broadcast_to(np.asarray(carry_yd, dtype=float), speeds.shape)
-    plain = {"lo90_yd": carry - 1.5, "hi90_yd": carry + 1.5, "std_error_yd": 0.9}
+    plain = {"lo90_yd": carry - 1.5, "hi90_yd": carry + 1.5, "std_error_yd": 0.9, "freedom": 30.0}
     plain |= {"launch_deg": 14.0, "spin_rpm": 2600.0}
     plain |= {"golfers": 20.0, "total_yd": carry + 24, "total_launch_deg": 13.0, "total_spin_rpm": 2400.0}
     edges = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")

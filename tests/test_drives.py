@@ -4,7 +4,7 @@ from hashlib import sha256
 import polars as pl
 import pytest
 
-from pipeline.drives import golfer_codes, keyless_order, speed_of_study, typical_drives, usable
+from pipeline.drives import golfer_codes, keyless_order, speed_of_study, typical_drives, usable, with_spin_unguessed
 
 
 def drives(**columns):
@@ -42,11 +42,20 @@ def test_ratio_is_known_from_half_the_drives_on(known, ratio):
     assert row["speed_ratio"] == (pytest.approx(ratio) if ratio else None)
 
 
-def test_guessed_spin_is_used_only_where_none_is_measured():
-    table = drives(spin_rpm=[2000.0, 3000.0, 9000.0], spin_measured=[True, None, False])
-    assert typical_drives(table, ["golfer"]).item(0, "spin_rpm") == 2500.0
-    guessed = drives(spin_rpm=[3000.0, 3200.0], spin_measured=[False, False])
-    assert typical_drives(guessed, ["golfer"]).item(0, "spin_rpm") == 3100.0
+@pytest.mark.parametrize(
+    ("spins", "measured", "typical"),
+    [
+        ([2000.0, 3000.0], [True, None], 2500.0),  # all are measured, as far as is known
+        ([2000.0, 2400.0, 2500.0, 2600.0, 3000.0, 9000.0], [True, None, True, True, True, False], 2500.0),
+        ([2000.0, 2400.0, 2500.0, 2600.0, 9000.0], [True, True, True, True, False], None),  # too few
+        ([3000.0, 3200.0], [False, False], None),
+    ],
+)
+def test_guessed_spin_is_never_a_golfers_spin(spins, measured, typical):
+    table = drives(spin_rpm=spins, spin_measured=measured)
+    assert typical_drives(table, ["golfer"]).item(0, "spin_rpm") == typical
+    known = with_spin_unguessed(table).get_column("spin_rpm").to_list()
+    assert known == [typical if mark is False else spin for spin, mark in zip(spins, measured, strict=True)]
 
 
 def test_usable_drives_have_measured_spin_and_the_speed():

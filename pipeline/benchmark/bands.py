@@ -55,7 +55,7 @@ def at_centre(
     tuple of Series
         Carry, and carry with the run of the typical drive, yd.
     """
-    here = Delivery.of(typical)
+    here = model.with_usual(Delivery.of(typical))
     # An unknown ratio is that of the golfer's own speed at the centre too: the strike stays as it is.
     there = here.struck(model.ratio(here)).at(np.full_like(here.club_speed_mph, centre_mph))
     moved = model.expected(there) - model.expected(here)
@@ -182,7 +182,8 @@ def _row(there: _Quarter, centre: float, efficient: Efficient | None) -> dict[st
         if efficient.window is None:
             notes.append("no efficient window: the deliveries near the best leave no box")
         elif not row["suppressed"]:
-            row["in_window_share"] = protected_share(_inside(here, efficient.window), min_golfers)
+            measured = here.drop_nulls("spin_rpm")
+            row["in_window_share"] = protected_share(_inside(measured, efficient.window), min_golfers)
             if row["in_window_share"] is None:
                 notes.append("too few golfers in the window or outside it for their share")
     row["note"] = "; ".join(notes) or None

@@ -1,7 +1,8 @@
 """Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
 
 In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv and .parquet (one row per
-quarter and band), frontier.json (what is efficient by club speed), chart.json (maps of expected carry by band).
+quarter and band), frontier.json (what is efficient by club speed), efficient_replicates.npz (draws of its error:
+speed_mph, shape (n,), and error_yd, shape (replicates, n)), chart.json (maps of expected carry by band).
 """
 
 import os
@@ -14,9 +15,9 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import band_table, golfers_by_quarter
 from pipeline.benchmark.chart import chart_of
 from pipeline.benchmark.efficient import Population
-from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
+from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
 from pipeline.benchmark.run_and_conditions import Roller
-from pipeline.edge.artefacts import read_arrays, read_artefact, write_artefact
+from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.model import FittedModel
@@ -35,6 +36,7 @@ def run(
     csv: str,
     parquet: str,
     frontier: str,
+    efficient_replicates: str,
     chart: str,
     study: str,
     bands: dict[str, Any],
@@ -61,5 +63,6 @@ def run(
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
     write_artefact(frontier, reached)
+    write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")

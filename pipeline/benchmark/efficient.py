@@ -1,7 +1,7 @@
 """Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import t_reach
+from pipeline.statistics.intervals import MANY, t_reach
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -51,8 +51,9 @@ class Population:
 
     @classmethod
     def from_typical(cls, typical: pl.DataFrame, min_shots: int) -> "Population":
-        """Take the golfers with at least `min_shots` drives from the table of typical drives."""
-        rows = typical.with_row_index("place").filter(pl.col("shots") >= min_shots)
+        """Take the golfers with at least `min_shots` drives and measured spin from the table of typical drives."""
+        enough = (pl.col("shots") >= min_shots) & pl.col("spin_rpm").is_not_null()
+        rows = typical.with_row_index("place").filter(enough)
         columns = (rows.get_column(c).to_numpy().astype(float) for c in ("club_speed_mph", "launch_deg", "spin_rpm"))
         return cls(rows.get_column("place").to_numpy().astype(np.int64), *columns)
 
@@ -96,6 +97,11 @@ class Efficient:
         Weight of the golfers behind it: 1 for each at this very speed, less for others.
     total_yd, total_launch_deg, total_spin_rpm, total_window
         The same for carry and roll together: the largest expected total over the same deliveries.
+    freedom : float
+        Degrees of freedom of the interval's Student's t.
+    errors_yd : ndarray, shape (replicates,)
+        Draws of efficient carry's error: mean zero, and `std_error_yd` is their standard deviation. The same place of
+        two speeds belongs to one draw.
     """
 
     speed_mph: float
@@ -111,6 +117,8 @@ class Efficient:
     total_launch_deg: float
     total_spin_rpm: float
     total_window: Window | None
+    freedom: float = MANY
+    errors_yd: Array = field(default_factory=lambda: np.zeros(0), compare=False)
 
 
 @dataclass(frozen=True)
@@ -202,6 +210,8 @@ def efficient_at(
         total_launch,
         total_spin,
         total_window,
+        freedom,
+        scaled_to(bests, std_error),
     )
 
 
@@ -209,6 +219,13 @@ def _root_mean_square(bests: Array, at: Map) -> float:
     """Give how far replicates lie from the estimate on their own grid: their spread and their bias, yd."""
     coarse = np.where(at.supported, at.carry_yd, -np.inf)[::COARSER, ::COARSER].max()
     return float(np.sqrt(np.nanmean((bests - coarse) ** 2)))
+
+
+def scaled_to(bests: Array, std_error: float) -> Array:
+    """Give replicates' deviations from their mean, scaled to a standard deviation; 0 for one that is NaN."""
+    away = np.nan_to_num(bests - np.nanmean(bests))
+    spread = float(np.std(away))
+    return away * (std_error / spread) if spread > 0 else away
 
 
 def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:

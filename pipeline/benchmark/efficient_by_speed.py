@@ -20,7 +20,7 @@ from pipeline.threads import in_order
 REPORTED_EVERY = 10  # club speeds, in the lines that show progress
 
 _NO_WINDOW = Window(np.nan, np.nan, np.nan, np.nan)
-_COLUMNS = ("speed_mph", "carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm")
+_COLUMNS = ("speed_mph", "carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "freedom", "launch_deg", "spin_rpm")
 _TOTAL_COLUMNS = ("total_yd", "total_launch_deg", "total_spin_rpm")
 
 
@@ -91,6 +91,28 @@ def frontier_of(
         **_edges("total_", [one.total_window for one in found]),
         near=replace(near, **{name: coarse(values) for name, values in vars(near).items()}),
     )
+
+
+def errors_of(efficient: dict[float, Efficient], replicates: int) -> dict[str, Array]:
+    """Gather the draws of efficient carry's error, for efficient_replicates.npz.
+
+    Parameters
+    ----------
+    efficient : dict of float to Efficient
+        By club speed.
+    replicates : int
+        Of each.
+
+    Returns
+    -------
+    dict
+        speed_mph, shape (n,), rising, as in the frontier; error_yd, shape (replicates, n): what replicates stand apart
+        from their mean. At each speed their standard deviation is the frontier's `std_error_yd`, and two speeds go
+        together as their errors do.
+    """
+    speeds = np.array(sorted(efficient), dtype=float)
+    errors = [efficient[speed].errors_yd for speed in speeds]
+    return {"speed_mph": speeds, "error_yd": np.array(errors).T if errors else np.zeros((replicates, 0))}
 
 
 def _column(found: list[Efficient], name: str) -> Array:

@@ -46,8 +46,8 @@ class Frontier:
         Path of the model that it was made with, from the study's results.
     speed_mph : ndarray
         Rising.
-    carry_yd, lo90_yd, hi90_yd, std_error_yd : ndarray
-        Efficient carry, its 90 % interval and its standard error.
+    carry_yd, lo90_yd, hi90_yd, std_error_yd, freedom : ndarray
+        Efficient carry, its 90 % interval, its standard error and the degrees of freedom of the interval's Student's t.
     launch_deg, spin_rpm : ndarray
         The delivery that gives it.
     golfers : ndarray
@@ -69,6 +69,7 @@ class Frontier:
     lo90_yd: Array
     hi90_yd: Array
     std_error_yd: Array
+    freedom: Array
     launch_deg: Array
     spin_rpm: Array
     golfers: Array

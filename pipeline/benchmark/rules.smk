@@ -14,6 +14,7 @@ rule build_bands:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
         frontier=f"{OUT}/benchmarks/frontier.json",
+        efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
         chart=f"{OUT}/benchmarks/chart.json",
     log:
         f"{LOGS_OF}/build_bands.log",

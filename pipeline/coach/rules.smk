@@ -59,7 +59,10 @@ rule assess_progress:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         frontier=rules.build_bands.output.frontier,
+        replicates=MODEL["replicates"],
+        efficient_replicates=rules.build_bands.output.efficient_replicates,
         golfers=rules.assess_golfers.output.golfers,
+        changes=rules.assess_golfers.output.changes,
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",

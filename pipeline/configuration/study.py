@@ -105,6 +105,15 @@ class Flags(Strict):
         0.10, gt=0, lt=1, description="Largest share of wrong flags to expect among a quarter's flags."
     )
     min_shots: int = Field(12, ge=3, description="Drives in the quarter that an assessment needs.")
+    # ASSUMED: no published figure is known to us. With 30 drives that scatter by 10 yd, all of one day, 2, 3.5 and 5 yd
+    # make the interval of yards lost reach 5, 8 and 11 yd to each side.
+    day_form_yd: float = Field(
+        3.5,
+        ge=0,
+        le=20,
+        description="How far a golfer's days differ in mean carry (standard deviation). It counts where the logs don't "
+        "show it, because no golfer has several days.",
+    )
 
 
 class Privacy(Strict):

@@ -61,7 +61,7 @@ def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) ->
     ----------
     loaded : Path
     changes : iterable of DataFrame
-        row and carry_change_yd of every drive, in the order of `shots_in_pieces`.
+        row, carry_change_yd and flown_yd of every drive, in the order of `shots_in_pieces`.
     drives : Path
         To be made, whole or not at all; its columns are those of `pipeline.tables.logs.DriveTable`, its bytes the
         same for the same drives.
@@ -77,7 +77,7 @@ def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) ->
         If the changes are not those of the drives, row by row.
     """
     change = "if(s.row = c.row, c.carry_change_yd, error('changes of other drives'))"
-    made = {"carry_standard_yd": f"s.carry_measured_yd + {change} AS carry_standard_yd"}
+    made = {"carry_standard_yd": f"s.carry_measured_yd + {change} AS carry_standard_yd", "flown_yd": "c.flown_yd"}
     names = ", ".join(made.get(name, f's."{name}"') for name in DriveTable.columns())
     with tempfile.TemporaryDirectory(prefix="yardband-") as folder, whole(drives) as part:
         spool = Path(folder) / "changes.parquet"
@@ -99,7 +99,8 @@ def _spool(changes: Iterable[pl.DataFrame], path: Path) -> None:
     import pyarrow.parquet  # a quarter of a second that readers need not pay
 
     arrow: Any = pyarrow  # which declares no types
-    form = arrow.schema([("row", arrow.int64()), ("carry_change_yd", arrow.float64())])
+    numbers = [(name, arrow.float64()) for name in ("carry_change_yd", "flown_yd")]
+    form = arrow.schema([("row", arrow.int64()), *numbers])
     with arrow.parquet.ParquetWriter(path, form) as file:
         for piece in changes:
             file.write_table(piece.select(form.names).to_arrow())
@@ -113,7 +114,7 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, database: Path)
     loaded, drives : Path
         loaded.duckdb, and drives.parquet of the same drives.
     added : DataFrame
-        device, ball and added_yd of every pair of the drives, nulls included: what they add to carry, yd.
+        device, ball and added_share of every pair of the drives, nulls included: what they add to carry, a share.
     database : Path
         To be made, whole or not at all.
 
@@ -127,7 +128,7 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, database: Path)
         connection.register("added", added.to_arrow())
         connection.execute(
             """CREATE TEMP TABLE moved AS
-            SELECT d.source, d.row, d.carry_standard_yd, d.carry_standard_yd - a.added_yd AS carry_reference_yd
+            SELECT d.source, d.row, d.carry_standard_yd, d.carry_standard_yd / (1 + a.added_share) AS carry_reference_yd
             FROM read_parquet(?) d LEFT JOIN added a
             ON d.device IS NOT DISTINCT FROM a.device AND d.ball IS NOT DISTINCT FROM a.ball
             ORDER BY d.source, d.row""",

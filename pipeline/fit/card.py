@@ -32,11 +32,8 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         f"- {survey.shots:,} drives of {chosen['golfers']} golfers, quarters {', '.join(survey.quarters)}",
         *_ranges(survey, model.surface.speed),
         f"- reference: device {model.offsets.reference.get('device', '')}, ball "
-        f"{model.offsets.reference.get('ball', '')}; carry of others is moved to them by:",
-        *(
-            _offset_line(column, level, value)
-            for (column, level), value in zip(model.offsets.levels, model.offset_yd, strict=True)
-        ),
+        f"{model.offsets.reference.get('ball', '')}; others read longer (+) or shorter (-) by a share of carry:",
+        *_offset_lines(model),
         "",
         "## How well, on golfers held out of the fit",
         "| model | terms | rms error, yd | its std. error | mean error, yd | inside the 90 % interval | chosen |",
@@ -82,10 +79,14 @@ def _ranges(survey: Survey, speed: str) -> list[str]:
     ]
 
 
-def _offset_line(column: str, level: str, value: float) -> str:
+def _offset_lines(model: CarryModel) -> list[str]:
+    figures = zip(model.offset_share, model.offset_std_error, model.offset_golfers, strict=True)
     # Levels are text from logs: a line end or a pipe must not break the card.
-    plain = " ".join(level.split()).replace("|", "/")
-    return f"  - {column} {plain}: {value:+.2f} yd"
+    return [
+        f"  - {column} {' '.join(level.split()).replace('|', '/')}: {share:+.2%}, std. error {error:.2%}, "
+        f"{golfers:.0f} golfers"
+        for (column, level), (share, error, golfers) in zip(model.offsets.levels, figures, strict=True)
+    ]
 
 
 def _score_line(row: dict[str, object]) -> str:

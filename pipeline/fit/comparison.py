@@ -19,7 +19,7 @@ from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey, entering
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.calibrate import Calibration
-from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
+from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 from pipeline.physics.impact import ASSUMED_RATIO
@@ -107,7 +107,8 @@ def carry_by(
     Returns
     -------
     Drives
-        The same with carry_standard_yd so moved. The grids of flight are flown anew, about a second for each air.
+        The same with carry_standard_yd so moved, and flown_yd. The grids of flight are flown anew, about a second for
+        each air.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
@@ -117,8 +118,9 @@ def carry_by(
     tables = StudyTables.build(calibration.ball, standard, AirNodes.of(around))
 
     def moved(frame: pl.DataFrame) -> pl.DataFrame:
-        change = standard_change_yd(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
-        return frame.with_columns((pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_standard_yd"))
+        change, flown = standard_flight(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
+        standard = (pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_standard_yd")
+        return frame.with_columns(standard, pl.Series("flown_yd", flown))
 
     return read.mapped(moved)
 

@@ -53,7 +53,7 @@ class Factored:
             entering = piece.chosen(survey.among)
             x = inputs(entering.drives, surface.speed)
             base, design = surface.base_and_design(*x)
-            X = np.hstack([design, levels.design(entering.drives)])
+            X = np.hstack([design, levels.terms(entering.drives)])
             y = entering.drives.get_column("carry_standard_yd").to_numpy() - base
             fold = survey.fold[entering.golfer]
             return [(int(k), Factor.of(X[fold == k], y[fold == k])) for k in np.unique(fold)]
@@ -111,7 +111,7 @@ def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> 
 
     def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
         base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
-        X = np.hstack([design, offsets.design(piece.drives)])
+        X = np.hstack([design, offsets.terms(piece.drives)])
         residual = piece.drives.get_column("carry_standard_yd").to_numpy() - base - X @ solved.coefficients
         sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
         club = surface.speed == "club"

@@ -13,7 +13,7 @@ from pipeline.fit.model_changes import (
     levels_without_term,
     plain,
     refitted_terms,
-    scale_shift_yd,
+    scale_change,
     speed_moves,
     typical_moves,
 )
@@ -36,7 +36,7 @@ class Findings:
     typical_yd : ndarray, shape (golfers,)
         From `typical_moves`.
     unknown : tuple of str
-        From `scale_shift_yd`.
+        From `scale_change`.
     without_term : tuple of str
         Devices and balls of the new drives that the old model has no term for.
     versions : mapping
@@ -79,7 +79,7 @@ def compare(
     if (old.calibration.ball, old.air) != (new.calibration.ball, new.air):
         drives = carry_by(drives, old.calibration, old.speed_ratio, old.air)
     scored, _ = score_both(old, form, survey, drives)
-    _, unknown = scale_shift_yd(old.model, new.model)
+    _, unknown = scale_change(old.model, new.model)
     lacking = levels_without_term(old.model, drives)
     return Findings(
         old=old,

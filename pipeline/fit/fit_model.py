@@ -5,6 +5,7 @@ scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refit
 held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in their order).
 """
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.shares import find_shares
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.tables.figures import Coefficients, Scores
@@ -54,15 +56,16 @@ def run(
     found = hold_contest(candidates, survey, say)
     golfers = typical_of_all(every, ["golfer"])
     say("Refitting on resampled golfers ...")
-    refits = refit(found.model, used, golfers, draw_counts(golfers.height, seed))
-
+    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed))
+    shares = find_shares(found.model, every, refits, golfers)
+    chosen = shares.of_model(found.model)
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
-    write_artefact(model, FittedModel(study, found.model, on))
-    write_csv(Path(coefficients), Coefficients.validate(found.coefficients))
+    write_artefact(model, FittedModel(study, chosen, on))
+    write_csv(Path(coefficients), Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name)))
     write_csv(Path(scores), Scores.validate(found.scores))
-    write_text(Path(card), write_card(study, found.model, found.scores, survey, found.residual_sd_yd))
+    write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd))
     write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))
     write_parquet(Path(held_out), held_out_table(found.held_out))
-    write_arrays(replicates, refits.to_arrays())
-    name, rmse_yd = found.scores.filter("chosen").select("model", "rmse_yd").row(0)
+    write_arrays(replicates, replace(refits, offset_share=shares.draws).to_arrays())
+    name, rmse_yd = chosen.surface.name, found.scores.filter("chosen").get_column("rmse_yd").item()
     say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: chose {name}, {rmse_yd:.2f} yd.")

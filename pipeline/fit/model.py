@@ -1,6 +1,6 @@
 """A fitted carry model: drives in, expected carry with an interval out (numpy alone, quick to import)."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Literal
 
 import numpy as np
@@ -85,8 +85,8 @@ class CarryModel:
     surface : Surface or FlightSurface
     coefficients : ndarray, shape (terms of the surface,)
     offsets : Offsets
-    offset_yd : ndarray, shape (terms of the offsets,)
-        What each device or ball adds to carry, yd.
+    offset_share : ndarray, shape (terms of the offsets,)
+        What each device or ball adds to carry, as a share of carry on the reference.
     usual : UsualDelivery
         What golfers of a club speed usually do.
     interval : dict
@@ -95,15 +95,20 @@ class CarryModel:
     better_share : float
         For a surface over club speed: how much farther than expected the better quarter of golfers carry, as a
         share of carry. It stands for their better strike, which ball speed would have shown; else 0.
+    offset_std_error, offset_golfers : ndarray, shape (terms of the offsets,)
+        Of each share its standard error, which is that of the golfers behind it, and their number (see
+        `pipeline.fit.shares`). Empty before they are worked out.
     """
 
     surface: Surface | FlightSurface
     coefficients: Array
     offsets: Offsets
-    offset_yd: Array
+    offset_share: Array
     usual: UsualDelivery
     interval: dict[str, tuple[float, float]]
     better_share: float = 0.0
+    offset_std_error: Array = field(default_factory=lambda: np.zeros(0))
+    offset_golfers: Array = field(default_factory=lambda: np.zeros(0))
 
     @property
     def by_ball_speed(self) -> bool:
@@ -162,6 +167,8 @@ class CarryModel:
 
     def with_usual(self, delivery: Delivery) -> Delivery:
         """Fill what isn't known of launch and spin (NaN) with what is usual at the club speed."""
+        if not (np.isnan(delivery.launch_deg).any() or np.isnan(delivery.spin_rpm).any()):
+            return delivery
         usual = self.usual_at(delivery.club_speed_mph)
         launch = np.where(np.isnan(delivery.launch_deg), usual.launch_deg, delivery.launch_deg)
         spin = np.where(np.isnan(delivery.spin_rpm), usual.spin_rpm, delivery.spin_rpm)
@@ -173,9 +180,9 @@ class CarryModel:
         ahead, behind = (self.expected(delivery.at(club + step)) for step in (HALF_STEP_MPH, -HALF_STEP_MPH))
         return np.asarray((ahead - behind) / (2 * HALF_STEP_MPH))
 
-    def added_yd(self, drives: pl.DataFrame) -> Array:
-        """Give what device and ball add to carry, yd, shape (n,), from the columns of these names."""
-        return np.asarray(self.offsets.design(drives) @ self.offset_yd)
+    def added_share(self, drives: pl.DataFrame) -> Array:
+        """Give what device and ball add to carry, as a share of it, shape (n,), from the columns of these names."""
+        return np.asarray(self.offsets.design(drives) @ self.offset_share)
 
     def reference_carry(self, drives: pl.DataFrame) -> Array:
         """Give standard carry moved to the reference device and ball, yd, shape (n,).
@@ -185,7 +192,7 @@ class CarryModel:
         drives : DataFrame
             carry_standard_yd, device, ball. A device or ball without a term counts as the reference.
         """
-        return np.asarray(drives.get_column("carry_standard_yd").to_numpy() - self.added_yd(drives))
+        return np.asarray(drives.get_column("carry_standard_yd").to_numpy() / (1 + self.added_share(drives)))
 
     def with_reference(self, drives: pl.DataFrame) -> pl.DataFrame:
         """Add `carry_reference_yd` to drives; see `reference_carry`."""

@@ -11,6 +11,7 @@ from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery, Strike
+from pipeline.fit.survey import with_flown_scaled
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.statistics.arrays import Array
@@ -71,7 +72,7 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
         A device or ball that the new drives lack has nulls. None where the terms can't be fitted.
     """
     surface = old.model.surface
-    rows = Drives.of(drives).usable(surface.speed)
+    rows = with_flown_scaled(Drives.of(drives).usable(surface.speed))
     here = {(str(c), str(v)) for c, v in rows.gathered(_levels_of).unique().iter_rows()}
     there = Offsets({}, tuple(level for level in old.model.offsets.levels if level in here))
 
@@ -79,7 +80,7 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
         for piece in rows.pieces():
             x = inputs(piece.drives, surface.speed)
             base, design = surface.base_and_design(*x)
-            X = np.hstack([design, there.design(piece.drives)])
+            X = np.hstack([design, there.terms(piece.drives)])
             yield X, piece.drives.get_column("carry_standard_yd").to_numpy() - base, piece.golfer
 
     factors = [Factor.of(X, y) for X, y, _ in parts()]
@@ -111,26 +112,26 @@ def _interval_table(labels: Sequence[str], fit: Fit) -> pl.DataFrame:
     return pl.DataFrame({"term": labels, "new": fit.coefficients, "new_lo90": lo, "new_hi90": hi})
 
 
-def scale_shift_yd(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ...]]:
-    """Give what brings the old model's carry to the new reference device and ball, yd, and what it doesn't know."""
-    shift, unknown = 0.0, []
+def scale_change(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ...]]:
+    """Give what brings the old model's carry to the new reference device and ball, a factor, and what isn't known."""
+    share, unknown = 0.0, []
     for column, level in new.offsets.reference.items():
         if old.offsets.reference.get(column) == level:
             continue
         if (column, level) in old.offsets.levels:
-            shift += float(old.offset_yd[old.offsets.levels.index((column, level))])
+            share += float(old.offset_share[old.offsets.levels.index((column, level))])
         else:
             unknown.append(f"{column} {plain(level)}")
-    return shift, tuple(unknown)
+    return 1 + share, tuple(unknown)
 
 
 def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame) -> Array:
     """Give by how much expected carry of golfers' typical drives moved, new less old, yd, shape (golfers,)."""
-    drive = Delivery.of(typical)
+    drive = new.with_usual(Delivery.of(typical))
     if new.usual.speed_ratio is not None:
         drive = drive.struck(new.ratio(drive))
-    shift, _ = scale_shift_yd(old, new)
-    return np.asarray(new.expected(drive) - old.expected(drive) - shift)
+    factor, _ = scale_change(old, new)
+    return np.asarray(new.expected(drive) - old.expected(drive) * factor)
 
 
 def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery) -> pl.DataFrame:
@@ -151,21 +152,21 @@ def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery) -> pl.Da
         model's better quarter do. Old carry is on the new reference device and ball.
     """
     club = efficient.club_speed_mph
-    shift, _ = scale_shift_yd(old.model, new)
+    factor, _ = scale_change(old.model, new)
     speeds = old.typical.get_column("club_speed_mph").to_numpy()
     reached = (club >= speeds.min()) & (club <= speeds.max())
 
     def part(name: str, drive: Delivery, strike: Strike) -> pl.DataFrame:
-        before, after = (model.expected(drive, strike) for model in (old.model, new))
+        before, after = old.model.expected(drive, strike) * factor, new.expected(drive, strike)
         return pl.DataFrame(
             {
                 "speed_mph": club,
                 "drive": [name] * len(club),
                 "launch_deg": drive.launch_deg,
                 "spin_rpm": drive.spin_rpm,
-                "old_yd": before + shift,
+                "old_yd": before,
                 "new_yd": after,
-                "moved_yd": after - before - shift,
+                "moved_yd": after - before,
                 "reached": reached,
             }
         )

@@ -30,6 +30,8 @@ class ResampledFits:
         As in `CarryModel`.
     launch_slope, spin_slope : ndarray, shape (replicates,)
         Of the usual trends, deg and rpm per mph.
+    offset_share : ndarray, shape (replicates, terms of the offsets)
+        Shares of carry, as in `CarryModel`.
     """
 
     counts: npt.NDArray[np.integer[Any]]
@@ -40,6 +42,7 @@ class ResampledFits:
     better_share: Array
     launch_slope: Array
     spin_slope: Array
+    offset_share: Array
 
     def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
         """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
@@ -95,7 +98,7 @@ def refit(
 
     def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
         base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
-        X = np.hstack([design, model.offsets.design(piece.drives)])
+        X = np.hstack([design, model.offsets.terms(piece.drives)])
         y = piece.drives.get_column("carry_standard_yd").to_numpy() - base
         names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
         place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
@@ -118,8 +121,8 @@ def refit(
     share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
     launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
     centre_mph, at_centre, slope = better.T
-    surface = coefficients[:, : model.surface.size]
-    return ResampledFits(counts, surface, at_centre, slope, centre_mph, share, launch, spin)
+    surface, offsets = np.split(coefficients, [model.surface.size], axis=1)
+    return ResampledFits(counts, surface, at_centre, slope, centre_mph, share, launch, spin, offsets)
 
 
 def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
@@ -136,9 +139,13 @@ def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -
 
 
 def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,)."""
-    speed, values = (typical.get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    return quantile_lines(speed, values, 0.5, counts)[:, 2]
+    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,).
+
+    Golfers whose spin isn't measured don't count.
+    """
+    known = typical.get_column(name).is_not_null()
+    speed, values = (typical.filter(known).get_column(column).to_numpy() for column in ("club_speed_mph", name))
+    return quantile_lines(speed, values, 0.5, counts[:, known.to_numpy()])[:, 2]
 
 
 def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:

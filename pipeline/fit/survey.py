@@ -22,7 +22,7 @@ class Survey:
     Attributes
     ----------
     drives : Drives
-        Those of the fits.
+        Those of the fits; see `with_flown_scaled`.
     typical : DataFrame
         One row per golfer, from `typical_drives` of these drives.
     fold : ndarray of int, shape (golfers,)
@@ -51,7 +51,7 @@ class Survey:
         among: pl.Expr | None = None,
     ) -> "Survey":
         """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
-        read = Drives.of(drives)
+        read = with_flown_scaled(Drives.of(drives))
         parts = [
             (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
             for frame in read.read()
@@ -97,6 +97,19 @@ class Survey:
         """Fit the trends without each fold: they are the same for all candidates."""
         rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
         return [fit_usual_delivery(golfers) for golfers in rest]
+
+
+def with_flown_scaled(drives: Drives) -> Drives:
+    """Scale `flown_yd` so that it sums to carry on the commonest device and ball, of which the others have shares.
+
+    Where flight could not be calibrated it may be off by some hundredths, and a share would be too.
+    """
+    pair, both = ["device", "ball"], pl.col("carry_standard_yd", "flown_yd").sum()
+    sums = drives.gathered(lambda frame: frame.group_by(pair).agg(pl.len().cast(pl.Int64), both))
+    summed = sums.group_by(pair).sum().sort("len", *pair, descending=[True, False, False])
+    carry, flown = summed.select("carry_standard_yd", "flown_yd").row(0) if summed.height else (0.0, 0.0)
+    scale = carry / flown if flown else 1.0
+    return drives.mapped(lambda frame: frame.with_columns(pl.col("flown_yd") * scale))
 
 
 def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:

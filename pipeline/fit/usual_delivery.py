@@ -67,7 +67,8 @@ def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
     """
     speed = typical.get_column("club_speed_mph").to_numpy()
     launch = quantile_line(speed, typical.get_column("launch_deg").to_numpy(), 0.5)
-    spin = quantile_line(speed, typical.get_column("spin_rpm").to_numpy(), 0.5)
+    known = typical.drop_nulls("spin_rpm")
+    spin = quantile_line(known.get_column("club_speed_mph").to_numpy(), known.get_column("spin_rpm").to_numpy(), 0.5)
     speed_ratio, better_ratio = ratio_lines(typical)
     return UsualDelivery(speed_ratio, better_ratio, launch, spin)
 

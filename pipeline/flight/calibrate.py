@@ -50,7 +50,7 @@ class Calibration:
     drag_std_error, lift_std_error : float or None
         Clustered by golfer; None where nothing was fitted.
     offsets : list of (str, str, float, float)
-        Column, level, yards and standard error of each device and ball against the commonest.
+        Column, level, share of carry and its standard error of each device and ball against the commonest.
     drives, golfers : int
         That were used.
     residual_sd_yd : float or None
@@ -180,8 +180,8 @@ def calibrate(
     found = problem.solve()
     errors = np.sqrt(np.diag(problem.covariance(found)))
     shifts = [
-        (column, level, float(yd), float(error))
-        for (column, level), yd, error in zip(offsets.levels, found[2:], errors[2:], strict=True)
+        (column, level, float(share), float(error))
+        for (column, level), share, error in zip(offsets.levels, found[2:], errors[2:], strict=True)
     ]
     return Calibration(
         coefficients,
@@ -294,7 +294,7 @@ def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int6
 
 @dataclass(frozen=True)
 class _Problem:
-    """Least squares over drag, lift and the offsets."""
+    """Least squares over drag, lift and the offsets, which are shares of the carry flown."""
 
     launch: Launch
     ball: Ball
@@ -320,16 +320,22 @@ class _Problem:
         return fly(self.launch, self.ball.scaled(drag, lift), self.air, self.wind).carry_m / METRES_PER_YARD
 
     def residuals(self, x: Array) -> Array:
-        return np.asarray(self.carry_yd - self.offset_columns @ x[2:] - self.flown_yd(x[0], x[1]))
+        return np.asarray(self.carry_yd - self.read(x) * self.flown_yd(x[0], x[1]))
+
+    def read(self, x: Array) -> Array:
+        """Give what each drive's device and ball make of a carry of 1, shape (n,)."""
+        return np.asarray(1 + self.offset_columns @ x[2:])
 
     def loss(self, x: Array) -> float:
         return float(np.sum(SOFT_YD**2 * 2 * (np.sqrt(1 + (self.residuals(x) / SOFT_YD) ** 2) - 1)))
 
     def jacobian(self, x: Array) -> Array:
         step = 1e-3
-        drag = (self.flown_yd(x[0] + step, x[1]) - self.flown_yd(x[0] - step, x[1])) / (2 * step)
+        more, less = (self.flown_yd(x[0] + sign * step, x[1]) for sign in (1, -1))
+        drag, flown = (more - less) / (2 * step), (more + less) / 2
         lift = (self.flown_yd(x[0], x[1] + step) - self.flown_yd(x[0], x[1] - step)) / (2 * step)
-        return np.column_stack([-drag, -lift, -self.offset_columns])
+        by_read = self.read(x)[:, None] * np.column_stack([drag, lift])
+        return -np.hstack([by_read, flown[:, None] * self.offset_columns])
 
     def solve(self) -> Array:
         from scipy import optimize

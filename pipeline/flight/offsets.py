@@ -1,4 +1,8 @@
-"""Device and ball terms: constant differences of carry against the device and ball of most drives."""
+"""Device and ball terms: by what share of carry each reads long against the device and ball of most drives.
+
+A share, not yards: a device of another calibration, and a ball that leaves the face or falls out of the air otherwise,
+moves a drive of 280 yd by more yards than one of 180 (`docs/statistics.md` weighs both).
+"""
 
 from dataclasses import dataclass
 
@@ -7,6 +11,7 @@ import polars as pl
 
 from pipeline.statistics.arrays import Array
 
+CELL = ("device", "ball")
 UNSTATED = "unstated"
 MIN_SHOTS = 30  # below this a level's offset would be noise: its drives count as the reference's
 
@@ -21,10 +26,13 @@ class Offsets:
         For `device` and `ball`: the level of most drives, whose offset is zero.
     levels : tuple of (str, str)
         (column, level) of each term, in order.
+    absorbed : tuple of (str, str)
+        Levels with enough drives whose part can't be told apart from that of the terms, and is in them.
     """
 
     reference: dict[str, str]
     levels: tuple[tuple[str, str], ...]
+    absorbed: tuple[tuple[str, str], ...] = ()
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -38,6 +46,14 @@ class Offsets:
             for column, level in self.levels
         ]
         return np.stack(columns, axis=-1) if columns else np.zeros((drives.height, 0))
+
+    def terms(self, drives: pl.DataFrame) -> Array:
+        """Build the columns of a fit, yd, shape (n, terms): the indicators times `flown_yd`.
+
+        Carry that doesn't depend on the fit stands in for expected carry, so that a share is a linear term; see
+        `Survey` for its scale.
+        """
+        return np.asarray(self.design(drives) * drives.get_column("flown_yd").to_numpy()[:, None])
 
 
 def count_levels(drives: pl.DataFrame, *by: str) -> pl.DataFrame:
@@ -73,6 +89,7 @@ def offsets_from(counts: pl.DataFrame) -> Offsets:
     pairs = pairs.sort("device", "ball")
     reference: dict[str, str] = {}
     levels: list[tuple[str, str]] = []
+    absorbed: list[tuple[str, str]] = []
     columns: list[Array] = [np.ones(pairs.height)]
     for column in ("device", "ball"):
         ranked = pairs.group_by(column).agg(pl.col("drives").sum()).sort(["drives", column], descending=[True, False])
@@ -86,4 +103,6 @@ def offsets_from(counts: pl.DataFrame) -> Offsets:
             if count >= MIN_SHOTS and apart:
                 levels.append((column, level))
                 columns.append(indicator)
-    return Offsets(reference, tuple(levels))
+            elif count >= MIN_SHOTS:
+                absorbed.append((column, level))
+    return Offsets(reference, tuple(levels), tuple(absorbed))

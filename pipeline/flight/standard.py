@@ -147,10 +147,10 @@ def expected_key(ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> 
     return "-".join(table_key(ball, *pair) for pair in (standard, *nodes.pairs))
 
 
-def standard_change_yd(
+def standard_flight(
     drives: pl.DataFrame, tables: StudyTables, standard_temp_c: float, standard_pressure_hpa: float, ratio: float
-) -> Array:
-    """Work out what moves each drive's carry to standard conditions.
+) -> tuple[Array, Array]:
+    """Work out what moves each drive's carry to standard conditions, and its flight there.
 
     Parameters
     ----------
@@ -164,21 +164,21 @@ def standard_change_yd(
 
     Returns
     -------
-    ndarray, shape (n,)
-        Yards to add: flight at standard conditions minus flight as hit, both along a straight line.
+    change_yd, flown_yd : ndarray, shape (n,)
+        Yards to add: flight at standard conditions minus flight as hit, both along a straight line; and the former.
     """
     air, wind = air_of_drives(drives, standard_temp_c, standard_pressure_hpa)
     club = drives.get_column("club_speed_mph").to_numpy()
     ball = drives.get_column("ball_speed_mph").cast(pl.Float64).to_numpy()
     speed = np.where(np.isnan(ball), club * ratio, ball) * MPS_PER_MPH
     shots = (speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())
-    at_standard = tables.standard.carry_m(*shots)
-    return (at_standard - tables.carry_as_hit_m(shots, air, wind)) / METRES_PER_YARD
+    flown = tables.standard.carry_m(*shots) / METRES_PER_YARD
+    return flown - tables.carry_as_hit_m(shots, air, wind) / METRES_PER_YARD, flown
 
 
 def with_change(
     drives: pl.DataFrame, tables: StudyTables, standard_temp_c: float, standard_pressure_hpa: float, ratio: float
 ) -> pl.DataFrame:
-    """Give `row` of each drive and its `carry_change_yd`; parameters as for `standard_change_yd`."""
-    change = standard_change_yd(drives, tables, standard_temp_c, standard_pressure_hpa, ratio)
-    return drives.select("row", pl.Series("carry_change_yd", change))
+    """Give `row` of each drive, `carry_change_yd` and `flown_yd`; parameters as for `standard_flight`."""
+    change, flown = standard_flight(drives, tables, standard_temp_c, standard_pressure_hpa, ratio)
+    return drives.select("row", pl.Series("carry_change_yd", change), pl.Series("flown_yd", flown))

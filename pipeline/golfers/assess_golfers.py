@@ -1,8 +1,8 @@
 """Step: work out every golfer's yards lost, test them, flag the golfers who lose more than the threshold.
 
-In: drives.parquet, model.json, frontier.json. Out: golfers.csv (one row per golfer and quarter), flagged.csv (the
-flagged of the newest quarter, worst first) and changes.csv (one row per golfer and quarter that has an earlier one to
-be compared with).
+In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz. Out: golfers.csv (one row per
+golfer and quarter), flagged.csv (the flagged of the newest quarter, worst first) and changes.csv (one row per golfer
+and quarter that has an earlier one).
 """
 
 from pathlib import Path
@@ -11,31 +11,46 @@ from typing import Any
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.edge.artefacts import read_artefact
+from pipeline.drives import FIT_COLUMNS
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel
-from pipeline.golfers.flags import FlagRules, assess
-from pipeline.golfers.losses import losses
+from pipeline.golfers.flags import FlagRules, assess, form_words
+from pipeline.golfers.lasting import lasting_share, own_difference
+from pipeline.golfers.losses import known_losses
 from pipeline.golfers.order import newest_flagged
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 
 
 def run(
-    drives: str, model: str, frontier: str, golfers: str, flagged: str, changes: str, flags: dict[str, Any]
+    drives: str,
+    model: str,
+    frontier: str,
+    replicates: str,
+    efficient_replicates: str,
+    golfers: str,
+    flagged: str,
+    changes: str,
+    flags: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
     carry_model = read_artefact(model, FittedModel).model
-    efficient = read_artefact(frontier, Frontier)
+    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
+    shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets)
     rules = FlagRules(**flags)
-    lost = ranked(open_drives(Path(drives)).gathered(lambda frame: losses(frame, carry_model, efficient)))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
+    known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
+    lost = ranked(known).with_columns(own_difference(known, lasting_share(every, carry_model)))
     table = Golfers.validate(assess(lost, rules))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)
     write_csv(Path(flagged), worst)
-    write_csv(Path(changes), Changes.validate(changes_of(lost, table, rules)))
+    write_csv(Path(changes), Changes.validate(changes_of(lost, table, shared, rules)))
     newest = table.filter(pl.col("quarter") == pl.col("quarter").max())
     assessed = newest.filter(pl.col("status") != "not_assessed").height
     print(f"Newest quarter: {assessed} golfers assessed, {worst.height} flagged.")
+    print(form_words(form))

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.golfers.causes import main_cause
+from pipeline.golfers.day_form import EXPOSED_FROM, DayForm
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import t_reach
 from pipeline.statistics.skewed import bent, pooled_skewness, straightened
@@ -14,11 +15,23 @@ from pipeline.tables.golfers import Golfers
 
 @dataclass(frozen=True)
 class FlagRules:
-    """When a golfer is flagged: `lost_yd` is the threshold, `min_shots` the drives that an assessment needs."""
+    """When a golfer is flagged.
+
+    Attributes
+    ----------
+    lost_yd : float
+        The threshold.
+    false_discovery_rate : float
+    min_shots : int
+        Drives that an assessment needs.
+    day_form_yd : float
+        Standard deviation of a day's form to go by where the logs don't show it; 0 is none.
+    """
 
     lost_yd: float
     false_discovery_rate: float
     min_shots: int
+    day_form_yd: float = 0.0
 
 
 def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
@@ -27,7 +40,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     Parameters
     ----------
     lost : DataFrame
-        From `losses`, with the columns of `ranked`: one row per golfer and quarter.
+        From `known_losses`, with the columns of `ranked`: one row per golfer and quarter.
     rules : FlagRules
 
     Returns
@@ -39,7 +52,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     few = pl.col("shots") < rules.min_shots
     beyond = pl.col("lost_yd").is_null()
     tested = lost.with_columns(
-        (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules.min_shots)
+        (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules)
     )
     tested = tested.with_columns(pl.when(~pl.col("unassessed")).then(pl.col("p_value")).alias("p_value"))
     tested = tested.with_columns(adjusted(tested.get_column("p_value"), tested.get_column("quarter")))
@@ -53,16 +66,15 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
 
 
 def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
-    """Interval and p-value by Student's t, mended for skewed drives; one degree of freedom less than the drives."""
+    """Interval and p-value by Student's t, mended for skewed drives."""
     from scipy.special import stdtr
 
-    value, error, own, each = (
+    value, error, freedom, own, each = (
         lost.get_column(name).cast(pl.Float64).to_numpy()
-        for name in ("lost_yd", "std_error_yd", "own_variance", "own_skewness")
+        for name in ("lost_yd", "std_error_yd", "freedom", "own_variance", "own_skewness")
     )
     shots = lost.get_column("shots").to_numpy()
-    freedom = np.maximum(shots - 1, 1)
-    # The error of efficient carry, which is not skewed, takes its share of the whole.
+    # What days add and what golfers share are not skewed: the drives' luck takes its share of the whole.
     luck = np.divide(np.sqrt(own), error, out=np.zeros_like(value), where=error > 0)
     skewness = pooled_skewness(each, shots) / np.sqrt(shots) * np.nan_to_num(luck) ** 3
     quantile = t_reach(freedom)
@@ -75,12 +87,32 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 
-def _notes(few: pl.Expr, beyond: pl.Expr, min_shots: int) -> pl.Expr:
-    no_ball = pl.col("lost_contact_yd").is_null() & ~beyond
+def _notes(few: pl.Expr, beyond: pl.Expr, rules: FlagRules) -> pl.Expr:
+    days = (pl.col("exposure") >= EXPOSED_FROM) & ~few & ~beyond
+    assumed = f"the logs don't show how much days differ: {rules.day_form_yd:g} yd are assumed in the interval"
+    no_ball, no_spin = (pl.col(f"lost_{part}_yd").is_null() & ~beyond for part in ("contact", "spin"))
     notes = [
-        pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(min_shots))),
+        pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(rules.min_shots))),
         pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),
         pl.when(no_ball).then(pl.lit("ball speed is not known: contact can't be separated from other")),
+        pl.when(no_spin).then(pl.lit("spin is guessed, not measured: spin can't be separated from other")),
+        pl.when(~few & ~beyond).then(pl.col("uncompared_note")),
+        pl.when(days & (pl.col("form_source") == "assumed")).then(pl.lit(assumed)),
+        pl.when(days & (pl.col("form_source") == "unknown")).then(
+            pl.lit("the logs don't show how much days differ: the interval doesn't cover it")
+        ),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     return pl.when(joined != "").then(joined).alias("note")
+
+
+def form_words(form: DayForm) -> str:
+    """Say what a day adds to a golfer's carry, and what tells it."""
+    told = f"A day's form moves a golfer's mean by {form.variance**0.5:.1f} yd (standard deviation)"
+    words = {
+        "days": f"{told}, as golfers' days show.",
+        "quarters": f"{told} or less: hardly any golfer has several days in a quarter, so quarters were compared.",
+        "assumed": f"{told}: assumed, as no golfer has several days.",
+        "unknown": "These logs don't show how much a golfer's days differ: no interval covers it.",
+    }
+    return words[form.source]

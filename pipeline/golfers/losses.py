@@ -3,15 +3,20 @@
 Yards lost = efficient carry at the golfer's club speed - mean carry. The way from one to the other goes through
 the golfer's typical drive: contact, launch and spin are what is lost from the efficient drive to the typical one,
 consistency from the typical drive to the mean of the expected drives, other is the rest: what the drives did
-beside what the model expects of them.
+beside what the model expects of them. Of golfers whose spin is guessed, usual spin is expected, and what their own
+costs is in other. How well yards lost are known is worked out by `doubt`, from those of each drive.
 """
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS, typical_drives
+from pipeline.drives import KEYS, Drives, typical_drives, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.golfers.day_form import DayForm, figure_errors
+from pipeline.golfers.device_doubt import exposure
+from pipeline.golfers.doubt import with_doubt
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
 
@@ -30,41 +35,57 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     -------
     DataFrame
         One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
-        and for tests and intervals own_variance (of the golfer's figure by the luck of the drives, yd^2; null for
-        a single drive), own_skewness (of a drive's yards lost; null below three drives), efficient_std_error_yd (which
-        golfers of one speed share) and std_error_yd of the two together. Where the benchmarks don't reach the golfer's
-        speed, what hangs on them is null.
+        own_skewness (of a drive's yards lost; null below three drives) and the columns of `exposure`. Where the
+        benchmarks don't reach the golfer's speed, what rests on them is null.
     """
-    expected = _expected_and_own(drives, model, frontier)
+    expected = _of_drives(drives, model, frontier)
     per_golfer = typical_drives(drives, KEYS).join(
         expected.group_by(KEYS).agg(
             pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
-            (pl.col("own_yd").var() / pl.len()).alias("own_variance"),
-            # Of yards lost, whose long tail is where carry is short.
-            (-pl.col("own_yd").skew(bias=False)).fill_nan(None).alias("own_skewness"),
+            pl.col("lost_yd").skew(bias=False).fill_nan(None).alias("own_skewness"),
         ),
         on=KEYS,
         validate="1:1",
     )
+    per_golfer = per_golfer.join(exposure(drives, model), on=KEYS, validate="1:1")
     # In one order before anything is worked out: libraries' sums hang in their last digits on a row's place.
     return _with_parts(per_golfer.sort(KEYS), model, frontier)
 
 
-def _expected_and_own(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
-    """Add per drive: expected carry, the same at the better quarter's strike, and carry less its speed's share."""
-    delivery = Delivery.of(drives)
-    # A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck.
-    # Beyond the frontier's ends it is taken as flat; that only widens the interval.
-    own = model.reference_carry(drives) - frontier.carry_beyond(delivery.club_speed_mph)
+def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+    """Give each drive's yards lost, against efficient carry at its own club speed.
+
+    A golfer who happened to swing faster carried farther and had farther to go: only the rest is luck. Beyond the
+    frontier's ends efficient carry is taken as flat; that only widens the interval.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        As for `losses`.
+    model : CarryModel
+    frontier : Frontier
+
+    Returns
+    -------
+    DataFrame
+        The drives with `lost_yd`.
+    """
+    club = drives.get_column("club_speed_mph").cast(pl.Float64).to_numpy()
+    lost = frontier.carry_beyond(club) - model.reference_carry(drives)
+    return drives.with_columns(pl.Series("lost_yd", lost, pl.Float64))
+
+
+def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+    """Add per drive: expected carry, the same at the better quarter's strike, and yards lost."""
+    delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
     return (
-        model.with_reference(drives)
-        .select(*KEYS, "carry_reference_yd")
+        lost_of_drives(model.with_reference(drives), model, frontier)
+        .select(*KEYS, "carry_reference_yd", "lost_yd")
         .with_columns(
             pl.Series("expected_yd", model.expected(delivery)),
             pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
-            pl.Series("own_yd", own),
         )
     )
 
@@ -76,6 +97,8 @@ def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
 
 def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
     typical = Delivery.of(golfers)
+    measured = np.isfinite(typical.spin_rpm)
+    typical = model.with_usual(typical)
     club = typical.club_speed_mph
     known = np.isfinite(typical.speed_ratio) & model.by_ball_speed
     better = model.ratio(typical, "better")
@@ -92,21 +115,51 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     mean = np.where(known, *(golfers.get_column(name).to_numpy() for name in ("expected_yd", "steady_yd")))
     consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
-    named = np.where(known, contact, 0.0) + from_launch + from_spin + consistency
-    shared = frontier.at("std_error_yd", club)
-    std_error = np.sqrt(golfers.get_column("own_variance").cast(pl.Float64).to_numpy() + shared**2)
+    named = np.where(known, contact, 0.0) + from_launch + np.where(measured, from_spin, 0.0) + consistency
     columns = {
         "ball_speed_mph": np.where(known, club * typical.speed_ratio, np.nan),
         "efficient_yd": efficient,
         "lost_yd": lost,
         "lost_contact_yd": np.where(known, contact, np.nan),
         "lost_launch_yd": from_launch,
-        "lost_spin_yd": from_spin,
+        "lost_spin_yd": np.where(measured, from_spin, np.nan),
         "lost_consistency_yd": np.where(np.isnan(lost), np.nan, consistency),
         "lost_other_yd": lost - named,
-        "efficient_std_error_yd": shared,
-        "std_error_yd": std_error,
     }
     added = golfers.with_columns(pl.Series(name, values).fill_nan(None) for name, values in columns.items())
     out_of_reach = pl.col("lost_yd").is_null()
-    return added.with_columns(pl.when(~out_of_reach).then(pl.col("lost_contact_yd")).alias("lost_contact_yd"))
+    parts = pl.col("lost_contact_yd", "lost_launch_yd", "lost_spin_yd")
+    return added.with_columns(pl.when(~out_of_reach).then(parts))
+
+
+def known_losses(
+    drives: pl.DataFrame | Drives, model: CarryModel, shared: SharedErrors, day_form_yd: float
+) -> tuple[pl.DataFrame, DayForm]:
+    """Work out yards lost with how well they are known.
+
+    Parameters
+    ----------
+    drives : DataFrame or Drives
+        As for `losses`, with struck_on.
+    model : CarryModel
+    shared : SharedErrors
+        Of the frontier that yards lost go by.
+    day_form_yd : float
+        Standard deviation of a day's form to go by as far as these drives don't tell it.
+
+    Returns
+    -------
+    lost : DataFrame
+        What `losses` gives with what `with_doubt` adds, and form_source, a `Source`.
+    form : DayForm
+        Of a drive's yards lost.
+    """
+    every, frontier = Drives.of(drives), shared.frontier
+    lost = every.gathered(lambda frame: losses(frame, model, frontier))
+    # Numbers for the names, whose letters would take most of a large study's memory.
+    quarter = pl.col("quarter").cast(pl.Enum(lost.get_column("quarter").unique().sort()))
+    wanted = ["golfer", quarter, "struck_on", "lost_yd"]
+    pieces = list(every.each(lambda frame: lost_of_drives(frame, model, frontier).select(wanted)))
+    errors, form = figure_errors(Drives(pieces.__iter__), "lost_yd", median=False, assumed=day_form_yd)
+    known = with_doubt(lost, errors, shared.of_figure(shared.quarters(lost)))
+    return known.with_columns(pl.lit(form.source).alias("form_source")), form

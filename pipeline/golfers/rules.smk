@@ -5,7 +5,9 @@ rule assess_golfers:
     input:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
+        replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
+        efficient_replicates=rules.build_bands.output.efficient_replicates,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",

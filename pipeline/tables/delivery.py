@@ -70,7 +70,7 @@ class Delivery(cols.Table):
     attack_deg = cols.number("Attack", "Mean attack angle of the sound drives, upward positive.", nullable=True)
     loft_deg = cols.number("Loft", "Stated loft of most drives.", nullable=True)
     launch_deg = cols.number("Launch", "Launch angle of the typical drive.")
-    spin_rpm = cols.number("Spin", "Backspin of the typical drive.")
+    spin_rpm = cols.number("Spin", "Backspin of the typical drive. Empty where it is guessed.", nullable=True)
     speed_ratio = cols.number(
         "Speed ratio", "Ball speed over club speed of the typical drive.", decimals=3, nullable=True
     )

@@ -58,7 +58,7 @@ class TypicalDrives(cols.Table):
         min=0,
     )
     launch_deg = cols.number("Launch", "Median launch angle of the drives.")
-    spin_rpm = cols.number("Spin", "Median backspin of the drives.")
+    spin_rpm = cols.number("Spin", "Median of measured backspins; empty where it is guessed.", nullable=True)
 
 
 class HeldOut(cols.Table):
@@ -83,7 +83,11 @@ class Coefficients(cols.Table):
 
     model = cols.text("Model", "Candidate model.", primary_key=True)
     term = cols.text("Term", "Term of the model, a product of scaled inputs or a spline.", primary_key=True)
-    estimate = cols.number("Estimate", "Fitted coefficient, in yd for one scaled unit of the term.", decimals=3)
+    estimate = cols.number(
+        "Estimate",
+        "Fitted coefficient, in yd for one scaled unit of the term; of a device or ball, the share of carry it adds.",
+        decimals=3,
+    )
     std_error = cols.number("Standard error", "Of the coefficient, clustered by golfer.", decimals=3, min=0)
     lo90, hi90 = cols.ends("Estimate", nullable=False, decimals=3)
 

@@ -29,7 +29,9 @@ class Golfers(cols.Table):
         nullable=True,
     )
     launch_deg = cols.number("Launch", "Launch angle of the typical drive: a median, so that mishits don't count.")
-    spin_rpm = cols.number("Spin", "Backspin of the typical drive, a median.")
+    spin_rpm = cols.number(
+        "Spin", "Backspin of the typical drive, a median. Empty where the device guessed it.", nullable=True
+    )
     carry_yd = cols.number("Carry", "Mean carry at standard conditions, for the reference device and ball.", decimals=1)
     efficient_yd = cols.number(
         "Efficient carry",
@@ -50,7 +52,7 @@ class Golfers(cols.Table):
         "Contact",
     )
     lost_launch_yd = _part("Lost through launch", "What the launch angle costs.", "Launch")
-    lost_spin_yd = _part("Lost through spin", "What backspin costs.", "Spin")
+    lost_spin_yd = _part("Lost through spin", "What backspin costs. Empty where it is guessed.", "Spin")
     lost_consistency_yd = _part(
         "Lost through consistency",
         "Carry of the typical drive minus the mean: what the poorer drives cost.",
@@ -83,6 +85,13 @@ class Golfers(cols.Table):
         "drives there are. Golfers are ranked by it.",
         decimals=1,
     )
+    own_difference_yd = cols.number(
+        "Own difference",
+        "How far golfers with the same readings differ in carry for good (standard deviation). Goals allow for it. "
+        "Empty where too few golfers show it.",
+        decimals=1,
+        nullable=True,
+    )
     note = cols.note()
 
     @dy.rule()
@@ -109,32 +118,59 @@ class Golfers(cols.Table):
         return (assessed == pl.col("p_value").is_not_null()) & (assessed == pl.col("q_value").is_not_null())
 
 
-MOVEMENTS = ("new", "persisting", "resolved", "none")
+MOVEMENTS = ("new", "still", "no_longer", "clear", "not_assessed", "not_seen")
+UNCOMPARED = MOVEMENTS[4:]
 
 
 class Changes(cols.Table):
-    """Golfers in two assessed quarters. A change is the later figure less the earlier one."""
+    """Golfers in two quarters. A change is the later figure less the earlier one, where both were assessed."""
 
     FILES = ("golfers/changes.csv",)
     ROW = "golfer and later quarter"
 
     golfer = cols.pseudonym()
     quarter = cols.quarter(primary_key=True)
-    since = cols.text("Since", "Last earlier quarter in which the golfer was assessed.")
-    shots = cols.count("Drives now", "Accepted drives in the later quarter.", min=1)
+    since = cols.text(
+        "Since", "Last earlier quarter in which the golfer was assessed; without one, the last with drives."
+    )
+    shots = cols.count("Drives now", "Accepted drives in the later quarter; empty if not seen.", nullable=True, min=1)
     shots_before = cols.count("Drives then", "Accepted drives in the earlier quarter.", min=1)
-    club_speed_change_mph = cols.number("Club speed, change", "Change of mean club speed.")
-    carry_change_yd = cols.number("Carry, change", "Change of mean carry.", decimals=1)
-    lost_change_yd = cols.number("Yards lost, change", "Change of yards lost; below 0 it is a gain.", decimals=1)
+    club_speed_change_mph = cols.number("Club speed, change", "Change of mean club speed.", nullable=True)
+    carry_change_yd = cols.number("Carry, change", "Change of mean carry.", decimals=1, nullable=True)
+    lost_change_yd = cols.number(
+        "Yards lost, change",
+        "Change of yards lost; below 0 it is a gain. Empty unless the golfer was assessed in both quarters.",
+        decimals=1,
+        nullable=True,
+    )
     lost_change_lo90_yd, lost_change_hi90_yd = cols.ends(
-        "Yards lost, change", why_empty="Empty where all drives of both quarters were alike.", decimals=1
+        "Yards lost, change", why_empty="Empty where all drives of both quarters were alike too.", decimals=1
+    )
+    lost_change_std_error_yd = cols.number(
+        "Yards lost, change: standard error",
+        "Of the drives' luck, the days' form and what golfers share.",
+        decimals=1,
+        nullable=True,
+    )
+    lost_change_shared_error_yd = cols.number(
+        "Yards lost, change: shared error",
+        "What of the standard error other golfers share: efficient carry and what a device or ball adds.",
+        decimals=1,
+        nullable=True,
     )
     p_value = cols.probability("p", "How often luck alone would bring such a change, either way, if nothing changed.")
     q_value = cols.probability(
         "q", "Share of lucky ones to expect among this change and all clearer ones of the quarter."
     )
-    more_than_chance = cols.flag("Clear", "Whether q is within the study's false discovery rate.")
-    movement = cols.word("Flag", "How the flag moved from the earlier to the later quarter.", MOVEMENTS)
+    more_than_chance = cols.flag(
+        "Clear", "Whether q is within the study's false discovery rate; empty where there is no test.", nullable=True
+    )
+    movement = cols.word(
+        "Flag",
+        "How the flag moved from the earlier to the later quarter. clear: flagged in neither. not_assessed: not "
+        "assessed in one of the two. not_seen: assessed in the quarter before, no drives in this one.",
+        MOVEMENTS,
+    )
     chance_change_yd = cols.number(
         "Expected by chance alone",
         "Change to expect if nothing changed: yards lost with luck taken out less yards lost, of the earlier quarter.",
@@ -152,3 +188,19 @@ class Changes(cols.Table):
     def change_lies_in_its_interval(cls) -> pl.Expr:
         """Check that the interval holds the change; null passes."""
         return pl.col("lost_change_yd").is_between("lost_change_lo90_yd", "lost_change_hi90_yd").fill_null(True)
+
+    @dy.rule()
+    def compared_has_a_change(cls) -> pl.Expr:
+        """Check that there is a change exactly where the golfer was assessed in both quarters."""
+        compared = ~pl.col("movement").cast(pl.String).is_in(UNCOMPARED)
+        return compared == pl.col("lost_change_yd").is_not_null()
+
+    @dy.rule()
+    def not_seen_has_no_drives(cls) -> pl.Expr:
+        """Check that only golfers who weren't seen have no drives in the later quarter."""
+        return (pl.col("movement") == "not_seen") == pl.col("shots").is_null()
+
+    @dy.rule()
+    def clear_where_tested(cls) -> pl.Expr:
+        """Check that a change is said to be clear or not exactly where there is a test."""
+        return pl.col("more_than_chance").is_not_null() == pl.col("q_value").is_not_null()

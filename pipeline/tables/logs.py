@@ -174,7 +174,9 @@ class StandardShots(LoadedShots):
     )
     carry_standard_yd = cols.number("Carry, standard", "Carry as measured plus the change.", decimals=1)
     carry_reference_yd = cols.number(
-        "Carry, reference", "Standard carry less what device and ball add, by the model in use.", decimals=1
+        "Carry, reference",
+        "Standard carry without the share that device and ball add, by the model in use.",
+        decimals=1,
     )
 
 
@@ -201,6 +203,12 @@ class DriveTable(cols.Table):
     spin_rpm = _same(Shots.spin_rpm)
     carry_measured_yd = _same(Shots.carry_yd)
     carry_standard_yd = cols.number("Carry, standard", "At standard conditions.", decimals=1)
+    flown_yd = cols.number(
+        "Flown",
+        "Carry of the study's calibrated flight at standard conditions; without ball speed, at the study's usual "
+        "speed ratio. Devices' and balls' shares of carry are fitted over it.",
+        decimals=1,
+    )
     spin_measured = _same(Shots.spin_measured)
     attack_deg = _same(Shots.attack_deg)
     loft_deg = _same(Shots.loft_deg)

@@ -5,7 +5,8 @@ import polars as pl
 
 from pipeline.tables import columns as cols
 
-VERDICTS = ("better", "worse", "changed", "no more than chance")
+NO_CHANGE = "no_clear_change"
+VERDICTS = ("better", "worse", "changed", NO_CHANGE)
 MEASURED = ("club_speed", "speed_ratio", "launch", "spin", "carry", "lost")
 CARRY_PARTS = ("contact", "launch", "spin", "consistency")
 

@@ -9,10 +9,11 @@ from frontiers import AIR
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import chart_of
 from pipeline.benchmark.efficient import Efficient, Population, map_at
-from pipeline.benchmark.efficient_by_speed import find_efficient, frontier_of
+from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
 from pipeline.benchmark.window import Window
 from pipeline.drives import Drives, typical_drives
 from pipeline.fit.resampled import draw_counts, refit
+from pipeline.statistics.intervals import t_reach
 
 BANDS = SpeedBands((60.0, 90.5, 100.0), 5.0)
 WINDOW, TOTAL_WINDOW = Window(12.0, 15.0, 2300.0, 2900.0), Window(11.0, 14.0, 2100.0, 2700.0)
@@ -66,6 +67,31 @@ def test_the_frontier_holds_what_is_efficient_by_rising_speed(world):
     np.testing.assert_array_equal(frontier.spin_hi_rpm, [2900.0, 2900.0, np.nan])
     np.testing.assert_array_equal(frontier.total_spin_hi_rpm, [2700.0] * 3)
     assert frontier.near.mean.shape == (3, 2)
+
+
+def test_the_errors_of_speeds_are_draws_with_the_frontiers_standard_errors(world, model, population, roller):
+    typical = typical_drives(world.drives, ["golfer"])
+    refits = refit(model, world.drives, typical, draw_counts(80, 1, replicates=60))
+    found = find_efficient(model, refits, population, SpeedBands((75.0, 90.0, 91.0), 5.0), 5, 5.0, roller)
+    arrays = errors_of(found, 60)
+    frontier = frontier_of(
+        found, Drives.of(world.drives), 5.0, study="hill", air=AIR, turf="firm", model_file="model/model.json"
+    )
+    np.testing.assert_array_equal(arrays["speed_mph"], frontier.speed_mph)
+    assert arrays["error_yd"].shape == (60, len(frontier.speed_mph))
+    np.testing.assert_allclose(arrays["error_yd"].std(axis=0), frontier.std_error_yd, rtol=1e-9)
+    np.testing.assert_allclose(arrays["error_yd"].mean(axis=0), 0, atol=1e-9)
+    # Half a 90 % interval is Student's t times the standard error, and neighbors share their error.
+    reach = t_reach(frontier.freedom) * frontier.std_error_yd
+    np.testing.assert_allclose(frontier.hi90_yd - frontier.carry_yd, reach, rtol=1e-9)
+    together = np.corrcoef(arrays["error_yd"].T)
+    assert together[10, 11] > 0.9
+    assert together[5, 40] < together[10, 11] - 0.2
+
+
+def test_without_benchmarks_there_are_no_errors():
+    arrays = errors_of({}, 7)
+    assert (arrays["speed_mph"].shape, arrays["error_yd"].shape) == ((0,), (7, 0))
 
 
 def test_a_study_without_benchmarks_has_a_frontier_without_speeds(world):

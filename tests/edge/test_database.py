@@ -15,9 +15,10 @@ ROWS = [1, 2, 5, 1, 2]
 GOLFERS = ["gb", "ga", "gb", "gc", "ga"]
 DEVICES = ["unit-A", "unit-A", "unit-B", None, None]
 CARRIES = [200.0, 210.0, 220.0, 230.0, 240.0]
+FLOWN = [205.0, 215.0, 225.0, 235.0, 245.0]
 MOVES = [1.0, -2.0, 3.0, -4.0, 5.0]
 ADDED = pl.DataFrame(
-    {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_yd": [0.0, 2.0, -7.0]},
+    {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_share": [0.0, 0.115, -0.02]},
     schema_overrides={"ball": pl.String},
 )
 
@@ -54,8 +55,8 @@ def drives(loaded, tmp_path):
 
 
 def changes(rows=ROWS):
-    yield pl.DataFrame({"row": rows[:3], "carry_change_yd": MOVES[:3]})
-    yield pl.DataFrame({"row": rows[3:], "carry_change_yd": MOVES[3:]})
+    yield pl.DataFrame({"row": rows[:3], "carry_change_yd": MOVES[:3], "flown_yd": FLOWN[:3]})
+    yield pl.DataFrame({"row": rows[3:], "carry_change_yd": MOVES[3:], "flown_yd": FLOWN[3:]})
 
 
 def table(database, query):
@@ -70,18 +71,18 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
     assert count == 5
     assert drives.schema == DriveTable.create_empty().schema
     # By the digests of "95.0|200.0", "95.0|210.0" and "95.0|230.0".
-    assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd").rows() == [
-        ("gb", "a.csv", 1, 201.0, 200.0),
-        ("gb", "a.csv", 5, 223.0, 220.0),
-        ("ga", "a.csv", 2, 208.0, 210.0),
-        ("ga", "b.csv", 2, 245.0, 240.0),
-        ("gc", "b.csv", 1, 226.0, 230.0),
+    assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd", "flown_yd").rows() == [
+        ("gb", "a.csv", 1, 201.0, 200.0, 205.0),
+        ("gb", "a.csv", 5, 223.0, 220.0, 225.0),
+        ("ga", "a.csv", 2, 208.0, 210.0, 215.0),
+        ("ga", "b.csv", 2, 245.0, 240.0, 245.0),
+        ("gc", "b.csv", 1, 226.0, 230.0, 235.0),
     ]
 
 
 @pytest.mark.parametrize("rows", [[1, 2, 5, 1], [1, 2, 5, 2, 1], [1, 2, 5, 1, 2, 3]])
 def test_changes_of_other_drives_are_not_taken(loaded, tmp_path, rows):
-    given = pl.DataFrame({"row": rows, "carry_change_yd": [0.0] * len(rows)})
+    given = pl.DataFrame({"row": rows, "carry_change_yd": [0.0] * len(rows), "flown_yd": 200.0})
 
     with pytest.raises(duckdb.Error, match="changes of other drives"):
         write_drives(loaded, [given], tmp_path / "drives.parquet")
@@ -95,9 +96,9 @@ def test_each_drive_has_its_carry_in_every_sense_and_the_rest_is_as_loaded(loade
     assert table(tmp_path / "shots.duckdb", f"SELECT source, row, {names} FROM shots") == [
         ("a.csv", 1, 200.0, 1.0, 201.0, 201.0),
         ("a.csv", 2, 210.0, -2.0, 208.0, 208.0),
-        ("a.csv", 5, 220.0, 3.0, 223.0, 221.0),
-        ("b.csv", 1, 230.0, -4.0, 226.0, 233.0),
-        ("b.csv", 2, 240.0, 5.0, 245.0, 252.0),
+        ("a.csv", 5, 220.0, 3.0, 223.0, 200.0),
+        ("b.csv", 1, 230.0, -4.0, 226.0, 226.0 / 0.98),
+        ("b.csv", 2, 240.0, 5.0, 245.0, 250.0),
     ]
     columns = [name for (name, *_) in table(tmp_path / "shots.duckdb", "DESCRIBE shots")]
     assert columns == list(StandardShots.columns())

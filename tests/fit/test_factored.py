@@ -1,10 +1,19 @@
 import numpy as np
+import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.drives import golfer_codes, inputs
 from pipeline.fit.factored import Factored
 from pipeline.fit.survey import Survey
+
+
+def scaled(drives):
+    """Scale flown carry as a survey does."""
+    commonest = drives.filter(device="unit-A")
+    scale = commonest.get_column("carry_standard_yd").sum() / commonest.get_column("flown_yd").sum()
+    return drives.with_columns(pl.col("flown_yd") * scale)
+
 
 QUADRATIC, SPLINES = (candidate_named(name) for name in ("quadratic", "splines"))
 
@@ -13,8 +22,8 @@ def test_device_offset_is_recovered(world):
     fitted = fit_to(QUADRATIC, world.drives)
     assert fitted.model.offsets.levels == (("device", "unit-B"),)
     error = fitted.fit.std_errors[-1]
-    assert fitted.model.offset_yd[0] == pytest.approx(6.0, abs=4 * error)
-    assert error < 0.3
+    assert fitted.model.offset_share[0] == pytest.approx(0.03, abs=4 * error)
+    assert error < 0.0015
 
 
 def test_surface_recovers_the_truth_where_drives_are(world, world_carry):
@@ -28,7 +37,7 @@ def test_a_fit_from_factors_is_that_of_statsmodels_with_errors_by_golfer(world):
 
     fitted = fit_to(QUADRATIC, world.drives)
     design = fitted.model.surface.design(*inputs(world.drives, "ball"))
-    X = np.hstack([design, fitted.model.offsets.design(world.drives)])
+    X = np.hstack([design, fitted.model.offsets.terms(scaled(world.drives))])
     y = world.drives.get_column("carry_standard_yd").to_numpy()
     reference = OLS(y, X).fit(cov_type="cluster", cov_kwds={"groups": golfer_codes(world.drives)})
     np.testing.assert_allclose(fitted.fit.coefficients, reference.params, rtol=1e-8)
@@ -42,5 +51,8 @@ def test_a_fit_without_a_fold_is_that_of_the_other_drives_alone(world):
     rest = world.drives.filter(survey.fold[golfer_codes(world.drives)] != 3)
     alone = Factored.of(Survey.of(rest, 1), surface).solve(survey.offsets())
     held_out = factored.solve(survey.offsets(), without=3)
-    np.testing.assert_allclose(held_out.coefficients, alone.coefficients, rtol=1e-9)
+    size = surface.size
+    np.testing.assert_allclose(held_out.coefficients[:size], alone.coefficients[:size], rtol=1e-9)
+    # Flown carry was scaled by all drives.
+    np.testing.assert_allclose(held_out.coefficients[size:], alone.coefficients[size:], rtol=1e-3)
     assert held_out.rows == alone.rows == rest.height

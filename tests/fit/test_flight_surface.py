@@ -69,6 +69,7 @@ def test_a_ball_with_other_multipliers_is_found_by_the_fit(inputs):
             "launch_deg": launch,
             "spin_rpm": spin,
             "carry_standard_yd": flown_yd(speed, launch, spin, truth) + np.random.default_rng(1).normal(0, 0.5, 800),
+            "flown_yd": flown_yd(speed, launch, spin),
             "spin_measured": True,
         }
     )

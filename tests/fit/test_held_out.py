@@ -55,9 +55,9 @@ def test_each_set_of_things_known_has_its_own_interval_whether_predicted_before_
 def test_the_table_has_a_row_for_each_drive_in_their_order(world, survey, held):
     table = held_out_table(held)
     device_b = (world.drives.get_column("device") == "unit-B").to_numpy()
-    off = world.drives.get_column("carry_standard_yd").to_numpy() - table.get_column("measured_yd").to_numpy()
+    off = world.drives.get_column("carry_standard_yd").to_numpy() / table.get_column("measured_yd").to_numpy() - 1
     assert table.height == world.drives.height
-    np.testing.assert_allclose(off[~device_b], 0)
-    assert off[device_b] == pytest.approx(np.full(device_b.sum(), 6.0), abs=0.7)
+    np.testing.assert_allclose(off[~device_b], 0, atol=1e-12)
+    assert off[device_b] == pytest.approx(np.full(device_b.sum(), 0.03), abs=0.003)
     assert table.get_column("fold").to_list() == survey.fold[survey.golfer_of_drives].tolist()
     assert table.get_column("predicted_by_club_speed_yd").to_list() == held.predicted["nothing"].tolist()

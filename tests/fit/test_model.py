@@ -98,15 +98,15 @@ def test_the_usual_drive_and_what_is_filled_with_it():
 
 def test_carry_is_put_on_the_reference_device(world):
     model = fit_to(candidate_named("quadratic"), world.drives).model
-    moved = world.drives.get_column("carry_standard_yd") - model.with_reference(world.drives)["carry_reference_yd"]
+    moved = world.drives.get_column("carry_standard_yd") / model.with_reference(world.drives)["carry_reference_yd"] - 1
     on_b = world.drives.get_column("device") == "unit-B"
     assert moved.filter(~on_b).abs().max() == 0
-    assert moved.filter(on_b).to_list() == pytest.approx([model.offset_yd[0]] * int(on_b.sum()))
-    assert model.offset_yd[0] == pytest.approx(6.0, abs=1.0)
+    assert moved.filter(on_b).to_list() == pytest.approx([model.offset_share[0]] * int(on_b.sum()))
+    assert model.offset_share[0] == pytest.approx(0.03, abs=0.005)
 
 
 def test_a_departure_is_the_share_of_reference_carry_beyond_what_is_expected():
-    model = replace(plane(), offsets=Offsets({"device": "a"}, (("device", "b"),)), offset_yd=np.array([4.0]))
+    model = replace(plane(), offsets=Offsets({"device": "a"}, (("device", "b"),)), offset_share=np.array([0.1]))
     table = pl.DataFrame(
         {
             "club_speed_mph": [90.0, 90.0],
@@ -115,7 +115,7 @@ def test_a_departure_is_the_share_of_reference_carry_beyond_what_is_expected():
             "spin_rpm": [2700.0, 2700.0],
             "device": ["a", "b"],
             "ball": ["x", "x"],
-            "carry_standard_yd": [273.0, 264.0],
+            "carry_standard_yd": [273.0, 286.0],
         }
     )
     np.testing.assert_allclose(model.reference_carry(table), [273.0, 260.0])

@@ -15,7 +15,7 @@ from pipeline.fit.model_changes import (
     ComparedFit,
     levels_without_term,
     refitted_terms,
-    scale_shift_yd,
+    scale_change,
     speed_moves,
     typical_moves,
 )
@@ -47,9 +47,9 @@ def fit(candidate, drives, name="k000000000001"):
     )  # fmt: skip
 
 
-def longer(drives, yards, device=None):
+def longer(drives, share, device=None):
     return drives.with_columns(
-        pl.col("carry_standard_yd") + yards * (pl.lit(True) if device is None else pl.col("device") == device)
+        pl.col("carry_standard_yd") * (1 + share * (pl.lit(True) if device is None else pl.col("device") == device))
     )
 
 
@@ -67,10 +67,10 @@ def test_the_same_drives_give_the_same_terms(world, old):
 
 
 def test_a_planted_change_moves_its_term_alone(world, old):
-    terms = refitted_terms(old, longer(world.drives, 5, "unit-B"))
+    terms = refitted_terms(old, longer(world.drives, 0.02, "unit-B"))
     moved = terms.filter("apart")
     assert moved.get_column("term").to_list() == ["device:unit-B"]
-    assert (moved.get_column("new") - moved.get_column("old")).item() == pytest.approx(5)
+    assert (moved.get_column("new") - moved.get_column("old")).item() == pytest.approx(0.0206, abs=5e-4)
 
 
 def test_a_device_that_is_gone_has_no_new_estimate(world, old):
@@ -81,16 +81,17 @@ def test_a_device_that_is_gone_has_no_new_estimate(world, old):
 
 
 def test_typical_drives_move_by_what_was_planted(world, old):
-    new = fit(QUADRATIC, longer(world.drives, 3))
+    new = fit(QUADRATIC, longer(world.drives, 0.015))
     moves = typical_moves(old.model, new.model, new.typical)
     assert moves.shape == (80,)
-    np.testing.assert_allclose(moves, 3, atol=1e-6)
+    np.testing.assert_allclose(moves, 0.015 * old.model.expected(Delivery.of(old.typical)), atol=1e-6)
 
 
 def test_a_golfer_without_ball_speed_is_taken_at_the_usual_ratio(world, old):
     unknown = old.typical.with_columns(pl.lit(None, pl.Float64).alias("speed_ratio"))
-    new = fit(QUADRATIC, longer(world.drives, 3))
-    np.testing.assert_allclose(typical_moves(old.model, new.model, unknown), 3, atol=1e-6)
+    new = fit(QUADRATIC, longer(world.drives, 0.015))
+    usual = 0.015 * old.model.expected(Delivery.of(unknown))
+    np.testing.assert_allclose(typical_moves(old.model, new.model, unknown), usual, atol=1e-6)
 
 
 def test_another_reference_device_is_no_move(world, old):
@@ -98,19 +99,19 @@ def test_another_reference_device_is_no_move(world, old):
     b = pl.col("device") == "unit-B"
     new = fit(QUADRATIC, pl.concat([world.drives, world.drives.filter(b), world.drives.filter(b)]))
     assert new.model.offsets.reference["device"] == "unit-B"
-    shift, unknown = scale_shift_yd(old.model, new.model)
-    assert shift == pytest.approx(6.0, abs=0.5)
+    factor, unknown = scale_change(old.model, new.model)
+    assert factor == pytest.approx(1.03, abs=0.003)
     assert unknown == ()
     assert np.abs(typical_moves(old.model, new.model, new.typical)).max() < 0.5
 
 
 def test_an_unknown_reference_is_named(world, old):
     new = fit(QUADRATIC, world.drives.with_columns(pl.lit("range").alias("ball")))
-    assert scale_shift_yd(old.model, new.model) == (0.0, ("ball range",))
+    assert scale_change(old.model, new.model) == (1.0, ("ball range",))
 
 
 def test_moves_by_club_speed_are_the_models_own_figures(world, old):
-    new = fit(SPLINES, longer(world.drives, 3))
+    new = fit(SPLINES, longer(world.drives, 0.015))
     moves = speed_moves(old, new.model, efficient_at(80.0, 81.0, 95.0, 130.0))
     assert moves.get_column("drive").to_list() == ["usual"] * 4 + ["efficient"] * 4
     assert moves.get_column("reached").to_list() == [True, True, True, False] * 2
@@ -181,7 +182,7 @@ def findings_of(old, new, drives, difference=0.0, new_golfers=0):
 
 
 def test_the_text_tells_what_moved_and_keeps_the_old_model(world, old):
-    drives = longer(world.drives, 3)
+    drives = world.drives.with_columns(pl.col("carry_standard_yd") + 3)
     new = fit(QUADRATIC, drives, "k000000000002")
     findings = findings_of(old, new, drives, difference=0.5)
     text = write_comparison("hill", new, findings, judge(old, new, findings.scored), [80.0, 95.0])

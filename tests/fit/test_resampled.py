@@ -33,7 +33,7 @@ def test_a_replicate_equals_a_fit_on_the_drawn_golfers(world, fitted):
     table = pl.concat(world.drives.filter(golfer=name) for name, n in drawn.items() for _ in range(n))
     surface = fitted.model.surface
     speed, launch, spin = (table.get_column(c).to_numpy() for c in ("ball_speed_mph", "launch_deg", "spin_rpm"))
-    X = np.hstack([surface.design(speed, launch, spin), fitted.model.offsets.design(table)])
+    X = np.hstack([surface.design(speed, launch, spin), fitted.model.offsets.terms(table)])
     direct, *_ = np.linalg.lstsq(X, table.get_column("carry_standard_yd").to_numpy(), rcond=None)
     np.testing.assert_allclose(found.coefficients[0], direct[: len(surface.terms)], rtol=1e-6, atol=1e-6)
 

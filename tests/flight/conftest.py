@@ -8,7 +8,7 @@ from pipeline.physics.air import Air, pressure_at
 from pipeline.physics.trajectory import Launch, Wind, fly
 
 
-def make_site(ball, altitude_m=0.0, wind_mps=0.0, temp_c=15.0, device="unit-A", offset_yd=0.0, golfers=60, shots=25):
+def make_site(ball, altitude_m=0.0, wind_mps=0.0, temp_c=15.0, device="unit-A", reads=1.0, golfers=60, shots=25):
     """Drives of the same golfers (same seed) at one site; only the noise of the readings differs."""
     rng, noise = np.random.default_rng(5), np.random.default_rng([9, int(altitude_m)])
     who = np.repeat(np.arange(golfers), shots)
@@ -29,7 +29,7 @@ def make_site(ball, altitude_m=0.0, wind_mps=0.0, temp_c=15.0, device="unit-A", 
             "launch_deg": launch,
             "spin_rpm": spin,
             "spin_measured": True,
-            "carry_measured_yd": carry * noise.normal(1, 0.01, n) + offset_yd,
+            "carry_measured_yd": carry * noise.normal(1, 0.01, n) * reads,
             "temp_c": temp_c,
             "pressure_hpa": None,
             "humidity": None,

@@ -11,15 +11,16 @@ STANDARD = (15.0, 1013.25)
 
 def test_multipliers_and_offset_are_recovered(site):
     ball = Ball("indoor-range-2001", drag=0.92, lift=1.05)
-    drives = pl.concat([site(ball), site(ball, 900.0, device="unit-B", offset_yd=3.0)])
+    drives = pl.concat([site(ball), site(ball, 900.0, device="unit-B", reads=0.96)])
     found = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
     assert found.drag == pytest.approx(0.92, abs=0.004)
     assert found.lift == pytest.approx(1.05, abs=0.008)
     assert 0.0003 < found.drag_std_error < 0.003
-    (column, level, yards, error) = found.offsets[0]
+    (column, level, share, error) = found.offsets[0]
     # The commoner of two equals is the first by name.
     assert (column, level) == ("device", "unit-B")
-    assert yards == pytest.approx(3.0, abs=4 * error)
+    assert share == pytest.approx(-0.04, abs=4 * error)
+    assert error < 0.001
     assert found.residual_sd_yd == pytest.approx(2.1, abs=0.3)
 
 

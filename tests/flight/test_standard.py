@@ -3,7 +3,7 @@ import polars as pl
 import pytest
 
 from pipeline.flight.calibrate import calibrate_best
-from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_change_yd
+from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_flight
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
@@ -35,7 +35,7 @@ def test_two_sites_of_the_same_golfers_agree(site, truth, wind, coefficients, wi
     low, high = site(truth), site(truth, 1500.0, wind)
     drives = pl.concat([low, high])
     kept, _ = calibrate_best(drives, coefficients, *STANDARD, seed=1)
-    change = standard_change_yd(drives, tables_for(drives, kept.ball), *STANDARD, ratio=1.45)
+    change, _ = standard_flight(drives, tables_for(drives, kept.ball), *STANDARD, ratio=1.45)
     carry = drives.get_column("carry_measured_yd").to_numpy() + change
     here, there = carry[: low.height].mean(), carry[low.height :].mean()
     assert abs(there / here - 1) < within
@@ -47,7 +47,7 @@ def test_two_sites_of_the_same_golfers_agree(site, truth, wind, coefficients, wi
 def test_change_is_the_difference_of_two_direct_flights(site):
     drives = site(Ball(), 1500.0, 5.0, golfers=20, shots=5)
     ball = Ball("smits-smith-1994", 0.9, 0.95)
-    change = standard_change_yd(drives, tables_for(drives, ball), *STANDARD, ratio=1.45)
+    change, flown = standard_flight(drives, tables_for(drives, ball), *STANDARD, ratio=1.45)
     shot = Launch.straight(
         drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
         drives.get_column("launch_deg").to_numpy(),
@@ -56,11 +56,13 @@ def test_change_is_the_difference_of_two_direct_flights(site):
     air, wind = air_of_drives(drives, *STANDARD)
     direct = fly(shot, ball, SEA_LEVEL).carry_m - fly(shot, ball, air, Wind(along_mps=wind)).carry_m
     np.testing.assert_allclose(change, direct / 0.9144, atol=0.04)
+    np.testing.assert_allclose(flown, fly(shot, ball, SEA_LEVEL).carry_m / 0.9144, atol=0.04)
 
 
 def test_standard_air_without_wind_changes_nothing(site):
     drives = site(Ball(), golfers=10, shots=3)
-    np.testing.assert_array_equal(standard_change_yd(drives, tables_for(drives, Ball()), *STANDARD, ratio=1.45), 0.0)
+    change, _ = standard_flight(drives, tables_for(drives, Ball()), *STANDARD, ratio=1.45)
+    np.testing.assert_array_equal(change, 0.0)
 
 
 def test_many_airs_are_interpolated_between_tables(site):
@@ -76,7 +78,7 @@ def test_many_airs_are_interpolated_between_tables(site):
     ball = Ball("indoor-range-2001", 0.92)
     tables = tables_for(drives, ball)
     assert len(tables.tables) == 15
-    change = standard_change_yd(drives, tables, *STANDARD, ratio=1.45)
+    change, _ = standard_flight(drives, tables, *STANDARD, ratio=1.45)
     shot = Launch.straight(
         drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
         drives.get_column("launch_deg").to_numpy(),
@@ -115,8 +117,8 @@ def test_missing_ball_speed_takes_the_ratio(site):
     at_ratio = drives.with_columns(ball_speed_mph=pl.col("club_speed_mph") * 1.44)
     tables = tables_for(drives, Ball())
     np.testing.assert_array_equal(
-        standard_change_yd(blind, tables, *STANDARD, ratio=1.44),
-        standard_change_yd(at_ratio, tables, *STANDARD, ratio=1.0),
+        standard_flight(blind, tables, *STANDARD, ratio=1.44),
+        standard_flight(at_ratio, tables, *STANDARD, ratio=1.0),
     )
 
 
@@ -128,6 +130,6 @@ def test_tables_come_back_from_their_arrays_with_their_key(site):
     assert again.key == tables.key == expected_key(Ball(), PAIR, AirNodes.of(air))
     assert again.key != expected_key(Ball(drag=0.99), PAIR, AirNodes.of(air))
     np.testing.assert_array_equal(
-        standard_change_yd(drives, again, *STANDARD, ratio=1.45),
-        standard_change_yd(drives, tables, *STANDARD, ratio=1.45),
+        standard_flight(drives, again, *STANDARD, ratio=1.45),
+        standard_flight(drives, tables, *STANDARD, ratio=1.45),
     )

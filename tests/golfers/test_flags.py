@@ -37,6 +37,10 @@ def lost(values, shots=30, error=2.0, quarter="2026Q3", **columns):
         "std_error_yd": [error if v is not None else None for v in values],
         "own_variance": [error**2 if v is not None else None for v in values],
         "own_skewness": [0.0] * n,
+        "freedom": [float(shots - 1)] * n,
+        "exposure": [0.0] * n,
+        "form_source": ["days"] * n,
+        "uncompared_note": pl.Series([None] * n, dtype=pl.String),
     }
     # Any other column holds what `assess` leaves alone or overwrites.
     others = {name: [value] * n for name, value in row_of(Golfers).items()}

@@ -24,7 +24,12 @@ def simulated(rng, golfers=60, tau_yd=4.0, shots=(2, 40), sd_yd=12.0):
             "club_speed_mph": speed,
             "lost_yd": seen,
             "own_variance": own,
-            "efficient_std_error_yd": 0.0,
+            "own_freedom": count - 1.0,
+            "exposure": 0.0,
+            "form_variance": 0.0,
+            "form_freedom": np.inf,
+            "shared_variance": 0.0,
+            "shared_freedom": np.inf,
         }
     )
     return table, true, spread**2 / count
@@ -106,7 +111,7 @@ def test_a_shift_of_all_moves_all_by_as_much():
 
 def test_the_shared_error_widens_intervals_and_moves_nobody():
     table, _, _ = simulated(np.random.default_rng(1), golfers=300, shots=(200, 300))
-    alone, with_error = ranked(table), ranked(table.with_columns(efficient_std_error_yd=pl.lit(2.0)))
+    alone, with_error = ranked(table), ranked(table.with_columns(shared_variance=pl.lit(4.0)))
     assert with_error["ranked_lost_yd"].to_list() == alone["ranked_lost_yd"].to_list()
     half = [(found["ranked_hi90_yd"] - found["ranked_lost_yd"]) / 1.6449 for found in (alone, with_error)]
     assert (half[1] ** 2 - half[0] ** 2).to_numpy() == pytest.approx(np.full(300, 4.0), rel=0.02)
@@ -129,7 +134,7 @@ def test_identical_drives_do_not_count_as_certainty():
 def test_who_has_no_yards_lost_has_no_rank_and_weighs_on_nobody():
     table, _, _ = simulated(np.random.default_rng(1), golfers=20)
     missing = table.head(1).with_columns(
-        pl.lit(None, pl.Float64).alias("lost_yd"), pl.lit(None, pl.Float64).alias("efficient_std_error_yd")
+        pl.lit(None, pl.Float64).alias("lost_yd"), pl.lit(None, pl.Float64).alias("shared_variance")
     )
     found = ranked(pl.concat([missing, table.tail(19)]))
     assert found.head(1).select(RANKED).row(0) == (None, None, None)

@@ -113,7 +113,10 @@ def run_progress(found: Found) -> None:
             ("drives", "drives.parquet"),
             ("model", "model.json"),
             ("frontier", "frontier.json"),
+            ("replicates", "replicates.npz"),
+            ("efficient_replicates", "efficient_replicates.npz"),
             ("golfers", "golfers.csv"),
+            ("changes", "changes.csv"),
             ("progress", "progress.csv"),
             ("cohorts", "cohorts.csv"),
         )

@@ -96,7 +96,7 @@ METHODS = (
         c.mishits,
     ),
     Method(
-        "Devices that disagree", "a constant offset", "an offset in proportion to carry",
+        "Devices that disagree", "a share of carry", "a constant offset",
         (c.SECOND_DEVICE, c.LOST_BIASES), "devices-disagree",
         "In the simulator a device reads a share of carry long or short: 2 %, and -4 % in `devices-disagree`. "
         "The second device is the one that is moved.",

@@ -19,6 +19,7 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs, typical_drives
 from pipeline.fit.candidates import Candidate, candidates_of_study
+from pipeline.fit.comparison import carry_by
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import HeldOut
 from pipeline.fit.model import CarryModel
@@ -106,7 +107,9 @@ def make_case(world: World, ball: str, seed: int) -> Case:
     carries = [pl.col("carry_yd").alias(name) for name in ("carry_measured_yd", "carry_standard_yd")]
     drives = academy.drives.with_columns(quarter.alias("quarter"), *carries, **calm)
     calibration, _ = calibrate_best(drives, "best", 15.0, 1013.25, seed)
-    survey = Survey.of(drives, seed)
+    # Where nothing moves carry, this adds the flight alone, to which the survey gives its scale.
+    survey = Survey.of(carry_by(drives, calibration, None, StandardAir()), seed)
+    drives = pl.concat(survey.drives.read())
     candidates = candidates_of_study("ball", survey.extents, calibration, StandardAir())
     found = hold_contest(candidates, survey, lambda _: None)
     candidate = next(one for one in candidates if one.name == found.model.surface.name)
@@ -166,14 +169,14 @@ def against_truth(case: Case, in_use: CarryModel, other: CarryModel) -> list[Row
 def problem(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     """Give the least-squares problem of a model's form: design of surface and offsets, and carry less the base."""
     x = inputs(drives, model.surface.speed)
-    X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
+    X = np.hstack([model.surface.design(*x), model.offsets.terms(drives)])
     return X, drives.get_column("carry_standard_yd").to_numpy() - model.surface.base(*x)
 
 
 def with_coefficients(model: CarryModel, found: Array) -> CarryModel:
     """Give a model other coefficients, those of the offsets last."""
     split = model.surface.size
-    return replace(model, coefficients=found[:split], offset_yd=found[split:])
+    return replace(model, coefficients=found[:split], offset_share=found[split:])
 
 
 def own_scale(case: Case) -> Array:

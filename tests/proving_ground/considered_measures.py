@@ -93,10 +93,11 @@ def random_effects(case: Case, golfer_sd: float = 0.0) -> list[Row]:
     mixed = with_coefficients(case.model, coefficients)
     true_sd = golfer_sd * float(case.true_carry_yd.mean())
     level = case.model.offsets.design(drives)[:, 0] > 0
-    offset = float(np.mean((own_scale(case) / case.scale - 1)[level] * case.true_carry_yd[level]))
+    carry = float(np.mean(case.true_carry_yd[level]))
+    share = float(np.average((own_scale(case) / case.scale - 1)[level], weights=case.true_carry_yd[level]))
     return [
         *against_truth(case, plain, mixed),
-        row("device offset: error, yd", plain.offset_yd[0] - offset, mixed.offset_yd[0] - offset),
+        row("device offset: error, yd", *((model.offset_share[0] - share) * carry for model in (plain, mixed))),
         row("spread of golfers' effects, yd", None, sd, true_sd),
     ]
 
@@ -145,7 +146,7 @@ def fit_weighted(case: Case, power: float | None) -> tuple[CarryModel, float]:
     X, y = problem(case.model, case.drives)
     expected = case.model.carry(*inputs(case.drives, "ball"))
     if power is None:
-        left = y - X @ np.concatenate([case.model.coefficients, case.model.offset_yd])
+        left = y - X @ np.concatenate([case.model.coefficients, case.model.offset_share])
         power = float(np.polyfit(np.log(expected), np.log(left**2 + 1e-6), 1)[0])
     root = (expected / expected.mean()) ** (-power / 2)
     return with_coefficients(case.model, solve(Factor.of(X * root[:, None], y * root)).coefficients), power
@@ -241,42 +242,31 @@ def mishits(case: Case) -> list[Row]:
     return [*rows, row("share whose largest part is consistency", *(float(f) for f in first), 1.0)]
 
 
-def fit_proportional(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
-    """Fit carry = surface * (1 + share of the device) by nonlinear least squares (Gauss and Newton).
+def fit_constant(model: CarryModel, drives: pl.DataFrame) -> tuple[CarryModel, Array]:
+    """Fit carry = surface + yards of the device.
 
     Returns
     -------
-    tuple of ndarray
-        Coefficients of the surface, shape (terms,), and shares, shape (terms of the offsets,).
-
-    Raises
-    ------
-    ValueError
-        If the steps don't end.
+    CarryModel
+        Without offsets.
+    ndarray, shape (terms of the offsets,)
+        Yards.
     """
-    x, Z = inputs(drives, model.surface.speed), model.offsets.design(drives)
-    D, base, y = model.surface.design(*x), model.surface.base(*x), drives.get_column("carry_standard_yd").to_numpy()
-    b, share = model.coefficients, model.offset_yd / y.mean()
-    for _ in range(20):
-        surface, factor = base + D @ b, 1 + Z @ share
-        J = np.hstack([D * factor[:, None], Z * surface[:, None]])
-        step = solve(Factor.of(J, y - surface * factor)).coefficients
-        b, share = b + step[: len(b)], share + step[len(b) :]
-        if rms(J @ step) < 1e-6:
-            return b, share
-    raise ValueError("the proportional fit has no end")
+    Z, X = model.offsets.design(drives), model.surface.design(*inputs(drives, model.surface.speed))
+    _, y = problem(model, drives)
+    found = solve(Factor.of(np.hstack([X, Z]), y)).coefficients
+    return replace(model, coefficients=found[: model.surface.size]), found[model.surface.size :]
 
 
 def devices(case: Case) -> list[Row]:
-    """Weigh device offsets in proportion to carry: error of expected carry, bias of yards lost by band."""
-    coefficients, share = fit_proportional(case.model, case.drives)
-    other = replace(case.model, coefficients=coefficients)
+    """Weigh device offsets of constant yards: error of expected carry, bias of yards lost by band."""
+    other, yards = fit_constant(case.model, case.drives)
     Z = case.model.offsets.design(case.drives)
-    on_it, factor = Z[:, 0] > 0, 1 + Z @ share
+    on_it, factor = Z[:, 0] > 0, 1 + case.model.added_share(case.drives)
     x, true = inputs(case.drives, "ball"), case.true_carry_yd / case.scale * own_scale(case)
-    off = [case.model.carry(*x) + Z @ case.model.offset_yd - true, other.carry(*x) * factor - true]
+    off = [case.model.carry(*x) * factor - true, other.carry(*x) + Z @ yards - true]
     measured = case.drives.get_column("carry_standard_yd").to_numpy()
-    moved = (measured - Z @ case.model.offset_yd, measured / factor)
+    moved = (measured / factor, measured - Z @ yards)
     frontiers = [frontier_of(case, model) for model in (case.model, other)]
     rows = [
         row(SECOND_DEVICE, *(rms(e[on_it]) for e in off)),

@@ -185,7 +185,7 @@ def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:
     )
     fresh = make_academy(calm, academy.ball, seed).drives
     model = read_artefact(found.folder / "model.json", FittedModel).model
-    expected = model.expected(Delivery.of(fresh)) + model.offsets.design(fresh) @ model.offset_yd
+    expected = model.expected(Delivery.of(fresh)) * (1 + model.added_share(fresh))
     drive = (fresh.get_column(name).to_numpy() for name in ("ball_speed_mph", "launch_deg", "spin_rpm"))
     readings = carry_yd(academy.ball, *drive)
     measured, true = fresh.get_column("carry_yd").to_numpy(), fresh.get_column("true_flight_yd").to_numpy()

@@ -133,7 +133,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         drives=drives,
         **fit,
         **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", frontier="frontier.json"),
-        **_at(out, chart="chart.json"),
+        **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz"),
         study=study.study,
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,
@@ -143,6 +143,6 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         air=air,
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
-    assess_golfers.run(
-        drives=drives, model=fit["model"], frontier=str(out / "frontier.json"), flags=settings["flags"], **made
-    )
+    efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")
+    fitted = {name: fit[name] for name in ("model", "replicates")}
+    assess_golfers.run(drives=drives, **fitted, **efficient, flags=settings["flags"], **made)

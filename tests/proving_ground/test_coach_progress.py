@@ -42,7 +42,7 @@ def test_who_is_told_without_a_change_or_the_other_way_is_told_wrongly():
     rows = rows_of(
         "half changed",
         [1.0, 1.0, 1.0, 0.0, -1.0, 0.0],
-        ["better", "better", "no more than chance", "better", "better", "no more than chance"],
+        ["better", "better", "no_clear_change", "better", "better", "no_clear_change"],
     )
     row = coach_progress.figures(rows).row(0, named=True)
     assert row["false_told"] == pytest.approx(2 / 4)
@@ -59,8 +59,8 @@ def test_fewer_yards_lost_are_better_in_the_truth_too():
 def test_academies_that_tell_nobody_count_as_right():
     rows = pl.concat(
         [
-            rows_of("half changed", [0.0, 1.0], ["better", "no more than chance"]),
-            rows_of("half changed", [0.0, 1.0], ["no more than chance"] * 2, number=1),
+            rows_of("half changed", [0.0, 1.0], ["better", "no_clear_change"]),
+            rows_of("half changed", [0.0, 1.0], ["no_clear_change"] * 2, number=1),
         ]
     )
     row = coach_progress.figures(rows).row(0, named=True)
@@ -70,8 +70,8 @@ def test_academies_that_tell_nobody_count_as_right():
 def test_measures_keep_the_cases_apart():
     rows = pl.concat(
         [
-            rows_of("nothing changed", [0.0] * 4, ["better"] + ["no more than chance"] * 3, estimate=0.2),
-            rows_of("nothing changed, form of the day", [0.0] * 2, ["no more than chance"] * 2, estimate=2.0),
+            rows_of("nothing changed", [0.0] * 4, ["better"] + ["no_clear_change"] * 3, estimate=0.2),
+            rows_of("nothing changed, form of the day", [0.0] * 2, ["no_clear_change"] * 2, estimate=2.0),
             rows_of("half changed", [1.0, 0.0], ["better", "better"]),
             rows_of("half changed", [1.0], [None], figure="carry from speed"),
         ]

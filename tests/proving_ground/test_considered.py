@@ -27,11 +27,12 @@ def figures(rows):
     return {row["figure"]: row for row in rows}
 
 
-def bent_drives(share=0.1, drives=400):
+def bent_drives(share=0.1, yards=0.0, drives=400):
     rng = np.random.default_rng(1)
     speed, launch, spin = rng.uniform(110, 160, drives), rng.uniform(8, 18, drives), rng.uniform(2000, 3500, drives)
     on_b = np.arange(drives) % 3 == 0
-    carry = (1.7 * speed + 2.0 * launch - 0.01 * spin) * (1 + share * on_b)
+    flown = 1.7 * speed + 2.0 * launch - 0.01 * spin
+    carry = flown * (1 + share * on_b) + yards * on_b
     return pl.DataFrame(
         {
             "golfer": [f"g{i % 20:02d}" for i in range(drives)],
@@ -41,6 +42,7 @@ def bent_drives(share=0.1, drives=400):
             "launch_deg": launch,
             "spin_rpm": spin,
             "carry_standard_yd": carry,
+            "flown_yd": flown,
         }
     )
 
@@ -130,13 +132,15 @@ def test_random_intercepts_are_found_with_their_spread():
     assert sd == pytest.approx(np.sqrt(means.var(ddof=1) - 1 / 12), rel=0.01)
 
 
-def test_a_devices_share_of_carry_is_found_exactly():
-    drives = bent_drives(share=0.1)
-    model = bare_model(drives)
-    coefficients, share = weighed.fit_proportional(model, drives)
-    assert share == pytest.approx([0.1], abs=1e-9)
-    found = replace(model, coefficients=coefficients).carry([140.0], [12.0], [2500.0])
-    assert found == pytest.approx([1.7 * 140 + 2 * 12 - 25], abs=1e-6)
+def test_a_devices_share_or_yards_are_found_exactly():
+    true = pytest.approx([1.7 * 140 + 2 * 12 - 25], abs=1e-6)
+    short = bare_model(bent_drives(share=0.1))
+    assert short.offset_share == pytest.approx([0.1], abs=1e-9)
+    assert short.carry([140.0], [12.0], [2500.0]) == true
+    drives = bent_drives(share=0.0, yards=8.0)
+    found, yards = weighed.fit_constant(bare_model(drives), drives)
+    assert yards == pytest.approx([8.0], abs=1e-9)
+    assert found.carry([140.0], [12.0], [2500.0]) == true
 
 
 def test_slopes_are_per_mph_deg_and_100_rpm():
@@ -181,7 +185,7 @@ def test_the_truths_scale_is_that_of_the_readings(case):
 
 def test_a_device_far_off_is_met_better_by_a_share(case):
     found = figures(weighed.devices(case))[weighed.SECOND_DEVICE]
-    assert found["alternative"] < 0.9 * found["in_use"]
+    assert found["in_use"] < 0.9 * found["alternative"]
 
 
 def test_noisy_spin_flattens_its_slope(case):
@@ -195,7 +199,7 @@ def test_noisy_spin_flattens_its_slope(case):
 def test_weights_shift_the_fit_by_the_given_power(case):
     weighted, power = weighed.fit_weighted(case, 2.0)
     X, y = case_of.problem(case.model, case.drives)
-    left = y - X @ np.concatenate([weighted.coefficients, weighted.offset_yd])
+    left = y - X @ np.concatenate([weighted.coefficients, weighted.offset_share])
     expected = case.model.carry(*(case.drives[c].to_numpy() for c in ("ball_speed_mph", "launch_deg", "spin_rpm")))
     # Normal equations of weights 1 / carry^2.
     moments = X.T @ (left / expected**2) / (np.abs(X).T @ np.abs(left / expected**2))

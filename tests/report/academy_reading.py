@@ -7,8 +7,9 @@ import polars as pl
 PARTS = ("contact", "launch", "spin", "consistency", "other")
 PERCENTILES = (25, 50, 75, 90)
 DASH = "\N{EN DASH}"
-# Newest flags first, then the resolved and the persisting ones.
-ORDER = {"new": 0, "resolved": 1, "persisting": 2, "none": 3}
+# Newest flags first, then those that are gone and those that are still there, as the page words them.
+FLAGS = {"new": "new", "no_longer": "no longer", "still": "still", "clear": "not flagged"}
+ORDER = {name: place for place, name in enumerate(FLAGS)}
 PRINTABLE_PX = 703  # of A4's 210 mm less two margins of 12 mm, 96 pixels to the inch
 
 READ = """name => [...document.querySelectorAll(`#${name}-table tbody tr`)].map(
@@ -27,7 +28,7 @@ def rows_of(page, name):
 def glance_of(page):
     """Read the quarter at a glance off the page."""
     return {name: page.locator(f"dl.counts dd#{name}").inner_text() for name in
-            ("golfers", "drives", "assessed", "flagged", "recoverable_yd", "new", "resolved")}  # fmt: skip
+            ("golfers", "drives", "assessed", "flagged", "recoverable_yd", "new", "no_longer")}  # fmt: skip
 
 
 def written(value, decimals):
@@ -62,11 +63,12 @@ def flagged_rows(flagged):
 def change_rows(changes, quarter):
     """Write what changes.csv says of a quarter as the page must show it."""
     rows = [r for r in changes.to_dicts() if r["quarter"] == quarter]
-    rows = [r for r in rows if r["movement"] != "none" or r["more_than_chance"]]
+    rows = [r for r in rows if r["movement"] in ORDER]
+    rows = [r for r in rows if r["movement"] != "clear" or r["more_than_chance"]]
     rows.sort(key=lambda r: (ORDER[r["movement"]], r["lost_change_yd"], r["golfer"]))
     return [
         [
-            r["golfer"], "not flagged" if r["movement"] == "none" else r["movement"], r["since"],
+            r["golfer"], FLAGS[r["movement"]], r["since"],
             str(r["shots_before"]), str(r["shots"]), written(r["club_speed_change_mph"], 1),
             written(r["carry_change_yd"], 1), written(r["lost_change_yd"], 1),
             span(r, "lost_change_lo90_yd", "lost_change_hi90_yd", 0), written(r["chance_change_yd"], 1),
@@ -106,7 +108,7 @@ def glance(golfers, changes, quarter):
     here = golfers.filter(pl.col("quarter") == quarter)
     flagged = here.filter(pl.col("flagged"))
     moved = changes.filter(pl.col("quarter") == quarter)
-    first = set(flagged["golfer"]) - set(moved["golfer"])
+    first = set(flagged["golfer"]) - set(moved.filter(pl.col("movement").is_in(list(ORDER)))["golfer"])
     return {
         "golfers": str(here.height),
         "drives": f"{sum(here['shots']):,}",
@@ -114,7 +116,7 @@ def glance(golfers, changes, quarter):
         "flagged": str(flagged.height),
         "recoverable_yd": f"{sum(flagged['ranked_lost_yd']):.0f} yd",
         "new": str(moved.filter(pl.col("movement") == "new").height + len(first)),
-        "resolved": str(moved.filter(pl.col("movement") == "resolved").height),
+        "no_longer": str(moved.filter(pl.col("movement") == "no_longer").height),
     }
 
 

@@ -75,7 +75,7 @@ def progress_of(golfers, since="2026Q2"):
         for column in (
             pl.lit(0.001 if yes else 0.6).alias(f"{name}_p_value"),
             pl.lit(0.01 if yes else 0.8).alias(f"{name}_q_value"),
-            pl.lit("better" if yes else "no more than chance").alias(f"{name}_verdict"),
+            pl.lit("better" if yes else "no_clear_change").alias(f"{name}_verdict"),
         )
     ]
     ends = [("club_speed_change", "mph", 0.5), ("launch_change", "deg", 0.6), ("spin_change", "rpm", 120.0)]

@@ -111,15 +111,13 @@ def golfers():
 
 @pytest.fixture
 def changes(golfers):
-    """Hold the newest quarter's assessed golfers against 2026Q2: new, persisting and resolved flags, and none."""
+    """Hold the newest quarter's assessed golfers against 2026Q2: new flags, flags that stay or are gone, and none."""
     random = np.random.default_rng(3)
     now = golfers.filter((pl.col("quarter") == "2026Q3") & (pl.col("status") != "not_assessed")).sort("golfer")
     place = np.arange(now.height)
     flagged = now["flagged"].to_numpy()
     change = random.normal(-2, 8, now.height)
-    word = np.where(
-        flagged, np.where(place % 3 == 0, "new", "persisting"), np.where(place % 5 == 0, "resolved", "none")
-    )
+    word = np.where(flagged, np.where(place % 3 == 0, "new", "still"), np.where(place % 5 == 0, "no_longer", "clear"))
     sure = np.abs(change) > 7
     rows = now.select("golfer", "quarter", "shots").with_columns(
         since=pl.lit("2026Q2"),
@@ -133,7 +131,7 @@ def changes(golfers):
         q_value=pl.Series(np.where(sure, 0.01, 0.7)),
         more_than_chance=pl.Series(sure),
         movement=pl.Series(word),
-        chance_change_yd=pl.Series(np.where(word == "none", 0.3, -1.26)),
+        chance_change_yd=pl.Series(np.where(word == "clear", 0.3, -1.26)),
     )
     return table_of(Changes, rows)
 

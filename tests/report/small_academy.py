@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 from coach_tables import sheet_tables
+from days import on_days
 from fitting import candidate_named
 from frontiers import AIR
 
@@ -26,8 +27,9 @@ from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.survey import Survey
 from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.flags import FlagRules, assess
-from pipeline.golfers.losses import losses
+from pipeline.golfers.losses import known_losses
 from pipeline.golfers.ranking import ranked
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.report.sheet.facts import moved_to_centre
 from pipeline.report.sheet.sheets import build_sheets
 from pipeline.tables.figures import BandTable, Scores
@@ -124,7 +126,8 @@ def academy(world, world_maker, roller):
     by_quarter = golfers_by_quarter(drives, model, 12)
     of_study = {"study": "hill-school", "air": AIR, "turf": "normal", "model_file": "model/model.json"}
     frontier = frontier_of(efficient, Drives.of(drives), 5.0, **of_study)
-    golfers = assess(ranked(losses(drives, model, frontier)), FlagRules(10.0, 0.1, 12))
+    lost, _ = known_losses(on_days(drives), model, SharedErrors.of_one_error(frontier), 0.0)
+    golfers = assess(ranked(lost), FlagRules(10.0, 0.1, 12))
     assert model.surface.name == "quadratic"
     return Academy(
         drives,

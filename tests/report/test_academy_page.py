@@ -55,9 +55,9 @@ def test_figures_on_the_page_are_those_of_the_tables(academy_page, open_page, st
     told = page.locator("#movement").inner_text()
     starts = {
         "new": "newly flagged:",
-        "resolved": "no longer flagged:",
-        "persisting": "still flagged:",
-        "none": "not flagged in either quarter:",
+        "no_longer": "no longer flagged:",
+        "still": "still flagged:",
+        "clear": "not flagged in either quarter:",
     }
     assert [f"{start} {counted[name]}" in told for name, start in starts.items()] == [True] * 4
 

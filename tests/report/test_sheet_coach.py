@@ -113,9 +113,9 @@ def test_progress_has_change_interval_verdict_and_where_the_carry_came_from():
     assert words["since"] == "2026Q2"
     assert words["rows"] == [
         ("Club speed", "+1.4 mph", "+0.9 to +1.9", "better"),
-        ("Speed ratio", "-0.002", "-0.010 to +0.006", "no more than chance"),
-        ("Launch", "+0.3 deg", "-0.3 to +0.9", "no more than chance"),
-        ("Spin", "-40 rpm", "-160 to +80", "no more than chance"),
+        ("Speed ratio", "-0.002", "-0.010 to +0.006", "no clear change"),
+        ("Launch", "+0.3 deg", "-0.3 to +0.9", "no clear change"),
+        ("Spin", "-40 rpm", "-160 to +80", "no clear change"),
         ("Carry", "+7.5 yd", "+5.5 to +9.5", "better"),
         ("Yards lost", "-4.0 yd", "-6.0 to -2.0", "better"),
     ]
@@ -136,7 +136,7 @@ def test_change_of_yards_lost_needs_a_verdict():
     worse = row_of(progress_of, lost_change_yd=4.0, lost_verdict="worse")
     assert lost_change(worse).startswith("4 yd more lost than in 2026 Q2 (90 % interval of the change ")
     assert lost_change(worse).endswith(" yd): worse.")
-    same = row_of(progress_of, lost_change_yd=4.0, lost_verdict="no more than chance")
+    same = row_of(progress_of, lost_change_yd=4.0, lost_verdict="no_clear_change")
     assert lost_change(same) == "About the same as in 2026 Q2."
     assert lost_change(row_of(progress_of, lost_verdict=None)) is None
     assert lost_change(None) is None

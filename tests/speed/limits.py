@@ -104,7 +104,7 @@ def standardise(count: int) -> dict[str, float]:
     import numpy as np
     from make_study import TRUE_BALL
 
-    from pipeline.flight.standard import AirNodes, StudyTables, standard_change_yd
+    from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
     from pipeline.physics.air import Air
     from pipeline.physics.air_of_drives import air_of_drives
 
@@ -112,8 +112,8 @@ def standardise(count: int) -> dict[str, float]:
     here = Air.of(np.array(15.0), np.array(101325.0), np.array(0.0))
     standard = (float(here.density_kg_m3), float(here.viscosity_pa_s))
     tables = StudyTables.build(TRUE_BALL, standard, AirNodes.of(air_of_drives(drives, 15.0, 1013.25)[0]))
-    standard_change_yd(drives.head(1000), tables, 15.0, 1013.25, 1.45)  # what is made once isn't counted
-    return {"seconds": seconds(lambda: standard_change_yd(drives, tables, 15.0, 1013.25, 1.45)), "drives": count}
+    standard_flight(drives.head(1000), tables, 15.0, 1013.25, 1.45)  # what is made once isn't counted
+    return {"seconds": seconds(lambda: standard_flight(drives, tables, 15.0, 1013.25, 1.45)), "drives": count}
 
 
 if __name__ == "__main__":

@@ -141,7 +141,7 @@ def test_a_database_on_a_full_disk_is_refused_whole(tmp_path, small, undisturbed
 def test_the_database_for_queries_on_a_full_disk_is_refused_whole(tmp_path, undisturbed):
     disk, collected = tmp_path / "disk", undisturbed[0].results / "collected"
     loaded = collected / "loaded.duckdb"
-    added = read_distinct(loaded, ("device", "ball")).with_columns(added_yd=0.0)
+    added = read_distinct(loaded, ("device", "ball")).with_columns(added_share=0.0)
     with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
         with pytest.raises(UserError, match=NO_ROOM):
             write_shots(loaded, collected / "drives.parquet", added, disk / "a.duckdb")

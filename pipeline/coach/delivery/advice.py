@@ -18,6 +18,7 @@ from pipeline.tables.types import types_of
 KEEP_THE_LOFT = "keep the loft"
 
 UNREAD = "no attack readings"
+UNSPUN = "spin is guessed, not measured"
 UNTOLD = "too few golfers with attack readings that go with launch and spin"
 TOO_LOW = "launch is not above the attack reading"
 OUTSIDE = "the typical drive lies outside the data"
@@ -48,13 +49,17 @@ def advise(
     """
     newest = pl.col("quarter") == golfers.get_column("quarter").max()
     rows = golfers.filter(newest & (pl.col("shots") >= min_shots)).sort("golfer")
-    present, beside = present_of(rows, Sums.of(cells.filter(newest)))
+    # A guessed spin is no delivery to move: any number stands for it, and what follows from that is not told.
+    filled = rows.with_columns(pl.col("spin_rpm").fill_null(pl.col("spin_rpm").median().fill_null(0.0)))
+    present, beside = present_of(filled, Sums.of(cells.filter(newest)))
     told = rows.select("golfer", "quarter", "shots", "club_speed_mph", "launch_deg", "spin_rpm").with_columns(
         *beside, pl.Series("speed_ratio", present.delivery[:, 2]).fill_nan(None)
     )
     usable = fitted is not None and fitted.attack.known
     if fitted is not None and usable:
-        told = pl.concat([told, reachable(present, carry, DeliveryMoves(fitted))], how="horizontal")
+        moved = reachable(present, carry, DeliveryMoves(fitted))
+        spun = pl.lit(told.get_column("spin_rpm").is_not_null())
+        told = pl.concat([told, moved.select(pl.when(spun).then(pl.all()))], how="horizontal")
     # Carry by club speed takes too little account of launch to tell what comes on top: on an invented academy it was
     # 3 yd off.
     by_ball = carry.model.by_ball_speed
@@ -85,7 +90,9 @@ def _advice() -> pl.Expr:
 def _note(usable: bool, by_ball: bool) -> pl.Expr:
     """Say why a figure isn't given: `usable` slopes, and carry that goes by ball speed."""
     return (
-        pl.when(pl.col("attack_deg").is_null())
+        pl.when(pl.col("spin_rpm").is_null())
+        .then(pl.lit(UNSPUN))
+        .when(pl.col("attack_deg").is_null())
         .then(pl.lit(UNREAD))
         .when(pl.lit(not usable))
         .then(pl.lit(UNTOLD))

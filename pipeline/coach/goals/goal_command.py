@@ -142,7 +142,7 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
     quarter = str(row.get_column("quarter").item())
     if row.get_column("status").item() == "not_assessed":
         return quarter, f"not assessed in {quarter}: {row.get_column('note').item()}", None
-    present = Present.of(row, study.curve.frontier)
+    present = Present.of(row, study.curve.frontier, study.model)
     if wish.club_speed_mph is None:
         return quarter, None, present
     there = np.array([wish.club_speed_mph])
@@ -156,6 +156,7 @@ def _of_golfer(folder: Path, wish: Wish, study: Study) -> tuple[str | None, str 
         lo90_yd=lo,
         hi90_yd=hi,
         shared_yd=present.shared_yd * grown,
+        lasting_yd=present.lasting_yd * grown,
     )
     return quarter, f"at {there[0]:g} mph with the delivery of {quarter}", moved
 
@@ -189,11 +190,12 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
     """
     curve, goal = study.curve, np.array([wish.goal_yd])
     club = present.club_speed_mph if present is not None else np.array([wish.club_speed_mph or np.nan])
+    lasting = np.zeros(1) if present is None else present.lasting_yd
     found: dict[str, Array] = {
         **_with_edges("present", "yd", (np.full(1, np.nan),) * 3),
         **_with_edges("efficient", "yd", tuple(curve.at(v, club) for v in (curve.yards, curve.lo90_yd, curve.hi90_yd))),
         **{f"{name}_{edge}yd": np.full(1, np.nan) for name in ("gap", "delivery", "speed") for edge in EDGES},
-        **_with_edges("efficient_speed", "mph", needed_efficient(curve, goal)),
+        **_with_edges("efficient_speed", "mph", needed_efficient(curve, goal, lasting)),
         **_with_edges("present_speed", "mph", (np.full(1, np.nan),) * 3),
     }
     reach = None
@@ -201,7 +203,9 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
         run, run_here = (None, np.zeros(1)) if wish.carry else _runs(study, present)
         now, least, most = (carry + run_here for carry in (present.carry_yd, present.lo90_yd, present.hi90_yd))
         speeds = needed_present(study.model, study.coefficients, curve, present, goal, run)
-        found |= _with_edges("present", "yd", (now, least, most)) | shares(curve, club, now, least, most, goal)
+        found |= _with_edges("present", "yd", (now, least, most)) | shares(
+            curve, club, now, least, most, goal, lasting_yd=present.lasting_yd
+        )
         found |= _with_edges("present_speed", "mph", speeds)
         named = (found[name] for name in ("gap_yd", "delivery_yd", "speed_yd", "efficient_speed_mph"))
         reach = str(reach_words(goal, *named)[0])

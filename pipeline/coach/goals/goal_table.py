@@ -95,12 +95,12 @@ def _planned(
     bands: SpeedBands,
     asked: Mapping[float, float],
 ) -> pl.DataFrame:
-    present = Present.of(golfers, curve.frontier)
+    present = Present.of(golfers, curve.frontier, model)
     speed = present.club_speed_mph
     band, goal, by_study, following = band_goals(speed, bands, asked, curve)
     luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())
-    gap = shares(curve, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck)
-    efficient = needed_efficient(curve, goal)
+    gap = shares(curve, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck, present.lasting_yd)
+    efficient = needed_efficient(curve, goal, present.lasting_yd)
     own = needed_present(model, coefficients, curve, present, goal)
     columns = {
         "band_mph": band,

@@ -10,7 +10,7 @@ efficient one, and no more than the gap; speed has to give the rest. A share ave
 was weighed and left: it would credit speed with yards even where delivery alone reaches the goal at today's speed.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +31,7 @@ PRESENT_COLUMNS = (
     "lost_yd",
     "lost_lo90_yd",
     "lost_hi90_yd",
+    "own_difference_yd",
 )
 
 
@@ -114,6 +115,9 @@ class Present:
         Mean carry at that club speed with its 90 % interval.
     shared_yd : ndarray
         Half the width that the interval would have by the error of efficient carry alone, which is in it.
+    lasting_yd : ndarray
+        Standard deviation of what golfers with the same readings differ by for good: so much the golfer's carry with
+        another delivery is unsure beside efficient carry's error.
     """
 
     drive: Delivery
@@ -121,18 +125,21 @@ class Present:
     lo90_yd: Array
     hi90_yd: Array
     shared_yd: Array
+    lasting_yd: Array = field(default_factory=lambda: np.zeros(1))
 
     @classmethod
-    def of(cls, golfers: pl.DataFrame, frontier: Frontier) -> "Present":
-        """Take it from rows of the table `Golfers` that are assessed.
+    def of(cls, golfers: pl.DataFrame, frontier: Frontier, model: CarryModel) -> "Present":
+        """Take it from rows of the table `Golfers` that are assessed; usual spin stands in for a guessed one.
 
         Mean carry gets the interval of yards lost: the luck of the drives, and with it the error of efficient carry,
         which the gap's part of delivery needs.
         """
-        drive = Delivery.of(golfers)
-        carry, lost, lo, hi = (golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS[4:])
+        drive = model.with_usual(Delivery.of(golfers))
+        carry, lost, lo, hi, own = (
+            golfers.get_column(name).cast(pl.Float64).to_numpy() for name in PRESENT_COLUMNS[4:]
+        )
         shared = Z90 * frontier.at("std_error_yd", drive.club_speed_mph)
-        return cls(drive, carry, carry - (hi - lost), carry + (lost - lo), shared)
+        return cls(drive, carry, carry - (hi - lost), carry + (lost - lo), shared, np.nan_to_num(own))
 
     @property
     def club_speed_mph(self) -> Array:
@@ -166,18 +173,28 @@ class Present:
         return np.asarray(np.std(moved @ coefficients.T, axis=1))
 
 
-def needed_efficient(curve: DistanceCurve, goal_yd: Array) -> tuple[Array, Array, Array]:
+def needed_efficient(
+    curve: DistanceCurve, goal_yd: Array, lasting_yd: Array | float = 0.0
+) -> tuple[Array, Array, Array]:
     """Give the club speeds, mph, that goals need with an efficient delivery, and the edges of their 90 % intervals.
+
+    Parameters
+    ----------
+    curve : DistanceCurve
+    goal_yd : ndarray, shape (n,)
+    lasting_yd : ndarray, shape (n,), or float
+        See `Present`.
 
     Notes
     -----
     The edges are where the curves of the interval's own edges reach the goal: such an interval holds the true speed
     exactly when the one of efficient carry holds the truth there (Fieller's argument).
     """
+    own = Z90 * np.broadcast_to(lasting_yd, goal_yd.shape)[:, None]
     return (
         curve.speed_for(curve.yards, goal_yd),
-        curve.speed_for(curve.hi90_yd, goal_yd),
-        curve.speed_for(curve.lo90_yd, goal_yd),
+        curve.speed_for(curve.yards + np.hypot(curve.hi90_yd - curve.yards, own), goal_yd),
+        curve.speed_for(curve.yards - np.hypot(curve.yards - curve.lo90_yd, own), goal_yd),
     )
 
 
@@ -238,6 +255,7 @@ def shares(
     hi90_yd: Array,
     goal_yd: Array,
     speed_error_mph: Array | float = 0.0,
+    lasting_yd: Array | float = 0.0,
 ) -> dict[str, Array]:
     """Share out the gap between present and goal: delivery at today's speed first, speed the rest.
 
@@ -249,6 +267,8 @@ def shares(
         Standard error of today's speed by the luck of the drives. What delivery can give has it in its interval
         already; what speed has to give rests on today's speed alone. On invented academies 75 in 100 intervals of
         the latter held the truth without it.
+    lasting_yd : ndarray, shape (n,), or float
+        See `Present`.
 
     Returns
     -------
@@ -257,12 +277,14 @@ def shares(
         exactly; they are NaN where the goal is reached, and where the benchmarks don't reach the speed.
     """
     efficient, least, most = (curve.at(values, speed_mph) for values in (curve.yards, curve.lo90_yd, curve.hi90_yd))
-    luck = Z90 * speed_error_mph * curve.frontier.slope_at(curve.yards, speed_mph)
+    own = Z90 * lasting_yd
+    luck = np.hypot(Z90 * speed_error_mph * curve.frontier.slope_at(curve.yards, speed_mph), own)
     lowest = efficient - np.hypot(efficient - least, luck)
     highest = efficient + np.hypot(most - efficient, luck)
     gap, gap_lo, gap_hi = goal_yd - present_yd, goal_yd - hi90_yd, goal_yd - lo90_yd
     # The interval of what is now has the error of efficient carry in it already, see `Present.of`.
-    lost, lost_lo, lost_hi = efficient - present_yd, efficient - hi90_yd, efficient - lo90_yd
+    lost = efficient - present_yd
+    lost_lo, lost_hi = lost - np.hypot(hi90_yd - present_yd, own), lost + np.hypot(present_yd - lo90_yd, own)
     # Both parts rise with each of what they are made of, so their edges are made of the edges.
     delivery, delivery_lo, delivery_hi = (
         np.clip(np.minimum(a, b), 0, None) for a, b in ((gap, lost), (gap_lo, lost_lo), (gap_hi, lost_hi))

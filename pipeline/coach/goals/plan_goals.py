@@ -40,14 +40,14 @@ def run(
     curve = DistanceCurve.of_carry(read_artefact(frontier, Frontier))
     refits = read_arrays(replicates)["coefficients"]
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
-    every = open_drives(Path(drives), ("golfer", "quarter", "club_speed_mph"))
+    every = open_drives(Path(drives), ("golfer", "quarter", "struck_on", "club_speed_mph"))
     variance = speed_variance(every)
     assessed = newest_assessed(read_table(golfers, Golfers, every.golfers))
     assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")
     asked = BandGoals.model_validate(wanted).carry_yd
     planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked)
     gain = usual_gain(read_table(changes, Changes, every.golfers), variance)
-    per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier))
+    per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier, carry_model))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))
     write_csv(Path(priorities_csv), first)

@@ -1,8 +1,8 @@
 """Speed or delivery first: the yards that delivery leaves, against those that a realistic gain in speed brings.
 
 Realistic is what this academy's golfers gained from one quarter to the next: their changes of mean club speed, less
-what the luck of a quarter's drives adds to them, as a normal distribution. Which of the two gives more is then a
-matter of probability, since neither is known well.
+what the luck of a quarter's drives and days adds to them, as a normal distribution. Which of the two gives more is then
+a matter of probability, since neither is known well.
 """
 
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.coach.goals.needed_speed import Present
 from pipeline.drives import Drives
 from pipeline.fit.model import HALF_STEP_MPH, CarryModel
+from pipeline.golfers.day_form import figure_errors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 from pipeline.statistics.shrinkage import between_golfers, moderated_variance
@@ -55,25 +56,28 @@ class Gain:
 
 
 def speed_variance(drives: pl.DataFrame | Drives) -> pl.DataFrame:
-    """Give the variance of each golfer's mean club speed in a quarter by the luck of the drives.
+    """Give the variance of each golfer's mean club speed in a quarter by the luck of the drives and of their days.
 
     Parameters
     ----------
     drives : DataFrame or Drives
-        golfer, quarter, club_speed_mph.
+        golfer, quarter, struck_on, club_speed_mph.
 
     Returns
     -------
     DataFrame
         golfer, quarter, speed_variance (mph^2); a golfer's spread is steadied by that of the others
-        (`moderated_variance`).
+        (`moderated_variance`). Where hardly any quarter has several days, what days add stays out: nobody could tell
+        it from a real gain.
     """
-    club = pl.col("club_speed_mph")
-    keys, spread = ["golfer", "quarter"], (club.var().alias("var"), pl.len().alias("shots"))
-    found = Drives.of(drives).gathered(lambda frame: frame.group_by(keys).agg(*spread)).sort(keys)
-    shots = found.get_column("shots").to_numpy().astype(np.int64)
-    variance, _ = moderated_variance(found.get_column("var").cast(pl.Float64).to_numpy().copy(), shots)
-    return found.select("golfer", "quarter", pl.Series("speed_variance", variance / shots))
+    errors, form = figure_errors(drives, "club_speed_mph", median=False)
+    shots = errors.get_column("known").to_numpy()
+    own = errors.get_column("own_variance").cast(pl.Float64).to_numpy() * shots
+    variance, _ = moderated_variance(own, shots)
+    luck = variance / shots
+    if form.source == "days":
+        luck = luck + errors.select(pl.col("exposure") * pl.col("form_variance")).to_series().to_numpy()
+    return errors.select("golfer", pl.col("quarter"), pl.Series("speed_variance", luck))
 
 
 def usual_gain(changes: pl.DataFrame, variance: pl.DataFrame) -> Gain | None:
@@ -94,11 +98,11 @@ def usual_gain(changes: pl.DataFrame, variance: pl.DataFrame) -> Gain | None:
     Notes
     -----
     The spread is what is left of the changes' without the luck of the drives (Paule and Mandel's estimate, see
-    `between_golfers`). What a whole quarter's form or a device that reads fast adds is in it.
+    `between_golfers`). What a device that reads fast adds is in it.
     """
     then = variance.rename({"quarter": "since", "speed_variance": "variance_before"})
     pairs = (
-        changes.filter(_number("quarter") - _number("since") == 1)
+        changes.filter(_number("quarter") - _number("since") == 1, pl.col("club_speed_change_mph").is_not_null())
         .join(variance, on=["golfer", "quarter"])
         .join(then, on=["golfer", "since"])
         .sort("golfer", "quarter")

@@ -1,7 +1,8 @@
 """Step: compare every golfer's quarters, and sum up what changed for all and by group.
 
-In: drives.parquet, model.json, frontier.json, golfers.csv. Out: progress.csv (one row per golfer and quarter that has
-an earlier one to be compared with) and cohorts.csv (one row per quarter, and per quarter and group).
+In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz, golfers.csv, changes.csv. Out:
+progress.csv (one row per golfer and quarter that has an earlier one to be compared with) and cohorts.csv (one row per
+quarter, and per quarter and group).
 """
 
 from pathlib import Path
@@ -13,12 +14,13 @@ from pipeline.coach.progress.cohorts import cohorts_of, groups_of
 from pipeline.coach.progress.measures import Yardstick
 from pipeline.coach.progress.progress import GOLFER_COLUMNS, progress_of
 from pipeline.drives import FIT_COLUMNS
-from pipeline.edge.artefacts import read_artefact
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.model import FittedModel
-from pipeline.tables.golfers import Golfers
+from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
 
 COLUMNS = (*FIT_COLUMNS, "struck_on", "group")
@@ -28,7 +30,10 @@ def run(
     drives: str,
     model: str,
     frontier: str,
+    replicates: str,
+    efficient_replicates: str,
     golfers: str,
+    changes: str,
     progress: str,
     cohorts: str,
     false_discovery_rate: float,
@@ -38,7 +43,10 @@ def run(
     yardstick = Yardstick(read_artefact(model, FittedModel).model, read_artefact(frontier, Frontier))
     every = open_drives(Path(drives), COLUMNS)
     table = read_table(golfers, Golfers, every.golfers).select(GOLFER_COLUMNS)
-    found, form = progress_of(every, table, yardstick, false_discovery_rate)
+    tested = read_table(changes, Changes, every.golfers)
+    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
+    shared = SharedErrors.read_from(yardstick.frontier, yardstick.model, efficient, offsets)
+    found, form = progress_of(every, table, tested, yardstick, shared, false_discovery_rate)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
     write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))
     newest = found.filter(pl.col("quarter") == table.get_column("quarter").max())

@@ -8,7 +8,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS
+from pipeline.drives import KEYS, MEASURED, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
@@ -54,6 +54,8 @@ MEASURES = (
     Measure("carry", "_yd", median=False, better=1),
     Measure("lost", "_yd", median=False, better=-1),
 )
+# Changes of yards lost are tested in the golfers' stage, all others here.
+*TESTED, LOST = MEASURES
 # Means of the drives whose errors the part of delivery has, with ball speed and without.
 DELIVERIES = (Measure("delivery", "_yd", median=False, better=1), Measure("steady", "_yd", median=False, better=1))
 
@@ -77,7 +79,7 @@ class Yardstick:
 
 
 def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str] | None = None) -> pl.DataFrame:
-    """Give what each drive adds to the figures: golfer, quarter, struck_on, device, ball and the measures' columns.
+    """Give what each drive adds to the figures: golfer, quarter, struck_on, device, ball and the columns of `TESTED`.
 
     Parameters
     ----------
@@ -90,22 +92,19 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
     Returns
     -------
     DataFrame
-        lost_yd is that of the drive, against efficient carry at its own speed; delivery_yd is expected carry less what
-        the drive's club speed adds, steady_yd the same at the usual ratio; expected_yd and usual_yd are expected carry.
+        delivery_yd is expected carry less what the drive's club speed adds, steady_yd the same at the usual ratio;
+        expected_yd and usual_yd are expected carry.
     """
-    # As in `typical_drives`: a guessed spin is used only where there is no measured one at all.
-    measured = pl.col("spin_measured").fill_null(True)
     plain = {
         "club_speed_mph": pl.col("club_speed_mph"),
         "launch_deg": pl.col("launch_deg"),
         "carry_yd": pl.col("carry_reference_yd"),
         "speed_ratio": pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph"),
-        "spin_rpm": pl.when(measured | ~measured.any().over(KEYS)).then(pl.col("spin_rpm")),
+        "spin_rpm": pl.when(MEASURED).then(pl.col("spin_rpm")),
     }
     made: dict[str, Callable[[pl.DataFrame, Yardstick], Array]] = {
-        "lost_yd": _lost,
-        "expected_yd": lambda drives, by: by.model.expected(Delivery.of(drives)),
-        "usual_yd": lambda drives, by: by.model.expected(Delivery.of(drives), "usual"),
+        "expected_yd": lambda drives, by: by.model.expected(_known(drives, by)),
+        "usual_yd": lambda drives, by: by.model.expected(_known(drives, by), "usual"),
         "delivery_yd": lambda drives, by: made["expected_yd"](drives, by) - _by_speed(drives),
         "steady_yd": lambda drives, by: made["usual_yd"](drives, by) - _by_speed(drives),
     }
@@ -120,15 +119,15 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
     )
 
 
+def _known(drives: pl.DataFrame, yardstick: Yardstick) -> Delivery:
+    """Give drives' deliveries, in place of guessed spins the golfer's typical one or what is usual."""
+    return yardstick.model.with_usual(Delivery.of(with_spin_unguessed(drives)))
+
+
 def _by_speed(drives: pl.DataFrame) -> Array:
     """Give what a drive's club speed adds to its carry, yd, by the golfer's slope."""
     slope, club = (drives.get_column(name).cast(pl.Float64).to_numpy() for name in ("slope", "club_speed_mph"))
     return np.asarray(slope * club)
-
-
-def _lost(drives: pl.DataFrame, yardstick: Yardstick) -> Array:
-    club = drives.get_column("club_speed_mph").to_numpy()
-    return np.asarray(yardstick.frontier.carry_beyond(club) - drives.get_column("carry_reference_yd").to_numpy())
 
 
 def of_quarters(own: pl.DataFrame) -> pl.DataFrame:

@@ -1,18 +1,21 @@
 """What changed for each golfer between quarters, in speed, strike, delivery and yards, and how much of it is real.
 
-Each assessed quarter is compared with the golfer's last assessed one before it. Every change has an interval that
-allows for a day's form (`day_form`) and a verdict at a controlled false discovery rate; the carry gained is shared out
-among speed, delivery and other, which add up to it.
+Each assessed quarter is compared with the golfer's last assessed one before it. Every change has an interval with all
+of the figure's doubt (`pipeline.golfers.doubt`) and a verdict at a controlled false discovery rate; that of yards lost
+is the one of changes.csv. The carry gained is shared out among speed, delivery and other, which add up to it.
 """
 
+from dataclasses import replace
+
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
-from pipeline.benchmark.frontier import Frontier
-from pipeline.coach.progress.day_form import DayForm, figure_errors
 from pipeline.coach.progress.measures import (
     DELIVERIES,
+    LOST,
     MEASURES,
+    TESTED,
     Measure,
     Yardstick,
     drive_values,
@@ -23,17 +26,14 @@ from pipeline.coach.progress.measures import (
 )
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.golfers.quarter_changes import efficient_variance
+from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
+from pipeline.golfers.device_doubt import exposure
+from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
-from pipeline.statistics.intervals import Estimate, welch_error
-from pipeline.tables.progress import Progress
-
-# A day's form is worth a note from this share of its variance on: a tenth is ten days with as many drives each.
-EXPOSED_FROM = 0.1
-
-# What `figure_errors` gives of a figure and its error needs.
-ERRORS = ("own_variance", "freedom", "exposure", "form_variance", "form_freedom")
+from pipeline.statistics.intervals import Estimate
+from pipeline.tables.progress import NO_CHANGE, Progress
 
 # What is needed of the table `Golfers`, whose other columns would double a large study's memory.
 GOLFER_COLUMNS = (
@@ -50,7 +50,12 @@ GOLFER_COLUMNS = (
 
 
 def progress_of(
-    drives: pl.DataFrame | Drives, golfers: pl.DataFrame, yardstick: Yardstick, false_discovery_rate: float
+    drives: pl.DataFrame | Drives,
+    golfers: pl.DataFrame,
+    changes: pl.DataFrame,
+    yardstick: Yardstick,
+    shared: SharedErrors,
+    false_discovery_rate: float,
 ) -> tuple[pl.DataFrame, dict[str, DayForm]]:
     """Compare each golfer's assessed quarters.
 
@@ -60,7 +65,11 @@ def progress_of(
         All accepted drives: the columns of `FIT_COLUMNS` and struck_on.
     golfers : DataFrame
         `GOLFER_COLUMNS` of the table `Golfers` of these drives.
+    changes : DataFrame
+        The table `Changes` of these golfers.
     yardstick : Yardstick
+    shared : SharedErrors
+        Of the same model and frontier.
     false_discovery_rate : float
 
     Returns
@@ -70,20 +79,21 @@ def progress_of(
         what of the squared one of yards lost is shared by golfers, lost_shared_variance. Empty where nobody has two
         assessed quarters.
     form : dict of str to DayForm
-        What a day adds to a golfer's drives, by measure.
+        What a day adds to a golfer's drives, by measure but yards lost.
 
     Notes
     -----
     Degrees of freedom are Welch's and Satterthwaite's; the p-values of each measure are adjusted by Benjamini and
     Hochberg over the golfers of a quarter, so that of those named in a column of a quarter no more than the rate are
     named wrongly. All measures in one family would leave that open: where many gain speed, its small p-values would
-    let spins pass that chance alone moved. Not in the intervals: the fitted model's error, and what a device, moved or
-    changed, adds to all drives of a quarter.
+    let spins pass that chance alone moved. What a device adds to carry is as unsure as the model knows it, where the
+    device changed. Not in the intervals: the fitted model's other errors, and what a moved device adds to all drives of
+    a quarter.
     """
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
     )
-    slope = yardstick.model.per_mph(Delivery.of(assessed))
+    slope = yardstick.model.per_mph(yardstick.model.with_usual(Delivery.of(assessed)))
     slopes = assessed.select(*KEYS, pl.Series("slope", slope, dtype=pl.Float64))
     read = Drives.of(drives).mapped(yardstick.model.with_reference)
     # Numbers for the names, whose letters would take most of a large study's memory.
@@ -93,8 +103,9 @@ def progress_of(
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
 
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
-    table, form = assessed.join(expected, on=KEYS, how="left"), {}
-    for measure in (*MEASURES, *DELIVERIES):
+    offsets = read.gathered(lambda frame: exposure(frame, yardstick.model)).select(*KEYS, *shared.carried)
+    table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
+    for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column
         wanted = ["golfer", quarter, "struck_on", column]
@@ -103,12 +114,13 @@ def progress_of(
         errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
         if measure.name == "club_speed":
             table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")
-        named = {name: f"{measure.name}_{name}" for name in ERRORS}
+        named = {name: f"{measure.name}_{name}" for name in OWN}
         table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
-    both = _paired(table.sort(KEYS))
-    both = both.with_columns(pl.Series("lost_shared_variance", _shared(both, yardstick.frontier), dtype=pl.Float64))
-    for measure in MEASURES:
-        both = both.with_columns(_tested(both, measure))
+    both = _paired(table.sort(KEYS)).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
+    pair = (shared.quarters(both), shared.quarters(both, "_before"))
+    for measure in TESTED:
+        of_devices = [shared.of_carry_change(*pair)] if measure.name == "carry" else []
+        both = both.with_columns(_tested(both, measure, *of_devices))
         q_value = adjusted(both.get_column(f"{measure.name}_p_value"), both.get_column("quarter"))
         both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
         both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
@@ -126,32 +138,32 @@ def _paired(table: pl.DataFrame) -> pl.DataFrame:
     return table.with_columns(since, *before).filter(pl.col("since").is_not_null())
 
 
-def _shared(both: pl.DataFrame, frontier: Frontier) -> Array:
-    """Variance of the change in efficient carry, which golfers of one speed share, yd^2."""
-    speeds = [both.get_column(f"club_speed_mph{end}") for end in ("", "_before")]
-    now, then = (frontier.at("std_error_yd", speed.to_numpy()) for speed in speeds)
-    return efficient_variance(now, then, (speeds[0] - speeds[1]).to_numpy())
-
-
-def _error(both: pl.DataFrame, measure: Measure, shared: Array | float = 0.0) -> tuple[Array, Array]:
-    """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
-    own, freedom, exposed, form, form_freedom = (
-        [
-            both.get_column(f"{measure.name}_{name}{end}").cast(pl.Float64).fill_null(np.nan).to_numpy()
-            for end in ("", "_before")
-        ]
-        for name in ERRORS
+def _lost(changes: pl.DataFrame) -> pl.DataFrame:
+    """Take the changes of yards lost as the golfers' step has tested them."""
+    gain = pl.when(pl.col("lost_change_yd") < 0).then(pl.lit("better")).otherwise(pl.lit("worse"))
+    more = pl.col("more_than_chance")
+    verdict = pl.when(more).then(gain).when(more.is_not_null()).then(pl.lit(NO_CHANGE))
+    return changes.filter(pl.col("lost_change_yd").is_not_null()).select(
+        *KEYS,
+        "since",
+        *(LOST.change(edge) for edge in ("", "lo90", "hi90")),
+        pl.col("p_value").alias("lost_p_value"),
+        pl.col("q_value").alias("lost_q_value"),
+        verdict.cast(Progress.lost_verdict.dtype).alias("lost_verdict"),
+        pl.col("lost_change_std_error_yd").alias("lost_std_error"),
+        (pl.col("lost_change_shared_error_yd") ** 2).alias("lost_shared_variance"),
     )
-    # A golfer's days are as different in one quarter as in the other: one figure, for both.
-    days = exposed[0] * form[0] + exposed[1] * form[1]
-    return welch_error((own[0], freedom[0]), (own[1], freedom[1]), (days, form_freedom[0]), (shared, np.inf))
 
 
-def _tested(both: pl.DataFrame, measure: Measure) -> list[pl.Series]:
+def _error(both: pl.DataFrame, measure: Measure, *shared: Part) -> Part:
+    """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
+    return of_change(Doubt.of(both, measure.name), Doubt.of(both, measure.name, "_before"), *shared)
+
+
+def _tested(both: pl.DataFrame, measure: Measure, *shared: Part) -> list[pl.Series]:
     """Change of a measure with interval, standard error and two-sided p-value; null where it can't be told."""
     now, then = (both.get_column(f"{measure.column}{end}").cast(pl.Float64).to_numpy() for end in ("", "_before"))
-    shared = both.get_column("lost_shared_variance").to_numpy() if measure.name == "lost" else 0.0
-    change = Estimate(now - then, *_error(both, measure, shared))
+    change = Estimate(now - then, *_error(both, measure, *shared))
     columns = _interval(change, [measure.change(edge) for edge in ("", "lo90", "hi90")])
     columns |= {f"{measure.name}_std_error": change.std_error, f"{measure.name}_p_value": change.p_value}
     return _series(columns)
@@ -166,7 +178,7 @@ def _series(columns: dict[str, Array]) -> list[pl.Series]:
 
 
 def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: float) -> pl.Expr:
-    """Say better, worse, changed or no more than chance; null where there is no test."""
+    """Say better, worse, changed or that no change is clear; null where there is no test."""
     change, reach = pl.col(measure.change()), pl.col(measure.change("hi90")) - pl.col(measure.change())
     if measure.better:
         gain = change * measure.better
@@ -183,7 +195,7 @@ def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: f
         better, worse = ((then - now) > reach).fill_null(False), ((now - then) > reach).fill_null(False)
     q_value = pl.col(f"{measure.name}_q_value")
     word = pl.when(better).then(pl.lit("better")).when(worse).then(pl.lit("worse")).otherwise(pl.lit("changed"))
-    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit("no more than chance"))
+    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit(NO_CHANGE))
     return told.cast(Progress.club_speed_verdict.dtype).alias(f"{measure.name}_verdict")
 
 
@@ -195,7 +207,9 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     """
     known = both.select(pl.all_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_not_null())).to_series()
     struck = known.to_numpy()
-    now, then = (typical_of(both, struck, end) for end in ("", "_before"))
+    measured = both.select(pl.all_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_not_null())).to_series()
+    spun = measured.to_numpy()
+    now, then = _with_one_spin(typical_of(both, struck), typical_of(both, struck, "_before"), spun, model)
     speed, contact, launch, spin = share_out(model, now, then)
     mean, mean_before = (
         np.where(struck, *(both.get_column(f"{c}{end}").to_numpy() for c in ("expected_yd", "usual_yd")))
@@ -213,13 +227,21 @@ def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
     columns |= {
         "carry_from_contact_yd": np.where(struck, contact, np.nan),
         "carry_from_launch_yd": launch,
-        "carry_from_spin_yd": spin,
+        "carry_from_spin_yd": np.where(spun, spin, np.nan),
         "carry_from_consistency_yd": consistency,
         "carry_from_other_yd": change - speed - delivery,
         "carry_from_speed_std_error": speed_error,
         "carry_from_delivery_std_error": error,
     }
     return _series(columns)
+
+
+def _with_one_spin(
+    now: Delivery, then: Delivery, spun: npt.NDArray[np.bool_], model: CarryModel
+) -> tuple[Delivery, Delivery]:
+    """Let one usual spin stand in on both sides where it isn't measured on both: no part of the change is spin's."""
+    usual = model.usual_at((now.club_speed_mph + then.club_speed_mph) / 2).spin_rpm
+    return tuple(replace(one, spin_rpm=np.where(spun, one.spin_rpm, usual)) for one in (now, then))  # type: ignore[return-value]
 
 
 def _part_names(part: str) -> list[str]:
@@ -231,13 +253,18 @@ def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
     moved = {name: pl.col(name) != pl.col(f"{name}_before") for name in ("device", "ball")}
     exposed = pl.max_horizontal("club_speed_exposure", "club_speed_exposure_before") >= EXPOSED_FROM
     unknown = pl.any_horizontal(pl.col("speed_ratio", "speed_ratio_before").is_null())
+    unspun = pl.any_horizontal(pl.col("spin_rpm", "spin_rpm_before").is_null())
     notes = [
         pl.when(moved["device"]).then(pl.lit("another device than before: a part of any change may be the device's")),
         pl.when(moved["ball"]).then(pl.lit("another ball than before: a part of any change may be the ball's")),
+        pl.when(exposed & (form["carry"].source == "quarters")).then(
+            pl.lit("golfers were watched on one day a quarter: what moved for many at once counts as a day's form")
+        ),
         pl.when(exposed & (not form["carry"].told)).then(
             pl.lit("these logs don't show how much days differ: the intervals don't cover a day's form")
         ),
         pl.when(unknown).then(pl.lit("ball speed isn't known in both quarters: contact can't be separated from other")),
+        pl.when(unspun).then(pl.lit("spin isn't measured in both quarters: it can't be separated from other")),
     ]
     joined = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     note = pl.when(joined != "").then(joined).alias("note")

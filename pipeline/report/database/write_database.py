@@ -25,6 +25,6 @@ def run(loaded: str, drives: str, model: str, database: str) -> None:
         Path of the output.
     """
     pairs = read_distinct(Path(loaded), ("device", "ball"))
-    added = pl.Series("added_yd", read_artefact(model, FittedModel).model.added_yd(pairs))
+    added = pl.Series("added_share", read_artefact(model, FittedModel).model.added_share(pairs))
     write_shots(Path(loaded), Path(drives), pairs.with_columns(added), Path(database))
     print(f"Wrote {database}.")

@@ -252,7 +252,7 @@ def influence(
 
 def _equations(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     x = inputs(drives, model.surface.speed)
-    X = np.hstack([model.surface.design(*x), model.offsets.design(drives)])
+    X = np.hstack([model.surface.design(*x), model.offsets.terms(drives)])
     return X, drives["carry_standard_yd"].to_numpy() - model.surface.base(*x)
 
 

@@ -171,10 +171,15 @@ def plot_losses(golfers: dy.DataFrame[Golfers], chart: Chart) -> Figure:
     _draw_parts(axes, shown)
     handles, labels = axes.get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside lower center", ncols=6, frameon=False)
-    if shown["lost_contact_yd"].null_count():
-        axes.set_ylabel("Golfer, club speed (* ball speed not\nknown: contact can't be separated)")
-    else:
-        axes.set_ylabel("Golfer, club speed")
+    unknown = [
+        remark
+        for name, remark in (
+            ("lost_contact_yd", "* ball speed not\nknown: contact can't be separated"),
+            ("lost_spin_yd", "+ spin guessed:\nit can't be separated"),
+        )
+        if shown[name].null_count()
+    ]
+    axes.set_ylabel(f"Golfer, club speed ({'; '.join(unknown)})" if unknown else "Golfer, club speed")
     return figure
 
 
@@ -223,6 +228,7 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
         ("flagged", "golfer, flagged", {"marker": "D", "facecolor": FLAG_COLOUR, "edgecolor": "black", "s": 56}),
     )
     # Golfers stand in the order of a digest, so that every so many are drawn at random.
+    golfers = golfers.drop_nulls([x, y])  # a guessed spin has no place
     drawn = golfers.gather_every(max(-(-golfers.height // MOST_POINTS), 1))
     for status, label, look in looks:
         some = drawn.filter(pl.col("status") == status)
@@ -309,9 +315,10 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
     axes.axvline(0, color="black", linewidth=1)
     names = shown.select(
         pl.format(
-            "{}{}  {} mph",
+            "{}{}{}  {} mph",
             pl.col("golfer").str.head(SHORT_NAME),
             pl.when(pl.col("lost_contact_yd").is_null()).then(pl.lit("*")).otherwise(pl.lit("")),
+            pl.when(pl.col("lost_spin_yd").is_null()).then(pl.lit("+")).otherwise(pl.lit("")),
             pl.col("club_speed_mph").round(0).cast(pl.Int64),
         )
     ).to_series()

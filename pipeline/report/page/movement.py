@@ -4,10 +4,10 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.report.display import Item, ShownTable, show
-from pipeline.tables.golfers import Changes, Golfers
+from pipeline.tables.golfers import MOVEMENTS, Changes, Golfers
 
-# Told in this order; `none` is a golfer who was flagged in neither quarter.
-ORDER = ("new", "resolved", "persisting", "none")
+# Told in this order, with the page's words; `clear` is a golfer who was flagged in neither quarter.
+WORDS = {"new": "new", "no_longer": "no longer", "still": "still", "clear": "not flagged"}
 SHOWN: tuple[Item, ...] = (
     "golfer",
     "movement",
@@ -43,10 +43,12 @@ def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers
         last assessed quarter who are not assessed in this one.
     """
     here = changes.filter(pl.col("quarter") == quarter).with_columns(pl.col("movement").cast(pl.String))
-    counts = {"compared": here.height}
-    for movement in ORDER:
+    counts = {}
+    for movement in MOVEMENTS:
         some = here.filter(pl.col("movement") == movement)
         counts |= {movement: some.height, f"{movement}_sure": int(some["more_than_chance"].sum())}
+    here = here.filter(pl.col("movement").is_in(list(WORDS)))
+    counts["compared"] = here.height
     assessed = golfers.filter(pl.col("status").cast(pl.String) != "not_assessed")
     now = assessed.filter(pl.col("quarter") == quarter)
     last = assessed.filter(pl.col("quarter") < quarter).sort("quarter").group_by("golfer").agg(pl.col("flagged").last())
@@ -58,7 +60,7 @@ def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers
 def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> ShownTable:
     """Show who is or was flagged, or whose change is more than chance.
 
-    New flags come first, then resolved and persisting ones, each from the largest gain to the largest loss.
+    New flags come first, then those that are gone and those that stay, each from the largest gain to the largest loss.
 
     Parameters
     ----------
@@ -68,7 +70,9 @@ def show_changes(changes: dy.DataFrame[Changes], quarter: str) -> ShownTable:
         Such as 2026Q3.
     """
     here = changes.filter(pl.col("quarter") == quarter).with_columns(pl.col("movement").cast(pl.String))
-    told = here.filter((pl.col("movement") != "none") | pl.col("more_than_chance"))
-    place = pl.col("movement").replace_strict({name: index for index, name in enumerate(ORDER)}, return_dtype=pl.Int64)
-    table = told.sort(place, "lost_change_yd", "golfer").with_columns(pl.col("movement").replace("none", "not flagged"))
+    compared = here.filter(pl.col("movement").is_in(list(WORDS)))
+    told = compared.filter((pl.col("movement") != "clear") | pl.col("more_than_chance"))
+    places = {name: place for place, name in enumerate(WORDS)}
+    place = pl.col("movement").replace_strict(places, return_dtype=pl.Int64)
+    table = told.sort(place, "lost_change_yd", "golfer").with_columns(pl.col("movement").replace(WORDS))
     return show(table, Changes, SHOWN)

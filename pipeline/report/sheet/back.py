@@ -14,7 +14,7 @@ from pipeline.tables.columns import ColumnFacts, Table, facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
-from pipeline.tables.progress import Progress
+from pipeline.tables.progress import NO_CHANGE, VERDICTS, Progress
 from pipeline.tables.table_set import TableSet
 
 KEYS = ("golfer", "quarter")
@@ -34,6 +34,7 @@ _GOAL_ROWS = (
     "efficient_speed_mph",
     "present_speed_mph",
 )
+_VERDICTS = {word: word.replace("_", " ") for word in VERDICTS} | {None: "not known"}
 _FIRSTS = {
     "delivery": "Work on the strike before speed: it's likely to gain more.",
     "speed": "Work on speed before the strike: it's likely to gain more.",
@@ -168,7 +169,7 @@ def progress_words(row: Row) -> dict[str, Any]:
             continue
         ends = "" if low is None or high is None else f"{signed(low, one.decimals)} to {signed(high, one.decimals)}"
         text = f"{signed(change, one.decimals)} {one.unit}".strip()
-        told.append((one.short, text, ends, row[f"{measure.name}_verdict"] or "not known"))
+        told.append((one.short, text, ends, _VERDICTS[row[f"{measure.name}_verdict"]]))
     return {"since": row["since"], "rows": told, "carry": _carry(row), "note": _sentence(row["note"])}
 
 
@@ -194,7 +195,7 @@ def lost_change(row: Row | None) -> str | None:
     if row is None or row["lost_verdict"] is None or row["lost_change_yd"] is None:
         return None
     step, verdict = row["lost_change_yd"], row["lost_verdict"]
-    if verdict == "no more than chance":
+    if verdict == NO_CHANGE:
         return f"About the same as in {spaced(row['since'])}."
     way = "more" if step > 0 else "fewer"
     return (

@@ -152,6 +152,9 @@ def history_chart(history: Sequence[Mapping[str, Any]], threshold_yd: float) -> 
     return row_chart(rows, "yards lost, yd", lines={f"{threshold_yd:g} yd": threshold_yd}) if rows else None
 
 
+NO_SPIN_RPM = (2000.0, 3000.0)  # the axis of a sheet that has no spin to show
+
+
 def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataFrame | None) -> dict[str, Any]:
     """Lay out launch over spin: the golfer's drives, the typical drive and the window.
 
@@ -169,8 +172,9 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         low, high = np.quantile(drives, [0.02, 0.98], axis=0)
         drives = drives[((drives >= low) & (drives <= high)).all(axis=1)]
     window = target.window if target is not None else None
+    spin = [] if row["spin_rpm"] is None else [row["spin_rpm"]]  # a guessed one is not known
     ends = [] if window is None else [window.spin_lo_rpm, window.spin_hi_rpm]
-    x = axis_over([*drives[:, 0], row["spin_rpm"], *ends], 48.0, WIDTH - 18)
+    x = axis_over([*drives[:, 0], *spin, *ends] or NO_SPIN_RPM, 48.0, WIDTH - 18)
     ends = [] if window is None else [window.launch_lo_deg, window.launch_hi_deg]
     y = axis_over([*drives[:, 1], row["launch_deg"], *ends], 128.0, 8.0)
     box = None
@@ -187,7 +191,7 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         "y": y,
         "dots": [(x(spin), y(launch)) for spin, launch in drives.tolist()],
         "window": box,
-        "typical": (x(row["spin_rpm"]), y(row["launch_deg"])),
+        "typical": (x(spin[0]), y(row["launch_deg"])) if spin else None,
         "width": WIDTH,
         "height": 160.0,
     }

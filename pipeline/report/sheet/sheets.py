@@ -156,7 +156,9 @@ def _window_text(row: Mapping[str, Any], target: Target | None) -> dict[str, str
     window = target.window
     return {
         "launch": against_window(row["launch_deg"], window.launch_lo_deg, window.launch_hi_deg, 1, "deg"),
-        "spin": against_window(row["spin_rpm"], window.spin_lo_rpm, window.spin_hi_rpm, -1, "rpm"),
+        "spin": "not measured"
+        if row["spin_rpm"] is None
+        else against_window(row["spin_rpm"], window.spin_lo_rpm, window.spin_hi_rpm, -1, "rpm"),
     }
 
 

@@ -18,6 +18,20 @@ def test_the_efficient_speed_turns_the_curve_and_its_interval_round():
     assert most == pytest.approx((251 + 1) / 2.5)
 
 
+def test_what_golfers_differ_by_for_good_widens_what_an_efficient_delivery_needs_and_gives():
+    # Efficient carry is known to 1 yd, a golfer's own difference to 1.6449 * 2 yd: together 3.44 yd.
+    both = np.hypot(1.0, 1.6449 * 2.0)
+    goal, at = np.array([251.0]), np.array([96.0])
+    speed, least, most = needed_efficient(sample_curve(), goal, np.array([2.0]))
+    assert [*speed, *least, *most] == pytest.approx([251 / 2.5, (251 - both) / 2.5, (251 + both) / 2.5], rel=1e-5)
+    today, reach = np.array([225.0]), 3.0
+    found = shares(sample_curve(), at, today, today - reach, today + reach, goal, lasting_yd=np.array([2.0]))
+    half = np.hypot(reach, 1.6449 * 2.0)
+    assert [*found["delivery_lo90_yd"], *found["delivery_hi90_yd"]] == pytest.approx([15 - half, 15 + half], rel=1e-4)
+    assert [*found["speed_lo90_yd"], *found["speed_hi90_yd"]] == pytest.approx([11 - both, 11 + both], rel=1e-4)
+    assert found["gap_hi90_yd"] - found["gap_yd"] == pytest.approx(reach)
+
+
 def test_carry_and_run_take_less_speed():
     speed, least, most = needed_efficient(sample_curve(total=True), np.array([276.0]))
     assert [*speed, *least, *most] == pytest.approx([100.4, 100.0, 100.8])
@@ -179,9 +193,9 @@ def test_where_the_benchmarks_dont_reach_the_gap_is_not_shared_out():
 
 def test_a_golfers_carry_is_as_sure_as_the_yards_lost():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5, "shots": 15})
-    present = Present.of(golfers, sample_frontier())
+    present = Present.of(golfers, sample_frontier(), sample_model())
     half = 1.7613 * np.hypot(1.5, 0.5)  # Student's, 14 degrees of freedom; the drives' and efficient carry's errors
-    assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-5)
+    assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([220 - half, 220 + half], rel=1e-4)
     assert present.drive.speed_ratio == pytest.approx([1.40])
     assert present.shared_yd == pytest.approx([1.6449 * 0.5], rel=1e-4)
 
@@ -190,7 +204,7 @@ def test_yards_lost_that_may_be_many_more_are_carry_that_may_be_much_less():
     golfers = sample_golfers({"club_speed_mph": 97.0, "carry_yd": 220.0, "own_error_yd": 1.5})
     lost = golfers["lost_yd"].item()
     skewed = golfers.with_columns(lost_lo90_yd=pl.lit(lost - 2.0), lost_hi90_yd=pl.lit(lost + 5.0))
-    present = Present.of(skewed, sample_frontier())
+    present = Present.of(skewed, sample_frontier(), sample_model())
     assert [*present.lo90_yd, *present.hi90_yd] == pytest.approx([215.0, 222.0])
 
 

@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from days import on_days
 from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model
 from rows import table_of
 
@@ -119,10 +120,10 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     rng = np.random.default_rng(1)
     drives = golfers.select("golfer", "club_speed_mph", "quarter")
     shots = pl.concat([drives.with_columns(quarter=pl.lit(q)) for q in ("2026Q2", "2026Q3") for _ in range(20)])
-    shots = shots.with_columns(pl.col("club_speed_mph") + rng.normal(0, 1, shots.height))
+    shots = on_days(shots).with_columns(pl.col("club_speed_mph") + rng.normal(0, 1, shots.height))
     shots.sort("golfer").write_parquet(tmp_path / "drives.parquet")
     pairs = [
-        {"golfer": golfer, "shots": 20, "shots_before": 20, "club_speed_change_mph": 0.5}
+        {"golfer": golfer, "shots": 20, "club_speed_change_mph": 0.5, "lost_change_yd": 0.5, "movement": "clear"}
         for golfer in golfers["golfer"]
     ]
     write_csv(tmp_path / "golfers.csv", golfers)

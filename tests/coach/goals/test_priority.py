@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from days import on_days
 from goal_samples import sample_golfers, sample_model, sample_present
 from scipy.stats import norm
 
@@ -10,15 +11,17 @@ from pipeline.tables.goals import Priorities
 QUARTERS = ("2025Q4", "2026Q1", "2026Q2")
 
 
-def academy(golfers, gain, spread, drives=30, sd=1.5, seed=2):
+def academy(golfers, gain, spread, drives=30, sd=1.5, seed=2, days=None, form=0.0):
     """Drives in three quarters of golfers who gain `gain` mph a quarter, each with a departure of his own."""
     rng = np.random.default_rng(seed)
     steps = gain + spread * rng.standard_normal((golfers, 2))
     true = 90 + np.concatenate([np.zeros((golfers, 1)), np.cumsum(steps, axis=1)], axis=1)
     club = true[:, :, None] + sd * rng.standard_normal((golfers, 3, drives))
+    club += form * rng.standard_normal((golfers, 3, days or drives))[:, :, np.arange(drives) % (days or drives)]
     who = np.repeat([f"g{i:03d}" for i in range(golfers)], 3 * drives)
     when = np.tile(np.repeat(QUARTERS, drives), golfers)
-    return pl.DataFrame({"golfer": who, "quarter": when, "club_speed_mph": club.ravel()}), club.mean(axis=2)
+    drives = pl.DataFrame({"golfer": who, "quarter": when, "club_speed_mph": club.ravel()})
+    return on_days(drives, days), club.mean(axis=2)
 
 
 def changes_from(means, rows=((1, 0), (2, 1))):
@@ -46,6 +49,19 @@ def test_where_nobody_truly_differs_luck_is_no_spread():
     gain = usual_gain(changes_from(means), speed_variance(drives))
     assert gain.spread_mph < 0.15
     assert np.std(means[:, 1] - means[:, 0]) > 0.3
+
+
+def test_a_days_form_is_no_spread_of_gains():
+    drives, means = academy(golfers=200, gain=0.0, spread=0.0, days=2, form=1.0)
+    gain = usual_gain(changes_from(means), speed_variance(drives))
+    assert gain.spread_mph < 0.5
+    assert np.std(means[:, 1] - means[:, 0]) > 0.9
+
+
+def test_days_that_nobody_can_tell_from_gains_stay_in_their_spread():
+    drives, means = academy(golfers=200, gain=0.0, spread=1.0, days=1)
+    gain = usual_gain(changes_from(means), speed_variance(drives))
+    assert gain.spread_mph == pytest.approx(1.0, abs=0.15)
 
 
 def test_the_means_error_is_that_of_as_many_golfers():

@@ -9,9 +9,11 @@ from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.golfers.flags import FlagRules, assess
-from pipeline.golfers.losses import losses
+from pipeline.golfers.losses import known_losses
+from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
-from pipeline.tables.golfers import Golfers
+from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
 from pipeline.tables.types import types_of
 
@@ -23,14 +25,14 @@ SPEEDS = np.arange(66.0, 118.0)
 def made(world_maker, world_carry, tmp_path_factory):
     """The step run on two quarters of 24 golfers, eight to a group; the first eight gain 4 mph.
 
-    The second device reads 30 yd long; the last golfer changes between devices with every drive.
+    The second device reads 15 % long; the last golfer changes between devices with every drive.
     """
     folder = tmp_path_factory.mktemp("progress")
-    plain = world_maker(golfers=GOLFERS, noise_yd=2.0, offset_b_yd=30.0).drives
+    plain = world_maker(golfers=GOLFERS, noise_yd=2.0, share_b=0.15).drives
     turned = (pl.col("golfer") == f"g{GOLFERS - 1:016x}") & (pl.int_range(pl.len()) % 2 == 1)
     first = plain.with_columns(
         pl.when(turned).then(pl.lit("unit-B")).otherwise("device").alias("device"),
-        pl.col("carry_standard_yd") + 30.0 * (turned & (pl.col("device") == "unit-A")),
+        pl.col("carry_standard_yd") * (1 + 0.15 * (turned & (pl.col("device") == "unit-A"))),
     )
     index = pl.col("golfer").str.slice(1).str.to_integer(base=16)
     faster = pl.when(index < 8).then(4.0).otherwise(0.0)
@@ -51,12 +53,18 @@ def made(world_maker, world_carry, tmp_path_factory):
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
     efficient = world_carry(SPEEDS * 1.474, launch, spin)
     frontier = frontier_at(SPEEDS, efficient, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
-    golfers = Golfers.validate(assess(ranked(losses(drives, model, frontier)), FlagRules(10, 0.10, 12)))
+    shared, rules = SharedErrors.of_one_error(frontier), FlagRules(10, 0.10, 12)
+    known, _ = known_losses(drives, model, shared, 0.0)
+    golfers = Golfers.validate(assess(ranked(known), rules))
+    write_csv(folder / "changes.csv", Changes.validate(changes_of(known, golfers, shared, rules)))
     write_csv(folder / "golfers.csv", golfers)
     drives.sort("golfer").write_parquet(folder / "drives.parquet")
     write_artefact(folder / "frontier.json", frontier)
     write_artefact(folder / "model.json", FittedModel("hill", model, FittedOn(720, GOLFERS, ("2026Q3",))))
     names = {"drives": "drives.parquet", "model": "model.json", "frontier": "frontier.json", "golfers": "golfers.csv"}
+    names |= {"changes": "changes.csv", "replicates": "replicates.npz", "efficient_replicates": "efficient.npz"}
+    np.savez(folder / "replicates.npz", offset_share=np.zeros((2, len(model.offset_share))))
+    np.savez(folder / "efficient.npz", error_yd=shared.efficient_yd, speed_mph=SPEEDS)
     names |= {"progress": "progress.csv", "cohorts": "cohorts.csv"}
     at = {key: str(folder / name) for key, name in names.items()}
     run(**at, false_discovery_rate=0.10, min_golfers=5)
@@ -70,7 +78,7 @@ def made(world_maker, world_carry, tmp_path_factory):
 def test_who_gained_speed_is_told(made):
     (progress, _), _ = made
     assert progress.height == GOLFERS
-    assert progress["club_speed_verdict"].to_list() == ["better"] * 8 + ["no more than chance"] * 16
+    assert progress["club_speed_verdict"].to_list() == ["better"] * 8 + ["no_clear_change"] * 16
     assert progress["carry_from_speed_yd"].head(8).mean() == pytest.approx(4 * 1.7 * 1.46, rel=0.15)
 
 

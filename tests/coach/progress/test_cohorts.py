@@ -11,7 +11,7 @@ BESIDE = "suppressed so that the fewer than 5 golfers of other groups, or of non
 FEW = "fewer than 5 golfers: their figures are suppressed"
 
 
-def progress_of_golfers(change, std_error=1.0, shared=0.0, verdict="no more than chance", quarter="2026Q3"):
+def progress_of_golfers(change, std_error=1.0, shared=0.0, verdict="no_clear_change", quarter="2026Q3"):
     """Give what `progress_of` gives of golfers whose every measure changed alike; a third of it is by speed."""
     n = len(change)
     change = np.asarray(change, dtype=float)
@@ -88,7 +88,7 @@ def test_what_golfers_share_of_an_error_stays_in_their_mean():
 
 
 def test_better_and_worse_are_counted():
-    verdicts = ["better", "better", "worse", "changed", "no more than chance", None]
+    verdicts = ["better", "better", "worse", "changed", "no_clear_change", None]
     row = cohorts_of(progress_of_golfers([1.0] * 6, verdict=verdicts), grouped(*[None] * 6), 5).row(0, named=True)
     assert (row["spin_better"], row["spin_worse"], row["lost_better"]) == (2, 1, 2)
 

@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pipeline.coach.progress.day_form import between_days, figure_errors
+from pipeline.golfers.day_form import between_days, figure_errors
 
 FIRST = date(2026, 7, 1)
 
@@ -30,7 +30,7 @@ def test_a_mean_has_the_sample_variance_over_its_drives():
     errors, _ = figure_errors(drives, "value", median=False)
     row = errors.row(0, named=True)
     assert row["own_variance"] == pytest.approx(drives["value"].var() / 12)
-    assert (row["days"], row["known"], row["freedom"]) == (1, 12, 11)
+    assert (row["days"], row["known"], row["own_freedom"]) == (1, 12, 11)
 
 
 @pytest.mark.parametrize(("days", "each", "exposure"), [(1, 12, 1.0), (12, 1, 0.0), (3, 4, (12 / 3 - 1) / 11)])
