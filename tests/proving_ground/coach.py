@@ -80,7 +80,9 @@ def judge_coach(academy: Academy, found: Found, curve: Curve, name: str) -> Judg
 
 def case_of(world: World, name: str) -> str:
     """Give the case of progress that a world is; a world where something changes is one of its own."""
-    return name if world.cured or world.faster_mph else "nothing changed"
+    if world.cured or world.faster_mph:
+        return name
+    return "nothing changed, form of the day" if world.form_yd else "nothing changed"
 
 
 def _progress(academies: int, case: str) -> Judged:

@@ -17,7 +17,7 @@ from academy import Academy, make_academy
 from measures import clustered_error, inside
 from study_run import Found, run_study, write_study
 from targets import Target, table_of, verdict
-from true_flight import BALLS, Array, carry_yd
+from true_flight import Array, carry_yd
 from true_impact import change_of_loft, leave_after, own_slopes
 from worlds import SWING_WORLDS, World
 
@@ -181,9 +181,9 @@ def _worst(rows: pl.DataFrame, value: pl.Expr) -> float | None:
 
 
 def drawn(name: str, world: World, number: int) -> tuple[Academy, int]:
-    """Draw an academy of a world; academies take the three true balls in turn."""
+    """Draw an academy of a world; academies take the world's true balls in turn."""
     seed = zlib.crc32(f"swing {name} {number}".encode())
-    return make_academy(world, list(BALLS)[number % len(BALLS)], seed), seed
+    return make_academy(world, world.balls[number % len(world.balls)], seed), seed
 
 
 def prove_delivery(name: str, slopes: int, academies: int) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -18,8 +18,8 @@ from academy import QUARTERS, Academy, make_academy
 from judge import Curve, golfer_truth, true_curve
 from study_run import Found, run_study, write_study
 from targets import Target
-from true_flight import BALLS, Array, carry_yd
-from worlds import PLAIN, World
+from true_flight import Array, carry_yd
+from worlds import MANY_DAYS, World
 
 from pipeline.coach.progress import assess_progress
 from pipeline.statistics.shapley import exchange
@@ -49,7 +49,7 @@ class Case:
     days: tuple[int, int] = (1, 4)
     form: float = 1.0
     changed: float = 0.0
-    world: World = PLAIN
+    world: World = MANY_DAYS
 
 
 CASES = {
@@ -206,9 +206,9 @@ def study(case: str, academies: int, first: int = 0) -> pl.DataFrame:
     """
     frames = []
     for number in range(first, first + academies):
-        ball = list(BALLS)[number % len(BALLS)]
-        seed = zlib.crc32(f"progress {case} {number}".encode())
         kind = CASES[case]
+        ball = kind.world.balls[number % len(kind.world.balls)]
+        seed = zlib.crc32(f"progress {case} {number}".encode())
         academy = with_days(make_academy(kind.world, ball, seed), kind, np.random.default_rng([seed, 1]))
         with tempfile.TemporaryDirectory() as folder:
             write_study(academy, Path(folder) / "study", seed)

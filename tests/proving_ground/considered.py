@@ -15,7 +15,7 @@ import polars as pl
 from considered_case import MIN_GOLFERS, Case, Row, make_case
 from scipy.special import stdtrit
 from targets import table_of
-from true_flight import BALLS, Array
+from true_flight import Array
 from worlds import WORLDS
 
 CONSIDERED_WORLDS = ("plain", "uneven-shots", "noisy-spin", "many-mishits", "devices-disagree")
@@ -141,7 +141,7 @@ def consider(world: str, academies: int) -> pl.DataFrame:
     """
     rows: list[Row] = []
     for number in range(academies):
-        ball = list(BALLS)[number % len(BALLS)]
+        ball = WORLDS[world].balls[number % len(WORLDS[world].balls)]
         case = make_case(WORLDS[world], ball, zlib.crc32(f"considered {world} {number}".encode()))
         for method in METHODS:
             named = {"world": world, "academy": number, "method": method.title}

@@ -168,13 +168,15 @@ def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:
     The oracle is true carry of the true drive: what is left is what no reading explains. Beside it stands true flight
     of the readings, errors and all.
     """
-    calm = replace(academy.world, golfers=60, shots=(10, 10), device_b=0.0, range_balls=0.0, altitude_m=0.0)
+    calm = replace(
+        academy.world, golfers=60, shots=(10, 10), device_b=0.0, overlap=0.0, range_balls=0.0, altitude_m=0.0
+    )
     fresh = make_academy(calm, academy.ball, seed).drives
     model = read_artefact(found.folder / "model.json", FittedModel).model
     expected = model.expected(Delivery.of(fresh)) + model.offsets.design(fresh) @ model.offset_yd
     drive = (fresh.get_column(name).to_numpy() for name in ("ball_speed_mph", "launch_deg", "spin_rpm"))
     readings = carry_yd(academy.ball, *drive)
-    measured, true = fresh.get_column("carry_yd").to_numpy(), fresh.get_column("true_carry_yd").to_numpy()
+    measured, true = fresh.get_column("carry_yd").to_numpy(), fresh.get_column("true_flight_yd").to_numpy()
     return pl.DataFrame(
         {
             "rmse_yd": [float(np.sqrt(np.mean((expected - measured) ** 2)))],

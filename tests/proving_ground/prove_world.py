@@ -12,7 +12,6 @@ from coach import FRAMES, judge_coach
 from judge import Curve, judge_bands, judge_golfers, judge_held_out, oracle_curve, true_curve
 from measures import Judged
 from study_run import Found, run_study, write_study
-from true_flight import BALLS
 from worlds import COACH_WORLDS, WORLDS
 
 JUDGED = ("bands", "golfers", "changes", "held_out", *FRAMES)
@@ -40,7 +39,7 @@ def judge_all(academy: Academy, found: Found, curve: Curve, world: str, seed: in
 
 
 def prove(world: str, academies: int) -> Judged:
-    """Judge some academies of a world; academies take the three true balls in turn.
+    """Judge some academies of a world; academies take the world's true balls in turn.
 
     Returns
     -------
@@ -50,9 +49,9 @@ def prove(world: str, academies: int) -> Judged:
     """
     found: list[Judged] = []
     drawn = WORLDS.get(world) or COACH_WORLDS[world]
-    curves = {ball: true_curve(drawn, ball) for ball in BALLS}
+    curves = {ball: true_curve(drawn, ball) for ball in drawn.balls}
     for number in range(academies):
-        ball = list(BALLS)[number % len(BALLS)]
+        ball = drawn.balls[number % len(drawn.balls)]
         seed = zlib.crc32(f"{world} {number}".encode())
         academy = make_academy(drawn, ball, seed)
         with tempfile.TemporaryDirectory() as folder:

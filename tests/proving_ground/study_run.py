@@ -58,6 +58,8 @@ def write_study(academy: Academy, folder: Path, seed: int) -> None:
     logs = []
     for device, name in (("unit-A", "a"), ("unit-B", "b")):
         rows = academy.drives.filter(pl.col("device") == device).select(columns)
+        # A device without ball speed has no column of it.
+        rows = rows.select(c for c in columns if rows.height == 0 or rows.get_column(c).null_count() < rows.height)
         if rows.height:
             rows.write_csv(folder / "logs" / f"{name}.csv")
             high = device == "unit-B"
@@ -82,7 +84,8 @@ def run_study(folder: Path, out: Path) -> Found:
         _collect(root, study, key, out)
         _measure(study, settings, out)
         _judge(study, settings, out)
-    names = pl.read_csv(root / "logs" / "*.csv", infer_schema_length=None).get_column("golfer").unique().to_list()
+    logs = sorted((root / "logs").glob("*.csv"))
+    names = pl.concat([pl.read_csv(log, columns=["golfer"]) for log in logs]).get_column("golfer").unique().to_list()
     secret = read_key(key, study.study)
     return Found(out, {pseudonym(name, secret, "golfer"): name for name in names})
 

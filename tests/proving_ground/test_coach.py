@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 from targets import Target
-from worlds import COACH_WORLDS, PLAIN, WORLDS
+from worlds import COACH_WORLDS, MANY_DAYS, PLAIN, WORLDS
 
 ERRORS = [[1.0, 2.0], [4.0, 6.0], [0.0, 2.0], [3.0, 3.0]]
 
@@ -81,4 +81,5 @@ def test_worlds_where_something_changes_are_cases_of_their_own():
     named = {name: coach.case_of(world, name) for name, world in (WORLDS | COACH_WORLDS).items()}
 
     assert {name for name, case in named.items() if case == name} == {"changed", "all-faster"}
-    assert coach.case_of(PLAIN, "plain") == "nothing changed"
+    assert coach.case_of(PLAIN, "plain") == "nothing changed, form of the day"
+    assert coach.case_of(MANY_DAYS, "many-days") == "nothing changed"

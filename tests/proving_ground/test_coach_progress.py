@@ -1,9 +1,11 @@
+from dataclasses import replace
+
 import academy
 import coach_progress
 import numpy as np
 import polars as pl
 import pytest
-from worlds import World
+from worlds import MANY_DAYS
 
 
 @pytest.fixture
@@ -86,7 +88,7 @@ def test_measures_keep_the_cases_apart():
 
 @pytest.mark.usefixtures("simple_flight")
 def test_an_academy_on_few_days_moves_as_planted():
-    plain = academy.make_academy(World(golfers=20, shots=(40, 60)), "plain", 1)
+    plain = academy.make_academy(replace(MANY_DAYS, golfers=20, shots=(40, 60)), "plain", 1)
     case = coach_progress.Case(days=(2, 3), changed=0.5)
     moved = coach_progress.with_days(plain, case, np.random.default_rng(1))
     before, after = plain.golfers, moved.golfers
@@ -109,7 +111,7 @@ def test_an_academy_on_few_days_moves_as_planted():
 
 @pytest.mark.usefixtures("simple_flight")
 def test_form_of_a_day_is_shared_by_its_drives():
-    plain = academy.make_academy(World(golfers=30, shots=(40, 60)), "plain", 2)
+    plain = academy.make_academy(replace(MANY_DAYS, golfers=30, shots=(40, 60)), "plain", 2)
     moved = coach_progress.with_days(plain, coach_progress.Case(days=(3, 3)), np.random.default_rng(2))
     added = moved.drives.select("row", pl.col("struck_at").dt.date().alias("day")).with_columns(
         moved.drives["true_launch_deg"] - plain.drives["true_launch_deg"]

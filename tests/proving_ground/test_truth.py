@@ -44,7 +44,9 @@ def test_efficient_carry_is_the_most_that_the_region_gives():
 
 
 def test_usual_figures_are_those_of_many_drives():
-    one = academy.make_academy(replace(PLAIN, golfers=6, shots=(4000, 4000), faulty=1.0), "plain", 4)
+    # A quarter has 88 days: their forms leave the mean of a golfer 1/9 of a day's standard deviation to move by.
+    world = replace(PLAIN, golfers=6, shots=(4000, 4000), days=(88, 88), faulty=1.0, lasting=0.02)
+    one = academy.make_academy(world, "plain", 4)
     drives = one.drives.group_by("row").agg(
         (pl.col("true_ball_mph") / pl.col("true_club_mph")).median().alias("ratio"),
         pl.col("true_launch_deg").median(),
@@ -52,8 +54,8 @@ def test_usual_figures_are_those_of_many_drives():
         pl.col("true_carry_yd").mean(),
     ).sort("row")  # fmt: skip
     usual = one.usual
-    np.testing.assert_allclose(usual["usual_ratio"], drives["ratio"], atol=0.0015)
-    np.testing.assert_allclose(usual["usual_launch_deg"], drives["true_launch_deg"], atol=0.1)
-    np.testing.assert_allclose(usual["usual_spin_rpm"], drives["true_spin_rpm"], rtol=0.005)
+    np.testing.assert_allclose(usual["usual_ratio"], drives["ratio"], atol=0.0025)
+    np.testing.assert_allclose(usual["usual_launch_deg"], drives["true_launch_deg"], atol=0.2)
+    np.testing.assert_allclose(usual["usual_spin_rpm"], drives["true_spin_rpm"], rtol=0.015)
     scale = 1 + one.reference_share
-    np.testing.assert_allclose(usual["mean_carry_yd"], drives["true_carry_yd"] * scale, atol=0.8)
+    np.testing.assert_allclose(usual["mean_carry_yd"], drives["true_carry_yd"] * scale, atol=1.8)

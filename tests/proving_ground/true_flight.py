@@ -1,6 +1,6 @@
 """The flight of the proving ground's worlds: their outside truth, apart from the pipeline's code and coefficient sets.
 
-Three balls. None is one of the pipeline's coefficient sets: drag and lift are simple curves of our own near
+Four balls. None is one of the pipeline's coefficient sets: drag and lift are simple curves of our own near
 what Bearman and Harvey measured (Aeronautical Quarterly 27 (1976) 112-122; second-hand: lift 0.08 to 0.25 and
 drag 0.27 to 0.32 as the spin ratio goes from 0.02 to 0.3), with the drag of today's balls taken a quarter lower
 (an assumption). Spin decays as Tavares, Shannon and Melvin measured (Science and Golf III (1999) 464-472;
@@ -35,7 +35,14 @@ def _steady(reynolds: Array, s: Array) -> tuple[Array, Array]:
     return 0.180 + 0.35 * s + 0.9 * s * s + 0.012 * (reynolds / 1e5 - 1.5), 0.40 * np.sqrt(s) + 0.015
 
 
-BALLS = {"plain": _plain, "lively": _lively, "steady": _steady}
+def _curved(reynolds: Array, s: Array) -> tuple[Array, Array]:
+    """Drag that halves from low to high speed, which no set of coefficients does; lift as the plain ball's."""
+    return 0.180 + 0.22 / (
+        1 + np.exp((reynolds - 0.9e5) / 1.5e4)
+    ) + 0.10 * s + 1.5 * s * s, 0.055 + 1.1 * s - 1.5 * s * s
+
+
+BALLS = {"plain": _plain, "lively": _lively, "steady": _steady, "curved": _curved}
 
 
 def air(altitude_m: float, temp_c: float) -> tuple[float, float]:

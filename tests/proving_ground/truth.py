@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-import academy as a
 import numpy as np
 import numpy.typing as npt
+import people as a
 from scipy.stats import norm
 from true_flight import Array, carry_yd
 from worlds import World
@@ -31,7 +31,7 @@ class Efficient:
 def density(world: World, speed_mph: float) -> Array:
     """Give the density of golfers' usual deliveries at a speed over the grids, 1/(deg rpm)."""
     middle = (a.LAUNCH_DEG + a.LAUNCH_SLOPE * (speed_mph - 90), a.SPIN_RPM + a.SPIN_SLOPE * (speed_mph - 90))
-    each = world.faulty / len(a.FAULTS)
+    each = world.faulty / len(world.faults)
     low_sd, extra_sd = np.hypot(a.LAUNCH_SD, a.LOW_LAUNCH_SD), np.hypot(a.SPIN_SD, a.EXTRA_SPIN_SD)
     parts = (
         (1 - 2 * each, 0.0, a.LAUNCH_SD, 0.0, a.SPIN_SD),
@@ -61,8 +61,8 @@ def better_ratio(world: World, speed_mph: float) -> float:
     mishits = np.quantile(world.mishits, [0, 1]) @ np.array([1 - share, share])
     # All mishits have a lower ratio than the usual drive, so the median of all drives lies above the middle of these.
     usual = a.STRIKE_SD * norm.ppf((0.5 - mishits) / (1 - mishits))
-    each = world.faulty / len(a.FAULTS)
-    often = a.STRIKE_SD * norm.ppf((0.5 - a.FAULTY_MISHITS) / (1 - a.FAULTY_MISHITS))
+    each = world.faulty / len(world.faults)
+    often = a.STRIKE_SD * norm.ppf((0.5 - world.faulty_mishits[0]) / (1 - world.faulty_mishits[0]))
     middle = a.RATIO + a.RATIO_SLOPE * (speed_mph - 90)
     at = np.linspace(middle - 0.06, middle + 0.06, 601)
     below = (1 - 2 * each) * norm.cdf((at[:, None] - middle - usual) / a.RATIO_SD).mean(axis=1)

@@ -1,6 +1,12 @@
-"""The worlds of the proving ground: academies that differ in one thing each, and what is known of them."""
+"""The worlds of the proving ground: academies that differ in one thing each, and what is known of them.
+
+An ordinary world has golfers who are watched on a few days a quarter, each day with a form of its own; `many-days`
+alone has none.
+"""
 
 from dataclasses import dataclass, replace
+
+FAULTS = ("contact", "launch", "spin", "consistency")
 
 
 @dataclass(frozen=True)
@@ -12,10 +18,35 @@ class World:
     golfers : int
     speed_mph : tuple of float
         Mean and standard deviation of golfers' club speeds.
+    even_mph : tuple of float or None
+        Least and largest club speed of golfers who are spread evenly; in place of `speed_mph`.
+    curved : bool
+        Whether usual ratio, launch and spin are curved functions of club speed (`people.CURVES`).
+    correlation : float
+        Of launch and spin over golfers of one speed.
+    schools : float
+        How far two schools of swing lie apart in launch and, the other way, in spin, in the standard deviations of
+        each; half of the golfers are of each.
+    spread_falls : float
+        By what factor the spread of ratio, launch and spin over golfers is wider at 70 mph than at 110 mph.
+    lasting : float
+        Standard deviation of what golfers carry farther, for good, than their deliveries say; a share of carry.
     shots : tuple of int
         Fewest and most drives of a golfer in a quarter; drawn evenly on a log scale.
-    device_b, device_b_share : float
-        Share of golfers on the second device, and by how much its carry reads long.
+    days : tuple of int or None
+        Fewest and most days of a golfer in a quarter, drawn evenly; None: each drive on any day of the quarter.
+    form_yd : float
+        Standard deviation of what a day moves a golfer's carry by at the golfer's own club speed, near 91 mph: in
+        ratio, launch, spin and beyond what readings explain. With any form, days also differ in club speed.
+    device_b, overlap : float
+        Share of golfers on the second device, and of those who use both devices, a day on the one and a day on the
+        other.
+    device_b_share, device_b_club, device_b_ball : float
+        By how much the second device's carry, club speed and ball speed read long.
+    device_b_ball_speed : bool
+        Whether the second device's logs have ball speed.
+    site_b_ratio, site_b_spread : float
+        How much the second device's golfers truly differ: added to their ratio, and a factor of their spread.
     range_balls, range_ball_share : float
         Share of golfers who hit range balls, and by how much those fly farther (negative: shorter).
     spin_noise : float
@@ -23,9 +54,13 @@ class World:
     mishits : tuple of float
         Least and largest share of mishits among a golfer's drives.
     faulty : float
-        Share of golfers with a fault, the same number of each kind.
+        Share of golfers with a fault.
+    faults : tuple of str
+        Kinds of faults; each is as likely.
+    faulty_mishits : tuple of float
+        Least and largest share of mishits of golfers whose fault is consistency.
     scatter : float
-        Standard deviation of what no reading explains, as a share of carry.
+        Standard deviation of what no reading explains from drive to drive, as a share of carry.
     ball_speed : bool
         Whether the logs have ball speed.
     guessed_spin : float
@@ -42,18 +77,36 @@ class World:
         Standard deviation of a reading of attack.
     loft_swaps : float
         Share of golfers who hit every second drive with a club of other loft.
+    balls : tuple of str
+        True balls, keys of `true_flight.BALLS`, which the world's academies take in turn.
     """
 
     golfers: int = 70
     speed_mph: tuple[float, float] = (91.0, 9.0)
+    even_mph: tuple[float, float] | None = None
+    curved: bool = False
+    correlation: float = 0.0
+    schools: float = 0.0
+    spread_falls: float = 1.0
+    lasting: float = 0.0
     shots: tuple[int, int] = (15, 60)
+    days: tuple[int, int] | None = (2, 6)
+    form_yd: float = 2.0
     device_b: float = 0.4
+    overlap: float = 0.0
     device_b_share: float = 0.02
+    device_b_club: float = 0.0
+    device_b_ball: float = 0.0
+    device_b_ball_speed: bool = True
+    site_b_ratio: float = 0.0
+    site_b_spread: float = 1.0
     range_balls: float = 0.0
     range_ball_share: float = -0.05
     spin_noise: float = 0.04
     mishits: tuple[float, float] = (0.04, 0.10)
     faulty: float = 0.30
+    faults: tuple[str, ...] = FAULTS
+    faulty_mishits: tuple[float, float] = (0.38, 0.38)
     scatter: float = 0.018
     ball_speed: bool = True
     guessed_spin: float = 0.0
@@ -65,28 +118,60 @@ class World:
     attack_slope: float = 0.12
     attack_noise_deg: float = 0.8
     loft_swaps: float = 0.0
+    balls: tuple[str, ...] = ("plain", "lively", "steady")
 
 
 PLAIN = World()
-WORLDS = {
+# No form of the day: each drive on any day.
+MANY_DAYS = replace(PLAIN, days=None, form_yd=0.0)
+
+# What days are like.
+DAYS = {
     "plain": PLAIN,
+    "many-days": MANY_DAYS,
+    "two-days": replace(PLAIN, days=(2, 2), form_yd=3.5),
+    "one-day": replace(PLAIN, days=(1, 1)),
+}
+# How many golfers there are, how fast, and what is true of them.
+PEOPLE = {
     "large": replace(PLAIN, golfers=200),
     "few-golfers": replace(PLAIN, golfers=32),
     "fast": replace(PLAIN, speed_mph=(104.0, 6.0)),
     "slow": replace(PLAIN, speed_mph=(77.0, 6.0)),
-    "quiet-spin": replace(PLAIN, spin_noise=0.02),
-    "noisy-spin": replace(PLAIN, spin_noise=0.08),
+    "even-speeds": replace(PLAIN, even_mph=(66.0, 116.0), curved=True),
+    "loft-makes-both": replace(PLAIN, correlation=0.75),
+    "anti-correlated": replace(PLAIN, correlation=-0.6),
+    "two-schools": replace(PLAIN, schools=2.2),  # 3 sd apart in launch and spin together
+    "spread-by-speed": replace(PLAIN, spread_falls=2.5),
     "many-mishits": replace(PLAIN, mishits=(0.10, 0.15)),
-    "range-balls": replace(PLAIN, range_balls=0.35),
-    "devices-disagree": replace(PLAIN, device_b_share=-0.04),
+    "one-mishits": replace(PLAIN, mishits=(0.03, 0.20), faults=("consistency",), faulty_mishits=(0.20, 0.45)),
+    "lasting": replace(PLAIN, lasting=0.02),
     "uneven-shots": replace(PLAIN, shots=(8, 200)),
-    "guessed-spin": replace(PLAIN, guessed_spin=0.5),
-    "altitude": replace(PLAIN, altitude_m=1400.0, temp_c=22.0),
-    "altitude-unknown": replace(PLAIN, altitude_m=1400.0, temp_c=22.0, air_known=False),
-    "no-ball-speed": replace(PLAIN, ball_speed=False),
-    "calm-air": replace(PLAIN, scatter=0.010),
     "changed": replace(PLAIN, cured=0.5, faster_mph=1.0),
 }
+# What the second device does, and other readings.
+DEVICES = {
+    "devices-disagree": replace(PLAIN, device_b_share=-0.04),
+    "share-short": replace(PLAIN, device_b_share=-0.05, even_mph=(66.0, 116.0)),
+    "no-ball-device": replace(PLAIN, device_b_ball_speed=False, device_b_share=-0.04),
+    "guesses-spin-device": replace(PLAIN, guessed_spin=1.0, device_b_share=-0.04),
+    "club-reads-low": replace(PLAIN, device_b_club=-0.03, device_b_share=0.0),
+    "ball-reads-low": replace(PLAIN, device_b_ball=-0.02, device_b_share=0.0),
+    "overlap": replace(PLAIN, device_b=0.15, overlap=1 / 3, device_b_club=-0.03, device_b_share=-0.03),
+    "six-on-second": replace(PLAIN, device_b=6 / 70, lasting=0.01),
+    "far-site": replace(PLAIN, site_b_ratio=-0.03, site_b_spread=1.4, device_b_share=0.0),
+    "no-ball-speed": replace(PLAIN, ball_speed=False),
+    "noisy-spin": replace(PLAIN, spin_noise=0.08),
+}
+# What balls and air do.
+FLIGHT = {
+    "range-balls": replace(PLAIN, range_balls=0.35),
+    "altitude": replace(PLAIN, altitude_m=1400.0, temp_c=22.0),
+    "altitude-unknown": replace(PLAIN, altitude_m=1400.0, temp_c=22.0, air_known=False),
+    "calm-air": replace(PLAIN, scatter=0.010),
+    "curved-flight": replace(PLAIN, balls=("curved",)),
+}
+WORLDS = DAYS | PEOPLE | DEVICES | FLIGHT
 
 # Worlds for the coach's figures alone: a poor reading of attack, and golfers who gain so much speed that it gives many
 # of them more than their delivery could.
