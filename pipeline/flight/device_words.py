@@ -8,6 +8,7 @@ from pipeline.flight.devices import READINGS, DeviceReadings
 from pipeline.flight.offsets import UNSTATED
 from pipeline.statistics.intervals import t_reach
 from pipeline.tables.devices import READING_WORDS, Devices
+from pipeline.tables.logs import Sources
 from pipeline.tables.types import types_of
 
 NAMES = {name: word.replace("_", " ") for name, word in zip(READINGS, READING_WORDS, strict=False)}
@@ -160,4 +161,6 @@ def with_devices(sources: pl.DataFrame, drives: pl.DataFrame, notes: dict[str, s
         )
         .with_columns(pl.when(pl.col(c) != "").then(pl.col(c)).alias(c) for c in ("device", "device_note"))
     )
-    return sources.drop("device", "device_note").join(told, on="source", how="left", maintain_order="left")
+    joined = sources.drop("device", "device_note").join(told, on="source", how="left", maintain_order="left")
+    # DuckDB keeps no words as such.
+    return joined.select(pl.col(name).cast(kind) for name, kind in types_of(Sources).items())

@@ -6,6 +6,7 @@ rule assess_golfers:
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         frontier=rules.build_bands.output.frontier,
+        devices=rules.compare_devices.output.devices,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",

@@ -155,5 +155,10 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     assess_golfers.run(
-        drives=drives, model=fit["model"], frontier=str(out / "frontier.json"), flags=settings["flags"], **made
+        drives=drives,
+        model=fit["model"],
+        frontier=str(out / "frontier.json"),
+        devices=str(out / "devices.json"),
+        flags=settings["flags"],
+        **made,
     )
