@@ -4,7 +4,7 @@ Golfers at two sites differ, so club speeds can't be compared. Ball over club sp
 club face gives a ball only so much. A difference of the better golfers' ratios has one of four causes: the golfers of
 the two sites are alike, and it is small; those of one site strike worse; club speed is misread; ball speed is misread.
 Carry beside the flight of the readings tells the last from the others: it doesn't know club speed, and goes with ball
-speed to the power of about 1.3.
+speed to the power of about 1.5.
 """
 
 from dataclasses import dataclass

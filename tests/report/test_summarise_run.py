@@ -10,7 +10,7 @@ from pipeline.tables.progress import Cohorts
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):
     made = pages_lines("r/report/academy.html", "r/report/lookup.html", "r/golfers/sheets")
 
-    lines = summary_lines(golfers, scores, sources, made, ["  about the model"])
+    lines = summary_lines(golfers, scores, sources, ["Device: unit-B reads like unit-A."], made, ["  about the model"])
 
     here = golfers.filter(quarter="2026Q3", flagged=True)
     lost, ranked = (sum(here[name]) for name in ("lost_yd", "ranked_lost_yd"))
