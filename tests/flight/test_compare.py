@@ -7,7 +7,14 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from pipeline.flight.compare import MIN_DRIVES, carry_beside_flight, choose_reference, compare_all, elasticity
+from pipeline.flight.compare import (
+    MIN_DRIVES,
+    better_ratios,
+    carry_beside_flight,
+    choose_reference,
+    compare_all,
+    elasticity,
+)
 from pipeline.flight.devices import READINGS
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -291,3 +298,22 @@ def test_carry_grows_with_ball_speed_as_the_true_flight_does():
     _, more = carry_beside_flight(summaries.with_columns(carry_over_flight=beside - np.log(default)), "unit-B")
     assert elasticity(summaries) + more == pytest.approx(power(true), abs=0.12)
     assert abs(power(true) - power(Ball())) > 0.13
+
+
+def test_ratios_are_compared_at_one_club_speed():
+    rng = np.random.default_rng(8)
+
+    def golfers(mean_mph, n):
+        speed = np.log(rng.normal(mean_mph, 8, n))
+        return pl.DataFrame(
+            {"club_speed_mph": speed, "speed_ratio": 0.38 + 0.1 * (speed - 4.5) + 0.006 * rng.normal(size=n)}
+        )
+
+    slow, fast = golfers(78, 150), golfers(96, 200)
+
+    found, higher = better_ratios(slow, fast, 1)
+
+    assert abs(found.value) < 3 * found.std_error
+    assert found.std_error < 0.003
+    assert slow["speed_ratio"].quantile(0.75) - fast["speed_ratio"].quantile(0.75) < -0.015
+    assert higher == pytest.approx(np.exp(0.38 + 0.1 * (np.log(96) - 4.5) + 0.674 * 0.006), abs=0.003)
