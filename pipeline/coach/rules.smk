@@ -61,6 +61,7 @@ rule assess_progress:
         frontier=rules.build_bands.output.frontier,
         replicates=MODEL["replicates"],
         efficient_replicates=rules.build_bands.output.efficient_replicates,
+        devices=rules.compare_devices.output.devices,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
     output:

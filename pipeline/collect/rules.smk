@@ -69,7 +69,8 @@ rule load_shots:
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
-        sources_csv=f"{OUT}/sources.csv",
+        # With the same log files as sources.csv, which adds what was found of their devices.
+        sources_csv=f"{OUT}/collected/sources.csv",
     log:
         f"{LOGS_OF}/load_shots.log",
     benchmark:
@@ -86,10 +87,7 @@ rule load_shots:
         STEP
 
 
-PAGE_TABLES += [
-    rules.load_shots.output.sources_csv,
-    rules.load_shots.output.rejects_csv,
-]
+PAGE_TABLES += [rules.load_shots.output.rejects_csv]
 
 
 # Swings without a ball: a study without speed logs has no such rule.

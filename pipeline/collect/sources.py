@@ -35,7 +35,8 @@ def sources_table(
         again = duplicates.get(source, 0)
         counts = {"accepted": receipt["accepted"] - again, "duplicates": again}
         notes = [*receipt["notes"], *remarks.get(source, [])]
-        own = {name: receipt[name] for name in schema if name != "duplicates"}
+        # Devices are compared when all drives are there: `compare_devices`.
+        own = {name: receipt.get(name) for name in schema if name != "duplicates"}
         rows.append(own | counts | {"reason": receipt["reason"] or "; ".join(notes) or None})
     return Sources.validate(pl.DataFrame(rows, schema=dict(schema)).sort("source"))
 

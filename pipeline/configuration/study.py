@@ -168,6 +168,11 @@ class Study(Strict):
     )
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
+    reference_device: str | None = Field(
+        None,
+        description="Device whose readings are taken as they are; the others are compared with it. The one of most "
+        "drives unless given, or if no drive is from it.",
+    )
     bands: Bands = Bands()
     window_tolerance_yd: float = Field(
         5, gt=0, le=40, description="How far below the efficient carry drives inside a window may be expected."

@@ -4,7 +4,7 @@
 """
 
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, cast
@@ -16,9 +16,16 @@ import polars as pl
 from pipeline.drives import keyless_order
 from pipeline.edge.drives_file import PIECE_ROWS
 from pipeline.edge.files import whole
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.columns import column_comments
+from pipeline.tables.devices import Devices
 from pipeline.tables.logs import DriveTable, Rejects, Sources, StandardShots
+from pipeline.tables.table_set import TableSet
 
+# Column: device: factor and addition.
+ReadingChanges = Mapping[str, Mapping[str, tuple[float, float]]]
+
+UNSTATED = "unstated"  # the device of drives whose log names none
 MEMORY = "1GB"  # what DuckDB holds before it uses the disk
 
 # By which golfers are put in order: see `keyless_order`.
@@ -45,14 +52,77 @@ def read_distinct(database: Path, columns: tuple[str, ...]) -> pl.DataFrame:
     return found
 
 
-def shots_in_pieces(database: Path, columns: tuple[str, ...]) -> Iterator[pl.DataFrame]:
-    """Read columns of the table `shots` as it stands, by source and row, `PIECE_ROWS` rows at a time."""
+def shots_in_pieces(
+    database: Path, columns: tuple[str, ...], corrected: ReadingChanges | None = None
+) -> Iterator[pl.DataFrame]:
+    """Read columns of the table `shots`, by source and row, `PIECE_ROWS` rows at a time.
+
+    Parameters
+    ----------
+    database : Path
+    columns : tuple of str
+    corrected : dict, optional
+        Column: device: the factor and the addition that put its readings right; as they stand unless given.
+    """
+    names = ", ".join(_corrected(name, corrected or {}) for name in columns)
     with duckdb.connect(str(database), read_only=True, config={"threads": 1}) as connection:
-        for piece in connection.sql(f"SELECT {_names(columns)} FROM shots").to_arrow_reader(PIECE_ROWS):
+        for piece in connection.sql(f"SELECT {names} FROM shots s").to_arrow_reader(PIECE_ROWS):
             yield cast(pl.DataFrame, pl.from_arrow(piece))
 
 
-def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) -> int:
+def golfer_summaries(database: Path) -> pl.DataFrame:
+    """Sum up the drives of each golfer, quarter, device and ball.
+
+    Returns
+    -------
+    DataFrame
+        golfer, quarter, device, ball, drives; medians of club_speed_mph, ball_speed_mph, launch_deg, measured spin_rpm
+        and carry_yd, and the upper quartile of ball over club speed as better_ratio, each null where nothing is known;
+        means of the air columns. In no order that means anything.
+    """
+    keys = ("golfer", "quarter", "device", "ball")
+    by = _names(keys)
+    held = {
+        "club_speed_mph": "median(club_speed_mph)",
+        "ball_speed_mph": "median(ball_speed_mph)",
+        "launch_deg": "median(launch_deg)",
+        "spin_rpm": "median(spin_rpm) FILTER (WHERE coalesce(spin_measured, true))",
+        "carry_yd": "median(carry_measured_yd)",
+        "better_ratio": "quantile_cont(ball_speed_mph / club_speed_mph, 0.75)",
+    }
+    means = ", ".join(f"avg({name}) AS {name}" for name in AIR_COLUMNS)
+    with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
+        settings = _settings(folder) | {"threads": 1}
+        with duckdb.connect(str(database), read_only=True, config=settings) as connection:
+            found: pl.DataFrame = connection.sql(
+                f"SELECT {by}, count(*) AS drives, {means} FROM shots GROUP BY {by}"
+            ).pl()
+            # A median holds all its values in memory, so one reading at a time.
+            for name, of in held.items():
+                one = connection.sql(f"SELECT {by}, {of} AS {name} FROM shots GROUP BY {by}").pl()
+                found = found.join(one, on=keys, nulls_equal=True, validate="1:1")
+    return found
+
+
+def devices_of_sources(database: Path) -> pl.DataFrame:
+    """Count the drives of each log and device: source, device (null if not said), drives; by source and device."""
+    with duckdb.connect(str(database), read_only=True) as connection:
+        found: pl.DataFrame = connection.sql(
+            "SELECT source, device, count(*) AS drives FROM shots GROUP BY source, device ORDER BY ALL"
+        ).pl()
+    return found
+
+
+def read_sources(database: Path) -> pl.DataFrame:
+    """Read the table `sources`, by source."""
+    with duckdb.connect(str(database), read_only=True) as connection:
+        found: pl.DataFrame = connection.sql("FROM sources ORDER BY source").pl()
+    return found
+
+
+def write_drives(
+    loaded: Path, changes: Iterable[pl.DataFrame], drives: Path, corrected: ReadingChanges | None = None
+) -> int:
     """Write the drives of loaded.duckdb with their standard carry as parquet, by golfer, source and row.
 
     Golfers stand in their `keyless_order`.
@@ -65,6 +135,8 @@ def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) ->
     drives : Path
         To be made, whole or not at all; its columns are those of `pipeline.tables.logs.DriveTable`, its bytes the
         same for the same drives.
+    corrected : dict, optional
+        As for `shots_in_pieces`; golfers stand in the same order with any.
 
     Returns
     -------
@@ -78,7 +150,7 @@ def write_drives(loaded: Path, changes: Iterable[pl.DataFrame], drives: Path) ->
     """
     change = "if(s.row = c.row, c.carry_change_yd, error('changes of other drives'))"
     made = {"carry_standard_yd": f"s.carry_measured_yd + {change} AS carry_standard_yd", "flown_yd": "c.flown_yd"}
-    names = ", ".join(made.get(name, f's."{name}"') for name in DriveTable.columns())
+    names = ", ".join(made.get(name) or _corrected(name, corrected or {}) for name in DriveTable.columns())
     with tempfile.TemporaryDirectory(prefix="yardband-") as folder, whole(drives) as part:
         spool = Path(folder) / "changes.parquet"
         _spool(changes, spool)
@@ -106,7 +178,7 @@ def _spool(changes: Iterable[pl.DataFrame], path: Path) -> None:
             file.write_table(piece.select(form.names).to_arrow())
 
 
-def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, database: Path) -> None:
+def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, told: TableSet, database: Path) -> None:
     """Write shots.duckdb: the tables of loaded.duckdb, each drive with its carry in every sense, all described.
 
     Parameters
@@ -115,6 +187,8 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, database: Path)
         loaded.duckdb, and drives.parquet of the same drives.
     added : DataFrame
         device, ball and added_share of every pair of the drives, nulls included: what they add to carry, a share.
+    told : TableSet
+        The tables `Sources` and `Devices`.
     database : Path
         To be made, whole or not at all.
 
@@ -143,8 +217,12 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, database: Path)
         )
         connection.execute("DROP TABLE moved")
         connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
-        connection.execute("CREATE TABLE sources AS FROM loaded.sources ORDER BY source")
-        for name, schema in (("shots", StandardShots), ("rejects", Rejects), ("sources", Sources)):
+        for name, table, order in (("sources", told[Sources], "source"), ("devices", told[Devices], "device, reading")):
+            connection.register("made", table.to_arrow())
+            connection.execute(f"CREATE TABLE {name} AS FROM made ORDER BY {order}")
+            connection.unregister("made")
+        described = {"shots": StandardShots, "rejects": Rejects, "sources": Sources, "devices": Devices}
+        for name, schema in described.items():
             _describe(connection, name, schema)
 
 
@@ -163,6 +241,18 @@ def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:
 
 def _names(columns: tuple[str, ...]) -> str:
     return ", ".join(f'"{column}"' for column in columns)
+
+
+def _corrected(name: str, changes: ReadingChanges) -> str:
+    """Give a column of `shots s`, put right for the devices that misread it."""
+    column = f's."{name}"'
+    if not changes.get(name):
+        return column
+    made = "".join(
+        f" WHEN {_literal(device)} THEN {column} * {factor!r} + {added!r}"
+        for device, (factor, added) in sorted(changes[name].items())
+    )
+    return f'CASE coalesce(s.device, {_literal(UNSTATED)}){made} ELSE {column} END AS "{name}"'
 
 
 def _literal(text: str | Path) -> str:

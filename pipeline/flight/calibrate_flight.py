@@ -1,7 +1,8 @@
 """Step `calibrate_flight`: drag and lift multipliers of published coefficient sets, fitted to the study's drives.
 
-Input: loaded.duckdb. Outputs: calibration.json (the set whose flights are nearest to the drives, and the drives' speed
-ratio) and calibrations.csv (schema Calibrations, a row per set that was tried).
+Inputs: loaded.duckdb, and devices.json, by which readings are put right. Outputs: calibration.json (the set whose
+flights are nearest to the drives, and the drives' speed ratio) and calibrations.csv (schema Calibrations, a row per set
+that was tried).
 """
 
 from dataclasses import asdict
@@ -11,10 +12,11 @@ from typing import Any
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
-from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.database import shots_in_pieces
 from pipeline.edge.files import write_csv
 from pipeline.flight.calibrate import Calibration, Sample, StudyFlight, calibrate_best, median_ratio
+from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.figures import Calibrations
 from pipeline.tables.types import types_of
@@ -34,13 +36,15 @@ COLUMNS = (
 SPEEDS = ("ball_speed_mph", "club_speed_mph")
 
 
-def run(database: str, calibration: str, table: str, coefficients: str, air: dict[str, Any], seed: int) -> None:
+def run(
+    database: str, devices: str, calibration: str, table: str, coefficients: str, air: dict[str, Any], seed: int
+) -> None:
     """Calibrate flight.
 
     Parameters
     ----------
-    database : str
-        Path of the input.
+    database, devices : str
+        Paths of the inputs.
     calibration, table : str
         Paths of the outputs.
     coefficients : str
@@ -51,9 +55,10 @@ def run(database: str, calibration: str, table: str, coefficients: str, air: dic
         The study's seed.
     """
     standard = StandardAir.model_validate(air)
-    sample = Sample.of(lambda: shots_in_pieces(Path(database), COLUMNS), seed)
+    right = read_artefact(devices, StudyDevices).changes
+    sample = Sample.of(lambda: shots_in_pieces(Path(database), COLUMNS, right), seed)
     kept, tried = calibrate_best(sample, coefficients, standard.temp_c, standard.pressure_hpa, seed)
-    ratio = median_ratio(shots_in_pieces(Path(database), SPEEDS))
+    ratio = median_ratio(shots_in_pieces(Path(database), SPEEDS, right))
     write_artefact(calibration, StudyFlight(kept, ratio))
     write_csv(Path(table), Calibrations.validate(calibration_table(kept, tried)))
     print(f"Flight: {kept.coefficients}, drag x {kept.drag:.3f}, lift x {kept.lift:.3f}; {kept.note}.")

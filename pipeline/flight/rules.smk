@@ -1,9 +1,44 @@
 """Flight of the study's balls, and carry at standard conditions."""
 
 
+rule compare_devices:
+    input:
+        database=rules.load_shots.output.database,
+    output:
+        devices=f"{OUT}/flight/devices.json",
+        table=f"{OUT}/flight/devices.csv",
+        sources=f"{OUT}/sources.csv",
+    log:
+        f"{LOGS_OF}/compare_devices.log",
+    benchmark:
+        f"{LOGS_OF}/compare_devices.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("compare_devices"),
+    params:
+        **step(
+            "compare_devices",
+            reference_device=STUDY.reference_device,
+            air=SETTINGS["air"],
+            seed=STUDY.seed,
+        ),
+    message:
+        "Compare the readings of the study's devices"
+    shell:
+        STEP
+
+
+PAGE_TABLES += [
+    rules.compare_devices.output.sources,
+    rules.compare_devices.output.table,
+]
+
+
 rule calibrate_flight:
     input:
         database=rules.load_shots.output.database,
+        devices=rules.compare_devices.output.devices,
     output:
         calibration=f"{OUT}/flight/calibration.json",
         table=f"{OUT}/flight/calibrations.csv",
@@ -62,6 +97,7 @@ rule build_flight_table:
 rule standardise_shots:
     input:
         loaded=rules.load_shots.output.database,
+        devices=rules.compare_devices.output.devices,
         calibration=CALIBRATION["calibration"],
         tables=rules.build_flight_table.output.tables,
     output:

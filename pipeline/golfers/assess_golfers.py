@@ -1,8 +1,8 @@
 """Step: work out every golfer's yards lost, test them, flag the golfers who lose more than the threshold.
 
-In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz. Out: golfers.csv (one row per
-golfer and quarter), flagged.csv (the flagged of the newest quarter, worst first) and changes.csv (one row per golfer
-and quarter that has an earlier one).
+In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz, devices.json. Out: golfers.csv
+(one row per golfer and quarter), flagged.csv (the flagged of the newest quarter, worst first) and changes.csv (one row
+per golfer and quarter that has an earlier one).
 """
 
 from pathlib import Path
@@ -16,12 +16,14 @@ from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel
+from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules, assess, form_words
 from pipeline.golfers.lasting import lasting_share, own_difference
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.order import newest_flagged
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
+from pipeline.golfers.reading_doubt import noted
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 
@@ -32,6 +34,7 @@ def run(
     frontier: str,
     replicates: str,
     efficient_replicates: str,
+    devices: str,
     golfers: str,
     flagged: str,
     changes: str,
@@ -40,12 +43,13 @@ def run(
     """Run the step; see the module's docstring."""
     carry_model = read_artefact(model, FittedModel).model
     efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
-    shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets)
+    misread = read_artefact(devices, StudyDevices)
+    shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets, misread)
     rules = FlagRules(**flags)
     every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
     lost = ranked(known).with_columns(own_difference(known, lasting_share(every, carry_model)))
-    table = Golfers.validate(assess(lost, rules))
+    table = Golfers.validate(noted(assess(lost, rules)))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)
     write_csv(Path(flagged), worst)

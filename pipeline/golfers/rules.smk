@@ -8,6 +8,7 @@ rule assess_golfers:
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
         efficient_replicates=rules.build_bands.output.efficient_replicates,
+        devices=rules.compare_devices.output.devices,
     output:
         golfers=f"{OUT}/golfers/golfers.csv",
         flagged=f"{OUT}/golfers/flagged.csv",

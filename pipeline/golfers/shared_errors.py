@@ -1,20 +1,22 @@
-"""Errors that golfers share: of efficient carry at a club speed, and of what a device or ball adds to carry.
+"""Errors that golfers share: of efficient carry at a speed, of what devices and balls add, of what devices misread.
 
-Both are known from refits on resampled golfers. A replicate's error of a golfer's yards lost is that of efficient carry
-at the golfer's speed, and that of each offset as far as the golfer's drives have it; over the replicates they have a
-variance, and so has their difference between two quarters. What is the same in both cancels there by itself: nearly
-all of it at one speed on one device, nothing of an offset where the device was changed.
+The first two are known from refits on resampled golfers, the third from devices.json. A replicate's error of a golfer's
+yards lost is that of efficient carry at the golfer's speed, and that of each offset as far as the golfer's drives have
+it; over the replicates they have a variance, and so has their difference between two quarters. What is the same in both
+cancels there by itself: nearly all of it at one speed on one device, nothing of an offset where the device was changed.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.fit.model import CarryModel
+from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
 from pipeline.golfers.doubt import Part
+from pipeline.golfers.reading_doubt import load_columns, reading_variance
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import MANY
 
@@ -33,11 +35,14 @@ class Quarters:
         carry of the drives on it, over all drives.
     uncompared_yd : ndarray, shape (n,)
         Standard deviation of mean carry by devices and balls that nobody could compare.
+    misread_yd : ndarray, shape (n, devices, readings)
+        Yards lost for each reading of each device that is too high by a share of 1, launch by a degree.
     """
 
     club_speed_mph: Array
     offset_yd: Array
     uncompared_yd: Array
+    misread_yd: Array
 
     def rows(self, rows: slice) -> "Quarters":
         """Take some of them."""
@@ -59,6 +64,8 @@ class SharedErrors:
         Golfers of that device or ball, less one.
     labels : tuple of str
         Names of the levels, see `Offsets`.
+    devices : StudyDevices
+        What devices may misread.
     """
 
     frontier: Frontier
@@ -66,6 +73,7 @@ class SharedErrors:
     offset_share: Array
     offset_freedom: Array
     labels: tuple[str, ...]
+    devices: StudyDevices = field(default=NO_DEVICES)
 
     @classmethod
     def of(
@@ -75,6 +83,7 @@ class SharedErrors:
         offset_share: Array | None = None,
         golfers: Array | None = None,
         labels: tuple[str, ...] = (),
+        devices: StudyDevices = NO_DEVICES,
     ) -> "SharedErrors":
         """Take the errors of replicates.
 
@@ -88,18 +97,24 @@ class SharedErrors:
             Who hit drives of each level.
         labels : tuple of str
             Of the levels.
+        devices : StudyDevices
         """
         share = np.zeros((len(efficient_yd), 0)) if offset_share is None else offset_share
         counts = np.full(share.shape[1], np.inf) if golfers is None or len(golfers) == 0 else golfers
-        return cls(frontier, efficient_yd, share - share.mean(axis=0), np.clip(counts - 1, 1, MANY), labels)
+        return cls(frontier, efficient_yd, share - share.mean(axis=0), np.clip(counts - 1, 1, MANY), labels, devices)
 
     @classmethod
     def read_from(
-        cls, frontier: Frontier, model: CarryModel, efficient: Mapping[str, Array], refits: Mapping[str, Array]
+        cls,
+        frontier: Frontier,
+        model: CarryModel,
+        efficient: Mapping[str, Array],
+        refits: Mapping[str, Array],
+        devices: StudyDevices,
     ) -> "SharedErrors":
         """Take them from the arrays of efficient_replicates.npz and replicates.npz."""
         return cls.of(
-            frontier, efficient["error_yd"], refits["offset_share"], model.offset_golfers, model.offsets.labels
+            frontier, efficient["error_yd"], refits["offset_share"], model.offset_golfers, model.offsets.labels, devices
         )
 
     @classmethod
@@ -109,16 +124,19 @@ class SharedErrors:
 
     @property
     def carried(self) -> list[str]:
-        """Name the columns of `exposure` that `quarters` takes."""
-        return [*self.labels, "uncompared_variance"]
+        """Name the columns of `exposure` and `with_readings` that `quarters` takes."""
+        return [*self.labels, "uncompared_variance", *load_columns(self.devices)]
 
     def quarters(self, golfers: pl.DataFrame, end: str = "") -> Quarters:
         """Take golfers' quarters from a table of club_speed_mph and the columns `carried`, `end` after each name."""
-        speed, *offsets, uncompared = (
+        speed, *carried = (
             golfers.get_column(f"{name}{end}").cast(pl.Float64).to_numpy() for name in ("club_speed_mph", *self.carried)
         )
-        levels = np.stack(offsets, axis=-1) if offsets else np.zeros((golfers.height, 0))
-        return Quarters(speed, levels, np.sqrt(uncompared))
+        n, levels = golfers.height, len(self.labels)
+        offsets = np.stack(carried[:levels], axis=-1) if levels else np.zeros((n, 0))
+        loads = carried[levels + 1 :]
+        misread = np.stack(loads, axis=-1) if loads else np.zeros((n, 0))
+        return Quarters(speed, offsets, np.sqrt(carried[levels]), misread.reshape(n, -1, len(READINGS)))
 
     def of_figure(self, quarters: Quarters) -> Part:
         """Give the variance of yards lost by shared errors, yd^2, and its degrees of freedom.
@@ -149,11 +167,12 @@ class SharedErrors:
         moved = now.offset_yd if then is None else now.offset_yd - then.offset_yd
         # A device that nobody could compare is taken as the same in both quarters, where there is one in both.
         uncompared = now.uncompared_yd if then is None else now.uncompared_yd - then.uncompared_yd
+        misread = reading_variance(now.misread_yd - (0 if then is None else then.misread_yd), self.devices)
         # More carry that is the offset's own makes less carry of the golfer's, and so more yards lost.
         offset = moved @ self.offset_share.T
         parts = np.var(efficient, axis=1), np.var(offset, axis=1), uncompared**2
-        variance = np.var(efficient + offset, axis=1) + parts[2]
-        return variance, self._freedom(*parts, now.club_speed_mph, moved)
+        variance = np.var(efficient + offset, axis=1) + parts[2] + misread[0]
+        return variance, self._freedom(*parts, misread, now.club_speed_mph, moved)
 
     def _efficient(self, club_speed_mph: Array) -> Array:
         """Errors of efficient carry, shape (n, replicates); NaN where the benchmarks don't reach."""
@@ -169,7 +188,7 @@ class SharedErrors:
         return np.asarray(np.where(self.frontier.reaches(club_speed_mph)[:, None], found, np.nan))
 
     def _freedom(
-        self, efficient: Array, offset: Array, uncompared: Array, club_speed_mph: Array, moved: Array
+        self, efficient: Array, offset: Array, uncompared: Array, misread: Part, club_speed_mph: Array, moved: Array
     ) -> Array:
         """Combine the parts' degrees of freedom by Satterthwaite's rule: the offsets' by what each weighs.
 
@@ -179,9 +198,10 @@ class SharedErrors:
         # Levels' own variances needn't add up to that of them all together: only their proportions are used.
         spread = np.divide(each, each.sum(axis=1, keepdims=True), out=np.zeros_like(each), where=each > 0)
         unsure = offset**2 * (spread**2 / self.offset_freedom).sum(axis=1)
-        unsure = unsure + efficient**2 / self.frontier.at("freedom", club_speed_mph)
+        unsure = unsure + efficient**2 / self.frontier.at("freedom", club_speed_mph) + misread[0] ** 2 / misread[1]
         nothing = np.where(np.isnan(unsure), np.nan, MANY)
-        return np.asarray(np.divide((efficient + offset + uncompared) ** 2, unsure, out=nothing, where=unsure > 0))
+        whole = efficient + offset + uncompared + misread[0]
+        return np.asarray(np.divide(whole**2, unsure, out=nothing, where=unsure > 0))
 
     def _in_chunks(self, parts: Callable[[slice], Part], n: int) -> Part:
         found = [parts(slice(first, first + CHUNK)) for first in range(0, n, CHUNK)]

@@ -159,6 +159,8 @@ rule write_workbook:
 rule write_database:
     input:
         loaded=rules.load_shots.output.database,
+        sources=rules.compare_devices.output.sources,
+        devices=rules.compare_devices.output.table,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
     output:
@@ -236,7 +238,8 @@ rule summarise_run:
         tables=[
             *QUARTER_TABLES,
             rules.assess_progress.output.cohorts,
-            rules.load_shots.output.sources_csv,
+            rules.compare_devices.output.sources,
+            rules.compare_devices.output.table,
             MODEL["scores"],
         ],
         page=rules.write_report.output.page,

@@ -6,9 +6,10 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.golfers.order import flagged_of
-from pipeline.report.display import Item, ShownTable, as_number, show
+from pipeline.report.display import EMPTY, Item, ShownTable, as_number, show
 from pipeline.report.page.academy_words import reject_words, value_words
-from pipeline.tables.columns import PERCENTILES, heading_of
+from pipeline.tables.columns import PERCENTILES, facts_of, heading_of
+from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.logs import Rejects, Sources
@@ -130,6 +131,46 @@ def show_sources(sources: dy.DataFrame[Sources]) -> ShownTable:
     """Show the list of logs: refused logs first, then by name."""
     names = [name for name in Sources.column_names() if name != "sha256"]
     return show(sources.sort(pl.col("status") == "used", "source"), Sources, names)
+
+
+def show_devices(devices: dy.DataFrame[Devices]) -> ShownTable:
+    """Show how devices' readings differ from the reference device's; each device's note stands beside its first row.
+
+    Readings of which nothing is known are left out, but for the first row of a device that has no others.
+    """
+    kept = devices.filter(
+        pl.col("difference").is_not_null()
+        | (pl.col("difference").is_null().all() & (pl.int_range(pl.len()) == 0)).over("device")
+    )
+    first = pl.int_range(pl.len()).over("device") == 0
+    table = kept.with_columns(
+        pl.when(first).then("note").otherwise(pl.lit("")).alias("note"),
+        *(pl.col(name).cast(pl.String).str.replace_all("_", " ") for name in ("reading", "compared_by")),
+    )
+    degrees = table.get_column("reading") == "launch"
+    figures = {
+        name: pl.select(
+            pl.when(degrees)
+            .then(as_number(table[name], 1) + " deg")
+            .otherwise(as_number(100 * table[name], 1) + " %")
+            .alias(name)
+        ).to_series()
+        for name in ("difference", "lo90", "hi90")
+    }
+    ends = figures["lo90"].str.strip_suffix(" deg").str.strip_suffix(" %") + " to " + figures["hi90"]
+    known = table["difference"].is_not_null()
+    told = {"Difference": figures["difference"], facts_of(Devices)["lo90"].display.interval: ends}
+    shown: list[Item] = [
+        "device",
+        "reading",
+        "reference",
+        *(pl.when(pl.lit(known)).then(pl.lit(one)).otherwise(pl.lit(EMPTY)).alias(name) for name, one in told.items()),
+        "golfers",
+        "compared_by",
+        "corrected",
+        "note",
+    ]
+    return show(table, Devices, shown)
 
 
 def show_rejects(rejects: dy.DataFrame[Rejects]) -> ShownTable:

@@ -162,9 +162,9 @@ class LoadedShots(Shots):
 
 
 class StandardShots(LoadedShots):
-    """Drives with their carry as measured, at standard conditions and on the reference device and ball.
+    """Drives as logged, with their carry at standard conditions and on the reference device and ball too.
 
-    By source and row.
+    By source and row. What of the readings was put right before any fit stands in the table `devices`.
     """
 
     FILES = ("shots.duckdb",)
@@ -241,7 +241,7 @@ class Rejects(cols.Table):
 class Sources(cols.Table):
     """Log files and what became of their rows."""
 
-    FILES = ("sources.csv", "practice/sources.csv")
+    FILES = ("sources.csv", "collected/sources.csv", "practice/sources.csv")
     ROW = "log file"
     STORED = "sources"
 
@@ -253,6 +253,14 @@ class Sources(cols.Table):
     rejected = cols.count("Rejected", "Rows that broke a rule; rejects.csv lists them.")
     duplicates = cols.count("Duplicates", "Rows of drives that were there already.")
     reason = cols.text("Remark", "Why a log was refused, or what looks wrong with a used one.", nullable=True)
+    device = cols.text(
+        "Device", "What measured its drives. Empty of a speed log, and in `collected/sources.csv`.", nullable=True
+    )
+    device_note = cols.text(
+        "Remark on the device",
+        "How its readings compare with those of the study's reference device. Empty where there is one device.",
+        nullable=True,
+    )
 
     @dy.rule()
     def rows_add_up(cls) -> pl.Expr:

@@ -3,11 +3,22 @@
 import duckdb
 import polars as pl
 import pytest
+from rows import table_of
 
-from pipeline.edge.database import new_database, read_distinct, shots_in_pieces, write_drives, write_shots
+from pipeline.edge.database import (
+    devices_of_sources,
+    golfer_summaries,
+    new_database,
+    read_distinct,
+    shots_in_pieces,
+    write_drives,
+    write_shots,
+)
 from pipeline.errors import UserError
 from pipeline.tables.columns import column_comments
+from pipeline.tables.devices import Devices
 from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots
+from pipeline.tables.table_set import TableSet
 
 # By source and row, as loading leaves them; three golfers in two logs, the second of a device that it doesn't name.
 SOURCES = ["a.csv", "a.csv", "a.csv", "b.csv", "b.csv"]
@@ -20,6 +31,12 @@ MOVES = [1.0, -2.0, 3.0, -4.0, 5.0]
 ADDED = pl.DataFrame(
     {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_share": [0.0, 0.115, -0.02]},
     schema_overrides={"ball": pl.String},
+)
+TOLD = TableSet(
+    {
+        Sources: table_of(Sources, [{"source": "b.csv", "device_note": "like unit-A"}, {"source": "a.csv"}]),
+        Devices: table_of(Devices, [{"device": "unit-B"}, {"device": "unit-B", "reading": "launch"}]),
+    }
 )
 
 
@@ -90,7 +107,7 @@ def test_changes_of_other_drives_are_not_taken(loaded, tmp_path, rows):
 
 
 def test_each_drive_has_its_carry_in_every_sense_and_the_rest_is_as_loaded(loaded, drives, tmp_path):
-    write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+    write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb")
 
     names = "carry_measured_yd, carry_change_yd, carry_standard_yd, carry_reference_yd"
     assert table(tmp_path / "shots.duckdb", f"SELECT source, row, {names} FROM shots") == [
@@ -104,19 +121,21 @@ def test_each_drive_has_its_carry_in_every_sense_and_the_rest_is_as_loaded(loade
     assert columns == list(StandardShots.columns())
     own = ", ".join(f'"{name}"' for name in LoadedShots.columns())
     assert table(tmp_path / "shots.duckdb", f"SELECT {own} FROM shots") == table(loaded, f"SELECT {own} FROM shots")
-    for name in ("rejects", "sources"):
-        assert table(tmp_path / "shots.duckdb", f"FROM {name}") == sorted(table(loaded, f"FROM {name}"))
+    assert table(tmp_path / "shots.duckdb", "FROM rejects") == sorted(table(loaded, "FROM rejects"))
+    for name, schema in (("sources", Sources), ("devices", Devices)):
+        assert table(tmp_path / "shots.duckdb", f"FROM {name}") == sorted(TOLD[schema].rows())
     assert table(tmp_path / "shots.duckdb", "SELECT table_name FROM duckdb_tables() ORDER BY ALL") == [
-        ("rejects",), ("shots",), ("sources",),
+        ("devices",), ("rejects",), ("shots",), ("sources",),
     ]  # fmt: skip
 
 
 def test_the_database_says_what_its_tables_and_columns_are(loaded, drives, tmp_path):
-    write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+    write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb")
 
     comments = table(tmp_path / "shots.duckdb", "SELECT table_name, column_name, comment FROM duckdb_columns()")
     told = {(name, column): comment for name, column, comment in comments}
-    for name, schema in (("shots", StandardShots), ("rejects", Rejects), ("sources", Sources)):
+    tables = {"shots": StandardShots, "rejects": Rejects, "sources": Sources, "devices": Devices}
+    for name, schema in tables.items():
         for column, comment in column_comments(schema).items():
             assert told.get((name, column)) == comment
     assert told["shots", "carry_measured_yd"] == "Carry, measured, yd: Carry as measured."
@@ -130,7 +149,7 @@ def test_drives_of_another_study_are_not_stored(loaded, drives, tmp_path, change
         connection.execute(f"UPDATE shots SET {change} WHERE source = 'b.csv'")
 
     with pytest.raises(duckdb.Error, match="drives of another study"):
-        write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+        write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["drives.parquet", "loaded.duckdb"]
 
 
@@ -139,7 +158,7 @@ def test_more_or_fewer_drives_than_those_of_the_study_are_not_stored(loaded, dri
     for other in (every.filter(pl.col("golfer") != "gc"), pl.concat([every, every.tail(1)])):
         other.write_parquet(drives)
         with pytest.raises(duckdb.Error, match="drives of another study"):
-            write_shots(loaded, drives, ADDED, tmp_path / "shots.duckdb")
+            write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb")
 
 
 def test_a_study_without_drives_has_its_tables(loaded, tmp_path):
@@ -147,7 +166,7 @@ def test_a_study_without_drives_has_its_tables(loaded, tmp_path):
         connection.execute("DELETE FROM shots")
 
     assert write_drives(loaded, [], tmp_path / "drives.parquet") == 0
-    write_shots(loaded, tmp_path / "drives.parquet", ADDED.clear(), tmp_path / "shots.duckdb")
+    write_shots(loaded, tmp_path / "drives.parquet", ADDED.clear(), TOLD, tmp_path / "shots.duckdb")
 
     assert pl.read_parquet(tmp_path / "drives.parquet").schema == DriveTable.create_empty().schema
     assert table(tmp_path / "shots.duckdb", "SELECT count(*) FROM shots") == [(0,)]
@@ -169,3 +188,55 @@ def test_pieces_come_in_the_order_of_the_table(loaded):
 
 def test_distinct_combinations_hold_nulls(loaded):
     assert read_distinct(loaded, ("device", "ball")).rows() == [("unit-A", None), ("unit-B", None), (None, None)]
+
+
+RIGHT = {"club_speed_mph": {"unit-A": (1.02, 0.0), "unstated": (1.0, -3.0)}, "carry_measured_yd": {}}
+
+
+def test_readings_are_put_right_by_device_as_they_are_read(loaded):
+    found = pl.concat(shots_in_pieces(loaded, ("row", "club_speed_mph", "carry_measured_yd"), RIGHT))
+
+    assert found.columns == ["row", "club_speed_mph", "carry_measured_yd"]
+    assert found.get_column("club_speed_mph").to_list() == pytest.approx([96.9, 96.9, 95.0, 92.0, 92.0])
+    assert found.get_column("carry_measured_yd").to_list() == CARRIES
+
+
+def test_drives_have_readings_put_right_and_stand_in_the_same_order(loaded, tmp_path):
+    write_drives(loaded, changes(), tmp_path / "right.parquet", RIGHT)
+    write_drives(loaded, changes(), tmp_path / "plain.parquet")
+
+    right, plain = (pl.read_parquet(tmp_path / f"{name}.parquet") for name in ("right", "plain"))
+    assert right.select("club_speed_mph").to_series().to_list() == pytest.approx([96.9, 95.0, 96.9, 92.0, 92.0])
+    assert right.drop("club_speed_mph").equals(plain.drop("club_speed_mph"))
+
+
+def test_names_of_devices_can_hold_a_quote(loaded):
+    odd = {"club_speed_mph": {"o'x": (2.0, 0.0)}}
+
+    found = pl.concat(shots_in_pieces(loaded, ("club_speed_mph",), odd))
+
+    assert found.to_series().to_list() == [95.0] * 5
+
+
+def test_golfers_are_summed_up_by_quarter_device_and_ball(tmp_path):
+    shots = {
+        "source": ["a.csv"] * 5, "row": [1, 2, 3, 4, 5], "golfer": ["ga"] * 4 + ["gb"], "quarter": ["2026Q1"] * 5,
+        "device": ["unit-A"] * 4 + [None], "club_speed_mph": [100.0, 90.0, 92.0, 94.0, 80.0],
+        "ball_speed_mph": [150.0, None, 138.0, 131.6, None], "launch_deg": [10.0, 12.0, 14.0, 15.0, 9.0],
+        "spin_rpm": [2000.0, 3000.0, 9000.0, 4000.0, 2500.0], "spin_measured": [True, None, False, True, False],
+        "carry_measured_yd": [240.0, 250.0, 200.0, 210.0, 190.0], "temp_c": [10.0, 20.0, 20.0, 30.0, None],
+    }  # fmt: skip
+    with new_database(tmp_path / "loaded.duckdb") as connection:
+        connection.register("made", filled(LoadedShots, shots).to_arrow())
+        connection.execute("CREATE TABLE shots AS FROM made")
+
+    ga, gb = golfer_summaries(tmp_path / "loaded.duckdb").sort("golfer").to_dicts()
+
+    assert (ga["drives"], ga["club_speed_mph"], ga["launch_deg"], ga["carry_yd"]) == (4, 93.0, 13.0, 225.0)
+    assert (ga["ball_speed_mph"], ga["spin_rpm"], ga["temp_c"]) == (138.0, 3000.0, 20.0)  # no guessed spin
+    assert ga["better_ratio"] == pytest.approx(1.5)  # the upper quartile of 1.4, 1.5 and 1.5
+    assert (gb["device"], gb["ball_speed_mph"], gb["spin_rpm"], gb["better_ratio"]) == (None, None, None, None)
+
+
+def test_drives_are_counted_by_log_and_device(loaded):
+    assert devices_of_sources(loaded).rows() == [("a.csv", "unit-A", 2), ("a.csv", "unit-B", 1), ("b.csv", None, 2)]

@@ -1,6 +1,6 @@
 """How much figures depend on the constants of the method: `python tests/proving_ground/sensitivity.py FILE`.
 
-Each constant is set lower and higher, by a factor that nobody could call wrong, and the steps from the fit to the golfers
+Each constant is set lower and higher, to values that nobody could call wrong, and the steps from the fit to the golfers
 run again on one academy of the proving ground. The table says what moves, the largest of both ways.
 """
 

@@ -21,7 +21,7 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs
 from pipeline.edge.artefacts import read_artefact
 from pipeline.fit import fit_model
-from pipeline.flight import build_flight_table, calibrate_flight, standardise_shots
+from pipeline.flight import build_flight_table, calibrate_flight, compare_devices, standardise_shots
 from pipeline.golfers import assess_golfers
 
 READINGS = (
@@ -99,21 +99,32 @@ def _collect(root: Path, study: Any, key: Path, out: Path) -> None:
     collect_logs.run(str(key), study.study, str(root), describe(find_logs(root, study)), **made)
     load_shots.run(
         **{name: [path] for name, path in made.items()},
-        **_at(out, database="loaded.duckdb", rejects_csv="rejects.csv", sources_csv="sources.csv"),
+        **_at(out, database="loaded.duckdb", rejects_csv="rejects.csv", sources_csv="loaded_sources.csv"),
     )
 
 
 def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
     air = settings["air"]
     flight = _at(out, calibration="calibration.json", tables="tables.npz")
+    loaded, devices = str(out / "loaded.duckdb"), str(out / "devices.json")
+    compare_devices.run(
+        loaded,
+        devices,
+        **_at(out, table="devices.csv", sources="sources.csv"),
+        reference_device=study.reference_device,
+        air=air,
+        seed=study.seed,
+    )
     calibrate_flight.run(
-        **_at(out, database="loaded.duckdb", calibration="calibration.json", table="calibrations.csv"),
+        loaded,
+        devices,
+        **_at(out, calibration="calibration.json", table="calibrations.csv"),
         coefficients=study.flight.coefficients,
         air=air,
         seed=study.seed,
     )
-    build_flight_table.run(database=str(out / "loaded.duckdb"), **flight, air=air)
-    standardise_shots.run(**_at(out, loaded="loaded.duckdb", drives="drives.parquet"), **flight, air=air)
+    build_flight_table.run(database=loaded, **flight, air=air)
+    standardise_shots.run(loaded, devices, **flight, drives=str(out / "drives.parquet"), air=air)
 
 
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
@@ -145,4 +156,5 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")
     fitted = {name: fit[name] for name in ("model", "replicates")}
-    assess_golfers.run(drives=drives, **fitted, **efficient, flags=settings["flags"], **made)
+    devices = _at(out, devices="devices.json")
+    assess_golfers.run(drives=drives, **fitted, **efficient, **devices, flags=settings["flags"], **made)

@@ -6,6 +6,7 @@ from pipeline.report.display import ShownTable, html_table, markdown_table, show
 from pipeline.report.shown_tables import (
     show_bands,
     show_calibrations,
+    show_devices,
     show_flagged,
     show_rejects,
     show_scores,
@@ -14,6 +15,7 @@ from pipeline.report.shown_tables import (
 )
 from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.tables import columns as cols
+from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable, Calibrations
 from pipeline.tables.golfers import Golfers
 
@@ -334,3 +336,24 @@ def test_what_is_not_known_is_a_dash_in_figures_and_blank_in_texts():
     shown = shown_row("carry_yd", ENDS, "far_share", "note", carry_yd=None, carry_hi90_yd=None, sure=False)
 
     assert shown.table.row(0) == ("–", "–", "–", "")  # noqa: RUF001
+
+
+def test_devices_show_shares_in_percent_launch_in_degrees_and_each_note_once():
+    seen = {"difference": -0.0312, "std_error": 0.002, "lo90": -0.036, "hi90": -0.0263, "corrected": True}
+    rows = [
+        {"device": "unit-B", "reading": "club_speed", "compared_by": "same golfers", "note": "low", **seen},
+        {"device": "unit-B", "reading": "ball_speed", "note": "low"},
+        {"device": "unit-B", "reading": "launch", "note": "low", "difference": 0.44, "lo90": -0.1, "hi90": 0.98},
+        {"device": "unit-C", "reading": "club_speed", "compared_by": "none", "note": "unknown"},
+        {"device": "unit-C", "reading": "ball_speed", "compared_by": "none", "note": "unknown"},
+    ]
+
+    shown = show_devices(table_of(Devices, rows)).table
+
+    assert shown.select("Device", "Reading", "Difference", "Corrected", "Note").rows() == [
+        ("unit-B", "club speed", "-3.1 %", "yes", "low"),
+        ("unit-B", "launch", "0.4 deg", "no", ""),
+        ("unit-C", "club speed", "\N{EN DASH}", "no", "unknown"),
+    ]
+    assert shown["Difference, 90 % interval"].to_list() == ["-3.6 to -2.6 %", "-0.1 to 1.0 deg", "\N{EN DASH}"]
+    assert show_devices(Devices.create_empty()).table.is_empty()

@@ -1,7 +1,9 @@
 from coach_tables import page_tables
+from rows import table_of
 
 from pipeline.report.page.coach_part import goal_facts, practice_facts, progress_facts
-from pipeline.report.summary.summarise_run import coach_lines, pages_lines, summary_lines
+from pipeline.report.summary.summarise_run import coach_lines, device_lines, pages_lines, summary_lines
+from pipeline.tables.devices import Devices
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Cohorts
@@ -10,19 +12,31 @@ from pipeline.tables.progress import Cohorts
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):
     made = pages_lines("r/report/academy.html", "r/report/lookup.html", "r/golfers/sheets")
 
-    lines = summary_lines(golfers, scores, sources, made, ["  about the model"])
+    lines = summary_lines(golfers, scores, sources, ["Device: unit-B reads like unit-A."], made, ["  about the model"])
 
     here = golfers.filter(quarter="2026Q3", flagged=True)
     lost, ranked = (sum(here[name]) for name in ("lost_yd", "ranked_lost_yd"))
     assert lines[1].startswith("Logs: 1 used, 1 refused. Rows: 1,000 = 980 accepted + 14 rejected + 6 duplicates.")
     assert lines[2].startswith("  refused: logs/bay_2.csv: the column")
-    assert lines[4] == "  about the model"
-    assert lines[5] == (
+    assert lines[3] == "Device: unit-B reads like unit-A."
+    assert lines[5] == "  about the model"
+    assert lines[6] == (
         f"2026Q3: 40 of 44 golfers assessed, 11 flagged, {lost:.0f} yd lost by them together "
         f"({ranked:.0f} yd with luck taken out)."
     )
     opened = [line.split(":")[0] for line in lines if line.startswith("Open ")]
     assert opened == ["Open r/report/academy.html", "Open r/report/lookup.html", "Open r/golfers/sheets/index.html"]
+
+
+def test_each_device_has_a_line_with_what_was_found_of_it():
+    rows = [
+        {"device": name, "reading": reading, "note": f"{name} reads well"}
+        for name in ("unit-B", "unit-C")
+        for reading in ("club_speed", "launch")
+    ]
+
+    assert device_lines(table_of(Devices, rows)) == ["Device: unit-B reads well.", "Device: unit-C reads well."]
+    assert device_lines(Devices.create_empty()) == []
 
 
 def test_progress_goals_and_practice_have_a_line_each(golfers):

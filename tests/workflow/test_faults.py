@@ -21,6 +21,9 @@ from pipeline.edge.database import read_distinct, write_shots
 from pipeline.edge.files import check_room, start_run, whole
 from pipeline.ending import BAD_INPUT, OWN_FAULT, told
 from pipeline.errors import UserError
+from pipeline.tables.devices import Devices
+from pipeline.tables.logs import Sources
+from pipeline.tables.table_set import TableSet
 
 NO_ROOM = "there is no room left to write"
 FULL = OSError(errno.ENOSPC, "No space left on device")
@@ -142,9 +145,10 @@ def test_the_database_for_queries_on_a_full_disk_is_refused_whole(tmp_path, undi
     disk, collected = tmp_path / "disk", undisturbed[0].results / "collected"
     loaded = collected / "loaded.duckdb"
     added = read_distinct(loaded, ("device", "ball")).with_columns(added_share=0.0)
+    told = TableSet({one: one.create_empty() for one in (Sources, Devices)})
     with mounted(disk, "-t", "tmpfs", "-o", "size=400k", "tmpfs"):
         with pytest.raises(UserError, match=NO_ROOM):
-            write_shots(loaded, collected / "drives.parquet", added, disk / "a.duckdb")
+            write_shots(loaded, collected / "drives.parquet", added, told, disk / "a.duckdb")
         assert list(disk.iterdir()) == []
 
 

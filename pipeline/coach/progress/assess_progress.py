@@ -1,8 +1,8 @@
 """Step: compare every golfer's quarters, and sum up what changed for all and by group.
 
-In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz, golfers.csv, changes.csv. Out:
-progress.csv (one row per golfer and quarter that has an earlier one to be compared with) and cohorts.csv (one row per
-quarter, and per quarter and group).
+In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz, devices.json, golfers.csv,
+changes.csv. Out: progress.csv (one row per golfer and quarter that has an earlier one to be compared with) and
+cohorts.csv (one row per quarter, and per quarter and group).
 """
 
 from pathlib import Path
@@ -19,6 +19,7 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.model import FittedModel
+from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
@@ -32,6 +33,7 @@ def run(
     frontier: str,
     replicates: str,
     efficient_replicates: str,
+    devices: str,
     golfers: str,
     changes: str,
     progress: str,
@@ -45,7 +47,8 @@ def run(
     table = read_table(golfers, Golfers, every.golfers).select(GOLFER_COLUMNS)
     tested = read_table(changes, Changes, every.golfers)
     efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
-    shared = SharedErrors.read_from(yardstick.frontier, yardstick.model, efficient, offsets)
+    misread = read_artefact(devices, StudyDevices)
+    shared = SharedErrors.read_from(yardstick.frontier, yardstick.model, efficient, offsets, misread)
     found, form = progress_of(every, table, tested, yardstick, shared, false_discovery_rate)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
     write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))

@@ -29,6 +29,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
 from pipeline.golfers.device_doubt import exposure
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
+from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
@@ -103,8 +104,9 @@ def progress_of(
         return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
 
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
-    offsets = read.gathered(lambda frame: exposure(frame, yardstick.model)).select(*KEYS, *shared.carried)
+    offsets = read.gathered(lambda frame: exposure(frame, yardstick.model))
     table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
+    table = with_readings(table, read, yardstick.model, yardstick.frontier, shared.devices)
     for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column

@@ -30,6 +30,7 @@ from pipeline.report.sheet.sheets import INDEX, sheet_name
 from pipeline.report.shown_tables import (
     show_bands,
     show_calibrations,
+    show_devices,
     show_flagged,
     show_rejects,
     show_scores,
@@ -38,6 +39,7 @@ from pipeline.report.shown_tables import (
 )
 from pipeline.report.templating import templates_of
 from pipeline.tables.columns import heading_of
+from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.logs import Rejects, Sources
@@ -60,6 +62,13 @@ class Section:
 
 # What stands under "Quality of the data", after the logs.
 QUALITY = (
+    Section(
+        "devices",
+        "Devices",
+        "Readings of each device against those of the reference device",
+        lambda tables: show_devices(tables[Devices]),
+        "One device measured all drives, so there is none to compare it with.",
+    ),
     Section(
         "rejects",
         "Rejected rows",

@@ -23,6 +23,7 @@ from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse
 from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.tables.devices import Devices
 from pipeline.tables.figures import Scores
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.golfers import Golfers
@@ -69,8 +70,14 @@ def run(
         practice_facts(read.get(Practice), None),
     )
     made += pages_lines(page, lookup, sheets)
-    lines = summary_lines(golfers, read[Scores], logs, made, about)
+    lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
+
+
+def device_lines(devices: pl.DataFrame) -> list[str]:
+    """Say what was found of each device but the reference; `devices` is the table `Devices`."""
+    notes = devices.select("device", "note").unique(maintain_order=True).get_column("note")
+    return [f"Device: {note}." for note in notes]
 
 
 def model_lines(used: ModelInUse, without_term: Sequence[tuple[str, str, int]]) -> list[str]:
@@ -144,7 +151,12 @@ def pages_lines(page: str, lookup: str, sheets: str) -> list[str]:
 
 
 def summary_lines(
-    golfers: pl.DataFrame, scores: pl.DataFrame, sources: pl.DataFrame, made: Sequence[str], about: Sequence[str]
+    golfers: pl.DataFrame,
+    scores: pl.DataFrame,
+    sources: pl.DataFrame,
+    devices: Sequence[str],
+    made: Sequence[str],
+    about: Sequence[str],
 ) -> list[str]:
     """Tell a run's outcome in a few lines of plain text.
 
@@ -152,6 +164,8 @@ def summary_lines(
     ----------
     golfers, scores, sources : DataFrame
         The tables `Golfers`, `Scores` and `Sources`.
+    devices : sequence of str
+        From `device_lines`.
     made : sequence of str
         From `coach_lines` and `pages_lines`.
     about : sequence of str
@@ -174,6 +188,7 @@ def summary_lines(
         f"Logs: {sources.height - refused.height} used, {refused.height} refused. Rows: {rows:,} = {accepted:,} "
         f"accepted + {rejected:,} rejected + {duplicates:,} duplicates.",
         *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
+        *devices,
         f"Model: {chosen['model']}, rms error {chosen['rmse_yd']:.1f} yd on golfers held out of the fit.",
         *about,
         f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, "
