@@ -236,7 +236,8 @@ def _replicated(
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
     weights = population.shape_weights(speed_mph, half_width_mph)
-    inside = replicate_masks(_drawn_deliveries(refits, population, speed_mph, weights), launch, spin)
+    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, weights)
+    inside = replicate_masks(drawn, launch, spin)
     speed = refits.better_speed(model, speed_mph)
     carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
     carry *= (1 + refits.better_share)[:, None, None]
@@ -247,16 +248,15 @@ def _replicated(
 
 
 def _drawn_deliveries(
-    refits: ResampledFits, population: Population, speed_mph: float, weights: Array
+    usual: UsualDelivery, refits: ResampledFits, population: Population, speed_mph: float, weights: Array
 ) -> Iterator[tuple[Array, Array, Array]]:
     """Give launch, spin and weights of each replicate's golfers, moved to one club speed along its own trend."""
-    step = speed_mph - population.speed_mph
-    for counts, launch_slope, spin_slope in zip(refits.counts, refits.launch_slope, refits.spin_slope, strict=True):
+    to_launch, to_spin = (line.to_steps(population.speed_mph, speed_mph) for line in (usual.launch, usual.spin))
+    for counts, launch_terms, spin_terms in zip(refits.counts, refits.launch, refits.spin, strict=True):
         here = counts[population.place]
         drawn = np.flatnonzero(here > 0)
-        steps = step[drawn]
-        launch = population.launch_deg[drawn] + launch_slope * steps
-        spin = population.spin_rpm[drawn] + spin_slope * steps
+        launch = population.launch_deg[drawn] + launch_terms[1:] @ to_launch[:, drawn]
+        spin = population.spin_rpm[drawn] + spin_terms[1:] @ to_spin[:, drawn]
         yield launch, spin, weights[drawn] * here[drawn]
 
 
