@@ -22,8 +22,9 @@ KNOT_QUANTILES = (0.10, 0.50, 0.90)
 # 10.1080/00401706.1995.10484371. (Both from memory.) With 1 in place of 2, efficient carry's error from a straight
 # trend of 70 golfers grows by 0.05 yd, and that from a clearly bent one falls by 0.01 yd, of 0.7 yd (150 draws each).
 PENALTY = 2.0
-# Of the range of speeds: knots nearer than this are one, and a bow whose rest beside a straight line is smaller is none,
-# as where all golfers have one of two speeds. Rounding stays a million times below, evenly or normally spread speeds stand 80 times above.
+# Of the range of speeds: knots nearer than this are one, and a bow whose rest beside a line is smaller is none, as
+# where all golfers have one of two speeds. Rounding stays a million times below. Speeds spread evenly or as the normal
+# distribution stand 80 times above.
 LEAST_APART = 1e-3
 
 
