@@ -59,8 +59,8 @@ def run(
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
     every = open_drives(Path(drives))
     efficient = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    form = _form_error(Path(drives), fitted, efficient, roller, air)
-    efficient = with_form_error(efficient, form.carry_yd)
+    form = _form_error(Path(drives), fitted, efficient, air)
+    efficient = with_form_error(efficient, form)
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     # Lookups read the model that this frontier was made with.
@@ -77,12 +77,12 @@ def run(
 
 
 def _form_error(
-    drives: Path, fitted: FittedModel, efficient: dict[float, Efficient], roller: Roller, air: dict[str, float]
+    drives: Path, fitted: FittedModel, efficient: dict[float, Efficient], air: dict[str, float]
 ) -> FormError:
-    """Try the fit on balls of other coefficient sets; see `form_error`."""
+    """Try the fit on balls of the coefficient sets; see `form_error`."""
     columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS)
     used = open_drives(drives, columns).usable(fitted.model.surface.speed)
     if not efficient:
-        return FormError(np.zeros((0, 0)), 0.0)
+        return FormError(np.zeros((0, 0)), np.zeros(0), 0.0)
     at = best_deliveries(fitted.model, efficient)
-    return form_error(fitted.model, sample_of(used, fitted.fitted_on.drives), at, roller.table.ball, air)
+    return form_error(fitted.model, sample_of(used, fitted.fitted_on.drives), at, air)
