@@ -92,6 +92,7 @@ def measures(judged: Judged) -> dict[str, float | None]:
         "held_out_readings_ratio": float(
             np.sqrt((held["rmse_yd"] ** 2).mean() / (held["readings_rmse_yd"] ** 2).mean())
         ),
+        "held_out_least_ratio": float(np.sqrt((held["rmse_yd"] ** 2).mean() / (held["least_rmse_yd"] ** 2).mean())),
         "efficient_bias_yd": _of(carry, "efficient carry", "bias_yd"),
         "efficient_coverage90": _of(carry, "efficient carry", "coverage90"),
         "lost_bias_yd": _of(carry, "yards lost", "bias_yd"),

@@ -27,6 +27,7 @@ def test_efficient_carry_and_yards_lost_are_near_the_truth(judged, found):
 
 def test_expected_carry_is_nearly_as_good_as_the_oracles(found):
     assert 0.98 < found["held_out_readings_ratio"] < 1.08
+    assert 0.98 < found["held_out_least_ratio"] < 1.1
     assert found["held_out_rmse_ratio"] < 1.2
 
 
