@@ -9,20 +9,24 @@ import os
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import band_table, golfers_by_quarter
 from pipeline.benchmark.chart import chart_of
-from pipeline.benchmark.efficient import Population
+from pipeline.benchmark.efficient import Efficient, Population
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
+from pipeline.benchmark.form_error import FormError, best_deliveries, form_error, sample_of, with_form_error
 from pipeline.benchmark.run_and_conditions import Roller
+from pipeline.drives import FIT_COLUMNS
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.model import FittedModel
 from pipeline.fit.resampled import ResampledFits
 from pipeline.flight.standard import StudyTables
+from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.turf import FIRMNESS
 from pipeline.tables.figures import BandTable
 
@@ -47,22 +51,38 @@ def run(
     air: dict[str, float],
 ) -> None:
     """Run the step; see the module's docstring."""
-    carry_model = read_artefact(model, FittedModel).model
+    fitted = read_artefact(model, FittedModel)
+    carry_model = fitted.model
     refits = ResampledFits(**read_arrays(replicates))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
     every = open_drives(Path(drives))
     efficient = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
+    form = _form_error(Path(drives), fitted, efficient, air)
+    efficient = with_form_error(efficient, form)
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     # Lookups read the model that this frontier was made with.
     file = os.path.relpath(model, Path(frontier).parents[1])
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    reached = frontier_of(efficient, used, half_width_mph, study=study, air=air, turf=turf, model_file=file)
+    where = {"study": study, "turf": turf, "model_file": file}
+    reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=form.moved_share, **where)
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
     write_artefact(frontier, reached)
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
+
+
+def _form_error(
+    drives: Path, fitted: FittedModel, efficient: dict[float, Efficient], air: dict[str, float]
+) -> FormError:
+    """Try the fit on balls of the coefficient sets; see `form_error`."""
+    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS)
+    used = open_drives(drives, columns).usable(fitted.model.surface.speed)
+    if not efficient:
+        return FormError(np.zeros((0, 0)), np.zeros(0), 0.0)
+    at = best_deliveries(fitted.model, efficient)
+    return form_error(fitted.model, sample_of(used, fitted.fitted_on.drives), at, air)

@@ -273,21 +273,19 @@ def _drawn_deliveries(
 
     They go along the replicate's own trend, and are spread by how its own spread changes with speed.
     """
+    to_launch, to_spin = (line.to_steps(population.speed_mph, speed_mph) for line in (usual.launch, usual.spin))
     departures = population.departures(usual)
     spreads = spread_slopes(population.speed_mph, log_distance(*departures), refits.counts, population.place)
     step = speed_mph - population.speed_mph
-    every = zip(refits.counts, refits.launch_slope, refits.spin_slope, spreads, strict=True)
-    for counts, launch_slope, spin_slope, wider in every:
+    for counts, launch_terms, spin_terms, wider in zip(refits.counts, refits.launch, refits.spin, spreads, strict=True):
         here = counts[population.place]
         drawn = np.flatnonzero(here > 0)
-        steps = step[drawn]
-        launch = population.launch_deg[drawn] + launch_slope * steps
-        spin = population.spin_rpm[drawn] + spin_slope * steps
+        launch = population.launch_deg[drawn] + launch_terms[1:] @ to_launch[:, drawn]
+        spin = population.spin_rpm[drawn] + spin_terms[1:] @ to_spin[:, drawn]
         if wider:
-            steps *= wider
-            np.expm1(steps, out=steps)
-            launch += steps * departures[0][drawn]
-            spin += steps * departures[1][drawn]
+            more = np.expm1(wider * step[drawn])
+            launch += more * departures[0][drawn]
+            spin += more * departures[1][drawn]
         yield launch, spin, weights[drawn] * here[drawn]
 
 

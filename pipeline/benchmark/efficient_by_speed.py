@@ -60,6 +60,7 @@ def frontier_of(
     air: dict[str, float],
     turf: str,
     model_file: str,
+    moved_share: float = 0.0,
 ) -> Frontier:
     """Gather the frontier.
 
@@ -71,7 +72,7 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file
+    study, air, turf, model_file, moved_share
         See `Frontier`.
 
     Notes
@@ -85,6 +86,7 @@ def frontier_of(
         air=air,
         turf=turf,
         model_file=model_file,
+        moved_share=moved_share,
         **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
         golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
         **_edges("", [one.window for one in found]),

@@ -58,6 +58,8 @@ class Frontier:
         The efficient window; NaN where there is none. With `total_` before the name the one for carry and roll.
     near : DrivesNear
         Where the drives near each speed lie.
+    moved_share : float
+        Standard error of a drive's move to standard conditions, as a share of the move: flight coefficient sets differ.
     """
 
     study: str
@@ -85,6 +87,7 @@ class Frontier:
     total_spin_lo_rpm: Array
     total_spin_hi_rpm: Array
     near: DrivesNear
+    moved_share: float = 0.0
 
     def __post_init__(self) -> None:
         columns = (*vars(self).values(), *vars(self.near).values())

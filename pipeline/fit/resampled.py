@@ -9,7 +9,8 @@ import polars as pl
 
 from pipeline.drives import Drives, Piece, inputs
 from pipeline.fit.model import CarryModel
-from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, quantile_lines, strike_effects, strikes_of
+from pipeline.fit.trend import Line, Trend
+from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, strike_effects, strikes_of
 from pipeline.statistics.arrays import Array
 
 REPLICATES = 200
@@ -24,32 +25,30 @@ class ResampledFits:
     counts : ndarray of int, shape (replicates, golfers)
         How often each golfer was drawn, golfers in their order.
     coefficients : ndarray, shape (replicates, terms of the surface)
-    better_at_centre, better_slope, better_centre_mph : ndarray, shape (replicates,)
-        The line of the better quarter's speed ratio; NaN where ball speed is not known.
+    better_ratio : ndarray, shape (replicates, 3)
+        Terms of the better quarter's speed ratio (see `Line.of_draws`); NaN where ball speed is not known.
     better_share : ndarray, shape (replicates,)
         As in `CarryModel`.
-    launch_slope, spin_slope : ndarray, shape (replicates,)
-        Of the usual trends, deg and rpm per mph.
+    launch, spin : ndarray, shape (replicates, 3)
+        Terms of the usual trends, deg and rpm.
     offset_share : ndarray, shape (replicates, terms of the offsets)
         Shares of carry, as in `CarryModel`.
     """
 
     counts: npt.NDArray[np.integer[Any]]
     coefficients: Array
-    better_at_centre: Array
-    better_slope: Array
-    better_centre_mph: Array
+    better_ratio: Array
     better_share: Array
-    launch_slope: Array
-    spin_slope: Array
+    launch: Array
+    spin: Array
     offset_share: Array
 
     def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
         """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
-        if model.surface.speed == "club" or model.usual.better_ratio is None:
+        line = model.usual.better_ratio
+        if model.surface.speed == "club" or line is None:
             return np.full(len(self.counts), float(model.better_speed(club_speed_mph)))
-        ratio = self.better_at_centre + self.better_slope * (club_speed_mph - self.better_centre_mph)
-        return club_speed_mph * ratio
+        return club_speed_mph * line.of_draws(self.better_ratio, club_speed_mph)
 
     def to_arrays(self) -> dict[str, npt.NDArray[Any]]:
         """Give the arrays by name, for a file."""
@@ -115,37 +114,38 @@ def refit(
         strikes += [] if struck is None else [struck]
     sums = zip(grams.reshape(-1, size, size), moments, strict=True)
     coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
-    better = (
-        _better_lines(typical, counts) if model.usual.better_ratio is not None else np.full((len(counts), 3), np.nan)
-    )
+    line, usual = model.usual.better_ratio, model.usual
+    better = np.full((len(counts), 3), np.nan) if line is None else _better_lines(line, typical, counts)
     share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
-    launch, spin = (_slopes(typical, name, counts) for name in ("launch_deg", "spin_rpm"))
-    centre_mph, at_centre, slope = better.T
     surface, offsets = np.split(coefficients, [model.surface.size], axis=1)
-    return ResampledFits(counts, surface, at_centre, slope, centre_mph, share, launch, spin, offsets)
+    launch, spin = (
+        _usual_lines(trend, typical, name, counts)
+        for trend, name in ((usual.launch, "launch_deg"), (usual.spin, "spin_rpm"))
+    )
+    return ResampledFits(counts, surface, better, share, launch, spin, offsets)
 
 
-def _better_lines(typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the better quarter's ratio on each draw; see `quantile_lines`.
+def _better_lines(line: Line, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
+    """Fit the better quarter's ratio on each draw; see `Trend.of_draws`.
 
     The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
     """
     _, known = pulled_ratios(typical.with_row_index("place"))
     speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
     drawn = counts[:, known.get_column("place").to_numpy()]
-    better = quantile_lines(speed, pulled, BETTER_QUARTER, drawn)
+    better = Trend.like(line, speed, pulled, BETTER_QUARTER).of_draws(line, drawn)
     better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
     return better
 
 
-def _slopes(typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the usual trend of launch or spin on each draw; give its slopes, shape (replicates,).
+def _usual_lines(line: Line, typical: pl.DataFrame, name: str, counts: npt.NDArray[np.integer[Any]]) -> Array:
+    """Fit the usual trend of launch or spin on each draw; see `Trend.of_draws`.
 
     Golfers whose spin isn't measured don't count.
     """
     known = typical.get_column(name).is_not_null()
     speed, values = (typical.filter(known).get_column(column).to_numpy() for column in ("club_speed_mph", name))
-    return quantile_lines(speed, values, 0.5, counts[:, known.to_numpy()])[:, 2]
+    return Trend.like(line, speed, values, 0.5).of_draws(line, counts[:, known.to_numpy()])
 
 
 def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:

@@ -1,32 +1,18 @@
 """The usual delivery and speed ratio at a club speed, and the ratio that the better quarter of golfers reach."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from pipeline.fit.trend import Line as Line
+from pipeline.fit.trend import Trend
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.quantile import Points
 
 BETTER_QUARTER = 0.75
 
 # Variance of a median over that of a mean, for readings near normal: pi / 2.
 MEDIAN_VARIANCE = np.pi / 2
-
-
-@dataclass(frozen=True)
-class Line:
-    """A straight line in club speed: `at_centre + slope * (club speed - centre_mph)`."""
-
-    centre_mph: float
-    at_centre: float
-    slope: float
-
-    def __call__(self, club_speed_mph: npt.ArrayLike) -> Array:
-        """Evaluate at club speeds, mph."""
-        return self.at_centre + self.slope * (np.asarray(club_speed_mph, dtype=float) - self.centre_mph)
 
 
 @dataclass(frozen=True)
@@ -48,7 +34,7 @@ class UsualDelivery:
 
 
 def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
-    """Fit the trends by quantile regression.
+    """Fit the trends by quantile regression; each is straight unless a bend clearly shows.
 
     Parameters
     ----------
@@ -66,9 +52,10 @@ def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
     (constrained empirical Bayes: Louis, J. Am. Stat. Assoc. 79 (1984) 393, doi 10.1080/01621459.1984.10478062).
     """
     speed = typical.get_column("club_speed_mph").to_numpy()
-    launch = quantile_line(speed, typical.get_column("launch_deg").to_numpy(), 0.5)
     known = typical.drop_nulls("spin_rpm")
-    spin = quantile_line(known.get_column("club_speed_mph").to_numpy(), known.get_column("spin_rpm").to_numpy(), 0.5)
+    launch = Trend.of(speed, typical.get_column("launch_deg").to_numpy(), 0.5).line()
+    measured = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "spin_rpm"))
+    spin = Trend.of(*measured, 0.5).line()
     speed_ratio, better_ratio = ratio_lines(typical)
     return UsualDelivery(speed_ratio, better_ratio, launch, spin)
 
@@ -79,7 +66,7 @@ def ratio_lines(typical: pl.DataFrame) -> tuple[Line | None, Line | None]:
     if middle is None:
         return None, None
     speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
-    return middle, quantile_line(speed, pulled, BETTER_QUARTER)
+    return middle, Trend.of(speed, pulled, BETTER_QUARTER).line()
 
 
 def pulled_ratios(typical: pl.DataFrame) -> tuple[Line | None, pl.DataFrame]:
@@ -95,7 +82,7 @@ def pulled_ratios(typical: pl.DataFrame) -> tuple[Line | None, pl.DataFrame]:
         return None, known.with_columns(pl.col("speed_ratio").alias("pulled"))
     speed = known.get_column("club_speed_mph").to_numpy()
     ratio = known.get_column("speed_ratio").to_numpy()
-    middle = quantile_line(speed, ratio, 0.5)
+    middle = Trend.of(speed, ratio, 0.5).line()
     error = known.select(pl.col("speed_ratio_var").fill_null(0) / pl.col("shots")).to_series()
     pulled = middle(speed) + spread_without_error(ratio - middle(speed), error.to_numpy())
     return middle, known.with_columns(pl.Series("pulled", pulled))
@@ -159,33 +146,3 @@ def spread_without_error(departure: Array, error_variance: Array) -> Array:
     total = true_variance + error_variance
     share = np.divide(true_variance, total, out=np.ones_like(total), where=total > 0)
     return np.asarray(departure * np.sqrt(share), dtype=float)
-
-
-def quantile_line(speed: Array, values: Array, quantile: float) -> Line:
-    """Fit a quantile of values on club speed, mph, by a straight line; arrays of shape (n,)."""
-    return Line(*Points.of(speed, values, quantile).line(np.ones(len(speed))))
-
-
-def quantile_lines(speed: Array, values: Array, quantile: float, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit a quantile of values on club speed on each of many draws of the entries.
-
-    Parameters
-    ----------
-    speed, values : ndarray, shape (n,)
-        Speed in mph.
-    quantile : float
-    counts : ndarray of int, shape (draws, n)
-        How often each draw holds each entry; any type of integer.
-
-    Returns
-    -------
-    ndarray, shape (draws, 3)
-        Of each draw's line: centre_mph, at_centre and slope, as in `Line`; NaN for a draw that holds nothing.
-    """
-    found = np.full((len(counts), 3), np.nan)
-    if np.any(counts):
-        points = Points.of(speed, values, quantile).about_their_line()
-        for row, drawn in zip(found, counts, strict=True):
-            if np.any(drawn):
-                row[:] = points.line(drawn.astype(float))
-    return found

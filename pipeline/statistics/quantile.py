@@ -1,8 +1,8 @@
-"""Exact quantile regression of a line over few or very many points, by leaving out what is certain (numpy and scipy).
+"""Exact quantile regression of a line, straight or with one bend, over few or very many points (numpy and scipy).
 
-Portnoy and Koenker, Stat. Sci. 12 (1997) 279, doi 10.1214/ss/1030037960 (doi from memory): points far above or below a
-preliminary line keep their sides, so that the sum over each side stands for its points; linear programming solves the
-few in between.
+What is certain is left out. Portnoy and Koenker, Stat. Sci. 12 (1997) 279, doi 10.1214/ss/1030037960 (doi from
+memory): points far above or below a preliminary line keep their sides, so that the sum over each side stands for its
+points; linear programming solves the few in between.
 """
 
 from dataclasses import dataclass, replace
@@ -28,34 +28,36 @@ class Around:
 
     Attributes
     ----------
-    x, above : ndarray, shape (n,)
-        Where points lie, centred and scaled, and how far above the preliminary line.
+    design : ndarray, shape (terms, n)
+        1, where points lie, centred and scaled, and what else the line has.
+    above : ndarray, shape (n,)
+        How far above the preliminary line.
     distance : ndarray, shape (n,)
         How far from it, in its standard errors, up to a factor.
-    line : tuple of float
-        The preliminary line: its value at x = 0 and its slope.
+    line : ndarray, shape (terms,)
+        The preliminary line: its value at x = 0, its slope and so on.
     near : ndarray of int
         The nearest points, which are not certain to keep their side.
-    sums : ndarray, shape (6, n)
-        For the points beyond: 1, x and above, if they lie above the line and then if below; nil for the others.
+    sums : ndarray, shape (2 (terms + 1), n)
+        For the points beyond: design and above, if they lie above the line and then if below; zero for the others.
     """
 
-    x: Array
+    design: Array
     above: Array
     distance: Array
-    line: tuple[float, float]
+    line: Array
     near: npt.NDArray[np.intp]
     sums: Array
 
     @classmethod
-    def of(cls, x: Array, y: Array, line: tuple[float, float], rests_on: int) -> "Around":
+    def of(cls, design: Array, y: Array, line: Array, rests_on: int) -> "Around":
         """Tell the points near a preliminary line, which rests on so many of them, from those beyond."""
-        above = y - line[0] - line[1] * x
-        distance = np.abs(above) / np.sqrt(1 + x**2)
-        near = _nearest(distance, int(np.ceil(REACH * len(x) / np.sqrt(rests_on))))
-        return cls(x, above, distance, line, near, _sums(x, above, near))
+        above = y - line @ design
+        distance = np.abs(above) / np.sqrt(np.sum(design**2, axis=0))
+        near = _nearest(distance, int(np.ceil(REACH * len(y) / np.sqrt(rests_on))))
+        return cls(design, above, distance, line, near, _sums(design, above, near))
 
-    def fit(self, quantile: float, weights: Array) -> tuple[float, float]:
+    def fit(self, quantile: float, weights: Array) -> Array:
         """Fit a quantile by the line of least loss.
 
         Parameters
@@ -66,8 +68,8 @@ class Around:
 
         Returns
         -------
-        tuple of float
-            The line's value at x = 0 and its slope. Where many lines fit equally well, one of them.
+        ndarray, shape (terms,)
+            The line's value at x = 0, its slope and so on. Where many lines fit equally well, one of them.
 
         Notes
         -----
@@ -77,30 +79,30 @@ class Around:
         near, sums = self.near, self.sums
         while True:
             drawn = near[weights[near] > 0]
-            total = (sums @ weights).reshape(2, 3)
-            total = total[total[:, 0] > 0]
-            weight = np.concatenate([weights[drawn], total[:, 0]])
-            x = np.concatenate([self.x[drawn], total[:, 1] / total[:, 0]])
-            above = np.concatenate([self.above[drawn], total[:, 2] / total[:, 0]])
-            at, slope = solve(x, above, quantile, weight)
-            if len(near) == len(self.x):
+            total = (sums @ weights).reshape(2, -1).T
+            total = total[:, total[0] > 0]
+            weight = np.concatenate([weights[drawn], total[0]])
+            design = np.hstack([self.design[:, drawn], total[:-1] / total[0]])
+            above = np.concatenate([self.above[drawn], total[-1] / total[0]])
+            found = solve(design, above, quantile, weight)
+            if len(near) == len(self.above):
                 break
-            least = loss(above - at - slope * x, quantile, weight)
-            whole = loss(self.above - at - slope * self.x, quantile, weights)
+            least = loss(above - found @ design, quantile, weight)
+            whole = loss(self.above - found @ self.design, quantile, weights)
             if whole - least <= GAP * whole + GAP_EACH * float(weights.sum()):
                 break
             near = _nearest(self.distance, 2 * len(near))
-            sums = _sums(self.x, self.above, near)
-        return self.line[0] + at, self.line[1] + slope
+            sums = _sums(self.design, self.above, near)
+        return np.asarray(self.line + found)
 
 
-def around_subsample(x: Array, y: Array, quantile: float) -> Around:
-    """Tell points near from those beyond by the line of a part of them, itself found so; arrays of shape (n,)."""
-    if len(x) <= FEW:
-        return Around.of(x, y, (0.0, 0.0), 1)
+def around_subsample(design: Array, y: Array, quantile: float) -> Around:
+    """Tell points near from those beyond by the line of a part of them, itself found so."""
+    if len(y) <= FEW:
+        return Around.of(design, y, np.zeros(len(design)), 1)
     part = slice(None, None, SUBSAMPLE)
-    line = around_subsample(x[part], y[part], quantile).fit(quantile, np.ones(len(x[part])))
-    return Around.of(x, y, line, len(x[part]))
+    line = around_subsample(design[:, part], y[part], quantile).fit(quantile, np.ones(len(y[part])))
+    return Around.of(design, y, line, len(y[part]))
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,8 @@ class Points:
         Means and standard deviations of x and of y, by which they are centred and scaled.
     around : Around or None
         None where all points have one x or one y.
+    bend : float
+        Standard deviation of the curve, by which it is scaled; 0 without one.
     """
 
     x: Array
@@ -126,22 +130,30 @@ class Points:
     middle: float
     size: float
     around: Around | None
+    bend: float = 0.0
 
     @classmethod
-    def of(cls, x: Array, y: Array, quantile: float) -> "Points":
-        """Make points ready; arrays of shape (n,)."""
+    def of(cls, x: Array, y: Array, quantile: float, curve: Array | None = None) -> "Points":
+        """Make points ready; arrays of shape (n,).
+
+        `curve` is what a line with a bend has beside its value and slope. It should be about zero and hardly go with x.
+        """
         centre, spread, middle, size = (float(f(a)) for a in (x, y) for f in (np.mean, np.std))
-        many = spread > 0 and size >= NO_SPREAD
-        around = around_subsample((x - centre) / spread, (y - middle) / size, quantile) if many else None
-        return cls(x, y, quantile, centre, spread, middle, size, around)
+        around, bend = None, 0.0
+        if spread > 0 and size >= NO_SPREAD:
+            design = np.stack([np.ones_like(x), (x - centre) / spread])
+            bend = 0.0 if curve is None else float(np.std(curve))
+            design = design if curve is None or bend == 0 else np.vstack([design, curve / bend])
+            around = around_subsample(design, (y - middle) / size, quantile)
+        return cls(x, y, quantile, centre, spread, middle, size, around, bend)
 
     def about_their_line(self) -> "Points":
         """Order the points about the line of them all, near which those of draws lie: it only saves time."""
         if self.around is None:
             return self
         around, n = self.around, len(self.x)
-        y = around.above + around.line[0] + around.line[1] * around.x
-        return replace(self, around=Around.of(around.x, y, around.fit(self.quantile, np.ones(n)), n))
+        y = around.above + around.line @ around.design
+        return replace(self, around=Around.of(around.design, y, around.fit(self.quantile, np.ones(n)), n))
 
     def line(self, weights: Array) -> tuple[float, float, float]:
         """Fit the quantile by a line.
@@ -158,11 +170,26 @@ class Points:
             level at their quantile.
         """
         centre = float(weights @ self.x / weights.sum())
+        at, slope, _ = self.terms(weights)
+        return centre, at + slope * (centre - self.centre), slope
+
+    def terms(self, weights: Array) -> tuple[float, float, float]:
+        """Fit the quantile by a line about the mean of x over all points.
+
+        Parameters
+        ----------
+        weights : ndarray, shape (n,)
+            How often each point counts, at least one of them once.
+
+        Returns
+        -------
+        tuple of float
+            Value at the mean, slope, and how much of the curve; as in `line` for points of one x or one y.
+        """
         if self.around is None or np.ptp(self.x[weights > 0]) == 0:
-            return centre, float(np.quantile(np.repeat(self.y, weights.astype(np.int64)), self.quantile)), 0.0
-        at, slope = self.around.fit(self.quantile, weights)
-        slope *= self.size / self.spread
-        return centre, self.middle + at * self.size + slope * (centre - self.centre), slope
+            return float(np.quantile(np.repeat(self.y, weights.astype(np.int64)), self.quantile)), 0.0, 0.0
+        at, slope, *curve = self.size * self.around.fit(self.quantile, weights)
+        return float(self.middle + at), float(slope / self.spread), float(curve[0] / self.bend) if curve else 0.0
 
 
 def loss(above: Array, quantile: float, weights: Array) -> float:
@@ -170,18 +197,18 @@ def loss(above: Array, quantile: float, weights: Array) -> float:
     return float(weights @ (quantile * above - np.minimum(above, 0)))
 
 
-def solve(x: Array, y: Array, quantile: float, weights: Array) -> tuple[float, float]:
+def solve(design: Array, y: Array, quantile: float, weights: Array) -> Array:
     """Fit a quantile by linear programming over all points (scipy's HiGHS).
 
     Parameters
     ----------
-    x, y, weights : ndarray, shape (n,)
+    design : ndarray, shape (terms, n)
+    y, weights : ndarray, shape (n,)
     quantile : float
 
     Returns
     -------
-    tuple of float
-        Value at x = 0, slope.
+    ndarray, shape (terms,)
 
     Raises
     ------
@@ -194,15 +221,13 @@ def solve(x: Array, y: Array, quantile: float, weights: Array) -> tuple[float, f
     """
     from scipy.optimize import linprog  # type: ignore[attr-defined]
 
-    design = np.vstack([np.ones_like(x), x])
     bounds = np.column_stack([np.zeros_like(weights), weights])
     options = {"presolve": False, "dual_feasibility_tolerance": 1e-10, "primal_feasibility_tolerance": 1e-10}
     balance = (1 - quantile) * (design @ weights)
     found = linprog(-y, A_eq=design, b_eq=balance, bounds=bounds, method="highs-ds", options=options)
     if found.status != 0:
         raise ArithmeticError(f"the quantile regression was not solved: {found.message}")
-    at, slope = -found.eqlin.marginals
-    return float(at), float(slope)
+    return np.asarray(-found.eqlin.marginals)
 
 
 def _nearest(distance: Array, count: int) -> npt.NDArray[np.intp]:
@@ -211,8 +236,8 @@ def _nearest(distance: Array, count: int) -> npt.NDArray[np.intp]:
     return np.sort(np.argpartition(distance, count)[:count])
 
 
-def _sums(x: Array, above: Array, near: npt.NDArray[np.intp]) -> Array:
-    beyond = np.ones(len(x), dtype=bool)
+def _sums(design: Array, above: Array, near: npt.NDArray[np.intp]) -> Array:
+    beyond = np.ones(len(above), dtype=bool)
     beyond[near] = False
     sides = (beyond & (above >= 0), beyond & (above < 0))
-    return np.stack([column * side for side in sides for column in (np.ones_like(x), x, above)])
+    return np.vstack([part * side for side in sides for part in (design, above)])

@@ -121,11 +121,15 @@ def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
 
 def test_golfers_are_moved_along_the_usual_trend(fitted):
     model, _, population = fitted
-    launch, spin = population.moved_to(95.0, model.usual)
-    # Their spread doesn't clearly change with speed, so they only follow the trend.
-    step = 95.0 - population.speed_mph
-    np.testing.assert_allclose(launch, population.launch_deg + model.usual.launch.slope * step)
-    np.testing.assert_allclose(spin, population.spin_rpm + model.usual.spin.slope * step)
+    bent = replace(model.usual.launch, bend=0.2, knots_mph=(75.0, 92.0, 108.0))
+    for usual in (model.usual, replace(model.usual, launch=bent)):
+        launch, spin = population.moved_to(95.0, usual)
+        for line, moved, own in (
+            (usual.launch, launch, population.launch_deg),
+            (usual.spin, spin, population.spin_rpm),
+        ):
+            # What a golfer has beyond the usual at the own speed stays.
+            np.testing.assert_allclose(moved - line(95.0), own - line(population.speed_mph), rtol=1e-9, atol=1e-9)
 
 
 def fan(golfers, fold):

@@ -21,8 +21,9 @@ def test_every_golfer_once_gives_the_fit_itself(world, fitted):
     better = fitted.model.usual.better_ratio
     assert found.better_speed(fitted.model, 90.0)[0] == pytest.approx(90.0 * float(better(90.0)), rel=1e-9)
     usual = fitted.model.usual
-    assert found.launch_slope[0] == pytest.approx(usual.launch.slope, rel=1e-9)
-    assert found.spin_slope[0] == pytest.approx(usual.spin.slope, rel=1e-9)
+    there = np.array([70.0, 90.0, 112.0])
+    for line, terms in ((usual.launch, found.launch), (usual.spin, found.spin), (better, found.better_ratio)):
+        np.testing.assert_allclose(line.of_draws(terms[0], there), line(there), rtol=1e-9)
 
 
 def test_a_replicate_equals_a_fit_on_the_drawn_golfers(world, fitted):

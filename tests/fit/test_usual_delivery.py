@@ -4,8 +4,6 @@ import pytest
 
 from pipeline.fit.usual_delivery import (
     fit_usual_delivery,
-    quantile_line,
-    quantile_lines,
     ratio_lines,
     spread_without_error,
 )
@@ -60,23 +58,3 @@ def test_no_ball_speed_gives_no_ratio_lines():
     trends = fit_usual_delivery(table)
     assert trends.speed_ratio is None
     assert trends.better_ratio is None
-
-
-@pytest.mark.parametrize("n", [60, 2500])
-def test_many_draws_equal_one_by_one(n):
-    rng = np.random.default_rng(14)
-    speed = rng.normal(92, 10, n)
-    values = 20 - 0.08 * speed + rng.normal(0, 1.8, n)
-    counts = rng.multinomial(n, np.full(n, 1 / n), size=3).astype(np.int16)
-    found = quantile_lines(speed, values, 0.75, np.vstack([counts, np.zeros_like(counts[:1])]))
-    for row, drawn in zip(found, counts, strict=False):
-        rows = np.repeat(np.arange(n), drawn)
-        line = quantile_line(speed[rows], values[rows], 0.75)
-        assert row == pytest.approx([line.centre_mph, line.at_centre, line.slope], rel=1e-9)
-    assert np.isnan(found[3]).all()
-
-
-def test_draws_that_hold_nothing_have_no_line():
-    found = quantile_lines(np.array([]), np.array([]), 0.5, np.zeros((2, 0), dtype=np.int16))
-    assert found.shape == (2, 3)
-    assert np.isnan(found).all()

@@ -42,7 +42,7 @@ from pipeline.fit.factored import Factored, fit_candidate
 from pipeline.fit.held_out import EVERYTHING, interval_edges, predict_from
 from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import Survey
-from pipeline.fit.usual_delivery import quantile_line
+from pipeline.fit.trend import quantile_line
 from pipeline.statistics.least_squares import Factor, solve
 from pipeline.statistics.shapley import exchange
 from pipeline.tables.columns import PERCENTILES

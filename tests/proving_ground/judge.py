@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 import truth
 from academy import Academy, make_academy
+from readings_bound import least_rmse_yd
 from study_run import Found
 from true_flight import Array, carry_yd
 from worlds import World
@@ -178,21 +179,24 @@ def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:
     """Predict drives of golfers whom the study never saw, on its first device and best ball; one row.
 
     The oracle is true carry of the true drive: what is left is what no reading explains. Beside it stands true flight
-    of the readings, errors and all.
+    of the readings, errors and all, and the least error that any method can have with such readings.
     """
     calm = replace(
         academy.world, golfers=60, shots=(10, 10), device_b=0.0, overlap=0.0, range_balls=0.0, altitude_m=0.0
     )
-    fresh = make_academy(calm, academy.ball, seed).drives
+    others = make_academy(calm, academy.ball, seed)
+    fresh = others.drives
     model = read_artefact(found.folder / "model.json", FittedModel).model
     expected = model.expected(Delivery.of(fresh)) * (1 + model.added_share(fresh))
     drive = (fresh.get_column(name).to_numpy() for name in ("ball_speed_mph", "launch_deg", "spin_rpm"))
     readings = carry_yd(academy.ball, *drive)
     measured, true = fresh.get_column("carry_yd").to_numpy(), fresh.get_column("true_flight_yd").to_numpy()
+    oracle_rmse = float(np.sqrt(np.mean((true - measured) ** 2)))
     return pl.DataFrame(
         {
             "rmse_yd": [float(np.sqrt(np.mean((expected - measured) ** 2)))],
-            "oracle_rmse_yd": [float(np.sqrt(np.mean((true - measured) ** 2)))],
+            "oracle_rmse_yd": [oracle_rmse],
+            "least_rmse_yd": [least_rmse_yd(others, oracle_rmse)],
             "readings_rmse_yd": [float(np.sqrt(np.mean((readings - measured) ** 2)))],
             "bias_yd": [float(np.mean(expected - measured))],
             "model": [model.surface.name],

@@ -144,6 +144,7 @@ def measures(judged: Judged) -> dict[str, Value]:
     return {
         "held_out_rmse_ratio": root_of_means(held, "rmse_yd", "oracle_rmse_yd"),
         "held_out_readings_ratio": root_of_means(held, "rmse_yd", "readings_rmse_yd"),
+        "held_out_least_ratio": root_of_means(held, "rmse_yd", "least_rmse_yd"),
         "efficient_bias_yd": mean_of(bands, pl.col("estimate") - pl.col("truth")),
         "efficient_coverage90": mean_of(bands, inside("truth", "lo", "hi"), share=True),
         "lost_bias_yd": mean_of(golfers, lost_error),

@@ -100,6 +100,7 @@ def test_golfers_with_few_drives_are_ranked_with_intervals_that_hold(judged):
 
 def test_expected_carry_is_nearly_as_good_as_the_oracles(plain):
     assert 0.98 < plain["held_out_readings_ratio"] < 1.08
+    assert 0.98 < plain["held_out_least_ratio"] < 1.1
     assert plain["held_out_rmse_ratio"] < 1.2
 
 

@@ -118,8 +118,9 @@ def test_every_crowd_has_a_line_of_least_loss(kind, n):
 @pytest.mark.parametrize("n", SIZES)
 def test_a_preliminary_line_far_off_changes_nothing(n):
     x, y = crowd("plain", n, np.random.default_rng(12))
-    found = Around.of(x, y, (20.0, -0.08), n).fit(0.5, np.ones(n))
-    assert Around.of(x, y, (60.0, 1.0), n).fit(0.5, np.ones(n)) == pytest.approx(found, rel=1e-9)
+    design = np.vstack([np.ones(n), x])
+    found = Around.of(design, y, np.array([20.0, -0.08]), n).fit(0.5, np.ones(n))
+    assert Around.of(design, y, np.array([60.0, 1.0]), n).fit(0.5, np.ones(n)) == pytest.approx(found, rel=1e-9)
     points = Points.of(x, y, 0.5)
     assert points.about_their_line().line(np.ones(n)) == pytest.approx(points.line(np.ones(n)), rel=1e-9)
 
@@ -129,7 +130,9 @@ def test_points_beyond_a_line_are_few_equations(monkeypatch):
     x, y = crowd("plain", 40_000, np.random.default_rng(13))
     solved = []
     solve = exact_fit.solve
-    monkeypatch.setattr(exact_fit, "solve", lambda x, *rest: solved.append(len(x)) or solve(x, *rest))
+    monkeypatch.setattr(
+        exact_fit, "solve", lambda design, *rest: solved.append(design.shape[1]) or solve(design, *rest)
+    )
     line = line_of(x, y, 0.5)
     assert max(solved) < 0.1 * len(x)
     # A line of least loss has at most half of the points above it and half below (Koenker 2005, theorem 2.2).

@@ -181,7 +181,17 @@ function interpolated(frontier, name, speed) {
   return ys[after - 1] + (ys[after] - ys[after - 1]) * ((speed - lo) / (hi - lo));
 }
 
-const lineAt = (line, speed) => line.at_centre + line.slope * (speed - line.centre_mph);
+// Zero below the first of three knots, straight beyond the last; see `bow` of pipeline/fit/trend.py.
+function bow(speed, [first, middle, last]) {
+  const cube = (knot) => Math.max(speed - knot, 0) ** 3;
+  const share = (last - first) / (last - middle);
+  return (cube(first) - cube(middle) * share + cube(last) * (share - 1)) / (last - first) ** 2;
+}
+
+function lineAt(line, speed) {
+  const straight = line.at_centre + line.slope * (speed - line.centre_mph);
+  return line.bend === 0 ? straight : straight + line.bend * bow(speed, line.knots_mph);
+}
 const tidy = (value) => String(Number(value.toPrecision(6)));
 const grouped = (value) => value.toFixed(0).replace(/\B(?=(\d{3})+$)/, ",");
 const filled = (sentence, words) => sentence.replace(/\{(\w+)\}/g, (_, name) => words[name]);
