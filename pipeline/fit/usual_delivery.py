@@ -54,8 +54,8 @@ def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
     speed = typical.get_column("club_speed_mph").to_numpy()
     known = typical.drop_nulls("spin_rpm")
     launch = Trend.of(speed, typical.get_column("launch_deg").to_numpy(), 0.5).line()
-    measured = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "spin_rpm"))
-    spin = Trend.of(*measured, 0.5).line()
+    measured = [known.get_column(name).to_numpy() for name in ("club_speed_mph", "spin_rpm")]
+    spin = Trend.of(measured[0], measured[1], 0.5).line()
     speed_ratio, better_ratio = ratio_lines(typical)
     return UsualDelivery(speed_ratio, better_ratio, launch, spin)
 
