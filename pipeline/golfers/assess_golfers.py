@@ -18,7 +18,6 @@ from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel
 from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules, assess, form_words
-from pipeline.golfers.lasting import lasting_share, own_difference
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.order import newest_flagged
 from pipeline.golfers.quarter_changes import changes_of
@@ -48,7 +47,7 @@ def run(
     rules = FlagRules(**flags)
     every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
-    lost = ranked(known).with_columns(own_difference(known, lasting_share(every, carry_model)))
+    lost = ranked(known)
     table = Golfers.validate(noted(assess(lost, rules)))
     worst = newest_flagged(table)
     write_csv(Path(golfers), table)

@@ -52,9 +52,8 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
     error, _ = Doubt.of(table).of_figure()
     known = table.with_columns(pl.Series("weight", 1 / error**2).fill_nan(None)).drop_nulls("weight")
     weighted = ((pl.col(name) * pl.col("weight")).sum() / pl.col("weight").sum() for name in means.columns[2:])
-    golfers = known.group_by("golfer", maintain_order=True).agg(
-        *weighted, (1 / pl.col("weight").sum()).alias("variance")
-    )
+    worth = (1 / pl.col("weight").sum()).alias("variance")
+    golfers = known.group_by("golfer", maintain_order=True).agg(*weighted, worth)
     if golfers.height < MIN_GOLFERS:
         return None
     value, speed, variance = (golfers.get_column(name).to_numpy() for name in golfers.columns[1:])

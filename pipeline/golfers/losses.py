@@ -14,10 +14,10 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS, Drives, typical_drives, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
-from pipeline.golfers.device_doubt import exposure
 from pipeline.golfers.doubt import with_doubt
+from pipeline.golfers.lasting import lasting_share, own_difference
 from pipeline.golfers.reading_doubt import with_readings
-from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
 
@@ -151,7 +151,7 @@ def known_losses(
     Returns
     -------
     lost : DataFrame
-        What `losses` gives with what `with_doubt` adds, and form_source, a `Source`.
+        What `losses` gives with what `with_doubt` adds, own_difference_yd, and form_source, a `Source`.
     form : DayForm
         Of a drive's yards lost.
     """
@@ -164,4 +164,5 @@ def known_losses(
     pieces = list(every.each(lambda frame: lost_of_drives(frame, model, frontier).select(wanted)))
     errors, form = figure_errors(Drives(pieces.__iter__), "lost_yd", median=False, assumed=day_form_yd)
     known = with_doubt(lost, errors, shared.of_figure(shared.quarters(lost)))
-    return known.with_columns(pl.lit(form.source).alias("form_source")), form
+    own = own_difference(known, lasting_share(every, model))
+    return known.with_columns(own, pl.lit(form.source).alias("form_source")), form

@@ -13,8 +13,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import KEYS
 from pipeline.fit.model import CarryModel
 from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
+from pipeline.golfers.device_doubt import uncompared_doubt
 from pipeline.golfers.doubt import Part
 from pipeline.golfers.reading_doubt import load_columns, reading_variance
 from pipeline.statistics.arrays import Array
@@ -47,6 +49,28 @@ class Quarters:
     def rows(self, rows: slice) -> "Quarters":
         """Take some of them."""
         return Quarters(*(values[rows] for values in vars(self).values()))
+
+
+def exposure(drives: pl.DataFrame, model: CarryModel) -> pl.DataFrame:
+    """Give what golfers' quarters have of each device's or ball's share, and of those that nobody could compare.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        Accepted drives, with the columns of `FIT_COLUMNS`.
+    model : CarryModel
+
+    Returns
+    -------
+    DataFrame
+        One row per golfer and quarter, sorted: keys, a column for each of `model.offsets.labels` (see `Quarters`), and
+        the columns of `uncompared_doubt`.
+    """
+    falls = model.reference_carry(drives) / (1 + model.added_share(drives))
+    columns = (model.offsets.design(drives) * falls[:, None]).T
+    named = [pl.Series(label, column) for label, column in zip(model.offsets.labels, columns, strict=True)]
+    found = drives.select(KEYS).with_columns(named).group_by(KEYS).agg(pl.exclude(KEYS).mean())
+    return found.join(uncompared_doubt(drives, model), on=KEYS, validate="1:1").sort(KEYS)
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,10 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from frontiers import frontier_at
+from frontiers import frontier_at, plain_model
 
-from pipeline.golfers.shared_errors import Quarters, SharedErrors
+from pipeline.flight.offsets import Offsets
+from pipeline.golfers.shared_errors import Quarters, SharedErrors, exposure
 
 SPEEDS = np.arange(70.0, 111.0)
 FRONTIER = frontier_at(SPEEDS, std_error_yd=2.0, freedom=25.0)
@@ -113,3 +114,24 @@ def test_no_golfers_and_no_benchmarks():
     assert np.isnan(bare.of_figure(quarters(80.0))[0]).all()
     single = SharedErrors.of(replace(frontier_at([80.0], std_error_yd=2.0)), 2 * PLACES[:, :1])
     assert single.of_figure(quarters(80.0))[0] == pytest.approx([4.0])
+
+
+def test_exposure_is_carry_of_the_drives_on_each_level_over_all_drives():
+    # A share of 4 % on unit-B: 208 yd there are 200 yd on the reference.
+    offsets = Offsets({"device": "unit-A", "ball": "premium"}, (("device", "unit-B"),))
+    model = replace(plain_model(), offsets=offsets, offset_share=np.array([0.04]))
+    drives = pl.DataFrame(
+        {
+            "golfer": "g1",
+            "quarter": "2026Q3",
+            "device": ["unit-A", "unit-B", "unit-B", "unit-C"],
+            "ball": "premium",
+            "carry_standard_yd": [210.0, 208.0, 208.0, 240.0],
+        }
+    )
+    row = exposure(drives, model).row(0, named=True)
+    assert row["device:unit-B"] == pytest.approx(2 * 200 / 1.04 / 4)
+    # Mean reference carry really falls by that much a share, and by what unit-C may be off for its one drive in four.
+    moved = replace(model, offset_share=np.array([0.041])).reference_carry(drives).mean()
+    assert (model.reference_carry(drives).mean() - moved) / 0.001 == pytest.approx(row["device:unit-B"], rel=2e-3)
+    assert row["uncompared_variance"] == pytest.approx((0.035 * 240 / 4) ** 2)

@@ -27,10 +27,9 @@ from pipeline.coach.progress.measures import (
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
-from pipeline.golfers.device_doubt import exposure
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
 from pipeline.golfers.reading_doubt import with_readings
-from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate

@@ -43,7 +43,7 @@ def count_movement(changes: dy.DataFrame[Changes], golfers: dy.DataFrame[Golfers
         last assessed quarter who are not assessed in this one.
     """
     here = changes.filter(pl.col("quarter") == quarter).with_columns(pl.col("movement").cast(pl.String))
-    counts = {}
+    counts: dict[str, int] = {}
     for movement in MOVEMENTS:
         some = here.filter(pl.col("movement") == movement)
         counts |= {movement: some.height, f"{movement}_sure": int(some["more_than_chance"].sum())}
