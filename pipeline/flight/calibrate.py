@@ -24,12 +24,13 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 # Each drive costs three flights a round. Fitted to 2000 of 4500 drives that figure is 0.11 yd from the fit to all, to
 # 1000 drives 0.16 yd, to 500 drives 0.18 yd (r.m.s. over five draws).
 MOST_DRIVES = 2000
-# With 8 golfers and 200 drives the figure is 1.1 to 1.5 yd from the fit to all (r.m.s. over four draws of two
-# academies), with 4 and 100 1.6 to 2.4 yd, with the default set as published 9 to 12 yd from the truth. So even fewer
-# would do better than none; but standard errors are clustered by golfer, and with fewer clusters they are too small.
+# With 8 golfers and 200 drives the figure is 1.1 to 3.2 yd from the fit to all (r.m.s. over four draws, three
+# academies; the worst where two draws chose the other set), with 16 and 400 0.3 to 1.6 yd, with the default set as
+# published 9 to 12 yd from the truth. So even fewer would do better than none; but standard errors are clustered by
+# golfer, and with fewer clusters they are too small.
 LEAST_DRIVES, LEAST_GOLFERS = 200, 8
-# Wide of anything that balls do: over four academies the candidates came to 0.67 to 1.11, on draws of 100 drives to
-# 0.83 to 1.20. Bounds of 0.6 to 1.4 or 0.25 to 3 give the same fit to six digits. They keep the search from balls
+# Wide of anything that balls do: over four academies the candidates came to 0.67 to 1.11, on draws of 100 or 200 drives
+# to 0.68 to 1.20. Bounds of 0.6 to 1.4 or 0.25 to 3 give the same fit to six digits. They keep the search from balls
 # that don't come down.
 BOUNDS = (0.5, 1.6)
 # About a standard deviation of the residuals (5.5 yd), so that sound drives count almost fully and mishits less and

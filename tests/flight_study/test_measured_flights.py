@@ -1,4 +1,8 @@
-"""Published measured flights against the coefficient sets; bounds are what the sources leave open."""
+"""Published measured flights against the coefficient sets.
+
+The bounds are round figures somewhat above the errors that were found, over all that the sources leave open. Forces of
+half or twice their size, or that grow otherwise with speed, break them.
+"""
 
 from pathlib import Path
 
