@@ -146,7 +146,7 @@ def test_the_attackers_table_is_the_published_one(model, roller):
     assert found == tuple(value for row in figures for value in row)
 
 
-def widths_of_tables(golfers, alone, studies=8, victims=8):
+def widths_of_tables(golfers, alone, studies=7, victims=7):
     found, rng = [], np.random.default_rng(golfers)
     for _ in range(studies):
         table = Table(rng, golfers, alone)

@@ -165,6 +165,24 @@ def test_a_golfer_with_many_drives_weighs_as_much_as_one_with_few():
     assert np.quantile(departure, 0.05) == 0.95
 
 
+def test_percentiles_are_judged_where_they_are_published_and_another_way_that_is_right_has_no_error(case):
+    people = case_of.people_of(case.academy.world)
+
+    def right(_model, _golfers, bands_mph):
+        return np.array([weighed.crowd_percentiles(people, "plain", v) * case.scale for v in bands_mph.tolist()])
+
+    def far(*given):
+        return right(*given) + 100
+
+    found, off = (figures(weighed.percentiles(case, way)) for way in (right, far))
+    error = found["all percentiles: rms error, yd"]
+    assert error["alternative"] == 0
+    assert 0 < error["in_use"] < 15
+    assert off["percentile 50: bias, yd"]["alternative"] == pytest.approx(100)
+    assert off["percentile 50: bias, yd"]["in_use"] == found["percentile 50: bias, yd"]["in_use"]
+    assert found["90 % intervals that hold, 12 golfers on"]["target"] == 0.9
+
+
 def test_the_crowd_has_its_percentiles_in_order_and_far_below_for_the_faulty():
     sound = weighed.crowd_percentiles(replace(PLAIN, faulty=0.0), "plain", 90.0)
     mixed = weighed.crowd_percentiles(PLAIN, "plain", 90.0)
