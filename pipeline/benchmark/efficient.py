@@ -30,6 +30,8 @@ WINDOW_Z = 0.8416212335729143
 COARSER = 2  # replicates look at every second grid point: the maximum is flat, and they cost 200 times as much
 # What the deliveries' support learns from the golfers about a speed: place, spread and slope of launch and of spin.
 # Resampling a few golfers shows too little of their doubt: it is widened as a standard deviation's is, by n / (n - 6).
+# Sensitivity: with 0, and the normal quantile for Student's, intervals of 70 golfers cover 4 in 100 less, of 30 golfers
+# 9 in 100 less.
 LEARNT = 6
 
 
