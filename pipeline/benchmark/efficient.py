@@ -23,13 +23,16 @@ SPIN_STEP_RPM = 50.0
 LAUNCH_ROOM, SPIN_ROOM = 12, 14
 LEAST_LAUNCH_DEG, LEAST_SPIN_RPM = 1.0, 500.0
 # Where deliveries lie follows the trend and how widely they spread follows the speed, so their shape is taken over this
-# many times the half-width.
+# many times the half-width. Sensitivity with 70 golfers: at 1.0 the support holds 73 in 100 of others instead of 77 and
+# efficient carry scatters a tenth more; at 3.0 it is 0.3 yd lower at 75 mph where spread falls 2.5-fold.
 SHAPE_WIDTHS = 2.0
 # A window holds only deliveries that fall short by less than the tolerance with this one-sided confidence: 80 %.
 WINDOW_Z = 0.8416212335729143
 COARSER = 2  # replicates look at every second grid point: the maximum is flat, and they cost 200 times as much
 # What the deliveries' support learns from the golfers about a speed: place, spread and slope of launch and of spin.
 # Resampling a few golfers shows too little of their doubt: it is widened as a standard deviation's is, by n / (n - 6).
+# Sensitivity: with 0, and the normal quantile for Student's, intervals of 70 golfers cover 4 in 100 less, of 30 golfers
+# 9 in 100 less.
 LEARNT = 6
 
 
