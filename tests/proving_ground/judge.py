@@ -24,7 +24,7 @@ from pipeline.edge.artefacts import read_artefact
 from pipeline.fit.model import Delivery, FittedModel
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 
-SPEEDS_MPH = np.arange(50.0, 135.1, 2.5)
+SPEEDS_MPH = np.arange(50.0, 135.1, 5.0)  # between them the line is within 0.1 yd of the truth (tested)
 TOLERANCE_YD = 5.0
 HALF_WIDTH_MPH = 5.0
 

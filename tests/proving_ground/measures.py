@@ -21,14 +21,14 @@ Judged = dict[str, pl.DataFrame]
 
 
 class Value(NamedTuple):
-    """A measure: its value, its Monte Carlo error (None of a single academy), rows it rests on.
+    """A measure: its value, its Monte Carlo error (None of a single academy), how many rows it rests on.
 
     `share` says whether it is a share of rows, for which luck alone is known by the binomial law.
     """
 
     value: float | None
     std_error: float | None
-    count: int
+    rows: int
     share: bool = False
 
 
@@ -44,7 +44,7 @@ def clustered_error(frame: pl.DataFrame, error: pl.Expr) -> float | None:
         return None
     sums = rows.with_columns(pl.col("e") - pl.col("e").mean()).group_by("world", "academy").agg(pl.col("e").sum())
     count = sums.height
-    return float(np.sqrt((sums.get_column("e") ** 2).sum() * count / (count - 1)) / rows.height)
+    return float(np.sqrt(float((sums.get_column("e") ** 2).sum()) * count / (count - 1)) / rows.height)
 
 
 def mean_of(frame: pl.DataFrame, value: pl.Expr, *, share: bool = False) -> Value:
@@ -217,6 +217,6 @@ def device_leak(judged: Judged) -> pl.DataFrame:
     for part in PARTS[:3] if golfers.height else ():
         error = pl.col(f"lost_{part}_yd") - pl.col(f"true_{part}_yd")
         by = golfers.group_by("device").agg(error.mean().alias("e"), (error.var() / pl.len()).alias("v")).sort("device")
-        gap = by["e"].to_list()
-        rows.append({"part": part, "difference_yd": gap[1] - gap[0], "std_error_yd": float(np.sqrt(by["v"].sum()))})
+        gap, variances = by["e"].to_list(), by["v"].to_numpy()
+        rows.append({"part": part, "difference_yd": gap[1] - gap[0], "std_error_yd": float(np.sqrt(variances.sum()))})
     return pl.DataFrame(rows, schema={"part": pl.String, "difference_yd": pl.Float64, "std_error_yd": pl.Float64})

@@ -103,10 +103,10 @@ def luck(found: Value, target: Target) -> float | None:
     all agree would have an error of zero.
     """
     edges = [edge for edge in (target.lo, target.hi) if edge is not None]
-    if not found.share or not found.count or found.value is None:
+    if not found.share or not found.rows or found.value is None:
         return found.std_error
     edge = min(edges, key=lambda at: abs(at - found.value))  # type: ignore[operator]
-    return max(found.std_error or 0.0, float(np.sqrt(edge * (1 - edge) / found.count)))
+    return max(found.std_error or 0.0, float(np.sqrt(edge * (1 - edge) / found.rows)))
 
 
 def judge(found: Value, target: Target) -> Verdict:
@@ -168,7 +168,7 @@ def row_of(target: Target, band_mph: float | None, found: Value) -> dict[str, ob
         "target": range_of(target),
         "measured": None if found.value is None else round(found.value, target.digits),
         "std_error": None if error is None else float(f"{error:.2g}"),
-        "count": found.count,
+        "count": found.rows,
         "band_mph": band_mph,
         "verdict": told(found, target),
     }

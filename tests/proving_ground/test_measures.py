@@ -44,7 +44,7 @@ def test_the_error_of_a_mean_takes_an_academys_rows_together():
     found = measures.mean_of(rows_of([1.0, 3.0, 0.0, -4.0]), pl.col("value"))
     # Sums of the academies are 4 and -4: sqrt((16 + 16) * 2) / 4.
     assert found == Value(0.0, pytest.approx(2.0), 4)
-    assert measures.mean_of(rows_of([1.0, None, 1.0, 1.0]), pl.col("value")).count == 3
+    assert measures.mean_of(rows_of([1.0, None, 1.0, 1.0]), pl.col("value")).rows == 3
     assert measures.mean_of(rows_of([None] * 4), pl.col("value")) == Value(None, None, 0)
 
 
@@ -164,7 +164,7 @@ def test_the_true_cause_is_the_planted_fault():
     lost = [20.0] * 7 + [11.0] * 7 + [20.0] * 7 + [12.0] * 7
     cause = ["contact"] * 6 + [None] + ["consistency"] * 5 + ["launch"] * 2 + ["spin"] * 14
     found = measures.measures(judged_of(kind=kind, true_lost_yd=lost, main_cause=cause))["cause_right"]
-    assert (found.value, found.count) == (pytest.approx(11 / 14), 14)
+    assert (found.value, found.rows) == (pytest.approx(11 / 14), 14)
     blind = golfers_of("w", kind=kind, true_lost_yd=lost, lost_contact_yd=[None] * 28)
     assert set(measures.planted(blind)["kind"]) == {"consistency"}
 

@@ -39,7 +39,7 @@ def held(judged, world, measure):
     """Say whether a share is within its target, or outside by no more than twice the binomial error; and the share."""
     found, target = measures.measures(judged(world))[measure], OF[measure]
     found = found._replace(std_error=None)
-    assert found.count > 20, f"{measure} rests on {found.count} rows"
+    assert found.rows > 20, f"{measure} rests on {found.rows} rows"
     return judge(found, target) is not Verdict.MISSED, found.value
 
 

@@ -36,6 +36,13 @@ def test_the_populations_truth_is_that_of_formulas_where_these_are_known(world, 
         assert counted.inside.mean() == pytest.approx(known.inside.mean(), rel=0.03)
 
 
+@pytest.mark.parametrize("name", ["plain", "even-speeds"])
+def test_the_line_between_the_curves_speeds_is_near_the_truth(name):
+    """Under 0.1 yd is the bend; the rest is the luck of three populations."""
+    known = [truth.efficient(WORLDS[name], "steady", v, 0.0).carry_yd for v in (70.0, 72.5, 75.0)]
+    assert (known[0] + known[2]) / 2 == pytest.approx(known[1], abs=0.25)
+
+
 def test_another_population_of_the_world_gives_the_same_truth():
     one, other = (truth.populate(WORLDS["two-schools"], 90.0, seed=seed) for seed in (0, 1))
     most = []
