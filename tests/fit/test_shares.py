@@ -182,7 +182,8 @@ def test_the_table_of_terms_tells_the_shares_of_the_chosen_model_alone():
     )
     told = shares.in_table(table, "line")
     assert told.select("model", "term", "estimate").rows() == [
-        ("line", "intercept", 1.0), ("line", "device:c", -0.04), ("splines", "intercept", 3.0), ("splines", "device:b", 4.0)
+        ("line", "intercept", 1.0), ("line", "device:c", -0.04),
+        ("splines", "intercept", 3.0), ("splines", "device:b", 4.0),
     ]  # fmt: skip
     # Student's t of three degrees of freedom.
     assert told.row(1)[4:] == pytest.approx((-0.04 - 0.023534, -0.04 + 0.023534), abs=1e-5)

@@ -83,7 +83,7 @@ def fit(count: int) -> dict[str, dict[str, float]]:
             gram, moment = np.zeros((terms, terms)), np.zeros(terms)
             for part in frames:
                 base, design = surface.base_and_design(*inputs(part, surface.speed))
-                X = np.hstack([design, model.offsets.design(part)])
+                X = np.hstack([design, model.offsets.terms(part)])
                 gram += X.T @ X
                 moment += X.T @ (part.get_column("carry_standard_yd").to_numpy() - base)
             return gram, moment
