@@ -20,7 +20,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import Drives
-from pipeline.fit.level_cells import KNOWN, Mode, cells_of, level_counts
+from pipeline.fit.level_cells import Mode, cells_of, level_counts
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
@@ -41,6 +41,11 @@ PAIR_SHOTS = 5
 # From this many golfers who are compared with themselves their own spread is used: a median distance of five is known
 # to a third.
 MIN_PAIRS = 5
+
+# From this share of golfers who count for less than half, a level's golfers don't agree. One golfer in ten or so is far
+# off by mishits; of six golfers, half are then once in 60 academies, and a robust fit may take either half for the
+# usual one.
+UNCLEAR_SHARE = 0.25
 
 Level = tuple[str, str]
 
@@ -297,11 +302,26 @@ def _outside_shares(
     size = len(plan.outside)
     share = np.expm1(fit.coefficients[:size])
     errors, draws = np.zeros(size), np.zeros((len(counts), size))
+    least = _unclear_variance(X[:, :size], value - X @ fit.coefficients, fit.counted)
     for k, scale in enumerate((1 + share) ** 2):
-        both = resampled[k] * scale, fit.covariance[k, k] * scale
+        both = resampled[k] * scale, max(fit.covariance[k, k], least[k]) * scale
         errors[k], draws[:, k] = _spread_to(np.expm1(again[:, k]), share[k], *both)
     golfers = np.array([len(np.unique(place[X[:, k] != 0])) for k in range(size)], dtype=np.int64)
     return share, errors, golfers, draws
+
+
+def _unclear_variance(levels: Array, left: Array, counted: Array) -> Array:
+    """Give the least variance of levels' shares where golfers don't agree, shape (levels,); 0 where they do.
+
+    Where too many of a level's golfers are far from the others (`UNCLEAR_SHARE`), nobody can say which are the usual
+    ones: their plain mean is known no better than by their whole spread.
+    """
+    found = np.zeros(levels.shape[1])
+    for k, column in enumerate(levels.T):
+        here = column != 0
+        if np.mean(counted[here] < 0.5) >= UNCLEAR_SHARE:
+            found[k] = np.mean(left[here] ** 2) / np.count_nonzero(here)
+    return found
 
 
 def _resampled_variance(X: Array, weights: Array, left: Array, place: npt.NDArray[np.int64]) -> Array:
@@ -321,11 +341,10 @@ def _regression(plan: _Plan, cells: pl.DataFrame) -> tuple[pl.DataFrame, Array, 
     """
     outside, modes = plan.offsets[1], sorted(set(plan.modes.values()))
     compared = cells.filter("usable").join(_pairs(plan.modes), on=CELL, how="anti")
-    own = _log_ratios(compared, KNOWN.usual, ["place"])
     rows, designs, kinds = [], [], []
     for k, mode in enumerate(modes):
         there = cells.join(_pairs(pair for pair, other in plan.modes.items() if other == mode), on=CELL, how="semi")
-        usual, paired = _compare(there, compared, own, mode)
+        usual, paired = _compare(there, compared, mode)
         size = usual.height + paired.height
         nuisance = np.zeros((size, 2 * len(modes)))
         nuisance[: usual.height, 2 * k : 2 * k + 2] = _centred(usual)
@@ -343,20 +362,18 @@ def _pairs(pairs: Iterable[tuple[str, str]]) -> pl.DataFrame:
     return pl.DataFrame(list(pairs), schema=dict.fromkeys(CELL, pl.String), orient="row")
 
 
-def _compare(
-    there: pl.DataFrame, compared: pl.DataFrame, own: pl.DataFrame, mode: Mode
-) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _compare(there: pl.DataFrame, compared: pl.DataFrame, mode: Mode) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Give a mode's rows by what is usual, those of the fit's golfers among them, and those of golfers by themselves.
 
     Parameters
     ----------
     there, compared : DataFrame
         Cells at levels outside the fit, and those of the fit.
-    own : DataFrame
-        Log ratios of golfers over the latter, everything known.
     mode : Mode
+        What isn't known of either then: mishits would move a ratio where they don't show, and not where they do.
     """
     keys = ["place", *CELL]
+    own = _log_ratios(compared, mode.own, ["place"])
     enough = own.filter(pl.col("drives") >= PAIR_SHOTS)
     names = [column for column in own.columns if column.startswith("known_")]
     alone = there.join(enough, on="place", how="anti")

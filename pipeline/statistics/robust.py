@@ -22,6 +22,8 @@ class RobustFit:
     covariance : ndarray, shape (p, p)
     weights : ndarray, shape (n,)
         Which least squares would need for the same coefficients: over a row's variance, and 0 for one far off.
+    counted : ndarray, shape (n,)
+        The bisquare's part of the weights: 1 for a row at the fit, 0 for one far off.
     between : dict of int to float
         Variance between groups, by kind.
     """
@@ -29,6 +31,7 @@ class RobustFit:
     coefficients: Array
     covariance: Array
     weights: Array
+    counted: Array
     between: dict[int, float]
 
 
@@ -69,7 +72,8 @@ def robust_regression(value: Array, luck: Array, X: Array, kind: npt.NDArray[np.
             between[int(one)] = max(scale - float(np.mean(luck[here])), 0.0)
         variance = np.maximum(np.array([between[int(one)] for one in kind]) + luck, np.finfo(float).tiny)
         u = left / np.sqrt(variance) / TUNING
-        weights = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0) / variance
+        counted = np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
+        weights = counted / variance
         again = _weighted(value, X, weights)
         ended = np.allclose(again, found, rtol=0, atol=1e-9)
         found = again
@@ -78,7 +82,7 @@ def robust_regression(value: Array, luck: Array, X: Array, kind: npt.NDArray[np.
     counts = np.where(np.abs(u) < 1, (1 - u**2) * (1 - 5 * u**2), 0.0).mean()  # slope of what counts of a residual
     size = np.mean(weights**2 * variance * left**2)
     covariance = np.linalg.pinv(X.T @ (X / variance[:, None]), hermitian=True) * spare * size / counts**2
-    return RobustFit(found, covariance, weights, between)
+    return RobustFit(found, covariance, weights, counted, between)
 
 
 def _least_absolute(value: Array, X: Array) -> Array:

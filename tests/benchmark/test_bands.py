@@ -66,6 +66,16 @@ def test_share_in_the_window_counts_golfers(model, roller):
     assert row["in_window_share"] == pytest.approx(0.6)
 
 
+def test_guessed_spins_are_no_part_of_the_share_in_the_window(model, roller):
+    inside, low = typical(9), typical(6, launch=11.0)
+    guessed = typical(8).with_columns(spin_rpm=pl.lit(None, pl.Float64))
+    golfers = pl.concat([inside, low, guessed])
+    row = band_table(model, golfers, EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
+    assert row["in_window_share"] == pytest.approx(0.6)
+    assert row["golfers"] == 23
+    assert row["total_p50_yd"] is not None
+
+
 @pytest.mark.parametrize(("inside", "outside"), [(11, 0), (0, 11), (7, 4), (4, 7)])
 def test_share_of_nearly_all_or_nobody_is_left_out(model, roller, inside, outside):
     golfers = pl.concat([typical(n, launch=l) for n, l in ((inside, 13.0), (outside, 11.0)) if n])

@@ -3,6 +3,7 @@ import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
 
+from pipeline.benchmark.efficient import Population
 from pipeline.drives import typical_drives
 from pipeline.fit.resampled import draw_counts, per_golfer_sums, refit
 
@@ -63,3 +64,20 @@ def test_sums_per_golfer_add_up_and_absent_golfers_have_nil():
     np.testing.assert_allclose(moment.sum(axis=0), X.T @ y, atol=1e-12)
     assert not gram[2].any()
     assert not moment[4].any()
+
+
+def test_golfers_of_guessed_spin_shape_neither_trend_nor_population(world, fitted):
+    some = pl.col("golfer").str.slice(-1).is_in(["0", "5"])
+    typical = typical_drives(world.drives, ["golfer"])
+    guessed = typical.with_columns(pl.when(~some).then("spin_rpm").alias("spin_rpm"))
+    counts = draw_counts(80, seed=2, replicates=3)
+    left = typical.filter(~some)
+    found = refit(fitted.model, world.drives, guessed, counts)
+    alone = refit(
+        fitted.model, world.drives.filter(~some), left, counts[:, typical.select(~some).to_series().to_numpy()]
+    )
+    np.testing.assert_allclose(found.spin_slope, alone.spin_slope)
+    assert not np.allclose(found.launch_slope, alone.launch_slope)  # their launch is measured
+    population = Population.from_typical(guessed, 12)
+    assert population.spin_rpm.tolist() == left["spin_rpm"].to_list()
+    assert typical["golfer"].gather(population.place).to_list() == left["golfer"].to_list()

@@ -56,6 +56,12 @@ def test_the_worked_example_of_benjamini_and_hochberg():
     assert table.get_column("flagged").to_list() == [True] * 4 + [False] * 11
 
 
+def test_a_guessed_spin_is_told():
+    table = assess(lost([20.0], spin_rpm=[None], lost_spin_yd=[None]), RULES)
+    assert table["note"].item() == "spin is guessed, not measured: spin can't be separated from other"
+    assert table["main_cause"].item() == "contact"
+
+
 def test_quarters_are_adjusted_apart():
     one = lost([30.0, 10.5])
     other = lost([30.0] + [9.0] * 20, quarter="2026Q2")

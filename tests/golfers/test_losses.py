@@ -140,3 +140,27 @@ def test_skewness_is_that_of_yards_lost_of_the_drives(model, frontier, world_car
     assert reference > 1
     assert losses(fallen, model, frontier)["own_skewness"].item() == pytest.approx(reference)
     assert losses(fallen.head(2), model, frontier)["own_skewness"].item() is None
+
+
+def test_a_guessed_spin_costs_nothing_by_itself_and_parts_still_add_up(model, frontier, world_carry):
+    drives = golfer(world_carry, np.random.default_rng(5), spin_off=1300.0)
+    guessed = drives.with_columns(spin_measured=pl.lit(False), spin_rpm=pl.lit(2000.0))
+    other_guess = guessed.with_columns(spin_rpm=pl.lit(4000.0))
+    measured, row, same = (losses(one, model, frontier).row(0, named=True) for one in (drives, guessed, other_guess))
+    assert row["spin_rpm"] is None
+    assert row["lost_spin_yd"] is None
+    assert row == same  # whatever is guessed
+    assert row["lost_yd"] == pytest.approx(measured["lost_yd"])
+    assert sum(row[part] or 0.0 for part in PARTS) == pytest.approx(row["lost_yd"], abs=1e-9)
+    # What the spin costs is in other, but for the difference between usual and efficient spin.
+    assert row["lost_other_yd"] == pytest.approx(measured["lost_spin_yd"] + measured["lost_other_yd"], abs=3.0)
+    assert measured["lost_spin_yd"] > 10
+
+
+def test_some_guesses_are_replaced_by_the_golfers_own_spin(model, frontier, world_carry):
+    drives = golfer(world_carry, np.random.default_rng(6), spin_off=1300.0)
+    some = pl.int_range(pl.len()) % 2 == 0
+    half = drives.with_columns(spin_measured=~some, spin_rpm=pl.when(some).then(2000.0).otherwise("spin_rpm"))
+    whole, found = (losses(one, model, frontier).row(0, named=True) for one in (drives, half))
+    for part in PARTS:
+        assert found[part] == pytest.approx(whole[part], abs=0.5)

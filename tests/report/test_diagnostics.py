@@ -140,7 +140,7 @@ def test_influence_is_what_a_fit_without_the_golfer_gives(academy):
     surface = academy.model.surface
 
     def expected(drives):
-        X = np.hstack([surface.design(*inputs(drives, "ball")), academy.model.offsets.design(drives)])
+        X = np.hstack([surface.design(*inputs(drives, "ball")), academy.model.offsets.terms(drives)])
         found = np.linalg.lstsq(X, drives["carry_standard_yd"].to_numpy(), rcond=None)[0][: surface.size]
         speed = academy.model.better_speed([80.0, 110.0])
         return surface.design(speed, [14.0, 12.0], [2700.0, 2300.0]) @ found
@@ -174,6 +174,6 @@ def test_golfer_who_alone_used_a_device_is_left_out_with_its_offset(academy):
     at = surface.design(academy.model.better_speed([90.0]), [14.0], [2600.0])[0]
     design = surface.design(*inputs(others, "ball"))
     without = at @ np.linalg.lstsq(design, others["carry_standard_yd"].to_numpy(), rcond=None)[0]
-    full = np.hstack([surface.design(*inputs(rows, "ball")), academy.model.offsets.design(rows)])
+    full = np.hstack([surface.design(*inputs(rows, "ball")), academy.model.offsets.terms(rows)])
     with_all = at @ np.linalg.lstsq(full, rows["carry_standard_yd"].to_numpy(), rcond=None)[0][: surface.size]
     assert moves.filter(alone)["move_yd"][0] == pytest.approx(without - with_all, abs=1e-6)

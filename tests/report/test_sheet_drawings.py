@@ -77,3 +77,10 @@ def test_typical_drive_and_window_share_their_axes():
     below = delivery_chart({"launch_deg": 8.0, "spin_rpm": 2500.0}, Target(13.5, 2600.0, WINDOW, None), dots)
     assert below["typical"][1] > below["window"]["y"] + below["window"]["height"]
     assert delivery_chart(inside, None, None)["window"] is None
+
+
+def test_a_guessed_spin_has_no_place():
+    chart = delivery_chart({"launch_deg": 13.0, "spin_rpm": None}, Target(13.5, 2600.0, WINDOW, None), None)
+    assert chart["typical"] is None
+    assert chart["window"] is not None
+    assert delivery_chart({"launch_deg": 13.0, "spin_rpm": None}, None, None)["dots"] == []

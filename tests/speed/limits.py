@@ -50,7 +50,8 @@ def draw_drives(count: int) -> Any:
         same = {"quarter": pl.lit(f"2026Q{log + 1}"), "device": pl.lit(DEVICES[bay]), "ball": pl.lit("premium")}
         frames.append(frame.with_columns(**air, **same, spin_measured=pl.lit(True)))
     drives = pl.concat(frames).with_columns(pl.col("spin_rpm").cast(pl.Float64))
-    return drives.rename({"carry_yd": "carry_standard_yd"})
+    # Any carry will do for the columns of devices.
+    return drives.with_columns(flown_yd=pl.col("carry_yd")).rename({"carry_yd": "carry_standard_yd"})
 
 
 def fit(count: int) -> dict[str, dict[str, float]]:
@@ -83,7 +84,7 @@ def fit(count: int) -> dict[str, dict[str, float]]:
             gram, moment = np.zeros((terms, terms)), np.zeros(terms)
             for part in frames:
                 base, design = surface.base_and_design(*inputs(part, surface.speed))
-                X = np.hstack([design, model.offsets.design(part)])
+                X = np.hstack([design, model.offsets.terms(part)])
                 gram += X.T @ X
                 moment += X.T @ (part.get_column("carry_standard_yd").to_numpy() - base)
             return gram, moment

@@ -83,7 +83,8 @@ def golfers_of(drives, few=()):
         pl.col("club_speed_mph").mean(),
         pl.col("carry_standard_yd").mean().alias("carry_yd"),
         (ratio * pl.col("club_speed_mph").mean()).alias("ball_speed_mph"),
-        pl.col("launch_deg", "spin_rpm").median(),
+        pl.col("launch_deg").median(),
+        pl.col("spin_rpm").filter("spin_measured").median(),
     )
     status = pl.when(pl.col("quarter").is_in(few)).then(pl.lit("not_assessed")).otherwise(pl.lit("clear"))
     lost = 1.6 * 1.47 * pl.col("club_speed_mph") - pl.col("carry_yd")
@@ -319,6 +320,19 @@ def test_days_of_few_golfers_leave_few_degrees_of_freedom():
     assert (stats.t.ppf(0.95, 16) < reach).all()
     assert (reach < stats.t.ppf(0.95, 12)).all()
     assert (reach_of_many < stats.t.ppf(0.95, 18)).all()
+
+
+def test_with_guessed_spin_in_one_quarter_spin_is_not_told():
+    then, now = two(12, 5, {"launch": 1.0})
+    guessed = then.with_columns(spin_measured=pl.lit(False), spin_rpm=pl.lit(4000.0))
+    table = progress(guessed, now)
+    assert table["carry_from_spin_yd"].null_count() == table["spin_change_rpm"].null_count() == 5
+    assert table["spin_verdict"].null_count() == 5
+    assert table["carry_from_launch_yd"].null_count() == 0
+    unknown = "spin isn't measured in both quarters: it can't be separated from other"
+    assert table["note"].str.contains(unknown, literal=True).all()
+    again = progress(guessed.with_columns(spin_rpm=pl.lit(1500.0)), now)
+    assert again.equals(table)  # whatever was guessed
 
 
 def test_without_ball_speed_in_one_quarter_contact_is_not_told():
