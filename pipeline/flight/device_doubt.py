@@ -14,9 +14,9 @@ import numpy as np
 from pipeline.statistics.arrays import Array
 
 # What is taken of devices and sites before the drives are seen, all ASSUMED; shares, standard deviations about zero.
-# Halved or doubled one by one they leave what is decided of club speed read 3 % low, of a site that strikes 2 % worse and
-# of devices that agree (tests/flight). Ball speed read 2 % low is left as it is if sites differ twice as much; club speed
-# read 3 % high is put right if poorer sites differ half as much.
+# Halved or doubled one by one they leave what is decided of club speed read 3 % low, of a site that strikes 2 % worse
+# and of devices that agree (tests/flight). Ball speed read 2 % low is left as it is if sites differ twice as much; club
+# speed read 3 % high is put right if poorer sites differ half as much.
 LIKE_SITES = 0.005  # better golfers of two sites like each other
 POORER_SITE = 0.02  # of a site that strikes worse
 CLUB_MISREAD, BALL_MISREAD = 0.025, 0.02  # a device that misreads
