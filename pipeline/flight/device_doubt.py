@@ -14,14 +14,17 @@ import numpy as np
 from pipeline.statistics.arrays import Array
 
 # What is taken of devices and sites before the drives are seen, all ASSUMED; shares, standard deviations about zero.
-# Halving or doubling any of them leaves the verdicts of the proving ground's worlds as they are, but for the doubts
-# between a far site and misread club speed, which then weigh 0.3 to 0.7 instead of 0.5 (tests/flight).
-# Launch and spin of the same golfers on two devices, deg and share, likewise.
-LAUNCH_MISREAD, SPIN_MISREAD = 1.0, 0.06
+# Halved or doubled one by one they leave what is decided of club speed read 3 % low, of a site that strikes 2 % worse
+# and of devices that agree (tests/flight). Ball speed read 2 % low is left as it is if sites differ twice as much; club
+# speed read 3 % high is put right if poorer sites differ half as much.
 LIKE_SITES = 0.005  # better golfers of two sites like each other
 POORER_SITE = 0.02  # of a site that strikes worse
 CLUB_MISREAD, BALL_MISREAD = 0.025, 0.02  # a device that misreads
-PRIORS = {"alike": 1 / 2, "golfers": 1 / 6, "club": 1 / 6, "ball": 1 / 6}
+# Launch and spin of the same golfers on two devices, deg and share, likewise.
+LAUNCH_MISREAD, SPIN_MISREAD = 1.0, 0.06
+# A site that strikes worse is as common as a device that misreads. With 1/6 for each cause but the first and LIKELY at
+# 0.75, of 50 far sites (tests/proving_ground) whose device also over-reads carry by 2 %, 23 are taken for misread.
+PRIORS = {"alike": 1 / 2, "golfers": 1 / 4, "club": 1 / 8, "ball": 1 / 8}
 # A device's carry is mostly as right as its ball speed; now and then it is a few percent off, whatever ball speed is.
 CARRY_RIGHT, CARRY_OFF, OFTEN_RIGHT = 0.007, 0.03, 0.5
 
@@ -39,7 +42,7 @@ RATIO_LIMIT, RATIO_LIMIT_SD = 1.495, 0.010
 # A difference is corrected when it is clear, large enough to matter, and more likely a misreading than the golfers.
 CLEAR_ERRORS = 3.0  # of standard errors: false once in 370
 LEAST_RATIO = 0.01  # 1 % of club speed is worth about 2 yd
-LIKELY = 0.75  # chance of a misreading; 0.6 to 0.85 decide alike in all worlds of tests/proving_ground
+LIKELY = 2 / 3  # chance of a misreading: twice that of the golfers
 
 
 @dataclass(frozen=True)

@@ -188,9 +188,9 @@ def test_nothing_is_corrected_where_no_speed_is_misread(world):
 def test_a_site_that_strikes_worse_leaves_a_doubt_about_club_speed():
     found = compared(academy(1, poorer=0.03, spread=1.4))
 
-    assert 0.3 < found.causes.misread < 0.75
-    # As likely as not the device reads club speed about 2 % high.
-    assert 0.008 < np.sqrt(found.doubt[0, 0]) < 0.02
+    assert 0.2 < found.causes.misread < 0.6
+    # Perhaps the device reads club speed about 2 % high.
+    assert 0.006 < np.sqrt(found.doubt[0, 0]) < 0.02
     assert np.sqrt(compared(academy(1)).doubt[0, 0]) < 0.004
 
 
@@ -250,14 +250,29 @@ def test_another_ball_is_not_taken_for_a_misread_speed():
     assert found.reason == "its golfers hit no ball that those of unit-A hit"
 
 
-def test_other_names_and_another_order_of_golfers_give_the_same():
-    summaries = academy(6, club=-0.03)
-    other = summaries.with_columns(pl.col("golfer").str.reverse()).sample(fraction=1.0, shuffle=True, seed=3)
+def test_balls_that_one_device_alone_measured_do_not_count():
+    # Range balls leave the face slower; only the second device has them, and nine of its golfers hit the others too.
+    summaries = academy(1)
+    b = summaries.filter(device="unit-B")
+    slow = b.with_columns(pl.col("ball_speed_mph", "better_ratio") * 0.95, ball=pl.lit("range"))
+    mixed = pl.concat([summaries.filter(device="unit-A"), slow, b.head(9)])
 
-    one, two = compared(summaries), compared(other)
+    found = compared(mixed)
 
-    assert (one.correction == two.correction).all()
-    assert (one.doubt == two.doubt).all()
+    assert found.golfers == 9
+    assert abs(found.differences["speed_ratio"].value) < 0.015
+
+
+def test_other_names_and_another_order_of_golfers_give_the_same_to_the_last_digit():
+    for seed in range(3):
+        summaries = academy(seed, club=-0.03)
+        other = summaries.with_columns(pl.col("golfer").str.reverse()).sample(fraction=1.0, shuffle=True, seed=3)
+
+        one, two = compared(summaries), compared(other)
+
+        assert (one.correction == two.correction).all()
+        assert (one.doubt == two.doubt).all()
+        assert str(one.differences) == str(two.differences)
 
 
 def test_the_reference_is_the_named_device_or_that_of_most_drives():
