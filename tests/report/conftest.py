@@ -1,5 +1,6 @@
 """An invented academy for the tests of the report: two quarters, five bands, every awkward case."""
 
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import FittedModel, FittedOn, known_key
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.fit.verdict import ModelInUse, ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
@@ -345,10 +347,17 @@ def lookup_models(world):
         known_key(*known): (-0.06 + 0.01 * sum(known), 0.05 - 0.011 * known[0] - 0.007 * known[2])
         for known in product((False, True), repeat=3)
     }
-    return {
+    made = {
         name: (fit_to(candidate, drives).model.with_interval(interval), drives)
         for name, (candidate, drives) in (seeing | unseeing).items()
     }
+    model, drives = made["flight"]
+    bends = {"speed_ratio": -0.001, "better_ratio": -0.001, "launch": 0.06, "spin": 15.0}
+    lines = {
+        name: replace(getattr(model.usual, name), bend=bend, knots_mph=(78.0, 91.0, 106.0))
+        for name, bend in bends.items()
+    }
+    return made | {"bent flight": (replace(model, usual=UsualDelivery(**lines)), drives)}
 
 
 def lookup_frontier(drives, air, turf):

@@ -19,7 +19,7 @@ from pipeline.physics.ball import SETS
 from pipeline.report.lookup import write_lookup
 from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
 
-KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
+KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines", "bent flight"]
 FITTED = FittedOn(2400, 80, ("2026Q3",))
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 

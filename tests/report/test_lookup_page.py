@@ -15,7 +15,7 @@ from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import FIRMNESS, run_m
 from pipeline.report.lookup.lookup_data import flight_data
 
-KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines"]
+KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines", "bent flight"]
 PHONE = {"width": 390, "height": 844}
 REACHED = {"club": "97", "ball": "141", "launch": "13,5", "spin": "2700"}
 
