@@ -14,7 +14,8 @@ from pipeline.benchmark.efficient import Population, _drawn_deliveries, efficien
 from pipeline.benchmark.support import BINNED_FROM
 from pipeline.drives import typical_drives
 from pipeline.fit.resampled import ResampledFits, draw_counts, refit
-from pipeline.fit.usual_delivery import Line, UsualDelivery
+from pipeline.fit.trend import Line
+from pipeline.fit.usual_delivery import UsualDelivery
 
 
 @pytest.fixture(scope="module")
@@ -122,14 +123,18 @@ def test_efficient_total_is_the_best_of_carry_and_run(fitted, roller):
 def test_golfers_are_moved_along_the_usual_trend(fitted):
     model, _, population = fitted
     bent = replace(model.usual.launch, bend=0.2, knots_mph=(75.0, 92.0, 108.0))
-    for usual in (model.usual, replace(model.usual, launch=bent)):
+    step = 95.0 - population.speed_mph
+    for usual, changes in ((model.usual, False), (replace(model.usual, launch=bent), True)):
         launch, spin = population.moved_to(95.0, usual)
-        for line, moved, own in (
-            (usual.launch, launch, population.launch_deg),
-            (usual.spin, spin, population.spin_rpm),
-        ):
-            # What a golfer has beyond the usual at the own speed stays.
-            np.testing.assert_allclose(moved - line(95.0), own - line(population.speed_mph), rtol=1e-9, atol=1e-9)
+        own = population.departures(usual)
+        off = (np.abs(own[0]) > 0.01) & (np.abs(own[1]) > 1.0)
+        by_launch = ((launch - usual.launch(95.0))[off]) / own[0][off]
+        by_spin = ((spin - usual.spin(95.0))[off]) / own[1][off]
+        # What a golfer has beyond the usual at the own speed stays, in spreads: the same share of it in both, and all
+        # of it where the spread doesn't clearly change. A bend that isn't there widens it at one end.
+        np.testing.assert_allclose(by_launch, by_spin, rtol=1e-6)
+        np.testing.assert_allclose(np.log(by_launch), np.log(by_launch[0]) / step[off][0] * step[off], atol=1e-6)
+        assert (abs(np.log(by_launch[0])) > 1e-6) == changes
 
 
 def fan(golfers, fold):
@@ -157,7 +162,8 @@ def test_golfers_moved_to_a_speed_are_as_wide_apart_as_golfers_of_it(speed):
 def test_replicates_spread_by_their_own_golfers():
     population, usual = fan(300, 2.5)
     counts = np.stack([np.ones(300), np.where(population.speed_mph > 95, 0, 2)]).astype(np.uint8)
-    refits = SimpleNamespace(counts=counts, launch_slope=np.full(2, -0.05), spin_slope=np.full(2, -8.0))
+    trends = {"launch": np.tile([14.5, -0.05, 0.0], (2, 1)), "spin": np.tile([2600.0, -8.0, 0.0], (2, 1))}
+    refits = SimpleNamespace(counts=counts, **trends)
     same, slower = _drawn_deliveries(usual, refits, population, 75.0, np.full(300, 0.5))
     np.testing.assert_allclose(same[:2], population.moved_to(75.0, usual), rtol=1e-12)
     here = population.speed_mph <= 95

@@ -115,6 +115,7 @@ def run_progress(found: Found) -> None:
             ("frontier", "frontier.json"),
             ("replicates", "replicates.npz"),
             ("efficient_replicates", "efficient_replicates.npz"),
+            ("devices", "devices.json"),
             ("golfers", "golfers.csv"),
             ("changes", "changes.csv"),
             ("progress", "progress.csv"),
