@@ -16,7 +16,7 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS
 from pipeline.fit.model import CarryModel
 from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
-from pipeline.golfers.device_doubt import uncompared_doubt
+from pipeline.golfers.uncompared import uncompared_doubt
 from pipeline.golfers.doubt import Part
 from pipeline.golfers.reading_doubt import load_columns, reading_variance
 from pipeline.statistics.arrays import Array

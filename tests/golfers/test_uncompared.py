@@ -6,7 +6,7 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.flight.offsets import Offsets
-from pipeline.golfers.device_doubt import DEVICE_SHARE_SD, uncompared, uncompared_doubt
+from pipeline.golfers.uncompared import DEVICE_SHARE_SD, uncompared, uncompared_doubt
 
 
 @pytest.fixture(scope="module")
