@@ -62,7 +62,6 @@ def run(
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    # Lookups read the model that this frontier was made with.
     where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
     reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=form.moved_share, **where)
     write_csv(Path(csv), table)
