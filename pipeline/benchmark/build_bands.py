@@ -51,22 +51,18 @@ def run(
     air: dict[str, float],
 ) -> None:
     """Run the step; see the module's docstring."""
-    fitted = read_artefact(model, FittedModel)
-    carry_model = fitted.model
+    carry_model = (fitted := read_artefact(model, FittedModel)).model
     refits = ResampledFits(**read_arrays(replicates))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
     every = open_drives(Path(drives))
-    efficient = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    form = _form_error(Path(drives), fitted, efficient, air)
-    efficient = with_form_error(efficient, form)
+    found = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
+    efficient = with_form_error(found, form := _form_error(Path(drives), fitted, found, air))
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
-    # Lookups read the model that this frontier was made with.
-    file = os.path.relpath(model, Path(frontier).parents[1])
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    where = {"study": study, "turf": turf, "model_file": file}
+    where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
     reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=form.moved_share, **where)
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)

@@ -113,6 +113,22 @@ def test_lines_of_draws_spread_as_their_fits_do():
     assert 0.75 < np.mean(spread) / np.std(fits) < 1.35
 
 
+def test_bends_of_draws_spread_where_none_is_kept_but_less():
+    there, shares = 114.0, []
+    counts = np.random.default_rng(4).multinomial(80, np.full(80, 1 / 80), size=60)
+    for seed in range(12):
+        speed, values = golfers(80, seed=seed)
+        trend = Trend.of(speed, values, 0.5)
+        line = trend.line()
+        if line.bend == 0:
+            terms = trend.of_draws(line, counts)
+            whole = [trend._points.terms(drawn.astype(float))[2] for drawn in counts]
+            shares.append(np.std(terms[:, 2]) / np.std(whole))
+            assert np.mean(line.of_draws(terms, there)) == pytest.approx(float(line(there)), abs=0.5)
+    assert len(shares) > 5
+    np.testing.assert_allclose(shares, 0.5, rtol=1e-9)
+
+
 def test_too_few_golfers_or_speeds_have_straight_lines():
     speed, values = golfers(10, bend=5.0)
     assert Trend.of(speed, values, 0.75).line().knots_mph == ()
