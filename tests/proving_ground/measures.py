@@ -146,7 +146,8 @@ def measures(judged: Judged) -> dict[str, Value]:
         "held_out_readings_ratio": root_of_means(held, "rmse_yd", "readings_rmse_yd"),
         "held_out_least_ratio": root_of_means(held, "rmse_yd", "least_rmse_yd"),
         "efficient_bias_yd": mean_of(bands, pl.col("estimate") - pl.col("truth")),
-        "efficient_coverage90": mean_of(bands, inside("truth", "lo", "hi"), share=True),
+        # Of every band that has one: an interval has to hold however few golfers there are.
+        "efficient_coverage90": mean_of(judged["bands"], inside("truth", "lo", "hi"), share=True),
         "lost_bias_yd": mean_of(golfers, lost_error),
         "lost_coverage90": mean_of(golfers, inside("true_lost_yd", "lost_lo90_yd", "lost_hi90_yd"), share=True),
         "window_true_share": mean_of(bands, pl.col("window_true_share")),

@@ -76,7 +76,8 @@ Expected carry is compared with an oracle who sees the true drive. Scatter that 
 all worlds but `calm-air`, where it is 1 %: there the readings' own errors weigh more.
 
 ## Figures
-Bias is estimate minus truth; its standard error takes the golfers of an academy together. Bands of 12 golfers or more.
+Bias is estimate minus truth; its standard error takes the golfers of an academy together. Bands of 12 golfers or more;
+the targets' share of intervals that hold efficient carry is of all bands.
 Beside each figure stands the oracle's: the same figure by the pipeline's definitions from the true flight and the true
 deliveries of the very golfers and drives. Its error is luck of the draw, which no method can beat.
 

@@ -138,7 +138,7 @@ PEOPLE = {
     "few-golfers": replace(PLAIN, golfers=32),
     "fast": replace(PLAIN, speed_mph=(104.0, 6.0)),
     "slow": replace(PLAIN, speed_mph=(77.0, 6.0)),
-    "even-speeds": replace(PLAIN, even_mph=(66.0, 116.0), curved=True),
+    "even-speeds": replace(PLAIN, golfers=100, even_mph=(66.0, 116.0), curved=True),
     "loft-makes-both": replace(PLAIN, correlation=0.75),
     "anti-correlated": replace(PLAIN, correlation=-0.6),
     "two-schools": replace(PLAIN, schools=3.0),
@@ -152,7 +152,7 @@ PEOPLE = {
 # What the second device does, and other readings.
 DEVICES = {
     "devices-disagree": replace(PLAIN, device_b_share=-0.04),
-    "share-short": replace(PLAIN, device_b_share=-0.05, even_mph=(66.0, 116.0)),
+    "share-short": replace(PLAIN, golfers=100, device_b_share=-0.05, even_mph=(66.0, 116.0)),
     "no-ball-device": replace(PLAIN, device_b_ball_speed=False, device_b_share=-0.04),
     "guesses-spin-device": replace(PLAIN, guessed_spin=1.0, device_b_share=-0.04),
     "club-reads-low": replace(PLAIN, device_b_club=-0.03, device_b_share=0.0),
