@@ -192,7 +192,8 @@ def levels_without_term(model: CarryModel, drives: pl.DataFrame | Drives) -> lis
     found: list[tuple[str, str, int]] = []
     for column in ("device", "ball"):
         by_level = counts.group_by(column).agg(pl.col("drives").sum()).sort(column)
-        known = {model.offsets.reference.get(column), *(v for c, v in model.offsets.levels if c == column)}
+        there = (*model.offsets.levels, *model.offsets.absorbed)
+        known = {model.offsets.reference.get(column), *(level for name, level in there if name == column)}
         found += [(column, level, count) for level, count in by_level.iter_rows() if level not in known]
     return found
 

@@ -55,3 +55,13 @@ def test_trends_are_those_of_the_other_golfers(world):
     assert len(trends) == 10
     rest = survey.typical.filter(pl.Series(survey.fold != 4))
     assert trends[4].launch.centre_mph == pytest.approx(rest.get_column("club_speed_mph").mean())
+
+
+def test_flown_carry_is_scaled_to_the_commonest_device(world):
+    # A flight that could not be calibrated: its scale is no device's.
+    wrong = world.drives.with_columns(pl.col("flown_yd") * 0.5)
+    found = pl.concat(Survey.of(wrong).drives.read())
+    on_a = found.filter(device="unit-A")
+    assert on_a["flown_yd"].sum() == pytest.approx(on_a["carry_standard_yd"].sum())
+    on_b = found.filter(device="unit-B")
+    assert on_b["carry_standard_yd"].sum() / on_b["flown_yd"].sum() == pytest.approx(1.03, abs=0.003)

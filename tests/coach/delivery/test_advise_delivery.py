@@ -8,7 +8,7 @@ from polars.testing import assert_frame_equal
 from rows import table_of
 
 from pipeline.coach.delivery import advise_delivery as step
-from pipeline.coach.delivery.advice import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSTRUCK, UNTOLD, advise
+from pipeline.coach.delivery.advice import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSPUN, UNSTRUCK, UNTOLD, advise
 from pipeline.coach.delivery.slopes import fit_delivery
 from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, cell_sums
 from pipeline.edge.artefacts import write_artefact
@@ -74,11 +74,13 @@ def test_every_row_without_figures_says_why():
         .alias("attack_deg")
     )
     golfers = golfers.with_columns(with_row(2, "spin_rpm", 9000.0)).with_columns(with_row(1, "launch_deg", 9.0))
-    golfers = golfers.with_columns(with_row(3, "shots", 11))
+    golfers = golfers.with_columns(with_row(3, "shots", 11)).with_columns(with_row(4, "spin_rpm", None))
 
     table = told(drives, golfers)
 
     notes = dict(table.select("golfer", "note").iter_rows())
+    assert notes[names[4]] == UNSPUN
+    assert table.filter(golfer=names[4]).select("spin_rpm", "gain_yd", "best_spin_rpm").row(0) == (None, None, None)
     assert notes[names[0]] == UNREAD
     assert notes[names[1]] == TOO_LOW
     assert notes[names[2]] == OUTSIDE
