@@ -16,9 +16,9 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import KEYS
 from pipeline.fit.model import CarryModel
 from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
-from pipeline.golfers.uncompared import uncompared_doubt
 from pipeline.golfers.doubt import Part
 from pipeline.golfers.reading_doubt import load_columns, reading_variance
+from pipeline.golfers.uncompared import uncompared_doubt
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import MANY
 

@@ -96,7 +96,8 @@ class Academy:
 
     @cached_property
     def usual(self) -> pl.DataFrame:
-        """True long-run figures per row of `golfers`: medians of ratio, launch, spin and mean carry, at sea level.
+        """True long-run figures per row of `golfers`, at sea level: the center of sound strikes' ratio, medians of
+        launch and spin, and mean carry.
 
         By 2048 quasi-random drives (Sobol), each on a day of its own, the same for all golfers; carry on the scale of
         the reference, with what the golfer carries farther for good.
@@ -104,10 +105,10 @@ class Academy:
         points = qmc.Sobol(13, seed=7).random(2048)
         normals = norm.ppf(points[:, :6])[None]
         form = form_of_days(self.world, norm.ppf(points[:, 8:]))[None]
-        club, ball, launch, spin = draws_of_a_drive(normals, points[None, :, 6], points[None, :, 7], self.golfers, form)
+        _, ball, launch, spin = draws_of_a_drive(normals, points[None, :, 6], points[None, :, 7], self.golfers, form)
         carry = carry_yd(self.ball, ball, launch, spin) * (1 + self.reference_share) * (1 + form[..., 4])
         return self.golfers.with_columns(
-            usual_ratio=np.median(ball / club, axis=1),
+            usual_ratio=pl.col("speed_ratio"),
             usual_launch_deg=np.median(launch, axis=1),
             usual_spin_rpm=np.median(spin, axis=1),
             mean_carry_yd=carry.mean(axis=1) * (1 + self.golfers.get_column("beyond").to_numpy()),

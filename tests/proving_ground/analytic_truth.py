@@ -56,20 +56,12 @@ def produced(world: World, speed_mph: float) -> npt.NDArray[np.bool_]:
 
 
 def better_ratio(world: World, speed_mph: float) -> float:
-    """Give the usual speed ratio that a quarter of all golfers of a speed reach, by quadrature over golfers."""
-    share = (np.arange(40) + 0.5) / 40
-    mishits = np.quantile(world.mishits, [0, 1]) @ np.array([1 - share, share])
-    # All mishits have a lower ratio than the usual drive, so the median of all drives lies above the middle of these.
-    usual = a.STRIKE_SD * norm.ppf((0.5 - mishits) / (1 - mishits))
+    """Give the usual speed ratio that a quarter of all golfers of a speed reach with their sound strikes."""
     each = world.faulty / len(world.faults)
-    often = a.STRIKE_SD * norm.ppf((0.5 - world.faulty_mishits[0]) / (1 - world.faulty_mishits[0]))
     middle = a.RATIO + a.RATIO_SLOPE * (speed_mph - 90)
     at = np.linspace(middle - 0.06, middle + 0.06, 601)
-    below = (1 - 2 * each) * norm.cdf((at[:, None] - middle - usual) / a.RATIO_SD).mean(axis=1)
-    below += each * norm.cdf((at[:, None] - middle - a.CONTACT - usual) / np.hypot(a.RATIO_SD, a.CONTACT_SD)).mean(
-        axis=1
-    )
-    below += each * norm.cdf((at - middle - often) / a.RATIO_SD)
+    below = (1 - each) * norm.cdf((at - middle) / a.RATIO_SD)
+    below += each * norm.cdf((at - middle - a.CONTACT) / np.hypot(a.RATIO_SD, a.CONTACT_SD))
     return float(np.interp(BETTER, below, at))
 
 

@@ -12,6 +12,8 @@ from people import LAUNCH_DEG, LAUNCH_SD, SPIN_RPM, SPIN_SD
 from true_flight import carry_yd
 from worlds import MANY_DAYS, PLAIN, WORLDS
 
+from pipeline.statistics.sound_center import sound_centers
+
 MANY = replace(PLAIN, golfers=40_000, speed_mph=(90.0, 1e-9))
 
 
@@ -81,11 +83,7 @@ def test_two_schools_are_two_places():
 def test_a_quarter_of_golfers_reach_the_better_ratio():
     few = replace(MANY, golfers=4000)
     golfers = academy.draw_golfers(few, np.random.default_rng(2)).filter(quarter="2026Q1")
-    rng = np.random.default_rng(3)
-    club, ball, _, _ = academy.draws_of_a_drive(
-        rng.standard_normal((1, 401, 6)), rng.uniform(size=(1, 401)), rng.uniform(size=(1, 401)), golfers
-    )
-    assert (np.median(ball / club, axis=1) >= truth.better_ratio(few, 90.0)).mean() == pytest.approx(0.25, abs=0.03)
+    assert (golfers["speed_ratio"] >= truth.better_ratio(few, 90.0)).mean() == pytest.approx(0.25, abs=0.03)
 
 
 def test_efficient_carry_is_the_most_that_the_region_gives():
@@ -101,13 +99,16 @@ def test_usual_figures_are_those_of_many_drives():
     world = replace(PLAIN, golfers=6, shots=(4000, 4000), days=(88, 88), faulty=1.0, lasting=0.02)
     one = academy.make_academy(world, "plain", 4)
     drives = one.drives.group_by("row").agg(
-        (pl.col("true_ball_mph") / pl.col("true_club_mph")).median().alias("ratio"),
+        (pl.col("true_ball_mph") / pl.col("true_club_mph")).sort().alias("ratios"),
         pl.col("true_launch_deg").median(),
         pl.col("true_spin_rpm").median(),
         pl.col("true_carry_yd").mean(),
     ).sort("row")  # fmt: skip
     usual = one.usual
-    np.testing.assert_allclose(usual["usual_ratio"], drives["ratio"], atol=0.0025)
+    # Of 4,000 drives the densest stretch of ratios lies at the sound ones, mishits or not.
+    ratios = np.stack(drives["ratios"].to_list())
+    center, _ = sound_centers(ratios.ravel(), 4000 * np.arange(len(ratios)))
+    np.testing.assert_allclose(usual["usual_ratio"], center, atol=0.004)
     np.testing.assert_allclose(usual["usual_launch_deg"], drives["true_launch_deg"], atol=0.2)
     np.testing.assert_allclose(usual["usual_spin_rpm"], drives["true_spin_rpm"], rtol=0.015)
     scale = 1 + one.reference_share

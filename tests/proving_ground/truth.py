@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 import people
 from scipy.ndimage import gaussian_filter
-from scipy.stats import norm
 from true_flight import Array, carry_yd
 from worlds import PLAIN, World
 
@@ -21,7 +20,6 @@ Mask = npt.NDArray[np.bool_]
 GOLFERS = 200_000  # in each cell at the edge of the region some fifty
 HELD_SHARE = 0.80  # the deliveries that golfers really produce: the smallest region that holds four fifths of them
 BETTER = 0.75
-MOST_MISHITS = 0.48  # of a golfer; near a half the median would jump
 LAUNCH_STEP_DEG, SPIN_STEP_RPM = 0.125, 25.0
 LAUNCH_GRID = np.arange(5.0, 22.01, LAUNCH_STEP_DEG)
 SPIN_GRID = np.arange(1300.0, 6000.1, SPIN_STEP_RPM)
@@ -57,40 +55,16 @@ class Population:
     spin_rpm: Array
 
 
-def median_of_strikes(mishit_share: Array, strike_sd: float) -> Array:
-    """Give how far the median ratio of all drives lies from the center of the sound ones.
-
-    Drives are a mixture: sound ones are normal, of mishits an even loss is taken off. By Newton's method on the
-    mixture's distribution, the loss by quadrature, on a grid of shares.
-    """
-    share, at = _medians(strike_sd)
-    return np.asarray(np.interp(mishit_share, share, at))
-
-
-@cache
-def _medians(strike_sd: float) -> tuple[Array, Array]:
-    lost = np.linspace(*people.MISHIT_DROP, 200)
-    share = np.linspace(0.0, MOST_MISHITS, 101)
-    at = np.zeros_like(share)
-    for _ in range(30):
-        bad = (at[:, None] + lost) / strike_sd
-        below = (1 - share) * norm.cdf(at / strike_sd) + share * norm.cdf(bad).mean(axis=1)
-        slope = ((1 - share) * norm.pdf(at / strike_sd) + share * norm.pdf(bad).mean(axis=1)) / strike_sd
-        at = at - (below - 0.5) / slope
-    return share, at
-
-
 def populate(world: World, speed_mph: float, golfers: int = GOLFERS, seed: int = 0) -> Population:
     """Draw golfers of one speed as the world draws its own, and give each golfer's usual drive, over days and drives.
 
-    Launch and spin vary evenly about a golfer's own, so these are usual; the day adds to the spread of ratio.
+    Launch and spin vary evenly about a golfer's own, so these are usual; so is the center of sound strikes, as a mishit
+    is no usual strike.
     """
     rng = np.random.default_rng([seed, round(1000 * speed_mph)])
     on_b = rng.uniform(size=golfers) < world.device_b
     own = people.draw_own(world, np.full(golfers, speed_mph), on_b, rng).faulty
-    strike = float(np.hypot(people.STRIKE_SD, world.form_yd * people.DAY_RATIO))
-    ratio = own["speed_ratio"] + median_of_strikes(own["mishit_share"], strike)
-    return Population(ratio, np.clip(own["launch_deg"], 2.5, 33), np.clip(own["spin_rpm"], 600, 9500))
+    return Population(own["speed_ratio"], np.clip(own["launch_deg"], 2.5, 33), np.clip(own["spin_rpm"], 600, 9500))
 
 
 def produced_by(population: Population) -> Mask:
