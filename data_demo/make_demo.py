@@ -19,7 +19,7 @@ from demo_practice import make_practice
 
 SEED = 20260
 FIRST_DAYS = ("2026-01-05", "2026-04-07", "2026-07-01")  # each quarter's 80 days of play stay inside the quarter
-SITES = {  # altitude m, air temperature deg C, by what share the device's carry reads long
+SITES = {  # altitude m, air temperature deg C, by what share the device over-reads carry
     "bay": (12.0, 18.0, 0.0),
     "fell": (900.0, 14.0, -0.02),
 }

@@ -160,7 +160,9 @@ class SharedErrors:
         offsets = np.stack(carried[:levels], axis=-1) if levels else np.zeros((n, 0))
         loads = carried[levels + 1 :]
         misread = np.stack(loads, axis=-1) if loads else np.zeros((n, 0))
-        return Quarters(speed, offsets, np.sqrt(carried[levels]), misread.reshape(n, -1, len(READINGS)))
+        return Quarters(
+            speed, offsets, np.sqrt(carried[levels]), misread.reshape(n, len(self.devices.devices), len(READINGS))
+        )
 
     def of_figure(self, quarters: Quarters) -> Part:
         """Give the variance of yards lost by shared errors, yd^2, and its degrees of freedom.

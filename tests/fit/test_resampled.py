@@ -76,8 +76,8 @@ def test_golfers_of_guessed_spin_shape_neither_trend_nor_population(world, fitte
     alone = refit(
         fitted.model, world.drives.filter(~some), left, counts[:, typical.select(~some).to_series().to_numpy()]
     )
-    np.testing.assert_allclose(found.spin_slope, alone.spin_slope)
-    assert not np.allclose(found.launch_slope, alone.launch_slope)  # their launch is measured
+    np.testing.assert_allclose(found.spin, alone.spin)
+    assert not np.allclose(found.launch, alone.launch)  # their launch is measured
     population = Population.from_typical(guessed, 12)
     assert population.spin_rpm.tolist() == left["spin_rpm"].to_list()
     assert typical["golfer"].gather(population.place).to_list() == left["golfer"].to_list()

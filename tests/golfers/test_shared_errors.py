@@ -23,7 +23,7 @@ def shared(offset=0.01, golfers=6.0):
 def quarters(speed, *offset_yd, uncompared_yd=0.0):
     speed = np.atleast_1d(np.asarray(speed, dtype=float))
     offsets = np.broadcast_to(np.array(offset_yd, dtype=float), (len(speed), len(offset_yd)))
-    return Quarters(speed, offsets, np.full(len(speed), uncompared_yd))
+    return Quarters(speed, offsets, np.full(len(speed), uncompared_yd), np.zeros((len(speed), 0, 4)))
 
 
 def test_a_figure_has_efficient_carrys_error_and_that_of_its_offset():
