@@ -108,7 +108,7 @@ def test_quarters_are_taken_from_the_columns_of_the_levels():
 
 
 def test_no_golfers_and_no_benchmarks():
-    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1)), np.zeros(0)))
+    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1)), np.zeros(0), np.zeros((0, 0, 4))))
     assert [len(part) for part in none] == [0, 0]
     bare = SharedErrors.of(frontier_at([], 0.0), np.zeros((4, 0)))
     assert np.isnan(bare.of_figure(quarters(80.0))[0]).all()
