@@ -20,7 +20,7 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, start_run
 from pipeline.errors import UserError
-from pipeline.fit.kept import choose_kept, find_kept
+from pipeline.fit.kept import check_kept, choose_kept
 from pipeline.workflow import STEP, check_config, failed_logs, needs, step
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
@@ -39,7 +39,7 @@ try:
     check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
     SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
     KEPT = Path(f"{OUT}/model/kept")
-    find_kept(KEPT)
+    check_kept(KEPT)
     # With a kept model its files stand in for the newest fit and its calibration of flight, which are not made.
     USED = (
         choose_kept(KEPT, str(config["model"]), SETTINGS["air"])

@@ -132,6 +132,30 @@ def _read(place: Path) -> Record:
         raise UserError(f"{place / RECORD}: isn't the record of a kept model; remove the whole folder.") from None
 
 
+def check_kept(folder: Path) -> None:
+    """See that this version can use every kept model, before any work is done.
+
+    Raises
+    ------
+    UserError
+        If a kept folder lacks a file, or its record or model isn't of the form that this version writes.
+    """
+    unfit = [record.id for record in find_kept(folder) if not _is_readable(folder / record.id / FILES["model"])]
+    if unfit:
+        raise UserError(
+            f"{folder}: this version of Yardband can't use {', '.join(unfit)} (kept by another version, or damaged); "
+            "remove what is named and run again."
+        )
+
+
+def _is_readable(model: Path) -> bool:
+    try:
+        read_artefact(model, FittedModel)
+    except UserError:
+        return False
+    return True
+
+
 def find_parent(folder: Path, fitted: str) -> str | None:
     """Give the id of the kept model that a fit is held against, or None where there is none.
 

@@ -34,7 +34,7 @@ MIN_SPARE_DRIVES = 10
 
 # Days of one quarter are asked alone from this many degrees of freedom on: the variance between days is then known to
 # half of itself (root of 2 / 8). With fewer, a golfer's quarters are taken together, and what golfers truly gained or
-# lost between them counts as form. From 4 to 16 it moves the two-day and one-day academies' coverage by under 1 in 100.
+# lost between them counts as form. A reason alone: its sensitivity was not measured.
 MIN_FREEDOM = 8
 
 # What is assumed of a day's form counts as much as this many degrees of freedom: known to within a factor of two or so

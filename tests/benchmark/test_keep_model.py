@@ -14,6 +14,7 @@ from pipeline.fit.kept import (
     FILES,
     Data,
     Record,
+    check_kept,
     choose_kept,
     find_kept,
     find_parent,
@@ -178,3 +179,26 @@ def test_a_fit_whose_tables_are_broken_is_reported(whole_fit, broken):
     Path(whole_fit[broken]).write_text("nothing\n", encoding="utf-8")
     with pytest.raises(UserError, match="the model can't be read; remove the folder and run snakemake again"):
         read_fitted(whole_fit, FIRST, AIR)
+
+
+def test_kept_models_of_another_version_are_named_with_what_to_do(whole_fit, tmp_path):
+    folder = tmp_path / "kept"
+    for number, name in enumerate((FIRST, SECOND, THIRD), start=1):
+        keep(folder, record(name, number), whole_fit)
+    check_kept(folder)
+    for name in (FIRST, THIRD):
+        model = folder / name / "model.json"
+        text = model.read_text(encoding="utf-8")
+        # Earlier versions kept yards here, under a name of their own.
+        model.write_text(text.replace('"offset_share"', '"offset_yd"'), encoding="utf-8")
+        assert model.read_text(encoding="utf-8") != text
+    with pytest.raises(UserError) as caught:
+        check_kept(folder)
+    assert str(caught.value) == (
+        f"{folder}: this version of Yardband can't use {FIRST}, {THIRD} (kept by another version, or damaged); "
+        "remove what is named and run again."
+    )
+
+
+def test_no_kept_model_is_fine(tmp_path):
+    check_kept(tmp_path / "none")
