@@ -8,6 +8,7 @@ from pipeline.coach.progress.assess_progress import run
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.flight.devices import NO_DEVICES
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.quarter_changes import changes_of
@@ -48,6 +49,7 @@ def made(world_maker, world_carry, tmp_path_factory):
         pl.date(2026, 3 * pl.col("quarter").str.tail(1).cast(pl.Int8), 1 + pl.int_range(pl.len()) % 3).alias(
             "struck_on"
         ),
+        pl.col("carry_standard_yd").alias("carry_measured_yd"),
     )
     model = fit_to(candidate_named("line"), first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
@@ -65,7 +67,8 @@ def made(world_maker, world_carry, tmp_path_factory):
     names |= {"changes": "changes.csv", "replicates": "replicates.npz", "efficient_replicates": "efficient.npz"}
     np.savez(folder / "replicates.npz", offset_share=np.zeros((2, len(model.offset_share))))
     np.savez(folder / "efficient.npz", error_yd=shared.efficient_yd, speed_mph=SPEEDS)
-    names |= {"progress": "progress.csv", "cohorts": "cohorts.csv"}
+    write_artefact(folder / "devices.json", NO_DEVICES)
+    names |= {"devices": "devices.json", "progress": "progress.csv", "cohorts": "cohorts.csv"}
     at = {key: str(folder / name) for key, name in names.items()}
     run(**at, false_discovery_rate=0.10, min_golfers=5)
     read = (
