@@ -45,7 +45,7 @@ def run(
     misread = read_artefact(devices, StudyDevices)
     shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets, misread)
     rules = FlagRules(**flags)
-    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", "struck_on"))
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
     lost = ranked(known)
     table = Golfers.validate(noted(assess(lost, rules)))

@@ -16,6 +16,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
 from pipeline.golfers.doubt import with_doubt
 from pipeline.golfers.lasting import lasting_share, own_difference
+from pipeline.golfers.moves import with_moves
 from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
@@ -141,7 +142,7 @@ def known_losses(
     Parameters
     ----------
     drives : DataFrame or Drives
-        As for `losses`, with struck_on.
+        As for `losses`, with struck_on; with carry_measured_yd too where moves are in doubt (`moved_share`).
     model : CarryModel
     shared : SharedErrors
         Of the frontier that yards lost go by.
@@ -157,6 +158,7 @@ def known_losses(
     """
     every, frontier = Drives.of(drives), shared.frontier
     lost = every.gathered(lambda frame: losses(frame, model, frontier))
+    lost = with_moves(lost, every, model, frontier.moved_share)
     lost = with_readings(lost, every, model, frontier, shared.devices)
     # Numbers for the names, whose letters would take most of a large study's memory.
     quarter = pl.col("quarter").cast(pl.Enum(lost.get_column("quarter").unique().sort()))

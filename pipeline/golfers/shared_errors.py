@@ -1,9 +1,10 @@
-"""Errors that golfers share: of efficient carry at a speed, of what devices and balls add, of what devices misread.
+"""Errors that golfers share: of efficient carry, of what devices and balls add or misread, of moves to standard air.
 
-The first two are known from refits on resampled golfers, the third from devices.json. A replicate's error of a golfer's
-yards lost is that of efficient carry at the golfer's speed, and that of each offset as far as the golfer's drives have
-it; over the replicates they have a variance, and so has their difference between two quarters. What is the same in both
-cancels there by itself: nearly all of it at one speed on one device, nothing of an offset where the device was changed.
+The first two are known from refits on resampled golfers, the third from devices.json, the last from coefficient sets. A
+replicate's error of a golfer's yards lost is that of efficient carry at the golfer's speed, and that of each offset as
+far as the golfer's drives have it; over the replicates they have a variance, and so has their difference between two
+quarters. What is the same in both cancels there by itself: nearly all of it at one speed on one device, nothing of an
+offset where the device was changed.
 """
 
 from collections.abc import Callable, Mapping
@@ -17,6 +18,7 @@ from pipeline.drives import KEYS
 from pipeline.fit.model import CarryModel
 from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
 from pipeline.golfers.doubt import Part
+from pipeline.golfers.moves import MOVED
 from pipeline.golfers.reading_doubt import load_columns, reading_variance
 from pipeline.golfers.uncompared import uncompared_doubt
 from pipeline.statistics.arrays import Array
@@ -39,12 +41,15 @@ class Quarters:
         Standard deviation of mean carry by devices and balls that nobody could compare.
     misread_yd : ndarray, shape (n, devices, readings)
         Yards lost for each reading of each device that is too high by a share of 1, launch by a degree.
+    moved_yd : ndarray, shape (n,)
+        By how far mean carry was moved to standard conditions, see `moved_yards`.
     """
 
     club_speed_mph: Array
     offset_yd: Array
     uncompared_yd: Array
     misread_yd: Array
+    moved_yd: Array
 
     def rows(self, rows: slice) -> "Quarters":
         """Take some of them."""
@@ -148,8 +153,8 @@ class SharedErrors:
 
     @property
     def carried(self) -> list[str]:
-        """Name the columns of `exposure` and `with_readings` that `quarters` takes."""
-        return [*self.labels, "uncompared_variance", *load_columns(self.devices)]
+        """Name the columns of `exposure`, `with_moves` and `with_readings` that `quarters` takes."""
+        return [*self.labels, "uncompared_variance", MOVED, *load_columns(self.devices)]
 
     def quarters(self, golfers: pl.DataFrame, end: str = "") -> Quarters:
         """Take golfers' quarters from a table of club_speed_mph and the columns `carried`, `end` after each name."""
@@ -158,11 +163,10 @@ class SharedErrors:
         )
         n, levels = golfers.height, len(self.labels)
         offsets = np.stack(carried[:levels], axis=-1) if levels else np.zeros((n, 0))
-        loads = carried[levels + 1 :]
+        uncompared, moved, *loads = carried[levels:]
         misread = np.stack(loads, axis=-1) if loads else np.zeros((n, 0))
-        return Quarters(
-            speed, offsets, np.sqrt(carried[levels]), misread.reshape(n, len(self.devices.devices), len(READINGS))
-        )
+        misread = misread.reshape(n, len(self.devices.devices), len(READINGS))
+        return Quarters(speed, offsets, np.sqrt(uncompared), misread, moved)
 
     def of_figure(self, quarters: Quarters) -> Part:
         """Give the variance of yards lost by shared errors, yd^2, and its degrees of freedom.
@@ -190,15 +194,16 @@ class SharedErrors:
 
     def _with_offsets(self, efficient: Array, now: Quarters, then: Quarters | None) -> Part:
         """Add the offsets' errors to those of efficient carry, shape (n, replicates) or (n, 1)."""
-        moved = now.offset_yd if then is None else now.offset_yd - then.offset_yd
+        loads = now.offset_yd if then is None else now.offset_yd - then.offset_yd
         # A device that nobody could compare is taken as the same in both quarters, where there is one in both.
         uncompared = now.uncompared_yd if then is None else now.uncompared_yd - then.uncompared_yd
         misread = reading_variance(now.misread_yd - (0 if then is None else then.misread_yd), self.devices)
+        moved = self.frontier.moved_share * (now.moved_yd - (0 if then is None else then.moved_yd))
         # More carry that is the offset's own makes less carry of the golfer's, and so more yards lost.
-        offset = moved @ self.offset_share.T
-        parts = np.var(efficient, axis=1), np.var(offset, axis=1), uncompared**2
+        offset = loads @ self.offset_share.T
+        parts = np.var(efficient, axis=1), np.var(offset, axis=1), uncompared**2 + moved**2
         variance = np.var(efficient + offset, axis=1) + parts[2] + misread[0]
-        return variance, self._freedom(*parts, misread, now.club_speed_mph, moved)
+        return variance, self._freedom(*parts, misread, now.club_speed_mph, loads)
 
     def _efficient(self, club_speed_mph: Array) -> Array:
         """Errors of efficient carry, shape (n, replicates); NaN where the benchmarks don't reach."""
@@ -214,19 +219,19 @@ class SharedErrors:
         return np.asarray(np.where(self.frontier.reaches(club_speed_mph)[:, None], found, np.nan))
 
     def _freedom(
-        self, efficient: Array, offset: Array, uncompared: Array, misread: Part, club_speed_mph: Array, moved: Array
+        self, efficient: Array, offset: Array, assumed: Array, misread: Part, club_speed_mph: Array, loads: Array
     ) -> Array:
         """Combine the parts' degrees of freedom by Satterthwaite's rule: the offsets' by what each weighs.
 
-        What differs between devices that nobody could compare is assumed, and has no freedom to lose.
+        `assumed` has no freedom to lose: what devices differ by that nobody could compare, and what sets do.
         """
-        each = moved**2 * np.var(self.offset_share, axis=0)
+        each = loads**2 * np.var(self.offset_share, axis=0)
         # Levels' own variances needn't add up to that of them all together: only their proportions are used.
         spread = np.divide(each, each.sum(axis=1, keepdims=True), out=np.zeros_like(each), where=each > 0)
         unsure = offset**2 * (spread**2 / self.offset_freedom).sum(axis=1)
         unsure = unsure + efficient**2 / self.frontier.at("freedom", club_speed_mph) + misread[0] ** 2 / misread[1]
         nothing = np.where(np.isnan(unsure), np.nan, MANY)
-        whole = efficient + offset + uncompared + misread[0]
+        whole = efficient + offset + assumed + misread[0]
         return np.asarray(np.divide(whole**2, unsure, out=nothing, where=unsure > 0))
 
     def _in_chunks(self, parts: Callable[[slice], Part], n: int) -> Part:

@@ -48,6 +48,7 @@ def lost_table(
             "form_source": "days",
             "shared_variance": 0.0,
             "uncompared_variance": 0.0,
+            "moved_yd": 0.0,
             "uncompared_note": pl.Series([None] * n, dtype=pl.String),
             "shared_freedom": np.inf,
         }

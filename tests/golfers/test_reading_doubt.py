@@ -88,7 +88,7 @@ def test_variance_is_that_of_draws_of_the_errors(lost, model, frontier):
 def shared_part(found, frontier, devices):
     """Variance and freedom of yards lost by what is misread, for an efficient carry without error."""
     known = SharedErrors.of(frontier, np.zeros((2, len(frontier.speed_mph))), devices=devices)
-    return known.of_figure(known.quarters(found))
+    return known.of_figure(known.quarters(found.with_columns(moved_yd=pl.lit(0.0))))
 
 
 def test_the_reference_alone_leaves_no_doubt(world, model, frontier, lost):

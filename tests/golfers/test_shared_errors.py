@@ -20,10 +20,11 @@ def shared(offset=0.01, golfers=6.0):
     return SharedErrors.of(FRONTIER, efficient, 0.05 + offset * share[:, None], np.array([golfers]))
 
 
-def quarters(speed, *offset_yd, uncompared_yd=0.0):
+def quarters(speed, *offset_yd, uncompared_yd=0.0, moved_yd=0.0):
     speed = np.atleast_1d(np.asarray(speed, dtype=float))
     offsets = np.broadcast_to(np.array(offset_yd, dtype=float), (len(speed), len(offset_yd)))
-    return Quarters(speed, offsets, np.full(len(speed), uncompared_yd), np.zeros((len(speed), 0, 4)))
+    n = len(speed)
+    return Quarters(speed, offsets, np.full(n, uncompared_yd), np.zeros((n, 0, 4)), np.full(n, moved_yd))
 
 
 def test_a_figure_has_efficient_carrys_error_and_that_of_its_offset():
@@ -98,17 +99,24 @@ def test_a_device_that_nobody_could_compare_widens_a_figure_and_cancels_where_it
 
 
 def test_quarters_are_taken_from_the_columns_of_the_levels():
-    columns = {"club_speed_mph": [90.0], "device:unit-B": [120.0], "ball:range": [30.0], "uncompared_variance": [9.0]}
+    columns = {
+        "club_speed_mph": [90.0],
+        "device:unit-B": [120.0],
+        "ball:range": [30.0],
+        "uncompared_variance": [9.0],
+        "moved_yd": [-2.0],
+    }
     table = pl.DataFrame(columns | {f"{name}_before": [2 * value[0]] for name, value in columns.items()})
     errors = SharedErrors.of(FRONTIER, PLACES[:, :1] + 0 * SPEEDS, PLACES[:, :2], None, ("device:unit-B", "ball:range"))
     now, then = errors.quarters(table), errors.quarters(table, "_before")
     assert now.offset_yd.tolist() == [[120.0, 30.0]]
     assert (now.uncompared_yd[0], then.uncompared_yd[0]) == pytest.approx((3.0, np.sqrt(18)))
+    assert (now.moved_yd[0], then.moved_yd[0]) == (-2.0, -4.0)
     assert (then.club_speed_mph[0], then.offset_yd[0, 1]) == (180.0, 60.0)
 
 
 def test_no_golfers_and_no_benchmarks():
-    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1)), np.zeros(0), np.zeros((0, 0, 4))))
+    none = shared().of_figure(Quarters(np.zeros(0), np.zeros((0, 1)), np.zeros(0), np.zeros((0, 0, 4)), np.zeros(0)))
     assert [len(part) for part in none] == [0, 0]
     bare = SharedErrors.of(frontier_at([], 0.0), np.zeros((4, 0)))
     assert np.isnan(bare.of_figure(quarters(80.0))[0]).all()
@@ -135,3 +143,14 @@ def test_exposure_is_carry_of_the_drives_on_each_level_over_all_drives():
     moved = replace(model, offset_share=np.array([0.041])).reference_carry(drives).mean()
     assert (model.reference_carry(drives).mean() - moved) / 0.001 == pytest.approx(row["device:unit-B"], rel=2e-3)
     assert row["uncompared_variance"] == pytest.approx((0.035 * 240 / 4) ** 2)
+
+
+def test_a_move_to_standard_air_widens_a_figure_and_cancels_in_one_air():
+    errors = replace(shared(), frontier=replace(FRONTIER, moved_share=0.25))
+    high, low = quarters(80.0, 0.0, moved_yd=-8.0), quarters(80.0, 0.0, moved_yd=4.0)
+    variance, freedom = errors.of_figure(high)
+    assert (variance[0], freedom[0]) == pytest.approx((4.0 + 4.0, 8**2 / (16 / 25)))
+    for change in (errors.of_change, errors.of_carry_change):
+        assert change(high, low)[0] == pytest.approx([9.0])
+        assert change(high, high)[0] == pytest.approx([0.0])
+    assert shared().of_figure(high)[0] == pytest.approx([4.0])

@@ -24,7 +24,7 @@ from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
 
-COLUMNS = (*FIT_COLUMNS, "struck_on", "group")
+COLUMNS = (*FIT_COLUMNS, "carry_measured_yd", "struck_on", "group")
 
 
 def run(

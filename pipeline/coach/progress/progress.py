@@ -28,6 +28,7 @@ from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
+from pipeline.golfers.moves import with_moves
 from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
@@ -62,7 +63,8 @@ def progress_of(
     Parameters
     ----------
     drives : DataFrame or Drives
-        All accepted drives: the columns of `FIT_COLUMNS` and struck_on.
+        All accepted drives: the columns of `FIT_COLUMNS` and struck_on; with carry_measured_yd too where moves are in doubt
+        (`Frontier.moved_share`).
     golfers : DataFrame
         `GOLFER_COLUMNS` of the table `Golfers` of these drives.
     changes : DataFrame
@@ -87,8 +89,8 @@ def progress_of(
     Hochberg over the golfers of a quarter, so that of those named in a column of a quarter no more than the rate are
     named wrongly. All measures in one family would leave that open: where many gain speed, its small p-values would
     let spins pass that chance alone moved. What a device adds to carry is as unsure as the model knows it, where the
-    device changed. Not in the intervals: the fitted model's other errors, and what a moved device adds to all drives of
-    a quarter.
+    device changed, and what another air adds as unsure as coefficient sets differ. Not in the intervals: the fitted
+    model's other errors, and what a moved device adds to all drives of a quarter.
     """
     assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
         (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
@@ -105,6 +107,7 @@ def progress_of(
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
     offsets = read.gathered(lambda frame: exposure(frame, yardstick.model))
     table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
+    table = with_moves(table, read, yardstick.model, yardstick.frontier.moved_share)
     table = with_readings(table, read, yardstick.model, yardstick.frontier, shared.devices)
     for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.

@@ -49,6 +49,7 @@ def made(world_maker, world_carry, tmp_path_factory):
         pl.date(2026, 3 * pl.col("quarter").str.tail(1).cast(pl.Int8), 1 + pl.int_range(pl.len()) % 3).alias(
             "struck_on"
         ),
+        pl.col("carry_standard_yd").alias("carry_measured_yd"),
     )
     model = fit_to(candidate_named("line"), first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)

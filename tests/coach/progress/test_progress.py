@@ -303,6 +303,22 @@ def test_efficient_carrys_error_widens_yards_lost_alone():
     assert unsure["carry_std_error"].to_list() == pytest.approx(sure["carry_std_error"].to_list())
 
 
+@pytest.mark.parametrize("moves", [(0.0, -8.0), (-8.0, -8.0)])
+def test_carry_in_another_air_is_as_unsure_as_coefficient_sets_differ(moves):
+    quarters = [
+        frame.with_columns((pl.col("carry_standard_yd") * (1 - move / 200)).alias("carry_measured_yd"))
+        for frame, move in zip(two(19, 12), moves, strict=True)
+    ]
+    doubtful = replace(YARDSTICK, frontier=replace(YARDSTICK.frontier, moved_share=0.25))
+    unsure = progress(*quarters, yardstick=doubtful, shared=replace(apart(0.5), frontier=doubtful.frontier))
+    sure = progress(*quarters)
+    carry = pl.concat(quarters).group_by("golfer").agg(pl.col("carry_standard_yd").mean()).sort("golfer")
+    far = (carry["carry_standard_yd"] * (moves[1] - moves[0]) / 200).to_numpy()
+    for name in ("carry_std_error", "lost_std_error"):
+        more = unsure[name].to_numpy() ** 2 - sure[name].to_numpy() ** 2
+        assert more == pytest.approx((0.25 * far) ** 2, rel=0.1, abs=1e-9)  # a golfer's carry changes a little
+
+
 def half_over_error(table, name, unit):
     half = table[f"{name}_change_hi90{unit}"] - table[f"{name}_change{unit}"]
     return (half / table[f"{name}_std_error"]).to_numpy()
