@@ -1,15 +1,14 @@
 """Step: build the speed-band table and what lookups, charts and the golfers' step need of the efficient frontier.
 
-In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz. Out: bands.csv and .parquet (one row per
-quarter and band), frontier.json (what is efficient by club speed), efficient_replicates.npz (draws of its error:
-speed_mph, shape (n,), and error_yd, shape (replicates, n)), chart.json (maps of expected carry by band).
+In: drives.parquet, model.json, typical.parquet, replicates.npz, tables.npz, devices.json. Out: bands.csv and .parquet
+(one row per quarter and band), frontier.json (what is efficient by club speed), efficient_replicates.npz (draws of its
+error: speed_mph, shape (n,), and error_yd, shape (replicates, n)), chart.json (maps of expected carry by band).
 """
 
 import os
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
@@ -17,7 +16,8 @@ from pipeline.benchmark.bands import band_table, golfers_by_quarter
 from pipeline.benchmark.chart import chart_of
 from pipeline.benchmark.efficient import Efficient, Population
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
-from pipeline.benchmark.form_error import FormError, best_deliveries, form_error, sample_of, with_form_error
+from pipeline.benchmark.form_error import best_deliveries, form_error, sample_of, with_form_error
+from pipeline.benchmark.misread import device_shares, misread_ratio, with_misread
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.drives import FIT_COLUMNS
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
@@ -25,6 +25,7 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.model import FittedModel
 from pipeline.fit.resampled import ResampledFits
+from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import StudyTables
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.turf import FIRMNESS
@@ -37,6 +38,7 @@ def run(
     typical: str,
     replicates: str,
     tables: str,
+    devices: str,
     csv: str,
     parquet: str,
     frontier: str,
@@ -58,27 +60,35 @@ def run(
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
     every = open_drives(Path(drives))
     found = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    efficient = with_form_error(found, form := _form_error(Path(drives), fitted, found, air))
+    efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), speed_bands.half_width_mph, air)
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
     where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
-    reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=form.moved_share, **where)
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, reached)
+    write_artefact(frontier, frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 
-def _form_error(
-    drives: Path, fitted: FittedModel, efficient: dict[float, Efficient], air: dict[str, float]
-) -> FormError:
-    """Try the fit on balls of the coefficient sets; see `form_error`."""
-    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS)
-    used = open_drives(drives, columns).usable(fitted.model.surface.speed)
+def _with_errors(
+    efficient: dict[float, Efficient],
+    fitted: FittedModel,
+    drives: Path,
+    devices: Path,
+    half_width_mph: float,
+    air: dict[str, float],
+) -> tuple[dict[float, Efficient], float]:
+    """Widen intervals by `form_error` and `misread_ratio`, and give the moved share of a `FormError`."""
     if not efficient:
-        return FormError(np.zeros((0, 0)), np.zeros(0), 0.0)
-    at = best_deliveries(fitted.model, efficient)
-    return form_error(fitted.model, sample_of(used, fitted.fitted_on.drives), at, air)
+        return efficient, 0.0
+    model, at = fitted.model, best_deliveries(fitted.model, efficient)
+    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS)
+    used = open_drives(drives, columns).usable(model.surface.speed)
+    form = form_error(model, sample_of(used, fitted.fitted_on.drives), at, air)
+    misread = read_artefact(devices, StudyDevices)
+    shares = device_shares(used, at.club_speed_mph, half_width_mph, misread)
+    widened = with_misread(with_form_error(efficient, form), misread_ratio(model, at, shares, misread))
+    return widened, form.moved_share

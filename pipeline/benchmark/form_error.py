@@ -6,13 +6,14 @@ drives are moved and fitted as the study's own were; the fit is compared with th
 delivery.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.efficient import Efficient
+from pipeline.benchmark.widened import widened
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.physics.air import Air
@@ -20,7 +21,6 @@ from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import t_reach
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # Sensitivity: with 500 drives in place of 1000 the form error moves by at most 0.05 yd, of 0.1 to 0.7 (two academies).
@@ -122,31 +122,14 @@ def with_form_error(efficient: dict[float, Efficient], said: FormError) -> dict[
     -------
     dict of float to Efficient
         The variance of the form is the weighted mean square over sets. Its degrees of freedom are Kish's number of
-        sets. It is added to that of resampled golfers (Satterthwaite, Biometrics Bull. 2 (1946) 110, doi
-        10.2307/3002019). Draws of the error get what each set says, times waves that are one from another independent,
-        so speeds go together as the form does.
+        sets. It is added to that of resampled golfers (see `widened`). Draws of the error get what each set says, times
+        waves that are one from another independent, so speeds go together as the form does.
     """
     found = {}
     sets = 1 / float(np.sum(said.weights**2)) if len(said.weights) else 1.0
     for place, speed in enumerate(sorted(efficient)):
-        one, form = efficient[speed], np.sqrt(said.weights) * said.carry_yd[:, place]
-        golfers, of_form = one.std_error_yd**2, float(form @ form)
-        if of_form == 0:
-            found[speed] = one
-            continue
-        error = float(np.sqrt(golfers + of_form))
-        freedom = error**4 / (golfers**2 / one.freedom + of_form**2 / sets)
-        reach = float(t_reach(freedom)) * error
-        draws = one.errors_yd + form @ _waves(len(form), len(one.errors_yd))
-        spread = float(np.std(draws)) if len(draws) else 0.0
-        found[speed] = replace(
-            one,
-            lo90_yd=one.carry_yd - reach,
-            hi90_yd=one.carry_yd + reach,
-            std_error_yd=error,
-            freedom=freedom,
-            errors_yd=draws * (error / spread) if spread > 0 else draws,
-        )
+        form = np.sqrt(said.weights) * said.carry_yd[:, place]
+        found[speed] = widened(efficient[speed], form, sets)
     return found
 
 
@@ -185,9 +168,3 @@ def _fitted(ball: Ball, flights: _Flights, carry_yd: Array) -> Ball:
         slopes = [(flights.carry_yd(ball.scaled(*(x + step))) - flown) / STEP for step in np.diag([STEP, STEP])]
         x = np.clip(x + np.linalg.lstsq(np.stack(slopes, axis=1), carry_yd - flown, rcond=None)[0], *BOUNDS)
     return ball.scaled(*x)
-
-
-def _waves(count: int, draws: int) -> Array:
-    """Give waves over draws, shape (count, draws): mean zero, variance 1, no correlation (the cosine transform's)."""
-    place = (np.arange(draws) + 0.5) / max(draws, 1)
-    return np.asarray(np.sqrt(2) * np.cos(np.pi * (1 + np.arange(count))[:, None] * place))

@@ -10,6 +10,7 @@ rule build_bands:
         typical=MODEL["typical"],
         replicates=MODEL["replicates"],
         tables=rules.build_flight_table.output.tables,
+        devices=rules.compare_devices.output.devices,
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",

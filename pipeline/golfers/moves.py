@@ -2,7 +2,8 @@
 
 The error is a share of the move, one for all drives of a study. What the moves of a device's drives have in common
 isn't doubted here: the device's share of carry takes that up, and for the reference device the fit, whose efficient
-carry is then off as much as its golfers' carry. A golfer has the rest: nothing where a device was used in one air.
+carry is then off as much as its golfers' carry. A golfer has the rest: what another air than the device's usual one
+does, and what fast drives gain more in thin air than slow ones.
 """
 
 import polars as pl

@@ -7,7 +7,8 @@ import polars as pl
 import pytest
 
 from pipeline.benchmark.efficient import Efficient
-from pipeline.benchmark.form_error import FormError, _waves, form_error, sample_of, with_form_error
+from pipeline.benchmark.form_error import FormError, form_error, sample_of, with_form_error
+from pipeline.benchmark.widened import waves
 from pipeline.drives import Drives
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import CarryModel, Delivery
@@ -199,9 +200,9 @@ def test_draws_of_speeds_go_together_as_the_form_does():
 
 
 def test_waves_are_independent_and_without_a_set_nothing_changes():
-    waves = _waves(3, 200)
-    np.testing.assert_allclose(waves @ waves.T / 200, np.eye(3), atol=1e-12)
-    np.testing.assert_allclose(waves.sum(axis=1), 0, atol=1e-9)
+    drawn = np.vstack([waves(3, 200), waves(2, 200, first=3)])
+    np.testing.assert_allclose(drawn @ drawn.T / 200, np.eye(5), atol=1e-12)
+    np.testing.assert_allclose(drawn.sum(axis=1), 0, atol=1e-9)
     alone = best_of(np.full(5, 200.0))
     assert with_form_error(alone, FormError(np.zeros((0, 5)), np.zeros(0), 0.0)) == alone
     assert with_form_error({}, FormError(np.zeros((0, 0)), np.zeros(0), 0.0)) == {}

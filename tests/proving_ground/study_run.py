@@ -143,7 +143,14 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     build_bands.run(
         drives=drives,
         **fit,
-        **_at(out, tables="tables.npz", csv="bands.csv", parquet="bands.parquet", frontier="frontier.json"),
+        **_at(
+            out,
+            tables="tables.npz",
+            devices="devices.json",
+            csv="bands.csv",
+            parquet="bands.parquet",
+            frontier="frontier.json",
+        ),
         **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz"),
         study=study.study,
         bands=settings["bands"],

@@ -63,8 +63,8 @@ def progress_of(
     Parameters
     ----------
     drives : DataFrame or Drives
-        All accepted drives: the columns of `FIT_COLUMNS` and struck_on; with carry_measured_yd too where moves are in doubt
-        (`Frontier.moved_share`).
+        All accepted drives: the columns of `FIT_COLUMNS` and struck_on; with carry_measured_yd too where moves are in
+        doubt (`Frontier.moved_share`).
     golfers : DataFrame
         `GOLFER_COLUMNS` of the table `Golfers` of these drives.
     changes : DataFrame
