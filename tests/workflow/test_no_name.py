@@ -49,7 +49,7 @@ def left(tmp_path_factory):
     make_key(folder / "study" / "private" / "pseudonym.key")
     said = [call(folder, spare, "pipeline", "check", folder / "study")]
     target = ["--config", f"study={folder / 'study'}"]
-    where = ["-s", ROOT / "Snakefile", "--directory", folder, "--cores", "1", "--verbose", "--until", "load_shots"]
+    where = ["-s", ROOT / "Snakefile", "--directory", folder, "--cores", "1", "--verbose", "--until", "compare_devices"]
     said.append(call(folder, spare, "snakemake", *where, *target))
     return folder, said
 

@@ -138,7 +138,13 @@ def test_the_kept_model_rebuilds_the_benchmarks_without_a_fit(first, grown, judg
     # The quarters of the first run read as they did then; by the newest fit they don't.
     quarters = pl.col("quarter") != "2026Q3"
     assert first.bands.height == 2
-    assert judged.bands.filter(quarters).equals(first.bands)
+    # Their intervals may move a little: how far the form of the surface and devices' readings may be off follows from the
+    # drives as they are now.
+    ends = ["efficient_lo90_yd", "efficient_hi90_yd"]
+    assert judged.bands.filter(quarters).drop(ends).equals(first.bands.drop(ends))
+    for end in ends:
+        moved = judged.bands.filter(quarters)[end] - first.bands[end]
+        assert moved.abs().max() < 0.1
     assert not grown.bands.filter(quarters).equals(first.bands)
     assert judged.bands.filter(~quarters).height == grown.bands.filter(~quarters).height > 0
 
