@@ -15,7 +15,8 @@ NORMAL_QUARTILE_RANGE = 1.349  # of a normal distribution with standard deviatio
 
 # Share of all pairs of golfers that shows the shape. In a normal crowd any share would do. Of two crowds of the same
 # size half of the pairs are within one, of three a third. Sensitivity: with 70 golfers 0.40 makes efficient carry
-# 0.1 yd higher where there are two schools of swing, and changes it by under 0.05 yd elsewhere.
+# 0.1 yd higher where there are two schools of swing, and changes it by under 0.05 yd elsewhere. 0.10 makes it 0.1 yd
+# lower there and up to 0.2 yd higher elsewhere, and its squared error up to a half larger (60 to 120 academies each).
 CLOSE_SHARE = 0.25
 # Times that close pairs are found by the shape before. In a normal crowd of correlation 0.75, 16 find nine tenths of
 # its slope and each spread within 5 %, 32 all of it; the smoothing keeps the crowd's spread with either.
@@ -64,8 +65,9 @@ def shape_of(launch: Array, spin: Array, weights: Array) -> Shape:
     Returns
     -------
     Shape
-        Spreads are those of a normal crowd with such pairs; of two crowds far apart up to 1.5 times those of one, since
-        only half of all pairs can be close.
+        Spreads are those of a normal crowd with such pairs. Of two crowds far apart they are 1.5 times those of one,
+        since only half of all pairs can be close; of the very closest pairs still 1.41 times. That does no harm: with
+        the spreads of one crowd efficient carry is 0.5 yd too low and scatters more (docs/statistics.md).
 
     Notes
     -----

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 import truth
 from people import LAUNCH_DEG, LAUNCH_SD, SPIN_RPM, SPIN_SD
+from scipy.ndimage import label
 from true_flight import carry_yd
 from worlds import MANY_DAYS, PLAIN, WORLDS
 
@@ -78,6 +79,25 @@ def test_two_schools_are_two_places():
         assert produced(WORLDS["two-schools"], way, -way)
         assert not produced(WORLDS["two-schools"], way, way)
         assert produced(PLAIN, way, way)
+
+
+def test_two_schools_are_one_region_with_a_waist():
+    """Three standard deviations apart in each of two readings, and with a fault or without, their edges meet."""
+    inside = truth.produced(WORLDS["two-schools"], 90.0)
+    regions, _ = label(inside)
+    sizes = np.bincount(regions[inside])
+    assert sizes.max() > 0.95 * sizes.sum()
+    row, column = (np.abs(g - c).argmin() for g, c in ((truth.LAUNCH_GRID, LAUNCH_DEG), (truth.SPIN_GRID, SPIN_RPM)))
+    step = round(LAUNCH_SD / truth.LAUNCH_STEP_DEG), round(SPIN_SD / truth.SPIN_STEP_RPM)
+
+    def across(sds):
+        """Count grid points of the region along its short way, `sds` up in launch and down in spin from its middle."""
+        along = np.arange(-30, 31)
+        rows = row + round(sds * step[0]) + along
+        columns = column - round(sds * step[1]) + along
+        return inside[rows, columns].sum()
+
+    assert 0 < across(0.0) < 0.8 * min(across(1.5), across(-1.5))
 
 
 def test_a_quarter_of_golfers_reach_the_better_ratio():

@@ -43,9 +43,9 @@ def random_lookups(count, seed):
     random = np.random.default_rng(seed)
     made = []
     for index in range(count):
-        club = round(float(random.uniform(67, 115)), 1)
-        ball = round(club * float(random.normal(1.46, 0.04)), 1)
-        launch, spin = round(float(random.normal(14, 3)), 1), round(float(random.normal(2600, 600)))
+        club = round(float(random.uniform(62, 120)), 1)
+        ball = round(club * float(random.normal(1.46, 0.05)), 1)
+        launch, spin = round(float(random.normal(14, 4)), 1), round(float(random.normal(2600, 900)))
         asked = {"club": club, "ball": ball, "launch": launch, "spin": spin}
         known = [index & 1, index & 2, index & 4]
         made.append(asked | {name: None for name, is_known in zip(FIELDS[1:], known, strict=True) if not is_known})

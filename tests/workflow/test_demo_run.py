@@ -45,7 +45,7 @@ def test_planted_losses_are_flagged_with_their_cause(judged):
 
 def test_efficient_golfers_are_hardly_ever_flagged(judged):
     efficient = judged.filter((pl.col("kind") == "efficient") & (pl.col("shots") >= 12))
-    assert efficient.height >= 90
+    assert efficient.height >= 80
     assert efficient.get_column("flagged").mean() <= 0.05
 
 
@@ -168,7 +168,7 @@ def test_database_has_the_three_tables_and_the_accepted_rows(demo):
         tables = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
         shots = connection.sql("SELECT count(*), count(DISTINCT shot_key) FROM shots").fetchall()
     accepted = read(demo.results / "sources.csv").get_column("accepted").sum()
-    assert tables == {"shots", "rejects", "sources"}
+    assert tables == {"shots", "rejects", "sources", "devices"}
     assert shots == [(accepted, accepted)]
 
 
@@ -183,7 +183,7 @@ def test_no_name_is_anywhere_in_the_results(demo, root):
 
 
 def test_the_run_ends_by_saying_what_was_made(demo):
-    assert "Logs: 6 used, 0 refused. Rows: 9,572 = 9,435 accepted + 42 rejected + 95 duplicates." in demo.stderr
+    assert "Logs: 6 used, 0 refused. Rows: 9,579 = 9,435 accepted + 42 rejected + 102 duplicates." in demo.stderr
     for page in ("report/academy.html", "report/lookup.html", "golfers/sheets/index.html"):
         assert f"Open results/twin-valleys/{page}: " in demo.stderr
         assert (demo.results / page).is_file()
