@@ -138,7 +138,7 @@ def test_the_kept_model_rebuilds_the_benchmarks_without_a_fit(first, grown, judg
     # The quarters of the first run read as they did then; by the newest fit they don't.
     quarters = pl.col("quarter") != "2026Q3"
     assert first.bands.height == 2
-    # Their intervals may move a little: how far the form of the surface and devices' readings may be off follows from the
+    # Their intervals may move a little: how far the surface's form and devices' readings may be off follows from the
     # drives as they are now.
     ends = ["efficient_lo90_yd", "efficient_hi90_yd"]
     assert judged.bands.filter(quarters).drop(ends).equals(first.bands.drop(ends))
