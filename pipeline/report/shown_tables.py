@@ -136,9 +136,10 @@ def show_sources(sources: dy.DataFrame[Sources]) -> ShownTable:
 def show_devices(devices: dy.DataFrame[Devices]) -> ShownTable:
     """Show how devices' readings differ from the reference device's; each device's note stands beside its first row.
 
-    Readings of which nothing is known are left out, but for the first row of a device that has no others.
+    Readings of which nothing is known are left out, but for the first row of a device that has no others. So is carry
+    over flight: it is by the flight before calibration, a hint to which speed is misread and not what the device adds.
     """
-    kept = devices.filter(
+    kept = devices.filter(pl.col("reading") != "carry_over_flight").filter(
         pl.col("difference").is_not_null()
         | (pl.col("difference").is_null().all() & (pl.int_range(pl.len()) == 0)).over("device")
     )

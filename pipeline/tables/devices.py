@@ -16,7 +16,8 @@ class Devices(cols.Table):
     reading = cols.word(
         "Reading",
         "What is compared. speed_ratio is ball over club speed of the better golfers' better strikes; "
-        "carry_over_flight is carry over the flight of the readings.",
+        "carry_over_flight is carry over the flight of the readings before any calibration: it hints at which speed is "
+        "misread. What a device adds to carry stands in coefficients.csv.",
         READING_WORDS,
         primary_key=True,
     )

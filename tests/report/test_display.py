@@ -344,6 +344,14 @@ def test_devices_show_shares_in_percent_launch_in_degrees_and_each_note_once():
         {"device": "unit-B", "reading": "club_speed", "compared_by": "same golfers", "note": "low", **seen},
         {"device": "unit-B", "reading": "ball_speed", "note": "low"},
         {"device": "unit-B", "reading": "launch", "note": "low", "difference": 0.44, "lo90": -0.1, "hi90": 0.98},
+        {
+            "device": "unit-B",
+            "reading": "carry_over_flight",
+            "note": "low",
+            "difference": -0.03,
+            "lo90": -0.04,
+            "hi90": -0.02,
+        },
         {"device": "unit-C", "reading": "club_speed", "compared_by": "none", "note": "unknown"},
         {"device": "unit-C", "reading": "ball_speed", "compared_by": "none", "note": "unknown"},
     ]
