@@ -8,7 +8,7 @@ from academy import make_academy
 from readings_bound import least_rmse_yd, least_variance_yd2
 from worlds import PLAIN
 
-ONE = replace(PLAIN, golfers=1, shots=(20_000, 20_000), device_b=0.0, faulty=0.0, mishits=(0.0, 0.0))
+ONE = replace(PLAIN, golfers=1, shots=(20_000, 20_000), device_b=0.0, faulty=0.0, mishits=(0.0, 0.0), form_yd=0.0)
 
 
 @pytest.mark.parametrize("spin_noise", [0.02, 0.08])
@@ -22,7 +22,7 @@ def test_it_is_the_error_of_the_best_predictor_of_a_known_golfers_drives(spin_no
     z = (x - x.mean(axis=1, keepdims=True)) / x.std(axis=1, keepdims=True)
     pairs = [z[i] * z[j] for i in range(4) for j in range(i, 4)]
     design = np.stack([np.ones(drives.height), *z, *pairs], axis=1)
-    carry = drives.get_column("true_carry_yd").to_numpy()
+    carry = drives.get_column("true_flight_yd").to_numpy()
     left = carry - design @ np.linalg.lstsq(design, carry, rcond=None)[0]
     assert np.mean(least_variance_yd2(academy)) == pytest.approx(np.mean(left**2), rel=0.06)
 
