@@ -55,8 +55,9 @@ class ResampledFits:
         return dict(vars(self))
 
 
-def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.uint8]:
-    """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
+def draw_counts(golfers: int, seed: int, replicates: int | None = None) -> npt.NDArray[np.uint8]:
+    """Draw how often each golfer enters each replicate, shape (replicates, golfers); `REPLICATES` if none are named."""
+    replicates = REPLICATES if replicates is None else replicates
     rng = np.random.default_rng([seed, 1])
     # Nobody is drawn more than a few times; a byte each keeps 200 draws of 200,000 golfers small.
     drawn = np.empty((replicates, golfers), dtype=np.uint8)

@@ -14,10 +14,10 @@ from pipeline.statistics.arrays import Array
 NAMED_FROM_YD = 2.0
 # Golfers and quarters from which what is usual can be told; with fewer, parts are compared in yards.
 USUAL_FROM = 10
-# The usual part is a median, as a share of efficient carry: parts grow with it. Its spread is taken from golfers who lose
-# less than that, since faults only add to a part: from the distance of two quantiles, as of a normal distribution. With
-# the median absolute deviation, 90 instead of 92 of 100 planted mishits are named in the plain world, and 47 instead of
-# 58 where three golfers in ten mishit and the others differ without a gap.
+# The usual part is a median, as a share of efficient carry: parts grow with it. Its spread is taken from golfers who
+# lose less than that, since faults only add to a part: from the distance of two quantiles, as of a normal distribution.
+# With the median absolute deviation, 90 instead of 92 of 100 planted mishits are named in the plain world, and 47
+# instead of 63 where three golfers in ten mishit and the others differ without a gap (three academies each).
 LOWER = (0.10, 0.35)
 LOWER_APART = 0.8962  # of a standard normal distribution
 # A spread below half a percent (1 yd in 200) is below what 20 drives can show of a part.

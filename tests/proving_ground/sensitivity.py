@@ -43,8 +43,6 @@ CONSTANTS = (
     Constant("pipeline.benchmark.efficient", "SPIN_STEP_RPM", (25.0, 100.0)),
     Constant("pipeline.benchmark.support", "MIN_BANDWIDTH_LAUNCH_DEG", (0.15, 0.6)),
     Constant("pipeline.benchmark.support", "MIN_BANDWIDTH_SPIN_RPM", (40.0, 160.0)),
-    Constant("pipeline.benchmark.drives_near", "INSIDE", (5.99, 13.82)),
-    Constant("pipeline.benchmark.drives_near", "RATIO_SDS", (2.5, 5.0)),
     Constant("pipeline.fit.resampled", "REPLICATES", (100, 400)),
     Constant("pipeline.fit.survey", "FOLDS", (5, 20)),
     Constant("pipeline.statistics.sound_center", "HELD", (0.3, 0.5)),
