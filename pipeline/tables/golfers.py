@@ -160,7 +160,9 @@ class Changes(cols.Table):
     )
     p_value = cols.probability("p", "How often luck alone would bring such a change, either way, if nothing changed.")
     q_value = cols.probability(
-        "q", "Share of lucky ones to expect among this change and all clearer ones of the quarter."
+        "q",
+        "Share of lucky ones to expect among this change and all clearer ones of the quarter, doubled: half of the "
+        "rate is for the other measures of progress.csv.",
     )
     more_than_chance = cols.flag(
         "Clear", "Whether q is within the study's false discovery rate; empty where there is no test.", nullable=True

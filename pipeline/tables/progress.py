@@ -28,7 +28,10 @@ def _gained_with_ends(by: str, note: str) -> _Three:
 def _tested(label: str, note: str = "") -> tuple[dy.Float64, dy.Float64, dy.Enum]:
     return (
         cols.probability(f"{label}, p", "How often luck alone would bring such a change, either way."),
-        cols.probability(f"{label}, q", "Share of lucky ones to expect among this change and all clearer ones."),
+        cols.probability(
+            f"{label}, q",
+            "Share of lucky ones to expect among this change and all clearer ones, times the six measures.",
+        ),
         cols.word(f"{label}, verdict", f"Better or worse only beyond chance. {note}".strip(), VERDICTS, nullable=True),
     )
 
@@ -40,7 +43,7 @@ class Progress(cols.Table):
     """Golfers in two assessed quarters, measure by measure.
 
     A change is the later figure less the earlier one, with its 90 % interval, a two-sided p-value against no change,
-    its q value (Benjamini and Hochberg over the golfers of the quarter, each measure by itself) and a verdict.
+    its q value (Benjamini and Hochberg over the golfers of the quarter; the measures share the rate) and a verdict.
     """
 
     FILES = ("golfers/progress.csv",)

@@ -113,7 +113,8 @@ def test_a_planted_change_is_recovered():
     assert table["lost_change_yd"].mean() == pytest.approx(-12, abs=0.35)
     held = table.select(pl.lit(-12.0).is_between("lost_change_lo90_yd", "lost_change_hi90_yd")).to_series().mean()
     assert 0.88 < held < 0.92
-    assert table["more_than_chance"].mean() > 0.75
+    # At half of the false discovery rate; at the whole rate it was three in four.
+    assert table["more_than_chance"].mean() > 0.7
 
 
 def test_golfers_picked_out_gain_by_chance_as_much_as_is_told():

@@ -15,9 +15,10 @@ from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
-from pipeline.golfers.quarter_changes import changes_of
+from pipeline.golfers.quarter_changes import PART_OF_RATE, changes_of
 from pipeline.golfers.ranking import ranked
 from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.statistics.false_discovery import adjusted_families
 from pipeline.tables.golfers import Changes
 from pipeline.tables.progress import Progress
 
@@ -195,15 +196,19 @@ def test_of_golfers_told_hardly_one_in_ten_didnt_change():
         assert "worse" not in table[f"{name}_verdict"].head(60).to_list()
 
 
-def test_each_measure_is_adjusted_by_itself_and_each_quarter():
+def test_yards_lost_have_half_of_the_rate_and_the_other_measures_share_the_rest():
     first, second = two(4, 30, {"speed": 2.0})
     third = drives_of(np.random.default_rng(5), "2026Q1", 30)
     table = progress(third, first, second)
-    for name in NAMES:
-        for quarter in ("2026Q2", "2026Q3"):
-            rows = table.filter(quarter=quarter)
-            known = stats.false_discovery_control(rows[f"{name}_p_value"].to_numpy(), method="bh")
-            assert rows[f"{name}_q_value"].to_numpy() == pytest.approx(known)
+    shared = adjusted_families(
+        [table[f"{name}_p_value"] for name in NAMES[:5]], table["quarter"], 0.10, 1 - PART_OF_RATE
+    )
+    for name, q_value in zip(NAMES[:5], shared, strict=True):
+        assert table[f"{name}_q_value"].to_numpy() == pytest.approx(q_value.to_numpy())
+    for quarter in ("2026Q2", "2026Q3"):
+        rows = table.filter(quarter=quarter)
+        known = stats.false_discovery_control(rows["lost_p_value"].to_numpy(), method="bh") / PART_OF_RATE
+        assert rows["lost_q_value"].to_numpy() == pytest.approx(np.minimum(known, 1.0))
 
 
 @pytest.mark.parametrize("known", [True, False])
