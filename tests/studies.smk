@@ -69,7 +69,7 @@ rule proving_ground:
         python=sys.executable,
         note=NOTE,
         script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
-        academies=4,  # of each world
+        academies=6,  # of each world
     message:
         "Validate the figures on academies whose true values are known"
     shell:

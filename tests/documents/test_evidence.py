@@ -55,7 +55,7 @@ COACH = [
     ("nothing changed: reported as better", "{:.1f} %", "%nothing changed: share told better, worse or changed"),
     (
         "half the golfers",
-        "{:.0f} % (standard error 3)",
+        "{:.0f} % (standard error 1)",
         "%half changed: of those told, share told wrongly, worst measure",
     ),
     (
