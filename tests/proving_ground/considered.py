@@ -89,7 +89,7 @@ METHODS = (
         c.widths,
     ),
     Method(
-        "Mishits in the typical drive", "medians", "means",
+        "Mishits in the typical drive", "center of sound strikes, medians of launch and spin", "means",
         ("contact: bias, yd", "consistency: bias, yd"), "many-mishits",
         "Golfers whose one fault is mishits. The truth is their sound drives: contact, launch and spin like anybody's, "
         "all the rest consistency.",
