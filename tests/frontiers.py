@@ -8,6 +8,7 @@ from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
+from pipeline.golfers.shared_errors import SharedErrors
 
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 
@@ -43,3 +44,8 @@ def plain_model(speed="ball"):
     surface = Surface("line", speed, axes, ((0, 0, 0), (1, 0, 0)))
     flat = [Line(90.0, value, 0.0) for value in (1.46, 1.48, 13.5, 2650.0)]
     return CarryModel(surface, np.array([215.0, 34.0]), Offsets({}, ()), np.zeros(0), UsualDelivery(*flat), {})
+
+
+def one_error(frontier):
+    """Give shared errors of which standard errors alone are known: efficient carry is off to one side at all speeds."""
+    return SharedErrors.of(frontier, np.stack([frontier.std_error_yd, -frontier.std_error_yd]))

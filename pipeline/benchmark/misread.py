@@ -19,7 +19,7 @@ from pipeline.flight.devices import READINGS, StudyDevices
 from pipeline.flight.offsets import UNSTATED
 from pipeline.physics.ball import SETS
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import MANY
+from pipeline.statistics.intervals import satterthwaite
 
 STEP = 0.005  # of a speed ratio to either side: carry is smooth over far more
 # What a speed ratio that is read too high by a share of 1 has of each reading.
@@ -98,7 +98,6 @@ def with_misread(efficient: dict[float, Efficient], said: MisreadRatio) -> dict[
     found = {}
     for place, speed in enumerate(sorted(efficient)):
         each = said.carry_yd[:, place]
-        unsure = float(np.sum(each**4 / said.freedom))
-        freedom = float(each @ each) ** 2 / unsure if unsure > 0 else MANY
+        freedom = float(satterthwaite(each**2, said.freedom))
         found[speed] = widened(efficient[speed], each, freedom, first=len(SETS))
     return found

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.benchmark.efficient import Efficient
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import t_reach
+from pipeline.statistics.intervals import satterthwaite, t_reach
 
 
 def widened(one: Efficient, each_yd: Array, freedom: float, first: int = 0) -> Efficient:
@@ -25,14 +25,13 @@ def widened(one: Efficient, each_yd: Array, freedom: float, first: int = 0) -> E
     Returns
     -------
     Efficient
-        Variances are added; degrees of freedom by Satterthwaite's rule (Biometrics Bull. 2 (1946) 110, doi
-        10.2307/3002019).
+        Variances are added, degrees of freedom by `satterthwaite`.
     """
     before, added = one.std_error_yd**2, float(each_yd @ each_yd)
     if added == 0:
         return one
     error = float(np.sqrt(before + added))
-    whole = error**4 / (before**2 / one.freedom + added**2 / freedom)
+    whole = float(satterthwaite(np.array([before, added]), np.array([one.freedom, freedom])))
     reach = float(t_reach(whole)) * error
     draws = one.errors_yd + each_yd @ waves(len(each_yd), len(one.errors_yd), first)
     spread = float(np.std(draws)) if len(draws) else 0.0

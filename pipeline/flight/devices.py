@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.statistics.arrays import Array
-
 # In this order everywhere: speeds and spin differ by a share (in logs), launch by degrees.
 READINGS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 
@@ -65,11 +63,6 @@ class StudyDevices:
                     change = (1.0, value) if added else (float(np.exp(value)), 0.0)
                     found.setdefault(reading, {})[one.device] = change
         return found
-
-    def doubt_of(self, device: str) -> Array:
-        """Give a device's second moments of what is still misread, shape (4, 4); zero of a device that isn't listed."""
-        found = [one.doubt for one in self.devices if one.device == device]
-        return np.array(found[0] if found else np.zeros((len(READINGS),) * 2))
 
 
 NO_DEVICES = StudyDevices(None, [])

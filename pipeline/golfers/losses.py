@@ -16,8 +16,6 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
 from pipeline.golfers.doubt import with_doubt
 from pipeline.golfers.lasting import lasting_share, own_difference
-from pipeline.golfers.moves import with_moves
-from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
@@ -158,8 +156,7 @@ def known_losses(
     """
     every, frontier = Drives.of(drives), shared.frontier
     lost = every.gathered(lambda frame: losses(frame, model, frontier))
-    lost = with_moves(lost, every, model, frontier.moved_share)
-    lost = with_readings(lost, every, model, frontier, shared.devices)
+    lost = shared.with_loads(lost, every, model)
     # Numbers for the names, whose letters would take most of a large study's memory.
     quarter = pl.col("quarter").cast(pl.Enum(lost.get_column("quarter").unique().sort()))
     wanted = ["golfer", quarter, "struck_on", "lost_yd"]

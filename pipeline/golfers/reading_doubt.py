@@ -14,7 +14,7 @@ from pipeline.fit.model import CarryModel, Delivery
 from pipeline.flight.devices import READINGS, StudyDevices
 from pipeline.flight.offsets import UNSTATED
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import MANY
+from pipeline.statistics.intervals import satterthwaite
 
 STEP = np.array([0.005, 0.005, 0.1, 0.02])  # to either side, of shares and deg: carry is smooth over far more
 
@@ -104,10 +104,7 @@ def reading_variance(loads: Array, devices: StudyDevices) -> Part:
         doubt = np.array(device.doubt)
         each[:, place] = np.einsum("ni,ij,nj->n", loads[:, place], doubt, loads[:, place])
         freedom[place] = device.freedom
-    variance = each.sum(axis=1)
-    unsure = (each**2 / freedom).sum(axis=1)
-    known = np.divide(variance**2, unsure, out=np.full_like(variance, MANY), where=unsure > 0)
-    return variance, np.minimum(known, MANY)
+    return each.sum(axis=1), satterthwaite(each, freedom)
 
 
 def load_columns(devices: StudyDevices) -> list[str]:

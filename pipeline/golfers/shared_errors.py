@@ -14,12 +14,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS
+from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.flight.devices import NO_DEVICES, READINGS, StudyDevices
 from pipeline.golfers.doubt import Part
-from pipeline.golfers.moves import MOVED
-from pipeline.golfers.reading_doubt import load_columns, reading_variance
+from pipeline.golfers.moves import MOVED, with_moves
+from pipeline.golfers.reading_doubt import load_columns, reading_variance, with_readings
 from pipeline.golfers.uncompared import uncompared_doubt
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import MANY
@@ -146,14 +146,14 @@ class SharedErrors:
             frontier, efficient["error_yd"], refits["offset_share"], model.offset_golfers, model.offsets.labels, devices
         )
 
-    @classmethod
-    def of_one_error(cls, frontier: Frontier) -> "SharedErrors":
-        """Know no more than standard errors: efficient carry is then off to one side at all speeds."""
-        return cls.of(frontier, np.stack([frontier.std_error_yd, -frontier.std_error_yd]))
+    def with_loads(self, golfers: pl.DataFrame, drives: pl.DataFrame | Drives, model: CarryModel) -> pl.DataFrame:
+        """Add what golfers' quarters have of moves in doubt and of misreadings (`with_moves`, `with_readings`)."""
+        moved = with_moves(golfers, drives, model, self.frontier.moved_share)
+        return with_readings(moved, drives, model, self.frontier, self.devices)
 
     @property
     def carried(self) -> list[str]:
-        """Name the columns of `exposure`, `with_moves` and `with_readings` that `quarters` takes."""
+        """Name the columns of `exposure` and `with_loads` that `quarters` takes."""
         return [*self.labels, "uncompared_variance", MOVED, *load_columns(self.devices)]
 
     def quarters(self, golfers: pl.DataFrame, end: str = "") -> Quarters:

@@ -47,6 +47,28 @@ class Estimate:
         return np.asarray(2 * stdtr(self.freedom, -np.abs(self.value) / self.std_error))
 
 
+def satterthwaite(variance: Array, freedom: Array) -> Array:
+    """Give the degrees of freedom of sums of independent variances, at most `MANY`.
+
+    Parameters
+    ----------
+    variance : ndarray, shape (..., parts)
+    freedom : ndarray, shape (parts,)
+
+    Returns
+    -------
+    ndarray, shape (...)
+        `MANY` where the sum is zero.
+
+    References
+    ----------
+    Satterthwaite, Biometrics Bull. 2 (1946) 110, doi 10.2307/3002019.
+    """
+    whole, unsure = variance.sum(axis=-1), np.sum(variance**2 / freedom, axis=-1)
+    known = np.divide(whole**2, unsure, out=np.full_like(whole, MANY), where=unsure > 0)
+    return np.asarray(np.minimum(known, MANY), dtype=float)
+
+
 def welch_error(
     now: tuple[Array, Array], then: tuple[Array, Array], *more: tuple[Array | float, Array | float]
 ) -> tuple[Array, Array]:

@@ -5,11 +5,10 @@ import polars as pl
 import pytest
 from days import on_days
 from fitting import candidate_named, fit_to
-from frontiers import frontier_at
+from frontiers import frontier_at, one_error
 from scipy import stats
 
 from pipeline.golfers.losses import known_losses, losses
-from pipeline.golfers.shared_errors import SharedErrors
 
 PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
 
@@ -102,7 +101,7 @@ def test_standard_error_is_the_spread_over_like_golfers(model, frontier, world_c
             "spin_measured": True,
         }
     )
-    exact = SharedErrors.of_one_error(replace(frontier, std_error_yd=0 * frontier.carry_yd))
+    exact = one_error(replace(frontier, std_error_yd=0 * frontier.carry_yd))
     table, _ = known_losses(on_days(drives), model, exact, 0.0)
     claimed = np.sqrt((table.get_column("std_error_yd") ** 2).mean())
     assert claimed == pytest.approx(table.get_column("lost_yd").std(), rel=0.08)
@@ -126,7 +125,7 @@ def test_without_ball_speed_contact_is_unknown_and_the_rest_still_adds_up(model,
 
 def test_beyond_the_frontier_nothing_is_claimed(model, frontier, world_carry):
     fast = golfer(world_carry, np.random.default_rng(1)).with_columns(club_speed_mph=pl.lit(140.0))
-    table, _ = known_losses(on_days(fast), model, SharedErrors.of_one_error(frontier), 0.0)
+    table, _ = known_losses(on_days(fast), model, one_error(frontier), 0.0)
     row = table.row(0, named=True)
     assert row["carry_yd"] is not None
     assert all(row[name] is None for name in ("efficient_yd", "lost_yd", *PARTS, "std_error_yd"))

@@ -7,14 +7,13 @@ import polars as pl
 import pytest
 from days import on_days
 from fitting import candidate_named, fit_to
-from frontiers import frontier_at, plain_model
+from frontiers import frontier_at, one_error, plain_model
 
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import Delivery
 from pipeline.flight.offsets import Offsets
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.moves import moved_yards, with_moves
-from pipeline.golfers.shared_errors import SharedErrors
 
 WRONG = 0.3  # of every move
 
@@ -107,8 +106,7 @@ def test_intervals_of_golfers_widen_where_a_device_was_used_in_two_airs(world):
     drives = on_days(moved_in(world.drives, AIRS["unit-B in two airs"]))
     model, frontier = fitted(drives), frontier_at(np.arange(60.0, 121.0), std_error_yd=1.0)
     sure, unsure = (
-        known_losses(drives, model, SharedErrors.of_one_error(replace(frontier, moved_share=share)), 0.0)[0]
-        for share in (0.0, WRONG)
+        known_losses(drives, model, one_error(replace(frontier, moved_share=share)), 0.0)[0] for share in (0.0, WRONG)
     )
     added = unsure["std_error_yd"].to_numpy() ** 2 - sure["std_error_yd"].to_numpy() ** 2
     there = drives.group_by("golfer").agg(pl.col("device").first() == "unit-B").sort("golfer")["device"].to_numpy()

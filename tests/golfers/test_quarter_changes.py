@@ -3,7 +3,7 @@ import polars as pl
 import pytest
 from days import on_days
 from fitting import candidate_named
-from frontiers import frontier_at
+from frontiers import frontier_at, one_error
 from scipy import stats
 
 from pipeline.golfers.doubt import Doubt
@@ -57,7 +57,7 @@ def lost_table(
     return table.with_columns(std_error_yd=error, freedom=freedom)
 
 
-EXACT = SharedErrors.of_one_error(frontier_at(np.arange(60.0, 121.0), std_error_yd=0.0))
+EXACT = one_error(frontier_at(np.arange(60.0, 121.0), std_error_yd=0.0))
 
 
 def compared(*tables, rules=RULES, shared=EXACT):
@@ -272,7 +272,7 @@ def test_from_drives_to_a_change(world_maker, world_carry):
     again = world_maker(golfers=40, noise_yd=4.0).drives.with_columns(quarter=pl.lit("2026Q4"))
     shorter = again.get_column("golfer").unique().sort().head(10).to_list()
     again = again.with_columns(pl.col("carry_standard_yd") - 12 * pl.col("golfer").is_in(shorter))
-    shared = SharedErrors.of_one_error(frontier)
+    shared = one_error(frontier)
     known, _ = known_losses(on_days(pl.concat([world.drives, again])), model, shared, 0.0)
     lost = ranked(known)
     table = Changes.validate(changes_of(lost, assess(lost, RULES), shared, RULES))

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from frontiers import frontier_at, plain_model
+from frontiers import frontier_at, one_error, plain_model
 
 from pipeline.flight.offsets import Offsets
 from pipeline.golfers.shared_errors import Quarters, SharedErrors, exposure
@@ -84,7 +84,7 @@ def test_out_of_reach_nothing_is_known():
 
 
 def test_standard_errors_alone_cancel_at_any_speed():
-    alone = SharedErrors.of_one_error(FRONTIER)
+    alone = one_error(FRONTIER)
     assert alone.of_figure(quarters(80.0))[0] == pytest.approx([4.0])
     assert alone.of_change(quarters(100.0), quarters(80.0))[0] == pytest.approx([0.0])
 

@@ -1,31 +1,12 @@
-"""What is true at a club speed of a world: the deliveries that golfers produce, efficient carry, window, losses."""
-
-from dataclasses import dataclass
+"""What formulas say of the deliveries that golfers of a speed produce and of their better ratio, where they can."""
 
 import numpy as np
 import numpy.typing as npt
 import people as a
 from scipy.stats import norm
-from true_flight import Array, carry_yd
+from true_flight import Array
+from truth import BETTER, HELD_SHARE, LAUNCH_GRID, SPIN_GRID, Efficient, most_within
 from worlds import World
-
-HELD_SHARE = 0.80  # the deliveries that golfers really produce: the smallest region that holds four fifths of them
-BETTER = 0.75
-LAUNCH_GRID = np.arange(5.0, 22.01, 0.125)
-SPIN_GRID = np.arange(1300.0, 6000.1, 25.0)
-
-
-@dataclass(frozen=True)
-class Efficient:
-    """The truth at one club speed, carry at sea level on the scale `1 + share`."""
-
-    speed_mph: float
-    carry_yd: float
-    launch_deg: float
-    spin_rpm: float
-    ball_speed_mph: float
-    carry_map_yd: Array
-    inside: npt.NDArray[np.bool_]
 
 
 def density(world: World, speed_mph: float) -> Array:
@@ -67,9 +48,4 @@ def better_ratio(world: World, speed_mph: float) -> float:
 
 def efficient(world: World, ball: str, speed_mph: float, share: float) -> Efficient:
     """Work out true efficient carry, its delivery and the map that the true window lies in."""
-    struck = speed_mph * better_ratio(world, speed_mph)
-    carry = carry_yd(ball, struck, LAUNCH_GRID[:, None], SPIN_GRID[None, :]) * (1 + share)
-    inside = produced(world, speed_mph)
-    best = np.unravel_index(np.argmax(np.where(inside, carry, -np.inf)), carry.shape)
-    most = float(carry[best])
-    return Efficient(speed_mph, most, float(LAUNCH_GRID[best[0]]), float(SPIN_GRID[best[1]]), struck, carry, inside)
+    return most_within(produced(world, speed_mph), ball, speed_mph, better_ratio(world, speed_mph), share)

@@ -110,9 +110,13 @@ def better_ratio(world: World, speed_mph: float) -> float:
 
 def efficient(world: World, ball: str, speed_mph: float, share: float) -> Efficient:
     """Give true efficient carry, its delivery and the map that the true window lies in."""
-    struck = speed_mph * better_ratio(world, speed_mph)
+    return most_within(produced(world, speed_mph), ball, speed_mph, better_ratio(world, speed_mph), share)
+
+
+def most_within(inside: Mask, ball: str, speed_mph: float, ratio: float, share: float) -> Efficient:
+    """Give the largest true carry within a region of deliveries that are struck with a ratio."""
+    struck = speed_mph * ratio
     carry = carry_yd(ball, struck, LAUNCH_GRID[:, None], SPIN_GRID[None, :]) * (1 + share)
-    inside = produced(world, speed_mph)
     best = np.unravel_index(np.argmax(np.where(inside, carry, -np.inf)), carry.shape)
     most = float(carry[best])
     return Efficient(speed_mph, most, float(LAUNCH_GRID[best[0]]), float(SPIN_GRID[best[1]]), struck, carry, inside)

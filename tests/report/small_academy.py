@@ -11,7 +11,7 @@ import pytest
 from coach_tables import sheet_tables
 from days import on_days
 from fitting import candidate_named
-from frontiers import AIR
+from frontiers import AIR, one_error
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import band_table, golfers_by_quarter
@@ -29,7 +29,6 @@ from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.ranking import ranked
-from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.report.sheet.facts import moved_to_centre
 from pipeline.report.sheet.sheets import build_sheets
 from pipeline.tables.figures import BandTable, Scores
@@ -126,7 +125,7 @@ def academy(world, world_maker, roller):
     by_quarter = golfers_by_quarter(drives, model, 12)
     of_study = {"study": "hill-school", "air": AIR, "turf": "normal", "model_file": "model/model.json"}
     frontier = frontier_of(efficient, Drives.of(drives), 5.0, **of_study)
-    lost, _ = known_losses(on_days(drives), model, SharedErrors.of_one_error(frontier), 0.0)
+    lost, _ = known_losses(on_days(drives), model, one_error(frontier), 0.0)
     golfers = assess(ranked(lost), FlagRules(10.0, 0.1, 12))
     assert model.surface.name == "quadratic"
     return Academy(

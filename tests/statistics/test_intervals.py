@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.statistics.intervals import LEVEL, MANY, Z90, Estimate, t_reach, welch_error
+from pipeline.statistics.intervals import LEVEL, MANY, Z90, Estimate, satterthwaite, t_reach, welch_error
 
 
 def test_half_an_interval_is_students_and_for_many_drives_the_normal_one():
@@ -71,3 +71,13 @@ def test_variances_that_are_known_give_the_normal_test():
     error, freedom = welch_error((np.array([1.0]), np.array([np.inf])), (np.array([3.0]), np.array([np.inf])))
     assert (error.item(), freedom.item()) == (2.0, MANY)
     assert Estimate(np.array([4.0]), error, freedom).p_value == pytest.approx(2 * stats.norm.sf(2.0), rel=1e-5)
+
+
+def test_satterthwaites_freedom_is_welchs_of_two_means():
+    rng = np.random.default_rng(8)
+    one, other = rng.normal(0, 1, 7), rng.normal(0, 3, 12)
+    variance = np.array([one.var(ddof=1) / 7, other.var(ddof=1) / 12])
+    known = stats.ttest_ind(one, other, equal_var=False).df
+    assert satterthwaite(variance, np.array([6.0, 11.0])) == pytest.approx(known)
+    rows = np.stack([variance, 2 * variance, 0 * variance])
+    assert satterthwaite(rows, np.array([6.0, 11.0])) == pytest.approx([known, known, MANY])

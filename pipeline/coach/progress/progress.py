@@ -28,9 +28,7 @@ from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
-from pipeline.golfers.moves import with_moves
 from pipeline.golfers.quarter_changes import PART_OF_RATE
-from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted_families
@@ -110,8 +108,7 @@ def progress_of(
     expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
     offsets = read.gathered(lambda frame: exposure(frame, yardstick.model))
     table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
-    table = with_moves(table, read, yardstick.model, yardstick.frontier.moved_share)
-    table = with_readings(table, read, yardstick.model, yardstick.frontier, shared.devices)
+    table = shared.with_loads(table, read, yardstick.model)
     for measure in (*TESTED, *DELIVERIES):
         # One measure after the other: the spread of days needs all golfers at once.
         column = measure.column

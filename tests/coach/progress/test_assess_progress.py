@@ -2,7 +2,7 @@ import numpy as np
 import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
-from frontiers import frontier_at
+from frontiers import frontier_at, one_error
 
 from pipeline.coach.progress.assess_progress import run
 from pipeline.edge.artefacts import write_artefact
@@ -13,7 +13,6 @@ from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
-from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
 from pipeline.tables.types import types_of
@@ -55,7 +54,7 @@ def made(world_maker, world_carry, tmp_path_factory):
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)
     efficient = world_carry(SPEEDS * 1.474, launch, spin)
     frontier = frontier_at(SPEEDS, efficient, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
-    shared, rules = SharedErrors.of_one_error(frontier), FlagRules(10, 0.10, 12)
+    shared, rules = one_error(frontier), FlagRules(10, 0.10, 12)
     known, _ = known_losses(drives, model, shared, 0.0)
     golfers = Golfers.validate(assess(ranked(known), rules))
     write_csv(folder / "changes.csv", Changes.validate(changes_of(known, golfers, shared, rules)))
