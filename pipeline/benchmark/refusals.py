@@ -29,7 +29,8 @@ def _written(name: str, value: float) -> tuple[str, str]:
     """Give a figure's word in the sentence and its text: as typed, but for the usual ones and ratios."""
     word, unit = name.rsplit("_", 1) if "_" in name else (name, name)
     if unit == "mph":
-        return word, f"{value:.6g} mph"
+        # In "from 65 to 119 mph" the unit stands once.
+        return word, f"{value:.6g}" if word == "lo" else f"{value:.6g} mph"
     if unit == "deg":
         return word, f"{value:.1f} deg"
     if unit == "rpm":
