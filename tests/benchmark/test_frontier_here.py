@@ -126,12 +126,12 @@ def test_the_farther_from_standard_the_wider_the_interval(study):
     assert (widths[0] < widths[1]).all()
     assert (widths[1] + 0.5 < widths[2]).all()
     # The standard error of a move of m yards is 0.05 m, independent of the rest.
-    moved = far.carry_yd - place_best(standard, model, place_with(wind_mph=-25.0), far)
+    moved = far.carry_yd - at_standard(model, far)
     reach = np.hypot((standard.hi90_yd - standard.carry_yd), 1.6448536269514722 * 0.05 * moved)
     np.testing.assert_allclose(far.hi90_yd - far.carry_yd, reach, rtol=1e-9)
 
 
-def place_best(standard, model, place, here):
+def at_standard(model, here):
     """Give what a place's best deliveries carry at standard conditions, struck better."""
     best = Delivery(here.speed_mph, np.full_like(here.speed_mph, np.nan), here.launch_deg, here.spin_rpm)
     return model.expected(best, "better")
