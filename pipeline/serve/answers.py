@@ -40,7 +40,7 @@ HINT = (
     "Not found. Only the pages in the study's report folder are served. To follow links to sheets and diagnostics, "
     "open the academy's page as a file: yardband open STUDY\n"
 )
-NO_HINT = "Not found.\n"  # a stranger on the network learns nothing from it
+NO_HINT = "Not found.\n"  # neither a stranger on the network nor a foreign page learns anything from it
 
 
 @dataclass(frozen=True)
@@ -94,17 +94,18 @@ def answer(share: Share, method: str, target: str, host: str) -> Answer:
     """
     path = target.split("?")[0]
     if host.lower() not in share.hosts:
-        return _lost(share)
+        return _lost(NO_HINT)
     if path == "/" and not share.phone:
         return _moved(share)
+    lost = _lost(NO_HINT if share.phone else HINT)
     name = _name_in(share, path)
     if name is None:
-        return _lost(share)
+        return lost
     if name == "":
         return _moved(share)
     content = share.content(name) if name in SHELL or not share.phone else None
     if content is None:
-        return _lost(share)
+        return lost
     if method not in READ_ONLY:
         return _said("405 Method Not Allowed", "This server is read-only.\n", {"Allow": ", ".join(READ_ONLY)})
     kind = name.rpartition(".")[2]
@@ -132,12 +133,13 @@ def application(share: Share) -> WSGIApplication:
 def _name_in(share: Share, path: str) -> str | None:
     parts = path.split("/")
     # A secret that is compared letter by letter until one differs could be guessed letter by letter from the time.
-    is_known = hmac.compare_digest(parts[1].encode() if len(parts) > 1 else b"", share.folder.encode())
+    folder = parts[1].encode(errors="replace") if len(parts) > 1 else b""
+    is_known = hmac.compare_digest(folder, share.folder.encode())
     return parts[2] if is_known and len(parts) == 3 and parts[0] == "" else None
 
 
-def _lost(share: Share) -> Answer:
-    return _said("404 Not Found", NO_HINT if share.phone else HINT, {})
+def _lost(text: str) -> Answer:
+    return _said("404 Not Found", text, {})
 
 
 def _moved(share: Share) -> Answer:
