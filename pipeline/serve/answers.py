@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
-from pipeline.serve.shell import ACADEMY, LOOKUP, SHELL
+from pipeline.serve.shell import ACADEMY, ICON, LOOKUP, SHELL
 
 READ_ONLY = ("GET", "HEAD")
 TYPES = {
@@ -35,6 +35,7 @@ HEADERS = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+FAVICON = "/favicon.ico"  # browsers ask for it by themselves
 
 HINT = (
     "Not found. Only the pages in the study's report folder are served. To follow links to sheets and diagnostics, "
@@ -97,6 +98,8 @@ def answer(share: Share, method: str, target: str, host: str) -> Answer:
         return _lost(NO_HINT)
     if path == "/" and not share.phone:
         return _moved(share)
+    if path == FAVICON and not share.phone:
+        path = f"/{share.folder}/{ICON}"
     lost = _lost(NO_HINT if share.phone else HINT)
     name = _name_in(share, path)
     if name is None:

@@ -33,6 +33,12 @@ def test_a_folder_leads_to_its_front_page(target):
     assert (found.status, found.headers["Location"]) == ("302 Found", f"/{SECRET}/lookup.html")
 
 
+def test_a_browser_gets_its_icon_where_it_looks():
+    assert here("/favicon.ico").body == NAMES["icon.svg"]
+    assert here("/favicon.ico").headers["Content-Type"] == "image/svg+xml"
+    assert phone("/favicon.ico").status == "404 Not Found"
+
+
 OTHER_WAYS = [
     "", "*", "hill-school/academy.html", "//hill-school/academy.html", "/hill-school//academy.html",
     "/./hill-school/academy.html", "/hill-school/../hill-school/academy.html", "/hill-school/academy.html/",

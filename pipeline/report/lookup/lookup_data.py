@@ -139,7 +139,8 @@ def build_lookup_page(
         "default-src": "'none'",
         "script-src": _digest(script),
         "style-src": _digest(style),
-        # For the installed page; opened as a file it asks for neither.
+        # For the installed page: its manifest's icons, too, are fetched under this policy. A file asks for none.
+        "img-src": "'self'",
         "manifest-src": "'self'",
         "worker-src": "'self'",
         "base-uri": "'none'",

@@ -3,6 +3,7 @@
 
 const PAGE_SOURCE = `<!DOCTYPE html>\n${document.documentElement.outerHTML}\n`;
 const PAGE_FILE = "lookup.html";
+const INSTALLED = { manifest: "lookup.webmanifest", icon: "icon.svg", "apple-touch-icon": "icon-192.png" };
 const FREE_AFTER_MS = 60_000; // the browser has taken the file by then
 
 function savePage() {
@@ -17,10 +18,9 @@ function savePage() {
 // alone: on this machine or over https.
 function offerInstalling() {
   if (!["http:", "https:"].includes(location.protocol)) return;
-  const link = document.createElement("link");
-  link.rel = "manifest";
-  link.href = "lookup.webmanifest";
-  document.head.append(link);
+  Object.entries(INSTALLED).forEach(([rel, href]) => {
+    document.head.append(Object.assign(document.createElement("link"), { rel, href }));
+  });
   navigator.serviceWorker?.register("lookup_worker.js", { scope: PAGE_FILE }).catch(() => {});
 }
 
