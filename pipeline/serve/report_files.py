@@ -1,6 +1,6 @@
 """Reading what may be served: pages of a study's report folder, and the package's own files (an edge module).
 
-A name that is asked for is looked up in the folder's listing; it never becomes a part of a path before that.
+A name that is asked for becomes a part of a path only if it looks like a page's, with no slash, no space and one dot.
 """
 
 import os
@@ -54,16 +54,18 @@ def read_page(folder: Path, name: str) -> bytes | None:
 
     Links aren't followed: they could lead out of the folder.
     """
+    if not PAGE.fullmatch(name):
+        return None
     try:
-        known = {entry.name for entry in os.scandir(folder) if entry.is_file(follow_symlinks=False)}
-        if name not in known or not PAGE.fullmatch(name):
-            return None
-        # Between the listing and this, a link or a pipe could have taken its place.
+        # Without waiting, for a pipe that nobody writes to would never open.
         handle = os.open(folder / name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     except OSError:
         return None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        return None
     with os.fdopen(handle, "rb") as file:
-        return file.read() if stat.S_ISREG(os.fstat(file.fileno()).st_mode) else None
+        return file.read()
 
 
 def read_shell() -> Shell:

@@ -53,7 +53,9 @@ def _serve_here(report: Report, port: int | None) -> None:
         click.echo(f"{report.study}, coach's page: {place}/{LOOKUP}")
         if port is None and taken != PORT:
             click.echo(f"Port {PORT} is in use, so this is another. A page installed from {PORT} doesn't change by it.")
-        click.echo("Only this computer can open them. Press Ctrl+C to stop.")
+        click.echo(
+            "Only this computer can open them, but so can anyone else who is logged in to it. Press Ctrl+C to stop."
+        )
 
     serve(application(Share(hosts, report.study, content_of(report))), bound, started)
 

@@ -1,4 +1,5 @@
 import os
+from pathlib import Path
 
 import pytest
 from served import ACADEMY, LOOKUP, make_study
@@ -36,7 +37,7 @@ def test_an_absolute_path_is_not_read(report):
     assert read_page(report, str(report.parent / "outside.html")) is None
 
 
-@pytest.mark.parametrize("kind", ["link", "pipe", "gone"])
+@pytest.mark.parametrize("kind", ["link", "pipe", "folder", "gone"])
 def test_a_file_that_is_swapped_in_between_is_not_read(report, monkeypatch, kind):
     opened = os.open
     page = report / "academy.html"
@@ -47,10 +48,14 @@ def test_a_file_that_is_swapped_in_between_is_not_read(report, monkeypatch, kind
             page.symlink_to("../outside.html")
         if kind == "pipe":
             os.mkfifo(page)
+        if kind == "folder":
+            page.mkdir()
         return opened(path, flags, *more)
 
     monkeypatch.setattr(report_files.os, "open", swapped)
+    handles = set(Path("/proc/self/fd").iterdir())
     assert read_page(report, "academy.html") is None
+    assert set(Path("/proc/self/fd").iterdir()) == handles
 
 
 def test_what_a_new_run_wrote_is_read(report):

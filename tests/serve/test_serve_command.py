@@ -45,7 +45,7 @@ def run(folder, *arguments, **changed):
 def test_both_pages_are_served_on_this_machine(here):
     academy, lookup = here.addresses
     assert re.fullmatch(r"http://127\.0\.0\.1:\d+/hill-school/academy\.html", academy)
-    assert "Only this computer can open them. Press Ctrl+C to stop." in here.said[-1]
+    assert "Only this computer can open them, but so can anyone else who is logged in to it." in here.said[-1]
     for address, page in ((academy, ACADEMY), (lookup, LOOKUP)):
         status, headers, body = asked(address, re.sub(r"http://[^/]+", "", address))
         assert (status, body.decode(), headers["content-type"]) == (200, page, "text/html; charset=utf-8")
