@@ -71,12 +71,13 @@ def qr_text(address: str) -> str:
     return "\n".join(f"{DARK_ON_LIGHT}{line}{AS_BEFORE}" for line in lines)
 
 
-def phone_text(study: str, address: str, *, others: list[str], page: str, code: str | None) -> str:
+def phone_text(title: str, address: str, *, others: list[str], page: str, code: str | None) -> str:
     """Say where the shared page is and who can see it.
 
     Parameters
     ----------
-    study : str
+    title : str
+        The study's, as pages print it.
     address : str
     others : list of str
         Addresses of this machine in other local networks.
@@ -85,7 +86,7 @@ def phone_text(study: str, address: str, *, others: list[str], page: str, code: 
     code : str or None
         From `qr_text`; None where the terminal can't show it.
     """
-    lines = [f"{study}, coach's page: {address}"]
+    lines = [f"{title}, coach's page: {address}"]
     lines += ["", code, ""] if code else ["This terminal can't show a QR code. Type the address into the phone."]
     lines += [
         "Scan the code or open the address on a phone in the same network.",

@@ -21,9 +21,10 @@ PAGE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*\.html")
 
 @dataclass(frozen=True)
 class Report:
-    """A study's name and the folder of its pages."""
+    """A study's name, its title as pages print it, and the folder of its pages."""
 
     study: str
+    title: str
     folder: Path
 
 
@@ -42,11 +43,11 @@ def find_report(study: Path, page: str) -> Report:
     UserError
         If the study can't be read, or the page isn't there yet.
     """
-    name = load_study(study)[1].study
-    folder = RESULTS / name / "report"
+    configured = load_study(study)[1]
+    folder = RESULTS / configured.study / "report"
     if not (folder / page).is_file():
         raise UserError(f"{folder / page}: not made yet; run snakemake --cores 2 --config study={study} first.")
-    return Report(name, folder)
+    return Report(configured.study, configured.title or configured.study, folder)
 
 
 def read_page(folder: Path, name: str) -> bytes | None:
@@ -83,7 +84,7 @@ def content_of(report: Report) -> Callable[[str], bytes | None]:
         if name not in SHELL:
             return read_page(report.folder, name)
         page = read_page(report.folder, LOOKUP)
-        return None if page is None else shell_file(shell, name, page, report.study)
+        return None if page is None else shell_file(shell, name, page, report.title)
 
     return content
 

@@ -49,8 +49,8 @@ def _serve_here(report: Report, port: int | None) -> None:
     place = f"http://{_host(LOOPBACK, taken)}/{report.study}"
 
     def started() -> None:
-        click.echo(f"{report.study}, academy's page: {place}/{ACADEMY}")
-        click.echo(f"{report.study}, coach's page: {place}/{LOOKUP}")
+        click.echo(f"{report.title}, academy's page: {place}/{ACADEMY}")
+        click.echo(f"{report.title}, coach's page: {place}/{LOOKUP}")
         if port is None and taken != PORT:
             click.echo(f"Port {PORT} is in use, so this is another. A page installed from {PORT} doesn't change by it.")
         click.echo(
@@ -72,7 +72,7 @@ def _serve_phone(report: Report, port: int | None, given: str | None) -> None:
     def started() -> None:
         others = [one for one in local_addresses(own) if one != shared]
         code = qr_text(address)
-        click.echo(phone_text(report.study, address, others=others, page=page, code=code if _can_show(code) else None))
+        click.echo(phone_text(report.title, address, others=others, page=page, code=code if _can_show(code) else None))
 
     share = Share(frozenset({host}), secret, content_of(report), phone=True)
     serve(application(share), bound, started)

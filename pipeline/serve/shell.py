@@ -27,7 +27,7 @@ class Shell:
     worker: str
 
 
-def shell_file(shell: Shell, name: str, page: bytes, study: str) -> bytes:
+def shell_file(shell: Shell, name: str, page: bytes, title: str) -> bytes:
     """Give a file of the installed page.
 
     Parameters
@@ -37,14 +37,14 @@ def shell_file(shell: Shell, name: str, page: bytes, study: str) -> bytes:
         One of `SHELL`.
     page : bytes
         The coach's page.
-    study : str
-        Its name.
+    title : str
+        The study's, as pages print it.
     """
-    files = {LOOKUP: page, MANIFEST: manifest(study), **shell.icons}
+    files = {LOOKUP: page, MANIFEST: manifest(title), **shell.icons}
     return worker(shell, files) if name == WORKER else files[name]
 
 
-def manifest(study: str) -> bytes:
+def manifest(title: str) -> bytes:
     """Write the web app manifest (W3C, Web Application Manifest): what an installed page is called and looks like."""
     icons = [{"src": ICON, "sizes": "any", "type": "image/svg+xml"}]
     icons += [
@@ -53,8 +53,8 @@ def manifest(study: str) -> bytes:
         for purpose in ("any", "maskable")
     ]
     said = {
-        "name": f"{study}: how far should this drive go?",
-        "short_name": study,
+        "name": f"{title}: how far should this drive go?",
+        "short_name": title,
         "lang": "en",
         "id": LOOKUP,
         "start_url": LOOKUP,

@@ -59,7 +59,7 @@ def test_a_file_that_is_swapped_in_between_is_not_read(report, monkeypatch, kind
 
 
 def test_what_a_new_run_wrote_is_read(report):
-    content = content_of(Report("hill-school", report))
+    content = content_of(Report("hill-school", "Hill School", report))
     before = {name: content(name) for name in SHELL}
     (report / "lookup.html").write_text("another", encoding="utf-8")
     changed = {name for name in SHELL if content(name) != before[name]}
@@ -68,19 +68,25 @@ def test_what_a_new_run_wrote_is_read(report):
 
 def test_without_the_coachs_page_its_shell_is_not_there(report):
     (report / "lookup.html").unlink()
-    content = content_of(Report("hill-school", report))
+    content = content_of(Report("hill-school", "Hill School", report))
     assert [content(name) for name in SHELL] == [None] * len(SHELL)
     assert content("academy.html") == ACADEMY.encode()
 
 
 def test_a_package_file_is_never_taken_from_the_report_folder(report):
     (report / "lookup_worker.js").write_text("planted", encoding="utf-8")
-    assert b"planted" not in content_of(Report("hill-school", report))("lookup_worker.js")
+    assert b"planted" not in content_of(Report("hill-school", "Hill School", report))("lookup_worker.js")
 
 
 def test_a_study_without_results_is_told_what_to_run(report, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert find_report(tmp_path / "study", "academy.html").folder.resolve() == report
+    assert find_report(tmp_path / "study", "academy.html").title == "hill-school"
+    with (tmp_path / "study/study.yaml").open("a", encoding="utf-8") as file:
+        file.write("title: Hill School\n")
+    titled = find_report(tmp_path / "study", "lookup.html")
+    assert (titled.study, titled.title) == ("hill-school", "Hill School")
+    assert b'"name": "Hill School: how far should this drive go?"' in content_of(titled)("lookup.webmanifest")
     (report / "academy.html").unlink()
     told = (
         "results/hill-school/report/academy.html: not made yet; run snakemake --cores 2 --config study=.*study first."

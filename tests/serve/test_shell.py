@@ -10,13 +10,13 @@ from pipeline.serve.report_files import read_shell
 from pipeline.serve.shell import ICON_PIXELS, KEPT, SHELL, shell_file
 
 
-def made(name, page=b"page", study="hill-school"):
-    return shell_file(read_shell(), name, page, study)
+def made(name, page=b"page", title="hill-school"):
+    return shell_file(read_shell(), name, page, title)
 
 
 def test_the_manifest_names_the_study_and_files_that_are_there():
-    said = json.loads(made("lookup.webmanifest", study="hill-school"))
-    assert said["name"].startswith("hill-school: ")
+    said = json.loads(made("lookup.webmanifest", title='Hill "School" \u00e9'))
+    assert said["name"].startswith('Hill "School" \u00e9: ')
     assert {said["start_url"], said["scope"], said["id"]} == {"lookup.html"}
     assert {one["src"] for one in said["icons"]} <= set(KEPT)
     assert {one["sizes"] for one in said["icons"]} == {"any", "192x192", "512x512"}
@@ -35,7 +35,7 @@ def test_another_page_or_study_makes_another_worker():
     one = made("lookup_worker.js")
     assert made("lookup_worker.js") == one
     assert made("lookup_worker.js", page=b"page of a new run") != one
-    assert made("lookup_worker.js", study="elsewhere") != one
+    assert made("lookup_worker.js", title="elsewhere") != one
 
 
 def test_the_page_goes_out_as_it_is():
