@@ -94,6 +94,8 @@ def test_the_policy_allows_the_pages_own_script_and_style_and_nothing_else(data)
         "default-src": "'none'",
         "base-uri": "'none'",
         "form-action": "'none'",
+        # The installed page's files, which lie beside it.
+        **dict.fromkeys(("img-src", "manifest-src", "worker-src"), "'self'"),
         **{name: f"'sha256-{digest}'" for name, digest in digests.items()},
     }
 

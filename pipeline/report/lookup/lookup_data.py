@@ -129,14 +129,20 @@ def build_lookup_page(
     """
     environment = templates_of("lookup")
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
-    style, model, page = (
-        environment.get_template(name).render() for name in ("lookup.css", "lookup_model.js", "lookup_page.js")
+    # The page is kept as it came, so the script that keeps it comes before those that change it.
+    style, install, model, page = (
+        environment.get_template(name).render()
+        for name in ("lookup.css", "lookup_install.js", "lookup_model.js", "lookup_page.js")
     )
-    script = f"{model}\n{page}"
+    script = f"{install}\n{model}\n{page}"
     policy = {
         "default-src": "'none'",
         "script-src": _digest(script),
         "style-src": _digest(style),
+        # For the installed page: its manifest's icons, too, are fetched under this policy. A file asks for none.
+        "img-src": "'self'",
+        "manifest-src": "'self'",
+        "worker-src": "'self'",
         "base-uri": "'none'",
         "form-action": "'none'",
     }
