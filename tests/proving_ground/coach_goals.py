@@ -29,7 +29,7 @@ def plan(found: Found) -> None:
     """Run the step on an academy's results, its message swallowed: goals.csv and priorities.csv beside the others."""
     inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "model": "model.json"}
     inputs |= {"frontier": "frontier.json", "replicates": "replicates.npz"}
-    outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv"}
+    outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv", "pace": "pace.json"}
     paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
     wanted = BandGoals(carry_yd=WANTED_YD).model_dump(mode="json")
     with contextlib.redirect_stdout(io.StringIO()):

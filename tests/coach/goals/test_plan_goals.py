@@ -7,10 +7,11 @@ from rows import table_of
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.goals.goal_table import band_goals, goal_table, newest_assessed
+from pipeline.coach.goals.pace import Pace
 from pipeline.coach.goals.plan_goals import run
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import BandGoals
-from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
@@ -138,6 +139,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
         "replicates": "replicates.npz",
         "goals": "goals.csv",
         "priorities_csv": "p.csv",
+        "pace": "pace.json",
     }
 
     run(
@@ -156,6 +158,8 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     assert goals["goal_yd"].to_list() == [235.0] * 5 + [None] * 4
     assert first["speed_gain_mph"].to_list() == pytest.approx([0.5] * 9)
     assert first["first"].to_list() == ["delivery"] * 9
+    gain = read_artefact(tmp_path / "pace.json", Pace).gain
+    assert (gain.mean_mph, gain.golfers, gain.pairs) == (pytest.approx(0.5), 9, 9)
     assert capsys.readouterr().out == "Planned 9 goals; first: delivery 9.\n"
 
 
