@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.intervals import t_reach
+from pipeline.statistics.intervals import Z90, t_reach
 
 # Fewer golfers with two quarters in a row don't show what is usual: their spread would be off by a third or more.
 MIN_GOLFERS = 8
@@ -85,6 +85,51 @@ class Quarters(NamedTuple):
     quarters: Array
     lo90: Array
     hi90: Array
+
+
+class Step(NamedTuple):
+    """Steps in club speed with the edges of their 90 % intervals, mph, each of shape (n,); an edge is NaN without end.
+
+    Below zero where a goal needs less speed than there is.
+    """
+
+    step_mph: Array
+    lo90_mph: Array
+    hi90_mph: Array
+
+
+def step_to(
+    speed_mph: Array,
+    speed_error_mph: Array | float,
+    efficient: tuple[Array, Array, Array],
+    present: tuple[Array, Array, Array] | None = None,
+) -> Step:
+    """Give the step from today's club speed to the one that a goal needs.
+
+    Parameters
+    ----------
+    speed_mph : ndarray, shape (n,)
+        Today's.
+    speed_error_mph : ndarray, shape (n,), or float
+        Its standard error by the luck of the drives.
+    efficient : tuple of three ndarrays, each of shape (n,)
+        From `needed_efficient`: the speed with an efficient delivery, and its edges.
+    present : tuple of three ndarrays, each of shape (n,), optional
+        From `needed_present`: it counts where it is less, for golfers whose delivery is better than efficient.
+
+    Notes
+    -----
+    The speed with an efficient delivery doesn't depend on today's, whose error widens the step's interval. The one with
+    the present delivery moves with today's speed, so that the step to it doesn't.
+    """
+    more = [edge - speed_mph for edge in efficient]
+    luck = Z90 * np.broadcast_to(speed_error_mph, speed_mph.shape)
+    step = Step(more[0], more[0] - np.hypot(more[0] - more[1], luck), more[0] + np.hypot(more[2] - more[0], luck))
+    if present is None:
+        return step
+    as_now = [edge - speed_mph for edge in present]
+    less = (as_now[0] < step.step_mph) | np.isnan(step.step_mph)
+    return Step(*(np.where(less, a, b) for a, b in zip(as_now, step, strict=True)))
 
 
 def why_no_time(gain: Gain | None) -> str | None:

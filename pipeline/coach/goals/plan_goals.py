@@ -47,8 +47,8 @@ def run(
     assessed = newest_assessed(read_table(golfers, Golfers, every.golfers))
     assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")
     asked = BandGoals.model_validate(wanted).carry_yd
-    planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked)
     gain = usual_gain(read_table(changes, Changes, every.golfers), variance)
+    planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked, gain)
     per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier, carry_model))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))

@@ -21,7 +21,8 @@ from pipeline.tables.goals import Priorities
 # Delivery or speed is named when it is at least this likely to give more (as sure as a window's edge is).
 SURE = 0.80
 
-# Under this difference of what is to be expected the two are about as good; a part of yards lost is named from it too.
+# Under this difference of what is to be expected the two are about as good; a part of yards lost is named from it too,
+# and a goal nearer than this counts as reached.
 ALIKE_YD = 2.0
 
 
