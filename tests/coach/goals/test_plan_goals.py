@@ -106,6 +106,19 @@ def test_where_nobody_can_say_how_long_the_note_says_so(gain, why):
     assert row["note"] == f"an efficient delivery and about 1.0 mph more club speed reach the goal; {why}"
 
 
+def test_where_delivery_alone_reaches_the_goal_or_it_is_reached_no_quarter_is_needed():
+    speeds = np.linspace(80.3, 104.9, 50)
+    own = planned(*({"club_speed_mph": v, "carry_yd": 2.5 * v - 20} for v in speeds))
+    assert own["reach"].to_list() == ["delivery"] * 50
+    assert own["quarters"].to_list() == [0.0] * 50
+    assert (own["quarters_lo90"].to_list(), own["quarters_hi90"].null_count()) == ([0.0] * 50, 0)
+    # The data don't show how slow a swing 190 yd take.
+    below = planned({"club_speed_mph": 82.0, "carry_yd": 200.0, "spin_rpm": 5000.0}, asked={80.0: 190.0})
+    assert below.select("reach", "efficient_speed_mph", "present_speed_mph", "quarters").row(0) == (
+        "reached", None, None, 0.0,
+    )  # fmt: skip
+
+
 def test_no_goal_is_told_with_its_reason():
     row = planned({"club_speed_mph": 109.0, "carry_yd": 272.5}).row(0, named=True)
     assert (
