@@ -59,8 +59,8 @@ class Goals(cols.Table):
         "Quarters for the goal", "Time that the missing club speed takes at the mean pace of golfers here, with an "
         "efficient delivery. 0 where no more speed is needed. Empty where nobody can say. How far a golfer's own pace "
         "is from the mean is not in the interval.",
-        why_empty="Empty: no end, for the pace may be nil or the speed lies beyond the data.",
-        short="quarters at the pace of golfers here", min=0,
+        why_empty="Empty: no end, since the pace may be zero or the speed lies beyond the data.",
+        short="Quarters at the pace of golfers here", min=0,
     )  # fmt: skip
     reach = cols.word(
         "What it takes",

@@ -1,8 +1,8 @@
 """Which goal a golfer gets: the study's, or the next one within reach.
 
 Without one of the study's, the goal is the efficient carry at the golfer's own club speed. Once the golfer's mean carry
-can't be told from it, the goal is what a year's usual gain in club speed allows with an efficient delivery; and the
-efficient carry of the next band as soon as the center of that band is within the year's gain.
+is no longer clearly short of it, the goal is what a year's usual gain in club speed allows with an efficient delivery;
+and the efficient carry of the next band as soon as the center of that band is within the year's gain.
 """
 
 from collections.abc import Mapping
