@@ -43,7 +43,6 @@ def test_goal_is_told_with_gap_parts_and_speeds():
         ("Gap to the goal", "40 yd", "37 to 43"),
         ("of it by delivery, at this club speed", "12 yd", "9 to 15"),
         ("of it by more club speed", "28 yd", "25 to 31"),
-        ("Club speed now", "91.0 mph", ""),
         ("Club speed for the goal, efficient delivery", "100.0 mph", "99.0 to 101.0"),
         ("Club speed for the goal, delivery as now", "104.0 mph", "103.0 to 105.0"),
         ("Quarters at the pace of golfers here", "4", "3 to 7"),
@@ -57,7 +56,7 @@ def test_goal_beyond_the_data_or_reached_or_missing_is_told_as_such():
         goals_of, reach="reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None, present_speed_mph=None, quarters=0.0
     )
     labels = [label for label, *_ in goal_words(reached)["rows"]]
-    assert labels == ["Carry now", "Club speed now", "Club speed for the goal, efficient delivery"]
+    assert labels == ["Carry now", "Club speed for the goal, efficient delivery"]
     assert goal_words(row_of(goals_of, goal_from="study"))["head"].endswith("of carry, set by the academy.")
     none = goal_words(row_of(goals_of, goal_yd=None, note="the data end at 119 mph"))
     assert none == {"head": "No goal.", "rows": [], "note": "The data end at 119 mph."}

@@ -36,7 +36,6 @@ _GOAL_ROWS = (
     "gap_yd",
     "delivery_yd",
     "speed_yd",
-    "club_speed_mph",
     "efficient_speed_mph",
     "present_speed_mph",
     "quarters",
