@@ -176,10 +176,12 @@ def measures(judged: dict[str, pl.DataFrame]) -> dict[str, float | None]:
             found[f"{name}_{kind}_coverage90"] = _mean(rows, inside("truth", "lo", "hi"))
         times = judged[frame].filter(pl.col("kind") == "quarters")
         found[f"{name}_quarters_coverage90"] = _mean(times, inside("truth", "lo", "hi"))
-        known = times.filter(pl.col("estimate").is_not_null() & pl.col("truth").is_finite())
+        known = times.filter((pl.col("estimate") > 0) & pl.col("truth").is_finite())
         found[f"{name}_quarters_bias_share"] = _mean(known, pl.col("estimate") / pl.col("truth") - 1)
         never = times.filter(pl.col("truth").is_infinite())
         found[f"{name}_quarters_wrongly_told"] = _mean(never, pl.col("hi").is_finite())
+    own = judged["default_goals"].filter(pl.col("kind") == "delivery", pl.col("goal_from") == "own speed")
+    found["own_speed_truly_short"] = _mean(own, pl.col("truth") > 0)
     found["without_default_goal"] = _mean(judged["choices"], pl.col("goal_from") == "none")
     first = judged["priorities"]
     named = first.filter(pl.col("first").is_in(["delivery", "speed"]))
@@ -208,6 +210,7 @@ TARGETS = (
     Target("the same where golfers gain no speed: share with an end", "goal_quarters_wrongly_told", None, 0.10, 3),
     Target("default goals, yards by delivery: 90 % intervals that hold the truth", "default_goal_delivery_coverage90",
            0.87, None, 3),
+    Target("the goal is one's own efficient carry: share truly short of it", "own_speed_truly_short", 0.95, None, 3),
     Target("golfers without a default goal", "without_default_goal", None, 0.05, 3),
     Target("speed or delivery first, where one is named: share right", "first_right", 0.8, None, 3),
 )  # fmt: skip

@@ -72,6 +72,12 @@ def test_where_the_pace_may_be_zero_the_time_has_no_end():
     assert time(quarters=0.0) == []
 
 
+def test_where_delivery_alone_reaches_the_goal_no_speed_for_it_is_shown():
+    labels = [label for label, *_ in goal_words(row_of(goals_of, reach="delivery", quarters=0.0))["rows"]]
+    assert labels[-1] == "Club speed for the goal, delivery as now"
+    assert "Club speed for the goal, efficient delivery" not in labels
+
+
 @pytest.mark.parametrize("source", SOURCES)
 def test_every_source_of_a_goal_has_words(source):
     assert goal_words(row_of(goals_of, goal_from=source))["head"].startswith("Goal: 241 yd of carry, ")

@@ -135,7 +135,7 @@ def _note(curve: DistanceCurve) -> pl.Expr:
         pl.when(reach == "reached")
         .then(pl.lit("the mean drive already carries the goal"))
         .when(reach == "delivery")
-        .then(pl.lit("an efficient delivery at today's club speed reaches the goal"))
+        .then(pl.lit("an efficient delivery reaches the goal: no more club speed is needed"))
         .when(reach == "both")
         .then(both)
         .when(reach == "speed")

@@ -109,8 +109,10 @@ def goal_words(row: Row) -> dict[str, Any]:
 
 
 def _pointless(row: Row, name: str) -> bool:
-    """Say whether a figure says nothing: the gap to a goal that is reached, quarters where no speed is needed."""
-    return (name == "gap_yd" and row["reach"] == "reached") or (name == "quarters" and row[name] == 0)
+    """Say whether a figure says nothing: the gap to a goal that is reached, more speed where none is needed."""
+    if name in ("quarters", "efficient_speed_mph"):
+        return row["reach"] == "delivery" or (name == "quarters" and row[name] == 0)
+    return name == "gap_yd" and row["reach"] == "reached"
 
 
 def first_words(row: Row) -> dict[str, str]:
