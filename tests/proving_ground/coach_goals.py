@@ -98,14 +98,14 @@ def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame
         "present_speed": np.array(needed),
         "delivery": delivery,
         "speed": np.clip(gap, 0, None) - delivery,
-        "quarters": _true_quarters(np.fmin(np.interp(goal, efficient, SPEEDS_MPH), needed) - speed, academy),
+        "quarters": true_quarters(np.fmin(np.interp(goal, efficient, SPEEDS_MPH), needed) - speed, academy),
     }
     parts = [_rows(rows.with_columns(pl.Series("truth", truth)), kind) for kind, truth in truths.items()]
     parts[0] = parts[0].unique("goal_yd", keep="first", maintain_order=True)  # one figure for all of a band
     return pl.concat(parts).filter(~pl.col("kind").str.ends_with("_speed") | _well_inside(found))
 
 
-def _true_quarters(step_mph: Array, academy: Academy) -> Array:
+def true_quarters(step_mph: Array, academy: Academy) -> Array:
     """Give how long golfers who gain what the world says truly need; NaN for those who need no more speed."""
     gain = academy.world.faster_mph
     time = step_mph / gain if gain else np.full_like(step_mph, np.inf)
