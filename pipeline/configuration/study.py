@@ -145,8 +145,8 @@ class BandGoals(Strict):
 
     carry_yd: dict[float, Annotated[float, Field(ge=20, le=400)]] = Field(
         {},
-        description="Goal for the golfers of a band, by its center in mph, such as {90: 230}. A band without one has "
-        "the next band's efficient carry.",
+        description="Goal for the golfers of a band, by its center in mph, such as {90: 230}. A band without one "
+        "has goals within reach: the efficient carry at a golfer's own speed, then what a year's usual gain allows.",
     )
 
 

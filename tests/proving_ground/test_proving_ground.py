@@ -4,8 +4,12 @@ Room is twice the error that the binomial law, or the spread over golfers, gives
 ground (`prove.py`) says of a figure stands in its evidence.
 """
 
+from types import SimpleNamespace
+
 import coach
+import coach_goals
 import measures
+import numpy as np
 import polars as pl
 import pytest
 import targets
@@ -133,6 +137,23 @@ def test_goals_are_near_the_truth(coached):
     assert abs(coached["goal_speed_bias_yd"]) < 3.0
     assert 0.75 < coached["goal_delivery_coverage90"] < 1.0
     assert coached["first_right"] > 0.9
+
+
+def test_goals_within_reach_are_near_the_truth(coached):
+    assert {target.measure for target in coach_goals.TARGETS} <= set(coached)
+    assert coached["without_default_goal"] < 0.05
+    assert coached["own_speed_truly_short"] > 0.95
+    assert 0.75 < coached["default_goal_delivery_coverage90"] < 1.0
+    # Nobody gains speed in this world, so no time has an end.
+    assert coached["goal_quarters_coverage90"] == 1.0
+    assert coached["goal_quarters_wrongly_told"] == 0.0
+
+
+def test_the_true_time_is_the_missing_speed_over_the_worlds_gain():
+    fast, still = (SimpleNamespace(world=SimpleNamespace(faster_mph=gain)) for gain in (0.5, 0.0))
+    step = np.array([2.0, 0.0, -1.0, np.nan])
+    assert coach_goals.true_quarters(step, fast) == pytest.approx([4, np.nan, np.nan, np.nan], nan_ok=True)
+    assert coach_goals.true_quarters(step, still) == pytest.approx([np.inf, np.nan, np.nan, np.nan], nan_ok=True)
 
 
 def test_progress_is_near_the_truth_where_nothing_changed(coached, judged):

@@ -81,6 +81,8 @@ def test_goals_are_counted_and_the_median_is_over_open_goals(golfers):
     assert (facts["golfers"], facts["with_goal"], facts["open"], facts["gap_yd"]) == (5, 4, 3, 20.0)
     assert facts["delivery_yd"] == 12.0
     assert facts["reaches"] == [("reached", 1), ("delivery", 1), ("both", 2), ("no_goal", 1)]
+    assert facts["sources"] == [("next band", 4)]
+    assert (facts["faster"], facts["quarters"]) == (2, (4.2, 3.0, 6.6))
     assert facts["firsts"] == [("delivery", 2), ("speed", 1)]
     assert facts["gain"] == (0.5, -1.0, 2.0)
 
@@ -88,6 +90,16 @@ def test_goals_are_counted_and_the_median_is_over_open_goals(golfers):
 def test_no_golfer_has_no_median_and_no_gain(golfers):
     facts = goal_facts(goals_of(golfers.head(0)), priorities_of(golfers.head(0)))
     assert (facts["golfers"], facts["gap_yd"], facts["gain"], facts["firsts"]) == (0, None, None, [])
+    assert (facts["sources"], facts["faster"], facts["quarters"]) == ([], 0, None)
+
+
+def test_an_end_that_nobody_knows_is_later_than_any_other(golfers):
+    goals = goals_of(newest(golfers).head(3)).with_columns(quarters_hi90=pl.Series([5.0, None, None]))
+    assert goal_facts(goals, priorities_of(golfers.head(0)))["quarters"] == (4.2, 3.0, None)
+    one = goals.with_columns(quarters_hi90=pl.Series([5.0, 9.0, None]))
+    assert goal_facts(one, priorities_of(golfers.head(0)))["quarters"] == (4.2, 3.0, 9.0)
+    never = goals.with_columns(quarters=pl.lit(None, pl.Float64))
+    assert goal_facts(never, priorities_of(golfers.head(0)))["quarters"] is None
 
 
 def test_speed_practice_is_counted_and_the_light_tool_told(golfers):
@@ -157,7 +169,13 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
     assert "4 golfers drove mostly on another device than before" in told
     assert "another ball" not in told
     assert "On average carry changed by +2.2 yd: +1.5 by club speed, +0.5 by delivery, +0.2 that can't be" in told
-    assert "40 of 40 assessed golfers have a goal" in told
+    assert (
+        "40 of 40 assessed golfers have a goal: the efficient carry of the next speed band, which is near (40)." in told
+    )
+    assert (
+        "40 golfers need more club speed for the goal: at the pace of golfers here it takes 4 quarters in the median "
+        "(90 % interval 3 to 7)."
+    ) in told
     assert "The median gap to a goal not reached yet is 40 yd; an efficient delivery" in told
     assert "What to work on first: the strike 40." in told
     assert "more loft is worth a try for 40, less loft for 0. These are associations, not promises" in told
@@ -165,6 +183,20 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
     assert [caution in told for caution in SPEED_PRACTICE_CAUTIONS] == [True] * len(SPEED_PRACTICE_CAUTIONS)
     assert "<b>juniors" not in markup
     assert "&lt;b&gt;juniors" in markup
+
+
+def test_page_says_why_nobody_knows_how_long_a_goal_takes(sections, golfers):
+    tables = page_tables(golfers)
+    never = dict.fromkeys(("quarters", "quarters_lo90", "quarters_hi90"), pl.lit(None, pl.Float64))
+    _, told = sections(changed(tables, goals=tables[Goals].with_columns(**never)))
+    assert (
+        "40 golfers need more club speed for the goal. Nobody can say how long that takes: golfers here gain no speed "
+        "that we can see."
+    ) in told
+    tables = page_tables(golfers)
+    goals = tables[Goals].with_columns(quarters_hi90=pl.lit(None, pl.Float64))
+    _, told = sections(changed(tables, goals=goals))
+    assert "4 quarters in the median (90 % interval 3 or more)." in told
 
 
 def test_page_says_what_is_not_there(sections, golfers):

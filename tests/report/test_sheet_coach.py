@@ -16,6 +16,7 @@ from pipeline.report.sheet.back import (
     progress_words,
     signed,
 )
+from pipeline.tables.goals import SOURCES
 
 ONE = pl.DataFrame(
     {
@@ -32,28 +33,54 @@ def row_of(make, **changes):
 def test_goal_is_told_with_gap_parts_and_speeds():
     words = goal_words(row_of(goals_of))
 
-    assert words["head"] == "Goal: 241 yd of carry, the efficient carry of the next speed band."
-    assert words["note"] == "An efficient delivery and about 9.0 mph more club speed reach the goal."
+    assert words["head"] == "Goal: 241 yd of carry, the efficient carry of the next speed band, which is near."
+    assert words["note"] == (
+        "An efficient delivery and about 9.0 mph more club speed reach the goal; about 4 quarters at the pace of "
+        "golfers here."
+    )
     assert words["rows"] == [
         ("Carry now", "201 yd", "198 to 204"),
         ("Gap to the goal", "40 yd", "37 to 43"),
         ("of it by delivery, at this club speed", "12 yd", "9 to 15"),
         ("of it by more club speed", "28 yd", "25 to 31"),
-        ("Club speed now", "91.0 mph", ""),
         ("Club speed for the goal, efficient delivery", "100.0 mph", "99.0 to 101.0"),
         ("Club speed for the goal, delivery as now", "104.0 mph", "103.0 to 105.0"),
+        ("Quarters at the pace of golfers here", "4", "3 to 7"),
     ]
 
 
 def test_goal_beyond_the_data_or_reached_or_missing_is_told_as_such():
     open_end = {label: end for label, _, end in goal_words(row_of(goals_of, present_speed_hi90_mph=None))["rows"]}
     assert open_end["Club speed for the goal, delivery as now"] == "103.0 to beyond the data"
-    reached = row_of(goals_of, reach="reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None, present_speed_mph=None)
+    reached = row_of(
+        goals_of, reach="reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None, present_speed_mph=None, quarters=0.0
+    )
     labels = [label for label, *_ in goal_words(reached)["rows"]]
-    assert labels == ["Carry now", "Club speed now", "Club speed for the goal, efficient delivery"]
+    assert labels == ["Carry now", "Club speed for the goal, efficient delivery"]
     assert goal_words(row_of(goals_of, goal_from="study"))["head"].endswith("of carry, set by the academy.")
-    none = goal_words(row_of(goals_of, goal_yd=None, note="no band above, and the study sets no goal"))
-    assert none == {"head": "No goal.", "rows": [], "note": "No band above, and the study sets no goal."}
+    none = goal_words(row_of(goals_of, goal_yd=None, note="the data end at 119 mph"))
+    assert none == {"head": "No goal.", "rows": [], "note": "The data end at 119 mph."}
+
+
+def test_where_the_pace_may_be_zero_the_time_has_no_end():
+    def time(**changes):
+        rows = goal_words(row_of(goals_of, **changes))["rows"]
+        return [row[1:] for row in rows if row[0] == "Quarters at the pace of golfers here"]
+
+    assert time(quarters_hi90=None) == [("4", "3 or more")]
+    assert time(quarters=None, quarters_lo90=None, quarters_hi90=None) == []
+    assert time(quarters=0.0) == []
+
+
+def test_where_delivery_alone_reaches_the_goal_no_speed_for_it_is_shown():
+    labels = [label for label, *_ in goal_words(row_of(goals_of, reach="delivery", quarters=0.0))["rows"]]
+    assert labels[-1] == "Club speed for the goal, delivery as now"
+    assert "Club speed for the goal, efficient delivery" not in labels
+
+
+@pytest.mark.parametrize("source", SOURCES)
+def test_every_source_of_a_goal_has_words(source):
+    assert goal_words(row_of(goals_of, goal_from=source))["head"].startswith("Goal: 241 yd of carry, ")
 
 
 def test_what_comes_first_is_said():

@@ -1,5 +1,6 @@
 """What the academy's page tells of progress, goals, speed practice, and of what attack and loft go with."""
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,7 +14,7 @@ from pipeline.report.sheet.back import signed
 from pipeline.report.sheet.words import figure
 from pipeline.tables.columns import facts_of
 from pipeline.tables.delivery import Delivery, DeliverySlopes
-from pipeline.tables.goals import FIRSTS, REACHES, Goals, Priorities
+from pipeline.tables.goals import FIRSTS, REACHES, SOURCES, Goals, Priorities
 from pipeline.tables.practice import PROJECTIONS, TRENDS, Practice
 from pipeline.tables.progress import Cohorts
 from pipeline.tables.table_set import TableSet
@@ -23,6 +24,13 @@ FIRST_WORDS = {
     "speed": "speed",
     "either": "either about as good",
     "cant_tell": "can't tell yet",
+}
+SOURCE_WORDS = {
+    "study": "what the study sets",
+    "own speed": "the efficient carry at their own club speed",
+    "a year's gain": "what a year's usual gain in club speed allows",
+    "a small step": "what 1 mph more club speed allows",
+    "next band": "the efficient carry of the next speed band, which is near",
 }
 REACH_WORDS = {
     "reached": "reached already",
@@ -128,23 +136,38 @@ def goal_facts(goals: pl.DataFrame, priorities: pl.DataFrame) -> dict[str, Any]:
     -------
     dict
         `golfers`; `with_goal`; `open`, those who haven't reached it; `gap_yd` and `delivery_yd`, medians over the open
-        goals (None where not known); `reaches` and `firsts`, lists of name and count; `gain`, the usual gain in speed
-        with what 9 golfers in 10 gain between, mph, or None.
+        goals (None where not known); `sources`, `reaches` and `firsts`, lists of name and count; `gain`, the usual gain
+        in speed with what 9 golfers in 10 gain between, mph, or None; `faster`, those whose goal takes more speed,
+        and `quarters`, the median of their time with the medians of its ends, the last None where there is none; None
+        where nobody can say.
     """
     reach, first = goals["reach"].cast(pl.String), priorities["first"].cast(pl.String)
     unmet = goals.filter(~reach.is_in(["reached", "no_goal"]))
     gains = ("speed_gain_mph", "speed_gain_lo90_mph", "speed_gain_hi90_mph")
     known = priorities.select(gains).drop_nulls()
+    faster = goals.filter(reach.is_in(["both", "speed"]))
+    timed = faster.drop_nulls("quarters")
+    source = goals["goal_from"].cast(pl.String)
     return {
         "golfers": goals.height,
         "with_goal": goals.height - _many(reach, "no_goal"),
         "open": unmet.height,
         "gap_yd": unmet["gap_yd"].median(),
         "delivery_yd": unmet["delivery_yd"].median(),
+        "sources": [(name, _many(source, name)) for name in SOURCES if _many(source, name)],
+        "faster": faster.height,
+        "quarters": _median_time(timed) if timed.height else None,
         "reaches": [(name, _many(reach, name)) for name in REACHES if _many(reach, name)],
         "firsts": [(name, _many(first, name)) for name in FIRSTS if _many(first, name)],
         "gain": known.row(0) if known.height else None,
     }
+
+
+def _median_time(timed: pl.DataFrame) -> tuple[float, float, float | None]:
+    """Give the medians of the quarters and of their ends; an open end counts as later than any other."""
+    every = timed.select(pl.col("quarters", "quarters_lo90"), pl.col("quarters_hi90").fill_null(float("inf"))).median()
+    middle, low, high = every.row(0)
+    return middle, low, high if math.isfinite(high) else None
 
 
 def practice_facts(practice: pl.DataFrame | None, light_tool: LightTool | None) -> dict[str, Any] | None:

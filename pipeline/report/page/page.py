@@ -20,6 +20,7 @@ from pipeline.report.page.academy_words import band_sentences
 from pipeline.report.page.coach_part import (
     FIRST_WORDS,
     REACH_WORDS,
+    SOURCE_WORDS,
     coach_facts,
     show_groups,
     show_verdicts,
@@ -137,7 +138,7 @@ def build_page(
         flight=kept_set(tables[Calibrations]),
         model=model,
         coach=coach_facts(tables, light_tool, quarter),
-        words={"first": FIRST_WORDS, "reach": REACH_WORDS, "associations": ASSOCIATIONS},
+        words={"first": FIRST_WORDS, "reach": REACH_WORDS, "source": SOURCE_WORDS, "associations": ASSOCIATIONS},
         cautions=SPEED_PRACTICE_CAUTIONS,
         quality=QUALITY,
         tables=tables_markup(

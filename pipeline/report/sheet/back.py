@@ -24,15 +24,21 @@ ASSOCIATIONS = (
     "These are associations, not promises: what went together in drives. "
     "Try a change of loft or of ball position with a coach."
 )
-_GOAL_FROM = {"study": "set by the academy", "next band": "the efficient carry of the next speed band"}
+_GOAL_FROM = {
+    "study": "set by the academy",
+    "own speed": "the efficient carry at today's club speed",
+    "a year's gain": "what a year's usual gain in club speed allows",
+    "a small step": "what 1 mph more club speed allows",
+    "next band": "the efficient carry of the next speed band, which is near",
+}
 _GOAL_ROWS = (
     "carry_yd",
     "gap_yd",
     "delivery_yd",
     "speed_yd",
-    "club_speed_mph",
     "efficient_speed_mph",
     "present_speed_mph",
+    "quarters",
 )
 _VERDICTS = {word: word.replace("_", " ") for word in VERDICTS} | {None: "not known"}
 _FIRSTS = {
@@ -95,11 +101,18 @@ def goal_words(row: Row) -> dict[str, Any]:
         return {"head": "No goal.", "rows": [], "note": note}
     head = f"Goal: {figure(row['goal_yd'], 0)} yd of carry, {_GOAL_FROM[row['goal_from']]}."
     told = [
-        (one.short, f"{figure(row[one.name], one.decimals)} {one.unit}", _edges(row, one))
+        (one.short, f"{figure(row[one.name], one.decimals)} {one.unit}".strip(), _edges(row, one))
         for one in (facts_of(Goals)[name] for name in _GOAL_ROWS)
-        if row[one.name] is not None and not (one.name == "gap_yd" and row["reach"] == "reached")
+        if row[one.name] is not None and not _pointless(row, one.name)
     ]
     return {"head": head, "rows": told, "note": note}
+
+
+def _pointless(row: Row, name: str) -> bool:
+    """Say whether a figure says nothing: the gap to a goal that is reached, more speed where none is needed."""
+    if name in ("quarters", "efficient_speed_mph"):
+        return row["reach"] == "delivery" or (name == "quarters" and row[name] == 0)
+    return name == "gap_yd" and row["reach"] == "reached"
 
 
 def first_words(row: Row) -> dict[str, str]:
@@ -263,12 +276,21 @@ def _plain(row: Row, name: str) -> str:
 
 
 def _edges(row: Row, facts: ColumnFacts) -> str:
+    if facts.name == "quarters":
+        return _time(row)
     stem, _, unit = facts.name.rpartition("_")
     if f"{stem}_lo90_{unit}" not in row:
         return ""
     edges = [row[f"{stem}_{end}_{unit}"] for end in ("lo90", "hi90")]
     low, high = ("beyond the data" if edge is None else figure(edge, facts.decimals) for edge in edges)
     return "beyond the data" if edges == [None, None] else f"{low} to {high}"
+
+
+def _time(row: Row) -> str:
+    low, high = row["quarters_lo90"], row["quarters_hi90"]
+    if low is None:
+        return ""
+    return f"{figure(low, 0)} or more" if high is None else f"{figure(low, 0)} to {figure(high, 0)}"
 
 
 def _count(number: int, word: str) -> str:
