@@ -12,7 +12,8 @@ from matplotlib.ticker import MaxNLocator
 
 from pipeline.report.figures.look import PART_LOOKS
 from pipeline.report.sheet.facts import Target
-from pipeline.report.sheet.words import figure
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import number_text
 from pipeline.tables.golfers import PARTS
 
 # Drawing units; a sheet's column is about as many CSS pixels wide.
@@ -61,8 +62,9 @@ def row_chart(
     Parameters
     ----------
     rows : sequence of mapping
-        `label`, `value`, and what is wanted of `low` and `high` (an interval), `bar` (colour of a bar from 0) and
-        `own` (true: the golfer's own figure, drawn so that it stands out).
+        `label`, `value`, and what is wanted of `shown` (the figure to write, else that of `value`), `low` and `high`
+        (an interval), `bar` (colour of a bar from 0) and `own` (true: the golfer's own figure, drawn so that it stands
+        out).
     unit : str
         Named under the axis.
     lines : mapping of str to float, optional
@@ -85,7 +87,7 @@ def row_chart(
                 "label": row["label"],
                 "y": round(top + ROW * (place + 0.5), 1),
                 "x": axis(row["value"]),
-                "text": figure(row["value"], row.get("decimals", 0)),
+                "text": number_text(row.get("shown", row["value"])),
                 "low": axis(row["low"]) if row.get("low") is not None else None,
                 "high": axis(row["high"]) if row.get("high") is not None else None,
                 "bar": row.get("bar"),
@@ -127,8 +129,9 @@ def standing_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:
 
 def parts_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:
     """Lay out the parts of the yards lost; a part that is not known is left out, None where none is known."""
+    whole = shown_losses(row)
     rows = [
-        {"label": PART_LOOKS[name][0], "value": row[name], "bar": to_hex(PART_LOOKS[name][1]), "decimals": 1}
+        {"label": PART_LOOKS[name][0], "value": row[name], "shown": whole[name], "bar": to_hex(PART_LOOKS[name][1])}
         for name in PARTS
         if row[name] is not None
     ]
@@ -141,10 +144,10 @@ def history_chart(history: Sequence[Mapping[str, Any]], threshold_yd: float) -> 
         {
             "label": row["quarter"],
             "value": row["lost_yd"],
+            "shown": shown_losses(row)["lost_yd"],
             "low": row["lost_lo90_yd"],
             "high": row["lost_hi90_yd"],
             "own": True,
-            "decimals": 1,
         }
         for row in history
         if row["lost_yd"] is not None

@@ -129,7 +129,8 @@ def number_format(facts: ColumnFacts) -> str:
         return "@"
     if facts.display.trim:
         return "General"
-    digits = f"0.{'0' * facts.decimals}" if facts.decimals > 0 else "0"
+    digits = "#,##0" if facts.unit == "rpm" else "0"
+    digits += f".{'0' * facts.decimals}" if facts.decimals > 0 else ""
     if facts.display.tiny:
         last = f"{10**-facts.decimals:.{facts.decimals}f}"
         return f'[<{last}]"<{last}";{digits}'
