@@ -67,9 +67,10 @@ def run(
     where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where))
+    reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where)
+    write_artefact(frontier, reached)
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
-    write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
+    write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands, reached))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 

@@ -26,6 +26,7 @@ from pipeline.report.figures.look import (
     house_style,
     new_figure,
 )
+from pipeline.shown import angle_text, number_text, rounded, spin_text, window_text
 from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import PARTS, Golfers
@@ -125,6 +126,8 @@ def plot_delivery(
     window = found.window if found else None
     if window is not None:
         _draw_window(axes, window, colour, tolerance_yd)
+    if found is not None:
+        _draw_best(axes, found)
     axes.set(xlabel="Backspin, rpm", ylabel="Launch angle, deg")
     axes.set_title(_delivery_title(band_mph, speed_bands.half_width_mph, chart, found), parse_math=False)
     if not axes.has_data():
@@ -133,7 +136,7 @@ def plot_delivery(
         # The map's edge would stick to the frame, and the frame cut points that lie on it.
         axes.use_sticky_edges = False
         axes.margins(0.05)
-        figure.legend(loc="outside lower center", ncols=3, frameon=False)
+        figure.legend(loc="outside lower center", ncols=2, frameon=False)
     _say(axes, _delivery_remarks(has_map, window, near.height - shown.height, min_golfers))
     return figure
 
@@ -239,8 +242,8 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
 
 
 def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
-    """Draw contours of expected carry inside the support; tell whether there was anything to draw."""
-    launch, spin, carry = _supported_part(band)
+    """Draw contours of expected carry where the lookup answers; tell whether there was anything to draw."""
+    launch, spin, carry = _answered_part(band)
     # Contours need two steps of the grid each way.
     if min(carry.shape) < 2:
         return False
@@ -254,15 +257,39 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
     inner = levels[(levels > low) & (levels < high)]
     if inner.size:
         lines = axes.contour(spin, launch, masked, levels=inner, colors="0.3", linewidths=0.8, zorder=2)
-        axes.clabel(lines, fmt="%.0f", fontsize=9)
+        axes.clabel(lines, fmt=number_text, fontsize=9)
+    _draw_reach(axes, band)
     figure.colorbar(filled, ax=axes, label="Expected carry at standard conditions, yd", pad=0.02)
     return True
 
 
-def _supported_part(band: BandMap) -> tuple[Array, Array, Array]:
-    """Cut a band's map to its support: launch (n), spin (m) and expected carry (n by m, NaN outside the support)."""
-    launch, spin = band.launch_deg, band.spin_rpm
-    carry = np.where(band.supported, band.expected_carry_yd, np.nan)
+def _draw_reach(axes: Axes, band: BandMap) -> None:
+    """Outline the deliveries that golfers of the speed reach."""
+    if band.reachable.any() and not band.reachable.all():
+        share = band.reachable.astype(float)
+        axes.contour(
+            band.spin_rpm,
+            band.launch_deg,
+            share,
+            levels=[0.5],
+            colors="0.15",
+            linestyles="--",
+            linewidths=1.4,
+            zorder=3,
+        )
+        axes.plot([], [], color="0.15", linestyle="--", linewidth=1.4, label="deliveries within golfers' reach")
+
+
+def _draw_best(axes: Axes, band: BandMap) -> None:
+    """Mark the delivery that gives efficient carry."""
+    label = f"best: {angle_text(band.best_launch_deg)}, {spin_text(band.best_spin_rpm)}"
+    look: dict[str, Any] = {"marker": "P", "s": 110, "facecolor": "black", "edgecolor": "white", "zorder": 7}
+    axes.scatter([band.best_spin_rpm], [band.best_launch_deg], label=label, **look)
+
+
+def _answered_part(band: BandMap) -> tuple[Array, Array, Array]:
+    """Cut a band's map to where there is an answer: launch (n), spin (m) and expected carry (n by m, NaN elsewhere)."""
+    launch, spin, carry = band.launch_deg, band.spin_rpm, band.expected_carry_yd
     known = np.isfinite(carry)
     rows, columns = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
     if rows.size == 0:
@@ -275,7 +302,7 @@ def _draw_window(axes: Axes, window: Window, colour: tuple[float, float, float],
     width = window.spin_hi_rpm - window.spin_lo_rpm
     height = window.launch_hi_deg - window.launch_lo_deg
     corner = (window.spin_lo_rpm, window.launch_lo_deg)
-    label = f"efficient window (within {tolerance_yd:g} yd)"
+    label = f"window (within {tolerance_yd:g} yd): {window_text(window)}"
     axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor=colour, linewidth=3, zorder=4, label=label))
 
 
@@ -283,7 +310,7 @@ def _delivery_title(band_mph: float, half_width_mph: float, chart: Chart, band: 
     first = f"Launch and spin at {band_mph:g} mph (golfers of {band_mph - half_width_mph:g} to "
     first += f"{band_mph + half_width_mph:g} mph)"
     carry = band.efficient_carry_yd if band else None
-    end = "" if carry is None else f"; efficient carry {carry:.0f} yd"
+    end = "" if carry is None else f"; efficient carry {number_text(carry)} yd"
     return f"{first}\n{chart.study}, {chart.quarter}{end}"
 
 
@@ -292,7 +319,7 @@ def _delivery_remarks(has_map: bool, window: Window | None, hidden: int, min_gol
     if not has_map:
         remarks.append("Too few deliveries at this speed for a map of expected carry.")
     elif window is None:
-        remarks.append("No efficient window could be found at this speed.")
+        remarks.append("Window: none at this speed.")
     if hidden:
         remarks.append(f"Golfers are not drawn: a band here has fewer than {min_golfers}.")
     return "\n".join(remarks)
@@ -319,7 +346,7 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
             pl.col("golfer").str.head(SHORT_NAME),
             pl.when(pl.col("lost_contact_yd").is_null()).then(pl.lit("*")).otherwise(pl.lit("")),
             pl.when(pl.col("lost_spin_yd").is_null()).then(pl.lit("+")).otherwise(pl.lit("")),
-            pl.col("club_speed_mph").round(0).cast(pl.Int64),
+            pl.Series(rounded(shown["club_speed_mph"].to_numpy())).cast(pl.Int64),
         )
     ).to_series()
     axes.set_yticks(rows, names.to_list())
