@@ -169,14 +169,21 @@ def inward(low: float, high: float, step: float) -> tuple[float, float] | None:
     return None if first > last else (first * step, last * step)
 
 
-def window_parts(window: WindowEdges | None) -> WindowText | None:
-    """Word launch and spin of a window, moved inward to half degrees and fifties of rpm; None without one."""
+def shown_edges(window: WindowEdges | None) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Give the launch and the spin range of a window as they are shown and drawn; None without one."""
     if window is None:
         return None
     launch = inward(window.launch_lo_deg, window.launch_hi_deg, ANGLE_STEP_DEG)
     spin = inward(window.spin_lo_rpm, window.spin_hi_rpm, SPIN_STEP_RPM)
-    if launch is None or spin is None:
+    return None if launch is None or spin is None else (launch, spin)
+
+
+def window_parts(window: WindowEdges | None) -> WindowText | None:
+    """Word launch and spin of a window, moved inward to half degrees and fifties of rpm; None without one."""
+    edges = shown_edges(window)
+    if edges is None:
         return None
+    launch, spin = edges
     angles, spins = ([figure(end) for end in ends] for figure, ends in ((angle_figure, launch), (spin_figure, spin)))
     return WindowText(f"{angles[0]} to {angles[1]} deg", f"{spins[0]} to {spins[1]} rpm")
 

@@ -65,8 +65,8 @@ def run(
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
     where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
-    write_csv(Path(csv), table)
-    write_parquet(Path(parquet), table)
+    for write, path in ((write_csv, csv), (write_parquet, parquet)):
+        write(Path(path), table)
     reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where)
     write_artefact(frontier, reached)
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))

@@ -1,21 +1,18 @@
 """What the figures need of the benchmarks: the efficient curve, and each band's map of expected carry.
 
-A map has one rule of support with the lookup: it has a figure just where the lookup answers (`Frontier.holds`).
+A map has one rule of support with the lookup: it is drawn just where the lookup answers (`Frontier.holds`).
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.drives_near import INSIDE
 from pipeline.benchmark.efficient import (
-    LAUNCH_STEP_DEG,
     LEAST_LAUNCH_DEG,
     LEAST_SPIN_RPM,
-    SPIN_STEP_RPM,
     Efficient,
     Map,
     Population,
@@ -23,12 +20,14 @@ from pipeline.benchmark.efficient import (
 )
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.window import Window
-from pipeline.fit.model import CarryModel, Delivery
+from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array, Flags
 
-# Expected carry in a map is for drawing alone: hundredths of a yard keep chart.json a sixth of its size, and move no
-# contour by a hundredth of a step of the grid.
+# Expected carry in a map is for drawing alone, so chart.json is kept small. Between points half a degree and 100 rpm
+# apart carry is a straight line to 0.3 yd (the demo's maps, at their corners), where contours are 5 yd apart or more.
+MAP_STEP_DEG, MAP_STEP_RPM = 0.5, 100.0
 MAP_DECIMALS = 2
+EDGE_DECIMALS = 3  # of the outline of answers, in deg and rpm
 
 
 @dataclass(frozen=True)
@@ -39,9 +38,14 @@ class BandMap:
     ----------
     band_mph : float
     launch_deg, spin_rpm : ndarray, shapes (m,) and (n,)
+        The grid of `expected_carry_yd`.
     expected_carry_yd : ndarray, shape (m, n)
-        In hundredths. NaN where the lookup gives no answer: no drives near that speed lie there.
-    reachable : ndarray of bool, shape (m, n)
+        In hundredths, on the whole grid; only inside `answered` it is to be shown.
+    answered : ndarray, shape (k, 2)
+        Outline of the deliveries for which the lookup answers, launch and spin: drives near that speed lie there.
+    reach_launch_deg, reach_spin_rpm : ndarray, shapes (p,) and (q,)
+        The grid of `reachable`, which is finer.
+    reachable : ndarray of bool, shape (p, q)
         Where golfers of about that speed deliver: efficient carry is the largest expected carry there.
     window : Window or None
     efficient_carry_yd : float
@@ -53,6 +57,9 @@ class BandMap:
     launch_deg: Array
     spin_rpm: Array
     expected_carry_yd: Array
+    answered: Array
+    reach_launch_deg: Array
+    reach_spin_rpm: Array
     reachable: Flags
     window: Window | None
     efficient_carry_yd: float
@@ -126,28 +133,20 @@ def answered_outline(frontier: Frontier, club_speed_mph: float, points: int = 90
     return np.asarray(frontier.near.mean[place] + np.stack([np.cos(turns), np.sin(turns)], axis=-1) @ root.T)
 
 
-def answered_carry(
-    model: CarryModel, frontier: Frontier, club_speed_mph: float, launch_deg: Array, spin_rpm: Array
-) -> Array:
-    """Give expected carry over a grid, yd, shape (m, n), struck as the better quarter do; NaN without an answer."""
-    grid = Delivery(np.array(club_speed_mph), np.array(np.nan), launch_deg[:, None], spin_rpm[None, :])
-    carry = model.better_on_grid(club_speed_mph, launch_deg, spin_rpm)
-    return np.where(frontier.holds(grid), carry, np.nan)
-
-
 def _band_map(model: CarryModel, frontier: Frontier, reach: Map, best: Efficient) -> BandMap:
     edge = answered_outline(frontier, best.speed_mph)
-    launch = _steps_over(np.append(edge[:, 0], _held(reach.launch_deg, reach, 1)), LAUNCH_STEP_DEG, LEAST_LAUNCH_DEG)
-    spin = _steps_over(np.append(edge[:, 1], _held(reach.spin_rpm, reach, 0)), SPIN_STEP_RPM, LEAST_SPIN_RPM)
-    rows, columns = (_places(*pair) for pair in ((launch, reach.launch_deg), (spin, reach.spin_rpm)))
-    reachable = (rows >= 0)[:, None] & (columns >= 0) & reach.supported[np.ix_(rows, columns)]
-    carry = answered_carry(model, frontier, best.speed_mph, launch, spin).round(MAP_DECIMALS)
+    launch = _steps_over(edge[:, 0], MAP_STEP_DEG, LEAST_LAUNCH_DEG)
+    spin = _steps_over(edge[:, 1], MAP_STEP_RPM, LEAST_SPIN_RPM)
+    rows, columns = (_with_margin(np.atleast_1d(reach.supported.any(axis=axis))) for axis in (1, 0))
     return BandMap(
         best.speed_mph,
         launch,
         spin,
-        carry,
-        reachable,
+        model.better_on_grid(best.speed_mph, launch, spin).round(MAP_DECIMALS),
+        edge.round(EDGE_DECIMALS),
+        reach.launch_deg[rows],
+        reach.spin_rpm[columns],
+        reach.supported[rows, columns],
         frontier.window_at(best.speed_mph),
         best.carry_yd,
         best.launch_deg,
@@ -155,18 +154,13 @@ def _band_map(model: CarryModel, frontier: Frontier, reach: Map, best: Efficient
     )
 
 
-def _held(grid: Array, reach: Map, axis: int) -> Array:
-    """Give the values of a grid at which anything is reachable; `axis` is the other one of the map."""
-    return grid[reach.supported.any(axis=axis)]
+def _with_margin(held: Flags) -> slice:
+    """Give the part of an axis that holds anything, with one point to spare where there is one."""
+    places = np.flatnonzero(held)
+    return slice(max(int(places[0]) - 1, 0), int(places[-1]) + 2)
 
 
 def _steps_over(values: Array, step: float, least: float) -> Array:
     """Give multiples of a step that hold all values with one to spare, none below `least`."""
     first, last = max(np.floor(values.min() / step) - 1, np.ceil(least / step)), np.ceil(values.max() / step) + 1
     return np.arange(first, last + 1) * step
-
-
-def _places(grid: Array, other: Array) -> npt.NDArray[np.int64]:
-    """Give the place in another grid of each point of one, -1 where it isn't there; both hold multiples of a step."""
-    place = np.abs(other - grid[:, None]).argmin(axis=1)
-    return np.where(np.isclose(other[place], grid), place, -1)

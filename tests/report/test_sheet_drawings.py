@@ -64,7 +64,7 @@ def test_history_shows_the_threshold():
     ]
     chart = history_chart(quarters, 12.5)
     assert [(line["text"], line["x"] < chart["rows"][0]["low"]) for line in chart["lines"]] == [("12.5 yd", True)]
-    assert [row["text"] for row in chart["rows"]] == ["21.0", "22.0"]
+    assert [row["text"] for row in chart["rows"]] == ["21", "22"]
 
 
 def test_typical_drive_and_window_share_their_axes():

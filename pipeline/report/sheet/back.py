@@ -138,7 +138,8 @@ def change_words(row: Row) -> list[str]:
     gain = f"about {number_text(row['gain_yd'])} yd (90 % interval {_plain(row, 'gain')} yd)"
     end = row["loft_change_deg"] in (row["loft_least_deg"], row["loft_most_deg"])
     if row["advice"] == "keep the loft":
-        best = "" if row["loft_change_deg"] == 0 else f" At best, {_loft(row['loft_change_deg'])} gives {gain}."
+        nothing = row["loft_change_deg"] == 0 or whole(row["gain_yd"]) == 0
+        best = "" if nothing else f" At best, {_loft(row['loft_change_deg'])} gives {gain}."
         loft = f"Leave the loft alone.{best}"
     else:
         loft = (
