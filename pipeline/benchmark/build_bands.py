@@ -58,15 +58,14 @@ def run(
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
-    every = open_drives(Path(drives))
     found = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
     efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), speed_bands.half_width_mph, air)
-    golfers = golfers_by_quarter(every, carry_model, min_shots)
+    golfers = golfers_by_quarter(every := open_drives(Path(drives)), carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
     where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
-    for write, path in ((write_csv, csv), (write_parquet, parquet)):
-        write(Path(path), table)
+    write_csv(Path(csv), table)
+    write_parquet(Path(parquet), table)
     reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where)
     write_artefact(frontier, reached)
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))

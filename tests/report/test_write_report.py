@@ -93,7 +93,7 @@ def test_page_tells_bands_scores_and_rejects(page):
 
     bands = section(text, "<h2>Speed bands", "Earlier quarters")
     assert "suppressed (fewer than 5 golfers)" in bands
-    assert ">2100 to 3000<" in bands
+    assert ">2,150 to 2,950<" in bands
     assert "no window | too few deliveries" in bands
     assert "Chosen: second order." in text
     assert "off by 8.1 yd" in text
@@ -111,7 +111,7 @@ def test_page_shows_carry_and_run_in_a_table_of_its_own(page):
     assert ">Total, yd<" in total
     assert ">Total, yd<" not in carry
     assert ">Carry, yd<" in carry
-    assert ">2100 to 3000<" not in total
+    assert ">2,150 to 2,950<" not in total
     assert total.count("suppressed (fewer than 5 golfers)") == 1
 
 

@@ -29,6 +29,7 @@ from pipeline.report.figures.look import (
     new_figure,
 )
 from pipeline.shown import angle_text, number_text, rounded, shown_edges, spin_text, window_text
+from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import PARTS, Golfers
 

@@ -34,6 +34,7 @@ from pipeline.tables.table_set import TableSet
 
 MOST_QUARTERS = 6  # of history on one sheet, which is one printed page
 INDEX = "index.html"
+SAME_YD = 1e-6  # two figures of one thing differ by less
 
 
 def sheet_name(golfer: str, quarter: str) -> str:
@@ -167,9 +168,11 @@ def _window_text(row: Mapping[str, Any], target: Target | None) -> dict[str, str
 
 
 def _progress(row: Row | None, history: list[dict[str, Any]]) -> Row | None:
-    """Give the row of `Progress` with the change of the yards lost as the history's shown figures differ."""
+    """Give the row of `Progress` with the change of the yards lost as the two figures differ that the history shows."""
     before = next((past for past in history if row is not None and past["quarter"] == row["since"]), None)
     if row is None or before is None or None in (row["lost_change_yd"], before["lost_yd"], history[-1]["lost_yd"]):
+        return row
+    if abs(history[-1]["lost_yd"] - before["lost_yd"] - row["lost_change_yd"]) > SAME_YD:
         return row
     return {**row, "lost_change_yd": lost_step(before, history[-1])}
 
