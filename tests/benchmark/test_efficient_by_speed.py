@@ -5,13 +5,15 @@ import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
 from frontiers import AIR
+from matplotlib.path import Path
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import chart_of
-from pipeline.benchmark.efficient import Efficient, Population, map_at
+from pipeline.benchmark.efficient import LEAST_LAUNCH_DEG, LEAST_SPIN_RPM, Efficient, Population, map_at
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
 from pipeline.benchmark.window import Window
 from pipeline.drives import Drives, typical_drives
+from pipeline.fit.model import Delivery
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.statistics.intervals import t_reach
 
@@ -33,6 +35,12 @@ def model(world):
 @pytest.fixture(scope="module")
 def population(world):
     return Population.from_typical(typical_drives(world.drives, ["golfer"]), 12)
+
+
+@pytest.fixture(scope="module")
+def frontier(world):
+    where = {"study": "hill", "air": AIR, "turf": "firm", "model_file": "model/model.json"}
+    return frontier_of(EFFICIENT, Drives.of(world.drives), 5.0, **where)
 
 
 def test_every_whole_mph_and_every_centre_that_golfers_reach_has_its_figure(world, model, population, roller):
@@ -100,21 +108,47 @@ def test_a_study_without_benchmarks_has_a_frontier_without_speeds(world):
     assert not frontier.reaches(90.0)
 
 
-def test_the_chart_holds_the_curve_and_the_maps_of_bands_that_golfers_reach(model, population):
+def test_the_chart_holds_the_curve_and_the_maps_of_bands_that_golfers_reach(model, population, frontier):
     table = pl.DataFrame({"quarter": ["2026Q2", "2026Q3", "2026Q1"]})
-    chart = chart_of("hill", table, model, population, EFFICIENT, BANDS)
+    chart = chart_of("hill", table, model, population, EFFICIENT, BANDS, frontier)
     assert (chart.study, chart.quarter) == ("hill", "2026Q3")
     assert chart.speeds_mph.tolist() == [90.0, 90.5, 91.0]
     assert chart.efficient_carry_yd.tolist() == [220.0, 221.0, 222.5]
     assert (chart.efficient_lo90_yd.tolist(), chart.efficient_hi90_yd.tolist()) == ([218.0] * 3, [222.0] * 3)
     assert [one.band_mph for one in chart.bands] == [90.5]
     assert chart.map_of(100.0) is None
+    made = chart.map_of(90.5)
+    carry = model.better_on_grid(90.5, made.launch_deg, made.spin_rpm)
+    np.testing.assert_allclose(made.expected_carry_yd, carry, atol=0.0051)
     at = map_at(model, population, 90.5, 5.0)
-    np.testing.assert_array_equal(chart.map_of(90.5).expected_carry_yd, at.carry_yd)
-    np.testing.assert_array_equal(chart.map_of(90.5).supported, at.supported)
-    assert (chart.map_of(90.5).window, chart.map_of(90.5).efficient_carry_yd) == (WINDOW, 221.0)
+    rows, columns = np.isin(at.launch_deg, made.reach_launch_deg), np.isin(at.spin_rpm, made.reach_spin_rpm)
+    np.testing.assert_array_equal(made.reachable, at.supported[np.ix_(rows, columns)])
+    assert made.reachable.sum() == at.supported.sum() > 20
+    assert (made.window, made.efficient_carry_yd) == (WINDOW, 221.0)
+    assert (made.best_launch_deg, made.best_spin_rpm) == (13.5, 2600.0)
 
 
-def test_the_chart_of_nobody_has_no_quarter(model, population):
-    chart = chart_of("hill", pl.DataFrame({"quarter": []}, schema={"quarter": pl.String}), model, population, {}, BANDS)
+def test_a_map_is_drawn_just_where_the_lookup_answers(model, population, frontier):
+    made = chart_of("hill", pl.DataFrame({"quarter": ["2026Q3"]}), model, population, EFFICIENT, BANDS, frontier)
+    (band,) = made.bands
+    rng = np.random.default_rng(1)
+    lo, hi = band.answered.min(axis=0), band.answered.max(axis=0)
+    room = 0.2 * (hi - lo)
+    launch, spin = rng.uniform(lo - room, hi + room, (4000, 2)).T
+    unknown = np.full(4000, np.nan)
+    answers = frontier.holds(Delivery(np.full(4000, 90.5), unknown, launch, spin))
+    assert 800 < answers.sum() < 3200
+    drawn = Path(band.answered, closed=True).contains_points(np.stack([launch, spin], axis=-1))
+    assert not drawn[~answers].any()
+    # A polygon of 90 corners in an ellipse leaves 0.08 % of it out.
+    assert np.mean(drawn[answers]) > 0.99
+    # The grid has a point of room about the whole of it, but for launches and spins that no drive has.
+    assert (band.launch_deg[-1], band.spin_rpm[-1]) > (hi[0], hi[1])
+    assert band.launch_deg[0] <= max(lo[0], LEAST_LAUNCH_DEG)
+    assert band.spin_rpm[0] <= max(lo[1], LEAST_SPIN_RPM)
+
+
+def test_the_chart_of_nobody_has_no_quarter(model, population, frontier):
+    nobody = pl.DataFrame({"quarter": []}, schema={"quarter": pl.String})
+    chart = chart_of("hill", nobody, model, population, {}, BANDS, frontier)
     assert (chart.quarter, len(chart.speeds_mph), chart.bands) == (None, 0, [])
