@@ -6,20 +6,27 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
+from contourpy import FillType, contour_generator
 from matplotlib.colors import to_hex
 from matplotlib.ticker import MaxNLocator
 
 from pipeline.report.figures.look import PART_LOOKS
 from pipeline.report.sheet.facts import Target
 from pipeline.report.shown_sums import shown_losses
-from pipeline.shown import number_text
+from pipeline.shown import number_text, shown_edges
+from pipeline.statistics.arrays import Array
 from pipeline.tables.golfers import PARTS
 
 # Drawing units; a sheet's column is about as many CSS pixels wide.
 WIDTH = 340.0
 LEFT, RIGHT = 112.0, 282.0  # of the plot of a row chart; labels stand before it, figures after it
 ROW = 17.0
+# Shades of a drawing of deliveries, by yards below the efficient carry: the darker, the farther drives carry. Pale, so
+# that dots and words keep their contrast.
+SHADES = ((30.0, "#f3f3f3"), (20.0, "#ebebeb"), (10.0, "#e0e0e0"), (5.0, "#d2d2d2"))
+GRID = 41  # points each way of expected carry behind them
 
 
 @dataclass(frozen=True)
@@ -159,7 +166,9 @@ NO_SPIN_RPM = (2000.0, 3000.0)  # the axis of a sheet that has no spin to show
 
 
 def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataFrame | None) -> dict[str, Any]:
-    """Lay out launch over spin: the golfer's drives, the typical drive and the window.
+    """Lay out launch over spin: the golfer's drives, the typical drive, the window and the best delivery.
+
+    Expected carry is shaded wherever the lookup answers, and nowhere else.
 
     Parameters
     ----------
@@ -176,18 +185,18 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         drives = drives[((drives >= low) & (drives <= high)).all(axis=1)]
     window = target.window if target is not None else None
     spin = [] if row["spin_rpm"] is None else [row["spin_rpm"]]  # a guessed one is not known
-    ends = [] if window is None else [window.spin_lo_rpm, window.spin_hi_rpm]
-    x = axis_over([*drives[:, 0], *spin, *ends] or NO_SPIN_RPM, 48.0, WIDTH - 18)
-    ends = [] if window is None else [window.launch_lo_deg, window.launch_hi_deg]
-    y = axis_over([*drives[:, 1], row["launch_deg"], *ends], 128.0, 8.0)
+    launches, spins = shown_edges(window) or ((), ())
+    best = [] if target is None else [(target.spin_rpm, target.launch_deg)]
+    x = axis_over([*drives[:, 0], *spin, *spins, *(s for s, _ in best)] or NO_SPIN_RPM, 48.0, WIDTH - 18)
+    y = axis_over([*drives[:, 1], row["launch_deg"], *launches, *(l for _, l in best)], 128.0, 8.0)
     box = None
-    if window is not None:
-        left, right, top = x(window.spin_lo_rpm), x(window.spin_hi_rpm), y(window.launch_hi_deg)
+    if launches and spins:
+        left, right, top = x(spins[0]), x(spins[1]), y(launches[1])
         box = {
             "x": left,
             "y": top,
             "width": round(right - left, 1),
-            "height": round(y(window.launch_lo_deg) - top, 1),
+            "height": round(y(launches[0]) - top, 1),
         }
     return {
         "x": x,
@@ -195,6 +204,52 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         "dots": [(x(spin), y(launch)) for spin, launch in drives.tolist()],
         "window": box,
         "typical": (x(spin[0]), y(row["launch_deg"])) if spin else None,
+        "best": [(x(s), y(l)) for s, l in best],
+        "answered": None if target is None else _outline(target, x, y),
+        "shades": [] if target is None else _shades(target, x, y),
         "width": WIDTH,
         "height": 160.0,
     }
+
+
+def _outline(target: Target, x: DrawnAxis, y: DrawnAxis) -> str | None:
+    """Give the path about the deliveries for which the lookup answers."""
+    if target.answered is None:
+        return None
+    return _closed([(x(spin), y(launch)) for launch, spin in target.answered.tolist()])
+
+
+def _shades(target: Target, x: DrawnAxis, y: DrawnAxis) -> list[dict[str, str]]:
+    """Give paths that shade the drawing by how far expected carry is below the efficient, the farthest first.
+
+    They fill the axes; the outline of answers cuts them.
+    """
+    if target.expected is None or target.answered is None:
+        return []
+    launches, spins = (_within(axis, ends) for axis, ends in ((y, target.answered[:, 0]), (x, target.answered[:, 1])))
+    if launches is None or spins is None:
+        return []
+    cut = contour_generator(spins, launches, target.expected(launches, spins), fill_type=FillType.OuterCode)
+    shaded = []
+    for short, colour in SHADES:
+        polygons, codes, *_ = cut.filled(target.carry_yd - short, np.inf)
+        rings = [ring for pair in zip(polygons, codes, strict=True) for ring in _rings(*pair)]
+        if rings:
+            path = "".join(_closed([(x(a), y(b)) for a, b in ring.tolist()]) for ring in rings)
+            shaded.append({"path": path, "fill": colour})
+    return shaded
+
+
+def _within(axis: DrawnAxis, ends: Array) -> Array | None:
+    """Give points along an axis where it runs between the ends of the outline; None where it doesn't."""
+    low, high = max(axis.ticks[0], float(ends.min())), min(axis.ticks[-1], float(ends.max()))
+    return np.linspace(low, high, GRID) if low < high else None
+
+
+def _rings(points: Array | None, codes: npt.NDArray[np.unsignedinteger[Any]] | None) -> list[Array]:
+    """Cut the points of a filled contour into its rings; each begins with a move (code 1)."""
+    return [] if points is None or codes is None else np.split(points, np.flatnonzero(codes == 1)[1:])
+
+
+def _closed(points: Sequence[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{a:g} {b:g}" for a, b in points) + "z"

@@ -1,6 +1,8 @@
 """What a golfer's sheet is made from: which sheets there are, and where each golfer stands in the band."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import dataframely as dy
@@ -9,12 +11,14 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import at_centre
+from pipeline.benchmark.chart import answered_outline
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.order import newest_and_worst_first
+from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -104,12 +108,21 @@ class Target:
     window : Window or None
     speed_ratio : float or None
         What the better quarter of golfers reach; None where ball speed is not known.
+    carry_yd : float
+        Efficient carry.
+    answered : ndarray, shape (k, 2), or None
+        Outline of the deliveries, launch and spin, for which the lookup answers at this speed.
+    expected : callable or None
+        Gives expected carry, yd, shape (m, n), over a grid of launches (m) and spins (n).
     """
 
     launch_deg: float
     spin_rpm: float
     window: Window | None
     speed_ratio: float | None
+    carry_yd: float = np.nan
+    answered: Array | None = None
+    expected: Callable[[Array, Array], Array] | None = None
 
 
 def target_at(frontier: Frontier, model: CarryModel, club_speed_mph: float) -> Target | None:
@@ -118,7 +131,15 @@ def target_at(frontier: Frontier, model: CarryModel, club_speed_mph: float) -> T
         return None
     best = frontier.best_delivery(club_speed_mph, np.nan)
     ratio = float(model.ratio(best, "better")) if model.by_ball_speed else None
-    return Target(float(best.launch_deg), float(best.spin_rpm), frontier.window_at(club_speed_mph), ratio)
+    return Target(
+        float(best.launch_deg),
+        float(best.spin_rpm),
+        frontier.window_at(club_speed_mph),
+        ratio,
+        float(frontier.at("carry_yd", club_speed_mph)),
+        answered_outline(frontier, club_speed_mph),
+        partial(model.better_on_grid, club_speed_mph),
+    )
 
 
 def drives_of(drives: pl.DataFrame | Drives, chosen: pl.DataFrame) -> dict[tuple[str, str], pl.DataFrame]:
