@@ -44,32 +44,35 @@ def run(
     frontier: str,
     efficient_replicates: str,
     chart: str,
-    study: str,
+    about: dict[str, Any],
     bands: dict[str, Any],
     window_tolerance_yd: float,
     min_shots: int,
     min_golfers: int,
-    turf: str,
-    air: dict[str, float],
 ) -> None:
-    """Run the step; see the module's docstring."""
+    """Run the step; see the module's docstring. `about` is what the frontier says of the study."""
     carry_model = (fitted := read_artefact(model, FittedModel)).model
     refits = ResampledFits(**read_arrays(replicates))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
-    roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
+    roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[about["turf"]])
+    every = open_drives(Path(drives))
     found = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), speed_bands.half_width_mph, air)
-    golfers = golfers_by_quarter(every := open_drives(Path(drives)), carry_model, min_shots)
+    half_width_mph, standard = speed_bands.half_width_mph, about["air"]
+    efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), half_width_mph, standard)
+    golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
-    used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
+    used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
+    where: dict[str, Any] = {
+        "model_file": file,
+        "tolerance_yd": window_tolerance_yd,
+        "moved_share": moved_share,
+    } | about
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    reached = frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where)
-    write_artefact(frontier, reached)
+    write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
-    write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands, reached))
+    write_artefact(chart, chart_of(table, carry_model, reached, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 

@@ -71,6 +71,10 @@ class Delivery:
         """Give the same delivery with other speed ratios."""
         return replace(self, speed_ratio=np.asarray(speed_ratio, dtype=float))
 
+    def one(self, place: int) -> "Delivery":
+        """Give a single drive of several, as arrays without an axis."""
+        return Delivery(*(np.asarray(getattr(self, part.name)[place]) for part in fields(self)))
+
     def broadcast(self) -> "Delivery":
         """Give the four arrays in one shape."""
         return Delivery(*np.broadcast_arrays(*(getattr(self, one.name) for one in fields(self))))
@@ -148,7 +152,9 @@ class CarryModel:
         """Give the speed ratio of a strike, in the delivery's shape; an assumed one where the study has none at all."""
         club = delivery.club_speed_mph
         if strike == "better" and self.usual.better_ratio is not None:
-            return self.usual.better_ratio(club)
+            better = self.usual.better_ratio(club)
+            # The two lines are fitted apart and may cross where golfers are few: the better strike is never the worse.
+            return better if self.usual.speed_ratio is None else np.maximum(better, self.usual.speed_ratio(club))
         usual = np.full_like(club, ASSUMED_RATIO) if self.usual.speed_ratio is None else self.usual.speed_ratio(club)
         own = delivery.speed_ratio if strike == "own" else np.full_like(club, np.nan)
         return np.where(np.isnan(own), usual, own)

@@ -4,13 +4,14 @@ import numpy as np
 import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
-from frontiers import AIR
+from frontiers import AIR, frontier_at
 from matplotlib.path import Path
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.chart import chart_of
-from pipeline.benchmark.efficient import LEAST_LAUNCH_DEG, LEAST_SPIN_RPM, Efficient, Population, map_at
+from pipeline.benchmark.chart import answered_outlines, chart_of, reachable_at
+from pipeline.benchmark.efficient import LEAST_LAUNCH_DEG, LEAST_SPIN_RPM, Efficient, Population, Reachable, map_at
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
+from pipeline.benchmark.reach import NODE_EVERY
 from pipeline.benchmark.window import Window
 from pipeline.drives import Drives, typical_drives
 from pipeline.fit.model import Delivery
@@ -38,9 +39,15 @@ def population(world):
 
 
 @pytest.fixture(scope="module")
-def frontier(world):
-    where = {"study": "hill", "air": AIR, "turf": "firm", "model_file": "model/model.json"}
-    return frontier_of(EFFICIENT, Drives.of(world.drives), 5.0, **where)
+def mapped(world, model, population):
+    """Give a frontier over three speeds, some of whose reachable deliveries lie beyond the drives' ellipse."""
+    at = map_at(model, population, 90.5, 5.0)
+    mask = at.supported | ((at.launch_deg[:, None] > at.launch_deg[-9]) & (np.abs(at.spin_rpm - 2600) < 260))
+    nodes = tuple((length - 1) // NODE_EVERY + 1 for length in mask.shape)
+    reachable = Reachable(at.launch_deg, at.spin_rpm, mask, np.zeros(nodes))
+    efficient = {speed: replace(one, reachable=reachable) for speed, one in EFFICIENT.items()}
+    where = {"study": "hill", "air": AIR, "turf": "firm", "model_file": "model/model.json", "tolerance_yd": 5.0}
+    return frontier_of(efficient, Drives.of(world.drives), 5.0, **where)
 
 
 def test_every_whole_mph_and_every_centre_that_golfers_reach_has_its_figure(world, model, population, roller):
@@ -59,7 +66,14 @@ def test_every_whole_mph_and_every_centre_that_golfers_reach_has_its_figure(worl
 
 def test_the_frontier_holds_what_is_efficient_by_rising_speed(world):
     frontier = frontier_of(
-        EFFICIENT, Drives.of(world.drives), 5.0, study="hill", air=AIR, turf="firm", model_file="model/model.json"
+        EFFICIENT,
+        Drives.of(world.drives),
+        5.0,
+        study="hill",
+        air=AIR,
+        turf="firm",
+        model_file="model/model.json",
+        tolerance_yd=5.0,
     )
     assert (frontier.study, frontier.air, frontier.turf, frontier.model_file) == (
         "hill",
@@ -83,7 +97,14 @@ def test_the_errors_of_speeds_are_draws_with_the_frontiers_standard_errors(world
     found = find_efficient(model, refits, population, SpeedBands((75.0, 90.0, 91.0), 5.0), 5, 5.0, roller)
     arrays = errors_of(found, 60)
     frontier = frontier_of(
-        found, Drives.of(world.drives), 5.0, study="hill", air=AIR, turf="firm", model_file="model/model.json"
+        found,
+        Drives.of(world.drives),
+        5.0,
+        study="hill",
+        air=AIR,
+        turf="firm",
+        model_file="model/model.json",
+        tolerance_yd=5.0,
     )
     np.testing.assert_array_equal(arrays["speed_mph"], frontier.speed_mph)
     assert arrays["error_yd"].shape == (60, len(frontier.speed_mph))
@@ -103,14 +124,16 @@ def test_without_benchmarks_there_are_no_errors():
 
 
 def test_a_study_without_benchmarks_has_a_frontier_without_speeds(world):
-    frontier = frontier_of({}, Drives.of(world.drives), 5.0, study="a", air=AIR, turf="firm", model_file="m")
+    frontier = frontier_of(
+        {}, Drives.of(world.drives), 5.0, study="a", air=AIR, turf="firm", model_file="m", tolerance_yd=5.0
+    )
     assert len(frontier.speed_mph) == len(frontier.carry_yd) == len(frontier.near.mean) == 0
     assert not frontier.reaches(90.0)
 
 
-def test_the_chart_holds_the_curve_and_the_maps_of_bands_that_golfers_reach(model, population, frontier):
+def test_the_chart_holds_the_curve_and_the_maps_of_bands_that_golfers_reach(model, mapped):
     table = pl.DataFrame({"quarter": ["2026Q2", "2026Q3", "2026Q1"]})
-    chart = chart_of("hill", table, model, population, EFFICIENT, BANDS, frontier)
+    chart = chart_of(table, model, mapped, BANDS)
     assert (chart.study, chart.quarter) == ("hill", "2026Q3")
     assert chart.speeds_mph.tolist() == [90.0, 90.5, 91.0]
     assert chart.efficient_carry_yd.tolist() == [220.0, 221.0, 222.5]
@@ -120,36 +143,40 @@ def test_the_chart_holds_the_curve_and_the_maps_of_bands_that_golfers_reach(mode
     made = chart.map_of(90.5)
     carry = model.better_on_grid(90.5, made.launch_deg, made.spin_rpm)
     np.testing.assert_allclose(made.expected_carry_yd, carry, atol=0.0051)
-    at = map_at(model, population, 90.5, 5.0)
-    rows, columns = np.isin(at.launch_deg, made.reach_launch_deg), np.isin(at.spin_rpm, made.reach_spin_rpm)
-    np.testing.assert_array_equal(made.reachable, at.supported[np.ix_(rows, columns)])
-    assert made.reachable.sum() == at.supported.sum() > 20
+    grid = Delivery(np.array(90.5), np.array(np.nan), mapped.reach.launch_deg[:, None], mapped.reach.spin_rpm)
+    assert made.reachable.sum() == reachable_at(mapped, 90.5).sum() >= mapped.reachable(grid).sum() > 20
     assert (made.window, made.efficient_carry_yd) == (WINDOW, 221.0)
     assert (made.best_launch_deg, made.best_spin_rpm) == (13.5, 2600.0)
 
 
-def test_a_map_is_drawn_just_where_the_lookup_answers(model, population, frontier):
-    made = chart_of("hill", pl.DataFrame({"quarter": ["2026Q3"]}), model, population, EFFICIENT, BANDS, frontier)
-    (band,) = made.bands
-    rng = np.random.default_rng(1)
-    lo, hi = band.answered.min(axis=0), band.answered.max(axis=0)
+@pytest.mark.parametrize("speed", [90.0, 90.5, 90.8])
+def test_a_map_is_drawn_just_where_the_lookup_answers(mapped, speed):
+    outlines = answered_outlines(mapped, speed)
+    assert len(outlines) > 1  # golfers reach a little beyond the ellipse of the drives
+    corners = np.concatenate(outlines)
+    lo, hi = corners.min(axis=0), corners.max(axis=0)
     room = 0.2 * (hi - lo)
-    launch, spin = rng.uniform(lo - room, hi + room, (4000, 2)).T
-    unknown = np.full(4000, np.nan)
-    answers = frontier.holds(Delivery(np.full(4000, 90.5), unknown, launch, spin))
-    assert 800 < answers.sum() < 3200
-    drawn = Path(band.answered, closed=True).contains_points(np.stack([launch, spin], axis=-1))
+    places = np.random.default_rng(1).uniform(lo - room, hi + room, (8000, 2))
+    answers = mapped.holds(Delivery(np.full(8000, speed), np.full(8000, np.nan), *places.T))
+    assert 1600 < answers.sum() < 6400
+    drawn = Path.make_compound_path(*(Path(np.concatenate([one, one[:1]])) for one in outlines)).contains_points(places)
     assert not drawn[~answers].any()
     # A polygon of 90 corners in an ellipse leaves 0.08 % of it out.
     assert np.mean(drawn[answers]) > 0.99
-    # The grid has a point of room about the whole of it, but for launches and spins that no drive has.
-    assert band.launch_deg[-1] > hi[0]
-    assert band.spin_rpm[-1] > hi[1]
-    assert band.launch_deg[0] <= max(lo[0], LEAST_LAUNCH_DEG)
-    assert band.spin_rpm[0] <= max(lo[1], LEAST_SPIN_RPM)
+    outside = answers & ~Path(np.concatenate([outlines[0], outlines[0][:1]])).contains_points(places)
+    assert drawn[outside].sum() > 20
 
 
-def test_the_chart_of_nobody_has_no_quarter(model, population, frontier):
+def test_the_grid_of_a_map_holds_all_that_is_answered(model, mapped):
+    (band,) = chart_of(pl.DataFrame({"quarter": ["2026Q3"]}), model, mapped, BANDS).bands
+    corners = np.concatenate(band.answered)
+    assert band.launch_deg[-1] > corners[:, 0].max()
+    assert band.spin_rpm[-1] > corners[:, 1].max()
+    assert band.launch_deg[0] <= max(corners[:, 0].min(), LEAST_LAUNCH_DEG)
+    assert band.spin_rpm[0] <= max(corners[:, 1].min(), LEAST_SPIN_RPM)
+
+
+def test_the_chart_of_nobody_has_no_quarter(model):
     nobody = pl.DataFrame({"quarter": []}, schema={"quarter": pl.String})
-    chart = chart_of("hill", nobody, model, population, {}, BANDS, frontier)
+    chart = chart_of(nobody, model, frontier_at([]), BANDS)
     assert (chart.quarter, len(chart.speeds_mph), chart.bands) == (None, 0, [])

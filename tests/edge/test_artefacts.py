@@ -68,7 +68,7 @@ def chart():
             np.arange(3.0),
             np.arange(2.0),
             RNG.normal(200, 9, (3, 2)),
-            RNG.normal(size=(4, 2)),
+            [RNG.normal(size=(4, 2)), RNG.normal(size=(3, 2))],
             np.arange(2.0),
             np.arange(3.0),
             RNG.random((2, 3)) < 0.5,

@@ -201,7 +201,7 @@ def chart_band(band_mph):
         "launch_deg": launch.tolist(),
         "spin_rpm": spin.tolist(),
         "expected_carry_yd": carry.tolist(),
-        "answered": oval.tolist(),
+        "answered": [oval.tolist()],
         "reach_launch_deg": launch.tolist(),
         "reach_spin_rpm": spin.tolist(),
         "reachable": reachable.tolist(),
@@ -223,7 +223,7 @@ def chart():
 
     maps = [chart_band(centre) for centre in CENTRES]
     maps[0]["window"] = None
-    nothing = {"answered": [[13.0, 2500.0]] * 3, "reachable": [[False] * 37] * 37}
+    nothing = {"answered": [[[13.0, 2500.0]] * 3], "reachable": [[False] * 37] * 37}
     maps[4] |= {**nothing, "window": None, "efficient_carry_yd": 260.0}
     made = {
         "study": "hill-school",

@@ -11,7 +11,8 @@ import polars as pl
 import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path
 from matplotlib.ticker import StrMethodFormatter
 from numpy.lib.stride_tricks import sliding_window_view
 
@@ -22,6 +23,7 @@ from pipeline.golfers.order import flagged_of
 from pipeline.report.figures.look import (
     CURVE_COLOUR,
     FLAG_COLOUR,
+    ON_REACH,
     PART_LOOKS,
     PLAIN_COLOUR,
     band_colours,
@@ -247,7 +249,8 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
 def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
     """Draw contours of expected carry where the lookup answers; tell whether there was anything to draw."""
     launch, spin, carry = band.launch_deg, band.spin_rpm, band.expected_carry_yd
-    edge = Polygon(band.answered[:, ::-1], closed=True, facecolor="none", edgecolor="none")
+    outlines = [Path(one[:, ::-1], closed=False) for one in map(_ring, band.answered)]
+    edge = PathPatch(Path.make_compound_path(*outlines), facecolor="none", edgecolor="none")
     inside = edge.get_path().contains_points(np.stack(np.meshgrid(spin, launch), axis=-1).reshape(-1, 2))
     known = np.where(inside.reshape(carry.shape), carry, np.nan)
     # Contours need two steps of the grid each way.
@@ -274,6 +277,10 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
     return True
 
 
+def _ring(outline: Array) -> Array:
+    return np.concatenate([outline, outline[:1]])
+
+
 def _reaching(known: Array, carry: Array) -> Array:
     """Give carry at the points of a grid that are known or next to such a point, NaN at others."""
     near = np.pad(np.isfinite(known), 1)
@@ -286,7 +293,7 @@ def _draw_reach(axes: Axes, band: BandMap) -> None:
     if band.reachable.any() and not band.reachable.all():
         share = band.reachable.astype(float)
         look: dict[str, Any] = {"colors": "0.15", "linestyles": "--", "linewidths": 1.4, "zorder": 3}
-        axes.contour(band.reach_spin_rpm, band.reach_launch_deg, share, levels=[0.5], **look)
+        axes.contour(band.reach_spin_rpm, band.reach_launch_deg, share, levels=[ON_REACH], **look)
         axes.plot([], [], color="0.15", linestyle="--", linewidth=1.4, label="deliveries within golfers' reach")
 
 

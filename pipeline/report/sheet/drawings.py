@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from contourpy import FillType, contour_generator
+from contourpy import FillType, LineType, contour_generator
 from matplotlib.colors import to_hex
 from matplotlib.ticker import MaxNLocator
 
-from pipeline.report.figures.look import PART_LOOKS
+from pipeline.report.figures.look import ON_REACH, PART_LOOKS
 from pipeline.report.sheet.facts import Target
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import number_text, shown_edges
@@ -205,28 +205,32 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         "window": box,
         "typical": (x(spin[0]), y(row["launch_deg"])) if spin else None,
         "best": [(x(s), y(l)) for s, l in best],
-        "answered": None if target is None else _outline(target, x, y),
+        "answered": [] if target is None else [_closed([(x(b), y(a)) for a, b in o.tolist()]) for o in target.answered],
+        "reach": "" if target is None else _reach(target, x, y),
         "shades": [] if target is None else _shades(target, x, y),
         "width": WIDTH,
         "height": 160.0,
     }
 
 
-def _outline(target: Target, x: DrawnAxis, y: DrawnAxis) -> str | None:
-    """Give the path about the deliveries for which the lookup answers."""
-    if target.answered is None:
-        return None
-    return _closed([(x(spin), y(launch)) for launch, spin in target.answered.tolist()])
+def _reach(target: Target, x: DrawnAxis, y: DrawnAxis) -> str:
+    """Give the path about the deliveries that golfers of the speed reach; empty where there is none."""
+    if target.reach is None or not target.reach[2].any():
+        return ""
+    launch, spin, marks = target.reach
+    lines = contour_generator(spin, launch, marks.astype(float), line_type=LineType.Separate).lines(ON_REACH)
+    return "".join(_closed([(x(a), y(b)) for a, b in np.asarray(line).tolist()]) for line in lines)
 
 
 def _shades(target: Target, x: DrawnAxis, y: DrawnAxis) -> list[dict[str, str]]:
     """Give paths that shade the drawing by how far expected carry is below the efficient, the farthest first.
 
-    They fill the axes; the outline of answers cuts them.
+    They fill the axes; the outlines of answers cut them.
     """
-    if target.expected is None or target.answered is None:
+    if target.expected is None or not target.answered:
         return []
-    launches, spins = (_within(axis, ends) for axis, ends in ((y, target.answered[:, 0]), (x, target.answered[:, 1])))
+    ends = np.concatenate(target.answered)
+    launches, spins = _within(y, ends[:, 0]), _within(x, ends[:, 1])
     if launches is None or spins is None:
         return []
     cut = contour_generator(spins, launches, target.expected(launches, spins), fill_type=FillType.OuterCode)
@@ -241,7 +245,7 @@ def _shades(target: Target, x: DrawnAxis, y: DrawnAxis) -> list[dict[str, str]]:
 
 
 def _within(axis: DrawnAxis, ends: Array) -> Array | None:
-    """Give points along an axis where it runs between the ends of the outline; None where it doesn't."""
+    """Give points along an axis where it runs between the ends of the outlines; None where it doesn't."""
     low, high = max(axis.ticks[0], float(ends.min())), min(axis.ticks[-1], float(ends.max()))
     return np.linspace(low, high, GRID) if low < high else None
 

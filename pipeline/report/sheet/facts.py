@@ -11,14 +11,14 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import at_centre
-from pipeline.benchmark.chart import answered_outline
+from pipeline.benchmark.chart import answered_outlines, reachable_at
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.order import newest_and_worst_first
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import Array, Flags
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -110,8 +110,10 @@ class Target:
         What the better quarter of golfers reach; None where ball speed is not known.
     carry_yd : float
         Efficient carry.
-    answered : ndarray, shape (k, 2), or None
-        Outline of the deliveries, launch and spin, for which the lookup answers at this speed.
+    answered : tuple of ndarray, shape (k, 2)
+        Outlines, launch and spin, which together hold the deliveries for which the lookup answers at this speed.
+    reach : tuple of ndarray, shapes (m,), (n,) and (m, n), or None
+        Launches and spins of a grid, and which of its points golfers of this speed reach.
     expected : callable or None
         Gives expected carry, yd, shape (m, n), over a grid of launches (m) and spins (n).
     """
@@ -121,7 +123,8 @@ class Target:
     window: Window | None
     speed_ratio: float | None
     carry_yd: float = np.nan
-    answered: Array | None = None
+    answered: tuple[Array, ...] = ()
+    reach: tuple[Array, Array, Flags] | None = None
     expected: Callable[[Array, Array], Array] | None = None
 
 
@@ -137,7 +140,8 @@ def target_at(frontier: Frontier, model: CarryModel, club_speed_mph: float) -> T
         frontier.window_at(club_speed_mph),
         ratio,
         float(frontier.at("carry_yd", club_speed_mph)),
-        answered_outline(frontier, club_speed_mph),
+        tuple(answered_outlines(frontier, club_speed_mph)),
+        (frontier.reach.launch_deg, frontier.reach.spin_rpm, reachable_at(frontier, club_speed_mph)),
         partial(model.better_on_grid, club_speed_mph),
     )
 
