@@ -63,11 +63,8 @@ def run(
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
-    where: dict[str, Any] = {
-        "model_file": file,
-        "tolerance_yd": window_tolerance_yd,
-        "moved_share": moved_share,
-    } | about
+    where: dict[str, Any] = {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
+    where |= about
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
     write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, **where))

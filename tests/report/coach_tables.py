@@ -27,7 +27,7 @@ def goals_of(golfers):
         "golfer", "quarter", "club_speed_mph", "carry_yd", goal_yd=pl.col("carry_yd") + 40, gap_yd=pl.lit(40.0),
         delivery_yd=pl.lit(12.0), speed_yd=pl.lit(28.0), efficient_speed_mph=pl.col("club_speed_mph") + 9.0,
         present_speed_mph=pl.col("club_speed_mph") + 13.0, reach=pl.lit("both"), goal_from=pl.lit("next band"),
-        note=pl.lit("an efficient delivery and about 9.0 mph more club speed reach the goal"),
+        note=pl.lit("an efficient delivery and about 9 mph more club speed reach the goal"),
     )  # fmt: skip
     yards = [edge for name in ("carry", "gap", "delivery", "speed") for edge in edges(name, "yd", 3.0)]
     made = made.with_columns((pl.col("goal_yd") - pl.col("carry_yd")).alias("gap_yd"))

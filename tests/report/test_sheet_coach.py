@@ -32,7 +32,7 @@ def test_goal_is_told_with_gap_parts_and_speeds():
     words = goal_words(row_of(goals_of))
 
     assert words["head"] == "Goal: 241 yd of carry, the efficient carry of the next speed band."
-    assert words["note"] == "An efficient delivery and about 9.0 mph more club speed reach the goal."
+    assert words["note"] == "An efficient delivery and about 9 mph more club speed reach the goal."
     assert words["rows"] == [
         ("Carry now", "201 yd", "198 to 204"),
         ("Gap to the goal", "40 yd", "37 to 43"),

@@ -44,7 +44,7 @@ class DrawnAxis:
 
     def marks(self) -> list[dict[str, Any]]:
         """Give place and text of every tick."""
-        return [{"at": self(tick), "text": f"{tick:g}"} for tick in self.ticks]
+        return [{"at": self(tick), "text": f"{tick:,g}"} for tick in self.ticks]
 
 
 @lru_cache(maxsize=1)

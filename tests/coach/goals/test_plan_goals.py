@@ -59,7 +59,7 @@ def test_a_row_tells_gap_parts_and_speeds():
     assert row["present_speed_lo90_mph"] < row["present_speed_mph"] < row["present_speed_hi90_mph"]
     assert (row["reach"], row["note"]) == (
         "both",
-        "an efficient delivery and about 8.0 mph more club speed reach the goal",
+        "an efficient delivery and about 8 mph more club speed reach the goal",
     )
 
 
@@ -68,7 +68,7 @@ def test_a_row_tells_gap_parts_and_speeds():
     [
         ({"carry_yd": 226.0}, 220.0, "reached", "the mean drive already carries the goal"),
         ({"carry_yd": 210.0}, 229.0, "delivery", "an efficient delivery at today's club speed reaches the goal"),
-        ({"carry_yd": 235.0}, 240.0, "speed", "about 1.7 mph more club speed reach the goal"),
+        ({"carry_yd": 235.0}, 240.0, "speed", "about 2 mph more club speed reach the goal"),
         (
             {"carry_yd": 210.0},
             300.0,
@@ -79,7 +79,7 @@ def test_a_row_tells_gap_parts_and_speeds():
             {"carry_yd": 200.0, "spin_rpm": 5000.0},
             235.0,
             "both",
-            "an efficient delivery and about 2.0 mph more club speed reach the goal; too few drives are that fast "
+            "an efficient delivery and about 2 mph more club speed reach the goal; too few drives are that fast "
             "to say what speed today's delivery would need",
         ),
     ],
