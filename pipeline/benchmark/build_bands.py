@@ -63,16 +63,13 @@ def run(
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
-    where: dict[str, Any] = {
-        "model_file": file,
-        "tolerance_yd": window_tolerance_yd,
-        "moved_share": moved_share,
-    } | about
+    where: dict[str, Any] = {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
+    where |= about
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, frontier_of(efficient, used, half_width_mph, **where))
+    write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
-    write_artefact(chart, chart_of(about["study"], table, carry_model, population, efficient, speed_bands))
+    write_artefact(chart, chart_of(table, carry_model, reached, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 

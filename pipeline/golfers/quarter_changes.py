@@ -17,7 +17,7 @@ from pipeline.statistics.intervals import Estimate
 from pipeline.tables.golfers import Changes
 
 # A gain expected by chance is told from this many yards on: less would be rounded to zero.
-TOLD_FROM_YD = 0.05
+TOLD_FROM_YD = 0.5
 
 # The part of the false discovery rate that changes of yards lost have. The other half is for club speed, speed ratio,
 # launch, spin and carry (`coach/progress`). With a rate for each of the six, 18 of 100 invented academies in which
@@ -126,11 +126,11 @@ def _note() -> pl.Expr:
         return pl.format("not assessed in {}", quarter)
 
     gain = -pl.col("chance_change_yd")
-    amount = pl.when(gain >= TOLD_FROM_YD).then(pl.format("about {} yd", gain.round(1)))
+    amount = pl.when(gain >= TOLD_FROM_YD).then(pl.format("about {} yd", (gain + 0.5).floor().cast(pl.Int64)))
     warning = pl.format(
         "picked out in {} for being short: a gain of {} is expected by chance alone",
         "since",
-        amount.otherwise(pl.lit("less than 0.1 yd")),
+        amount.otherwise(pl.lit("less than 1 yd")),
     )
     lucky = pl.lit("no longer flagged, but the change is no more than chance can give")
     notes = [

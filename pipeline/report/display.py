@@ -1,7 +1,7 @@
 """Tables as people read them: units in the headers, figures rounded, empty cells a dash.
 
-Labels, units and decimals come from the tables' schemas. Files of the pipeline hold full floats; rounding happens here
-and for display alone.
+Labels, units and steps come from the tables' schemas, the rounding from `pipeline.shown`. Files of the pipeline hold
+full floats; rounding is for display alone.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -14,7 +14,8 @@ import polars as pl
 from markupsafe import Markup, escape
 
 from pipeline.markdown import markdown_lines
-from pipeline.tables.columns import DECIMALS, ColumnFacts, facts_of
+from pipeline.shown import inward, rounded
+from pipeline.tables.columns import ColumnFacts, facts_of
 
 EMPTY = "\N{EN DASH}"
 
@@ -97,34 +98,62 @@ def _cells(table: pl.DataFrame, facts: Mapping[str, ColumnFacts], item: str | tu
     if isinstance(item, str):
         return _column(table, facts[item])
     *figure, low, high = item
-    decimals = facts[figure[0]].decimals if figure else DECIMALS.get(facts[low].unit, facts[low].decimals)
+    one = facts[figure[0] if figure else low]
     known = table[low].is_not_null() & table[high].is_not_null()
-    ends = (pl.lit(as_number(table[name], decimals)) for name in (low, high))
-    spread = pl.format("{} to {}", *ends)
+    if one.display.inward:
+        known, ends = _inward(table[low], table[high], one)
+    else:
+        ends = (as_shown(table[low], one), as_shown(table[high], one))
+    spread = pl.format("{} to {}", *(pl.lit(end) for end in ends))
     if figure:
-        value = pl.lit(as_number(table[figure[0]], decimals))
+        value = pl.lit(as_shown(table[figure[0]], one))
         spread, missing = pl.format("{} ({})", value, spread), value
     else:
         missing = pl.lit(EMPTY)
     return table.select(pl.when(known).then(spread).otherwise(missing).alias(low)).to_series()
 
 
+def _inward(low: pl.Series, high: pl.Series, facts: ColumnFacts) -> tuple[pl.Series, tuple[pl.Series, pl.Series]]:
+    """Write the ends of ranges, rounded into them; say which have both."""
+    ends = [
+        None if None in pair else inward(*pair, facts.step) for pair in zip(low.to_list(), high.to_list(), strict=True)
+    ]
+    first, last = (
+        as_shown(pl.Series([None if pair is None else pair[k] for pair in ends], dtype=pl.Float64), facts)
+        for k in (0, 1)
+    )
+    return pl.Series([pair is not None for pair in ends], dtype=pl.Boolean), (first, last)
+
+
 def _column(table: pl.DataFrame, facts: ColumnFacts) -> pl.Series:
-    column, display = table[facts.name], facts.display
+    column = table[facts.name]
     if column.dtype == pl.Boolean:
         return table.select(pl.when(facts.name).then(pl.lit("yes")).otherwise(pl.lit("no"))).to_series()
     if facts.is_number:
-        return as_number(100 * column if display.percent else column, facts.decimals, trim=display.trim)
+        return as_shown(column, facts)
     return column.cast(pl.String).fill_null("")
 
 
-def as_number(column: pl.Series, decimals: int, *, trim: bool = False) -> pl.Series:
-    """Write numbers as text, rounded to `decimals`; -1 means tens, `trim` drops trailing zeros."""
+def as_shown(column: pl.Series, facts: ColumnFacts) -> pl.Series:
+    """Write a column's figures as its schema says."""
+    figures = 100 * column if facts.display.percent else column
+    written = as_number(figures, facts.decimals, trim=facts.display.trim, step=facts.step)
+    return grouped(written) if facts.unit == "rpm" else written
+
+
+def as_number(column: pl.Series, decimals: int, *, trim: bool = False, step: float | None = None) -> pl.Series:
+    """Write numbers as text, rounded to a step, without one to `decimals`; `trim` drops trailing zeros."""
     values = column.cast(pl.Float64).to_numpy()
-    # Adding 0 turns the -0 of a rounded small negative into 0.
-    rounded = np.round(values, decimals) + 0.0
-    written = np.char.mod("%g" if trim else f"%.{max(decimals, 0)}f", rounded)
+    if trim:
+        written = np.char.mod("%g", values)
+    else:
+        written = np.char.mod(f"%.{decimals}f", rounded(values, 10.0**-decimals if step is None else step))
     return pl.Series(column.name, np.where(np.isnan(values), EMPTY, written).astype(object), dtype=pl.String)
+
+
+def grouped(written: pl.Series) -> pl.Series:
+    """Put a comma before the thousands of whole numbers from 0 to 999,999."""
+    return written.str.replace(r"^(-?\d{1,3})(\d{3})$", "$1,$2")
 
 
 def markdown_table(shown: ShownTable) -> str:

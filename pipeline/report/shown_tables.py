@@ -8,6 +8,7 @@ import polars as pl
 from pipeline.golfers.order import flagged_of
 from pipeline.report.display import EMPTY, Item, ShownTable, as_number, show
 from pipeline.report.page.academy_words import reject_words, value_words
+from pipeline.report.shown_sums import with_shown_losses
 from pipeline.tables.columns import PERCENTILES, facts_of, heading_of
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable, Calibrations, Scores
@@ -80,8 +81,8 @@ def _newest_first(bands: dy.DataFrame[BandTable], min_golfers: int, note: pl.Exp
 def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> ShownTable:
     """Show a quarter's flagged golfers, the worst first.
 
-    Parts are shown to a tenth of a yard, so that they add up but for rounding, and the q value as wrong flags in 100,
-    rounded to the unsure side.
+    Parts are shown in yards that add up to the yards lost, and these to the difference of efficient and mean carry; the
+    q value as wrong flags in 100, rounded to the unsure side.
 
     Parameters
     ----------
@@ -108,7 +109,7 @@ def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> ShownTable:
         wrong_flags.alias("Wrong flags in 100"),
         "note",
     )
-    return show(flagged_of(golfers, quarter), Golfers, items)
+    return show(with_shown_losses(flagged_of(golfers, quarter)), Golfers, items)
 
 
 def show_scores(scores: dy.DataFrame[Scores]) -> ShownTable:

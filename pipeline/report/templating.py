@@ -2,8 +2,24 @@
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from pipeline.shown import IMPERIAL, angle_text, number_text, percent_text, ratio_text, signed_text, spin_text
+
+# How figures are written in every template.
+FILTERS = {
+    "yards": IMPERIAL.distance_figure,
+    "mph": IMPERIAL.speed_figure,
+    "angle": angle_text,
+    "spin": spin_text,
+    "ratio": ratio_text,
+    "percent": percent_text,
+    "number": number_text,
+    "signed": signed_text,
+}
+
 
 def templates_of(room: str) -> Environment:
     """Give the templates of a room of `pipeline.report`, such as page or sheet."""
     loader = PackageLoader(f"pipeline.report.{room}")
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    made.filters |= FILTERS
+    return made

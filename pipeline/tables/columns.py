@@ -13,11 +13,14 @@ from typing import Any, ClassVar
 import dataframely as dy
 import polars as pl
 
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM
 from pipeline.units import unit_of
 
-# Carry is known to about a yard, launch to a tenth of a degree, spin to tens of rpm: more digits would only seem exact.
-# An interval is shown with these; a single figure may have others by its column. -1 means tens.
-DECIMALS = {"yd": 0, "deg": 1, "rpm": -1, "mph": 1, "%": 0}
+# Decimals of a figure by its unit, and the step where one is coarser than its last digit; `pipeline.shown` says why.
+# A column may ask for more: an average of many golfers is better known than one golfer's figure, and a quarter's change
+# of club speed is some tenths of a mph.
+DECIMALS = {"yd": 0, "deg": 1, "rpm": 0, "mph": 0, "%": 0}
+STEPS = {"deg": ANGLE_STEP_DEG, "rpm": SPIN_STEP_RPM}
 # Levels at which percentiles of golfers are given.
 PERCENTILES = (25, 50, 75, 90)
 
@@ -42,7 +45,7 @@ class Display:
     label : str
         What people call it, without unit.
     decimals : int or None
-        -1 means tens. None: those of its unit.
+        None: those of its unit.
     short : str
         Label where something beside it says the rest. Empty: the label.
     group : str
@@ -55,6 +58,8 @@ class Display:
         Whether zeros at the end are left out.
     tiny : bool
         Whether a figure below the last digit is shown as less than it.
+    inward : bool
+        For both ends of a range: whether they are rounded into it, as those of a window are.
     """
 
     label: str
@@ -65,6 +70,7 @@ class Display:
     percent: bool = False
     trim: bool = False
     tiny: bool = False
+    inward: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,8 @@ class ColumnFacts:
         Of the figures as they are shown; empty if there is none.
     decimals : int
         For display.
+    step : float
+        What figures are rounded to for display, such as 50.
     values : str
         Bounds or words, in words.
     nullable : bool
@@ -92,6 +100,7 @@ class ColumnFacts:
     kind: str
     unit: str
     decimals: int
+    step: float
     values: str
     nullable: bool
     note: str
@@ -153,9 +162,12 @@ def _facts(table: str, name: str, column: dy.Column) -> ColumnFacts:
     if not isinstance(display, Display) or not column.description:
         raise TypeError(f"{table}.{name} has no label or note; declare it by a function of pipeline.tables.columns")
     unit = "%" if display.percent else unit_of(name)
-    decimals = DECIMALS.get(unit, 0) if display.decimals is None else display.decimals
+    given = display.decimals
+    decimals = DECIMALS.get(unit, 0) if given is None else given
+    step = STEPS.get(unit, 10.0**-decimals) if given is None else 10.0**-decimals
     kind = _KINDS[type(column)]
-    return ColumnFacts(name, kind, unit, decimals, values_of(column), column.nullable, column.description, display)
+    note = column.description
+    return ColumnFacts(name, kind, unit, decimals, step, values_of(column), column.nullable, note, display)
 
 
 def heading_of(schema: type[dy.Schema], name: str) -> str:

@@ -72,9 +72,9 @@ class Delivery(cols.Table):
     launch_deg = cols.number("Launch", "Launch angle of the typical drive.")
     spin_rpm = cols.number("Spin", "Backspin of the typical drive. Empty where it is guessed.", nullable=True)
     speed_ratio = cols.number(
-        "Speed ratio", "Ball speed over club speed of the typical drive.", decimals=3, nullable=True
+        "Speed ratio", "Ball speed over club speed of the typical drive.", decimals=2, nullable=True
     )
-    carry_now_yd = cols.number("Carry now", "Expected of the typical drive.", decimals=1, nullable=True)
+    carry_now_yd = cols.number("Carry now", "Expected of the typical drive.", nullable=True)
     loft_least_deg = cols.number("Least change of loft", "Least change that the data reach, such as -4.", nullable=True)
     loft_most_deg = cols.number("Most change of loft", "Most change that the data reach.", nullable=True)
     loft_change_deg = cols.number(
@@ -82,9 +82,9 @@ class Delivery(cols.Table):
     )
     best_launch_deg = cols.number("Best launch", "Launch angle after that change.", nullable=True)
     best_spin_rpm = cols.number("Best spin", "Backspin after that change.", nullable=True)
-    best_speed_ratio = cols.number("Best speed ratio", "Speed ratio after that change.", decimals=3, nullable=True)
-    best_carry_yd = cols.number("Best carry", "Carry expected after that change.", decimals=1, nullable=True)
-    gain_yd, gain_lo90_yd, gain_hi90_yd = cols.estimate("Gain", "Best carry less carry now.", decimals=1)
+    best_speed_ratio = cols.number("Best speed ratio", "Speed ratio after that change.", decimals=2, nullable=True)
+    best_carry_yd = cols.number("Best carry", "Carry expected after that change.", nullable=True)
+    gain_yd, gain_lo90_yd, gain_hi90_yd = cols.estimate("Gain", "Best carry less carry now.")
     advice = cols.word("Advice", "What to try. keep the loft: the gain may be zero or is small.", ADVICE, nullable=True)
     loft_by = cols.word(
         "Effect of loft by",
@@ -97,7 +97,7 @@ class Delivery(cols.Table):
         "Change of loft with it", "Best change of loft to go with more attack, from now.", nullable=True
     )
     attack_gain_yd, attack_gain_lo90_yd, attack_gain_hi90_yd = cols.estimate(
-        "Gain by more attack", "Carry on top of the gain by loft.", decimals=1
+        "Gain by more attack", "Carry on top of the gain by loft."
     )
     note = cols.note("Why something isn't given.")
 

@@ -155,16 +155,24 @@ class BandTable(cols.Table):
         "Efficient total", "Largest carry and roll together to be expected over the same deliveries.", nullable=True
     )
     launch_lo_deg, launch_hi_deg = cols.interval(
-        "Launch window", "drives inside the windows of launch and spin are expected close to the efficient carry."
+        "Launch window",
+        "drives inside the windows of launch and spin are expected close to the efficient carry.",
+        inward=True,
     )
     spin_lo_rpm, spin_hi_rpm = cols.interval(
-        "Spin window", "drives inside the windows of launch and spin are expected close to the efficient carry."
+        "Spin window",
+        "drives inside the windows of launch and spin are expected close to the efficient carry.",
+        inward=True,
     )
     total_launch_lo_deg, total_launch_hi_deg = cols.interval(
-        "Launch window for total", "drives inside the windows for total are expected close to the efficient total."
+        "Launch window for total",
+        "drives inside the windows for total are expected close to the efficient total.",
+        inward=True,
     )
     total_spin_lo_rpm, total_spin_hi_rpm = cols.interval(
-        "Spin window for total", "drives inside the windows for total are expected close to the efficient total."
+        "Spin window for total",
+        "drives inside the windows for total are expected close to the efficient total.",
+        inward=True,
     )
     speed_ratio_p50 = cols.number(
         "Speed ratio, 50th percentile",

@@ -114,7 +114,7 @@ class Priorities(cols.Table):
     yards_per_mph = cols.number("Yards per mph", "Carry for a mile an hour more, the delivery as it is.", decimals=1)
     speed_gain_mph, speed_gain_lo90_mph, speed_gain_hi90_mph = cols.estimate(
         "Gain in club speed", "What golfers here gain from quarter to quarter on average.",
-        level="range of 9 golfers in 10",
+        level="range of 9 golfers in 10", decimals=1,
     )  # fmt: skip
     speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate("Speed gives", "What such a gain in speed is worth.")
     delivery_more_probability = cols.share(

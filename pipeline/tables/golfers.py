@@ -10,7 +10,7 @@ PARTS = ("lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_
 
 
 def _part(label: str, note: str, short: str) -> dy.Float64:
-    return cols.number(label, note, decimals=1, nullable=True, short=short, group="Parts of the yards lost")
+    return cols.number(label, note, nullable=True, short=short, group="Parts of the yards lost")
 
 
 class Golfers(cols.Table):
@@ -32,19 +32,17 @@ class Golfers(cols.Table):
     spin_rpm = cols.number(
         "Spin", "Backspin of the typical drive, a median. Empty where the device guessed it.", nullable=True
     )
-    carry_yd = cols.number("Carry", "Mean carry at standard conditions, for the reference device and ball.", decimals=1)
+    carry_yd = cols.number("Carry", "Mean carry at standard conditions, for the reference device and ball.")
     efficient_yd = cols.number(
         "Efficient carry",
         "Largest carry to be expected at the golfer's own club speed, over deliveries that golfers of about that speed "
         "really produce, struck with a ratio that the better quarter of them reach.",
-        decimals=1,
         nullable=True,
     )
     lost_yd, lost_lo90_yd, lost_hi90_yd = cols.estimate(
         "Yards lost",
         "Efficient carry minus carry. Its interval, by Student's t corrected for the long tail of mishits, says how "
         "well the yards lost are known, not how single drives scatter.",
-        decimals=1,
     )
     lost_contact_yd = _part(
         "Lost through contact",
@@ -83,7 +81,6 @@ class Golfers(cols.Table):
         "Yards lost, luck taken out",
         "Yards lost pulled toward those of golfers of the same speed and scatter of drives, the more the fewer "
         "drives there are. Golfers are ranked by it.",
-        decimals=1,
     )
     own_difference_yd = cols.number(
         "Own difference",
@@ -135,16 +132,15 @@ class Changes(cols.Table):
     )
     shots = cols.count("Drives now", "Accepted drives in the later quarter; empty if not seen.", nullable=True, min=1)
     shots_before = cols.count("Drives then", "Accepted drives in the earlier quarter.", min=1)
-    club_speed_change_mph = cols.number("Club speed, change", "Change of mean club speed.", nullable=True)
-    carry_change_yd = cols.number("Carry, change", "Change of mean carry.", decimals=1, nullable=True)
+    club_speed_change_mph = cols.number("Club speed, change", "Change of mean club speed.", decimals=1, nullable=True)
+    carry_change_yd = cols.number("Carry, change", "Change of mean carry.", nullable=True)
     lost_change_yd = cols.number(
         "Yards lost, change",
         "Change of yards lost; below 0 it is a gain. Empty unless the golfer was assessed in both quarters.",
-        decimals=1,
         nullable=True,
     )
     lost_change_lo90_yd, lost_change_hi90_yd = cols.ends(
-        "Yards lost, change", why_empty="Empty where all drives of both quarters were alike too.", decimals=1
+        "Yards lost, change", why_empty="Empty where all drives of both quarters were alike too."
     )
     lost_change_std_error_yd = cols.number(
         "Yards lost, change: standard error",
@@ -176,7 +172,6 @@ class Changes(cols.Table):
     chance_change_yd = cols.number(
         "Expected by chance alone",
         "Change to expect if nothing changed: yards lost with luck taken out less yards lost, of the earlier quarter.",
-        decimals=1,
         nullable=True,
     )
     note = cols.note()

@@ -88,7 +88,9 @@ class Sessions(cols.Table):
     tool = cols.word("Tool", "Whose swings the speeds rest on; empty: too few of either.", TOOLS, nullable=True)
     best_mph = cols.number("Best speed", "90th percentile of the swings, in driver speed.", nullable=True)
     typical_mph = cols.number("Typical speed", "Median of the swings, in driver speed.", nullable=True)
-    set_rise_mph = cols.number("Rise in a set", "Mean over its sets: last two swings less first two.", nullable=True)
+    set_rise_mph = cols.number(
+        "Rise in a set", "Mean over its sets: last two swings less first two.", decimals=1, nullable=True
+    )
 
 
 class Practice(cols.Table):
@@ -124,7 +126,7 @@ class Practice(cols.Table):
     )
     trend = cols.word("Trend", "Of the best speed. gaining or losing: its interval leaves zero out.", TRENDS)
     set_rise_mph, set_rise_lo90_mph, set_rise_hi90_mph = cols.estimate(
-        "Rise in a set", "Last two swings of a set less its first two."
+        "Rise in a set", "Last two swings of a set less its first two.", decimals=1
     )
     drive_quarter = cols.text("Quarter with drives", "Newest quarter with both practice and drives.", nullable=True)
     drives = cols.count("Drives", "In that quarter.")
@@ -132,7 +134,7 @@ class Practice(cols.Table):
         "Club speed with a ball", "Mean club speed of those drives, a day counting once.", nullable=True
     )
     ball_gap_mph, ball_gap_lo90_mph, ball_gap_hi90_mph = cols.estimate(
-        "Ball gap", "Club speed with a ball less the practice trend's best on those days."
+        "Ball gap", "Club speed with a ball less the practice trend's best on those days.", decimals=1
     )
     speed_now_mph = cols.number("Speed now", "What is projected, at the last session.", nullable=True)
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")

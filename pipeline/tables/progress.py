@@ -17,12 +17,12 @@ def _change(label: str, note: str, decimals: int | None = None) -> _Three:
     return cols.estimate(f"{label}, change", note, short=label, decimals=decimals)
 
 
-def _gained(by: str, note: str) -> dy.Float64:
-    return cols.number(f"Carry gained by {by}", note, short=f"by {by}", decimals=1, nullable=True)
+def _gained(by: str, note: str, decimals: int | None = None) -> dy.Float64:
+    return cols.number(f"Carry gained by {by}", note, short=f"by {by}", decimals=decimals, nullable=True)
 
 
-def _gained_with_ends(by: str, note: str) -> _Three:
-    return cols.estimate(f"Carry gained by {by}", note, short=f"by {by}", decimals=1)
+def _gained_with_ends(by: str, note: str, decimals: int | None = None) -> _Three:
+    return cols.estimate(f"Carry gained by {by}", note, short=f"by {by}", decimals=decimals)
 
 
 def _tested(label: str, note: str = "") -> tuple[dy.Float64, dy.Float64, dy.Enum]:
@@ -59,11 +59,11 @@ class Progress(cols.Table):
     device_changed = cols.flag("Device changed", "Most drives on another device; empty if not known.", nullable=True)
     ball_changed = cols.flag("Ball changed", "Most drives with another ball; empty if not known.", nullable=True)
     club_speed_change_mph, club_speed_change_lo90_mph, club_speed_change_hi90_mph = _change(
-        "Club speed", "Change of the mean."
+        "Club speed", "Change of the mean.", 1
     )
     club_speed_p_value, club_speed_q_value, club_speed_verdict = _tested("Club speed")
     speed_ratio_change, speed_ratio_change_lo90, speed_ratio_change_hi90 = _change(
-        "Speed ratio", "Change of the median; empty where ball speed is not known.", 3
+        "Speed ratio", "Change of the median; empty where ball speed is not known.", 2
     )
     speed_ratio_p_value, speed_ratio_q_value, speed_ratio_verdict = _tested("Speed ratio")
     launch_change_deg, launch_change_lo90_deg, launch_change_hi90_deg = _change("Launch", "Change of the median.")
@@ -71,11 +71,11 @@ class Progress(cols.Table):
     spin_change_rpm, spin_change_lo90_rpm, spin_change_hi90_rpm = _change("Spin", "Change of the median.")
     spin_p_value, spin_q_value, spin_verdict = _tested("Spin", _BY_WINDOW)
     carry_change_yd, carry_change_lo90_yd, carry_change_hi90_yd = _change(
-        "Carry", "Change of the mean, at standard conditions, for the reference device and ball.", 1
+        "Carry", "Change of the mean, at standard conditions, for the reference device and ball."
     )
     carry_p_value, carry_q_value, carry_verdict = _tested("Carry")
     lost_change_yd, lost_change_lo90_yd, lost_change_hi90_yd = _change(
-        "Yards lost", "Change of yards lost; below 0 it is a gain.", 1
+        "Yards lost", "Change of yards lost; below 0 it is a gain."
     )
     lost_p_value, lost_q_value, lost_verdict = _tested("Yards lost")
     carry_from_speed_yd, carry_from_speed_lo90_yd, carry_from_speed_hi90_yd = _gained_with_ends(
@@ -128,7 +128,8 @@ def _counts(label: str) -> tuple[dy.Int64, dy.Int64]:
     return better, worse
 
 
-def _mean_change(label: str, decimals: int | None = None) -> _Three:
+def _mean_change(label: str, decimals: int) -> _Three:
+    # A mean over golfers is better known than a golfer's own change: a digit more.
     return _change(label, "Mean of the golfers' changes, with the interval of that mean.", decimals)
 
 
@@ -143,25 +144,25 @@ class Cohorts(cols.Table):
     golfers = cols.count("Golfers", "Compared with an earlier quarter; empty where suppressed.", nullable=True)
     device_changed = cols.count("Device changed", "Of them, golfers with most drives on another device.", nullable=True)
     ball_changed = cols.count("Ball changed", "Of them, golfers with most drives with another ball.", nullable=True)
-    club_speed_change_mph, club_speed_change_lo90_mph, club_speed_change_hi90_mph = _mean_change("Club speed")
+    club_speed_change_mph, club_speed_change_lo90_mph, club_speed_change_hi90_mph = _mean_change("Club speed", 1)
     club_speed_better, club_speed_worse = _counts("Club speed")
     speed_ratio_change, speed_ratio_change_lo90, speed_ratio_change_hi90 = _mean_change("Speed ratio", 3)
     speed_ratio_better, speed_ratio_worse = _counts("Speed ratio")
-    launch_change_deg, launch_change_lo90_deg, launch_change_hi90_deg = _mean_change("Launch")
+    launch_change_deg, launch_change_lo90_deg, launch_change_hi90_deg = _mean_change("Launch", 1)
     launch_better, launch_worse = _counts("Launch")
-    spin_change_rpm, spin_change_lo90_rpm, spin_change_hi90_rpm = _mean_change("Spin")
+    spin_change_rpm, spin_change_lo90_rpm, spin_change_hi90_rpm = _mean_change("Spin", 0)
     spin_better, spin_worse = _counts("Spin")
     carry_change_yd, carry_change_lo90_yd, carry_change_hi90_yd = _mean_change("Carry", 1)
     carry_better, carry_worse = _counts("Carry")
     lost_change_yd, lost_change_lo90_yd, lost_change_hi90_yd = _mean_change("Yards lost", 1)
     lost_better, lost_worse = _counts("Yards lost")
     carry_from_speed_yd, carry_from_speed_lo90_yd, carry_from_speed_hi90_yd = _gained_with_ends(
-        "speed", "Part of the mean change in carry that club speed brought."
+        "speed", "Part of the mean change in carry that club speed brought.", 1
     )
     carry_from_delivery_yd, carry_from_delivery_lo90_yd, carry_from_delivery_hi90_yd = _gained_with_ends(
-        "delivery", "Part of it that delivery brought."
+        "delivery", "Part of it that delivery brought.", 1
     )
-    carry_from_other_yd = _gained("other", "Part of it that can't be explained.")
+    carry_from_other_yd = _gained("other", "Part of it that can't be explained.", 1)
     suppressed = cols.flag("Suppressed", "Whether the figures are left out because there are too few golfers.")
     note = cols.note()
 

@@ -64,7 +64,18 @@ def chart():
     speeds = np.arange(80.0, 84.0)
     maps = [
         BandMap(
-            centre, np.arange(3.0), np.arange(2.0), RNG.normal(200, 9, (3, 2)), RNG.random((3, 2)) < 0.5, window, 201.5
+            centre,
+            np.arange(3.0),
+            np.arange(2.0),
+            RNG.normal(200, 9, (3, 2)),
+            [RNG.normal(size=(4, 2)), RNG.normal(size=(3, 2))],
+            np.arange(2.0),
+            np.arange(3.0),
+            RNG.random((2, 3)) < 0.5,
+            window,
+            201.5,
+            13.5,
+            2600.0,
         )
         for centre, window in ((80.0, Window(12.0, 15.0, 2300.0, 2900.1)), (90.0, None))
     ]
@@ -203,8 +214,8 @@ DAMAGED = {
     "flags for numbers": (FRONTIER, holding([True, False], "carry_yd"), "carry_yd"),
     "a flag that is unknown": (
         CHART,
-        lambda content: holding([True, None], "supported")(content["bands"][0]),
-        "bands.supported",
+        lambda content: holding([True, None], "reachable")(content["bands"][0]),
+        "bands.reachable",
     ),
     "a ragged array": (FRONTIER, holding([[1.0, 2.0], [3.0]], "near", "mean"), "near.mean"),
     "a text for air": (FRONTIER, holding("cold", "air", "temp_c"), "air.temp_c"),
@@ -216,8 +227,8 @@ DAMAGED = {
     "half a quarter": (MODEL, holding(0.5, "fitted_on", "drives"), "fitted_on.drives"),
     "one edge of an interval": (MODEL, holding([0.1], "model", "interval", "nothing"), "model.interval.nothing"),
     "no map's window": (CHART, lambda content: lacking("window")(content["bands"][0]), "bands.window"),
-    "texts for flags": (CHART, lambda content: holding(["yes"], "supported")(content["bands"][1]), "bands.supported"),
-    "numbers for flags": (CHART, lambda content: holding([0.5], "supported")(content["bands"][1]), "bands.supported"),
+    "texts for flags": (CHART, lambda content: holding(["yes"], "reachable")(content["bands"][1]), "bands.reachable"),
+    "numbers for flags": (CHART, lambda content: holding([0.5], "reachable")(content["bands"][1]), "bands.reachable"),
     "no drag": (ARTEFACTS["flight"], lacking("calibration", "drag"), "calibration.drag"),
     "no reasons": (ARTEFACTS["verdict"], lacking("reasons"), "reasons"),
     "a text for pairs": (ARTEFACTS["light tool"], holding("many", "pairs"), "pairs"),

@@ -12,6 +12,7 @@ from pipeline.golfers.losses import known_losses
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
 from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.shown import number_text
 from pipeline.tables.golfers import Changes
 
 RULES = FlagRules(lost_yd=10, false_discovery_rate=0.10, min_shots=12)
@@ -130,7 +131,7 @@ def test_the_note_tells_the_gain_to_expect():
     before, now = [40.0, *range(12)], [2.0, *range(12)]
     table = compared(lost_table("2026Q2", before, 9.0, 20), lost_table("2026Q3", now, 9.0, 20))
     row = table.row(0, named=True)
-    told = f"a gain of about {-row['chance_change_yd']:.1f} yd is expected by chance alone"
+    told = f"a gain of about {number_text(-row['chance_change_yd'])} yd is expected by chance alone"
     assert -5 < row["chance_change_yd"] < -0.5
     assert row["note"] == "picked out in 2026Q2 for being short: " + told
     assert table["note"][1:].null_count() == 12

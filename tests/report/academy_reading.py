@@ -4,6 +4,8 @@ import math
 
 import polars as pl
 
+from pipeline.report.shown_sums import shown_losses
+
 PARTS = ("contact", "launch", "spin", "consistency", "other")
 PERCENTILES = (25, 50, 75, 90)
 DASH = "\N{EN DASH}"
@@ -34,13 +36,21 @@ def glance_of(page):
 def written(value, decimals):
     if value is None:
         return DASH
-    return f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
+    return f"{math.floor(value * 10**decimals + 0.5) / 10**decimals + 0.0:.{decimals}f}"
 
 
 def span(row, low, high, decimals):
     if row[low] is None or row[high] is None:
         return DASH
     return f"{written(row[low], decimals)} to {written(row[high], decimals)}"
+
+
+def window(row, low, high, step, figure):
+    """Write a range of a window, its ends moved inward to the step."""
+    if row[low] is None or row[high] is None:
+        return DASH
+    ends = (math.ceil(row[low] / step) * step, math.floor(row[high] / step) * step)
+    return " to ".join(figure.format(end) for end in ends)
 
 
 def wrong_flags(q):
@@ -51,12 +61,12 @@ def flagged_rows(flagged):
     """Write what flagged.csv says as the page must show it, in the file's order."""
     return [
         [
-            r["golfer"], str(r["shots"]), written(r["club_speed_mph"], 1), written(r["carry_yd"], 1),
-            written(r["efficient_yd"], 1), written(r["lost_yd"], 1), span(r, "lost_lo90_yd", "lost_hi90_yd", 0),
-            written(r["ranked_lost_yd"], 1), *(written(r[f"lost_{part}_yd"], 1) for part in PARTS), r["main_cause"],
+            r["golfer"], str(r["shots"]), written(r["club_speed_mph"], 0), written(r["carry_yd"], 0),
+            written(r["efficient_yd"], 0), written(lost["lost_yd"], 0), span(r, "lost_lo90_yd", "lost_hi90_yd", 0),
+            written(r["ranked_lost_yd"], 0), *(written(lost[f"lost_{part}_yd"], 0) for part in PARTS), r["main_cause"],
             wrong_flags(r["q_value"]),
         ]
-        for r in flagged.to_dicts()
+        for r, lost in ((r, shown_losses(r)) for r in flagged.to_dicts())
     ]  # fmt: skip
 
 
@@ -70,8 +80,8 @@ def change_rows(changes, quarter):
         [
             r["golfer"], FLAGS[r["movement"]], r["since"],
             str(r["shots_before"]), str(r["shots"]), written(r["club_speed_change_mph"], 1),
-            written(r["carry_change_yd"], 1), written(r["lost_change_yd"], 1),
-            span(r, "lost_change_lo90_yd", "lost_change_hi90_yd", 0), written(r["chance_change_yd"], 1),
+            written(r["carry_change_yd"], 0), written(r["lost_change_yd"], 0),
+            span(r, "lost_change_lo90_yd", "lost_change_hi90_yd", 0), written(r["chance_change_yd"], 0),
             "yes" if r["more_than_chance"] else "no",
         ]
         for r in rows
@@ -91,8 +101,8 @@ def _band(r):
     return [
         str(r["golfers"]), str(r["shots"]), *(_carry(r, p) for p in PERCENTILES),
         written(r["efficient_carry_yd"], 0), span(r, "efficient_lo90_yd", "efficient_hi90_yd", 0),
-        written(r["efficient_total_yd"], 0), span(r, "launch_lo_deg", "launch_hi_deg", 1),
-        span(r, "spin_lo_rpm", "spin_hi_rpm", -1), written(r["speed_ratio_p50"], 2),
+        written(r["efficient_total_yd"], 0), window(r, "launch_lo_deg", "launch_hi_deg", 0.5, "{:.1f}"),
+        window(r, "spin_lo_rpm", "spin_hi_rpm", 50, "{:,.0f}"), written(r["speed_ratio_p50"], 2),
         written(None if share is None else 100 * share, 0),
     ]  # fmt: skip
 
@@ -114,7 +124,7 @@ def glance(golfers, changes, quarter):
         "drives": f"{sum(here['shots']):,}",
         "assessed": str(here.filter(pl.col("status") != "not_assessed").height),
         "flagged": str(flagged.height),
-        "recoverable_yd": f"{sum(flagged['ranked_lost_yd']):.0f} yd",
+        "recoverable_yd": f"{math.floor(sum(flagged['ranked_lost_yd']) + 0.5):,} yd",
         "new": str(moved.filter(pl.col("movement") == "new").height + len(first)),
         "no_longer": str(moved.filter(pl.col("movement") == "no_longer").height),
     }

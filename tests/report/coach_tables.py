@@ -28,7 +28,7 @@ def goals_of(golfers):
         delivery_yd=pl.lit(12.0), speed_yd=pl.lit(28.0), efficient_speed_mph=pl.col("club_speed_mph") + 9.0,
         present_speed_mph=pl.col("club_speed_mph") + 13.0, reach=pl.lit("both"), goal_from=pl.lit("next band"),
         quarters=pl.lit(4.2), quarters_lo90=pl.lit(3.0), quarters_hi90=pl.lit(6.6),
-        note=pl.lit("an efficient delivery and about 9.0 mph more club speed reach the goal; about 4 quarters at the "
+        note=pl.lit("an efficient delivery and about 9 mph more club speed reach the goal; about 4 quarters at the "
                     "pace of golfers here"),
     )  # fmt: skip
     yards = [edge for name in ("carry", "gap", "delivery", "speed") for edge in edges(name, "yd", 3.0)]

@@ -187,22 +187,28 @@ def bands():
 
 
 def chart_band(band_mph):
-    """Make the map of one band, a smooth hill of carry with an oval support."""
+    """Make the map of one band, a smooth hill of carry; where the lookup answers and what golfers reach are ovals."""
     launch, spin = np.linspace(4, 22, 37), np.linspace(1200, 4800, 37)
     off_launch, off_spin = launch[:, None] - 13, (spin[None, :] - 2500) / 300
     efficient = 2.55 * band_mph - 14
     carry = efficient - 0.6 * off_launch**2 - 0.8 * off_spin**2 - 0.4 * off_launch * off_spin
-    supported = (off_launch / 6) ** 2 + (off_spin / 4.5) ** 2 < 1
+    turns = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    oval = np.stack([13 + 6 * np.cos(turns), 2500 + 4.5 * 300 * np.sin(turns)], axis=-1)
+    reachable = (off_launch / 3) ** 2 + (off_spin / 2.2) ** 2 < 1
     window = {"launch_lo_deg": 11.5, "launch_hi_deg": 14.5, "spin_lo_rpm": 2100.0, "spin_hi_rpm": 2900.0}
     return {
         "band_mph": band_mph,
         "launch_deg": launch.tolist(),
         "spin_rpm": spin.tolist(),
-        "expected_carry_yd": [[value if ok else None for value, ok in zip(*row, strict=True)]
-                              for row in zip(carry.tolist(), supported.tolist(), strict=True)],
-        "supported": supported.tolist(),
+        "expected_carry_yd": carry.tolist(),
+        "answered": [oval.tolist()],
+        "reach_launch_deg": launch.tolist(),
+        "reach_spin_rpm": spin.tolist(),
+        "reachable": reachable.tolist(),
         "window": window,
         "efficient_carry_yd": efficient,
+        "best_launch_deg": 13.0,
+        "best_spin_rpm": 2500.0,
     }  # fmt: skip
 
 
@@ -217,7 +223,7 @@ def chart():
 
     maps = [chart_band(centre) for centre in CENTRES]
     maps[0]["window"] = None
-    nothing = {"expected_carry_yd": [[None] * 37] * 37, "supported": [[False] * 37] * 37}
+    nothing = {"answered": [[[13.0, 2500.0]] * 3], "reachable": [[False] * 37] * 37}
     maps[4] |= {**nothing, "window": None, "efficient_carry_yd": 260.0}
     made = {
         "study": "hill-school",

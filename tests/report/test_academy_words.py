@@ -20,9 +20,9 @@ def test_a_band_is_told_with_window_and_interval():
     assert told() == [
         (
             "92.5 mph (87.5 to 97.5)",
-            "A well struck drive, launched at 11.1 to 15.0 deg with 2100 to 3000 rpm of backspin, should carry about "
-            f"221 yd (the true figure most likely lies from 219 to 224 yd). {HALF} 5 of them launch and spin it in "
-            "that window.",
+            "A well struck drive should carry about 221 yd (the true figure most likely lies from 219 to 224 yd). "
+            f"Window: launch 11.5 to 15.0 deg, spin 2,150 to 2,950 rpm. {HALF} 5 of them launch and spin it in that "
+            "window.",
         )
     ]
 
@@ -39,7 +39,7 @@ def test_a_band_is_told_with_window_and_interval():
         ({"efficient_carry_yd": None}, f"{HALF} There are too few drives to say how far a drive should carry."),
         (
             {"spin_hi_rpm": None, "efficient_lo90_yd": None},
-            f"A well struck drive should carry about 221 yd; no window of launch and spin could be found. {HALF}",
+            f"A well struck drive should carry about 221 yd. Window: none at this speed. {HALF}",
         ),
     ],
 )

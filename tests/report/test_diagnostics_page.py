@@ -31,7 +31,7 @@ from pipeline.report.diagnostics.diagnostics_plots import (
     plot_residuals,
 )
 from pipeline.report.figures.look import figure_bytes
-from pipeline.report.sheet.words import figure
+from pipeline.shown import number_text
 
 EFFICIENT = Delivery(np.array([80.0, 110.0]), np.full(2, np.nan), np.array([14.0, 12.0]), np.array([2700.0, 2300.0]))
 NOWHERE = Delivery(*(np.zeros(0) for _ in range(4)))
@@ -65,19 +65,20 @@ def test_tables_on_the_page_hold_the_computed_figures(page, academy, residuals):
     moves = influence(academy.model, academy.drives, EFFICIENT)
     by_quarter = residuals_by_level(residuals, "quarter", 5)
     assert [row[:4] for row in cells(page, "quarter")] == [
-        [r["level"], str(r["golfers"]), str(r["drives"]), figure(r["mean"], 2)] for r in by_quarter.to_dicts()
+        [r["level"], str(r["golfers"]), str(r["drives"]), number_text(r["mean"], 2)] for r in by_quarter.to_dicts()
     ]
     assert [row[0::3] for row in cells(page, "coverage")] == [
-        [f"{r['band_mph']:g}", figure(100 * r["mean"], 1)] for r in coverage_by_band(residuals, 5).to_dicts()
+        [f"{r['band_mph']:g}", number_text(100 * r["mean"], 1)] for r in coverage_by_band(residuals, 5).to_dicts()
     ]
     inside = calibration(academy.held_out, academy.drives["golfer"]).filter(pl.col("known") == "all inputs known")
-    assert [row[1] for row in cells(page, "calibration")] == [figure(100 * v, 1) for v in inside["inside"]]
+    assert [row[1] for row in cells(page, "calibration")] == [number_text(100 * v, 1) for v in inside["inside"]]
     named = most_influential(moves, 10)
     assert [row[0::3] for row in cells(page, "influence")] == [
-        [r["golfer"], figure(r["move_yd"], 2)] for r in named.to_dicts()
+        [r["golfer"], number_text(r["move_yd"], 2)] for r in named.to_dicts()
     ]
     contest = [
-        [r["model"], figure(r["rmse_yd"], 2), figure(r["rmse_std_error_yd"], 2)] for r in academy.scores.to_dicts()
+        [r["model"], number_text(r["rmse_yd"], 2), number_text(r["rmse_std_error_yd"], 2)]
+        for r in academy.scores.to_dicts()
     ]
     assert [[row[0], *row[4:6]] for row in cells(page, "contest")] == contest
 

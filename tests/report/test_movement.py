@@ -55,7 +55,7 @@ def test_a_change_is_rounded_and_says_whether_it_is_more_than_chance():
 
     shown = show_changes(change_table(sure), "2026Q3").table
 
-    assert shown.row(0)[2:] == ("2026Q2", "20", "30", "0.4", "20.3", "-20.3", "–", "-0.5", "yes")  # noqa: RUF001
+    assert shown.row(0)[2:] == ("2026Q2", "20", "30", "0.4", "20", "-20", "–", "0", "yes")  # noqa: RUF001
 
 
 def test_movements_are_counted_with_those_that_are_more_than_chance():

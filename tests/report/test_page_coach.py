@@ -34,12 +34,12 @@ from pipeline.tables.table_set import TableSet
 
 def test_verdicts_have_mean_changes_and_counts_of_all_golfers():
     assert show_verdicts(cohorts_of(), "2026Q3").table.rows() == [
-        ("Club speed, mph", "+0.62", "+0.42 to +0.82", "9", "2"),
+        ("Club speed, mph", "+0.6", "+0.4 to +0.8", "9", "2"),
         ("Speed ratio", EMPTY, EMPTY, "1", "0"),
-        ("Launch, deg", "+0.11", "-0.09 to +0.31", "3", "1"),
+        ("Launch, deg", "+0.1", "-0.1 to +0.3", "3", "1"),
         ("Spin, rpm", "-12", "-32 to +8", "0", "0"),
-        ("Carry, yd", "+2.25", "+1.75 to +2.75", "7", "4"),
-        ("Yards lost, yd", "-0.85", "-1.25 to -0.45", "5", "6"),
+        ("Carry, yd", "+2.3", "+1.8 to +2.8", "7", "4"),
+        ("Yards lost, yd", "-0.8", "-1.2 to -0.4", "5", "6"),
     ]
 
 
@@ -59,7 +59,7 @@ def test_groups_are_listed_and_a_suppressed_one_says_so_alone():
     ]  # fmt: skip
     assert second["Group"] == "evening"
     assert second["Golfers"] == "21"
-    assert second["Carry, yd"] == "2.2 (1.8 to 2.8)"
+    assert second["Carry, yd"] == "2.3 (1.8 to 2.8)"
     assert second["by delivery, yd"] == "0.5 (-0.1 to 1.1)"
     assert (second["Carry better"], second["Carry worse"], second["Note"]) == ("7", "4", "")
 
@@ -168,7 +168,7 @@ def test_page_tells_progress_goals_slopes_and_practice(sections, golfers):
     assert "30 golfers assessed in this quarter and an earlier one" in told
     assert "4 golfers drove mostly on another device than before" in told
     assert "another ball" not in told
-    assert "On average carry changed by +2.2 yd: +1.5 by club speed, +0.5 by delivery, +0.2 that can't be" in told
+    assert "On average carry changed by +2.3 yd: +1.5 by club speed, +0.5 by delivery, +0.3 that can't be" in told
     assert (
         "40 of 40 assessed golfers have a goal: the efficient carry of the next speed band, which is near (40)." in told
     )

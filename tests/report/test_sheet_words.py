@@ -4,7 +4,6 @@ from pipeline.report.sheet.facts import Target
 from pipeline.report.sheet.words import (
     against_window,
     change_since,
-    figure,
     first_work,
     how_sure,
     standing,
@@ -39,13 +38,19 @@ def test_flagged_golfer_is_told_what_first_and_how_sure():
         ({"main_cause": "spin", "spin_rpm": 1900.0}, "Add spin first. "),
         ({"main_cause": "contact"}, "Work on contact first. It costs about 1 of the 20 yd lost."),
         ({"main_cause": "consistency"}, "Work on consistency first. It costs about 2 of the 20 yd lost."),
-        ({"lost_launch_yd": 23.0}, "It costs about 23 yd; the rest of the drive gives 3 yd back."),
         (
-            {"lost_launch_yd": 23.0, "lost_contact_yd": -2.6},
+            {"lost_launch_yd": 23.0, "lost_other_yd": -7.5},
+            "It costs about 23 yd; the rest of the drive gives 3 yd back.",
+        ),
+        (
+            {"lost_launch_yd": 23.0, "lost_contact_yd": -2.6, "lost_other_yd": -3.9},
             "It costs about 23 yd; better contact than most gives 3 yd back.",
         ),
-        ({"lost_launch_yd": 23.0, "lost_contact_yd": None}, "the rest of the drive gives 3 yd back."),
-        ({"lost_launch_yd": 20.45}, "It costs about all of the 20 yd lost."),
+        (
+            {"lost_launch_yd": 23.0, "lost_contact_yd": None, "lost_other_yd": -6.5},
+            "the rest of the drive gives 3 yd back.",
+        ),
+        ({"lost_launch_yd": 20.45, "lost_contact_yd": -4.2}, "It costs about all of the 20 yd lost."),
         (
             {"main_cause": "mixed", "lost_contact_yd": None},
             "No single part of the 20 yd lost stands out. The largest are launch (15 yd) and spin (2 yd).",
@@ -107,16 +112,10 @@ def test_gain_is_told_as_gain():
 
 
 @pytest.mark.parametrize(
-    ("value", "decimals", "text"), [(-0.04, 1, "0.0"), (2855.0, -1, "2860"), (13.26, 1, "13.3"), (-3.0, 0, "-3")]
-)
-def test_figures_are_rounded_without_a_negative_nil(value, decimals, text):
-    assert figure(value, decimals) == text
-
-
-@pytest.mark.parametrize(
     ("moved", "told"),
     [
-        (199.9, "below the 25th percentile"),
+        (199.4, "below the 25th percentile"),
+        (199.5, "between the 25th and the 50th percentile"),  # 200 yd, as the sheet shows both
         (200.0, "between the 25th and the 50th percentile"),
         (225.0, "between the 75th and the 90th percentile"),
         (230.0, "at or above the 90th percentile"),
@@ -145,10 +144,10 @@ def test_standing_goes_by_the_percentiles_that_are_told():
 
 
 def test_delivery_is_told_against_the_window():
-    assert against_window(7.34, 13.75, 16.0, 1, "deg") == "7.3 deg, 6.4 deg below the window (13.8 to 16.0 deg)"
-    assert against_window(3204.0, 2700.0, 2900.0, -1, "rpm") == "3200 rpm, 300 rpm above the window (2700 to 2900 rpm)"
-    assert against_window(2903.0, 2700.0, 2900.0, -1, "rpm") == "2900 rpm, just above the window (2700 to 2900 rpm)"
-    assert against_window(2900.0, 2700.0, 2900.0, -1, "rpm") == "2900 rpm, inside the window (2700 to 2900 rpm)"
+    assert against_window(7.34, 13.75, 16.0, "deg") == "7.5 deg, 6.5 deg below the window (14.0 to 16.0 deg)"
+    assert against_window(3204.0, 2700.0, 2900.0, "rpm") == "3,200 rpm, 300 rpm above the window (2,700 to 2,900 rpm)"
+    assert against_window(2903.0, 2700.0, 2900.0, "rpm") == "2,900 rpm, just above the window (2,700 to 2,900 rpm)"
+    assert against_window(2900.0, 2700.0, 2900.0, "rpm") == "2,900 rpm, inside the window (2,700 to 2,900 rpm)"
 
 
 def test_change_is_called_real_only_where_intervals_are_apart():

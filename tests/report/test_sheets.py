@@ -11,7 +11,8 @@ from small_academy import FEW_DRIVES, SETTINGS, Academy
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.sheet import write_sheets
 from pipeline.report.sheet.sheets import INDEX, MOST_QUARTERS, sheet_name
-from pipeline.report.sheet.words import figure
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import number_text
 from pipeline.tables.goals import Goals
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.practice import Practice
@@ -24,6 +25,11 @@ def text_of(page, name):
     """Give the text of the element with this id, without markup and doubled spaces."""
     found = re.search(rf'<(\w+)[^>]* id="{name}"[^>]*>(.*?)</\1>', page, flags=re.DOTALL)
     return " ".join(re.sub(r"<[^>]*>", " ", found.group(2)).split())
+
+
+def drawn_text(page, name):
+    """Give what a drawing's description says."""
+    return re.search(rf'<desc id="{name}-d">(.*?)</desc>', page).group(1)
 
 
 def worst(academy: Academy, cause="launch"):
@@ -41,17 +47,27 @@ def test_figures_on_every_sheet_are_those_of_the_table(academy, every):
         page = every[sheet_name(row["golfer"], row["quarter"])]
         assert text_of(page, "shots") == str(row["shots"])
         assert text_of(page, "status") == row["status"].replace("_", " ")
-        for name in ("club_speed_mph", "ball_speed_mph", "carry_yd", "efficient_yd", "lost_yd"):
-            assert text_of(page, name) == figure(row[name], 1), name
-        assert text_of(page, "interval") == f"{figure(row['lost_lo90_yd'], 1)} to {figure(row['lost_hi90_yd'], 1)}"
+        for name in ("club_speed_mph", "ball_speed_mph", "carry_yd", "efficient_yd"):
+            assert text_of(page, name) == number_text(row[name]), name
+        carry, efficient, lost = (int(text_of(page, name)) for name in ("carry_yd", "efficient_yd", "lost_yd"))
+        assert efficient - carry == lost == pytest.approx(row["lost_yd"], abs=1)
+        assert text_of(page, "interval") == f"{number_text(row['lost_lo90_yd'])} to {number_text(row['lost_hi90_yd'])}"
 
 
 def test_parts_on_a_sheet_are_those_of_the_table(academy, every):
-    row = worst(academy)
-    parts = {name: figure(row[f"lost_{name}_yd"], 1) for name in ("contact", "launch", "spin", "consistency", "other")}
-    listed = ", ".join(f"{name} {text} yd" for name, text in parts.items())
-    told = text_of(every[sheet_name(row["golfer"], "2026Q3")], "parts-text")
-    assert told == f"C{listed[1:]}; together {figure(row['lost_yd'], 1)} yd. Below 0 is a gain."
+    names = ("contact", "launch", "spin", "consistency", "other")
+    assessed = academy.golfers.filter(pl.col("status").cast(pl.String) != "not_assessed")
+    for row in assessed.iter_rows(named=True):
+        page = every[sheet_name(row["golfer"], row["quarter"])]
+        told = text_of(page, "parts-text")
+        parts = dict(re.findall(r"(\w+) (-?\d+) yd", told.lower().partition(";")[0]))
+        assert list(parts) == list(names)
+        lost = int(text_of(page, "lost_yd"))
+        assert sum(map(int, parts.values())) == lost
+        assert told.endswith(f"; together {lost} yd. Below 0 is a gain.")
+        for name, text in parts.items():
+            assert abs(int(text) - row[f"lost_{name}_yd"]) < 1.2
+        assert [text for name, text in re.findall(r"(\w+) (-?\d+)", drawn_text(page, "parts"))] == list(parts.values())
 
 
 def test_band_on_a_sheet_is_that_of_the_band_table(academy, every):
@@ -62,9 +78,9 @@ def test_band_on_a_sheet_is_that_of_the_band_table(academy, every):
     drawn = re.search(r'<desc id="standing-d">(.*?)</desc>', page).group(1)
     own = academy.moved.filter((pl.col("golfer") == row["golfer"]) & (pl.col("quarter") == "2026Q3"))["moved_yd"][0]
     told = [(p, band[f"carry_p{p}_yd"]) for p in (25, 50, 75, 90) if band[f"carry_p{p}_yd"] is not None]
-    percentiles = ", ".join(f"{p}th percentile {figure(value, 0)}" for p, value in told)
-    efficient = figure(band["efficient_carry_yd"], 0)
-    assert drawn == f"this golfer {figure(own, 0)}, {percentiles}, efficient carry {efficient} yd"
+    percentiles = ", ".join(f"{p}th percentile {number_text(value)}" for p, value in told)
+    efficient = number_text(band["efficient_carry_yd"])
+    assert drawn == f"this golfer {number_text(own)}, {percentiles}, efficient carry {efficient} yd"
     assert f"Among the {band['golfers']} golfers of the {centre:g} mph band" in text_of(page, "standing-text")
 
 
@@ -89,7 +105,7 @@ def test_history_goes_up_to_the_sheets_quarter(academy, every):
     now, before = (text_of(every[sheet_name(golfer, q)], "history-table") for q in ("2026Q3", "2026Q2"))
     rows = academy.golfers.filter(pl.col("golfer") == golfer).sort("quarter")
     lines = [
-        f"{r['quarter']} {r['shots']} {figure(r['club_speed_mph'], 1)} {figure(r['lost_yd'], 1)} "
+        f"{r['quarter']} {r['shots']} {number_text(r['club_speed_mph'])} {shown_losses(r)['lost_yd']} "
         f"{r['main_cause']} {r['status']}"
         for r in rows.iter_rows(named=True)
     ]

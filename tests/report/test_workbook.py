@@ -19,8 +19,8 @@ from pipeline.tables.golfers import Golfers
 
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
 BAND_FORMATS = {
-    "shots": "0", "carry_p25_yd": "0", "total_p25_yd": "0", "launch_lo_deg": "0.0", "spin_lo_rpm": "0",
-    "total_launch_lo_deg": "0.0", "total_spin_lo_rpm": "0", "total_spin_hi_rpm": "0", "speed_ratio_p50": "0.00",
+    "shots": "0", "carry_p25_yd": "0", "total_p25_yd": "0", "launch_lo_deg": "0.0", "spin_lo_rpm": "#,##0",
+    "total_launch_lo_deg": "0.0", "total_spin_lo_rpm": "#,##0", "total_spin_hi_rpm": "#,##0", "speed_ratio_p50": "0.00",
     "in_window_share": "0%",
 }  # fmt: skip
 
@@ -59,6 +59,8 @@ def test_workbook_holds_the_full_values(tmp_path, bands):
         assert back[name].is_null().equals(bands[name].is_null()), name
         # The file format holds 16 digits, one short of a full float.
         known = bands[name].drop_nulls().cast(pl.Float64).to_list()
+        if facts_of(BandTable)[name].display.inward:
+            continue  # see test_shown_once
         assert back[name].drop_nulls().to_list() == pytest.approx(known, rel=1e-15), name
     assert back["quarter"].to_list() == bands["quarter"].to_list()
     assert back["suppressed"].to_list() == ["no", "no", "no", "no", "yes"] * 2
@@ -171,7 +173,7 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
     shown = {name: used[int(cells[letters])] for name, letters in letters_of(Golfers).items() if letters in cells}
     names = ("shots", "club_speed_mph", "spin_rpm", "lost_yd", "p_value", "q_value")
     tiny = '[<0.0001]"<0.0001";0.0000'
-    assert [shown[name] for name in names] == ["0", "0.0", "0", "0.0", tiny, tiny]
+    assert [shown[name] for name in names] == ["0", "0", "#,##0", "0", tiny, tiny]
     notes = pl.read_excel(golfer_book, sheet_name="notes")
     assert notes.rows() == [*explained(Golfers), *golfer_notes(FLAGS)]
     assert "At least 17 drives, and more than 12.5 yd lost with q of 0.05 or less." in notes["Meaning"].to_list()

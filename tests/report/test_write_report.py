@@ -93,7 +93,7 @@ def test_page_tells_bands_scores_and_rejects(page):
 
     bands = section(text, "<h2>Speed bands", "Earlier quarters")
     assert "suppressed (fewer than 5 golfers)" in bands
-    assert ">2100 to 3000<" in bands
+    assert ">2,150 to 2,950<" in bands
     assert "no window | too few deliveries" in bands
     assert "Chosen: second order." in text
     assert "off by 8.1 yd" in text
@@ -106,12 +106,12 @@ def test_page_shows_carry_and_run_in_a_table_of_its_own(page):
     bands = section(page(), "<h2>Speed bands", "Earlier quarters")
 
     carry, _, total = bands.partition("<h3>Carry and roll together")
-    assert ">1950 to 2900<" in total
-    assert ">10.2 to 14.5<" in total
+    assert ">2,000 to 2,850<" in total
+    assert ">10.5 to 14.5<" in total
     assert ">Total, yd<" in total
     assert ">Total, yd<" not in carry
     assert ">Carry, yd<" in carry
-    assert ">2100 to 3000<" not in total
+    assert ">2,150 to 2,950<" not in total
     assert total.count("suppressed (fewer than 5 golfers)") == 1
 
 

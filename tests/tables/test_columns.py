@@ -45,7 +45,7 @@ def test_schema_is_what_its_columns_say():
         ("carry_hi90_yd", "Carry, high end of the 90 % interval, yd", 1, ""),
         ("launch_lo_deg", "Launch window, low end, deg", 1, ""),
         ("best_share", "Best, %", 0, "0 to 1"),
-        ("band_mph", "Band, mph", 1, "at most 165"),
+        ("band_mph", "Band, mph", 0, "at most 165"),
         ("shots", "Drives", 0, "at least 1"),
         ("day", "Day", 0, "1990-01-01 to 2099-12-31"),
         ("kind", "Kind", 0, "long, short"),
@@ -56,6 +56,15 @@ def test_facts_have_unit_decimals_and_bounds(name, heading, decimals, values):
     facts = facts_of(Shown)[name]
 
     assert (facts.heading, facts.decimals, facts.values) == (heading, decimals, values)
+
+
+def test_steps_follow_from_the_unit_unless_a_column_asks_for_more():
+    facts = facts_of(Shown)
+
+    assert {name: facts[name].step for name in ("carry_yd", "launch_lo_deg", "best_share", "band_mph")} == {
+        "carry_yd": 0.1, "launch_lo_deg": 0.5, "best_share": 1.0, "band_mph": 1.0,
+    }  # fmt: skip
+    assert facts_of(by_file()["golfers/golfers.csv"])["spin_rpm"].step == 50.0
 
 
 def test_low_end_knows_what_the_whole_interval_is_called():

@@ -120,15 +120,20 @@ def _with_edges(name: str, values: tuple[Array, Array, Array]) -> dict[str, Arra
     return {name.format(end): edge for end, edge in zip(("", "lo90_", "hi90_"), values, strict=True)}
 
 
+def _more_speed(needed: str) -> pl.Expr:
+    """Word how much more club speed is needed, as the whole mph differ that are shown (`pipeline.shown`)."""
+    now, then = ((pl.col(name) + 0.5).floor().cast(pl.Int64) for name in ("club_speed_mph", needed))
+    told = pl.when(then - now >= 1).then(pl.format("about {} mph", then - now)).otherwise(pl.lit("less than 1 mph"))
+    return pl.when(pl.col(needed).is_not_null()).then(told)
+
+
 def _note(curve: DistanceCurve) -> pl.Expr:
     """Say in plain words what the goal takes, and how long."""
     top_mph = float(curve.speeds_mph[-1]) if len(curve.speeds_mph) else np.nan
     reach = pl.col("reach").cast(pl.String)
-    more, as_now = (
-        (pl.col(f"{kind}_speed_mph") - pl.col("club_speed_mph")).round(1) for kind in ("efficient", "present")
-    )
-    both = pl.format("an efficient delivery and about {} mph more club speed reach the goal", more)
-    alone = pl.format("about {} mph more club speed reach the goal", as_now)
+    more, as_now = (_more_speed(f"{kind}_speed_mph") for kind in ("efficient", "present"))
+    both = pl.format("an efficient delivery and {} more club speed reach the goal", more)
+    alone = pl.format("{} more club speed reach the goal", as_now)
     beyond = pl.lit(f"no golfers here are fast enough to say: the data end at {top_mph:g} mph")
     none = f"the efficient carry at this club speed is reached, and the data end at {top_mph:g} mph, short of the next"
     words = (

@@ -29,7 +29,7 @@ from pipeline.report.diagnostics.diagnostics_plots import (
     plot_levels,
     plot_residuals,
 )
-from pipeline.report.display import EMPTY, ShownTable, tables_markup
+from pipeline.report.display import EMPTY, ShownTable, as_number, tables_markup
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.shown_tables import show_scores
 from pipeline.report.templating import templates_of
@@ -131,12 +131,12 @@ def show_levels(table: pl.DataFrame, column: str) -> pl.DataFrame:
     return pl.DataFrame(
         {
             column.capitalize(): table["level"],
-            "Golfers": _text(table["golfers"], 0),
-            "Drives": _text(table["drives"], 0),
-            "Mean residual, yd": _text(table["mean"], 2),
+            "Golfers": as_number(table["golfers"], 0),
+            "Drives": as_number(table["drives"], 0),
+            "Mean residual, yd": as_number(table["mean"], 2),
             "its 90 % interval, yd": _interval(table["mean"], table["std_error"], 2),
-            "RMS residual, yd": _text(table["rmse_yd"], 2),
-            "Drives inside the 90 % interval, %": _text(100 * table["inside"], 1),
+            "RMS residual, yd": as_number(table["rmse_yd"], 2),
+            "Drives inside the 90 % interval, %": as_number(100 * table["inside"], 1),
         }
     )
 
@@ -144,8 +144,8 @@ def show_levels(table: pl.DataFrame, column: str) -> pl.DataFrame:
 def show_calibration(table: pl.DataFrame) -> pl.DataFrame:
     """Turn the calibration of the interval into text for display, one row per level."""
     wide = table.pivot("known", index="level", values="inside", maintain_order=True)
-    inside = {f"Inside, {name}, %": _text(100 * wide[name], 1) for name in wide.columns if name != "level"}
-    return pl.DataFrame({"Level, %": _text(100 * wide["level"], 0), **inside})
+    inside = {f"Inside, {name}, %": as_number(100 * wide[name], 1) for name in wide.columns if name != "level"}
+    return pl.DataFrame({"Level, %": as_number(100 * wide["level"], 0), **inside})
 
 
 def show_coverage(table: pl.DataFrame) -> pl.DataFrame:
@@ -153,9 +153,9 @@ def show_coverage(table: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(
         {
             "Band center, mph": _plain(table["band_mph"]),
-            "Golfers": _text(table["golfers"], 0),
-            "Drives": _text(table["drives"], 0),
-            "Drives inside the 90 % interval, %": _text(100 * table["mean"], 1),
+            "Golfers": as_number(table["golfers"], 0),
+            "Drives": as_number(table["drives"], 0),
+            "Drives inside the 90 % interval, %": as_number(100 * table["mean"], 1),
             "90 % interval of this share, %": _interval(100 * table["mean"], 100 * table["std_error"], 1),
         }
     )
@@ -166,9 +166,9 @@ def show_influence(table: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(
         {
             "Golfer": table["golfer"],
-            "Drives": _text(table["shots"], 0),
-            "Club speed, mph": _text(table["club_speed_mph"], 1),
-            "Largest move, yd": _text(table["move_yd"], 2),
+            "Drives": as_number(table["shots"], 0),
+            "Club speed, mph": as_number(table["club_speed_mph"], 1),
+            "Largest move, yd": as_number(table["move_yd"], 2),
             "at the band, mph": _plain(table["band_mph"]),
         }
     )
@@ -184,18 +184,11 @@ def show_moves(moves: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(
         {
             "Band center, mph": _plain(table["band_mph"]),
-            "Half of the golfers move it by less than, yd": _text(table["half"], 2),
-            "95 % of the golfers by less than, yd": _text(table["most"], 2),
-            "Largest move, yd": _text(table["largest"], 2),
+            "Half of the golfers move it by less than, yd": as_number(table["half"], 2),
+            "95 % of the golfers by less than, yd": as_number(table["most"], 2),
+            "Largest move, yd": as_number(table["largest"], 2),
         }
     )
-
-
-def _text(values: pl.Series, decimals: int) -> pl.Series:
-    numbers = values.cast(pl.Float64).to_numpy()
-    # Adding 0 turns the -0 of a rounded small negative into 0.
-    written = np.char.mod(f"%.{decimals}f", np.round(numbers, decimals) + 0.0)
-    return pl.Series(np.where(np.isnan(numbers), EMPTY, written).tolist(), dtype=pl.String)
 
 
 def _plain(values: pl.Series) -> pl.Series:
@@ -203,6 +196,6 @@ def _plain(values: pl.Series) -> pl.Series:
 
 
 def _interval(mean: pl.Series, std_error: pl.Series, decimals: int) -> pl.Series:
-    low, high = (_text(mean + sign * Z90 * std_error, decimals) for sign in (-1, 1))
+    low, high = (as_number(mean + sign * Z90 * std_error, decimals) for sign in (-1, 1))
     both = pl.DataFrame({"low": low, "high": high}).select(pl.format("{} to {}", "low", "high")).to_series()
     return pl.select(pl.when(std_error.is_null()).then(pl.lit(EMPTY)).otherwise(both)).to_series()

@@ -14,6 +14,9 @@ _PALETTE = sns.color_palette("colorblind")
 FLAG_COLOUR = _PALETTE[3]  # vermilion, which no band has
 PLAIN_COLOUR = (0.35, 0.35, 0.35)
 CURVE_COLOUR = (0.0, 0.0, 0.0)
+# Where the line about reachable deliveries runs between a point in reach (1) and one out of it (0): beside the former,
+# since a delivery is reachable where all grid points about it are.
+ON_REACH = 0.99
 
 # Parts of the yards lost. The hatch tells them apart where colour does not: in grey print, to any eye.
 PART_LOOKS = {

@@ -11,7 +11,10 @@ import polars as pl
 import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path
+from matplotlib.ticker import StrMethodFormatter
+from numpy.lib.stride_tricks import sliding_window_view
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import BandMap, Chart
@@ -20,12 +23,14 @@ from pipeline.golfers.order import flagged_of
 from pipeline.report.figures.look import (
     CURVE_COLOUR,
     FLAG_COLOUR,
+    ON_REACH,
     PART_LOOKS,
     PLAIN_COLOUR,
     band_colours,
     house_style,
     new_figure,
 )
+from pipeline.shown import angle_text, number_text, rounded, shown_edges, spin_text, window_text
 from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import PARTS, Golfers
@@ -125,7 +130,10 @@ def plot_delivery(
     window = found.window if found else None
     if window is not None:
         _draw_window(axes, window, colour, tolerance_yd)
+    if found is not None and has_map:
+        _draw_best(axes, found)
     axes.set(xlabel="Backspin, rpm", ylabel="Launch angle, deg")
+    axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
     axes.set_title(_delivery_title(band_mph, speed_bands.half_width_mph, chart, found), parse_math=False)
     if not axes.has_data():
         axes.set(xticks=[], yticks=[])  # empty axes would run from 0 to 1 and mean nothing
@@ -133,7 +141,7 @@ def plot_delivery(
         # The map's edge would stick to the frame, and the frame cut points that lie on it.
         axes.use_sticky_edges = False
         axes.margins(0.05)
-        figure.legend(loc="outside lower center", ncols=3, frameon=False)
+        figure.legend(loc="outside lower center", ncols=2, frameon=False)
     _say(axes, _delivery_remarks(has_map, window, near.height - shown.height, min_golfers))
     return figure
 
@@ -239,43 +247,70 @@ def _draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, colour: tup
 
 
 def _draw_map(figure: Figure, axes: Axes, band: BandMap) -> bool:
-    """Draw contours of expected carry inside the support; tell whether there was anything to draw."""
-    launch, spin, carry = _supported_part(band)
+    """Draw contours of expected carry where the lookup answers; tell whether there was anything to draw."""
+    launch, spin, carry = band.launch_deg, band.spin_rpm, band.expected_carry_yd
+    outlines = [Path(one[:, ::-1], closed=False) for one in map(_ring, band.answered)]
+    edge = PathPatch(Path.make_compound_path(*outlines), facecolor="none", edgecolor="none")
+    inside = edge.get_path().contains_points(np.stack(np.meshgrid(spin, launch), axis=-1).reshape(-1, 2))
+    known = np.where(inside.reshape(carry.shape), carry, np.nan)
     # Contours need two steps of the grid each way.
-    if min(carry.shape) < 2:
+    if not (np.isfinite(known).any(axis=1).sum() > 1 and np.isfinite(known).any(axis=0).sum() > 1):
         return False
-    low, high = float(np.nanmin(carry)), float(np.nanmax(carry))
+    axes.add_patch(edge)
+    low, high = float(np.nanmin(known)), float(np.nanmax(known))
     step = next((yards for yards in (1, 2, 5, 10) if high - low <= MOST_LEVELS * yards), 20)
-    levels = step * np.arange(np.floor(low / step), np.ceil(high / step) + 1.5)
-    masked = np.ma.masked_invalid(carry)
+    # Carry goes on a little from the last points inside to the edge, no farther than to the points next to them.
+    least, most = float(np.nanmin(_reaching(known, carry))), float(np.nanmax(_reaching(known, carry)))
+    levels = step * np.arange(np.floor(least / step), np.ceil(most / step) + 1.5)
     # Greys from white to middle grey: the points and the window keep their contrast on every level.
     greys = sns.light_palette("0.62", as_cmap=True)
-    filled = axes.contourf(spin, launch, masked, levels=levels, cmap=greys, zorder=1)
+    filled = axes.contourf(spin, launch, carry, levels=levels, cmap=greys, zorder=1)
+    filled.set_clip_path(edge)
     inner = levels[(levels > low) & (levels < high)]
     if inner.size:
-        lines = axes.contour(spin, launch, masked, levels=inner, colors="0.3", linewidths=0.8, zorder=2)
-        axes.clabel(lines, fmt="%.0f", fontsize=9)
+        lines = axes.contour(spin, launch, carry, levels=inner, colors="0.3", linewidths=0.8, zorder=2)
+        lines.set_clip_path(edge)
+        for text in axes.clabel(lines, fmt=number_text, fontsize=9):
+            text.set_visible(bool(edge.get_path().contains_point(text.get_position())))
+    _draw_reach(axes, band)
     figure.colorbar(filled, ax=axes, label="Expected carry at standard conditions, yd", pad=0.02)
     return True
 
 
-def _supported_part(band: BandMap) -> tuple[Array, Array, Array]:
-    """Cut a band's map to its support: launch (n), spin (m) and expected carry (n by m, NaN outside the support)."""
-    launch, spin = band.launch_deg, band.spin_rpm
-    carry = np.where(band.supported, band.expected_carry_yd, np.nan)
-    known = np.isfinite(carry)
-    rows, columns = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
-    if rows.size == 0:
-        return launch[:0], spin[:0], carry[:0, :0]
-    keep_rows, keep_columns = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-    return launch[keep_rows], spin[keep_columns], carry[keep_rows, keep_columns]
+def _ring(outline: Array) -> Array:
+    return np.concatenate([outline, outline[:1]])
+
+
+def _reaching(known: Array, carry: Array) -> Array:
+    """Give carry at the points of a grid that are known or next to such a point, NaN at others."""
+    near = np.pad(np.isfinite(known), 1)
+    held = sliding_window_view(near, (3, 3)).any(axis=(2, 3))
+    return np.where(held, carry, np.nan)
+
+
+def _draw_reach(axes: Axes, band: BandMap) -> None:
+    """Outline the deliveries that golfers of the speed reach."""
+    if band.reachable.any() and not band.reachable.all():
+        share = band.reachable.astype(float)
+        look: dict[str, Any] = {"colors": "0.15", "linestyles": "--", "linewidths": 1.4, "zorder": 3}
+        axes.contour(band.reach_spin_rpm, band.reach_launch_deg, share, levels=[ON_REACH], **look)
+        axes.plot([], [], color="0.15", linestyle="--", linewidth=1.4, label="deliveries within golfers' reach")
+
+
+def _draw_best(axes: Axes, band: BandMap) -> None:
+    """Mark the delivery that gives efficient carry."""
+    label = f"best: {angle_text(band.best_launch_deg)}, {spin_text(band.best_spin_rpm)}"
+    look: dict[str, Any] = {"marker": "P", "s": 110, "facecolor": "black", "edgecolor": "white", "zorder": 7}
+    axes.scatter([band.best_spin_rpm], [band.best_launch_deg], label=label, **look)
 
 
 def _draw_window(axes: Axes, window: Window, colour: tuple[float, float, float], tolerance_yd: float) -> None:
-    width = window.spin_hi_rpm - window.spin_lo_rpm
-    height = window.launch_hi_deg - window.launch_lo_deg
-    corner = (window.spin_lo_rpm, window.launch_lo_deg)
-    label = f"efficient window (within {tolerance_yd:g} yd)"
+    edges = shown_edges(window)
+    if edges is None:
+        return
+    launch, spin = edges
+    width, height, corner = spin[1] - spin[0], launch[1] - launch[0], (spin[0], launch[0])
+    label = f"window (within {tolerance_yd:g} yd): {window_text(window)}"
     axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor=colour, linewidth=3, zorder=4, label=label))
 
 
@@ -283,7 +318,7 @@ def _delivery_title(band_mph: float, half_width_mph: float, chart: Chart, band: 
     first = f"Launch and spin at {band_mph:g} mph (golfers of {band_mph - half_width_mph:g} to "
     first += f"{band_mph + half_width_mph:g} mph)"
     carry = band.efficient_carry_yd if band else None
-    end = "" if carry is None else f"; efficient carry {carry:.0f} yd"
+    end = "" if carry is None else f"; efficient carry {number_text(carry)} yd"
     return f"{first}\n{chart.study}, {chart.quarter}{end}"
 
 
@@ -292,7 +327,7 @@ def _delivery_remarks(has_map: bool, window: Window | None, hidden: int, min_gol
     if not has_map:
         remarks.append("Too few deliveries at this speed for a map of expected carry.")
     elif window is None:
-        remarks.append("No efficient window could be found at this speed.")
+        remarks.append("Window: none at this speed.")
     if hidden:
         remarks.append(f"Golfers are not drawn: a band here has fewer than {min_golfers}.")
     return "\n".join(remarks)
@@ -319,7 +354,7 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
             pl.col("golfer").str.head(SHORT_NAME),
             pl.when(pl.col("lost_contact_yd").is_null()).then(pl.lit("*")).otherwise(pl.lit("")),
             pl.when(pl.col("lost_spin_yd").is_null()).then(pl.lit("+")).otherwise(pl.lit("")),
-            pl.col("club_speed_mph").round(0).cast(pl.Int64),
+            pl.Series(rounded(shown["club_speed_mph"].to_numpy())).cast(pl.Int64),
         )
     ).to_series()
     axes.set_yticks(rows, names.to_list())

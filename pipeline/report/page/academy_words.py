@@ -3,6 +3,9 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from pipeline.benchmark.frontier import WINDOW_EDGES
+from pipeline.benchmark.window import Window
+from pipeline.shown import NO_WINDOW, WindowText, number_text, whole, window_parts
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.logs import Shots
 
@@ -68,29 +71,31 @@ def band_sentences(
 def _band(row: Mapping[str, Any], min_golfers: int) -> str:
     if row["suppressed"]:
         return f"Not shown, because fewer than {min_golfers} golfers have this speed."
-    half = f"Half of golfers like these {row['golfers']} carry less than {row['carry_p50_yd']:.0f} yd{_half_sure(row)}."
+    half = number_text(row["carry_p50_yd"])
+    half = f"Half of golfers like these {row['golfers']} carry less than {half} yd{_half_sure(row)}."
     if row["efficient_carry_yd"] is None:
         return f"{half} There are too few drives to say how far a drive should carry."
-    edges = [row[name] for name in ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")]
-    told = f"should carry about {row['efficient_carry_yd']:.0f} yd{_sure(row)}"
-    if any(edge is None for edge in edges):
-        return f"A well struck drive {told}; no window of launch and spin could be found. {half}"
-    launch, spin = (
-        f"{edges[0]:.1f} to {edges[1]:.1f} deg",
-        f"{round(edges[2], -1):.0f} to {round(edges[3], -1):.0f} rpm",
-    )
+    told = f"A well struck drive should carry about {number_text(row['efficient_carry_yd'])} yd{_sure(row)}."
+    window = _window(row)
+    if window is None:
+        return f"{told} Window: {NO_WINDOW}. {half}"
     share = row["in_window_share"]
-    inside = "" if share is None else f" {round(share * row['golfers'])} of them launch and spin it in that window."
-    return f"A well struck drive, launched at {launch} with {spin} of backspin, {told}. {half}{inside}"
+    inside = "" if share is None else f" {whole(share * row['golfers'])} of them launch and spin it in that window."
+    return f"{told} Window: {window}. {half}{inside}"
+
+
+def _window(row: Mapping[str, Any]) -> WindowText | None:
+    edges = [row[name] for name in WINDOW_EDGES]
+    return None if None in edges else window_parts(Window(*edges))
 
 
 def _half_sure(row: Mapping[str, Any]) -> str:
     low, high = row["carry_p50_lo90_yd"], row["carry_p50_hi90_yd"]
-    return "" if low is None or high is None else f" ({low:.0f} to {high:.0f} yd)"
+    return "" if low is None or high is None else f" ({number_text(low)} to {number_text(high)} yd)"
 
 
 def _sure(row: Mapping[str, Any]) -> str:
     low, high = row["efficient_lo90_yd"], row["efficient_hi90_yd"]
     if low is None or high is None:
         return ""
-    return f" (the true figure most likely lies from {low:.0f} to {high:.0f} yd)"
+    return f" (the true figure most likely lies from {number_text(low)} to {number_text(high)} yd)"

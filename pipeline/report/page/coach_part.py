@@ -10,8 +10,8 @@ import polars as pl
 from pipeline.coach.practice.light_tool import LightTool
 from pipeline.coach.progress.measures import MEASURES
 from pipeline.report.display import EMPTY, Item, ShownTable, show
-from pipeline.report.sheet.back import signed
-from pipeline.report.sheet.words import figure
+from pipeline.report.shown_sums import mean_change
+from pipeline.shown import number_text, signed_text
 from pipeline.tables.columns import facts_of
 from pipeline.tables.delivery import Delivery, DeliverySlopes
 from pipeline.tables.goals import FIRSTS, REACHES, SOURCES, Goals, Priorities
@@ -74,12 +74,13 @@ def coach_facts(tables: TableSet, light_tool: LightTool | None, quarter: str) ->
     Returns
     -------
     dict
-        `progress` (from `progress_facts`), `goals` (from `goal_facts`), `loft` (counts of advice), `slopes` (lines) and
-        `practice` (from `practice_facts`, or None).
+        `progress` (from `progress_facts`), `mean_change` (from `pipeline.report.shown_sums.mean_change`), `goals` (from
+        `goal_facts`), `loft` (counts of advice), `slopes` (lines) and `practice` (from `practice_facts`, or None).
     """
     advice = tables[Delivery].filter(pl.col("quarter") == quarter)["advice"].cast(pl.String)
     return {
         "progress": progress_facts(tables[Cohorts], quarter),
+        "mean_change": mean_change(progress_facts(tables[Cohorts], quarter) or {}),
         "goals": goal_facts(tables[Goals], tables[Priorities]),
         "loft": {"golfers": advice.len(), "more": _many(advice, "more loft"), "less": _many(advice, "less loft")},
         "slopes": slope_lines(tables[DeliverySlopes]),
@@ -99,14 +100,13 @@ def show_verdicts(cohorts: dy.DataFrame[Cohorts], quarter: str) -> ShownTable:
     lines = []
     for measure in () if row["suppressed"] else MEASURES:
         one = facts[measure.change()]
-        # A mean over golfers is better known than a golfer's own change: one digit more.
-        digits = 0 if one.decimals < 0 else one.decimals + 1
+        digits = one.decimals
         change, low, high = (row[measure.change(edge)] for edge in ("", "lo90", "hi90"))
         lines.append(
             (
                 one.with_unit(one.short),
-                EMPTY if change is None else signed(change, digits),
-                EMPTY if low is None or high is None else f"{signed(low, digits)} to {signed(high, digits)}",
+                EMPTY if change is None else signed_text(change, digits),
+                EMPTY if low is None or high is None else f"{signed_text(low, digits)} to {signed_text(high, digits)}",
                 str(row[f"{measure.name}_better"]),
                 str(row[f"{measure.name}_worse"]),
             )
@@ -193,11 +193,11 @@ def practice_facts(practice: pl.DataFrame | None, light_tool: LightTool | None) 
 
 
 def _light(tool: LightTool) -> str:
-    told = f"A light tool's speed counts as {figure(tool.factor, 2)} times the driver's"
+    told = f"A light tool's speed counts as {number_text(tool.factor, 2)} times the driver's"
     if tool.factor_lo90 is None or tool.factor_hi90 is None:
         return f"{told}: common practice without a source, as too few golfers swung both in one session."
     return (
-        f"{told} (90 % interval {figure(tool.factor_lo90, 2)} to {figure(tool.factor_hi90, 2)}), from "
+        f"{told} (90 % interval {number_text(tool.factor_lo90, 2)} to {number_text(tool.factor_hi90, 2)}), from "
         f"{tool.pairs} sessions in which {tool.golfers} golfers swung both."
     )
 
@@ -235,10 +235,10 @@ def _line(rows: Mapping[str, Mapping[str, Any]], name: str) -> str:
 
 def _slope(row: Mapping[str, Any], label: str, unit: str, decimals: int, *, measured: bool) -> str:
     if not measured:
-        return f"{label} {signed(row['impact_slope'], decimals)}{unit}"
+        return f"{label} {signed_text(row['impact_slope'], decimals)}{unit}"
     low, high = row["lo90"], row["hi90"]
-    edges = "" if low is None or high is None else f" ({signed(low, decimals)} to {signed(high, decimals)})"
-    return f"{label} {signed(row['slope'], decimals)}{unit}{edges}"
+    edges = "" if low is None or high is None else f" ({signed_text(low, decimals)} to {signed_text(high, decimals)})"
+    return f"{label} {signed_text(row['slope'], decimals)}{unit}{edges}"
 
 
 def _many(words: pl.Series, word: str) -> int:

@@ -291,8 +291,9 @@ def _figures(images: Mapping[str, bytes], settings: dict[str, Any]) -> dict[str,
         "the line its 90 % interval.",
     }
     texts |= {
-        delivery_name(centre): f"Expected carry over launch and spin at {centre:g} mph. The frame is the window: "
-        f"drives inside it are expected within {tolerance:g} yd of the efficient carry. Blank: not enough drives there."
+        delivery_name(centre): f"Expected carry over launch and spin at {centre:g} mph, wherever the coach's lookup "
+        "answers; blank: too few drives lie there. Dashed: what golfers of that speed reach; the cross is the best of "
+        f"it. The frame is the window: drives inside it are expected within {tolerance:g} yd of the efficient carry."
         for centre in settings["bands"]["centres"]
     }
     laid = [

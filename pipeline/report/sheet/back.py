@@ -9,7 +9,18 @@ from typing import Any
 import polars as pl
 
 from pipeline.coach.progress.measures import MEASURES
-from pipeline.report.sheet.words import figure, spaced
+from pipeline.report.sheet.words import spaced
+from pipeline.report.shown_sums import shown_change, shown_goal
+from pipeline.shown import (
+    ANGLE_STEP_DEG,
+    angle_text,
+    number_text,
+    rounded,
+    signed_text,
+    spin_text,
+    typed_text,
+    whole,
+)
 from pipeline.tables.columns import ColumnFacts, Table, facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
@@ -99,9 +110,10 @@ def goal_words(row: Row) -> dict[str, Any]:
     note = _sentence(row["note"])
     if row["goal_yd"] is None:
         return {"head": "No goal.", "rows": [], "note": note}
-    head = f"Goal: {figure(row['goal_yd'], 0)} yd of carry, {_GOAL_FROM[row['goal_from']]}."
+    head = f"Goal: {number_text(row['goal_yd'])} yd of carry, {_GOAL_FROM[row['goal_from']]}."
+    shown = {**row, **shown_goal(row)}
     told = [
-        (one.short, f"{figure(row[one.name], one.decimals)} {one.unit}".strip(), _edges(row, one))
+        (one.short, f"{number_text(shown[one.name], one.decimals)} {one.unit}".strip(), _edges(row, one))
         for one in (facts_of(Goals)[name] for name in _GOAL_ROWS)
         if row[one.name] is not None and not _pointless(row, one.name)
     ]
@@ -118,15 +130,15 @@ def _pointless(row: Row, name: str) -> bool:
 def first_words(row: Row) -> dict[str, str]:
     """Word a row of `Priorities`: `head` and `text`."""
     head = _FIRSTS[row["first"]]
-    low, high = figure(row["delivery_lo90_yd"], 0), figure(row["delivery_hi90_yd"], 0)
-    yards = figure(row["delivery_yd"], 0)
-    some = f"about {yards} yd" if float(yards) > 0 else "nothing"
+    low, high = number_text(row["delivery_lo90_yd"]), number_text(row["delivery_hi90_yd"])
+    yards = whole(row["delivery_yd"])
+    some = f"about {yards} yd" if yards > 0 else "nothing"
     text = f"At this club speed a better delivery has {some} to give (90 % interval {low} to {high} yd). "
     if row["speed_gain_mph"] is None:
         return {"head": head, "text": text + (_sentence(row["note"]) or "")}
     text += (
-        f"In a quarter golfers here gain {signed(row['speed_gain_mph'], 1)} mph of club speed on average, 9 in 10 "
-        f"{_span(row, 'speed_gain', 'mph', 1)} mph; for this golfer that is worth {signed(row['speed_yd'], 0)} yd "
+        f"In a quarter golfers here gain {signed_text(row['speed_gain_mph'], 1)} mph of club speed on average, 9 in 10 "
+        f"{_span(row, 'speed_gain', 'mph', 1)} mph; for this golfer that is worth {signed_text(row['speed_yd'])} yd "
         f"({_span(row, 'speed', 'yd', 0)} yd)."
     )
     return {"head": head, "text": text}
@@ -136,16 +148,17 @@ def change_words(row: Row) -> list[str]:
     """Word a row of `Delivery` in sentences."""
     if row["gain_yd"] is None:
         return [f"We can't say what a change of loft or attack might bring: {row['note']}."]
-    gain = f"about {figure(row['gain_yd'], 1)} yd (90 % interval {_plain(row, 'gain')} yd)"
+    gain = f"about {number_text(row['gain_yd'])} yd (90 % interval {_plain(row, 'gain')} yd)"
     end = row["loft_change_deg"] in (row["loft_least_deg"], row["loft_most_deg"])
     if row["advice"] == "keep the loft":
-        best = "" if row["loft_change_deg"] == 0 else f" At best, {_loft(row['loft_change_deg'])} gives {gain}."
+        nothing = row["loft_change_deg"] == 0 or whole(row["gain_yd"]) == 0
+        best = "" if nothing else f" At best, {_loft(row['loft_change_deg'])} gives {gain}."
         loft = f"Leave the loft alone.{best}"
     else:
         loft = (
             f"Try {_loft(row['loft_change_deg'])}{', the most we could test' if end else ''}. With today's attack it "
-            f"gives {gain} more carry, with launch {figure(row['best_launch_deg'], 1)} deg and spin "
-            f"{figure(row['best_spin_rpm'], -1)} rpm."
+            f"gives {gain} more carry, with launch {angle_text(row['best_launch_deg'])} and spin "
+            f"{spin_text(row['best_spin_rpm'])}."
         )
     told = [loft, _attack(row)]
     if row["loft_by"] == "impact":
@@ -156,18 +169,18 @@ def change_words(row: Row) -> list[str]:
 def _attack(row: Row) -> str:
     if row["attack_gain_yd"] is None:
         return f"We can't say what more attack would add: {row['note']}."
-    more = f"{figure(row['attack_change_deg'], 0)} deg more upward attack"
-    now = f" (now {figure(row['attack_deg'], 1)} deg)" if row["attack_deg"] is not None else ""
+    more = f"{typed_text(row['attack_change_deg'])} deg more upward attack"
+    now = f" (now {angle_text(row['attack_deg'])})" if row["attack_deg"] is not None else ""
     return (
-        f"{more}{now}, with {_loft(row['attack_loft_change_deg'])}, might add {figure(row['attack_gain_yd'], 1)} yd on "
-        f"top (90 % interval {_plain(row, 'attack_gain')} yd)."
+        f"{more}{now}, with {_loft(row['attack_loft_change_deg'])}, might add {number_text(row['attack_gain_yd'])} yd "
+        f"on top (90 % interval {_plain(row, 'attack_gain')} yd)."
     )
 
 
 def _loft(change_deg: float) -> str:
     if change_deg == 0:
         return "today's loft"
-    size = figure(abs(change_deg), 1).removesuffix(".0")
+    size = typed_text(float(rounded(abs(change_deg), ANGLE_STEP_DEG)))
     return f"{size} degree{'' if size == '1' else 's'} {'less' if change_deg < 0 else 'more'} loft"
 
 
@@ -180,8 +193,8 @@ def progress_words(row: Row) -> dict[str, Any]:
         if change is None:
             told.append((one.short, "not known", "", "not known"))
             continue
-        ends = "" if low is None or high is None else f"{signed(low, one.decimals)} to {signed(high, one.decimals)}"
-        text = f"{signed(change, one.decimals)} {one.unit}".strip()
+        ends = "" if low is None or high is None else f"{_signed(low, one)} to {_signed(high, one)}"
+        text = f"{_signed(change, one)} {one.unit}".strip()
         told.append((one.short, text, ends, _VERDICTS[row[f"{measure.name}_verdict"]]))
     return {"since": row["since"], "rows": told, "carry": _carry(row), "note": _sentence(row["note"])}
 
@@ -189,17 +202,18 @@ def progress_words(row: Row) -> dict[str, Any]:
 def _carry(row: Row) -> str:
     if row["carry_from_speed_yd"] is None or row["carry_from_delivery_yd"] is None:
         return ""
-    parts = [(name, row[f"carry_from_{name}_yd"]) for name in ("contact", "launch", "spin", "consistency")]
-    within = ", ".join(f"{name} {signed(value, 1)}" for name, value in parts if value is not None)
+    shown = {name: "0" if yards is None else signed_text(yards) for name, yards in shown_change(row).items()}
+    parts = [name for name in ("contact", "launch", "spin", "consistency") if row[f"carry_from_{name}_yd"] is not None]
+    within = ", ".join(f"{name} {shown[f'carry_from_{name}_yd']}" for name in parts)
 
     def part(name: str) -> str:
-        told = f"{signed(row[f'carry_from_{name}_yd'], 1)} yd"
+        told = f"{shown[f'carry_from_{name}_yd']} yd"
         edges = [row[f"carry_from_{name}_{end}_yd"] for end in ("lo90", "hi90")]
-        return told if None in edges else f"{told} ({signed(edges[0], 1)} to {signed(edges[1], 1)})"
+        return told if None in edges else f"{told} ({signed_text(edges[0])} to {signed_text(edges[1])})"
 
     return (
-        f"Of the change in carry, {signed(row['carry_change_yd'], 1)} yd, club speed brought {part('speed')}, delivery "
-        f"{part('delivery')}; {signed(row['carry_from_other_yd'], 1)} yd can't be explained. Delivery: {within}."
+        f"Of the change in carry, {shown['carry_change_yd']} yd, club speed brought {part('speed')}, delivery "
+        f"{part('delivery')}; {shown['carry_from_other_yd']} yd can't be explained. Delivery: {within}."
     )
 
 
@@ -212,8 +226,8 @@ def lost_change(row: Row | None) -> str | None:
         return f"About the same as in {spaced(row['since'])}."
     way = "more" if step > 0 else "fewer"
     return (
-        f"{figure(abs(step), 0)} yd {way} lost than in {spaced(row['since'])} (90 % interval of the change "
-        f"{signed(row['lost_change_lo90_yd'], 0)} to {signed(row['lost_change_hi90_yd'], 0)} yd): {verdict}."
+        f"{number_text(abs(step))} yd {way} lost than in {spaced(row['since'])} (90 % interval of the change "
+        f"{signed_text(row['lost_change_lo90_yd'])} to {signed_text(row['lost_change_hi90_yd'])} yd): {verdict}."
     )
 
 
@@ -222,7 +236,7 @@ def practice_words(row: Row) -> list[str]:
     misread = f", {row['misreads']} of them misread and left out" if row["misreads"] else ""
     told = [
         f"{_count(row['sessions'], 'session')} with {_count(row['swings'], 'swing')} without a ball{misread}, from "
-        f"{row['first_on']} to {row['last_on']}: {figure(row['sessions_per_week'], 1)} sessions a week.",
+        f"{row['first_on']} to {row['last_on']}: {number_text(row['sessions_per_week'], 1)} sessions a week.",
         _trend(row),
         _projected(row),
     ]
@@ -234,13 +248,13 @@ def _trend(row: Row) -> str:
         return "Too few swings to give a speed."
     low, high = row["best_lo90_mph"], row["best_hi90_mph"]
     tool = {"light": ", from the light tool,", "both": ", from driver and light tool,"}.get(row["basis"], "")
-    best = f"Best driver speed{tool} {figure(row['best_mph'], 1)} mph"
-    best += "" if low is None or high is None else f" (90 % interval {figure(low, 1)} to {figure(high, 1)} mph)"
+    best = f"Best driver speed{tool} {number_text(row['best_mph'])} mph"
+    best += "" if low is None or high is None else f" (90 % interval {number_text(low)} to {number_text(high)} mph)"
     slope = row["best_trend_mph_per_week"]
     if slope is None:
         return f"{best}; gain a week: can't tell yet."
     name, end = "best_trend", "mph_per_week"
-    told = f"{best}, {signed(slope, 2)} mph a week ({_span(row, name, end, 2)} mph)"
+    told = f"{best}, {signed_text(slope, 2)} mph a week ({_span(row, name, end, 2)} mph)"
     return f"{told}: {row['trend'].replace('_', ' ')}."
 
 
@@ -261,18 +275,16 @@ def _projected(row: Row) -> str:
     )
 
 
-def signed(value: float, decimals: int) -> str:
-    """Write a rounded figure with its sign, zero without."""
-    text = figure(value, decimals)
-    return f"+{text}" if float(text) > 0 else text
+def _signed(value: float, facts: ColumnFacts) -> str:
+    return signed_text(float(rounded(value, facts.step)), facts.decimals)
 
 
 def _span(row: Row, name: str, unit: str, decimals: int) -> str:
-    return f"{signed(row[f'{name}_lo90_{unit}'], decimals)} to {signed(row[f'{name}_hi90_{unit}'], decimals)}"
+    return " to ".join(signed_text(row[f"{name}_{end}_{unit}"], decimals) for end in ("lo90", "hi90"))
 
 
 def _plain(row: Row, name: str) -> str:
-    return " to ".join(figure(row[f"{name}_{end}_yd"], 1) for end in ("lo90", "hi90"))
+    return " to ".join(number_text(row[f"{name}_{end}_yd"]) for end in ("lo90", "hi90"))
 
 
 def _edges(row: Row, facts: ColumnFacts) -> str:
@@ -282,7 +294,7 @@ def _edges(row: Row, facts: ColumnFacts) -> str:
     if f"{stem}_lo90_{unit}" not in row:
         return ""
     edges = [row[f"{stem}_{end}_{unit}"] for end in ("lo90", "hi90")]
-    low, high = ("beyond the data" if edge is None else figure(edge, facts.decimals) for edge in edges)
+    low, high = ("beyond the data" if edge is None else number_text(edge, facts.decimals) for edge in edges)
     return "beyond the data" if edges == [None, None] else f"{low} to {high}"
 
 
@@ -290,7 +302,7 @@ def _time(row: Row) -> str:
     low, high = row["quarters_lo90"], row["quarters_hi90"]
     if low is None:
         return ""
-    return f"{figure(low, 0)} or more" if high is None else f"{figure(low, 0)} to {figure(high, 0)}"
+    return f"{number_text(low, 0)} or more" if high is None else f"{number_text(low, 0)} to {number_text(high, 0)}"
 
 
 def _count(number: int, word: str) -> str:

@@ -6,19 +6,27 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
+from contourpy import FillType, LineType, contour_generator
 from matplotlib.colors import to_hex
 from matplotlib.ticker import MaxNLocator
 
-from pipeline.report.figures.look import PART_LOOKS
+from pipeline.report.figures.look import ON_REACH, PART_LOOKS
 from pipeline.report.sheet.facts import Target
-from pipeline.report.sheet.words import figure
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import number_text, shown_edges
+from pipeline.statistics.arrays import Array
 from pipeline.tables.golfers import PARTS
 
 # Drawing units; a sheet's column is about as many CSS pixels wide.
 WIDTH = 340.0
 LEFT, RIGHT = 112.0, 282.0  # of the plot of a row chart; labels stand before it, figures after it
 ROW = 17.0
+# Shades of a drawing of deliveries, by yards below the efficient carry: the darker, the farther drives carry. Pale, so
+# that dots and words keep their contrast.
+SHADES = ((30.0, "#f3f3f3"), (20.0, "#ebebeb"), (10.0, "#e0e0e0"), (5.0, "#d2d2d2"))
+GRID = 41  # points each way of expected carry behind them
 
 
 @dataclass(frozen=True)
@@ -36,7 +44,7 @@ class DrawnAxis:
 
     def marks(self) -> list[dict[str, Any]]:
         """Give place and text of every tick."""
-        return [{"at": self(tick), "text": f"{tick:g}"} for tick in self.ticks]
+        return [{"at": self(tick), "text": f"{tick:,g}"} for tick in self.ticks]
 
 
 @lru_cache(maxsize=1)
@@ -61,8 +69,9 @@ def row_chart(
     Parameters
     ----------
     rows : sequence of mapping
-        `label`, `value`, and what is wanted of `low` and `high` (an interval), `bar` (colour of a bar from 0) and
-        `own` (true: the golfer's own figure, drawn so that it stands out).
+        `label`, `value`, and what is wanted of `shown` (the figure to write, else that of `value`), `low` and `high`
+        (an interval), `bar` (colour of a bar from 0) and `own` (true: the golfer's own figure, drawn so that it stands
+        out).
     unit : str
         Named under the axis.
     lines : mapping of str to float, optional
@@ -85,7 +94,7 @@ def row_chart(
                 "label": row["label"],
                 "y": round(top + ROW * (place + 0.5), 1),
                 "x": axis(row["value"]),
-                "text": figure(row["value"], row.get("decimals", 0)),
+                "text": number_text(row.get("shown", row["value"])),
                 "low": axis(row["low"]) if row.get("low") is not None else None,
                 "high": axis(row["high"]) if row.get("high") is not None else None,
                 "bar": row.get("bar"),
@@ -127,8 +136,9 @@ def standing_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:
 
 def parts_chart(row: Mapping[str, Any]) -> dict[str, Any] | None:
     """Lay out the parts of the yards lost; a part that is not known is left out, None where none is known."""
+    whole = shown_losses(row)
     rows = [
-        {"label": PART_LOOKS[name][0], "value": row[name], "bar": to_hex(PART_LOOKS[name][1]), "decimals": 1}
+        {"label": PART_LOOKS[name][0], "value": row[name], "shown": whole[name], "bar": to_hex(PART_LOOKS[name][1])}
         for name in PARTS
         if row[name] is not None
     ]
@@ -141,10 +151,10 @@ def history_chart(history: Sequence[Mapping[str, Any]], threshold_yd: float) -> 
         {
             "label": row["quarter"],
             "value": row["lost_yd"],
+            "shown": shown_losses(row)["lost_yd"],
             "low": row["lost_lo90_yd"],
             "high": row["lost_hi90_yd"],
             "own": True,
-            "decimals": 1,
         }
         for row in history
         if row["lost_yd"] is not None
@@ -156,7 +166,9 @@ NO_SPIN_RPM = (2000.0, 3000.0)  # the axis of a sheet that has no spin to show
 
 
 def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataFrame | None) -> dict[str, Any]:
-    """Lay out launch over spin: the golfer's drives, the typical drive and the window.
+    """Lay out launch over spin: the golfer's drives, the typical drive, the window and the best delivery.
+
+    Expected carry is shaded wherever the lookup answers, and nowhere else.
 
     Parameters
     ----------
@@ -173,18 +185,18 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         drives = drives[((drives >= low) & (drives <= high)).all(axis=1)]
     window = target.window if target is not None else None
     spin = [] if row["spin_rpm"] is None else [row["spin_rpm"]]  # a guessed one is not known
-    ends = [] if window is None else [window.spin_lo_rpm, window.spin_hi_rpm]
-    x = axis_over([*drives[:, 0], *spin, *ends] or NO_SPIN_RPM, 48.0, WIDTH - 18)
-    ends = [] if window is None else [window.launch_lo_deg, window.launch_hi_deg]
-    y = axis_over([*drives[:, 1], row["launch_deg"], *ends], 128.0, 8.0)
+    launches, spins = shown_edges(window) or ((), ())
+    best = [] if target is None else [(target.spin_rpm, target.launch_deg)]
+    x = axis_over([*drives[:, 0], *spin, *spins, *(s for s, _ in best)] or NO_SPIN_RPM, 48.0, WIDTH - 18)
+    y = axis_over([*drives[:, 1], row["launch_deg"], *launches, *(l for _, l in best)], 128.0, 8.0)
     box = None
-    if window is not None:
-        left, right, top = x(window.spin_lo_rpm), x(window.spin_hi_rpm), y(window.launch_hi_deg)
+    if launches and spins:
+        left, right, top = x(spins[0]), x(spins[1]), y(launches[1])
         box = {
             "x": left,
             "y": top,
             "width": round(right - left, 1),
-            "height": round(y(window.launch_lo_deg) - top, 1),
+            "height": round(y(launches[0]) - top, 1),
         }
     return {
         "x": x,
@@ -192,6 +204,56 @@ def delivery_chart(row: Mapping[str, Any], target: Target | None, dots: pl.DataF
         "dots": [(x(spin), y(launch)) for spin, launch in drives.tolist()],
         "window": box,
         "typical": (x(spin[0]), y(row["launch_deg"])) if spin else None,
+        "best": [(x(s), y(l)) for s, l in best],
+        "answered": [] if target is None else [_closed([(x(b), y(a)) for a, b in o.tolist()]) for o in target.answered],
+        "reach": "" if target is None else _reach(target, x, y),
+        "shades": [] if target is None else _shades(target, x, y),
         "width": WIDTH,
         "height": 160.0,
     }
+
+
+def _reach(target: Target, x: DrawnAxis, y: DrawnAxis) -> str:
+    """Give the path about the deliveries that golfers of the speed reach; empty where there is none."""
+    if target.reach is None or not target.reach[2].any():
+        return ""
+    launch, spin, marks = target.reach
+    lines = contour_generator(spin, launch, marks.astype(float), line_type=LineType.Separate).lines(ON_REACH)
+    return "".join(_closed([(x(a), y(b)) for a, b in np.asarray(line).tolist()]) for line in lines)
+
+
+def _shades(target: Target, x: DrawnAxis, y: DrawnAxis) -> list[dict[str, str]]:
+    """Give paths that shade the drawing by how far expected carry is below the efficient, the farthest first.
+
+    They fill the axes; the outlines of answers cut them.
+    """
+    if target.expected is None or not target.answered:
+        return []
+    ends = np.concatenate(target.answered)
+    launches, spins = _within(y, ends[:, 0]), _within(x, ends[:, 1])
+    if launches is None or spins is None:
+        return []
+    cut = contour_generator(spins, launches, target.expected(launches, spins), fill_type=FillType.OuterCode)
+    shaded = []
+    for short, colour in SHADES:
+        polygons, codes, *_ = cut.filled(target.carry_yd - short, np.inf)
+        rings = [ring for pair in zip(polygons, codes, strict=True) for ring in _rings(*pair)]
+        if rings:
+            path = "".join(_closed([(x(a), y(b)) for a, b in ring.tolist()]) for ring in rings)
+            shaded.append({"path": path, "fill": colour})
+    return shaded
+
+
+def _within(axis: DrawnAxis, ends: Array) -> Array | None:
+    """Give points along an axis where it runs between the ends of the outlines; None where it doesn't."""
+    low, high = max(axis.ticks[0], float(ends.min())), min(axis.ticks[-1], float(ends.max()))
+    return np.linspace(low, high, GRID) if low < high else None
+
+
+def _rings(points: Array | None, codes: npt.NDArray[np.unsignedinteger[Any]] | None) -> list[Array]:
+    """Cut the points of a filled contour into its rings; each begins with a move (code 1)."""
+    return [] if points is None or codes is None else np.split(points, np.flatnonzero(codes == 1)[1:])
+
+
+def _closed(points: Sequence[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{a:g} {b:g}" for a, b in points) + "z"

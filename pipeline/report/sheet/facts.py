@@ -1,6 +1,8 @@
 """What a golfer's sheet is made from: which sheets there are, and where each golfer stands in the band."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import dataframely as dy
@@ -9,12 +11,14 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import at_centre
+from pipeline.benchmark.chart import answered_outlines, reachable_at
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel
 from pipeline.golfers.order import newest_and_worst_first
+from pipeline.statistics.arrays import Array, Flags
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -104,12 +108,24 @@ class Target:
     window : Window or None
     speed_ratio : float or None
         What the better quarter of golfers reach; None where ball speed is not known.
+    carry_yd : float
+        Efficient carry.
+    answered : tuple of ndarray, shape (k, 2)
+        Outlines, launch and spin, which together hold the deliveries for which the lookup answers at this speed.
+    reach : tuple of ndarray, shapes (m,), (n,) and (m, n), or None
+        Launches and spins of a grid, and which of its points golfers of this speed reach.
+    expected : callable or None
+        Gives expected carry, yd, shape (m, n), over a grid of launches (m) and spins (n).
     """
 
     launch_deg: float
     spin_rpm: float
     window: Window | None
     speed_ratio: float | None
+    carry_yd: float = np.nan
+    answered: tuple[Array, ...] = ()
+    reach: tuple[Array, Array, Flags] | None = None
+    expected: Callable[[Array, Array], Array] | None = None
 
 
 def target_at(frontier: Frontier, model: CarryModel, club_speed_mph: float) -> Target | None:
@@ -118,7 +134,16 @@ def target_at(frontier: Frontier, model: CarryModel, club_speed_mph: float) -> T
         return None
     best = frontier.best_delivery(club_speed_mph, np.nan)
     ratio = float(model.ratio(best, "better")) if model.by_ball_speed else None
-    return Target(float(best.launch_deg), float(best.spin_rpm), frontier.window_at(club_speed_mph), ratio)
+    return Target(
+        float(best.launch_deg),
+        float(best.spin_rpm),
+        frontier.window_at(club_speed_mph),
+        ratio,
+        float(frontier.at("carry_yd", club_speed_mph)),
+        tuple(answered_outlines(frontier, club_speed_mph)),
+        (frontier.reach.launch_deg, frontier.reach.spin_rpm, reachable_at(frontier, club_speed_mph)),
+        partial(model.better_on_grid, club_speed_mph),
+    )
 
 
 def drives_of(drives: pl.DataFrame | Drives, chosen: pl.DataFrame) -> dict[tuple[str, str], pl.DataFrame]:

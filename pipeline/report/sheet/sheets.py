@@ -20,18 +20,21 @@ from pipeline.report.sheet.words import (
     MEANINGS,
     against_window,
     change_since,
-    figure,
     first_work,
+    lost_step,
     standing,
     yards_lost,
 )
+from pipeline.report.shown_sums import shown_losses, with_shown_losses
 from pipeline.report.templating import templates_of
+from pipeline.shown import NO_WINDOW, window_parts
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.table_set import TableSet
 
 MOST_QUARTERS = 6  # of history on one sheet, which is one printed page
 INDEX = "index.html"
+SAME_YD = 1e-6  # two figures of one thing differ by less
 
 
 def sheet_name(golfer: str, quarter: str) -> str:
@@ -70,7 +73,6 @@ def build_sheets(
         Name of the file, and a whole HTML document that needs no other file and no network.
     """
     environment = templates_of("sheet")
-    environment.filters["figure"] = figure
     speed_bands = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
     golfers = tables[Golfers]
     rows = sheet_rows(
@@ -121,11 +123,13 @@ def _sheet(
     settings: Mapping[str, Any],
     colours: Mapping[float, str],
 ) -> str:
-    shown = history[-MOST_QUARTERS:]
+    shown = [past | shown_losses(past) for past in history[-MOST_QUARTERS:]]
+    whole = shown_losses(row)
     threshold_yd = settings["flags"]["lost_yd"]
     assessed = row["status"] != "not_assessed"
+    progress = _progress(coached.get("progress"), history)
     return template.render(
-        row=row,
+        row=row | whole,
         settings=settings,
         history=shown,
         earlier=len(history) - len(shown),
@@ -133,17 +137,18 @@ def _sheet(
         sentence=first_work(row, target, threshold_yd),
         lost=yards_lost(row),
         rank=standing(row),
-        change=lost_change(coached.get("progress")) or change_since(history),
-        back=back_of(coached) if coached else None,
+        change=lost_change(progress) or change_since(history),
+        back=back_of({**coached, **({"progress": progress} if progress else {})}) if coached else None,
         cautions=SPEED_PRACTICE_CAUTIONS,
         window_text=_window_text(row, target),
-        parts=[(name.removeprefix("lost_").removesuffix("_yd"), row[name]) for name in PARTS] if assessed else [],
+        no_window=NO_WINDOW,
+        parts=[(name.removeprefix("lost_").removesuffix("_yd"), whole[name]) for name in PARTS] if assessed else [],
         meanings=MEANINGS,
         charts={
             "standing": standing_chart(row),
             "delivery": delivery_chart(row, target, dots),
             "parts": parts_chart(row) if assessed else None,
-            "history": history_chart(shown, threshold_yd),
+            "history": history_chart(history[-MOST_QUARTERS:], threshold_yd),
         },
         colour=colours.get(row["band_mph"], "#555555"),
         own_colour=to_hex(FLAG_COLOUR),
@@ -151,20 +156,31 @@ def _sheet(
 
 
 def _window_text(row: Mapping[str, Any], target: Target | None) -> dict[str, str] | None:
-    if target is None or target.window is None:
+    if target is None or target.window is None or window_parts(target.window) is None:
         return None
     window = target.window
     return {
-        "launch": against_window(row["launch_deg"], window.launch_lo_deg, window.launch_hi_deg, 1, "deg"),
+        "launch": against_window(row["launch_deg"], window.launch_lo_deg, window.launch_hi_deg, "deg"),
         "spin": "not measured"
         if row["spin_rpm"] is None
-        else against_window(row["spin_rpm"], window.spin_lo_rpm, window.spin_hi_rpm, -1, "rpm"),
+        else against_window(row["spin_rpm"], window.spin_lo_rpm, window.spin_hi_rpm, "rpm"),
     }
+
+
+def _progress(row: Row | None, history: list[dict[str, Any]]) -> Row | None:
+    """Give the row of `Progress` with the change of the yards lost as the two figures differ that the history shows."""
+    before = next((past for past in history if row is not None and past["quarter"] == row["since"]), None)
+    if row is None or before is None or None in (row["lost_change_yd"], before["lost_yd"], history[-1]["lost_yd"]):
+        return row
+    if abs(history[-1]["lost_yd"] - before["lost_yd"] - row["lost_change_yd"]) > SAME_YD:
+        return row
+    return {**row, "lost_change_yd": lost_step(before, history[-1])}
 
 
 def _listed(rows: pl.DataFrame) -> list[tuple[str, list[dict[str, Any]]]]:
     """Group the sheets by quarter, in their order, with the name of each one's file."""
-    listed = rows.select("golfer", "quarter", "club_speed_mph", "lost_yd", "main_cause", "status").to_dicts()
+    names = ("golfer", "quarter", "club_speed_mph", "lost_yd", "main_cause", "status")
+    listed = with_shown_losses(rows).select(names).to_dicts()
     quarters: dict[str, list[dict[str, Any]]] = {}
     for row in listed:
         quarters.setdefault(row["quarter"], []).append(row | {"file": sheet_name(row["golfer"], row["quarter"])})

@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from pipeline.report.sheet.facts import Target
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, angle_text, inward, rounded, spin_text, whole
 
 # Fewer than 1 wrong flag in 1000 golfers flagged as clearly.
 SURE_BELOW = 0.001
@@ -47,17 +49,23 @@ def first_work(row: Mapping[str, Any], target: Target | None, threshold_yd: floa
 
 
 def _what(row: Mapping[str, Any], target: Target | None) -> str:
-    cause, lost = row["main_cause"], row["lost_yd"]
-    if cause == "none":
+    cause, shown = row["main_cause"], shown_losses(row)
+    lost = shown["lost_yd"]
+    if cause == "none" or lost is None:
         return f"Nothing stands out to work on: {yards_lost(row)}."
-    parts = {name: row[f"lost_{name}_yd"] for name in (*CAUSES, "other") if row[f"lost_{name}_yd"] is not None}
+    known = [(name, row[f"lost_{name}_yd"], shown[f"lost_{name}_yd"]) for name in (*CAUSES, "other")]
+    parts = {name: yards for name, _, yards in known if yards is not None}
     if cause == "mixed":
-        first, second = sorted(parts, key=lambda name: -parts[name])[:2]
+        first, second = (name for name, _, _ in sorted((one for one in known if one[1] is not None), key=_least)[:2])
         return (
-            f"No single part of the {_yd(lost)} lost stands out. "
-            f"The largest are {first} ({_yd(parts[first])}) and {second} ({_yd(parts[second])})."
+            f"No single part of the {lost} yd lost stands out. "
+            f"The largest are {first} ({parts[first]} yd) and {second} ({parts[second]} yd)."
         )
     return f"{_start(cause, row, target)} first. It costs {_cost(cause, parts, lost)}."
+
+
+def _least(part: tuple[str, float, int | None]) -> float:
+    return -part[1]
 
 
 def _start(cause: str, row: Mapping[str, Any], target: Target | None) -> str:
@@ -69,15 +77,15 @@ def _start(cause: str, row: Mapping[str, Any], target: Target | None) -> str:
     return f"Work on {cause}"
 
 
-def _cost(cause: str, parts: Mapping[str, float], lost: float) -> str:
-    """Word what the main cause costs; whole yards add up as shown."""
-    part, whole = round(parts[cause]), round(lost)
-    if part < whole:
-        return f"about {part} of the {whole} yd lost"
-    if part == whole:
-        return f"about all of the {whole} yd lost"
-    back = part - whole
-    by_contact = cause != "contact" and round(-parts.get("contact", 0.0)) == back
+def _cost(cause: str, parts: Mapping[str, int], lost: int) -> str:
+    """Word what the main cause costs, in yards that add up as shown."""
+    part = parts[cause]
+    if part < lost:
+        return f"about {part} of the {lost} yd lost"
+    if part == lost:
+        return f"about all of the {lost} yd lost"
+    back = part - lost
+    by_contact = cause != "contact" and -parts.get("contact", 0) == back
     giver = "better contact than most" if by_contact else "the rest of the drive"
     return f"about {part} yd; {giver} gives {back} yd back"
 
@@ -95,24 +103,15 @@ def spaced(quarter: str) -> str:
     return quarter.replace("Q", " Q")
 
 
-def _yd(yards: float) -> str:
-    return f"{figure(yards, 0)} yd"
-
-
-def figure(value: float, decimals: int) -> str:
-    """Write a rounded figure; -1 decimals means tens, and a rounded small negative is 0, not -0."""
-    return f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
-
-
 def yards_lost(row: Mapping[str, Any]) -> str:
     """Word the yards lost with their interval."""
-    lost, low, high = row["lost_yd"], row["lost_lo90_yd"], row["lost_hi90_yd"]
+    lost, low, high = shown_losses(row)["lost_yd"], row["lost_lo90_yd"], row["lost_hi90_yd"]
     if lost is None:
         return "yards lost are not known"
-    text = f"{_yd(lost)} lost" if lost >= 0 else f"{_yd(-lost)} gained"
+    text = f"{lost} yd lost" if lost >= 0 else f"{-lost} yd gained"
     if low is None or high is None:
         return text
-    return f"{text} (90 % interval {figure(low, 0)} to {figure(high, 0)} yd lost)"
+    return f"{text} (90 % interval {whole(low)} to {whole(high)} yd lost)"
 
 
 def standing(row: Mapping[str, Any]) -> str:
@@ -122,8 +121,9 @@ def standing(row: Mapping[str, Any]) -> str:
     known = [(p, row[f"band_carry_p{p}_yd"]) for p in (25, 50, 75, 90) if row[f"band_carry_p{p}_yd"] is not None]
     if moved is None or not known:
         return ""
-    below = [p for p, value in known if moved >= value]
-    above = [p for p, value in known if moved < value]
+    # By the yards that the sheet shows: no figure stands below another that is the same on paper.
+    below = [p for p, value in known if whole(moved) >= whole(value)]
+    above = [p for p, value in known if whole(moved) < whole(value)]
     if not below:
         return f"below the {above[0]}th percentile"
     if not above:
@@ -131,15 +131,29 @@ def standing(row: Mapping[str, Any]) -> str:
     return f"between the {below[-1]}th and the {above[0]}th percentile"
 
 
-def against_window(value: float, low: float, high: float, decimals: int, unit: str) -> str:
-    """Word where a value lies against a range: `7.3 deg, 6.4 deg below the window (13.8 to 16.0 deg)`."""
-    window = f"the window ({figure(low, decimals)} to {figure(high, decimals)} {unit})"
+def against_window(value: float, low: float, high: float, unit: Literal["deg", "rpm"]) -> str:
+    """Word where a launch or a spin lies against the window's range of it.
+
+    Returns
+    -------
+    str
+        Such as `7.5 deg, 6.5 deg below the window (14.0 to 16.0 deg)`: the steps add up as shown.
+    """
+    step, text = (ANGLE_STEP_DEG, angle_text) if unit == "deg" else (SPIN_STEP_RPM, spin_text)
+    low, high = inward(low, high, step) or (low, high)
+    window = f"the window ({text(low).removesuffix(f' {unit}')} to {text(high)})"
     if low <= value <= high:
-        return f"{figure(value, decimals)} {unit}, inside {window}"
-    side, away = ("below", low - value) if value < low else ("above", value - high)
-    if round(away, decimals) == 0:
-        return f"{figure(value, decimals)} {unit}, just {side} {window}"
-    return f"{figure(value, decimals)} {unit}, {figure(away, decimals)} {unit} {side} {window}"
+        return f"{text(value)}, inside {window}"
+    shown = float(rounded(value, step))
+    side, away = ("below", low - shown) if value < low else ("above", shown - high)
+    if away == 0:
+        return f"{text(value)}, just {side} {window}"
+    return f"{text(value)}, {text(away)} {side} {window}"
+
+
+def lost_step(before: Mapping[str, Any], now: Mapping[str, Any]) -> int:
+    """Give the change of the yards lost between two assessed rows of `Golfers`, as the shown figures differ."""
+    return (shown_losses(now)["lost_yd"] or 0) - (shown_losses(before)["lost_yd"] or 0)
 
 
 def change_since(history: Sequence[Mapping[str, Any]]) -> str:
@@ -156,8 +170,11 @@ def change_since(history: Sequence[Mapping[str, Any]]) -> str:
     if len(known) < 2 or known[-1] is not history[-1]:
         return "Too few assessed quarters to compare."
     before, now = known[-2:]
-    step = now["lost_yd"] - before["lost_yd"]
-    way = f"{_yd(abs(step))} {'more' if step > 0 else 'fewer'} lost than in {spaced(before['quarter'])}"
+    step = lost_step(before, now)
+    if step == 0:
+        way = f"About as many yards lost as in {spaced(before['quarter'])}"
+    else:
+        way = f"{abs(step)} yd {'more' if step > 0 else 'fewer'} lost than in {spaced(before['quarter'])}"
     edges = [row[f"lost_{end}90_yd"] for row in (before, now) for end in ("lo", "hi")]
     if any(edge is None for edge in edges):
         return f"{way}."

@@ -23,6 +23,7 @@ from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse
 from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.shown import number_text
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import Scores
 from pipeline.tables.goals import Goals, Priorities
@@ -127,7 +128,7 @@ def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) ->
             f"{progress['carry_better']}, worse for {progress['carry_worse']}; yards lost better for "
             f"{progress['lost_better']}, worse for {progress['lost_worse']}."
         )
-    gap = "" if goals["gap_yd"] is None else f", median gap {goals['gap_yd']:.0f} yd"
+    gap = "" if goals["gap_yd"] is None else f", median gap {number_text(goals['gap_yd'])} yd"
     first = ", ".join(f"{FIRST_WORDS[name]} {count}" for name, count in goals["firsts"])
     lines.append(
         f"Goals: {goals['with_goal']} of {goals['golfers']} golfers have one, {goals['open']} not reached yet{gap}"
@@ -189,11 +190,11 @@ def summary_lines(
         f"accepted + {rejected:,} rejected + {duplicates:,} duplicates.",
         *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
         *devices,
-        f"Model: {chosen['model']}, rms error {chosen['rmse_yd']:.1f} yd on golfers held out of the fit.",
+        f"Model: {chosen['model']}, rms error {number_text(chosen['rmse_yd'], 1)} yd on golfers held out of the fit.",
         *about,
         f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, "
-        f"{flagged.height} flagged, {_sum(flagged, 'lost_yd'):.0f} yd lost by them together "
-        f"({_sum(flagged, 'ranked_lost_yd'):.0f} yd with luck taken out).",
+        f"{flagged.height} flagged, {number_text(_sum(flagged, 'lost_yd'))} yd lost by them together "
+        f"({number_text(_sum(flagged, 'ranked_lost_yd'))} yd with luck taken out).",
         *made,
         CAUTION,
     ]

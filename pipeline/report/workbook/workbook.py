@@ -10,6 +10,7 @@ import polars as pl
 import xlsxwriter  # type: ignore[import-untyped]
 
 from pipeline.golfers.order import newest_and_worst_first
+from pipeline.shown import ON_STEP
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
@@ -31,7 +32,11 @@ WIDTH, WIDTHS = 96, {"note": 285, "golfer": 152}
 NOTE_WIDTHS = (292, 635)
 
 FIGURES = (
-    ("Figures", "Cells hold the full figures; only their display is rounded. Empty: not known, see the note."),
+    (
+        "Figures",
+        "Cells hold the full figures; only their display is rounded, each cell by itself. The ends of windows lie on "
+        "half degrees and multiples of 50 rpm. Empty: not known, see the note.",
+    ),
     ("90 % interval", "How well a figure is known. It is not the spread of single drives."),
     (
         "Caution",
@@ -118,9 +123,18 @@ def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema
 
 def _cell(facts: ColumnFacts) -> pl.Expr:
     column = pl.col(facts.name)
+    if facts.display.inward:
+        return _moved_inward(facts)
     if facts.kind == "true or false":
         return pl.when(column).then(pl.lit("yes")).otherwise(pl.lit("no"))
     return column if facts.is_number else column.cast(pl.String)
+
+
+def _moved_inward(facts: ColumnFacts) -> pl.Expr:
+    """Give an end of a window as people read it elsewhere: moved inward to a step, empty if none lies in the range."""
+    low, high = (pl.col(facts.name.replace(one, other)) for one, other in (("_hi_", "_lo_"), ("_lo_", "_hi_")))
+    first, last = (low / facts.step - ON_STEP).ceil() * facts.step, (high / facts.step + ON_STEP).floor() * facts.step
+    return pl.when(first <= last).then(first if "_lo_" in facts.name else last)
 
 
 def number_format(facts: ColumnFacts) -> str:
@@ -129,7 +143,8 @@ def number_format(facts: ColumnFacts) -> str:
         return "@"
     if facts.display.trim:
         return "General"
-    digits = f"0.{'0' * facts.decimals}" if facts.decimals > 0 else "0"
+    digits = "#,##0" if facts.unit == "rpm" else "0"
+    digits += f".{'0' * facts.decimals}" if facts.decimals > 0 else ""
     if facts.display.tiny:
         last = f"{10**-facts.decimals:.{facts.decimals}f}"
         return f'[<{last}]"<{last}";{digits}'

@@ -44,7 +44,7 @@ def test_a_row_tells_gap_parts_speeds_and_quarters():
     assert row["quarters"] == pytest.approx(16)
     assert (row["reach"], row["note"]) == (
         "both",
-        "an efficient delivery and about 8.0 mph more club speed reach the goal; about 16 quarters at the pace of "
+        "an efficient delivery and about 8 mph more club speed reach the goal; about 16 quarters at the pace of "
         "golfers here",
     )
 
@@ -71,7 +71,7 @@ def test_luck_in_todays_speed_is_in_the_interval_of_the_quarters():
             {"carry_yd": 235.0},
             240.0,
             "speed",
-            "about 1.7 mph more club speed reach the goal; about 3 quarters at the pace of golfers here",
+            "about 2 mph more club speed reach the goal; about 3 quarters at the pace of golfers here",
         ),
         (
             {"carry_yd": 210.0},
@@ -83,7 +83,7 @@ def test_luck_in_todays_speed_is_in_the_interval_of_the_quarters():
             {"carry_yd": 200.0, "spin_rpm": 5000.0},
             235.0,
             "both",
-            "an efficient delivery and about 2.0 mph more club speed reach the goal; about 4 quarters at the pace of "
+            "an efficient delivery and about 2 mph more club speed reach the goal; about 4 quarters at the pace of "
             "golfers here; too few drives are that fast to say what speed today's delivery would need",
         ),
     ],
@@ -108,7 +108,7 @@ def test_where_nobody_can_say_how_long_the_note_says_so(gain, why):
     assert (row["goal_from"], row["goal_yd"], row["quarters"], row["quarters_hi90"]) == (
         "a small step", 232.5, None, None,
     )  # fmt: skip
-    assert row["note"] == f"an efficient delivery and about 1.0 mph more club speed reach the goal; {why}"
+    assert row["note"] == f"an efficient delivery and about 1 mph more club speed reach the goal; {why}"
 
 
 def test_where_delivery_alone_reaches_the_goal_or_it_is_reached_no_quarter_is_needed():
