@@ -166,6 +166,17 @@ class Study(Strict):
         max_length=60,
         description="Name of the study and of its folder of results: letters, digits, - _ and . inside it.",
     )
+    title: str | None = Field(
+        None,
+        min_length=1,
+        max_length=60,
+        description="Name as pages and commands print it, such as Hill School. The study's name unless given.",
+    )
+    units: Literal["yards", "metres"] = Field(
+        "yards",
+        description="What pages and commands show first: yards and mph, or meters and km/h. Files stay in yards and "
+        "mph.",
+    )
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
     reference_device: str | None = Field(
