@@ -7,7 +7,7 @@ bounce more or less is made: no grid would follow it to a tenth of a yard.
 import base64
 import hashlib
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 from markupsafe import Markup
@@ -25,8 +25,29 @@ from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
 from pipeline.physics.turf import BALL_RADIUS_M, MOST_BOUNCES
 from pipeline.report.templating import templates_of
+from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.statistics.arrays import Array, plain_values
+from pipeline.texts.catalogue import texts
+from pipeline.typed import CONDITIONS
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
+
+# The page's own scripts, in the order in which each may use those before it; the model's come before them.
+PAGE_SCRIPTS = (
+    "lookup_shown.js",
+    "lookup_fields.js",
+    "lookup_students.js",
+    "lookup_kept.js",
+    "lookup_say.js",
+    "lookup_picture.js",
+    "lookup_roster.js",
+    "lookup_page.js",
+)
+MODEL_SCRIPTS = ("lookup_model.js", "lookup_stub.js")
+
+# Sections of the catalogue that the scripts say.
+SPOKEN = ("refusals", "units", "asked", "numbers", "turf", "notes", "page")
+
+Distance, Speed = Literal["yards", "metres"], Literal["mph", "km/h", "m/s"]
 
 # The drawing, in its own units; a frame inside leaves room for the figures along the axes.
 WIDTH, HEIGHT = 360, 262
@@ -63,6 +84,9 @@ def lookup_data(model: CarryModel, frontier: Frontier, place: Place) -> dict[str
         "assumed_ratio": ASSUMED_RATIO,
         "flight": flight_data(place.ball, place.standard),
         "turf": asdict(place.standard.turf),
+        "standard": {**frontier.air, "turf": frontier.turf},
+        "condition_limits": {name: list(limits) for name, limits in CONDITIONS.items()},
+        "texts": {section: texts(section) for section in SPOKEN},
         "drawing": _drawing(frontier),
     }
 
@@ -107,7 +131,13 @@ def flight_data(ball: Ball, conditions: Conditions) -> dict[str, Any]:
 
 
 def build_lookup_page(
-    data: dict[str, Any], *, study: str, fitted_on: FittedOn, conditions: str, window_tolerance_yd: float
+    data: dict[str, Any],
+    *,
+    study: str,
+    fitted_on: FittedOn,
+    conditions: str,
+    window_tolerance_yd: float,
+    units: Distance = "yards",
 ) -> str:
     """Build the coach's page.
 
@@ -121,6 +151,8 @@ def build_lookup_page(
     conditions : str
         From `conditions_text`.
     window_tolerance_yd : float
+    units : str
+        yards or metres: what the page shows first.
 
     Returns
     -------
@@ -129,10 +161,9 @@ def build_lookup_page(
     """
     environment = templates_of("lookup")
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
-    style, model, page = (
-        environment.get_template(name).render() for name in ("lookup.css", "lookup_model.js", "lookup_page.js")
-    )
-    script = f"{model}\n{page}"
+    style = environment.get_template("lookup.css").render()
+    script = "\n".join(environment.get_template(name).render() for name in (*MODEL_SCRIPTS, *PAGE_SCRIPTS))
+    start = METRIC if units == "metres" else IMPERIAL
     policy = {
         "default-src": "'none'",
         "script-src": _digest(script),
@@ -144,16 +175,36 @@ def build_lookup_page(
     # Markup is right here: style and script are the package's own files.
     return environment.get_template("lookup.html.j2").render(
         data=data,
+        settings={
+            "study": study,
+            "tolerance_yd": window_tolerance_yd,
+            "units": _units_of_the_page(),
+            "start": {"distance": start.distance, "speed": start.speed},
+        },
+        t=texts("page"),
+        units=texts("units"),
+        start_units=start,
         study=study,
-        drawing=data["drawing"],
         style=Markup(style),
         script=Markup(script),
         policy="; ".join(f"{name} {allowed}" for name, allowed in policy.items()),
         fitted=fitted_on,
         quarters=quarters[0] if len(quarters) == 1 else f"{quarters[0]} to {quarters[-1]}",
         conditions=conditions,
-        tolerance_yd=window_tolerance_yd,
     )
+
+
+def _units_of_the_page() -> dict[str, dict[str, dict[str, Any]]]:
+    """Give the units between which a person can switch: text, yd or mph in one of them, and decimals shown."""
+    distances = {name: Units(distance=name) for name in get_args(Distance)}
+    speeds = {name: Units(speed=name) for name in get_args(Speed)}
+    return {
+        "distance": {name: {"text": one.distance_unit, "each": one.yd_each} for name, one in distances.items()},
+        "speed": {
+            name: {"text": one.speed_unit, "each": one.mph_each, "decimals": one.speed_decimals}
+            for name, one in speeds.items()
+        },
+    }
 
 
 def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str]) -> str:
