@@ -13,9 +13,8 @@ import numpy as np
 from markupsafe import Markup
 
 from pipeline.benchmark.drives_near import INSIDE
-from pipeline.benchmark.frontier import HALF_GRID_MPH, REFUSALS, Frontier
-from pipeline.benchmark.lookup import Place
-from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.benchmark.frontier import HALF_GRID_MPH, Frontier
+from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.fit.surface import Axis, Surface
@@ -80,7 +79,7 @@ def lookup_data(model: CarryModel, frontier: Frontier, place: Place) -> dict[str
         "frontier": plain_values(frontier),
         "half_grid_mph": HALF_GRID_MPH,
         "inside": INSIDE,
-        "refusals": REFUSALS,
+        "refusals": texts("refusals"),
         "assumed_ratio": ASSUMED_RATIO,
         "flight": flight_data(place.ball, place.standard),
         "turf": asdict(place.standard.turf),
@@ -227,7 +226,7 @@ def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str])
 
 def _start(speeds_mph: Array) -> str:
     if len(speeds_mph) == 0:
-        return REFUSALS["no_benchmarks"]
+        return texts("refusals")["no_benchmarks"]
     return f"Enter a club speed from {speeds_mph[0]:g} to {speeds_mph[-1]:g} mph: that is how far the data reach."
 
 
