@@ -17,7 +17,8 @@ from pipeline.fit.surface import Axis, contract
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.ball import SETS
 from pipeline.report.lookup import write_lookup
-from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
+from pipeline.report.lookup.lookup_data import lookup_data, surface_parts
+from pipeline.report.lookup.lookup_page import build_lookup_page, conditions_text
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines", "bent flight"]
 FITTED = FittedOn(2400, 80, ("2026Q3",))
@@ -94,6 +95,8 @@ def test_the_policy_allows_the_pages_own_script_and_style_and_nothing_else(data)
         "default-src": "'none'",
         "base-uri": "'none'",
         "form-action": "'none'",
+        # The installed page's files, which lie beside it.
+        **dict.fromkeys(("img-src", "manifest-src", "worker-src"), "'self'"),
         **{name: f"'sha256-{digest}'" for name, digest in digests.items()},
     }
 

@@ -1,52 +1,33 @@
-"""The coach's page: the fitted model as plain values for the page's script, and the page around them.
+"""The coach's page: the fitted model as plain values for the page's script.
 
 The script works on the model itself, not on a table of answers, because the run jumps by a fifth of a yard where a
 bounce more or less is made: no grid would follow it to a tenth of a yard.
 """
 
-import base64
-import hashlib
 from dataclasses import asdict
-from typing import Any, Literal, get_args
+from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
 from pipeline.benchmark.drives_near import INSIDE
 from pipeline.benchmark.frontier import HALF_GRID_MPH, Frontier
 from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.fit.flight_surface import FlightSurface
-from pipeline.fit.model import CarryModel, FittedOn
+from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
-from pipeline.flight.offsets import UNSTATED
 from pipeline.physics.ball import SETS, SOFT, Ball
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
 from pipeline.physics.turf import BALL_RADIUS_M, MOST_BOUNCES
-from pipeline.report.templating import templates_of
-from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.statistics.arrays import Array, plain_values
 from pipeline.texts.catalogue import texts
 from pipeline.typed import CONDITIONS
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
-# The page's own scripts, in the order in which each may use those before it; the model's come before them.
-PAGE_SCRIPTS = (
-    "lookup_shown.js",
-    "lookup_fields.js",
-    "lookup_students.js",
-    "lookup_kept.js",
-    "lookup_say.js",
-    "lookup_picture.js",
-    "lookup_roster.js",
-    "lookup_page.js",
-)
 MODEL_SCRIPTS = ("lookup_model.js", "lookup_stub.js")
 
 # Sections of the catalogue that the scripts say.
 SPOKEN = ("refusals", "units", "asked", "numbers", "turf", "notes", "page")
-
-Distance, Speed = Literal["yards", "metres"], Literal["mph", "km/h", "m/s"]
 
 # The drawing, in its own units; a frame inside leaves room for the figures along the axes.
 WIDTH, HEIGHT = 360, 262
@@ -129,101 +110,6 @@ def flight_data(ball: Ball, conditions: Conditions) -> dict[str, Any]:
     }
 
 
-def build_lookup_page(
-    data: dict[str, Any],
-    *,
-    study: str,
-    fitted_on: FittedOn,
-    conditions: str,
-    window_tolerance_yd: float,
-    units: Distance = "yards",
-) -> str:
-    """Build the coach's page.
-
-    Parameters
-    ----------
-    data : dict
-        From `lookup_data`.
-    study : str
-        Its name.
-    fitted_on : FittedOn
-    conditions : str
-        From `conditions_text`.
-    window_tolerance_yd : float
-    units : str
-        yards or metres: what the page shows first.
-
-    Returns
-    -------
-    str
-        A whole HTML document that needs no other file and that may not reach for any.
-    """
-    environment = templates_of("lookup")
-    environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
-    style = environment.get_template("lookup.css").render()
-    script = "\n".join(environment.get_template(name).render() for name in (*MODEL_SCRIPTS, *PAGE_SCRIPTS))
-    start = METRIC if units == "metres" else IMPERIAL
-    policy = {
-        "default-src": "'none'",
-        "script-src": _digest(script),
-        "style-src": _digest(style),
-        "base-uri": "'none'",
-        "form-action": "'none'",
-    }
-    quarters = fitted_on.quarters
-    # Markup is right here: style and script are the package's own files.
-    return environment.get_template("lookup.html.j2").render(
-        data=data,
-        settings={
-            "study": study,
-            "tolerance_yd": window_tolerance_yd,
-            "units": _units_of_the_page(),
-            "start": {"distance": start.distance, "speed": start.speed},
-        },
-        t=texts("page"),
-        units=texts("units"),
-        start_units=start,
-        study=study,
-        style=Markup(style),
-        script=Markup(script),
-        policy="; ".join(f"{name} {allowed}" for name, allowed in policy.items()),
-        fitted=fitted_on,
-        quarters=quarters[0] if len(quarters) == 1 else f"{quarters[0]} to {quarters[-1]}",
-        conditions=conditions,
-    )
-
-
-def _units_of_the_page() -> dict[str, dict[str, dict[str, Any]]]:
-    """Give the units between which a person can switch: text, yd or mph in one of them, and decimals shown."""
-    distances = {name: Units(distance=name) for name in get_args(Distance)}
-    speeds = {name: Units(speed=name) for name in get_args(Speed)}
-    return {
-        "distance": {name: {"text": one.distance_unit, "each": one.yd_each} for name, one in distances.items()},
-        "speed": {
-            name: {"text": one.speed_unit, "each": one.mph_each, "decimals": one.speed_decimals}
-            for name, one in speeds.items()
-        },
-    }
-
-
-def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str]) -> str:
-    """Say in plain words what conditions the page's figures are for.
-
-    Parameters
-    ----------
-    air : dict
-        temp_c, pressure_hpa and humidity of the study's standard air.
-    turf : str
-        Firmness of the fairway.
-    reference : dict
-        Device and ball that carry is moved to, by `device` and `ball`; left out where the logs don't state them.
-    """
-    damp = "dry" if air["humidity"] == 0 else f"{100 * air['humidity']:.0f} % humidity"
-    named = [f"{kind} {level}" for kind, level in sorted(reference.items(), reverse=True) if level != UNSTATED]
-    scale = f", on the scale of {' and '.join(named)}" if named else ""
-    return f"calm air of {air['temp_c']:g} deg C and {air['pressure_hpa']:g} hPa, {damp}, {turf} turf{scale}"
-
-
 def _start(speeds_mph: Array) -> str:
     if len(speeds_mph) == 0:
         return texts("refusals")["no_benchmarks"]
@@ -265,7 +151,3 @@ def _scale(lo: float, hi: float, tick: int, first: float, last: float) -> dict[s
     places = np.round(first + (last - first) * (values - lo) / (hi - lo), 2)
     ticks = [{"at": at, "text": f"{value:,.0f}"} for at, value in zip(places.tolist(), values.tolist(), strict=True)]
     return {"lo": lo, "hi": hi, "ticks": ticks}
-
-
-def _digest(text: str) -> str:
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

@@ -11,7 +11,8 @@ from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_text
 from pipeline.fit.model import FittedModel
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data
+from pipeline.report.lookup.lookup_data import lookup_data
+from pipeline.report.lookup.lookup_page import build_lookup_page, conditions_text
 
 
 def run(model: str, frontier: str, calibration: str, page: str, window_tolerance_yd: float) -> None:

@@ -427,6 +427,19 @@ function wireButtons() {
     element("to-conditions").focus();
   });
   element("copy").addEventListener("click", copyLink);
+  element("save").addEventListener("click", savePage);
+}
+
+// A browser that can install the page says so, where it is served.
+function wireInstalling() {
+  let offer = null;
+  addEventListener("beforeinstallprompt", (event) => {
+    event.preventDefault();
+    offer = event;
+    show("install", true);
+  });
+  element("install").addEventListener("click", () => offer.prompt());
+  addEventListener("appinstalled", () => show("install", false));
 }
 
 function start() {
@@ -439,6 +452,7 @@ function start() {
   wireFields();
   wireChoices();
   wireButtons();
+  wireInstalling();
   wireStudents();
   const open = () => {
     put(valuesOfFragment(location.hash) ?? soundValues(keptValue(KEPT)));
