@@ -212,8 +212,10 @@ rule write_diagnostics:
 rule write_lookup:
     input:
         model=MODEL["model"],
+        replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
         calibration=CALIBRATION["calibration"],
+        pace=rules.plan_goals.output.pace,
     output:
         page=report(f"{OUT}/report/lookup.html", category="Pages"),
     log:

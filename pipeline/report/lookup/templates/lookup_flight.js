@@ -172,12 +172,13 @@ function runMetres(flight, turf, alongMps, downMps, spinRadS) {
   const radius = flight.ball_radius_m;
   const leastUp = Math.sqrt(2 * gravity * turf.grass_m);
   const tiltScale = turf.tilt_deg / turf.tilt_speed_mps / turf.tilt_incidence_deg;
+  const mostTilt = turf.most_tilt_deg * Math.PI / 180;
   const [c0, c1, c2] = turf.restitution;
   let along = alongMps, down = downMps, spin = spinRadS, gone = 0;
   for (let count = 0; count < flight.most_bounces; count += 1) {
     const incidence = Math.atan2(along, down);
-    const most = Math.abs(incidence);
-    // The crater's wall can't lean past the path of the ball that makes it.
+    const most = Math.min(Math.abs(incidence), mostTilt);
+    // The crater's wall can't lean past the path of the ball that makes it, nor as a wall.
     const tilt = clip(tiltScale * Math.sqrt(along * along + down * down) * incidence, -most, most);
     const [sine, cosine] = [Math.sin(tilt), Math.cos(tilt)];
     let tangential = along * cosine - down * sine;

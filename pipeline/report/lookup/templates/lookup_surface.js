@@ -178,8 +178,12 @@ function usualRatio(model, club) {
 
 const ratioOf = (model, club, ratio) => (Number.isNaN(ratio) ? usualRatio(model, club) : ratio);
 
+// The better strike is never the worse: the two lines are fitted apart and may cross.
 function betterRatio(model, club) {
-  return model.usual.better_ratio ? lineAt(model.usual.better_ratio, club) : usualRatio(model, club);
+  const usual = usualRatio(model, club);
+  if (!model.usual.better_ratio) return usual;
+  const better = lineAt(model.usual.better_ratio, club);
+  return model.usual.speed_ratio ? Math.max(better, usual) : better;
 }
 
 // Expected carry, yd, of a drive { club, ratio, launch, spin }; a ratio that isn't known is NaN.
