@@ -37,6 +37,7 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # The scripts of the model, in the order in which each may use those before it; the page's own come after them.
 MODEL_SCRIPTS = (
+    "lookup_shown.js",
     "lookup_flight.js",
     "lookup_surface.js",
     "lookup_frontier.js",
@@ -134,8 +135,8 @@ def surface_data(surface: Surface | FlightSurface, coefficients: Array, refits: 
     Returns
     -------
     dict
-        `flight` is None for a surface without it; else carry and its slopes with the multipliers of drag and lift, whose
-        coefficients come first. `covariance` has the rows of the refits' covariance up to the diagonal.
+        `flight` is None for a surface without it; else carry and its slopes with the multipliers of drag and lift,
+        whose coefficients come first. `covariance` has the rows of the refits' covariance up to the diagonal.
     """
     correction = surface.correction if isinstance(surface, FlightSurface) else surface
     spread = np.atleast_2d(np.cov(refits.T, ddof=0)) if len(refits) else np.zeros((len(coefficients),) * 2)
@@ -192,7 +193,7 @@ def reach_data(reach: Reach) -> dict[str, Any]:
 
 
 def flight_data(ball: Ball) -> dict[str, Any]:
-    """Gather what a straight flight and its run need beside air, wind and turf: ball, its set's ranges, constants; SI."""
+    """Gather what a flight and its run need beside air, wind and turf: ball, ranges of its set, constants; SI."""
     of_set = SETS[ball.coefficients]
     return {
         "ball": asdict(ball),

@@ -8,7 +8,7 @@
 const orNull = (value) => (value === undefined || Number.isNaN(value) ? null : value);
 
 // The drive asked for with what is usual in the place of what isn't known, and the usual one.
-function driveOf(model, { club, ball = null, launch = null, spin = null }) {
+function filledDrive(model, { club, ball = null, launch = null, spin = null }) {
   const usual = { launch: lineAt(model.usual.launch, club), spin: lineAt(model.usual.spin, club) };
   const drive = { club, ratio: ball === null ? NaN : ball / club, launch: launch ?? usual.launch, spin: spin ?? usual.spin };
   return { drive, usual };
@@ -34,12 +34,12 @@ function expectedHere(ready, place, drive, [lo, hi]) {
 }
 
 // How far a drive goes and how far it could go: the keys of `yardband lookup --json`; `reason` says why there is no answer.
-function lookUp(data, asked, conditions = null) {
+function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
   const ready = prepared(data);
   const { model } = ready;
-  const { drive, usual } = driveOf(model, asked);
+  const { drive, usual } = filledDrive(model, asked);
   const refusal = refusalOf(ready, drive, usual);
-  if (refusal) return { supported: false, reason: refusalSentence(data, refusal) };
+  if (refusal) return { supported: false, reason: refusalSentence(data, refusal, units) };
   const { place, frontier } = frontierIn(data, conditions);
   const expected = expectedHere(ready, place, drive, intervalOf(model, asked));
   const at = (name) => frontier.at(name, asked.club);
@@ -71,6 +71,20 @@ function lookUp(data, asked, conditions = null) {
 
 // As the page asked before it knew of conditions.
 const answer = (data, asked) => lookUp(data, asked);
+
+// What a distance takes: the keys of `yardband goal --json`. `wish` has goal_yd, distance ("carry" or "total") and club,
+// ball, launch and spin as they are known; or golfer, a row of golfers.csv, and club where it is another than the row's.
+function planGoal(data, wish, conditions = null, units = PLAIN_UNITS) {
+  const ready = prepared(data);
+  const here = frontierIn(data, conditions);
+  const { quarter, note, present } = presentOf(ready, wish);
+  const { club, curve, found, reach } = planOne(ready, here, wish, present);
+  const plain = Object.fromEntries(Object.entries(found).map(([name, value]) => [name, orNull(value)]));
+  const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: wish.goal_yd, distance: wish.distance,
+    club_speed_mph: orNull(club), ...plain, reach, supported: plain.efficient_speed_mph !== null };
+  const notes = [...(note ? [note] : []), ...goalNotes(ready, plan, present, curve)];
+  return { ...plan, note: notes.map((one) => noteSentence(data, one, units)).join(" ") || null };
+}
 
 // Least and most that hold for a field: mph, yd, or the one unit of the quantity; null where nothing limits it. Of ball
 // speed, launch and spin they are those of the drives near a club speed; see `limits_near` of typed_question.py.

@@ -31,20 +31,34 @@ function evenly(value, decimals) {
   return ((low % 2 === 0 ? low : low + 1) / scale).toFixed(decimals);
 }
 
-// A figure's word in a sentence and its text.
-function writtenFigure(name, value) {
-  const [word, unit] = name.includes("_") ? [name.slice(0, name.lastIndexOf("_")), name.slice(name.lastIndexOf("_") + 1)]
-    : [name, name];
-  if (unit === "mph") return [word, `${Number(value.toPrecision(6))} mph`];
+// As `Units.as_json` of pipeline/shown.py gives them to the page: one unit in yards or in mph.
+const PLAIN_UNITS = { distance: { text: "yd", each: 1 }, speed: { text: "mph", each: 1, decimals: 0 } };
+
+// A figure's word in a sentence and its text. Speeds are as typed, but those of the study's ends.
+function writtenFigure(name, value, units) {
+  const cut = name.lastIndexOf("_");
+  const [word, unit] = cut < 0 ? [name, name] : [name.slice(0, cut), name.slice(cut + 1)];
+  if (unit === "mph") {
+    const there = value / units.speed.each;
+    const isEnd = word === "lo" || word === "hi";
+    return [word, `${isEnd ? numberText(there, units.speed.decimals) : typedText(there)} ${units.speed.text}`];
+  }
+  if (unit === "yd") return [word, `${distanceText(value, units)}`];
   if (unit === "deg") return [word, `${evenly(value, 1)} deg`];
   if (unit === "rpm") return [word, `${evenly(value, 0).replace(/\B(?=(\d{3})+$)/g, ",")} rpm`];
+  if (typeof value === "string") return [name, value];
   return [word === unit ? name : `ratio_${word}`, evenly(value, 2)];
 }
 
-function refusalSentence(data, { key, figures }) {
-  const words = Object.fromEntries(Object.entries(figures).map(([name, value]) => writtenFigure(name, value)));
-  return filledIn(data.texts.refusals[key], words);
-}
+const wordsOf = (figures, units) => (
+  Object.fromEntries(Object.entries(figures).map(([name, value]) => writtenFigure(name, value, units)))
+);
+
+const refusalSentence = (data, { key, figures }, units) => filledIn(data.texts.refusals[key], wordsOf(figures, units));
+
+const noteSentence = (data, [key, figures], units) => (
+  filledIn(data.texts.notes[key] ?? data.texts.refusals[key], wordsOf(figures, units))
+);
 
 // Why a drive { club, ratio, launch, spin } gets no answer; null where it does. `usual` is the usual drive's.
 function refusalOf(ready, drive, usual) {
