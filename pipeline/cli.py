@@ -172,7 +172,8 @@ def goal(
     import json
 
     from pipeline.benchmark.lookup_command import find_results
-    from pipeline.coach.goals.goal_command import Wish, answer_goal, goal_text
+    from pipeline.coach.goals.goal_command import answer_goal, goal_text
+    from pipeline.coach.goals.one_goal import Wish
 
     wish = Wish(distance, carry, speed, launch, spin, ball_speed, golfer)
     study, answer = answer_goal(find_results(results), wish)

@@ -29,7 +29,7 @@ rule build_bands:
     params:
         **step(
             "build_bands",
-            study=STUDY.study,
+            study=STUDY.shown_name,
             bands=SETTINGS["bands"],
             window_tolerance_yd=STUDY.window_tolerance_yd,
             min_shots=STUDY.flags.min_shots,

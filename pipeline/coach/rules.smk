@@ -38,6 +38,7 @@ rule plan_goals:
     output:
         goals=f"{OUT}/golfers/goals.csv",
         priorities_csv=f"{OUT}/golfers/priorities.csv",
+        pace=f"{OUT}/golfers/pace.json",
     log:
         f"{LOGS_OF}/plan_goals.log",
     benchmark:

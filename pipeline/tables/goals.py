@@ -6,6 +6,7 @@ import polars as pl
 from pipeline.tables import columns as cols
 
 REACHES = ("reached", "delivery", "both", "speed", "beyond_data", "no_goal")
+SOURCES = ("study", "own speed", "a year's gain", "a small step", "next band")
 FIRSTS = ("delivery", "speed", "either", "cant_tell")
 
 _ROUNDING_YD = 1e-6
@@ -28,7 +29,14 @@ class Goals(cols.Table):
         nullable=False,
     )
     goal_yd = cols.number("Goal", "Carry to reach.", nullable=True)
-    goal_from = cols.word("Goal from", "Who set the goal.", ("study", "next band"), nullable=True)
+    goal_from = cols.word(
+        "Goal from",
+        "Where the goal comes from. study: set by the study. own speed: the efficient carry at today's club speed. "
+        "a year's gain: what a year's usual gain in club speed allows. a small step: what 1 mph more allows, where the "
+        "usual gain isn't known or isn't clearly above zero. next band: the efficient carry of the next band.",
+        SOURCES,
+        nullable=True,
+    )
     gap_yd, gap_lo90_yd, gap_hi90_yd = cols.estimate(
         "Gap to the goal", "Goal less mean carry; below 0 once it is reached."
     )
@@ -46,6 +54,13 @@ class Goals(cols.Table):
     present_speed_mph, present_speed_lo90_mph, present_speed_hi90_mph = cols.estimate(
         "Club speed for the goal, delivery as now", "Club speed for the goal if the delivery stays as it is.",
         why_empty=_BEYOND,
+    )  # fmt: skip
+    quarters, quarters_lo90, quarters_hi90 = cols.estimate(
+        "Quarters for the goal", "Time that the missing club speed takes at the mean pace of golfers here, with an "
+        "efficient delivery. 0 where no more speed is needed. Empty where nobody can say. How far a golfer's own pace "
+        "is from the mean is not in the interval.",
+        why_empty="Empty: no end, for the pace may be nil or the speed lies beyond the data.",
+        short="quarters at the pace of golfers here", min=0,
     )  # fmt: skip
     reach = cols.word(
         "What it takes",
@@ -69,15 +84,16 @@ class Goals(cols.Table):
     def intervals_hold_their_figures(cls) -> pl.Expr:
         """Check that no figure lies outside its interval; null passes."""
         inside = [
-            (pl.col(f"{name}_{unit}") >= pl.col(f"{name}_lo90_{unit}") - _ROUNDING_YD).fill_null(True)
-            & (pl.col(f"{name}_{unit}") <= pl.col(f"{name}_hi90_{unit}") + _ROUNDING_YD).fill_null(True)
+            (pl.col(f"{name}{unit}") >= pl.col(f"{name}_lo90{unit}") - _ROUNDING_YD).fill_null(True)
+            & (pl.col(f"{name}{unit}") <= pl.col(f"{name}_hi90{unit}") + _ROUNDING_YD).fill_null(True)
             for name, unit in (
-                ("carry", "yd"),
-                ("gap", "yd"),
-                ("delivery", "yd"),
-                ("speed", "yd"),
-                ("efficient_speed", "mph"),
-                ("present_speed", "mph"),
+                ("carry", "_yd"),
+                ("gap", "_yd"),
+                ("delivery", "_yd"),
+                ("speed", "_yd"),
+                ("efficient_speed", "_mph"),
+                ("present_speed", "_mph"),
+                ("quarters", ""),
             )
         ]
         return pl.all_horizontal(inside)

@@ -35,7 +35,7 @@ class Part(NamedTuple):
 
 
 PARTS = {
-    "goals": Part(coach_goals.TARGETS, ("goals", "priorities"), coach_goals.measures),
+    "goals": Part(coach_goals.TARGETS, ("goals", "default_goals", "choices", "priorities"), coach_goals.measures),
     "progress": Part(coach_progress.TARGETS, ("progress",), lambda j: coach_progress.measures(j["progress"])),
     "delivery": Part(
         coach_delivery.TARGETS,
@@ -71,6 +71,8 @@ def judge_coach(academy: Academy, found: Found, curve: Curve, name: str) -> Judg
     progress = coach_progress.judge_progress(academy, found, curve)
     return {
         "goals": coach_goals.judge_goals(academy, found, curve, over),
+        "default_goals": coach_goals.judge_goals(academy, found, curve, over, coach_goals.DEFAULT),
+        "choices": coach_goals.judge_choice(found),
         "priorities": coach_goals.judge_priorities(academy, found, curve, over),
         "progress": progress.select(pl.lit(case_of(academy.world, name)).alias("case"), pl.all()),
         "slopes": coach_delivery.judge_slopes(academy),

@@ -14,11 +14,13 @@ from targets import Target
 
 from pipeline.coach.goals import plan_goals
 from pipeline.configuration.study import BandGoals, Bands
+from pipeline.statistics.arrays import Array
 
 # Goals that no run of the pipeline chose; most lie at speeds that the worlds' golfers have.
 WANTED_YD = {70.0: 175.0, 80.0: 205.0, 90.0: 238.0, 100.0: 265.0, 110.0: 295.0}
 STEPS_MPH = np.arange(-9.0, 30.1, 3.0)  # from a golfer's own speed, for the true carry of a faster or slower self
 KEYS = ["golfer", "quarter"]
+ASKED, DEFAULT = "goals.csv", "default_goals.csv"  # with `WANTED_YD`, and as the pipeline sets them itself
 
 # Near the last speed of the data a needed speed is told only where it errs low. So truths are judged that lie inside
 # by more than three of the largest standard errors.
@@ -26,14 +28,18 @@ INSIDE_MPH = 3.0
 
 
 def plan(found: Found) -> None:
-    """Run the step on an academy's results, its message swallowed: goals.csv and priorities.csv beside the others."""
+    """Run the step on an academy's results, its message swallowed, for goals that are wanted and for default ones.
+
+    priorities.csv, pace.json and the files of goals lie beside the others then.
+    """
     inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "model": "model.json"}
     inputs |= {"frontier": "frontier.json", "replicates": "replicates.npz"}
-    outputs = {"goals": "goals.csv", "priorities_csv": "priorities.csv"}
-    paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
-    wanted = BandGoals(carry_yd=WANTED_YD).model_dump(mode="json")
-    with contextlib.redirect_stdout(io.StringIO()):
-        plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
+    for goals, wanted_yd in ((ASKED, WANTED_YD), (DEFAULT, {})):
+        outputs = {"goals": goals, "priorities_csv": "priorities.csv", "pace": "pace.json"}
+        paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
+        wanted = BandGoals(carry_yd=wanted_yd).model_dump(mode="json")
+        with contextlib.redirect_stdout(io.StringIO()):
+            plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
 
 
 def true_carry_over(academy: Academy) -> pl.DataFrame:
@@ -53,27 +59,31 @@ def true_carry_over(academy: Academy) -> pl.DataFrame:
     return golfers.with_columns(pl.Series("curve_yd", np.stack(carries, axis=1)))
 
 
-def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame) -> pl.DataFrame:
-    """Hold goals.csv against the truth.
+def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame, name: str = ASKED) -> pl.DataFrame:
+    """Hold goals against the truth.
 
     Parameters
     ----------
     academy : Academy
     found : Found
-        Its folder has goals.csv, from `plan`.
+        Its folder has the file of goals, from `plan`.
     curve : Curve
         From `true_curve`.
     over : DataFrame
         From `true_carry_over`.
+    name : str
+        Of the file.
 
     Returns
     -------
     DataFrame
-        kind (efficient_speed, one row a band; present_speed, delivery and speed, one row a golfer), golfer, estimate,
-        lo, hi, truth, goal_yd. An edge beyond the data is infinite; speeds are those well inside the data.
+        kind (efficient_speed, one row a goal; present_speed, delivery, speed and quarters, one row a golfer), golfer,
+        estimate, lo, hi, truth, goal_yd, goal_from. An edge beyond the data is infinite; speeds are those well inside
+        the data. Quarters are those of golfers who truly need more speed, the truth being infinite where nobody gains
+        any and the estimate null where none is told; without an interval they have no row.
     """
     efficient = curve.carry_yd * (1 + academy.reference_share)
-    table = found.golfers("goals.csv").rename({"club_speed_mph": "read_speed_mph"})
+    table = found.golfers(name).rename({"club_speed_mph": "read_speed_mph"})
     rows = table.join(over, on=KEYS, how="inner").filter(pl.col("goal_yd").is_not_null()).sort("golfer")
     goal, speed = (rows.get_column(name).to_numpy() for name in ("goal_yd", "club_speed_mph"))
     carries = rows.get_column("curve_yd").to_numpy()
@@ -88,10 +98,25 @@ def judge_goals(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame
         "present_speed": np.array(needed),
         "delivery": delivery,
         "speed": np.clip(gap, 0, None) - delivery,
+        "quarters": _true_quarters(np.fmin(np.interp(goal, efficient, SPEEDS_MPH), needed) - speed, academy),
     }
     parts = [_rows(rows.with_columns(pl.Series("truth", truth)), kind) for kind, truth in truths.items()]
     parts[0] = parts[0].unique("goal_yd", keep="first", maintain_order=True)  # one figure for all of a band
     return pl.concat(parts).filter(~pl.col("kind").str.ends_with("_speed") | _well_inside(found))
+
+
+def _true_quarters(step_mph: Array, academy: Academy) -> Array:
+    """Give how long golfers who gain what the world says truly need; NaN for those who need no more speed."""
+    gain = academy.world.faster_mph
+    time = step_mph / gain if gain else np.full_like(step_mph, np.inf)
+    return np.where(step_mph > 0, time, np.nan)
+
+
+def judge_choice(found: Found) -> pl.DataFrame:
+    """Say of each golfer where the default goal comes from (`none` without one), and whether a time is told."""
+    rows = found.golfers(DEFAULT).sort("golfer")
+    told = pl.col("quarters").is_not_null() & pl.col("quarters_hi90").is_not_null()
+    return rows.select("golfer", pl.col("goal_from").fill_null("none"), told.alias("time_told"), "reach")
 
 
 def _well_inside(found: Found) -> pl.Expr:
@@ -100,17 +125,19 @@ def _well_inside(found: Found) -> pl.Expr:
 
 
 def _rows(rows: pl.DataFrame, kind: str) -> pl.DataFrame:
-    unit = "mph" if kind.endswith("_speed") else "yd"
+    unit = "" if kind == "quarters" else "_mph" if kind.endswith("_speed") else "_yd"
     picked = rows.select(
         pl.lit(kind).alias("kind"),
         "golfer",
-        pl.col(f"{kind}_{unit}").cast(pl.Float64).alias("estimate"),
-        pl.col(f"{kind}_lo90_{unit}").cast(pl.Float64).fill_null(-np.inf).alias("lo"),
-        pl.col(f"{kind}_hi90_{unit}").cast(pl.Float64).fill_null(np.inf).alias("hi"),
+        pl.col(f"{kind}{unit}").cast(pl.Float64).alias("estimate"),
+        pl.col(f"{kind}_lo90{unit}").cast(pl.Float64).fill_null(-np.inf).alias("lo"),
+        pl.col(f"{kind}_hi90{unit}").cast(pl.Float64).fill_null(np.inf).alias("hi"),
         "truth",
         "goal_yd",
+        pl.col("goal_from").cast(pl.String),
     )
-    return picked.filter(pl.col("estimate").is_not_null() & pl.col("truth").is_not_nan())
+    stated = pl.col("lo").is_finite() if kind == "quarters" else pl.col("estimate").is_not_null()
+    return picked.filter(stated & pl.col("truth").is_not_nan())
 
 
 def judge_priorities(academy: Academy, found: Found, curve: Curve, over: pl.DataFrame) -> pl.DataFrame:
@@ -139,13 +166,21 @@ def judge_priorities(academy: Academy, found: Found, curve: Curve, over: pl.Data
 
 
 def measures(judged: dict[str, pl.DataFrame]) -> dict[str, float | None]:
-    """Work out what `TARGETS` are set for, from frames `goals` and `priorities`; None where nothing is there."""
+    """Work out what `TARGETS` are set for, from the part's frames; None where nothing is there."""
     found: dict[str, float | None] = {}
-    for kind in ("efficient_speed", "present_speed", "delivery", "speed"):
-        rows = judged["goals"].filter(pl.col("kind") == kind)
-        unit = "mph" if kind.endswith("_speed") else "yd"
-        found[f"goal_{kind}_bias_{unit}"] = _mean(rows, pl.col("estimate") - pl.col("truth"))
-        found[f"goal_{kind}_coverage90"] = _mean(rows, inside("truth", "lo", "hi"))
+    for frame, name in (("goals", "goal"), ("default_goals", "default_goal")):
+        for kind in ("efficient_speed", "present_speed", "delivery", "speed"):
+            rows = judged[frame].filter(pl.col("kind") == kind)
+            unit = "mph" if kind.endswith("_speed") else "yd"
+            found[f"{name}_{kind}_bias_{unit}"] = _mean(rows, pl.col("estimate") - pl.col("truth"))
+            found[f"{name}_{kind}_coverage90"] = _mean(rows, inside("truth", "lo", "hi"))
+        times = judged[frame].filter(pl.col("kind") == "quarters")
+        found[f"{name}_quarters_coverage90"] = _mean(times, inside("truth", "lo", "hi"))
+        known = times.filter(pl.col("estimate").is_not_null() & pl.col("truth").is_finite())
+        found[f"{name}_quarters_bias_share"] = _mean(known, pl.col("estimate") / pl.col("truth") - 1)
+        never = times.filter(pl.col("truth").is_infinite())
+        found[f"{name}_quarters_wrongly_told"] = _mean(never, pl.col("hi").is_finite())
+    found["without_default_goal"] = _mean(judged["choices"], pl.col("goal_from") == "none")
     first = judged["priorities"]
     named = first.filter(pl.col("first").is_in(["delivery", "speed"]))
     found["first_right"] = _mean(named, (pl.col("first") == "delivery") == pl.col("delivery_gives_more"))
@@ -168,5 +203,11 @@ TARGETS = (
     Target("the same: 90 % intervals that hold the truth", "goal_delivery_coverage90", 0.87, 0.93, 3),
     Target("yards to a goal by speed: bias, yd", "goal_speed_bias_yd", -1.5, 1.5),
     Target("the same: 90 % intervals that hold the truth", "goal_speed_coverage90", 0.87, 0.93, 3),
+    Target("quarters to a goal, where more speed is needed: 90 % intervals that hold the truth",
+           "goal_quarters_coverage90", 0.87, None, 3),
+    Target("the same where golfers gain no speed: share with an end", "goal_quarters_wrongly_told", None, 0.10, 3),
+    Target("default goals, yards by delivery: 90 % intervals that hold the truth", "default_goal_delivery_coverage90",
+           0.87, None, 3),
+    Target("golfers without a default goal", "without_default_goal", None, 0.05, 3),
     Target("speed or delivery first, where one is named: share right", "first_right", 0.8, None, 3),
 )  # fmt: skip

@@ -1,4 +1,4 @@
-"""The goals of golfers: the study's or the next band's efficient carry, and what each takes."""
+"""The goals of golfers: what each takes, and how long."""
 
 from collections.abc import Mapping
 
@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
+from pipeline.coach.goals.default_goal import choose_goals
 from pipeline.coach.goals.needed_speed import (
     DistanceCurve,
     Present,
@@ -14,6 +15,7 @@ from pipeline.coach.goals.needed_speed import (
     reach_words,
     shares,
 )
+from pipeline.coach.goals.pace import Gain, quarters_needed, step_to, time_words
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
 from pipeline.tables.goals import Goals
@@ -27,34 +29,6 @@ def newest_assessed(golfers: pl.DataFrame) -> pl.DataFrame:
     return golfers.filter(newest & (pl.col("status") != "not_assessed")).sort("golfer")
 
 
-def band_goals(
-    speed_mph: Array, bands: SpeedBands, asked: Mapping[float, float], curve: DistanceCurve
-) -> tuple[Array, Array, Array, Array]:
-    """Set a goal for golfers by their band: the study's, else the efficient carry of the next band.
-
-    Parameters
-    ----------
-    speed_mph : ndarray, shape (n,)
-    bands : SpeedBands
-    asked : mapping of float to float
-        The study's goals, yd, by the centres of bands.
-    curve : DistanceCurve
-
-    Returns
-    -------
-    tuple of four ndarrays, each of shape (n,)
-        Centre of the golfer's band, NaN between bands; the goal, yd, NaN where there is none; whether the study set
-        it; centre of the next band, NaN for the last.
-    """
-    band = bands.band_of(speed_mph)
-    following = bands.next_above(speed_mph)
-    own = np.full(speed_mph.shape, np.nan)
-    for centre, carry_yd in asked.items():
-        own[band == centre] = carry_yd
-    by_study = ~np.isnan(own)
-    return band, np.where(by_study, own, curve.at(curve.yards, following)), by_study, following
-
-
 def goal_table(
     model: CarryModel,
     coefficients: Array,
@@ -62,6 +36,7 @@ def goal_table(
     golfers: pl.DataFrame,
     bands: SpeedBands,
     asked: Mapping[float, float],
+    gain: Gain | None,
 ) -> pl.DataFrame:
     """Plan each golfer's goal.
 
@@ -76,14 +51,16 @@ def goal_table(
         Rows of the table `Golfers`, all assessed, with `speed_variance` (see `speed_variance`).
     bands : SpeedBands
     asked : mapping of float to float
-        See `band_goals`.
+        The study's goals, yd, by the centers of bands.
+    gain : Gain or None
+        What golfers here usually gain.
 
     Returns
     -------
     DataFrame
         The table `Goals`, rows in the order of the golfers.
     """
-    parts = [_planned(model, coefficients, curve, part, bands, asked) for part in golfers.iter_slices(CHUNK)]
+    parts = [_planned(model, coefficients, curve, part, bands, asked, gain) for part in golfers.iter_slices(CHUNK)]
     return pl.concat(parts) if parts else Goals.create_empty()
 
 
@@ -94,40 +71,58 @@ def _planned(
     golfers: pl.DataFrame,
     bands: SpeedBands,
     asked: Mapping[float, float],
+    gain: Gain | None,
 ) -> pl.DataFrame:
     present = Present.of(golfers, curve.frontier, model)
-    speed = present.club_speed_mph
-    band, goal, by_study, following = band_goals(speed, bands, asked, curve)
+    speed, lasting = present.club_speed_mph, present.lasting_yd
+    chosen = choose_goals(present, bands, asked, curve, gain)
+    goal = chosen.goal_yd
     luck = np.sqrt(golfers.get_column("speed_variance").to_numpy())
-    gap = shares(curve, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck, present.lasting_yd)
-    efficient = needed_efficient(curve, goal, present.lasting_yd)
+    gap = shares(curve, speed, present.carry_yd, present.lo90_yd, present.hi90_yd, goal, luck, lasting)
+    efficient = needed_efficient(curve, goal, lasting)
     own = needed_present(model, coefficients, curve, present, goal)
+    step = step_to(speed, luck, efficient, own)
+    # No more speed is needed then, even where the data don't show with how little it can be done.
+    enough = (gap["gap_yd"] <= 0) | (gap["speed_yd"] <= 0)
+    least = np.where(enough, np.fmin(step.step_mph, 0), step.step_mph)
     columns = {
-        "band_mph": band,
+        "band_mph": chosen.band_mph,
         "carry_lo90_yd": present.lo90_yd,
         "carry_hi90_yd": present.hi90_yd,
         "goal_yd": goal,
         **gap,
-        **dict(zip((f"efficient_speed_{end}mph" for end in ("", "lo90_", "hi90_")), efficient, strict=True)),
-        **dict(zip((f"present_speed_{end}mph" for end in ("", "lo90_", "hi90_")), own, strict=True)),
-        "following": following,
+        **_with_edges("efficient_speed_{}mph", efficient),
+        **_with_edges("present_speed_{}mph", own),
+        **dict(
+            zip(
+                ("quarters", "quarters_lo90", "quarters_hi90"),
+                quarters_needed(least, gain, step.lo90_mph, step.hi90_mph),
+                strict=True,
+            )
+        ),
     }
     table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd").with_columns(
         pl.Series(name, values).fill_nan(None) for name, values in columns.items()
     )
-    source = pl.when(pl.Series(by_study)).then(pl.lit("study")).when(pl.col("goal_yd").is_not_null()).then(
-        pl.lit("next band")
-    )  # fmt: skip
     words = reach_words(goal, gap["gap_yd"], gap["delivery_yd"], gap["speed_yd"], efficient[0])
+    # Their own delivery is better than efficient, and takes them there within the data.
+    words = np.where((words == "beyond_data") & (gap["delivery_yd"] <= 0) & ~np.isnan(own[0]), "speed", words)
+    times = [time_words(quarters, gain) for quarters in columns["quarters"]]
     table = table.with_columns(
-        source.cast(Goals.goal_from.dtype).alias("goal_from"), pl.Series("reach", words).cast(Goals.reach.dtype)
+        pl.Series("goal_from", chosen.source).replace("", None).cast(Goals.goal_from.dtype),
+        pl.Series("reach", words).cast(Goals.reach.dtype),
+        pl.Series("time", times, dtype=pl.String),
     )
-    top = curve.speeds_mph[-1] if len(curve.speeds_mph) else np.nan
-    return table.with_columns(_note(float(top)).alias("note")).select(Goals.column_names())
+    return table.with_columns(_note(curve).alias("note")).select(Goals.column_names())
 
 
-def _note(top_mph: float) -> pl.Expr:
-    """Say in plain words what the goal takes."""
+def _with_edges(name: str, values: tuple[Array, Array, Array]) -> dict[str, Array]:
+    return {name.format(end): edge for end, edge in zip(("", "lo90_", "hi90_"), values, strict=True)}
+
+
+def _note(curve: DistanceCurve) -> pl.Expr:
+    """Say in plain words what the goal takes, and how long."""
+    top_mph = float(curve.speeds_mph[-1]) if len(curve.speeds_mph) else np.nan
     reach = pl.col("reach").cast(pl.String)
     more, as_now = (
         (pl.col(f"{kind}_speed_mph") - pl.col("club_speed_mph")).round(1) for kind in ("efficient", "present")
@@ -135,7 +130,7 @@ def _note(top_mph: float) -> pl.Expr:
     both = pl.format("an efficient delivery and about {} mph more club speed reach the goal", more)
     alone = pl.format("about {} mph more club speed reach the goal", as_now)
     beyond = pl.lit(f"no golfers here are fast enough to say: the data end at {top_mph:g} mph")
-    missing = pl.when(pl.col("following").is_null()).then(pl.lit("no band above, and the study sets no goal"))
+    none = f"the efficient carry at this club speed is reached, and the data end at {top_mph:g} mph, short of the next"
     words = (
         pl.when(reach == "reached")
         .then(pl.lit("the mean drive already carries the goal"))
@@ -147,8 +142,9 @@ def _note(top_mph: float) -> pl.Expr:
         .then(pl.coalesce(alone, pl.lit("the delivery has nothing left to give: only more club speed helps")))
         .when(reach == "beyond_data")
         .then(beyond)
-        .otherwise(missing.otherwise(pl.lit("too few golfers in the next band for a goal")))
+        .otherwise(pl.lit(none))
     )
+    time = pl.when(reach.is_in(["both", "speed"])).then("time")
     unknown = pl.col("present_speed_mph").is_null() & pl.col("goal_yd").is_not_null() & (reach != "beyond_data")
     stays = pl.when(unknown).then(pl.lit("too few drives are that fast to say what speed today's delivery would need"))
-    return pl.concat_str([words, stays], separator="; ", ignore_nulls=True)
+    return pl.concat_str([words, time, stays], separator="; ", ignore_nulls=True)

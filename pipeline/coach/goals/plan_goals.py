@@ -1,7 +1,7 @@
 """Step: plan a goal for every golfer, and say whether speed or delivery comes first.
 
 In: drives.parquet, golfers.csv (Golfers), changes.csv (Changes), frontier.json, model.json, replicates.npz. Out:
-goals.csv (Goals) and priorities.csv (Priorities), one row per golfer assessed in the newest quarter.
+goals.csv (Goals) and priorities.csv (Priorities), one row per golfer assessed in the newest quarter; pace.json (Pace).
 """
 
 from pathlib import Path
@@ -11,10 +11,11 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.goals.goal_table import goal_table, newest_assessed
 from pipeline.coach.goals.needed_speed import DistanceCurve, Present
+from pipeline.coach.goals.pace import Pace
 from pipeline.coach.goals.priority import priorities, speed_variance, usual_gain, yards_per_mph
 from pipeline.configuration.study import BandGoals
 from pipeline.drives import KEYS
-from pipeline.edge.artefacts import read_arrays, read_artefact
+from pipeline.edge.artefacts import read_arrays, read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
@@ -32,6 +33,7 @@ def run(
     replicates: str,
     goals: str,
     priorities_csv: str,
+    pace: str,
     bands: dict[str, Any],
     wanted: dict[str, Any],
 ) -> None:
@@ -45,11 +47,12 @@ def run(
     assessed = newest_assessed(read_table(golfers, Golfers, every.golfers))
     assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")
     asked = BandGoals.model_validate(wanted).carry_yd
-    planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked)
     gain = usual_gain(read_table(changes, Changes, every.golfers), variance)
+    planned = goal_table(carry_model, refits, curve, assessed, speed_bands, asked, gain)
     per_mph = yards_per_mph(carry_model, Present.of(assessed, curve.frontier, carry_model))
     first = Priorities.validate(priorities(assessed, per_mph, gain))
     write_csv(Path(goals), Goals.validate(planned))
     write_csv(Path(priorities_csv), first)
+    write_artefact(pace, Pace(gain))
     named = first.group_by("first").len().sort("first").rows()
     print(f"Planned {planned.height} goals; first: {', '.join(f'{word} {count}' for word, count in named)}.")

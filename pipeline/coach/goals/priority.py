@@ -5,12 +5,11 @@ what the luck of a quarter's drives and days adds to them, as a normal distribut
 a matter of probability, since neither is known well.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import polars as pl
 
 from pipeline.coach.goals.needed_speed import Present
+from pipeline.coach.goals.pace import MIN_GOLFERS, Gain
 from pipeline.drives import Drives
 from pipeline.fit.model import HALF_STEP_MPH, CarryModel
 from pipeline.golfers.day_form import figure_errors
@@ -19,40 +18,12 @@ from pipeline.statistics.intervals import Z90
 from pipeline.statistics.shrinkage import between_golfers, moderated_variance
 from pipeline.tables.goals import Priorities
 
-# Fewer golfers with two quarters in a row don't show what is usual: their spread would be off by a third or more.
-MIN_GOLFERS = 8
-
 # Delivery or speed is named when it is at least this likely to give more (as sure as a window's edge is).
 SURE = 0.80
 
-# Under this difference of what is to be expected the two are about as good; a part of yards lost is named from it too.
+# Under this difference of what is to be expected the two are about as good; a part of yards lost is named from it too,
+# and a goal nearer than this counts as reached.
 ALIKE_YD = 2.0
-
-
-@dataclass(frozen=True)
-class Gain:
-    """What golfers gain in club speed from a quarter to the next.
-
-    Attributes
-    ----------
-    mean_mph, mean_error_mph : float
-        With the standard error of the mean, clustered by golfer.
-    spread_mph : float
-        Standard deviation of golfers' true gains.
-    golfers, pairs : int
-        That it rests on.
-    """
-
-    mean_mph: float
-    mean_error_mph: float
-    spread_mph: float
-    golfers: int
-    pairs: int
-
-    @property
-    def sd_mph(self) -> float:
-        """Standard deviation of one more golfer's gain, the doubt of the mean included."""
-        return float(np.hypot(self.spread_mph, self.mean_error_mph))
 
 
 def speed_variance(drives: pl.DataFrame | Drives) -> pl.DataFrame:
@@ -119,7 +90,7 @@ def usual_gain(changes: pl.DataFrame, variance: pl.DataFrame) -> Gain | None:
         pairs.select("golfer", pl.Series("pull", weight * (change - mean))).group_by("golfer").agg(pl.col("pull").sum())
     )
     squares = float((sums.get_column("pull").sort() ** 2).sum()) * golfers / (golfers - 1)
-    return Gain(mean, float(np.sqrt(squares) / weight.sum()), float(np.sqrt(spread2)), golfers, len(change))
+    return Gain.of(mean, float(np.sqrt(squares) / weight.sum()), float(np.sqrt(spread2)), golfers, len(change))
 
 
 def _number(quarter: str) -> pl.Expr:

@@ -17,7 +17,6 @@ from pipeline.texts.catalogue import texts
 KEEPING_SCRIPT = "lookup_install.js"
 # The page's own scripts, in the order in which each may use those before it; the model's come before them.
 PAGE_SCRIPTS = (
-    "lookup_shown.js",
     "lookup_fields.js",
     "lookup_students.js",
     "lookup_kept.js",

@@ -6,61 +6,55 @@ from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_m
 from rows import table_of
 
 from pipeline.bands import SpeedBands
-from pipeline.coach.goals.goal_table import band_goals, goal_table, newest_assessed
+from pipeline.coach.goals.goal_table import goal_table, newest_assessed
+from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
 from pipeline.coach.goals.plan_goals import run
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import BandGoals
-from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.statistics.intervals import Z90
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.golfers import Changes
 
 MODEL = sample_model()
 SURE = np.tile(MODEL.coefficients, (3, 1))
 BANDS = SpeedBands.of((80, 90, 100), 5)
+GAIN = Gain.of(0.5, 0.1, 0.8, 40, 80)  # 2 mph a year
 
 
-def test_a_golfers_goal_is_the_next_bands_efficient_carry_unless_the_study_sets_one():
-    speed = np.array([79.0, 85.0, 94.99, 104.0])
-    band, goal, by_study, following = band_goals(speed, BANDS, {90.0: 240.0}, sample_curve())
-    assert band.tolist() == [80, 90, 90, 100]
-    assert goal == pytest.approx([225.0, 240.0, 240.0, np.nan], nan_ok=True)
-    assert by_study.tolist() == [False, True, True, False]
-    assert following == pytest.approx([90, 100, 100, np.nan], nan_ok=True)
+def planned(*rows, asked=None, curve=None, gain=GAIN, bands=BANDS, variance=0.0):
+    golfers = sample_golfers(*({"own_error_yd": 1.0} | row for row in rows)).with_columns(speed_variance=variance)
+    return Goals.validate(goal_table(MODEL, SURE, curve or sample_curve(), golfers, bands, asked or {}, gain))
 
 
-def test_between_bands_the_next_one_up_sets_the_goal():
-    apart = SpeedBands.of((80, 90, 100), 2)
-    band, goal, _, _ = band_goals(np.array([86.0, 96.0]), apart, {90.0: 240.0}, sample_curve())
-    assert np.isnan(band).all()
-    assert goal == pytest.approx([225.0, 250.0])
-
-
-def test_a_next_band_that_the_data_dont_reach_is_no_goal():
-    _, goal, _, following = band_goals(np.array([91.0]), BANDS, {}, sample_curve(speeds=range(80, 98)))
-    assert np.isnan(goal[0])
-    assert following[0] == 100
-
-
-def planned(*rows, asked=None, curve=None):
-    golfers = sample_golfers(*rows).with_columns(speed_variance=0.0)
-    return Goals.validate(goal_table(MODEL, SURE, curve or sample_curve(), golfers, BANDS, asked or {}))
-
-
-def test_a_row_tells_gap_parts_and_speeds():
-    row = planned({"club_speed_mph": 92.0, "carry_yd": 210.0, "own_error_yd": 1.0}).row(0, named=True)
-    assert (row["band_mph"], row["goal_yd"], row["goal_from"]) == (90, 250, "next band")
+def test_a_row_tells_gap_parts_speeds_and_quarters():
+    row = planned({"club_speed_mph": 92.0, "carry_yd": 210.0}, asked={90.0: 250.0}).row(0, named=True)
+    assert (row["band_mph"], row["goal_yd"], row["goal_from"]) == (90, 250, "study")
     assert (row["gap_yd"], row["delivery_yd"], row["speed_yd"]) == pytest.approx((40, 20, 20))
     assert row["efficient_speed_mph"] == pytest.approx(100)
     # 2.8 v - 40 less a shortfall of 7.6 yd at 92 mph.
     assert row["present_speed_mph"] == pytest.approx(290 / (2.8 - 7.6 / 92))
     assert row["present_speed_lo90_mph"] < row["present_speed_mph"] < row["present_speed_hi90_mph"]
+    # 8 mph, give or take the 0.4 mph that 1 yd of efficient carry is worth.
+    time = quarters_needed(8.0, GAIN, 7.6, 8.4)
+    assert (row["quarters"], row["quarters_lo90"], row["quarters_hi90"]) == pytest.approx([float(v) for v in time])
+    assert row["quarters"] == pytest.approx(16)
     assert (row["reach"], row["note"]) == (
         "both",
-        "an efficient delivery and about 8.0 mph more club speed reach the goal",
+        "an efficient delivery and about 8.0 mph more club speed reach the goal; about 16 quarters at the pace of "
+        "golfers here",
     )
+
+
+def test_luck_in_todays_speed_is_in_the_interval_of_the_quarters():
+    golfer = {"club_speed_mph": 92.0, "carry_yd": 210.0}
+    row = planned(golfer, asked={90.0: 250.0}, variance=0.25).row(0, named=True)
+    arm = np.hypot(0.4, Z90 * 0.5)
+    time = quarters_needed(8.0, GAIN, 8 - arm, 8 + arm)
+    assert (row["quarters_lo90"], row["quarters_hi90"]) == pytest.approx((float(time.lo90), float(time.hi90)))
 
 
 @pytest.mark.parametrize(
@@ -68,7 +62,12 @@ def test_a_row_tells_gap_parts_and_speeds():
     [
         ({"carry_yd": 226.0}, 220.0, "reached", "the mean drive already carries the goal"),
         ({"carry_yd": 210.0}, 229.0, "delivery", "an efficient delivery at today's club speed reaches the goal"),
-        ({"carry_yd": 235.0}, 240.0, "speed", "about 1.7 mph more club speed reach the goal"),
+        (
+            {"carry_yd": 235.0},
+            240.0,
+            "speed",
+            "about 1.7 mph more club speed reach the goal; about 3 quarters at the pace of golfers here",
+        ),
         (
             {"carry_yd": 210.0},
             300.0,
@@ -79,29 +78,67 @@ def test_a_row_tells_gap_parts_and_speeds():
             {"carry_yd": 200.0, "spin_rpm": 5000.0},
             235.0,
             "both",
-            "an efficient delivery and about 2.0 mph more club speed reach the goal; too few drives are that fast "
-            "to say what speed today's delivery would need",
+            "an efficient delivery and about 2.0 mph more club speed reach the goal; about 4 quarters at the pace of "
+            "golfers here; too few drives are that fast to say what speed today's delivery would need",
         ),
     ],
 )
 def test_the_note_says_what_it_takes(row, asked, reach, note):
-    found = planned({"club_speed_mph": 92.0, "own_error_yd": 1.0} | row, asked={90.0: asked}).row(0, named=True)
+    found = planned({"club_speed_mph": 92.0} | row, asked={90.0: asked}).row(0, named=True)
     assert (found["reach"], found["note"], found["goal_from"]) == (reach, note, "study")
+    assert (found["quarters"] == 0) == (reach in ("reached", "delivery"))
+    assert (found["quarters"] is None) == (reach == "beyond_data")
+
+
+@pytest.mark.parametrize(
+    ("gain", "why"),
+    [
+        (Gain.of(0.1, 0.1, 0.8, 40, 80), "nobody can say how long: golfers here gain no speed that we can see"),
+        (None, "under 8 golfers here have two quarters in a row, so nobody can say how long it takes"),
+    ],
+)
+def test_where_nobody_can_say_how_long_the_note_says_so(gain, why):
+    there = {"club_speed_mph": 92.0, "carry_yd": 229.0}
+    row = planned(there, gain=gain).row(0, named=True)
+    assert (row["goal_from"], row["goal_yd"], row["quarters"], row["quarters_hi90"]) == (
+        "a small step", 232.5, None, None,
+    )  # fmt: skip
+    assert row["note"] == f"an efficient delivery and about 1.0 mph more club speed reach the goal; {why}"
+
+
+def test_where_delivery_alone_reaches_the_goal_or_it_is_reached_no_quarter_is_needed():
+    speeds = np.linspace(80.3, 104.9, 50)
+    own = planned(*({"club_speed_mph": v, "carry_yd": 2.5 * v - 20} for v in speeds))
+    assert own["reach"].to_list() == ["delivery"] * 50
+    assert own["quarters"].to_list() == [0.0] * 50
+    assert (own["quarters_lo90"].to_list(), own["quarters_hi90"].null_count()) == ([0.0] * 50, 0)
+    # The data don't show how slow a swing 190 yd take.
+    below = planned({"club_speed_mph": 82.0, "carry_yd": 200.0, "spin_rpm": 5000.0}, asked={80.0: 190.0})
+    assert below.select("reach", "efficient_speed_mph", "present_speed_mph", "quarters").row(0) == (
+        "reached", None, None, 0.0,
+    )  # fmt: skip
 
 
 def test_no_goal_is_told_with_its_reason():
-    last = planned({"club_speed_mph": 101.0, "carry_yd": 240.0, "own_error_yd": 1.0})
-    short = planned(
-        {"club_speed_mph": 91.0, "carry_yd": 215.0, "own_error_yd": 1.0}, curve=sample_curve(speeds=range(80, 98))
+    row = planned({"club_speed_mph": 109.0, "carry_yd": 272.5}).row(0, named=True)
+    assert (
+        row["note"]
+        == "the efficient carry at this club speed is reached, and the data end at 110 mph, short of the next"
     )
-    assert last["note"].item() == "no band above, and the study sets no goal"
-    assert short["note"].item() == "too few golfers in the next band for a goal"
-    assert (last["reach"].item(), last["gap_yd"].item(), last["goal_from"].item()) == ("no_goal", None, None)
+    assert (row["reach"], row["gap_yd"], row["goal_from"], row["quarters"]) == ("no_goal", None, None, None)
+
+
+def test_a_goal_that_only_a_golfers_own_better_delivery_reaches_is_not_beyond_the_data():
+    # 9 yd more than efficient at 107 mph: 283 yd take an efficient delivery to 113 mph, the golfer's own to 109 or so.
+    row = planned({"club_speed_mph": 107.0, "carry_yd": 276.5}).row(0, named=True)
+    assert (row["goal_yd"], row["efficient_speed_mph"], row["delivery_yd"]) == (281.5, None, 0)
+    assert (row["reach"], row["goal_from"]) == ("speed", "a year's gain")
+    assert row["quarters"] == pytest.approx((row["present_speed_mph"] - 107) / 0.5)
 
 
 def test_nobody_gives_an_empty_table():
     nobody = sample_golfers({"club_speed_mph": 92.0, "carry_yd": 210.0, "own_error_yd": 1.0}).clear()
-    assert Goals.validate(goal_table(MODEL, SURE, sample_curve(), nobody, BANDS, {})).height == 0
+    assert Goals.validate(goal_table(MODEL, SURE, sample_curve(), nobody, BANDS, {}, GAIN)).height == 0
 
 
 def test_only_the_assessed_of_the_newest_quarter_are_planned():
@@ -138,6 +175,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
         "replicates": "replicates.npz",
         "goals": "goals.csv",
         "priorities_csv": "p.csv",
+        "pace": "pace.json",
     }
 
     run(
@@ -152,10 +190,12 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     # Of twenty drives with a spread of 1 mph, beside 1 yd of efficient carry, which goes up by 2.5 yd a mph.
     reach = ((goals["speed_hi90_yd"] - goals["speed_lo90_yd"]) / 2).drop_nulls()
     assert reach.max() == pytest.approx(np.hypot(1, 1.645 * 2.5 / np.sqrt(20)), rel=0.15)
-    assert goals["goal_from"].to_list() == ["study"] * 5 + [None] * 4
-    assert goals["goal_yd"].to_list() == [235.0] * 5 + [None] * 4
+    assert goals["goal_from"].to_list() == ["study"] * 5 + ["own speed"] * 4
+    assert goals["goal_yd"].to_list() == [235.0] * 5 + [237.5, 240.0, 242.5, 245.0]
     assert first["speed_gain_mph"].to_list() == pytest.approx([0.5] * 9)
     assert first["first"].to_list() == ["delivery"] * 9
+    gain = read_artefact(tmp_path / "pace.json", Pace).gain
+    assert (gain.mean_mph, gain.golfers, gain.pairs) == (pytest.approx(0.5), 9, 9)
     assert capsys.readouterr().out == "Planned 9 goals; first: delivery 9.\n"
 
 

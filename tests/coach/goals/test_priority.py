@@ -5,7 +5,8 @@ from days import on_days
 from goal_samples import sample_golfers, sample_model, sample_present
 from scipy.stats import norm
 
-from pipeline.coach.goals.priority import Gain, priorities, speed_variance, usual_gain, yards_per_mph
+from pipeline.coach.goals.pace import Gain
+from pipeline.coach.goals.priority import priorities, speed_variance, usual_gain, yards_per_mph
 from pipeline.tables.goals import Priorities
 
 QUARTERS = ("2025Q4", "2026Q1", "2026Q2")
@@ -102,7 +103,7 @@ def test_a_mph_is_worth_the_slope_of_the_golfers_own_line():
 
 
 def gain_of(mean=1.0, error=0.3, spread=0.4):
-    return Gain(mean, error, spread, 40, 80)
+    return Gain.of(mean, error, spread, 40, 80)
 
 
 def test_the_probability_is_that_of_two_normal_figures():
