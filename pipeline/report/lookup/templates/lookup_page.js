@@ -8,6 +8,7 @@ const TEXTS = DATA.texts;
 const T = TEXTS.page;
 const NUMBER_FIELDS = Object.keys(FIELDS);
 const REST_MS = 1500; // typing has rested: a number that no more digits can bring in range is now judged
+const SLICE_MS = 12;
 const SPEAK_MS = 900; // a screen reader hears the answer once typing rests, not at every digit
 const KEPT = `yardband.lookup.${SETTINGS.study}`;
 const KEPT_UNITS = "yardband.units";
@@ -226,7 +227,17 @@ function answerTakes(readings, conditions) {
   element("takes").dataset.plan = JSON.stringify(plan);
   setText("notes", plan.note ?? "");
   show("picture", false);
-  return null;
+}
+
+// Other air takes some tenths of a second on a phone, a slice at a time, so that nothing blocks; `then` comes after it.
+let working = 0;
+function workOn(conditions, then) {
+  clearTimeout(working);
+  const slice = () => {
+    if (!workAhead(DATA, conditions, SLICE_MS)) working = setTimeout(slice, 0);
+    else then();
+  };
+  slice();
 }
 
 // --- From what stands in the fields to what is shown -----------------------------------------------------------------
@@ -250,6 +261,7 @@ function sayConditions(conditions) {
 }
 
 function update() {
+  clearTimeout(working);
   const readings = readAll();
   const question = chosen("question");
   const conditions = conditionsOf(readings);
@@ -269,12 +281,21 @@ function update() {
     const limits = limitsHere(asked);
     say(limits ? rangeSentence(asked, limits, state.units, TEXTS) : TEXTS.refusals.no_benchmarks, !limits);
   } else {
-    const reason = question === "takes" ? answerTakes(readings, conditions) : answerFar(readings, conditions);
-    const isTyping = DRIVE_FIELDS.some(isOpen);
-    if (reason !== null && isTyping) wait(question, rangeSentence("club", limitsHere("club"), state.units, TEXTS));
-    else if (reason !== null) say(reason, true);
+    answerNow(question, readings, conditions);
   }
   fit();
+}
+
+function answerNow(question, readings, conditions) {
+  if (question === "takes") {
+    wait(question, T.working);
+    workOn(conditions, () => { answerTakes(readings, conditions); fit(); });
+    return;
+  }
+  const reason = answerFar(readings, conditions);
+  if (reason === null) workOn(conditions, () => {});
+  else if (DRIVE_FIELDS.some(isOpen)) wait(question, rangeSentence("club", limitsHere("club"), state.units, TEXTS));
+  else say(reason, true);
 }
 
 // The answer stays in sight while the rest scrolls, unless big type makes it fill the screen.
@@ -379,7 +400,7 @@ async function copyLink() {
 
 function openConditions() {
   element("conditions").open = true;
-  element("temperature").focus();
+  element("wind").focus();
   element("conditions").scrollIntoView({ block: "start" });
 }
 

@@ -32,25 +32,28 @@ function ellipsePoints({ mean, inverse: [[a, b], [, d]], inside }, count = 72) {
   });
 }
 
-// From where to where the axes go: around the deliveries that can be reached, the window and the drive.
-function pictureExtent(region, drive) {
-  const [roomLaunch, roomSpin] = ellipseRoom(region.ellipse);
-  const rows = region.reach;
-  const launches = rows.length ? rows.map((row) => row[0])
-    : [region.ellipse.mean[0] - roomLaunch, region.ellipse.mean[0] + roomLaunch];
-  const spins = rows.length ? rows.flatMap((row) => [row[1], row[2]])
-    : [region.ellipse.mean[1] - roomSpin, region.ellipse.mean[1] + roomSpin];
-  const corners = [...(region.window ?? []), drive];
-  const around = (values, more, step) => {
-    const all = [...values, ...more];
-    const room = 0.04 * (Math.max(...all) - Math.min(...all));
-    return [Math.floor((Math.min(...all) - room) / step) * step, Math.ceil((Math.max(...all) + room) / step) * step];
+// From where to where the axes go: around the drives near the speed, what is reachable, the window and this drive.
+function pictureExtent({ ellipse, reach, window }, drive) {
+  const room = ellipseRoom(ellipse);
+  const around = (axis, more, step) => {
+    const middle = ellipse.mean[axis];
+    const all = [middle - room[axis], middle + room[axis], drive[axis], ...(window ?? [[], []])[axis], ...more];
+    return [Math.floor(Math.min(...all) / step) * step, Math.ceil(Math.max(...all) / step) * step];
   };
-  const [windowLaunch = [], windowSpin = []] = region.window ?? [];
   return {
-    launch: around(launches, corners.length ? [...windowLaunch, drive[0]] : [], 1),
-    spin: around(spins, [...windowSpin, drive[1]], 100),
+    launch: around(0, reach.map((row) => row[0]), 0.5),
+    spin: around(1, reach.flatMap((row) => [row[1], row[2]]), 100),
   };
+}
+
+// The reachable deliveries as one path: a bar for each run of spins at a launch, as high as the step of launch.
+function reachPath(reach, x, y) {
+  const launches = [...new Set(reach.map((row) => row[0]))].sort((a, b) => a - b);
+  const gaps = launches.slice(1).map((launch, index) => launch - launches[index]);
+  const half = gaps.length ? Math.min(...gaps) / 2 : 0.25;
+  return reach.map(([launch, from, to]) => (
+    `M${x(from)},${y(launch + half)}H${x(to)}V${y(launch - half)}H${x(from)}Z`
+  )).join("");
 }
 
 function ticksOf([lo, hi], steps) {
@@ -108,11 +111,9 @@ function drawPicture(svg, region, drive, t) {
   const x = scale(extent.spin, BOX.left, BOX.right);
   const y = scale(extent.launch, BOX.bottom, BOX.top);
   const points = (list) => list.map(([launch, spin]) => `${x(spin)},${y(launch)}`).join(" ");
-  const { reach } = region;
-  const outline = [...reach.map((row) => [row[0], row[1]]), ...[...reach].reverse().map((row) => [row[0], row[2]])];
   const clip = svgElement("clipPath", { id: "inside" });
   clip.append(svgElement("rect", { x: BOX.left, y: BOX.top, width: BOX.right - BOX.left, height: BOX.bottom - BOX.top }));
-  const made = [clip, svgElement("polygon", { class: "reach", points: points(outline), "clip-path": "url(#inside)" }),
+  const made = [clip, svgElement("path", { class: "reach", d: reachPath(region.reach, x, y), "clip-path": "url(#inside)" }),
     ...axesOf(x, y, extent, t),
     svgElement("polygon", { class: "drives", points: points(ellipsePoints(region.ellipse)), "clip-path": "url(#inside)" })];
   const at = [x(drive.spin), y(drive.launch)];
