@@ -14,8 +14,8 @@ function prepared(data) {
     const model = { ...data.model, surface: preparedSurface(data.model.surface) };
     const columns = Object.fromEntries(Object.entries(data.frontier.columns).map(([name, ys]) => [name, toArray(ys)]));
     const speeds = toArray(data.frontier.speed_mph);
-    const ready = { data, model, speeds, columns, near: data.frontier.near, reach: preparedReach(data.frontier.reach),
-      places: new Map() };
+    const { near } = data.frontier;
+    const ready = { data, model, speeds, columns, near, reach: preparedReach(data.frontier.reach), places: new Map() };
     ready.ball = speeds.map((speed) => speed * betterRatio(model, speed));
     ready.standard = standardFrontier(ready);
     PREPARED.set(data, ready);
@@ -141,7 +141,7 @@ const LAUNCH_EDGE_DEG = 0.5;
 // The largest box on half degrees of launch all of whose grid points are inside; null where none has an area.
 function largestWindow(inside, launches, spins) {
   const [m, n] = [launches.length, spins.length];
-  const onEdge = launches.map((launch) => Math.abs(launch / LAUNCH_EDGE_DEG - Math.round(launch / LAUNCH_EDGE_DEG)) < ROUNDING);
+  const onEdge = launches.map((launch) => launch / LAUNCH_EDGE_DEG).map((x) => Math.abs(x - Math.round(x)) < ROUNDING);
   let best = null;
   let most = 0;
   for (let lo = 0; lo < m; lo += 1) {
@@ -166,13 +166,12 @@ function largestWindow(inside, launches, spins) {
 // The doubt of each delivery's shortfall at one club speed, over the whole grid: a straight line between the nodes.
 function doubtOnGrid({ launches, spins, doubt }, place, every) {
   const nodes = doubt[place];
-  const row = (i) => (nodes[i] ?? nodes[i - 1]);
+  const between2 = (lo, hi, share) => (share === 0 ? lo : (1 - share) * lo + share * hi);
   return Float64Array.from({ length: launches.length * spins.length }, (_, k) => {
     const [i, j] = [Math.floor(k / spins.length) / every, (k % spins.length) / every];
     const [a, b] = [Math.floor(i), Math.floor(j)];
-    const [u, v] = [i - a, j - b];
-    const [above, below] = [row(a), row(u ? a + 1 : a)];
-    return (1 - u) * ((1 - v) * above[b] + (v && v * above[b + 1])) + (u && u * ((1 - v) * below[b] + (v && v * below[b + 1])));
+    const along = (row) => between2(row[b], row[b + 1], j - b);
+    return i === a ? along(nodes[a]) : between2(along(nodes[a]), along(nodes[a + 1]), i - a);
   });
 }
 
@@ -187,6 +186,19 @@ function standardFrontier(ready) {
     columns: () => columns,
     at: (name, speed) => between(ready, columns[name], speed),
     windowAt: (speed) => sharedWindow(ready, speed, (place) => windows[place]),
+    workUntil: worker(ready.reach.launches.length ? ready.speeds.length : 0, (index) => workStandard(ready, index)),
+  };
+}
+
+// Gives a function that works through places until a moment (performance.now) is past and says whether all is done.
+function worker(count, work) {
+  let next = 0;
+  return (end) => {
+    for (; next < count; next += 1) {
+      if (performance.now() >= end) return false;
+      work(next);
+    }
+    return true;
   };
 }
 
@@ -256,16 +268,7 @@ function frontierHere(ready, place) {
     columns: () => { speeds.forEach((_, index) => fill(index)); return columns; },
     at: (name, speed) => { fillAbout(speed); return between(ready, columns[name], speed); },
     windowAt: (speed) => { fillAbout(speed); return sharedWindow(ready, speed, (index) => windows[index]()); },
-    // Works on until a moment (performance.now) is past; says whether all is done.
-    workUntil: (end) => {
-      for (let index = 0; index < speeds.length; index += 1) {
-        if (!filled[index]) {
-          if (performance.now() >= end) return false;
-          fill(index);
-        }
-      }
-      return true;
-    },
+    workUntil: worker(speeds.length, fill),
   };
 }
 
@@ -303,7 +306,8 @@ function efficientHere(ready, place, flights, index) {
     windowOf: kept(() => {
       const doubt = doubtOnGrid(reach, index, data.node_every);
       const slack = data.frontier.tolerance_yd - data.looked_up_yd;
-      return largestWindow(Uint8Array.from(carries, (yards, k) => yards >= mostCarry - (slack - doubt[k]) ? 1 : 0), launches, spins);
+      const inside = Uint8Array.from(carries, (yards, k) => Number(yards >= mostCarry - (slack - doubt[k])));
+      return largestWindow(inside, launches, spins);
     }),
   };
 }

@@ -66,19 +66,20 @@ function neededPresent(ready, curve, present, goal, added) {
 }
 
 // A cell of a row of golfers.csv, as text or number.
-const cellOf = (row, name) => (row[name] === "" || row[name] === null || row[name] === undefined ? NaN : Number(row[name]));
+const cellOf = (row, name) => (["", null, undefined].includes(row[name]) ? NaN : Number(row[name]));
 
-// What a golfer of golfers.csv does now, at today's club speed or another; see `Present.of` and `_of_golfer`.
-function presentOfGolfer(ready, row, club) {
-  const { model, data, columns } = ready;
+// What a golfer of golfers.csv does now, at today's club speed or another; see `Present.of` and `present_at`.
+function presentOfGolfer(ready, frontier, row, club) {
+  const { model, data } = ready;
   const own = cellOf(row, "club_speed_mph");
   const known = (name) => (Number.isNaN(cellOf(row, name)) ? null : cellOf(row, name));
   const { drive } = filledDrive(model, { club: own, ball: known("ball_speed_mph"), launch: known("launch_deg"),
     spin: known("spin_rpm") });
-  const [carry, lost, lo, hi] = ["carry_yd", "lost_yd", "lost_lo90_yd", "lost_hi90_yd"].map((name) => cellOf(row, name));
+  const columns = ["carry_yd", "lost_yd", "lost_lo90_yd", "lost_hi90_yd"];
+  const [carry, lost, lo, hi] = columns.map((name) => cellOf(row, name));
   const lasting = cellOf(row, "own_difference_yd");
   const present = { drive, carry, lo90: carry - (hi - lost), hi90: carry + (lost - lo),
-    shared: data.z90 * between(ready, columns.std_error_yd, own), lasting: Number.isNaN(lasting) ? 0 : lasting };
+    shared: data.z90 * frontier.at("std_error_yd", own), lasting: Number.isNaN(lasting) ? 0 : lasting };
   if (club === null) return present;
   const grown = club / own;
   const there = presentCarryAt(model, present, club);
@@ -86,34 +87,48 @@ function presentOfGolfer(ready, row, club) {
     hi90: there + (present.hi90 - carry) * grown, shared: present.shared * grown, lasting: present.lasting * grown };
 }
 
-// What a golfer does now, as far as it is known: { quarter, note, present }. A note is a key of the catalogue's `notes` and
-// the figures of its words.
-function presentOf(ready, wish) {
+// What a golfer does now at standard conditions, as far as it is known: { quarter, note, present }. A note is a section
+// and a key of the catalogue with the figures of its words.
+function presentOf(ready, frontier, wish) {
   const { model } = ready;
   const club = wish.club ?? null;
   if (wish.golfer) {
     const { quarter, status, note } = wish.golfer;
-    if (status === "not_assessed") return { quarter, note: ["not_assessed", { quarter, reason: note }], present: null };
-    const told = club === null ? null : ["other_speed", { speed_mph: club, quarter }];
-    return { quarter, note: told, present: presentOfGolfer(ready, wish.golfer, club) };
+    if (status === "not_assessed") {
+      return { quarter, note: ["notes", "not_assessed", { quarter, reason: note }], present: null };
+    }
+    const told = club === null ? null : ["notes", "other_speed", { speed_mph: club, quarter }];
+    return { quarter, note: told, present: presentOfGolfer(ready, frontier, wish.golfer, club) };
   }
   if (club === null || ["ball", "launch", "spin"].every((name) => (wish[name] ?? null) === null)) {
     return { quarter: null, note: null, present: null };
   }
-  const { drive } = filledDrive(model, wish);
-  if (!holdsDrive(ready, drive)) return { quarter: null, note: ["unlike_drives", { speed_mph: club }], present: null };
+  const { drive, usual } = filledDrive(model, wish);
+  const refusal = refusalOf(ready, drive, usual);
+  if (refusal) return { quarter: null, note: ["refusals", refusal.key, refusal.figures], present: null };
   const [lo, hi] = intervalOf(model, wish);
   const carry = expectedCarry(model, drive);
   const present = { drive, carry, lo90: carry * (1 + lo), hi90: carry * (1 + hi), shared: 0, lasting: 0 };
-  return { quarter: null, note: ["one_drive_today", {}], present };
+  return { quarter: null, note: ["notes", "one_drive_today", {}], present };
 }
 
-// What a place adds to the present drive's carry, and with a goal of carry and roll its run there, yd, at a club speed.
-function addedAt(ready, place, drive, club, isCarry) {
-  const ball = club * ratioOf(ready.model, club, drive.ratio);
-  if (isCarry && place.isStandard) return 0;
-  const [change, run] = changeAndRun(ready.data, place, ball, drive.launch, drive.spin);
-  return change + (isCarry ? 0 : run);
+// The present drive in a place, with an interval that has what the move to another air isn't sure of; and what the
+// place, and roll unless the goal is carry, add to its carry at each club speed of the benchmarks and at today's, yd.
+function presentHere(ready, place, present, isCarry) {
+  const { data, model } = ready;
+  const { drive } = present;
+  const addedAt = (club) => {
+    if (isCarry && place.isStandard) return [0, 0];
+    const ball = club * ratioOf(model, club, drive.ratio);
+    const [change, run] = changeAndRun(data, place, ball, drive.launch, drive.spin);
+    return [change, isCarry ? change : change + run];
+  };
+  const [change, addedNow] = addedAt(drive.club);
+  const unsure = data.z90 * data.moved_share * change;
+  const here = { ...present,
+    lo90: present.carry - Math.hypot(present.lo90 - present.carry, unsure),
+    hi90: present.carry + Math.hypot(present.hi90 - present.carry, unsure) };
+  return { here, added: ready.speeds.map((speed) => addedAt(speed)[1]), addedNow };
 }
 
 // --- The gap, delivery first -----------------------------------------------------------------------------------------
@@ -123,13 +138,15 @@ function shareOut(ready, curve, present, now, goal) {
   const at = (values) => between(ready, values, present.drive.club);
   const [efficient, least, most] = [curve.yards, curve.lo90, curve.hi90].map(at);
   const own = ready.data.z90 * present.lasting;
-  const [lowest, highest] = [efficient - Math.hypot(efficient - least, own), efficient + Math.hypot(most - efficient, own)];
+  const lowest = efficient - Math.hypot(efficient - least, own);
+  const highest = efficient + Math.hypot(most - efficient, own);
   const gap = [goal - yards, goal - hi90, goal - lo90];
   const lost = efficient - yards;
   const losses = [lost, lost - Math.hypot(hi90 - yards, own), lost + Math.hypot(yards - lo90, own)];
   if (!(gap[0] > 0) || !Number.isFinite(efficient)) return { gap, delivery: [NaN, NaN, NaN], speed: [NaN, NaN, NaN] };
   const delivery = gap.map((each, k) => Math.max(Math.min(each, losses[k]), 0));
-  const speed = [gap[0] - delivery[0], ...[highest, lowest].map((edge, k) => Math.max(Math.min(gap[k + 1], goal - edge), 0))];
+  const ends = [highest, lowest].map((edge, k) => Math.max(Math.min(gap[k + 1], goal - edge), 0));
+  const speed = [gap[0] - delivery[0], ...ends];
   const ordered = ([value, lo, hi]) => [value, Math.min(lo, value), Math.max(hi, value)];
   return { gap, delivery: ordered(delivery), speed: ordered(speed) };
 }
@@ -153,7 +170,8 @@ function quartersNeeded(gain, [step, lo90, hi90]) {
   if (!gain) return [none, low <= 0 ? 0 : NaN, high <= 0 ? 0 : NaN];
   const { mean_mph: mean, mean_lo90_mph: slow, mean_hi90_mph: fast } = gain;
   const number = slow > 0 ? step / mean : none;
-  return [number, leastQuarters(step, low, mean, fast), mostQuarters(step, high, mean, slow)].map((q) => Math.max(q, 0));
+  const edges = [leastQuarters(step, low, mean, fast), mostQuarters(step, high, mean, slow)];
+  return [number, ...edges].map((quarters) => Math.max(quarters, 0));
 }
 
 function leastQuarters(step, low, mean, fast) {
@@ -171,8 +189,8 @@ function mostQuarters(step, high, mean, slow) {
   return (mean * step + Math.sqrt((mean * step) ** 2 - rest * (step ** 2 - (high - step) ** 2))) / rest;
 }
 
-// The step in club speed that a goal takes and its interval: to the speed with an efficient delivery, or to the one with
-// the present delivery where that is less; see `step_to`. No more speed is needed where the gap needs none.
+// The step in club speed that a goal takes and its interval: to the speed with an efficient delivery, or to the one
+// with the present delivery where that is less; see `step_to`. No more speed is needed where the gap needs none.
 function stepTo(club, efficient, present, gap, bySpeed) {
   const less = present[0] < efficient[0] || Number.isNaN(efficient[0]);
   const [step, lo90, hi90] = (less ? present : efficient).map((speed) => speed - club);
@@ -196,44 +214,43 @@ function planOne(ready, { place, frontier }, wish, present) {
   const efficientSpeed = neededEfficient(ready, curve, goal, present ? present.lasting : 0);
   const found = {
     ...withEdges("present", "yd", NOBODY_KNOWS),
-    ...withEdges("efficient", "yd", [curve.yards, curve.lo90, curve.hi90].map((values) => between(ready, values, club))),
+    ...withEdges("efficient", "yd", [curve.yards, curve.lo90, curve.hi90].map((ys) => between(ready, ys, club))),
     ...["gap", "delivery", "speed"].reduce((all, name) => ({ ...all, ...withEdges(name, "yd", NOBODY_KNOWS) }), {}),
     ...withEdges("efficient_speed", "mph", efficientSpeed),
     ...withEdges("present_speed", "mph", NOBODY_KNOWS),
     quarters: NaN, quarters_lo90: NaN, quarters_hi90: NaN,
   };
   if (!present) return { club, curve, found, reach: null };
-  const addedHere = addedAt(ready, place, present.drive, club, isCarry);
-  const now = [present.carry, present.lo90, present.hi90].map((yards) => yards + addedHere);
-  const added = ready.speeds.map((speed) => addedAt(ready, place, present.drive, speed, isCarry));
-  const presentSpeed = neededPresent(ready, curve, present, goal, added);
-  const { gap, delivery, speed } = shareOut(ready, curve, present, now, goal);
+  const { here, added, addedNow } = presentHere(ready, place, present, isCarry);
+  const now = [here.carry, here.lo90, here.hi90].map((yards) => yards + addedNow);
+  const presentSpeed = neededPresent(ready, curve, here, goal, added);
+  const { gap, delivery, speed } = shareOut(ready, curve, here, now, goal);
   const step = stepTo(club, efficientSpeed, presentSpeed, gap[0], speed[0]);
   const [quarters, least, most] = quartersNeeded(ready.data.gain, step);
-  Object.assign(found, withEdges("present", "yd", now), withEdges("gap", "yd", gap), withEdges("delivery", "yd", delivery),
-    withEdges("speed", "yd", speed), withEdges("present_speed", "mph", presentSpeed),
+  Object.assign(found, withEdges("present", "yd", now), withEdges("present_speed", "mph", presentSpeed),
+    withEdges("gap", "yd", gap), withEdges("delivery", "yd", delivery), withEdges("speed", "yd", speed),
     { quarters, quarters_lo90: least, quarters_hi90: most });
   return { club, curve, found, reach: reachWord(gap[0], delivery[0], speed[0], efficientSpeed[0]) };
 }
 
-// Remarks beside an answer: keys of the catalogue's `notes` (or of `refusals`) and the figures of their words.
+// Remarks beside an answer, as in `presentOf`.
 function goalNotes(ready, plan, present, curve) {
   const { speeds } = ready;
-  if (!speeds.length) return [["no_benchmarks", {}]];
+  if (!speeds.length) return [["refusals", "no_benchmarks", {}]];
   const notes = [];
   const last = speeds.length - 1;
   if (!plan.supported) {
     const most = Math.max(...curve.yards);
-    if (plan.goal_yd > most) notes.push(["too_far", { speed_mph: speeds[last], distance_yd: most }]);
-    else notes.push(["too_short", { speed_mph: speeds[0], distance_yd: curve.yards[0] }]);
+    if (plan.goal_yd > most) notes.push(["notes", "too_far", { speed_mph: speeds[last], distance_yd: most }]);
+    else notes.push(["notes", "too_short", { speed_mph: speeds[0], distance_yd: curve.yards[0] }]);
   }
   if (plan.club_speed_mph !== null && plan.efficient_yd === null) {
-    notes.push(["gap_whole", { lo_mph: speeds[0], hi_mph: speeds[last] }]);
+    notes.push(["notes", "gap_whole", { lo_mph: speeds[0], hi_mph: speeds[last] }]);
   }
-  if (present && plan.present_speed_mph === null) notes.push(["no_present_speed", {}]);
+  if (present && plan.present_speed_mph === null) notes.push(["notes", "no_present_speed", {}]);
   const isOpen = (name) => plan[`${name}_mph`] !== null
     && (plan[`${name}_lo90_mph`] === null || plan[`${name}_hi90_mph`] === null);
-  if (isOpen("efficient_speed") || isOpen("present_speed")) notes.push(["open_interval", {}]);
-  if (plan.distance === "total") notes.push(["roll", {}]);
+  if (isOpen("efficient_speed") || isOpen("present_speed")) notes.push(["notes", "open_interval", {}]);
+  if (plan.distance === "total") notes.push(["notes", "roll", {}]);
   return notes;
 }

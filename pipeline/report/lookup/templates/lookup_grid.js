@@ -24,41 +24,49 @@ function cubicWeights(grid, value) {
 // The grid's axes and the weights of every delivery of the reach on them, made once.
 function gridOf(ready) {
   if (!ready.grid) {
-    const { ball_step_mph: ballStep, launch_step_deg: launchStep, spin_step_rpm: spinStep, least_spin_rpm: least } = ready.data.grid;
-    const axes = { ball: gridNodes(ready.ball, ballStep, ballStep), launch: gridNodes(ready.reach.launches, launchStep, -90),
-      spin: gridNodes(ready.reach.spins, spinStep, least) };
+    const steps = ready.data.grid;
+    const axes = {
+      ball: gridNodes(ready.ball, steps.ball_step_mph, steps.ball_step_mph),
+      launch: gridNodes(ready.reach.launches, steps.launch_step_deg, -90),
+      spin: gridNodes(ready.reach.spins, steps.spin_step_rpm, steps.least_spin_rpm),
+    };
     ready.grid = { ...axes,
       byLaunch: ready.reach.launches.map((launch) => cubicWeights(axes.launch, launch)),
       bySpin: ready.reach.spins.map((spin) => cubicWeights(axes.spin, spin)),
-      // Carry at standard conditions, which every other place takes off.
       standardCarry: new Float64Array(axes.ball.length * axes.launch.length * axes.spin.length).fill(NaN) };
   }
   return ready.grid;
 }
 
-// Gives a function that writes a node's values to `out` at a place of it, flying the node when it is first asked for.
+// Carry, m, of a node of the plane of one ball speed in the study's own air, which every other place takes off.
+function standardCarry(ready, grid, a, node) {
+  const at = a * grid.launch.length * grid.spin.length + node;
+  if (Number.isNaN(grid.standardCarry[at])) {
+    flyNode(ready, grid, placeOf(ready.data, null).air, a, node);
+    grid.standardCarry[at] = LANDING[0];
+  }
+  return grid.standardCarry[at];
+}
+
+function flyNode({ data: { flight } }, grid, air, a, node) {
+  const width = grid.spin.length;
+  const speed = grid.ball[a] * flight.mps_per_mph;
+  flyTo(LANDING, flight, air, speed, grid.launch[Math.floor(node / width)], grid.spin[node % width]);
+}
+
+// Gives a function that hands over the plane of one ball speed, in which a node has been flown.
 function nodesFlown(ready, place) {
-  const { data } = ready;
-  const { flight } = data;
   const grid = gridOf(ready);
-  const usual = placeOf(data, null).air;
   const size = grid.launch.length * grid.spin.length;
-  const planes = grid.standardCarry.length / size;
-  const values = Array.from({ length: planes }, () => null);
+  const planes = Array.from(grid.ball, () => null);
   return (a, node) => {
-    values[a] ??= new Float64Array(FIELDS_OF_NODE * size).fill(NaN);
-    const plane = values[a];
+    planes[a] ??= new Float64Array(FIELDS_OF_NODE * size).fill(NaN);
+    const plane = planes[a];
     const at = FIELDS_OF_NODE * node;
     if (Number.isNaN(plane[at])) {
-      const speed = grid.ball[a] * flight.mps_per_mph;
-      const launch = grid.launch[Math.floor(node / grid.spin.length)];
-      const spin = grid.spin[node % grid.spin.length];
-      if (Number.isNaN(grid.standardCarry[a * size + node])) {
-        flyTo(LANDING, flight, usual, speed, launch, spin);
-        grid.standardCarry[a * size + node] = LANDING[0];
-      }
-      flyTo(LANDING, flight, place.air, speed, launch, spin);
-      plane[at] = (LANDING[0] - grid.standardCarry[a * size + node]) / flight.metres_per_yard;
+      const usual = standardCarry(ready, grid, a, node);
+      flyNode(ready, grid, place.air, a, node);
+      plane[at] = (LANDING[0] - usual) / ready.data.flight.metres_per_yard;
       plane[at + 1] = Math.sqrt(LANDING[1] * LANDING[1] + LANDING[2] * LANDING[2]);
       plane[at + 2] = Math.atan2(LANDING[2], LANDING[1]) * 180 / Math.PI;
       plane[at + 3] = LANDING[3] / RPM;
@@ -67,40 +75,57 @@ function nodesFlown(ready, place) {
   };
 }
 
-// The nodes that one club speed's reachable deliveries need, and their values at its ball speed.
-function nodesAtSpeed(ready, grid, nodeOf, index) {
+// Hands over each node of launch and spin that one club speed's reachable deliveries need, once.
+function eachNode(ready, grid, index, visit) {
   const width = grid.spin.length;
-  const out = new Float64Array(FIELDS_OF_NODE * grid.launch.length * width);
   const done = new Uint8Array(grid.launch.length * width);
-  const { first, weights } = cubicWeights(grid.ball, ready.ball[index]);
   ready.reach.runs[index].forEach(([i, from, to]) => {
     const top = grid.byLaunch[i].first;
     const [left, right] = [grid.bySpin[from].first, grid.bySpin[to].first + 3];
     for (let b = top; b < top + 4; b += 1) {
       for (let node = b * width + left; node <= b * width + right; node += 1) {
-        if (done[node]) continue;
+        if (!done[node]) visit(node);
         done[node] = 1;
-        for (let a = 0; a < 4; a += 1) {
-          const plane = nodeOf(first + a, node);
-          for (let f = 0; f < FIELDS_OF_NODE; f += 1) out[FIELDS_OF_NODE * node + f] += weights[a] * plane[FIELDS_OF_NODE * node + f];
-        }
       }
+    }
+  });
+}
+
+// Those nodes' values at the club speed's ball speed.
+function nodesAtSpeed(ready, grid, planeWith, index) {
+  const out = new Float64Array(FIELDS_OF_NODE * grid.launch.length * grid.spin.length);
+  const { first, weights } = cubicWeights(grid.ball, ready.ball[index]);
+  eachNode(ready, grid, index, (node) => {
+    const at = FIELDS_OF_NODE * node;
+    for (let a = 0; a < 4; a += 1) {
+      const plane = planeWith(first + a, node);
+      for (let f = 0; f < FIELDS_OF_NODE; f += 1) out[at + f] += weights[a] * plane[at + f];
     }
   });
   return out;
 }
 
-// Gives a function that hands over, for each reachable delivery of a club speed, its place on the reach's grid, what the
-// place adds to its carry, and its run there, yd.
+// What every place needs of one club speed: done ahead, it halves the wait for the first question about another air.
+function workStandard(ready, index) {
+  const grid = gridOf(ready);
+  const { first } = cubicWeights(grid.ball, ready.ball[index]);
+  betterCarries(ready, index);
+  eachNode(ready, grid, index, (node) => {
+    for (let a = first; a < first + 4; a += 1) standardCarry(ready, grid, a, node);
+  });
+}
+
+// Gives a function that hands over, for each reachable delivery of a club speed, its place on the reach's grid, what
+// the place adds to its carry, and its run there, yd.
 function flownFlights(ready, place) {
   const { data: { flight }, reach } = ready;
   const grid = gridOf(ready);
-  const nodeOf = nodesFlown(ready, place);
+  const planeWith = nodesFlown(ready, place);
   const width = grid.spin.length;
   const row = new Float64Array(FIELDS_OF_NODE * width);
   const at = new Float64Array(FIELDS_OF_NODE);
   return (index, each) => {
-    const nodes = nodesAtSpeed(ready, grid, nodeOf, index);
+    const nodes = nodesAtSpeed(ready, grid, planeWith, index);
     reach.runs[index].forEach(([i, from, to]) => {
       const { first: top, weights: byLaunch } = grid.byLaunch[i];
       const start = FIELDS_OF_NODE * grid.bySpin[from].first;
@@ -116,7 +141,8 @@ function flownFlights(ready, place) {
           for (let f = 0; f < FIELDS_OF_NODE; f += 1) at[f] += bySpin[c] * row[FIELDS_OF_NODE * (left + c) + f];
         }
         const fall = clip(at[2], 0, 90) * Math.PI / 180;
-        const run = runMetres(flight, place.turf, at[1] * Math.cos(fall), at[1] * Math.sin(fall), Math.max(at[3], 0) * RPM);
+        const [along, down] = [at[1] * Math.cos(fall), at[1] * Math.sin(fall)];
+        const run = runMetres(flight, place.turf, along, down, Math.max(at[3], 0) * RPM);
         each(i * reach.spins.length + j, at[0], run / flight.metres_per_yard);
       }
     });

@@ -2,16 +2,18 @@
 // pipeline/benchmark/lookup.py and pipeline/coach/goals/one_goal.py answer; the tests keep them equal.
 //
 // asked and wish: club and ball speed in mph, launch in deg, spin in rpm; null is not known.
-// conditions: { altitude_m, pressure_hpa, temp_c, wind_mph, turf }; null or left out is as usual at the study. A tail wind
-// is positive. With all of them null the answers are the study's own, in its standard conditions.
+// conditions: { altitude_m, pressure_hpa, temp_c, wind_mph, turf }; null or left out is as usual at the study, and an
+// altitude counts before a pressure. A tail wind is positive. With all of them null the answers are the study's own, in its
+// standard
+// conditions. units: { distance: { text, each }, speed: { text, each, decimals } }, for the sentences alone.
 
 const orNull = (value) => (value === undefined || Number.isNaN(value) ? null : value);
 
 // The drive asked for with what is usual in the place of what isn't known, and the usual one.
 function filledDrive(model, { club, ball = null, launch = null, spin = null }) {
   const usual = { launch: lineAt(model.usual.launch, club), spin: lineAt(model.usual.spin, club) };
-  const drive = { club, ratio: ball === null ? NaN : ball / club, launch: launch ?? usual.launch, spin: spin ?? usual.spin };
-  return { drive, usual };
+  const ratio = ball === null ? NaN : ball / club;
+  return { drive: { club, ratio, launch: launch ?? usual.launch, spin: spin ?? usual.spin }, usual };
 }
 
 // The edges of one drive's interval, as shares of the prediction, by what is known of it.
@@ -33,7 +35,8 @@ function expectedHere(ready, place, drive, [lo, hi]) {
     total: carry + run };
 }
 
-// How far a drive goes and how far it could go: the keys of `yardband lookup --json`; `reason` says why there is no answer.
+// How far a drive goes and how far it could go: the keys of `yardband lookup --json`; `reason` says why there is no
+// answer.
 function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
   const ready = prepared(data);
   const { model } = ready;
@@ -72,15 +75,16 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
 // As the page asked before it knew of conditions.
 const answer = (data, asked) => lookUp(data, asked);
 
-// What a distance takes: the keys of `yardband goal --json`. `wish` has goal_yd, distance ("carry" or "total") and club,
-// ball, launch and spin as they are known; or golfer, a row of golfers.csv, and club where it is another than the row's.
+// What a distance takes: the keys of `yardband goal --json`. `wish` has goal_yd, distance ("carry" or "total") and
+// club, ball, launch and spin as they are known; or golfer, a row of golfers.csv, and club where it isn't the row's.
 function planGoal(data, wish, conditions = null, units = PLAIN_UNITS) {
   const ready = prepared(data);
   const here = frontierIn(data, conditions);
-  const { quarter, note, present } = presentOf(ready, wish);
+  const { quarter, note, present } = presentOf(ready, here.frontier, wish);
   const { club, curve, found, reach } = planOne(ready, here, wish, present);
   const plain = Object.fromEntries(Object.entries(found).map(([name, value]) => [name, orNull(value)]));
-  const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: wish.goal_yd, distance: wish.distance,
+  const { goal_yd: goal, distance } = wish;
+  const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: goal, distance,
     club_speed_mph: orNull(club), ...plain, reach, supported: plain.efficient_speed_mph !== null };
   const notes = [...(note ? [note] : []), ...goalNotes(ready, plan, present, curve)];
   return { ...plan, note: notes.map((one) => noteSentence(data, one, units)).join(" ") || null };
@@ -104,7 +108,8 @@ function limitsOf(data, field, club = null) {
   if (name !== "launch" && name !== "spin") return null;
   const rows = reach.runs[place];
   const axis = name === "launch" ? 0 : 1;
-  const reached = axis === 0 ? rows.map(([i]) => reach.launches[i]) : rows.flatMap(([, a, b]) => [reach.spins[a], reach.spins[b]]);
+  const spinsOf = ([, from, to]) => [reach.spins[from], reach.spins[to]];
+  const reached = axis === 0 ? rows.map(([i]) => reach.launches[i]) : rows.flatMap(spinsOf);
   const [[a, b], [c, d]] = near.inverse[place];
   const room = Math.sqrt(data.inside * (axis === 0 ? d : a) / (a * d - b * c));
   const edges = [near.mean[place][axis] - room, near.mean[place][axis] + room, ...reached];
@@ -112,8 +117,8 @@ function limitsOf(data, field, club = null) {
   return [axis === 1 ? Math.max(lo, 0) : lo, Math.max(...edges)];
 }
 
-// Where drives of a club speed lie, for a picture: the ellipse of those near it, the reachable deliveries row by row (launch
-// and the spins that they reach from and to), the window, [launch, spin], and the best delivery in the conditions.
+// Where drives of a club speed lie, for a picture: the ellipse of those near it, the reachable deliveries row by row
+// (launch and the spins that they reach from and to), the window, [launch, spin], and the best delivery in the conditions.
 function regionAt(data, club, conditions = null) {
   const ready = prepared(data);
   if (!reachesSpeed(ready, club)) return null;
@@ -129,8 +134,8 @@ function regionAt(data, club, conditions = null) {
   };
 }
 
-// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; true when all is done.
+// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; working ahead on the
+// standard ones (null) spares the first question about any air half of its wait. True when all is done.
 function workAhead(data, conditions, milliseconds) {
-  const { frontier } = frontierIn(data, conditions);
-  return frontier.workUntil ? frontier.workUntil(performance.now() + milliseconds) : true;
+  return frontierIn(data, conditions).frontier.workUntil(performance.now() + milliseconds);
 }

@@ -132,7 +132,9 @@ function surfaceOnGrid(surface, speed, launches, spins) {
   const [m, n] = across.map((axis) => axis.knots.length);
   addOnGrid(out, across.map((axis, k) => [launches, spins][k].map((x) => splineWeights(axis, x))), (set) => {
     splineWeights(speedAxis, speed).forEach((weight, a) => {
-      for (let b = 0; b < m; b += 1) for (let c = 0; c < n; c += 1) set(b, c, weight * flown.carry[(a * m + b) * n + c]);
+      for (let b = 0; b < m; b += 1) {
+        for (let c = 0; c < n; c += 1) set(b, c, weight * flown.carry[(a * m + b) * n + c]);
+      }
     });
   });
   return out;

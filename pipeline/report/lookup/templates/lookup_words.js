@@ -56,8 +56,8 @@ const wordsOf = (figures, units) => (
 
 const refusalSentence = (data, { key, figures }, units) => filledIn(data.texts.refusals[key], wordsOf(figures, units));
 
-const noteSentence = (data, [key, figures], units) => (
-  filledIn(data.texts.notes[key] ?? data.texts.refusals[key], wordsOf(figures, units))
+const noteSentence = (data, [section, key, figures], units) => (
+  filledIn(data.texts[section][key], wordsOf(figures, units))
 );
 
 // Why a drive { club, ratio, launch, spin } gets no answer; null where it does. `usual` is the usual drive's.
