@@ -18,7 +18,8 @@ from small_academy import academy  # noqa: F401
 from pipeline.benchmark.chart import Chart
 from pipeline.benchmark.drives_near import drives_near
 from pipeline.drives import inputs
-from pipeline.edge.artefacts import write_artefact
+from pipeline.coach.goals.pace import Gain, Pace
+from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import FittedModel, FittedOn, known_key
@@ -391,11 +392,15 @@ def lookup_folder(lookup_models, tmp_path_factory):
             "model": FittedModel("hill-school", model, fitted_on),
             "frontier": lookup_frontier(drives, air, turf),
             "calibration": StudyFlight(kept, 1.46),
+            "pace": Pace(Gain(0.4, 0.1, 0.2, 0.6, 0.5, 40, 60)),
         }
-        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight"}
+        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight", "pace": "golfers"}
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():
             write_artefact(path, content[key])
+        paths["replicates"] = folder / "model" / "replicates.npz"
+        spread = np.random.default_rng(3).normal(0, 1e-3, (40, len(model.coefficients)))
+        write_arrays(paths["replicates"], {"coefficients": model.coefficients * (1 + spread)})
         page = folder / "report" / "lookup.html"
         write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
         made[name, coefficients, turf] = folder
