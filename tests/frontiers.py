@@ -1,9 +1,12 @@
 """A frontier and a model for tests: what a test is about is given, the rest is plain."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.benchmark.drives_near import DrivesNear
 from pipeline.benchmark.frontier import Frontier
+from pipeline.benchmark.reach import NOWHERE
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
@@ -21,7 +24,7 @@ def near_of(speeds, mean=(14.0, 2600.0), sd=(3.0, 600.0), ratio=(1.3, 1.55)):
                       np.full(n, ratio[0], dtype=float), np.full(n, ratio[1], dtype=float))  # fmt: skip
 
 
-def frontier_at(speeds, carry_yd=None, *, near=None, study="hill-school", air=AIR, turf="normal",
+def frontier_at(speeds, carry_yd=None, *, near=None, reach=None, study="hill-school", air=AIR, turf="normal",
                 model_file="model/model.json", **columns):  # fmt: skip
     """Make a frontier over club speeds; columns may be numbers or arrays, and have no window unless given."""
     speeds = np.asarray(speeds, dtype=float)
@@ -35,7 +38,10 @@ def frontier_at(speeds, carry_yd=None, *, near=None, study="hill-school", air=AI
         name: np.array(np.broadcast_to(np.asarray(value, dtype=float), speeds.shape))
         for name, value in (plain | columns).items()
     }
-    return Frontier(study, air, turf, model_file, speeds, np.array(carry), near=near or near_of(speeds), **arrays)
+    reach = reach or replace(NOWHERE, doubt_yd=np.zeros((len(speeds), 0, 0)))
+    near = near or near_of(speeds)
+    return Frontier(study, air, turf, model_file, speeds, np.array(carry), near=near, reach=reach,
+                    tolerance_yd=5.0, **arrays)  # fmt: skip
 
 
 def plain_model(speed="ball"):

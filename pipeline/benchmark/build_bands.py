@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
@@ -51,6 +52,7 @@ def run(
     min_golfers: int,
     turf: str,
     air: dict[str, float],
+    units: str,
 ) -> None:
     """Run the step; see the module's docstring."""
     carry_model = (fitted := read_artefact(model, FittedModel)).model
@@ -64,10 +66,15 @@ def run(
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    where = {"study": study, "turf": turf, "model_file": os.path.relpath(model, Path(frontier).parents[1])}
+    where: dict[str, Any] = {"study": study, "turf": turf, "units": units, "air": air}
+    where["model_file"] = os.path.relpath(model, Path(frontier).parents[1])
+    grids = population.grids() if efficient else (np.zeros(0), np.zeros(0))
+    reached = frontier_of(
+        efficient, used, half_width_mph, grids, tolerance_yd=window_tolerance_yd, moved_share=moved_share, **where
+    )
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, frontier_of(efficient, used, half_width_mph, air=air, moved_share=moved_share, **where))
+    write_artefact(frontier, reached)
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")

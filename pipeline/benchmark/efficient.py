@@ -8,13 +8,14 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.crowd import log_distance, shape_of, spread_slopes
+from pipeline.benchmark.reach import DOUBT_DECIMALS, NODE_EVERY, between_nodes
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import UsualDelivery
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import Array, Flags
 from pipeline.statistics.intervals import MANY, t_reach
 
 LAUNCH_STEP_DEG = 0.25
@@ -105,6 +106,8 @@ class Efficient:
     errors_yd : ndarray, shape (replicates,)
         Draws of efficient carry's error: mean zero, and `std_error_yd` is their standard deviation. The same place of
         two speeds belongs to one draw.
+    reachable : Reachable or None
+        None where somebody made these figures by hand.
     """
 
     speed_mph: float
@@ -122,6 +125,22 @@ class Efficient:
     total_window: Window | None
     freedom: float = MANY
     errors_yd: Array = field(default_factory=lambda: np.zeros(0), compare=False)
+    reachable: "Reachable | None" = field(default=None, compare=False)
+
+
+@dataclass(frozen=True)
+class Reachable:
+    """The reachable deliveries of one club speed, on the population's grid.
+
+    Attributes
+    ----------
+    mask : ndarray of bool, shape (m, n)
+    doubt_yd : ndarray, shape (nodes of launch, nodes of spin)
+        See `pipeline.benchmark.reach.Reach`.
+    """
+
+    mask: Flags
+    doubt_yd: Array
 
 
 @dataclass(frozen=True)
@@ -189,7 +208,8 @@ def efficient_at(
     """
     at = map_at(model, population, speed_mph, half_width_mph)
     bests, gap_error = _replicated(model, refits, population, speed_mph, half_width_mph)
-    surely = WINDOW_Z * _on_fine_grid(gap_error, at.carry_yd.shape)
+    doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
+    surely = between_nodes(doubt, at.carry_yd.shape)
     carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd - surely)
     struck = at.deliveries(speed_mph)
     run = roller.run_yd(speed_mph * model.ratio(struck, "better"), struck.launch_deg, struck.spin_rpm)
@@ -215,6 +235,7 @@ def efficient_at(
         total_window,
         freedom,
         scaled_to(bests, std_error),
+        Reachable(at.supported, doubt),
     )
 
 
@@ -236,11 +257,17 @@ def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, 
 
     `tolerance_yd` is a map of its own: smaller where less is known.
     """
-    best = np.unravel_index(np.argmax(np.where(at.supported, yards, -np.inf)), yards.shape)
-    most = float(yards[best])
+    launch, spin = best_on_grid(at.supported, yards)
+    most = float(yards[launch, spin])
     inside = at.supported & (yards >= most - tolerance_yd)
     window = largest_window(inside, at.launch_deg, at.spin_rpm)
-    return most, float(at.launch_deg[best[0]]), float(at.spin_rpm[best[1]]), window
+    return most, float(at.launch_deg[launch]), float(at.spin_rpm[spin]), window
+
+
+def best_on_grid(supported: Flags, yards: Array) -> tuple[int, int]:
+    """Give the places of launch and spin of the largest supported value; the first of several."""
+    launch, spin = np.unravel_index(np.argmax(np.where(supported, yards, -np.inf)), yards.shape)
+    return int(launch), int(spin)
 
 
 def _replicated(
@@ -292,13 +319,8 @@ def _drawn_deliveries(
         yield launch, spin, weights[drawn] * here[drawn]
 
 
-def _on_fine_grid(coarse: Array, shape: tuple[int, ...]) -> Array:
-    """Give every fine grid point the value of the coarser one at or before it."""
-    wide = np.repeat(np.repeat(coarse, COARSER, axis=0), COARSER, axis=1)
-    return wide[: shape[0], : shape[1]]
-
-
 def _steps(values: Array, step: float, room: int, least: float) -> Array:
     first = max(np.floor(values.min() / step) - room, np.ceil(least / step))
     last = np.ceil(values.max() / step) + room
+    last += -(last - first) % NODE_EVERY  # the grid ends at a node
     return np.asarray(np.arange(first, last + 1) * step, dtype=float)

@@ -1,6 +1,7 @@
 """Efficient carry at every club speed that the data reach, gathered into the frontier."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from pipeline.benchmark.disclosure import WEIGHT_DECIMALS, coarse
 from pipeline.benchmark.drives_near import drives_near
 from pipeline.benchmark.efficient import Efficient, Population, efficient_at, supported_speeds
 from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
+from pipeline.benchmark.reach import NOWHERE, Reach
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import Drives
@@ -55,12 +57,15 @@ def frontier_of(
     efficient: dict[float, Efficient],
     used: Drives,
     half_width_mph: float,
+    grids: tuple[Array, Array],
     *,
     study: str,
     air: dict[str, float],
     turf: str,
     model_file: str,
+    tolerance_yd: float,
     moved_share: float = 0.0,
+    units: Literal["yards", "metres"] = "yards",
 ) -> Frontier:
     """Gather the frontier.
 
@@ -72,7 +77,9 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file, moved_share
+    grids : tuple of ndarray
+        Launch, deg, and spin, rpm, over which efficient carry was looked for: `Population.grids`.
+    study, air, turf, model_file, tolerance_yd, moved_share, units
         See `Frontier`.
 
     Notes
@@ -86,13 +93,24 @@ def frontier_of(
         air=air,
         turf=turf,
         model_file=model_file,
+        tolerance_yd=tolerance_yd,
         moved_share=moved_share,
+        units=units,
         **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
         golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
         **_edges("", [one.window for one in found]),
         **_edges("total_", [one.total_window for one in found]),
         near=replace(near, **{name: coarse(values) for name, values in vars(near).items()}),
+        reach=_reach_of(found, grids),
     )
+
+
+def _reach_of(found: list[Efficient], grids: tuple[Array, Array]) -> Reach:
+    """Gather the reachable deliveries; nowhere for figures made by hand."""
+    known = [one.reachable for one in found if one.reachable is not None]
+    if len(known) < len(found) or not known:
+        return replace(NOWHERE, doubt_yd=np.zeros((len(found), 0, 0)))
+    return Reach.of(*grids, [one.mask for one in known], [one.doubt_yd for one in known])
 
 
 def errors_of(efficient: dict[float, Efficient], replicates: int) -> dict[str, Array]:

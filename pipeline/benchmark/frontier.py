@@ -5,11 +5,14 @@ on that.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from pipeline.benchmark.drives_near import INSIDE, DrivesNear
+from pipeline.benchmark.reach import Reach
+from pipeline.benchmark.refusals import Refusal
 from pipeline.benchmark.window import Window
 from pipeline.fit.model import Delivery
 from pipeline.statistics.arrays import Array
@@ -18,17 +21,6 @@ HALF_GRID_MPH = 0.5  # a club speed farther than this from every grid speed is o
 _ROUNDING = 1e-9
 
 WINDOW_EDGES = ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm")
-
-# Why there is no answer; the coach's page fills in the same sentences.
-REFUSALS = {
-    "no_benchmarks": "No answer: this academy has too few golfers at any club speed for a benchmark.",
-    "beyond": "No answer at {speed} mph. This academy's drives run from {lo} to {hi} mph.",
-    "gap": "No answer at {speed} mph: too few golfers here have about that club speed.",
-    "delivery": "No answer: hardly any drive near {speed} mph launches at {launch} deg with {spin} rpm of spin. "
-    "Usual are {usual_launch} deg and {usual_spin} rpm.",
-    "ratio": "No answer: a ball speed of {ball} mph is {ratio} times the club speed. "
-    "Drives near {speed} mph have {ratio_lo} to {ratio_hi}.",
-}
 
 
 @dataclass(frozen=True)
@@ -58,8 +50,14 @@ class Frontier:
         The efficient window; NaN where there is none. With `total_` before the name the one for carry and roll.
     near : DrivesNear
         Where the drives near each speed lie.
+    reach : Reach
+        The reachable deliveries at each speed.
+    tolerance_yd : float
+        How far below efficient carry the window reaches.
     moved_share : float
         Standard error of a drive's move to standard conditions, as a share of the move: flight coefficient sets differ.
+    units : str
+        What pages and commands show first: yards or metres.
     """
 
     study: str
@@ -87,11 +85,15 @@ class Frontier:
     total_spin_lo_rpm: Array
     total_spin_hi_rpm: Array
     near: DrivesNear
+    reach: Reach
+    tolerance_yd: float
     moved_share: float = 0.0
+    units: Literal["yards", "metres"] = "yards"
 
     def __post_init__(self) -> None:
         columns = (*vars(self).values(), *vars(self.near).values())
-        if any(len(column) != len(self.speed_mph) for column in columns if isinstance(column, np.ndarray)):
+        lengths = {len(column) for column in (*columns, self.reach.doubt_yd) if isinstance(column, np.ndarray)}
+        if lengths != {len(self.speed_mph)}:
             raise ValueError("columns of one length are needed")
 
     def reaches(self, club_speed_mph: npt.ArrayLike) -> npt.NDArray[np.bool_]:
@@ -129,10 +131,28 @@ class Frontier:
             return np.zeros(club_speed_mph.shape)
         return self.at(np.gradient(values, self.speed_mph), club_speed_mph)
 
-    def window_at(self, club_speed_mph: float) -> Window | None:
-        """Give the efficient window at a club speed; None where there is none."""
-        edges = [float(self.at(name, club_speed_mph)) for name in WINDOW_EDGES]
-        return None if np.isnan(edges).any() else Window(*edges)
+    def about(self, club_speed_mph: npt.ArrayLike) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Give the places of the grid speeds at or below and at or above club speeds that the benchmarks reach."""
+        speed = np.nan_to_num(np.asarray(club_speed_mph, dtype=float))
+        above = np.searchsorted(self.speed_mph, speed).clip(0, len(self.speed_mph) - 1)
+        below = np.where(self.speed_mph[above] > speed, above - 1, above).clip(0)
+        return below, above
+
+    def window_at(self, club_speed_mph: float, kind: str = "") -> Window | None:
+        """Give the efficient window at a club speed; None where there is none.
+
+        Between two grid speeds it is what their windows share: a drive inside is within the tolerance at both. `kind`
+        is "total_" for the window of carry and roll.
+        """
+        if not self.reaches(club_speed_mph):
+            return None
+        ends = [int(place) for place in self.about(club_speed_mph)]
+        lows = [np.max(getattr(self, f"{kind}{name}")[ends]) for name in WINDOW_EDGES[::2]]
+        highs = [np.min(getattr(self, f"{kind}{name}")[ends]) for name in WINDOW_EDGES[1::2]]
+        # The edge of a speed without a window is NaN, which nothing is above or below.
+        if not all(low < high for low, high in zip(lows, highs, strict=True)):
+            return None
+        return Window(*(float(edge) for pair in zip(lows, highs, strict=True) for edge in pair))
 
     def best_delivery(self, club_speed_mph: npt.ArrayLike, speed_ratio: npt.ArrayLike) -> Delivery:
         """Give the delivery of efficient carry at club speeds, struck with given ratios."""
@@ -150,7 +170,21 @@ class Frontier:
         if not there.any():
             return there
         place = self.nearest(drives.club_speed_mph)
-        return there & self._in_ellipse(place, drives) & self._in_ratios(place, drives.speed_ratio)
+        known = self._in_ellipse(place, drives) | self.reachable(drives)
+        return there & known & self._in_ratios(place, drives.speed_ratio)
+
+    def reachable(self, delivery: Delivery) -> npt.NDArray[np.bool_]:
+        """Say whether golfers of about their club speed really produce such deliveries, in the broadcast shape.
+
+        Between two grid speeds both have to reach it.
+        """
+        drives = delivery.broadcast()
+        if len(self.speed_mph) == 0:
+            return np.zeros(drives.club_speed_mph.shape, dtype=bool)
+        found = self.reaches(drives.club_speed_mph)
+        for place in self.about(drives.club_speed_mph):
+            found = found & self.reach.holds(place, drives.launch_deg, drives.spin_rpm)
+        return found
 
     def _in_ellipse(self, place: npt.NDArray[np.int64], drives: Delivery) -> npt.NDArray[np.bool_]:
         step = np.stack([drives.launch_deg, drives.spin_rpm], axis=-1) - self.near.mean[place]
@@ -160,30 +194,29 @@ class Frontier:
         lo, hi = self.near.ratio_lo[place], self.near.ratio_hi[place]
         return np.asarray(np.isnan(ratio) | np.isnan(lo) | ((ratio >= lo) & (ratio <= hi)))
 
-    def refusal(self, delivery: Delivery) -> str | None:
-        """Say why a single drive gets no answer; None where it does."""
-        speed = float(delivery.club_speed_mph)
+    def refusal(self, drive: Delivery, usual: Delivery) -> Refusal | None:
+        """Say why a single drive gets no answer; None where it does.
+
+        Parameters
+        ----------
+        drive : Delivery
+        usual : Delivery
+            The usual drive at its club speed, which the sentence names.
+        """
+        speed = float(drive.club_speed_mph)
         if len(self.speed_mph) == 0:
-            return REFUSALS["no_benchmarks"]
+            return Refusal("no_benchmarks", {})
         if not self.reaches(speed):
             lo, hi = float(self.speed_mph[0]), float(self.speed_mph[-1])
-            kind = "gap" if lo <= speed <= hi else "beyond"
-            return REFUSALS[kind].format(speed=f"{speed:g}", lo=f"{lo:g}", hi=f"{hi:g}")
-        place, ratio = self.nearest(speed), float(delivery.speed_ratio)
-        if not self._in_ellipse(place, delivery):
-            return REFUSALS["delivery"].format(
-                speed=f"{speed:g}",
-                launch=f"{float(delivery.launch_deg):.1f}",
-                spin=f"{float(delivery.spin_rpm):,.0f}",
-                usual_launch=f"{self.near.mean[place, 0]:.1f}",
-                usual_spin=f"{self.near.mean[place, 1]:,.0f}",
-            )
-        if self._in_ratios(place, delivery.speed_ratio):
+            if lo <= speed <= hi:
+                return Refusal("gap", {"speed_mph": speed})
+            return Refusal("beyond", {"speed_mph": speed, "lo_mph": lo, "hi_mph": hi})
+        place, ratio = self.nearest(speed), float(drive.speed_ratio)
+        if not (self._in_ellipse(place, drive) or self.reachable(drive)):
+            parts = {"launch_deg": drive.launch_deg, "spin_rpm": drive.spin_rpm}
+            parts |= {"usual_launch_deg": usual.launch_deg, "usual_spin_rpm": usual.spin_rpm}
+            return Refusal("delivery", {"speed_mph": speed} | {name: float(value) for name, value in parts.items()})
+        if self._in_ratios(place, drive.speed_ratio):
             return None
-        return REFUSALS["ratio"].format(
-            speed=f"{speed:g}",
-            ball=f"{speed * ratio:.6g}",
-            ratio=f"{ratio:.2f}",
-            ratio_lo=f"{self.near.ratio_lo[place]:.2f}",
-            ratio_hi=f"{self.near.ratio_hi[place]:.2f}",
-        )
+        ratios = {"lo_ratio": float(self.near.ratio_lo[place]), "hi_ratio": float(self.near.ratio_hi[place])}
+        return Refusal("ratio", {"speed_mph": speed, "ball_mph": speed * ratio, "ratio": ratio, **ratios})

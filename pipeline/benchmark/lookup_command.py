@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.benchmark.frontier_here import frontier_in
 from pipeline.benchmark.lookup import UNANSWERED, look_up
 from pipeline.benchmark.lookup_text import asked_texts, lookup_text
-from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.benchmark.typed_question import read_drive, read_place, read_turf, refusal_in
 from pipeline.edge.artefacts import read_artefact
 from pipeline.errors import UserError
@@ -54,11 +55,12 @@ class Asked:
     temp_c: float | None = None
     wind_mph: float | None = None
     turf: str | None = None
+    pressure_hpa: float | None = None
 
 
 @dataclass(frozen=True)
 class StudyResults:
-    """What answers to coaches are made from."""
+    """What answers to coaches are made from; the frontier is the one of the place."""
 
     frontier: Frontier
     model: CarryModel
@@ -91,19 +93,22 @@ def read_results(folder: Path, asked: Asked, kept: Frontier | None = None) -> St
     beside = path.with_name(CALIBRATION.name)
     flight = read_artefact(beside if beside.is_file() else folder / CALIBRATION, StudyFlight)
     place = place_of(flight.calibration, frontier.air, frontier.turf, asked)
-    return StudyResults(frontier, read_artefact(path, FittedModel).model, place, path)
+    model = read_artefact(path, FittedModel).model
+    return StudyResults(frontier_in(frontier, model, place), model, place, path)
 
 
 def place_of(kept: Calibration, air: dict[str, float], turf: str, asked: Asked) -> Place:
     """Put the calibrated ball into standard and asked-for conditions.
 
-    Pressure at an altitude is that of ISO 2533; humidity stays the standard one.
+    Pressure is the one asked for, else that of ISO 2533 at an altitude; humidity stays the standard one.
     """
     usual = Air.of(np.array(air["temp_c"]), np.array(air["pressure_hpa"] * 100), np.array(air["humidity"]))
     standard = Conditions(usual, 0.0, FIRMNESS[turf])
     if asked == Asked():
         return Place(kept.ball, standard, standard)
-    pressure = air["pressure_hpa"] * 100 if asked.altitude_m is None else float(pressure_at(np.array(asked.altitude_m)))
+    pressure = air["pressure_hpa"] * 100 if asked.pressure_hpa is None else asked.pressure_hpa * 100
+    if asked.altitude_m is not None:
+        pressure = float(pressure_at(np.array(asked.altitude_m)))
     temp = air["temp_c"] if asked.temp_c is None else asked.temp_c
     here = Conditions(
         Air.of(np.array(temp), np.array(pressure), np.array(air["humidity"])),

@@ -36,6 +36,7 @@ rule build_bands:
             min_golfers=STUDY.privacy.min_golfers,
             turf=STUDY.flight.turf,
             air=SETTINGS["air"],
+            units=STUDY.units,
         ),
     message:
         "Build the speed bands"

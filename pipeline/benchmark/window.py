@@ -7,6 +7,11 @@ import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
 
+# Windows begin and end on half degrees: as fine as people act on, so that a window has one text everywhere.
+LAUNCH_EDGE_DEG = 0.5
+
+_ROUNDING = 1e-9
+
 
 @dataclass(frozen=True)
 class Window:
@@ -19,7 +24,7 @@ class Window:
 
 
 def largest_window(inside: npt.NDArray[np.bool_], launch_grid: Array, spin_grid: Array) -> Window | None:
-    """Find the box of largest area (deg times rpm) all of whose grid points are inside.
+    """Find the box of largest area (deg times rpm) on half degrees of launch all of whose grid points are inside.
 
     Parameters
     ----------
@@ -35,7 +40,11 @@ def largest_window(inside: npt.NDArray[np.bool_], launch_grid: Array, spin_grid:
     """
     m, n = inside.shape
     above = np.vstack([np.zeros((1, n), dtype=np.int64), np.cumsum(inside, axis=0)])
-    lo, hi = np.triu_indices(m, k=1)
+    on_edge = np.abs(launch_grid / LAUNCH_EDGE_DEG - np.round(launch_grid / LAUNCH_EDGE_DEG)) < _ROUNDING
+    pairs = np.stack(np.triu_indices(m, k=1))
+    lo, hi = pairs[:, on_edge[pairs].all(axis=0)]
+    if len(lo) == 0:
+        return None
     # full[k, j]: column j is inside in all rows from lo[k] to hi[k].
     full = (above[hi + 1] - above[lo]) == (hi - lo + 1)[:, None]
     run = np.zeros(full.shape, dtype=np.int64)

@@ -148,7 +148,9 @@ class CarryModel:
         """Give the speed ratio of a strike, in the delivery's shape; an assumed one where the study has none at all."""
         club = delivery.club_speed_mph
         if strike == "better" and self.usual.better_ratio is not None:
-            return self.usual.better_ratio(club)
+            better = self.usual.better_ratio(club)
+            # The two lines are fitted apart and may cross where golfers are few: the better strike is never the worse.
+            return better if self.usual.speed_ratio is None else np.maximum(better, self.usual.speed_ratio(club))
         usual = np.full_like(club, ASSUMED_RATIO) if self.usual.speed_ratio is None else self.usual.speed_ratio(club)
         own = delivery.speed_ratio if strike == "own" else np.full_like(club, np.nan)
         return np.where(np.isnan(own), usual, own)

@@ -7,9 +7,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.benchmark.frontier import REFUSALS
-from pipeline.benchmark.lookup import Place
 from pipeline.benchmark.lookup_command import Asked, read_results
+from pipeline.benchmark.run_and_conditions import Place
 from pipeline.coach.goals.needed_speed import (
     PRESENT_COLUMNS,
     DistanceCurve,
@@ -25,6 +24,7 @@ from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import run_m
 from pipeline.statistics.arrays import Array
+from pipeline.texts.catalogue import told
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 GOLFERS = Path("golfers/golfers.csv")
@@ -241,7 +241,7 @@ def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> lis
     notes = []
     speeds = study.curve.speeds_mph
     if len(speeds) == 0:
-        return [REFUSALS["no_benchmarks"]]
+        return [told("refusals", "no_benchmarks")]
     if not answer["supported"]:
         most = study.curve.yards.max()
         if answer["goal_yd"] > most:

@@ -13,9 +13,8 @@ import numpy as np
 from markupsafe import Markup
 
 from pipeline.benchmark.drives_near import INSIDE
-from pipeline.benchmark.frontier import HALF_GRID_MPH, REFUSALS, Frontier
-from pipeline.benchmark.lookup import Place
-from pipeline.benchmark.run_and_conditions import Conditions
+from pipeline.benchmark.frontier import HALF_GRID_MPH, Frontier
+from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.fit.surface import Axis, Surface
@@ -26,6 +25,7 @@ from pipeline.physics.trajectory import GRAVITY_MPS2
 from pipeline.physics.turf import BALL_RADIUS_M, MOST_BOUNCES
 from pipeline.report.templating import templates_of
 from pipeline.statistics.arrays import Array, plain_values
+from pipeline.texts.catalogue import texts
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # The drawing, in its own units; a frame inside leaves room for the figures along the axes.
@@ -59,7 +59,7 @@ def lookup_data(model: CarryModel, frontier: Frontier, place: Place) -> dict[str
         "frontier": plain_values(frontier),
         "half_grid_mph": HALF_GRID_MPH,
         "inside": INSIDE,
-        "refusals": REFUSALS,
+        "refusals": texts("refusals"),
         "assumed_ratio": ASSUMED_RATIO,
         "flight": flight_data(place.ball, place.standard),
         "turf": asdict(place.standard.turf),
@@ -176,7 +176,7 @@ def conditions_text(air: dict[str, float], turf: str, reference: dict[str, str])
 
 def _start(speeds_mph: Array) -> str:
     if len(speeds_mph) == 0:
-        return REFUSALS["no_benchmarks"]
+        return texts("refusals")["no_benchmarks"]
     return f"Enter a club speed from {speeds_mph[0]:g} to {speeds_mph[-1]:g} mph: that is how far the data reach."
 
 
