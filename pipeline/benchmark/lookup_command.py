@@ -1,5 +1,6 @@
 """Reading a study's results for a lookup, and the answer as a small table (an edge module)."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,10 +10,11 @@ import numpy as np
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.frontier_here import frontier_in
+from pipeline.benchmark.frontier_part import part_about
 from pipeline.benchmark.lookup import UNANSWERED, look_up
 from pipeline.benchmark.lookup_text import asked_texts, lookup_text
 from pipeline.benchmark.run_and_conditions import Conditions, Place
-from pipeline.benchmark.typed_question import read_drive, read_place, read_turf, refusal_in
+from pipeline.benchmark.typed_question import Drive, read_drive, read_place, read_turf, refusal_in
 from pipeline.edge.artefacts import read_artefact
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, FittedModel
@@ -159,17 +161,20 @@ def answer_lookup(
     kept = read_frontier(folder)
     units = units_of(kept, metric)
     asked = read_asked(place, units)
-    found = read_results(folder, asked, kept)
-    typed = read_drive(found.frontier, drive, units)
-    known = typed.launch, typed.spin, typed.ball_speed
+    typed = read_drive(kept, drive, units)
     if typed.refusal is not None:
-        return Answered({"club_speed_mph": typed.club_speed, **UNANSWERED, "note": typed.refusal}, "", typed.refusal)
-    speed = typed.club_speed or 0.0
-    answer = look_up(found.model, found.frontier, found.place, speed, *known)
+        return _unanswered(typed, typed.refusal)
+    speed = math.nan if typed.club_speed is None else typed.club_speed
+    found = read_results(folder, asked, part_about(kept, speed))
+    answer = look_up(found.model, found.frontier, found.place, speed, typed.launch, typed.spin, typed.ball_speed)
     if not answer["supported"]:
-        return Answered(answer, "", refusal_in(found.frontier, found.model, typed, units) or answer["note"])
+        return Answered(answer, "", refusal_in(found.frontier, found.model, typed, units))
     said = asked_texts(typed.known() | known_of(asked), asked.turf, units)
     return Answered(answer, lookup_text(kept.study, answer, said, units), None)
+
+
+def _unanswered(typed: Drive, refusal: str) -> Answered:
+    return Answered({"club_speed_mph": typed.club_speed, **UNANSWERED, "note": refusal}, "", refusal)
 
 
 def read_asked(place: Mapping[str, str | None], units: Units) -> Asked:

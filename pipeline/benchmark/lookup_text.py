@@ -26,13 +26,16 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
     rows = [
         _row("", [say["expected"], say["efficient"], say["available"]]),
         _row(say["carry"], _pair(answer, "carry", units)),
-        f"  {say['aim_at']:<{LABEL}}{window_text(_window(answer))}",
-        f"  {say['best']:<{LABEL}}{_best(answer)}",
+        f"  {say['aim_at']:<{LABEL}}{_aim(answer)}",
         _row(say["total"], _pair(answer, "total", units)),
         f"  {say['nine_in_ten']:<{LABEL}}{_range(answer, 'expected', units)}",
         f"  {say['sure']:<{LABEL}}{_range(answer, 'efficient', units)}",
     ]
-    return "\n".join([f"{study}: {', '.join(asked)}", *rows])
+    # What the others say stands in the table.
+    notes = (told("notes", key) for key in ("ball_unused", "no_window"))
+    return "\n".join(
+        [f"{study}: {', '.join(asked)}", *rows, *(f"  {note}" for note in notes if note in answer["note"])]
+    )
 
 
 def asked_texts(asked: Mapping[str, float | None], turf: str | None, units: Units) -> list[str]:
@@ -76,14 +79,13 @@ def _pair(answer: dict[str, Any], kind: str, units: Units) -> list[str]:
     return [units.distance_text(expected), units.distance_text(efficient), f"{more} {units.distance_unit}"]
 
 
-def _window(answer: dict[str, Any]) -> Window | None:
+def _aim(answer: dict[str, Any]) -> str:
+    """Give the window; without one the best delivery."""
     launch, spin = answer["launch_window_deg"], answer["spin_window_rpm"]
-    return None if launch is None or spin is None else Window(*launch, *spin)
-
-
-def _best(answer: dict[str, Any]) -> str:
-    launch, spin = answer["efficient_launch_deg"], answer["efficient_spin_rpm"]
-    return told("command", "best_point", launch=angle_text(launch), spin=spin_text(spin))
+    if launch is not None and spin is not None:
+        return window_text(Window(*launch, *spin))
+    best = angle_text(answer["efficient_launch_deg"]), spin_text(answer["efficient_spin_rpm"])
+    return told("command", "best_point", launch=best[0], spin=best[1])
 
 
 def _range(answer: dict[str, Any], name: str, units: Units) -> str:
