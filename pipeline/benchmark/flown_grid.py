@@ -56,12 +56,17 @@ class FlownGrid:
         return cls(*axes, values.reshape(4, *map(len, axes)), place.here.turf)
 
     def on_grid(self, ball_speed_mph: float, launch_deg: Array, spin_rpm: Array) -> tuple[Array, Array]:
-        """Give carry's change and the run over launch and spin at one ball speed, yd, shapes (m, k)."""
+        """Give carry's change, yd, shape (m, k), and the landing, shape (3, m, k), over launch and spin."""
         speed = cubic_weights(self.ball_speed_mph, np.array([ball_speed_mph]))[0]
         at_speed = np.tensordot(speed, self.values, axes=(0, 1))
         by_launch, by_spin = cubic_weights(self.launch_deg, launch_deg), cubic_weights(self.spin_rpm, spin_rpm)
-        change, landing_speed, descent, spin = by_launch @ at_speed @ by_spin.T
-        return change, run_yd(landing_speed, np.clip(descent, 0.0, 90.0), np.maximum(spin, 0.0), self.turf)
+        found = by_launch @ at_speed @ by_spin.T
+        return found[0], found[1:]
+
+    def run_yd(self, landing: Array) -> Array:
+        """Give the run after landings as `on_grid` gives them, yd, shape (3, ...) to (...)."""
+        # A cubic may overshoot a little where a ball comes down straight.
+        return run_yd(landing[0], np.clip(landing[1], 0.0, 90.0), np.maximum(landing[2], 0.0), self.turf)
 
 
 def nodes(values: Array, step: float, least: float) -> Array:

@@ -53,14 +53,29 @@ def frontier_in(frontier: Frontier, model: CarryModel, place: Place) -> Frontier
     reach, better = frontier.reach, model.usual_at(frontier.speed_mph)
     ball = frontier.speed_mph * model.ratio(better, "better")
     flown = FlownGrid.of(place, ball, reach.launch_deg, reach.spin_rpm)
-    carries, totals = [], []
-    for index, speed in enumerate(frontier.speed_mph):
-        change, run = flown.on_grid(float(ball[index]), reach.launch_deg, reach.spin_rpm)
-        carry = model.better_on_grid(float(speed), reach.launch_deg, reach.spin_rpm) + change
-        slack = frontier.tolerance_yd - LOOKED_UP_YD - reach.doubt_at(index)
-        carries.append(_best(frontier, index, carry, slack))
-        totals.append(_best(frontier, index, carry + run, slack))
+    carries, totals = _best_deliveries(frontier, model, flown, ball)
     return _with(frontier, model, place, ball, carries, totals)
+
+
+def _best_deliveries(
+    frontier: Frontier, model: CarryModel, flown: FlownGrid, ball_speed_mph: Array
+) -> tuple[list[_Found], list[_Found]]:
+    """Look for the largest carry and the largest total at each club speed."""
+    reach = frontier.reach
+    carry, landings = [], []
+    for speed, ball, mask in zip(frontier.speed_mph, ball_speed_mph, reach.masks, strict=True):
+        change, landing = flown.on_grid(float(ball), reach.launch_deg, reach.spin_rpm)
+        carry.append(model.better_on_grid(float(speed), reach.launch_deg, reach.spin_rpm) + change)
+        landings.append(landing[:, mask])
+    # Roll is the costly part: it is worked out for reachable deliveries alone, and for all speeds at once.
+    run = np.zeros(reach.masks.shape)
+    run[reach.masks] = flown.run_yd(np.concatenate(landings, axis=1))
+    carries, totals = [], []
+    for index, yards in enumerate(carry):
+        slack = frontier.tolerance_yd - LOOKED_UP_YD - reach.doubt_at(index)
+        carries.append(_best(frontier, index, yards, slack))
+        totals.append(_best(frontier, index, yards + run[index], slack))
+    return carries, totals
 
 
 def _best(frontier: Frontier, index: int, yards: Array, slack_yd: Array) -> _Found:

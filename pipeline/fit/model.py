@@ -71,6 +71,10 @@ class Delivery:
         """Give the same delivery with other speed ratios."""
         return replace(self, speed_ratio=np.asarray(speed_ratio, dtype=float))
 
+    def one(self, place: int) -> "Delivery":
+        """Give a single drive of several, as arrays without an axis."""
+        return Delivery(*(np.asarray(getattr(self, part.name)[place]) for part in fields(self)))
+
     def broadcast(self) -> "Delivery":
         """Give the four arrays in one shape."""
         return Delivery(*np.broadcast_arrays(*(getattr(self, one.name) for one in fields(self))))

@@ -204,7 +204,7 @@ def needed_present(
     curve: DistanceCurve,
     present: Present,
     goal_yd: Array,
-    run_yd: Array | None = None,
+    added_yd: Array | float = 0.0,
 ) -> tuple[Array, Array, Array]:
     """Give the club speeds, mph, that goals need if the delivery stays, and the edges of their 90 % intervals.
 
@@ -217,8 +217,8 @@ def needed_present(
     present : Present
         Of n golfers.
     goal_yd : ndarray, shape (n,)
-    run_yd : ndarray, shape (n, m), optional
-        Run at each speed of the benchmarks, for goals of carry and roll together.
+    added_yd : ndarray, shape (n, m), or float
+        What roll and the place's air and wind add to carry at each speed of the benchmarks.
 
     Returns
     -------
@@ -233,7 +233,7 @@ def needed_present(
     and 89 without.
     """
     own = present.carry_over(model, curve.speeds_mph)
-    own = own if run_yd is None else own + run_yd
+    own = own + added_yd
     speed = curve.speed_for(own, goal_yd)
     inside = curve.frontier.holds(present.drive.at(speed))
     at = np.where(np.isnan(speed), present.club_speed_mph, speed)

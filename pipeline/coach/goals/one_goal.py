@@ -1,0 +1,214 @@
+"""One goal of one golfer or drive: what it takes, in the air, wind and on the turf asked for."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from pipeline.benchmark.run_and_conditions import Place
+from pipeline.coach.goals.needed_speed import (
+    DistanceCurve,
+    Present,
+    needed_efficient,
+    needed_present,
+    reach_words,
+    shares,
+)
+from pipeline.fit.model import CarryModel, Delivery, known_key
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.intervals import Z90
+from pipeline.texts.catalogue import told
+
+EDGES = ("", "lo90_", "hi90_")
+
+
+@dataclass(frozen=True)
+class Wish:
+    """A goal as asked for; null is what isn't known.
+
+    Attributes
+    ----------
+    goal_yd : float
+    carry : bool
+        Whether the goal is carry; else carry and roll together.
+    club_speed_mph, launch_deg, spin_rpm, ball_speed_mph : float or None
+        Of the golfer's drive now.
+    golfer : str or None
+        A pseudonym of golfers.csv, whose newest quarter stands for the drive.
+    """
+
+    goal_yd: float
+    carry: bool = False
+    club_speed_mph: float | None = None
+    launch_deg: float | None = None
+    spin_rpm: float | None = None
+    ball_speed_mph: float | None = None
+    golfer: str | None = None
+
+    @property
+    def delivery(self) -> tuple[float | None, float | None, float | None]:
+        """What is known of the delivery."""
+        return self.ball_speed_mph, self.launch_deg, self.spin_rpm
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a goal needs of a study's results.
+
+    Attributes
+    ----------
+    name : str
+    model : CarryModel
+    coefficients : ndarray, shape (replicates, terms)
+        See `Present.slope_error_yd`.
+    curve : DistanceCurve
+        Of the place.
+    place : Place
+    """
+
+    name: str
+    model: CarryModel
+    coefficients: Array
+    curve: DistanceCurve
+    place: Place
+
+
+def present_of_drive(study: Study, wish: Wish) -> tuple[str | None, Present | None]:
+    """Give a remark, and what one drive does now at standard conditions, as far as it is known."""
+    if wish.club_speed_mph is None or all(value is None for value in wish.delivery):
+        return None, None
+    model, club = study.model, np.array([wish.club_speed_mph])
+    ball, launch, spin = (np.array([np.nan if value is None else value]) for value in wish.delivery)
+    drive = model.with_usual(Delivery(club, ball / club, launch, spin))
+    refusal = study.curve.frontier.refusal(drive.one(0), model.usual_at(club).one(0))
+    if refusal is not None:
+        return refusal.sentence(), None
+    used = model.by_ball_speed and wish.ball_speed_mph is not None
+    lo, hi = model.interval[known_key(used, wish.launch_deg is not None, wish.spin_rpm is not None)]
+    carry = model.expected(drive)
+    present = Present(drive, carry, carry * (1 + lo), carry * (1 + hi), np.zeros(1))
+    return "today's yards are those of one drive; 9 in 10 fall inside the interval", present
+
+
+def present_at(study: Study, present: Present, club_speed_mph: float) -> Present:
+    """Give what a golfer does now as it would be at another club speed."""
+    there = np.array([club_speed_mph])
+    grown = there / present.club_speed_mph
+    carry = present.carry_at(study.model, there)
+    lo, hi = (carry + (edge - present.carry_yd) * grown for edge in (present.lo90_yd, present.hi90_yd))
+    return replace(
+        present,
+        drive=present.drive.at(there),
+        carry_yd=carry,
+        lo90_yd=lo,
+        hi90_yd=hi,
+        shared_yd=present.shared_yd * grown,
+        lasting_yd=present.lasting_yd * grown,
+    )
+
+
+def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any]:
+    """Plan one goal.
+
+    Parameters
+    ----------
+    study : Study
+    wish : Wish
+    present : Present or None
+        Of one golfer, at standard conditions.
+
+    Returns
+    -------
+    dict
+        goal_yd, distance (carry or total), club_speed_mph; each with its 90 % interval (`_lo90_`, `_hi90_`) present_yd,
+        efficient_yd (at today's speed), gap_yd, delivery_yd, speed_yd, efficient_speed_mph and present_speed_mph;
+        reach (a word of `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is
+        false where not even the speed with an efficient delivery is known, and `note` says why.
+    """
+    curve, goal = study.curve, np.array([wish.goal_yd])
+    club = present.club_speed_mph if present is not None else np.array([wish.club_speed_mph or np.nan])
+    lasting = np.zeros(1) if present is None else present.lasting_yd
+    found: dict[str, Array] = {
+        **_with_edges("present", "yd", (np.full(1, np.nan),) * 3),
+        **_with_edges("efficient", "yd", tuple(curve.at(v, club) for v in (curve.yards, curve.lo90_yd, curve.hi90_yd))),
+        **{f"{name}_{edge}yd": np.full(1, np.nan) for name in ("gap", "delivery", "speed") for edge in EDGES},
+        **_with_edges("efficient_speed", "mph", needed_efficient(curve, goal, lasting)),
+        **_with_edges("present_speed", "mph", (np.full(1, np.nan),) * 3),
+    }
+    reach = None
+    if present is not None:
+        present, added, added_now = _in_place(study, present, carry=wish.carry)
+        now, least, most = (carry + added_now for carry in (present.carry_yd, present.lo90_yd, present.hi90_yd))
+        speeds = needed_present(study.model, study.coefficients, curve, present, goal, added)
+        found |= _with_edges("present", "yd", (now, least, most)) | shares(
+            curve, club, now, least, most, goal, lasting_yd=present.lasting_yd
+        )
+        found |= _with_edges("present_speed", "mph", speeds)
+        named = (found[name] for name in ("gap_yd", "delivery_yd", "speed_yd", "efficient_speed_mph"))
+        reach = str(reach_words(goal, *named)[0])
+    plain = {name: None if np.isnan(values[0]) else float(values[0]) for name, values in found.items()}
+    supported = plain["efficient_speed_mph"] is not None
+    answer = {
+        "goal_yd": wish.goal_yd,
+        "distance": "carry" if wish.carry else "total",
+        "club_speed_mph": None if np.isnan(club[0]) else float(club[0]),
+        **plain,
+        "reach": reach,
+        "supported": supported,
+    }
+    return answer | {"note": "; ".join(_notes(study, answer, present)) or None}
+
+
+def _with_edges(name: str, unit: str, values: tuple[Array, ...]) -> dict[str, Array]:
+    return {f"{name}_{edge}{unit}": value for edge, value in zip(EDGES, values, strict=True)}
+
+
+def _in_place(study: Study, present: Present, *, carry: bool) -> tuple[Present, Array, Array]:
+    """Give the present typical drive in the study's place.
+
+    Returns
+    -------
+    tuple
+        The golfer, with an interval that has what the move to another air isn't sure of; what the place, and roll
+        unless the goal is carry, add to carry at each speed of the benchmarks, shape (1, m), and at today's, shape
+        (1,), yd.
+    """
+    place = study.place
+    drives = present.drive.at(np.append(study.curve.speeds_mph, present.club_speed_mph))
+    ball = drives.club_speed_mph * study.model.ratio(drives)
+    change, run = place.change_and_run_yd(ball, *np.broadcast_arrays(drives.launch_deg, drives.spin_rpm, ball)[:2])
+    added = change if carry else change + run
+    unsure = Z90 * study.curve.frontier.moved_share * change[-1:]
+    lo, hi = (
+        present.carry_yd + side * np.hypot(edge - present.carry_yd, unsure)
+        for side, edge in ((-1, present.lo90_yd), (1, present.hi90_yd))
+    )
+    return replace(present, lo90_yd=lo, hi90_yd=hi), added[None, :-1], added[-1:]
+
+
+def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> list[str]:
+    notes = []
+    speeds = study.curve.speeds_mph
+    if len(speeds) == 0:
+        return [told("refusals", "no_benchmarks")]
+    if not answer["supported"]:
+        most = study.curve.yards.max()
+        if answer["goal_yd"] > most:
+            notes.append(
+                f"out of reach here: the data end at {speeds[-1]:g} mph, where an efficient drive goes {most:.0f} yd"
+            )
+        else:
+            notes.append(f"the data don't show the club speed for it: they begin at {speeds[0]:g} mph")
+    if answer["club_speed_mph"] is not None and answer["efficient_yd"] is None:
+        notes.append(f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be split")
+    if present is not None and answer["present_speed_mph"] is None:
+        notes.append("no speed for today's delivery: too few golfers here have both that speed and that delivery")
+    open_ends = [
+        answer[f"{name}_mph"] is not None and None in (answer[f"{name}_lo90_mph"], answer[f"{name}_hi90_mph"])
+        for name in ("efficient_speed", "present_speed")
+    ]
+    if any(open_ends):
+        notes.append("an interval without an end goes beyond the data")
+    if answer["distance"] == "total":
+        notes.append("roll is calculated for the study's turf; the interval doesn't cover its error")
+    return notes
