@@ -1,6 +1,6 @@
 """A lookup's answer as a coach reads it on a screen: the answer first, launch and spin to aim at right under it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipeline.benchmark.window import Window
@@ -50,7 +50,7 @@ def asked_texts(asked: Mapping[str, float | None], turf: str | None, units: Unit
     units : Units
     """
     unit = texts("units")
-    texts_of = {
+    texts_of: dict[str, Callable[[float], str]] = {
         "club_speed": units.typed_speed_text,
         "ball_speed": units.typed_speed_text,
         "launch": lambda value: f"{typed_text(value)} {unit['deg']}",

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from pipeline.shown import IMPERIAL, Units
-from pipeline.texts.catalogue import told
+from pipeline.texts.sentences import Sentence
 
 
 @dataclass(frozen=True)
@@ -23,16 +23,4 @@ class Refusal:
 
     def sentence(self, units: Units = IMPERIAL) -> str:
         """Write the sentence, speeds in somebody's units."""
-        return told("refusals", self.key, **dict(_written(*item, units) for item in self.figures.items()))
-
-
-def _written(name: str, value: float, units: Units) -> tuple[str, str]:
-    """Give a figure's word in the sentence and its text: as typed, but for the usual ones and ratios."""
-    word, unit = name.rsplit("_", 1) if "_" in name else (name, name)
-    if unit == "mph":
-        return word, units.speed_text(value) if word in ("lo", "hi") else units.typed_speed_text(value)
-    if unit == "deg":
-        return word, f"{value:.1f} deg"
-    if unit == "rpm":
-        return word, f"{value:,.0f} rpm"
-    return (name if word == unit else f"ratio_{word}"), f"{value:.2f}"
+        return Sentence("refusals", self.key, self.figures).text(units)

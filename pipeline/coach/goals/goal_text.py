@@ -96,9 +96,8 @@ def goal_text(
         *(_speed_row(say[label], name, answer, found, units) for label, name in _SPEEDS if name in found.speeds),
         *(_yards_row(say[label], name, answer, found, units) for label, name in _YARDS if name in found.yards),
     ]
-    sentences = [text for text in (reach_sentence(answer, found, units, typed_speed), *notes) if text]
-    first, rest = sentences[:1], sentences[1:]
-    return "\n".join([f"{study}: {', '.join(asked)}", *(f"  {one}" for one in (*first, *rows, *rest))])
+    lines = (reach_sentence(answer, found, units, typed_speed), *rows, *notes)
+    return "\n".join([f"{study}: {', '.join(asked)}", *(f"  {line}" for line in lines)])
 
 
 _SPEEDS = (("speed_efficient", "efficient_speed"), ("speed_as_now", "present_speed"))
@@ -126,7 +125,7 @@ def _speed_row(label: str, name: str, answer: dict[str, Any], found: Shown, unit
 
 def _row(label: str, figure: str, unit: str, ends: list[str], remark: str = "") -> str:
     interval = told("command", "interval", range=f"{ends[0]} to {ends[1]} {unit}")
-    return f"  {label:<{LABEL}}{f'{figure} {unit}':>{FIGURE}}   {remark}{interval}"
+    return f"{label:<{LABEL}}{f'{figure} {unit}':>{FIGURE}}   {remark}{interval}"
 
 
 def _more_than_today(more: float | None, units: Units) -> str:
@@ -136,8 +135,8 @@ def _more_than_today(more: float | None, units: Units) -> str:
     return told("command", "same" if more == 0 else "more" if more > 0 else "less", value=value) + "; "
 
 
-def reach_sentence(answer: dict[str, Any], found: Shown, units: Units, typed_speed: bool) -> str | None:
-    """Say in a sentence what the goal takes; None where too little is known."""
+def reach_sentence(answer: dict[str, Any], found: Shown, units: Units, typed_speed: bool) -> str:
+    """Say in a sentence what the goal takes."""
     reach, yard, speed = answer["reach"], units.distance_unit, units.speed_unit
     if reach == "reached":
         spare = -found.yards["gap"]
@@ -149,11 +148,12 @@ def reach_sentence(answer: dict[str, Any], found: Shown, units: Units, typed_spe
         return told("notes", key, more=f"{rise} {speed}", **parts)
     if reach in ("delivery", "speed"):
         return told("notes", reach)
-    if reach is None and "efficient" in found.yards:
+    if "efficient" in found.yards:
         short = units.distance_whole(answer["goal_yd"]) - found.yards["efficient"]
         club = _club(answer, units, typed_speed) or 0.0
         words = {"club": f"{typed_text(club)} {speed}", "distance": f"{found.yards['efficient']:,} {yard}"}
         if short > 0:
             return told("notes", "efficient_short", short=f"{short:,} {yard}", **words)
         return told("notes", "efficient_enough", **words)
-    return None
+    needed = number_text(found.speeds["efficient_speed"], units.speed_decimals)
+    return told("notes", "takes", speed=f"{needed} {speed}")
