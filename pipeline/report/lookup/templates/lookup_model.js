@@ -3,9 +3,8 @@
 //
 // asked and wish: club and ball speed in mph, launch in deg, spin in rpm; null is not known.
 // conditions: { altitude_m, pressure_hpa, temp_c, wind_mph, turf }; null or left out is as usual at the study, and an
-// altitude counts before a pressure. A tail wind is positive. With all of them null the answers are the study's own, in its
-// standard
-// conditions. units: { distance: { text, each }, speed: { text, each, decimals } }, for the sentences alone.
+// altitude counts before a pressure. A tail wind is positive. With all of them null the answers are the study's own.
+// units: { distance: { text, each }, speed: { text, each, decimals } }, for the sentences alone.
 
 const orNull = (value) => (value === undefined || Number.isNaN(value) ? null : value);
 
@@ -118,7 +117,7 @@ function limitsOf(data, field, club = null) {
 }
 
 // Where drives of a club speed lie, for a picture: the ellipse of those near it, the reachable deliveries row by row
-// (launch and the spins that they reach from and to), the window, [launch, spin], and the best delivery in the conditions.
+// (launch and the spins that they reach from and to), the window, [launch, spin], and the best delivery there.
 function regionAt(data, club, conditions = null) {
   const ready = prepared(data);
   if (!reachesSpeed(ready, club)) return null;
@@ -134,8 +133,8 @@ function regionAt(data, club, conditions = null) {
   };
 }
 
-// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; working ahead on the
-// standard ones (null) spares the first question about any air half of its wait. True when all is done.
+// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; working ahead on
+// the standard ones (null) spares the first question about any air half of its wait. True when all is done.
 function workAhead(data, conditions, milliseconds) {
   return frontierIn(data, conditions).frontier.workUntil(performance.now() + milliseconds);
 }
