@@ -37,7 +37,10 @@ def _written(name: str, value: float, units: Units) -> tuple[str, str]:
     """Give a figure's word in the sentence and its text."""
     word, unit = name.rsplit("_", 1) if "_" in name else (name, name)
     if unit == "mph":
-        return word, units.speed_text(value) if word in DATA_ENDS else units.typed_speed_text(value)
+        if word in DATA_ENDS:
+            # In "from 65 to 119 mph" the unit stands once.
+            return word, units.speed_figure(value) if word == DATA_ENDS[0] else units.speed_text(value)
+        return word, units.typed_speed_text(value)
     if unit == "deg":
         return word, f"{number_text(value, 1)} {texts('units')['deg']}"
     if unit == "rpm":
