@@ -1,4 +1,4 @@
-"""Studies with a real reach for tests of the coach's page: their answers by the package, and the page that should agree."""
+"""Studies with a real reach for tests of the coach's page: answers by the package, and the page that should agree."""
 
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -113,9 +113,7 @@ def _frontier(model, drives, speeds, place, turf):
     columns = {name: np.array([row[name] for row in rows]) for name in (rows[0] if rows else {})}
     carry = columns.pop("carry_yd", np.zeros(0))
     reach = Reach.of(LAUNCH_DEG, SPIN_RPM, masks, doubts)
-    return replace(
-        frontier_at(speeds, carry, near=near, reach=reach, air=AIR, turf=turf, **columns), moved_share=0.067
-    )
+    return replace(frontier_at(speeds, carry, near=near, reach=reach, air=AIR, turf=turf, **columns), moved_share=0.067)
 
 
 def _oval(model, speed):
@@ -169,7 +167,7 @@ def random_drive(random):
 
 
 def random_wish(random):
-    """Draw a goal: of a drive, of a club speed or of nothing alone, or of a golfer's row at its own or another speed."""
+    """Draw a goal: of a drive, of a club speed or nothing alone, or of a golfer's row at its own or another speed."""
     distance = str(random.choice(["carry", "total"]))
     goal = round(float(random.uniform(150, 300)), 1)
     kind = random.integers(5)

@@ -7,15 +7,23 @@ import numpy as np
 import pytest
 from lookup_studies import LookupStudy, random_conditions, random_drive, random_wish
 
+from pipeline.benchmark.run_and_conditions import run_yd
+from pipeline.benchmark.typed_question import limits_near
 from pipeline.coach.goals.pace import Gain, quarters_needed
+from pipeline.physics.air import Air
+from pipeline.physics.ball import SETS, Ball
+from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.turf import FIRMNESS
+from pipeline.report.lookup.lookup_data import flight_data
 
 # Asked of each kind of study: at standard conditions, and in two others.
 EACH = 56
 STANDARD, ELSEWHERE = 1e-6, 0.1
-FIGURES_OF_LOOKUP = tuple(
-    f"{kind}_{name}_yd" for kind in ("expected", "efficient") for name in ("carry", "lo90", "hi90", "total")
-) + ("yards_available_yd", "efficient_launch_deg", "efficient_spin_rpm", "efficient_ball_speed_mph")
-ALIKE_IN_LOOKUP = ("launch_window_deg", "spin_window_rpm", "in_reach")
+FIGURES_OF_LOOKUP = (
+    *(f"{kind}_{name}_yd" for kind in ("expected", "efficient") for name in ("carry", "lo90", "hi90", "total")),
+    *("yards_available_yd", "efficient_launch_deg", "efficient_spin_rpm", "efficient_ball_speed_mph"),
+)
+ALIKE_IN_LOOKUP = ("launch_window_deg", "spin_window_rpm", "in_reach", "note")
 # What a goal has beside the package's keys.
 MORE_IN_GOAL = {"golfer", "quarter", "note", "quarters", "quarters_lo90", "quarters_hi90"}
 
@@ -75,6 +83,25 @@ def test_random_questions_agree_with_the_package(open_study, studies, name, reco
     assert reached > EACH / 8
 
 
+@pytest.mark.parametrize("coefficients", list(SETS))
+def test_flight_and_run_are_the_packages_for_every_set_air_wind_and_turf(open_study, studies, coefficients):
+    page, random = open_study(studies["flight"]), np.random.default_rng(8)
+    ball = Ball(coefficients, 0.95, 1.07)
+    speed, launch, spin = random.uniform(60, 190, 150), random.uniform(2, 32, 150), random.uniform(250, 8000, 150)
+    wind = random.uniform(-18, 18, 150)
+    launch[0] = -5  # this one never leaves the ground
+    for given, turf in zip([(15, 101325, 0), (38, 70000, 0.9), (-5, 103000, 0.3)], FIRMNESS.values(), strict=True):
+        air = Air.of(*(np.array(float(part)) for part in given))
+        landed = fly(Launch.straight(speed * 0.44704, launch, spin), ball, air, Wind(along_mps=wind))
+        run = run_yd(landed.speed_mps, landed.descent_deg, landed.spin_rpm, turf)
+        script = """([flight, turf, given, shots]) => shots.map(
+          ([speed, launch, spin, wind_mps]) => carryAndRun(
+            flight, { ...airOf(...given), wind_mps }, turf, speed, launch, spin))"""
+        shots = np.stack([speed, launch, spin, wind], -1).tolist()
+        found = page.evaluate(script, [flight_data(ball), vars(turf), given, shots])
+        assert np.array(found) == pytest.approx(np.stack([landed.carry_m / 0.9144, run], -1), abs=1e-6)
+
+
 def test_times_are_the_packages(open_study, studies):
     page, random = open_study(studies["flight"]), np.random.default_rng(2)
     gains = [None, Gain.of(0.8, 0.2, 0.9, 60, 140), Gain.of(0.1, 0.4, 0.9, 60, 140), Gain.of(-2.0, 0.4, 0.9, 60, 140)]
@@ -84,7 +111,8 @@ def test_times_are_the_packages(open_study, studies):
         lo[::7], hi[::5] = np.nan, np.nan
         right = np.stack(quarters_needed(step, gain, lo, hi), axis=1)
         known = [[None if np.isnan(x) else float(x) for x in row] for row in zip(step, lo, hi, strict=True)]
-        script = """([gain, steps]) => steps.map((step) => quartersNeeded(gain, step.map((x) => x ?? NaN)).map(orNull))"""
+        script = """([gain, steps]) => steps.map(
+          (step) => quartersNeeded(gain, step.map((x) => x ?? NaN)).map(orNull))"""
         found = page.evaluate(script, [None if gain is None else vars(gain), known])
         assert np.array(found, dtype=float) == pytest.approx(right, abs=1e-9, nan_ok=True)
 
@@ -100,8 +128,6 @@ def test_typed_numbers_are_the_packages(open_study, studies):
 
 
 def test_limits_are_those_of_drives_near(open_study, studies):
-    from pipeline.benchmark.typed_question import limits_near
-
     study = studies["flight"]
     page = open_study(study)
     fields = ["ball", "launch", "spin"]
@@ -135,7 +161,7 @@ def test_no_answer_breaks_its_promise_in_any_air(open_study, studies, seed):
     page, tolerance = open_study(study), study.frontier.tolerance_yd
     for _ in range(3):
         conditions = random_conditions(random)
-        found = page.evaluate(PROMISES, [conditions, random.uniform(0, 1, (150, 4)).tolist()])
+        found = page.evaluate(PROMISES, [conditions, random.uniform(0, 1, (500, 4)).tolist()])
         assert len(found["drives"]) > 60
         for carry, total, efficient, farthest_yd in found["drives"]:
             assert carry <= efficient + BEND_YD, conditions
@@ -150,16 +176,17 @@ def test_no_answer_breaks_its_promise_in_any_air(open_study, studies, seed):
 # this much farther.
 BEND_YD = 0.1
 
-# Drives inside reach that are struck no better than the better quarter strike, and the corners of windows when struck so.
+# Drives inside reach, struck no better than the better quarter strike, and the corners of windows when struck so.
 PROMISES = """([here, drawn]) => {
   const { model, speeds, reach } = prepared(DATA);
   const drives = [], corners = [];
   drawn.forEach(([a, b, c, d]) => {
     const club = Math.round(10 * (speeds[0] + a * (speeds[speeds.length - 1] - speeds[0]))) / 10;
-    const [l, s] = [reach.launches, reach.spins].map((grid, k) => grid[0] + [b, c][k] * (grid[grid.length - 1] - grid[0]));
-    const found = lookUp(DATA, { club, launch: l, spin: s, ball: club * betterRatio(model, club) * (1 - 0.1 * d * d) }, here);
+    const along = (grid, share) => grid[0] + share * (grid[grid.length - 1] - grid[0]);
+    const [launch, spin] = [along(reach.launches, b), along(reach.spins, c)];
+    const found = lookUp(DATA, { club, launch, spin, ball: club * betterRatio(model, club) * (1 - 0.1 * d * d) }, here);
     if (found.supported && found.in_reach) {
-      drives.push([found.expected_carry_yd, found.expected_total_yd, found.efficient_carry_yd, found.efficient_total_yd]);
+      drives.push(["expected", "efficient"].flatMap((kind) => [found[`${kind}_carry_yd`], found[`${kind}_total_yd`]]));
     }
     const usual = lookUp(DATA, { club, ball: null, launch: null, spin: null }, here);
     (usual.launch_window_deg ?? []).forEach((launch) => usual.spin_window_rpm.forEach((spin) => {

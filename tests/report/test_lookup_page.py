@@ -2,7 +2,6 @@
 
 import json
 
-import numpy as np
 import pytest
 from browser import serious_findings, wait_for_text
 from click.testing import CliRunner
@@ -10,10 +9,6 @@ from lookups import FIELDS, ask, asked_of_package, figures_of_package, figures_o
 
 from pipeline.benchmark.lookup_command import Asked, read_results
 from pipeline.cli import cli
-from pipeline.physics.ball import SETS, Ball
-from pipeline.physics.trajectory import RPM, Launch, fly
-from pipeline.physics.turf import FIRMNESS, run_m
-from pipeline.report.lookup.lookup_data import flight_data
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines", "bent flight"]
 PHONE = {"width": 390, "height": 844}
@@ -55,31 +50,6 @@ def test_figures_are_written_as_the_command_writes_them(open_page, lookup_folder
     launch, spin = answer["launch_window_deg"], answer["spin_window_rpm"]
     assert f"{launch[0]:.1f} to {launch[1]:.1f} deg" in found["text"]
     assert f"{spin[0]:,.0f} to {spin[1]:,.0f} rpm" in found["text"]
-
-
-@pytest.mark.parametrize("coefficients", list(SETS))
-def test_flight_and_run_are_the_packages_for_every_set_and_turf(open_page, lookup_folder, coefficients):
-    folder = lookup_folder("quadratic")
-    page = open_page(folder / "report/lookup.html").page
-    place = read_results(folder, Asked()).place
-    ball, random = Ball(coefficients, 0.95, 1.07), np.random.default_rng(8)
-    speed, launch, spin = random.uniform(40, 190, 150), random.uniform(0.5, 32, 150), random.uniform(250, 8000, 150)
-    launch[0], spin[0] = -5, 250  # this one never leaves the ground
-    landed = fly(Launch.straight(speed * 0.44704, launch, spin), ball, place.standard.air)
-    script = """([flight, turf, shots]) => shots.map(([speed, launch, spin]) => {
-      const landed = landing(flight, speed, launch, spin);
-      return [landed.along, landed.down, landed.spin / RPM, runYards(flight, turf, landed)];
-    })"""
-    for turf in FIRMNESS.values():
-        run = run_m(landed.speed_mps, landed.descent_deg, landed.spin_rpm * RPM, turf) / 0.9144
-        fall = np.radians(landed.descent_deg)
-        right = np.stack([landed.speed_mps * np.cos(fall), landed.speed_mps * np.sin(fall), landed.spin_rpm, run], -1)
-
-        found = page.evaluate(
-            script, [flight_data(ball, place.standard), vars(turf), np.stack([speed, launch, spin], -1).tolist()]
-        )
-
-        assert np.array(found) == pytest.approx(right, abs=1e-6)
 
 
 @pytest.mark.parametrize(

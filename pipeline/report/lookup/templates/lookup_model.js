@@ -41,11 +41,13 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
   const { model } = ready;
   const { drive, usual } = filledDrive(model, asked);
   const refusal = refusalOf(ready, drive, usual);
-  if (refusal) return { supported: false, reason: refusalSentence(data, refusal, units) };
+  if (refusal) return { supported: false, reason: sentenceOf(data, refusal, units) };
   const { place, frontier } = frontierIn(data, conditions);
   const expected = expectedHere(ready, place, drive, intervalOf(model, asked));
   const at = (name) => frontier.at(name, asked.club);
   const window = frontier.windowAt(asked.club);
+  const ballUnused = (asked.ball ?? null) !== null && model.surface.speed !== "ball";
+  const remarks = { one_drive: true, ball_unused: ballUnused, no_window: !window, conditions: !place.isStandard };
   return {
     supported: true,
     reason: null,
@@ -67,7 +69,8 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
     spin_window_rpm: window && window.slice(2),
     window,
     in_reach: isReachable(ready, drive),
-    ball_unused: (asked.ball ?? null) !== null && model.surface.speed !== "ball",
+    ball_unused: ballUnused,
+    note: Object.keys(remarks).filter((key) => remarks[key]).map((key) => data.texts.notes[key]).join(" "),
   };
 }
 
@@ -85,19 +88,31 @@ function planGoal(data, wish, conditions = null, units = PLAIN_UNITS) {
   const { goal_yd: goal, distance } = wish;
   const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: goal, distance,
     club_speed_mph: orNull(club), ...plain, reach, supported: plain.efficient_speed_mph !== null };
-  const notes = [...(note ? [note] : []), ...goalNotes(ready, plan, present, curve)];
-  return { ...plan, note: notes.map((one) => noteSentence(data, one, units)).join(" ") || null };
+  const notes = [...(note ? [note] : []), ...(plan.supported ? goalNotes(ready, plan) : [])];
+  const said = notes.map((one) => sentenceOf(data, one, units));
+  if (!plan.supported) said.push(goalRefusal(ready, curve, units));
+  return { ...plan, note: said.join(" ") || null };
+}
+
+// Why a goal has no club speed.
+function goalRefusal({ data }, curve, units) {
+  const limits = reachedYards(curve);
+  return limits ? distanceRefusal(data, limits, units) : data.texts.refusals.no_benchmarks;
 }
 
 // Least and most that hold for a field: mph, yd, or the one unit of the quantity; null where nothing limits it. Of ball
-// speed, launch and spin they are those of the drives near a club speed; see `limits_near` of typed_question.py.
-function limitsOf(data, field, club = null) {
+// speed, launch and spin they are those of the drives near a club speed; see `limits_near` of typed_question.py. Those of
+// a goal are of a distance, "carry" or "total", in conditions.
+function limitsOf(data, field, club = null, { distance = null, conditions = null } = {}) {
   const name = askedName(field);
   if (name in data.condition_limits) return data.condition_limits[name];
   const ready = prepared(data);
   const { speeds, near, reach } = ready;
   if (!speeds.length) return null;
   if (name === "club_speed") return [speeds[0], speeds[speeds.length - 1]];
+  if (name === "distance" && distance !== null) {
+    return reachedYards(distanceCurve(ready, frontierIn(data, conditions).frontier, distance === "carry"));
+  }
   if (club === null || !reachesSpeed(ready, club)) return null;
   const place = nearestPlace(speeds, club);
   if (name === "ball_speed") {
