@@ -205,6 +205,30 @@ def _say(answered: "Answered", as_json: bool) -> None:
         raise UserError(answered.refusal)
 
 
+@cli.command(name="open")
+@STUDY
+def open_(study: Path) -> None:
+    """Open the academy's page in the browser, as a file."""
+    from pipeline.serve.open_command import open_page
+
+    page, opened = open_page(study)
+    click.echo(page)
+    if not opened:
+        click.echo("No browser could be started here. Open the file yourself.", err=True)
+
+
+@cli.command()
+@STUDY
+@click.option("--port", type=click.IntRange(1, 65535), help="Port to use. Default: 8417, or a free one.")
+@click.option("--phone", is_flag=True, help="Share the coach's page alone, on the local network.")
+@click.option("--address", help="With --phone: which of this computer's addresses to share at.")
+def serve(study: Path, port: int | None, phone: bool, address: str | None) -> None:
+    """Serve the pages on this computer alone, or the coach's page to a phone, until Ctrl+C."""
+    from pipeline.serve.serve_command import serve_pages
+
+    serve_pages(study, port, phone, address)
+
+
 def main() -> None:
     """Run the command line."""
     cli(prog_name="yardband")

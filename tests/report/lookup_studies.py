@@ -22,7 +22,8 @@ from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, pre
 from pipeline.coach.goals.pace import Gain
 from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.flight.calibrate import Calibration
-from pipeline.report.lookup.lookup_data import build_lookup_page, lookup_data
+from pipeline.report.lookup.lookup_data import lookup_data
+from pipeline.report.lookup.lookup_page import build_lookup_page
 
 AIR = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
 GAIN = Gain.of(0.8, 0.2, 0.9, 60, 140)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from served import PHONE, asked, served
 
 from pipeline.cli import cli
 from pipeline.collect.key import make_key
@@ -80,10 +81,25 @@ def place(demo, tmp_path_factory):
     return place
 
 
-def run(arguments, folder):
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+def run(arguments, folder, **changed):
+    environment = os.environ | {"PYTHONPATH": str(ROOT)} | changed
     command = [sys.executable, *arguments]
     return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+
+
+def open_or_serve(place, name, arguments):
+    """Run a command that shows pages, until they are there; a phone's address is one of this machine's own."""
+    page = f"results/twin-valleys/report/{'lookup' if '--phone' in arguments else 'academy'}.html"
+    if name == "open":
+        done = run(["-m", "pipeline", name, *arguments], place, BROWSER="true")
+        assert (done.returncode, done.stdout) == (0, f"{place / page}\n"), done.stderr
+        return
+    study, *options = arguments
+    where = ["--address", PHONE] if "--phone" in options else []
+    with served(place, *options, *where, study=study) as server:
+        address = server.addresses[0]
+        assert asked(address, re.sub("http://[^/]+", "", address))[2] == (place / page).read_bytes()
+        assert server.stop()[0] == 0
 
 
 @pytest.mark.parametrize("line", those_of("yardband"))
@@ -92,6 +108,9 @@ def test_yardband(demo, place, tmp_path, line):
     assert name in cli.commands
     if not arguments:  # a mention
         arguments = ["--help"]
+    if name in ("open", "serve") and "--help" not in arguments:
+        open_or_serve(place, name, ["data_demo" if one == "STUDY" else one for one in arguments])
+        return
     shutil.copytree(place / "own", tmp_path / "own")
     if line != "yardband key STUDY":
         make_key(tmp_path / "own/private/pseudonym.key")

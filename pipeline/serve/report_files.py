@@ -1,0 +1,91 @@
+"""Reading what may be served: pages of a study's report folder, and the package's own files (an edge module).
+
+A name that is asked for is looked up in the folder's listing; it never becomes a part of a path before that.
+"""
+
+import os
+import re
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from pipeline.benchmark.lookup_command import RESULTS
+from pipeline.configuration.load import load_study
+from pipeline.errors import UserError
+from pipeline.serve.shell import ACADEMY, ICON, ICON_PIXELS, LOOKUP, SHELL, WORKER, Shell, shell_file
+
+PAGE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*\.html")
+
+
+@dataclass(frozen=True)
+class Report:
+    """A study's name and the folder of its pages."""
+
+    study: str
+    folder: Path
+
+
+def find_report(study: Path, page: str) -> Report:
+    """Find the pages of a study.
+
+    Parameters
+    ----------
+    study : Path
+        The study folder, or the `study.yaml` in it.
+    page : str
+        A page that must be there.
+
+    Raises
+    ------
+    UserError
+        If the study can't be read, or the page isn't there yet.
+    """
+    name = load_study(study)[1].study
+    folder = RESULTS / name / "report"
+    if not (folder / page).is_file():
+        raise UserError(f"{folder / page}: not made yet; run snakemake --cores 2 --config study={study} first.")
+    return Report(name, folder)
+
+
+def read_page(folder: Path, name: str) -> bytes | None:
+    """Read a page of a report folder; None unless it is a plain file there with a page's name.
+
+    Links aren't followed: they could lead out of the folder.
+    """
+    try:
+        known = {entry.name for entry in os.scandir(folder) if entry.is_file(follow_symlinks=False)}
+        if name not in known or not PAGE.fullmatch(name):
+            return None
+        # Between the listing and this, a link or a pipe could have taken its place.
+        handle = os.open(folder / name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError:
+        return None
+    with os.fdopen(handle, "rb") as file:
+        return file.read() if stat.S_ISREG(os.fstat(file.fileno()).st_mode) else None
+
+
+def read_shell() -> Shell:
+    """Read the package's icons and worker."""
+    static = files("pipeline.serve").joinpath("static")
+    icons = {name: static.joinpath(name).read_bytes() for name in (ICON, *ICON_PIXELS)}
+    return Shell(icons, static.joinpath(WORKER).read_text(encoding="utf-8"))
+
+
+def content_of(report: Report) -> Callable[[str], bytes | None]:
+    """Give the function that reads what is behind a name, afresh each time, for a new run may have written it."""
+    shell = read_shell()
+
+    def content(name: str) -> bytes | None:
+        if name not in SHELL:
+            return read_page(report.folder, name)
+        page = read_page(report.folder, LOOKUP)
+        return None if page is None else shell_file(shell, name, page, report.study)
+
+    return content
+
+
+def academy_page(study: Path) -> Path:
+    """Give the absolute path of a study's academy page; raises UserError as `find_report` does."""
+    return (find_report(study, ACADEMY).folder / ACADEMY).absolute()
