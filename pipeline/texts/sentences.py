@@ -5,8 +5,6 @@ from dataclasses import dataclass, field
 from pipeline.shown import IMPERIAL, Units, number_text, ratio_text
 from pipeline.texts.catalogue import texts, told
 
-DATA_ENDS = ("lo", "hi")  # figures of the data, which are whole; other speeds stand as they were typed
-
 
 @dataclass(frozen=True)
 class Sentence:
@@ -34,13 +32,12 @@ class Sentence:
 
 
 def _written(name: str, value: float, units: Units) -> tuple[str, str]:
-    """Give a figure's word in the sentence and its text."""
+    """Give a figure's word in the sentence and its text: speeds as typed, but for the ends of the data."""
     word, unit = name.rsplit("_", 1) if "_" in name else (name, name)
     if unit == "mph":
-        if word in DATA_ENDS:
-            # In "from 65 to 119 mph" the unit stands once.
-            return word, units.speed_figure(value) if word == DATA_ENDS[0] else units.speed_text(value)
-        return word, units.typed_speed_text(value)
+        # In "from 65 to 119 mph" the unit stands once.
+        ends = {"lo": units.speed_figure, "hi": units.speed_text}
+        return word, ends.get(word, units.typed_speed_text)(value)
     if unit == "deg":
         return word, f"{number_text(value, 1)} {texts('units')['deg']}"
     if unit == "rpm":

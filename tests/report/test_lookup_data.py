@@ -3,7 +3,6 @@ import hashlib
 import html
 import json
 import re
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -12,7 +11,7 @@ from scipy.interpolate import make_interp_spline
 
 from pipeline.benchmark.lookup_command import Asked, place_of, read_results
 from pipeline.errors import UserError
-from pipeline.fit.model import Delivery, FittedOn
+from pipeline.fit.model import FittedOn
 from pipeline.fit.surface import Axis, contract
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.ball import SETS
