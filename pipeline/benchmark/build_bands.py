@@ -9,7 +9,6 @@ import os
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
@@ -45,38 +44,35 @@ def run(
     frontier: str,
     efficient_replicates: str,
     chart: str,
-    study: str,
+    about: dict[str, Any],
     bands: dict[str, Any],
     window_tolerance_yd: float,
     min_shots: int,
     min_golfers: int,
-    turf: str,
-    air: dict[str, float],
-    units: str,
 ) -> None:
-    """Run the step; see the module's docstring."""
+    """Run the step; see the module's docstring. `about` is what the frontier says of the study."""
     carry_model = (fitted := read_artefact(model, FittedModel)).model
     refits = ResampledFits(**read_arrays(replicates))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots)
-    roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[turf])
+    roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[about["turf"]])
     every = open_drives(Path(drives))
     found = find_efficient(carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), speed_bands.half_width_mph, air)
+    half_width_mph, standard = speed_bands.half_width_mph, about["air"]
+    efficient, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), half_width_mph, standard)
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
-    used, half_width_mph = every.usable(carry_model.surface.speed), speed_bands.half_width_mph
-    where: dict[str, Any] = {"study": study, "turf": turf, "units": units, "air": air}
-    where["model_file"] = os.path.relpath(model, Path(frontier).parents[1])
-    grids = population.grids() if efficient else (np.zeros(0), np.zeros(0))
-    reached = frontier_of(
-        efficient, used, half_width_mph, grids, tolerance_yd=window_tolerance_yd, moved_share=moved_share, **where
-    )
+    used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
+    where: dict[str, Any] = {
+        "model_file": file,
+        "tolerance_yd": window_tolerance_yd,
+        "moved_share": moved_share,
+    } | about
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, reached)
+    write_artefact(frontier, frontier_of(efficient, used, half_width_mph, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
-    write_artefact(chart, chart_of(study, table, carry_model, population, efficient, speed_bands))
+    write_artefact(chart, chart_of(about["study"], table, carry_model, population, efficient, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
 
 

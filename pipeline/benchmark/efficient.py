@@ -134,11 +134,14 @@ class Reachable:
 
     Attributes
     ----------
+    launch_deg, spin_rpm : ndarray, shapes (m,) and (n,)
     mask : ndarray of bool, shape (m, n)
     doubt_yd : ndarray, shape (nodes of launch, nodes of spin)
         See `pipeline.benchmark.reach.Reach`.
     """
 
+    launch_deg: Array
+    spin_rpm: Array
     mask: Flags
     doubt_yd: Array
 
@@ -235,7 +238,7 @@ def efficient_at(
         total_window,
         freedom,
         scaled_to(bests, std_error),
-        Reachable(at.supported, doubt),
+        Reachable(at.launch_deg, at.spin_rpm, at.supported, doubt),
     )
 
 

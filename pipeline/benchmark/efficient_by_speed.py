@@ -57,7 +57,6 @@ def frontier_of(
     efficient: dict[float, Efficient],
     used: Drives,
     half_width_mph: float,
-    grids: tuple[Array, Array],
     *,
     study: str,
     air: dict[str, float],
@@ -77,8 +76,6 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    grids : tuple of ndarray
-        Launch, deg, and spin, rpm, over which efficient carry was looked for: `Population.grids`.
     study, air, turf, model_file, tolerance_yd, moved_share, units
         See `Frontier`.
 
@@ -101,16 +98,17 @@ def frontier_of(
         **_edges("", [one.window for one in found]),
         **_edges("total_", [one.total_window for one in found]),
         near=replace(near, **{name: coarse(values) for name, values in vars(near).items()}),
-        reach=_reach_of(found, grids),
+        reach=_reach_of(found),
     )
 
 
-def _reach_of(found: list[Efficient], grids: tuple[Array, Array]) -> Reach:
+def _reach_of(found: list[Efficient]) -> Reach:
     """Gather the reachable deliveries; nowhere for figures made by hand."""
     known = [one.reachable for one in found if one.reachable is not None]
     if len(known) < len(found) or not known:
         return replace(NOWHERE, doubt_yd=np.zeros((len(found), 0, 0)))
-    return Reach.of(*grids, [one.mask for one in known], [one.doubt_yd for one in known])
+    grid = known[0].launch_deg, known[0].spin_rpm
+    return Reach.of(*grid, [one.mask for one in known], [one.doubt_yd for one in known])
 
 
 def errors_of(efficient: dict[float, Efficient], replicates: int) -> dict[str, Array]:

@@ -29,14 +29,16 @@ rule build_bands:
     params:
         **step(
             "build_bands",
-            study=STUDY.shown_name,
+            about={
+                "study": STUDY.shown_name,
+                "air": SETTINGS["air"],
+                "turf": STUDY.flight.turf,
+                "units": STUDY.units,
+            },
             bands=SETTINGS["bands"],
             window_tolerance_yd=STUDY.window_tolerance_yd,
             min_shots=STUDY.flags.min_shots,
             min_golfers=STUDY.privacy.min_golfers,
-            turf=STUDY.flight.turf,
-            air=SETTINGS["air"],
-            units=STUDY.units,
         ),
     message:
         "Build the speed bands"

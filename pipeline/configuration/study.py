@@ -168,8 +168,6 @@ class Study(Strict):
     )
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
-    title: str | None = Field(None, max_length=80, description="Name that pages print; the study's own unless given.")
-    units: Literal["yards", "metres"] = Field("yards", description="What pages and commands show first.")
     reference_device: str | None = Field(
         None,
         description="Device whose readings are taken as they are; the others are compared with it. The one of most "

@@ -303,7 +303,14 @@ def test_the_frontier_of_a_study_is_coarse_in_what_it_says_of_golfers(world):
     best = Efficient(90.0, 195.12345678, 193.0, 197.0, 1.2, 13.5, 2600.0, None, 20.123456, 218.0, 13.0, 2500.0, None)
     air = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
     frontier = frontier_of(
-        {90.0: best}, Drives.of(world.drives), 5.0, study="hill", air=air, turf="normal", model_file="model.json"
+        {90.0: best},
+        Drives.of(world.drives),
+        5.0,
+        study="hill",
+        air=air,
+        turf="normal",
+        model_file="model.json",
+        tolerance_yd=5.0,
     )
     assert frontier.golfers.tolist() == [20.1]
     assert frontier.carry_yd.tolist() == [195.12345678]

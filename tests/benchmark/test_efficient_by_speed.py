@@ -51,7 +51,14 @@ def test_every_whole_mph_and_every_centre_that_golfers_reach_has_its_figure(worl
 
 def test_the_frontier_holds_what_is_efficient_by_rising_speed(world):
     frontier = frontier_of(
-        EFFICIENT, Drives.of(world.drives), 5.0, study="hill", air=AIR, turf="firm", model_file="model/model.json"
+        EFFICIENT,
+        Drives.of(world.drives),
+        5.0,
+        study="hill",
+        air=AIR,
+        turf="firm",
+        model_file="model/model.json",
+        tolerance_yd=5.0,
     )
     assert (frontier.study, frontier.air, frontier.turf, frontier.model_file) == (
         "hill",
@@ -75,7 +82,14 @@ def test_the_errors_of_speeds_are_draws_with_the_frontiers_standard_errors(world
     found = find_efficient(model, refits, population, SpeedBands((75.0, 90.0, 91.0), 5.0), 5, 5.0, roller)
     arrays = errors_of(found, 60)
     frontier = frontier_of(
-        found, Drives.of(world.drives), 5.0, study="hill", air=AIR, turf="firm", model_file="model/model.json"
+        found,
+        Drives.of(world.drives),
+        5.0,
+        study="hill",
+        air=AIR,
+        turf="firm",
+        model_file="model/model.json",
+        tolerance_yd=5.0,
     )
     np.testing.assert_array_equal(arrays["speed_mph"], frontier.speed_mph)
     assert arrays["error_yd"].shape == (60, len(frontier.speed_mph))
@@ -95,7 +109,9 @@ def test_without_benchmarks_there_are_no_errors():
 
 
 def test_a_study_without_benchmarks_has_a_frontier_without_speeds(world):
-    frontier = frontier_of({}, Drives.of(world.drives), 5.0, study="a", air=AIR, turf="firm", model_file="m")
+    frontier = frontier_of(
+        {}, Drives.of(world.drives), 5.0, study="a", air=AIR, turf="firm", model_file="m", tolerance_yd=5.0
+    )
     assert len(frontier.speed_mph) == len(frontier.carry_yd) == len(frontier.near.mean) == 0
     assert not frontier.reaches(90.0)
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.benchmark.drives_near import INSIDE, DrivesNear
-from pipeline.benchmark.frontier import REFUSALS
+from pipeline.benchmark.reach import Reach
 from pipeline.benchmark.window import Window
 from pipeline.fit.model import Delivery
 
@@ -38,6 +38,9 @@ def value_by_loop(grid, values, speed):
             share = (speed - grid[place - 1]) / (one - grid[place - 1])
             return values[place - 1] + share * (values[place] - values[place - 1])
     raise AssertionError
+
+
+USUAL = Delivery(*(np.array(value, dtype=float) for value in (90, 1.46, 13.5, 2650)))
 
 
 def one_drive(speed, ratio, launch, spin):
@@ -103,13 +106,8 @@ def test_a_drive_is_held_or_refused_as_by_a_plain_loop(found):
     frontier = frontier_at(grid, near=near)
     kind = refused_by_loop(grid, near, drive)
     assert bool(frontier.holds(drive)) == (kind is None)
-    refusal = frontier.refusal(drive)
-    assert (refusal is None) == (kind is None)
-    if kind is not None:
-        # The words before the first number, and those after the last, are the sentence's own.
-        first, last = (REFUSALS[kind].split(brace)[end] for brace, end in (("{", 0), ("}", -1)))
-        assert refusal.startswith(first)
-        assert refusal.endswith(last)
+    refusal = frontier.refusal(drive, USUAL)
+    assert (None if refusal is None else refusal.key) == kind
 
 
 def test_drives_are_held_in_their_broadcast_shape():
@@ -145,7 +143,7 @@ REFUSED = {
     "delivery": (
         one_drive(90.25, 1.45, 25, 3100),
         "No answer: hardly any drive near 90.25 mph launches at 25.0 deg with 3,100 rpm of spin. "
-        "Usual are 14.0 deg and 2,600 rpm.",
+        "Usual are 13.5 deg and 2,650 rpm.",
     ),
     "ratio": (
         one_drive(90, 160 / 90, 14, 2700),
@@ -156,7 +154,7 @@ REFUSED = {
 
 @pytest.mark.parametrize(("drive", "sentence"), REFUSED.values(), ids=REFUSED)
 def test_a_refusal_says_what_was_asked_and_what_the_drives_are_like(drive, sentence):
-    assert frontier_at([68.0, 69.0, 90.0, 91.0, 92.0]).refusal(drive) == sentence
+    assert frontier_at([68.0, 69.0, 90.0, 91.0, 92.0]).refusal(drive, USUAL).sentence() == sentence
 
 
 def test_of_many_drives_those_out_of_reach_are_not_held():
@@ -168,16 +166,17 @@ def test_of_many_drives_those_out_of_reach_are_not_held():
 
 def test_a_drive_in_reach_is_not_refused_whether_its_ratio_is_known_or_not():
     frontier = frontier_at([90.0, 91.0])
-    assert frontier.refusal(one_drive(90, 1.45, 14, 2700)) is None
-    assert frontier.refusal(one_drive(90, np.nan, 14, 2700)) is None
+    assert frontier.refusal(one_drive(90, 1.45, 14, 2700), USUAL) is None
+    assert frontier.refusal(one_drive(90, np.nan, 14, 2700), USUAL) is None
     unknown = frontier_at([90.0], near=near_of([90.0], ratio=(np.nan, np.nan)))
-    assert unknown.refusal(one_drive(90, 1.8, 14, 2700)) is None
+    assert unknown.refusal(one_drive(90, 1.8, 14, 2700), USUAL) is None
 
 
 def test_an_academy_without_benchmarks_answers_nothing():
     frontier = frontier_at([])
     sentence = "No answer: this academy has too few golfers at any club speed for a benchmark."
-    assert frontier.refusal(one_drive(90, 1.45, 14, 2700)) == sentence
+    assert frontier.refusal(one_drive(90, 1.45, 14, 2700), USUAL).sentence() == sentence
+    assert not frontier.reachable(one_drive(90, 1.45, 14, 2700))
     assert not frontier.holds(one_drive(90, 1.45, 14, 2700))
     assert np.isnan(frontier.at("carry_yd", [90.0])).all()
     assert frontier.window_at(90.0) is None
@@ -202,12 +201,43 @@ def test_slopes_are_those_of_the_curve():
     np.testing.assert_allclose(found, [85.0, 85.5, np.nan])
 
 
-def test_there_is_a_window_where_both_neighbors_have_one():
-    edges = {"launch_lo_deg": 12.0, "launch_hi_deg": 15.0, "spin_lo_rpm": 2300.0}
-    frontier = frontier_at([80.0, 81.0, 82.0], **edges, spin_hi_rpm=[2800.0, 2900.0, np.nan])
-    assert frontier.window_at(80.5) == Window(12.0, 15.0, 2300.0, 2850.0)
+def test_between_two_speeds_the_window_is_what_theirs_share():
+    edges = {"launch_lo_deg": [12.0, 12.5, 12.5, 16.0], "launch_hi_deg": [15.0, 15.5, 14.5, 17.0]}
+    edges |= {"spin_lo_rpm": 2300.0, "spin_hi_rpm": [2800.0, 2900.0, np.nan, 2800.0]}
+    frontier = frontier_at([80.0, 81.0, 82.0, 83.0], **edges)
+    assert frontier.window_at(80.0) == Window(12.0, 15.0, 2300.0, 2800.0)
+    assert frontier.window_at(80.5) == Window(12.5, 15.0, 2300.0, 2800.0)
     assert frontier.window_at(81.5) is None
     assert frontier.window_at(90.0) is None
+    apart = frontier_at([80.0, 81.0], launch_lo_deg=[12.0, 14.0], launch_hi_deg=[13.0, 15.0], spin_lo_rpm=2300.0,
+                        spin_hi_rpm=2800.0)  # fmt: skip
+    assert apart.window_at(80.0) is not None
+    assert apart.window_at(80.5) is None
+
+
+def reached_at(speeds, *masks):
+    """A frontier whose speeds reach these deliveries, from 12 to 13 deg and from 2500 to 2700 rpm."""
+    launch, spin = 12 + 0.25 * np.arange(5), 2500 + 50.0 * np.arange(5)
+    reach = Reach.of(launch, spin, list(masks), [np.zeros((2, 2))] * len(masks))
+    far = near_of(speeds, (20.0, 4500.0), (0.1, 10.0))
+    return frontier_at(speeds, near=far, reach=reach)
+
+
+def test_between_two_speeds_a_delivery_is_reachable_where_both_reach_it():
+    whole, part = np.ones((5, 5), dtype=bool), np.ones((5, 5), dtype=bool)
+    part[3:] = False
+    frontier = reached_at([90.0, 91.0], whole, part)
+    low, high = (one_drive(0, np.nan, launch, 2600) for launch in (12.4, 12.9))
+    assert [bool(frontier.reachable(low.at(v))) for v in (90.0, 90.5, 91.0, 91.2)] == [True, True, True, False]
+    assert [bool(frontier.reachable(high.at(v))) for v in (90.0, 90.5, 91.0)] == [True, False, False]
+
+
+def test_a_reachable_delivery_is_held_wherever_drives_lie():
+    frontier = reached_at([90.0, 91.0], *[np.ones((5, 5), dtype=bool)] * 2)
+    assert frontier.holds(one_drive(90.5, 1.45, 12.3, 2600))
+    assert frontier.refusal(one_drive(90.5, 1.45, 12.3, 2600), USUAL) is None
+    assert not frontier.holds(one_drive(90.5, 1.45, 13.3, 2600))
+    assert frontier.refusal(one_drive(90.5, 1.45, 13.3, 2600), USUAL).key == "delivery"
 
 
 def test_the_best_delivery_is_that_of_the_speed_with_the_ratio_that_was_asked():

@@ -14,8 +14,9 @@ def grids(shape):
 
 def best_area(inside):
     m, n = inside.shape
+    halves = range(0, m, 2)  # the rows of half degrees: the first is at 10 deg
     return max(
-        ((b - a) * (d - c) for a, b in combinations(range(m), 2) for c, d in combinations(range(n), 2)
+        ((b - a) * (d - c) for a, b in combinations(halves, 2) for c, d in combinations(range(n), 2)
          if inside[a : b + 1, c : d + 1].all()),
         default=0,
     )  # fmt: skip
@@ -38,9 +39,17 @@ def test_window_is_inside_and_as_large_as_by_brute_force(inside):
 
 def test_a_plain_box_is_found():
     inside = np.zeros((9, 9), dtype=bool)
-    inside[2:6, 3:8] = True
+    inside[1:6, 3:8] = True
     inside[7, :] = True
-    assert largest_window(inside, *grids((9, 9))) == Window(10.5, 11.25, 2150.0, 2350.0)
+    # The box from 10.25 to 11.25 deg, cut to half degrees.
+    assert largest_window(inside, *grids((9, 9))) == Window(10.5, 11.0, 2150.0, 2350.0)
+
+
+def test_a_box_without_two_half_degrees_is_no_window():
+    inside = np.zeros((9, 9), dtype=bool)
+    inside[1:4, :] = True
+    assert largest_window(inside, *grids((9, 9))) is None
+    assert largest_window(np.ones((1, 9), dtype=bool), *grids((1, 9))) is None
 
 
 def test_a_single_line_has_no_area():

@@ -148,7 +148,14 @@ def frontier_of(case: Case, model: CarryModel) -> Frontier:
         for v, carry, launch, spin in zip(speeds.tolist(), *efficient_yd(case, model, speeds), strict=True)
     }
     return efficient_by_speed.frontier_of(
-        efficient, Drives.of(case.drives), HALF_WIDTH_MPH, study="considered", air={}, turf="normal", model_file=""
+        efficient,
+        Drives.of(case.drives),
+        HALF_WIDTH_MPH,
+        study="considered",
+        air={},
+        turf="normal",
+        model_file="",
+        tolerance_yd=5.0,
     )
 
 

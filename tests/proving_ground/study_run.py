@@ -152,13 +152,11 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
             frontier="frontier.json",
         ),
         **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz"),
-        study=study.study,
+        about={"study": study.study, "air": air, "turf": study.flight.turf, "units": study.units},
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,
         min_shots=study.flags.min_shots,
         min_golfers=study.privacy.min_golfers,
-        turf=study.flight.turf,
-        air=air,
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")

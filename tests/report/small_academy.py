@@ -123,7 +123,13 @@ def academy(world, world_maker, roller):
     bands = SpeedBands(CENTRES, 5.0)
     efficient = find_efficient(model, refits, Population.from_typical(typical, 12), bands, 5, 5.0, roller)
     by_quarter = golfers_by_quarter(drives, model, 12)
-    of_study = {"study": "hill-school", "air": AIR, "turf": "normal", "model_file": "model/model.json"}
+    of_study = {
+        "study": "hill-school",
+        "air": AIR,
+        "turf": "normal",
+        "model_file": "model/model.json",
+        "tolerance_yd": 5.0,
+    }
     frontier = frontier_of(efficient, Drives.of(drives), 5.0, **of_study)
     lost, _ = known_losses(on_days(drives), model, one_error(frontier), 0.0)
     golfers = assess(ranked(lost), FlagRules(10.0, 0.1, 12))

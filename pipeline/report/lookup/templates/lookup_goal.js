@@ -87,8 +87,8 @@ function presentOfGolfer(ready, frontier, row, club) {
     hi90: there + (present.hi90 - carry) * grown, shared: present.shared * grown, lasting: present.lasting * grown };
 }
 
-// What a golfer does now at standard conditions, as far as it is known: { quarter, note, present }. A note is a section
-// and a key of the catalogue with the figures of its words.
+// What a golfer does now at standard conditions, as far as it is known: { quarter, note, present }. A note is a
+// sentence, see lookup_words.js.
 function presentOf(ready, frontier, wish) {
   const { model } = ready;
   const club = wish.club ?? null;
@@ -104,8 +104,9 @@ function presentOf(ready, frontier, wish) {
     return { quarter: null, note: null, present: null };
   }
   const { drive, usual } = filledDrive(model, wish);
-  const refusal = refusalOf(ready, drive, usual);
-  if (refusal) return { quarter: null, note: ["refusals", refusal.key, refusal.figures], present: null };
+  if (refusalOf(ready, drive, usual)) {
+    return { quarter: null, note: ["notes", "unlike_drives", { speed_mph: club }], present: null };
+  }
   const [lo, hi] = intervalOf(model, wish);
   const carry = expectedCarry(model, drive);
   const present = { drive, carry, lo90: carry * (1 + lo), hi90: carry * (1 + hi), shared: 0, lasting: 0 };
@@ -233,21 +234,18 @@ function planOne(ready, { place, frontier }, wish, present) {
   return { club, curve, found, reach: reachWord(gap[0], delivery[0], speed[0], efficientSpeed[0]) };
 }
 
-// Remarks beside an answer, as in `presentOf`.
-function goalNotes(ready, plan, present, curve) {
+// The least and the largest distance for which the benchmarks show a club speed, yd; null without any.
+const reachedYards = (curve) => (curve.yards.length ? [curve.yards[0], Math.max(...curve.yards)] : null);
+
+// What an answer leaves open, and why; see goal_notes.py.
+function goalNotes(ready, plan) {
   const { speeds } = ready;
-  if (!speeds.length) return [["refusals", "no_benchmarks", {}]];
+  if (!speeds.length) return [];
   const notes = [];
-  const last = speeds.length - 1;
-  if (!plan.supported) {
-    const most = Math.max(...curve.yards);
-    if (plan.goal_yd > most) notes.push(["notes", "too_far", { speed_mph: speeds[last], distance_yd: most }]);
-    else notes.push(["notes", "too_short", { speed_mph: speeds[0], distance_yd: curve.yards[0] }]);
-  }
   if (plan.club_speed_mph !== null && plan.efficient_yd === null) {
-    notes.push(["notes", "gap_whole", { lo_mph: speeds[0], hi_mph: speeds[last] }]);
+    notes.push(["notes", "gap_whole", { lo_mph: speeds[0], hi_mph: speeds[speeds.length - 1] }]);
   }
-  if (present && plan.present_speed_mph === null) notes.push(["notes", "no_present_speed", {}]);
+  if (plan.present_yd !== null && plan.present_speed_mph === null) notes.push(["notes", "no_present_speed", {}]);
   const isOpen = (name) => plan[`${name}_mph`] !== null
     && (plan[`${name}_lo90_mph`] === null || plan[`${name}_hi90_mph`] === null);
   if (isOpen("efficient_speed") || isOpen("present_speed")) notes.push(["notes", "open_interval", {}]);

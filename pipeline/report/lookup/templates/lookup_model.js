@@ -3,9 +3,8 @@
 //
 // asked and wish: club and ball speed in mph, launch in deg, spin in rpm; null is not known.
 // conditions: { altitude_m, pressure_hpa, temp_c, wind_mph, turf }; null or left out is as usual at the study, and an
-// altitude counts before a pressure. A tail wind is positive. With all of them null the answers are the study's own, in its
-// standard
-// conditions. units: { distance: { text, each }, speed: { text, each, decimals } }, for the sentences alone.
+// altitude counts before a pressure. A tail wind is positive. With all of them null the answers are the study's own.
+// units: { distance: { text, each }, speed: { text, each, decimals } }, for the sentences alone.
 
 const orNull = (value) => (value === undefined || Number.isNaN(value) ? null : value);
 
@@ -42,11 +41,13 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
   const { model } = ready;
   const { drive, usual } = filledDrive(model, asked);
   const refusal = refusalOf(ready, drive, usual);
-  if (refusal) return { supported: false, reason: refusalSentence(data, refusal, units) };
+  if (refusal) return { supported: false, reason: sentenceOf(data, refusal, units) };
   const { place, frontier } = frontierIn(data, conditions);
   const expected = expectedHere(ready, place, drive, intervalOf(model, asked));
   const at = (name) => frontier.at(name, asked.club);
   const window = frontier.windowAt(asked.club);
+  const ballUnused = (asked.ball ?? null) !== null && model.surface.speed !== "ball";
+  const remarks = { one_drive: true, ball_unused: ballUnused, no_window: !window, conditions: !place.isStandard };
   return {
     supported: true,
     reason: null,
@@ -68,7 +69,8 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
     spin_window_rpm: window && window.slice(2),
     window,
     in_reach: isReachable(ready, drive),
-    ball_unused: (asked.ball ?? null) !== null && model.surface.speed !== "ball",
+    ball_unused: ballUnused,
+    note: Object.keys(remarks).filter((key) => remarks[key]).map((key) => data.texts.notes[key]).join(" "),
   };
 }
 
@@ -86,19 +88,31 @@ function planGoal(data, wish, conditions = null, units = PLAIN_UNITS) {
   const { goal_yd: goal, distance } = wish;
   const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: goal, distance,
     club_speed_mph: orNull(club), ...plain, reach, supported: plain.efficient_speed_mph !== null };
-  const notes = [...(note ? [note] : []), ...goalNotes(ready, plan, present, curve)];
-  return { ...plan, note: notes.map((one) => noteSentence(data, one, units)).join(" ") || null };
+  const notes = [...(note ? [note] : []), ...(plan.supported ? goalNotes(ready, plan) : [])];
+  const said = notes.map((one) => sentenceOf(data, one, units));
+  if (!plan.supported) said.push(goalRefusal(ready, curve, units));
+  return { ...plan, note: said.join(" ") || null };
+}
+
+// Why a goal has no club speed.
+function goalRefusal({ data }, curve, units) {
+  const limits = reachedYards(curve);
+  return limits ? distanceRefusal(data, limits, units) : data.texts.refusals.no_benchmarks;
 }
 
 // Least and most that hold for a field: mph, yd, or the one unit of the quantity; null where nothing limits it. Of ball
-// speed, launch and spin they are those of the drives near a club speed; see `limits_near` of typed_question.py.
-function limitsOf(data, field, club = null) {
+// speed, launch and spin they are those of the drives near a club speed; see `limits_near` of typed_question.py. Those of
+// a goal are of a distance, "carry" or "total", in conditions.
+function limitsOf(data, field, club = null, { distance = null, conditions = null } = {}) {
   const name = askedName(field);
   if (name in data.condition_limits) return data.condition_limits[name];
   const ready = prepared(data);
   const { speeds, near, reach } = ready;
   if (!speeds.length) return null;
   if (name === "club_speed") return [speeds[0], speeds[speeds.length - 1]];
+  if (name === "distance" && distance !== null) {
+    return reachedYards(distanceCurve(ready, frontierIn(data, conditions).frontier, distance === "carry"));
+  }
   if (club === null || !reachesSpeed(ready, club)) return null;
   const place = nearestPlace(speeds, club);
   if (name === "ball_speed") {
@@ -118,7 +132,7 @@ function limitsOf(data, field, club = null) {
 }
 
 // Where drives of a club speed lie, for a picture: the ellipse of those near it, the reachable deliveries row by row
-// (launch and the spins that they reach from and to), the window, [launch, spin], and the best delivery in the conditions.
+// (launch and the spins that they reach from and to), the window, [launch, spin], and the best delivery there.
 function regionAt(data, club, conditions = null) {
   const ready = prepared(data);
   if (!reachesSpeed(ready, club)) return null;
@@ -134,8 +148,8 @@ function regionAt(data, club, conditions = null) {
   };
 }
 
-// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; working ahead on the
-// standard ones (null) spares the first question about any air half of its wait. True when all is done.
+// Works ahead on conditions for some milliseconds, so that the next question about them needn't wait; working ahead on
+// the standard ones (null) spares the first question about any air half of its wait. True when all is done.
 function workAhead(data, conditions, milliseconds) {
   return frontierIn(data, conditions).frontier.workUntil(performance.now() + milliseconds);
 }
