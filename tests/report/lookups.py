@@ -20,12 +20,11 @@ ASK = """asked => {
   const isAnswer = shown === "answer";
   const values = Object.fromEntries([...document.querySelectorAll("#far data")].map((e) => [e.id, Number(e.value)]));
   for (const name of ["expected", "efficient"]) {
-    values[`${name}_lo90`] = Number(get(`${name}_interval`).dataset.lo90);
-    values[`${name}_hi90`] = Number(get(`${name}_interval`).dataset.hi90);
+    for (const end of ["lo90", "hi90"]) values[`${name}_${end}`] = state.found?.[`${name}_${end}_yd`];
   }
   return {
     shown: [shown], text: get("results").innerText, reason: isAnswer ? "" : get("message").textContent, values,
-    launch: get("launch_window").dataset.edges, spin: get("spin_window").dataset.edges,
+    launch: state.found?.launch_window_deg ?? [], spin: state.found?.spin_window_rpm ?? [],
     written: Object.fromEntries([...document.querySelectorAll("#far :is(data, p)[id]")].map((e) => [e.id, e.textContent])),
   };
 }"""
@@ -33,6 +32,11 @@ ASK = """asked => {
 
 def ask(page, asked):
     return page.evaluate(ASK, {field: str(asked.get(field) or "") for field in FIELDS})
+
+
+def read_off(page):
+    """Give what the page shows, without typing."""
+    return page.evaluate(ASK, {})
 
 
 def asked_of_package(study, asked):
@@ -56,7 +60,7 @@ def random_lookups(count, seed):
 
 def figures_of_page(found):
     """Give the figures behind what `ask` read: yards by name, and the edges of the windows."""
-    return found["values"], {name: [float(edge) for edge in found[name].split()] for name in WINDOWS}
+    return found["values"], {name: found[name] for name in WINDOWS}
 
 
 def figures_of_package(right):

@@ -34,7 +34,10 @@ const state = {
   units: null,
   held: {}, // by field: the text that the page wrote into it, and the full value behind it
   judged: new Set(), // fields that were left, or whose typing rested
+  open: new Set(), // fields in which typing goes on
   last: {}, // by question: what the answer on the page is for
+  found: null, // the answer that the page shows, in full figures
+  plan: null,
   student: null,
   isStarted: false, // from then on what a person does is kept
   isPrivate: false, // from a student taken to the next drive: nothing is kept or linked
@@ -58,6 +61,7 @@ function heldValue(field) {
 }
 
 function limitsHere(field, club) {
+  if (field === "wind") return [0, DATA.condition_limits.wind[1]]; // head or tail is a choice, not a sign
   if (field in DATA.condition_limits) return DATA.condition_limits[field];
   return limitsOf(DATA, field, field === "club" || field === "goal" ? null : club);
 }
@@ -158,12 +162,7 @@ function answerFar(readings, conditions) {
   const names = ["expected_carry", "efficient_carry", "expected_total", "efficient_total", "yards_available"];
   const speed = speedTyped(asked.club, state.units);
   fill("far", words, Object.fromEntries(names.map((name) => [name, found[`${name}_yd`]])), { speed, still: speed });
-  ["expected", "efficient"].forEach((name) => ["lo90", "hi90"].forEach((edge) => {
-    element(`${name}_interval`).dataset[edge] = found[`${name}_${edge}_yd`];
-  }));
-  Object.entries(MEASURES).forEach(([measure, { window }]) => {
-    element(`${measure}_window`).dataset.edges = (found[window] ?? []).join(" ");
-  });
+  state.found = found;
   setText("notes", found.ball_unused ? T.ball_unused : "");
   showPicture(found, asked, conditions, words);
   return null;
@@ -225,7 +224,7 @@ function answerTakes(readings, conditions) {
     quarters: plan.quarters,
   };
   fill("takes", words, values, { speed: speed || goal, still: goal });
-  element("takes").dataset.plan = JSON.stringify(plan);
+  state.plan = plan;
   setText("notes", plan.note ?? "");
   show("picture", false);
 }
@@ -243,11 +242,12 @@ function workOn(conditions, then) {
 
 // --- From what stands in the fields to what is shown -----------------------------------------------------------------
 
-const isOpen = (field) => document.activeElement === element(field) && !state.judged.has(field);
+// Whether a number is still being typed: nothing is refused meanwhile, not even what another field now doesn't go with.
+const isTyping = () => NUMBER_FIELDS.some((field) => state.open.has(field));
 
 function mark(readings) {
   NUMBER_FIELDS.forEach((field) => {
-    const isWrong = readings[field].state === "off" && state.judged.has(field);
+    const isWrong = readings[field].state === "off" && state.judged.has(field) && !isTyping();
     element(field).setAttribute("aria-invalid", isWrong ? "true" : "false");
   });
 }
@@ -275,7 +275,7 @@ function update() {
   const asked = question === "takes" ? "goal" : "club";
   const hidden = { goal: question !== "takes", pressure: chosen("air") !== "pressure", altitude: chosen("air") === "pressure" };
   const off = NUMBER_FIELDS.filter((field) => !hidden[field] && readings[field].state === "off");
-  const judged = off.filter((field) => state.judged.has(field));
+  const judged = off.filter((field) => state.judged.has(field) && !isTyping());
   if (judged.length > 0) say(judged.map((field) => readings[field].sentence).join(" "), true);
   else if (off.length > 0) wait(question, readings[off[0]].sentence);
   else if (readings[asked].state === "empty") {
@@ -295,7 +295,7 @@ function answerNow(question, readings, conditions) {
   }
   const reason = answerFar(readings, conditions);
   if (reason === null) workOn(conditions, () => {});
-  else if (DRIVE_FIELDS.some(isOpen)) wait(question, rangeSentence("club", limitsHere("club"), state.units, TEXTS));
+  else if (isTyping()) wait(question, rangeSentence("club", limitsHere("club"), state.units, TEXTS));
   else say(reason, true);
 }
 
@@ -310,12 +310,15 @@ function fit() {
 let resting = 0;
 function typed(field) {
   state.judged.delete(field);
+  state.open.add(field);
   clearTimeout(resting);
-  resting = setTimeout(() => {
-    if (readAll()[field].mayGrow) return;
-    state.judged.add(field);
-    update();
-  }, REST_MS);
+  resting = setTimeout(() => { if (!readAll()[field].mayGrow) judge(field); }, REST_MS);
+  update();
+}
+
+function judge(field) {
+  state.judged.add(field);
+  state.open.delete(field);
   update();
 }
 
@@ -357,20 +360,25 @@ function sayUnits() {
 }
 
 function nextDrive() {
-  state.student = null;
+  clearDrive();
   state.isPrivate = false;
+  update();
+}
+
+function clearDrive() {
+  state.student = null;
   state.last = {};
   [...DRIVE_FIELDS, "goal"].forEach((field) => write(field, null));
   forgetShown();
-  update();
 }
 
 // Takes what an earlier drive or student left in the page's places out of them.
 function forgetShown() {
   document.querySelectorAll("#results data").forEach((place) => { place.value = ""; place.textContent = "\u2013"; });
   document.querySelectorAll("#far p[id], #takes :is(p, span)[id]:not(#pace)")
-    .forEach((place) => { setPlace(place.id, ""); Object.keys(place.dataset).forEach((key) => delete place.dataset[key]); });
-  delete element("takes").dataset.plan;
+    .forEach((place) => setPlace(place.id, ""));
+  state.found = null;
+  state.plan = null;
   element("drawing").replaceChildren();
   ["picture-title", "picture-topic", "picture-words", "notes", "copy-said", "announcement"].forEach((id) => setText(id, ""));
   element("link").value = "";
@@ -410,10 +418,7 @@ function wireFields() {
     const input = element(field);
     input.addEventListener("input", () => typed(field));
     input.addEventListener("focus", () => input.select());
-    input.addEventListener("blur", () => {
-      state.judged.add(field);
-      update();
-    });
+    input.addEventListener("blur", () => judge(field));
     input.addEventListener("keydown", (event) => {
       // On a phone this puts the keypad away.
       if (event.key === "Enter" && matchMedia("(pointer: coarse)").matches) input.blur();

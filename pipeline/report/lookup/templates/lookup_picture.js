@@ -69,7 +69,8 @@ function spotsAround([x0, y0, x1, y1], width, gap) {
     [x1 + gap, middle], [x0 - gap - width, middle], [x0, y0 - gap - 2], [x1 - width, y0 - gap - 2],
     [x0, y1 + gap + 13], [x1 - width, y1 + gap + 13], [(x0 + x1 - width) / 2, y0 - gap - 2],
     [(x0 + x1 - width) / 2, y1 + gap + 13], [x1 + gap, y0], [x1 + gap, y1 + 11], [x0 - gap - width, y0], [x0 - gap - width, y1 + 11],
-    [(x0 + x1 - width) / 2, y1 + gap + 31], [(x0 + x1 - width) / 2, y0 - gap - 20],
+    ...[22, 44].flatMap((more) => [[x0, y1 + gap + 13 + more], [x0, y0 - gap - 2 - more], [x1 + gap, middle + more],
+      [x1 + gap, middle - more], [x0 - gap - width, middle + more], [x0 - gap - width, middle - more]]),
   ];
 }
 

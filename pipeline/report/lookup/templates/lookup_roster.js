@@ -28,9 +28,9 @@ async function openFiles(files) {
 }
 
 function takeStudent({ label, row }) {
-  nextDrive();
-  state.student = { label, row };
   state.isPrivate = true;
+  clearDrive();
+  state.student = { label, row };
   Object.entries(driveOf(row)).forEach(([field, value]) => write(field, value));
   NUMBER_FIELDS.forEach((field) => state.judged.add(field));
   element("who").value = label;
