@@ -177,6 +177,8 @@ def random_conditions(random):
         "turf": str(random.choice(["soft", "normal", "firm"])),
     }
     drawn["altitude_m" if random.random() < 0.5 else "pressure_hpa"] = round(float(random.uniform(700, 1050)))
+    if random.random() < 0.1:  # the altitude counts
+        drawn |= {"altitude_m": 900.0, "pressure_hpa": 1000.0}
     given = {name: value for name, value in drawn.items() if random.random() < 0.6}
     return given or {"wind_mph": drawn["wind_mph"]}
 
