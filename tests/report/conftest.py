@@ -17,8 +17,8 @@ from small_academy import academy  # noqa: F401
 
 from pipeline.benchmark.chart import Chart
 from pipeline.benchmark.drives_near import drives_near
-from pipeline.coach.goals.pace import Pace
 from pipeline.drives import inputs
+from pipeline.coach.goals.pace import Gain, Pace
 from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
@@ -392,14 +392,15 @@ def lookup_folder(lookup_models, tmp_path_factory):
             "model": FittedModel("hill-school", model, fitted_on),
             "frontier": lookup_frontier(drives, air, turf),
             "calibration": StudyFlight(kept, 1.46),
-            "pace": Pace(None),
+            "pace": Pace(Gain(0.4, 0.1, 0.2, 0.6, 0.5, 40, 60)),
         }
         places = {"model": "model", "frontier": "benchmarks", "calibration": "flight", "pace": "golfers"}
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():
             write_artefact(path, content[key])
         paths["replicates"] = folder / "model" / "replicates.npz"
-        write_arrays(paths["replicates"], {"coefficients": np.tile(model.coefficients, (3, 1))})
+        spread = np.random.default_rng(3).normal(0, 1e-3, (40, len(model.coefficients)))
+        write_arrays(paths["replicates"], {"coefficients": model.coefficients * (1 + spread)})
         page = folder / "report" / "lookup.html"
         write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
         made[name, coefficients, turf] = folder

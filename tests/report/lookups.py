@@ -8,23 +8,25 @@ FIELDS = ("club", "ball", "launch", "spin")
 YARDS = ("expected_carry", "expected_total", "efficient_carry", "efficient_total", "yards_available")
 WINDOWS = {"launch": "launch_window_deg", "spin": "spin_window_rpm"}
 
-# Types into the fields and reads off the page what a person sees, with the full figures that stand behind it.
+# Types into the fields, leaves them, and reads off the page what a person sees, with the full figures that stand behind it.
 ASK = """asked => {
-  for (const [id, text] of Object.entries(asked)) {
-    document.getElementById(id).value = text;
-    document.getElementById(id).dispatchEvent(new Event("input", { bubbles: true }));
-  }
   const get = (id) => document.getElementById(id);
-  const shown = [...document.querySelectorAll("#start, #refusal, #answer")].filter((e) => !e.hidden);
-  const values = Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, Number(e.value)]));
+  for (const [id, text] of Object.entries(asked)) {
+    get(id).value = text;
+    get(id).dispatchEvent(new Event("input", { bubbles: true }));
+  }
+  for (const id of Object.keys(asked)) get(id).dispatchEvent(new Event("blur"));
+  const { shown } = get("results").dataset;
+  const isAnswer = shown === "answer";
+  const values = Object.fromEntries([...document.querySelectorAll("#far data")].map((e) => [e.id, Number(e.value)]));
   for (const name of ["expected", "efficient"]) {
     values[`${name}_lo90`] = Number(get(`${name}_interval`).dataset.lo90);
     values[`${name}_hi90`] = Number(get(`${name}_interval`).dataset.hi90);
   }
   return {
-    shown: shown.map((e) => e.id), text: get("results").innerText, reason: get("reason").textContent, values,
+    shown: [shown], text: get("results").innerText, reason: isAnswer ? "" : get("message").textContent, values,
     launch: get("launch_window").dataset.edges, spin: get("spin_window").dataset.edges,
-    written: Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, e.textContent])),
+    written: Object.fromEntries([...document.querySelectorAll("#far :is(data, p)[id]")].map((e) => [e.id, e.textContent])),
   };
 }"""
 

@@ -36,6 +36,7 @@ const state = {
   judged: new Set(), // fields that were left, or whose typing rested
   last: {}, // by question: what the answer on the page is for
   student: null,
+  isStarted: false, // from then on what a person does is kept
   isPrivate: false, // from a student taken to the next drive: nothing is kept or linked
 };
 
@@ -326,7 +327,7 @@ function valuesNow(readings, conditions) {
 }
 
 function keep(readings, conditions) {
-  if (!state.isPrivate) keepValue(KEPT, valuesNow(readings, conditions));
+  if (state.isStarted && !state.isPrivate) keepValue(KEPT, valuesNow(readings, conditions));
 }
 
 function put(values) {
@@ -481,6 +482,7 @@ function start() {
     update();
   };
   open();
+  state.isStarted = true;
   addEventListener("hashchange", () => {
     if (!valuesOfFragment(location.hash)) return;
     nextDrive();

@@ -1,6 +1,8 @@
 // An answer in words and shown figures, without the page: what `fill` in lookup_page.js puts into its places. Pure
 // functions of the answer, the units and the catalogue's texts `t` ([page]).
 
+const NONE = "\u2013"; // a dash where there is no figure
+
 // How a value lies to a range: { side, away } with the shown distance to it; side is inside, below or above.
 function besideRange(value, [lo, hi], step) {
   if (value >= lo && value <= hi) return { side: "inside", away: 0 };
@@ -19,7 +21,7 @@ function aimOf(measure, found, t) {
   const edges = windowFigures(found[window], step, figure);
   const value = figure(found[measure]);
   if (!edges) {
-    const near = found[best] === null || found[best] === undefined ? "\u2013" : filledText(t.about, { value: figure(found[best]) });
+    const near = !Number.isFinite(found[best]) ? NONE : filledText(t.about, { value: figure(found[best]) });
     return { aim: near, state: value, side: null, away: null };
   }
   const { side, away } = besideRange(found[measure], found[window], step);
@@ -56,10 +58,10 @@ function rangeOf(lo, hi, figure, t) {
 
 // What the first question shows, by the id of its place.
 function farWords(found, asked, units, t) {
-  const figure = (yd) => distanceFigure(yd, units);
+  const figure = (yd) => (Number.isFinite(yd) ? distanceFigure(yd, units) : NONE);
   const more = distanceWhole(found.efficient_carry_yd, units) - distanceWhole(found.expected_carry_yd, units);
   const [launch, spin] = ["launch", "spin"].map((measure) => aimOf(measure, found, t));
-  const text = (name) => distanceText(found[`${name}_yd`], units);
+  const text = (name) => (Number.isFinite(found[`${name}_yd`]) ? distanceText(found[`${name}_yd`], units) : NONE);
   const aim = launch.side === null ? t.spoken_no_aim : filledText(t.spoken_aim, { launch: launch.aim, spin: spin.aim });
   return {
     stamp: stampOf(asked, units, t),
@@ -140,8 +142,8 @@ function takesWords(plan, units, t) {
       efficient_speed_range: ends("efficient_speed", "mph", speeds),
       present_speed_range: ends("present_speed", "mph", speeds),
       gap: sentence,
-      delivery: parts ? parts[0] : "\u2013",
-      speed: parts ? parts[1] : "\u2013",
+      delivery: parts ? parts[0] : NONE,
+      speed: parts ? parts[1] : NONE,
       delivery_range: parts ? ends("delivery", "yd", yards) : "",
       speed_range: parts ? ends("speed", "yd", yards) : "",
       quarters,

@@ -37,7 +37,7 @@ function numberText(value, decimals = 0) {
 const signedText = (value, decimals = 0) => (
   `${roundedTo(value, 10 ** -decimals) > 0 ? "+" : ""}${numberText(value, decimals)}`
 );
-const angleFigure = (deg) => numberText(roundedTo(deg, ANGLE_STEP_DEG), 1);
+const angleFigure = (deg) => numberText(roundedTo(deg, ANGLE_STEP_DEG), 1).replaceAll(",", "");
 const spinFigure = (rpm) => numberText(roundedTo(rpm, SPIN_STEP_RPM));
 
 // A window's edges moved inward to the step; null where no step lies inside.
