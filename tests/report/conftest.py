@@ -17,8 +17,8 @@ from small_academy import academy  # noqa: F401
 
 from pipeline.benchmark.chart import Chart
 from pipeline.benchmark.drives_near import drives_near
-from pipeline.drives import inputs
 from pipeline.coach.goals.pace import Gain, Pace
+from pipeline.drives import inputs
 from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker

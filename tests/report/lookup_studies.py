@@ -93,7 +93,8 @@ class Here:
         asked = Wish(wish["goal_yd"], carry, *drive)
         remark, present = self._present(study, asked, wish.get("golfer"))
         right = plan_one(study, asked, present)
-        told = " ".join(text for text in (remark and remark.text(), right["note"]) if text)
+        before = remark and right["supported"] and remark.text()  # a refusal stands alone
+        told = " ".join(text for text in (before, right["note"]) if text)
         return right | self._quarters(right, present) | {"note": told or None}
 
     def _present(self, study, asked, row):
