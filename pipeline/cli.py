@@ -61,14 +61,23 @@ class _Typed(click.Command):
 def _place_and_units(command: Callable[..., None]) -> Callable[..., None]:
     """Add the options of conditions, as `pipeline.benchmark.typed_question.read_place` names them, and of units."""
     options: list[tuple[tuple[str, ...], dict[str, Any]]] = [
-        (("--altitude-m", "altitude"), {"help": "Height above sea level, m."}),
-        (("--pressure-hpa", "pressure"), {"help": "Air pressure at the place, hPa, instead of altitude."}),
-        (("--temp-c", "temperature"), {"help": "Air temperature, deg C."}),
-        (("--wind-mph", "wind"), {"help": "Wind along the shot, mph; tail wind positive. With --metric in km/h."}),
-        (("--turf",), {"help": "Firmness of the fairway: soft, normal or firm."}),
+        (("--altitude-m", "altitude"), {"metavar": "NUMBER", "help": "Height above sea level, m."}),
+        (
+            ("--pressure-hpa", "pressure"),
+            {"metavar": "NUMBER", "help": "Air pressure at the place, hPa, instead of altitude."},
+        ),
+        (("--temp-c", "temperature"), {"metavar": "NUMBER", "help": "Air temperature, deg C."}),
+        (
+            ("--wind-mph", "wind"),
+            {"metavar": "NUMBER", "help": "Wind along the shot, mph; tail wind positive. With --metric in km/h."},
+        ),
+        (("--turf",), {"metavar": "WORD", "help": "Firmness of the fairway: soft, normal or firm."}),
         (
             ("--metric/--yards",),
-            {"default": None, "help": "Type and print speeds and distances in km/h and m, or in mph and yd."},
+            {
+                "default": None,
+                "help": "Type and print speeds in km/h and distances in m, or mph and yd. Default: the study's.",
+            },
         ),
     ]
     for names, settings in reversed(options):
@@ -130,9 +139,9 @@ def names(study: Path) -> None:
 
 @cli.command(cls=_Typed)
 @click.argument("club_speed")
-@click.option("--launch", help="Launch angle, deg.")
-@click.option("--spin", help="Backspin, rpm.")
-@click.option("--ball-speed", help="Ball speed, mph.")
+@click.option("--launch", metavar="NUMBER", help="Launch angle, deg.")
+@click.option("--spin", metavar="NUMBER", help="Backspin, rpm.")
+@click.option("--ball-speed", metavar="NUMBER", help="Ball speed, mph.")
 @_place_and_units
 @RESULTS
 @AS_JSON
@@ -159,12 +168,14 @@ def lookup(
 
 @cli.command(cls=_Typed)
 @click.argument("distance")
-@click.option("--speed", help="Club speed now, mph.")
-@click.option("--launch", help="Launch angle now, deg.")
-@click.option("--spin", help="Backspin now, rpm.")
-@click.option("--ball-speed", help="Ball speed now, mph.")
+@click.option("--speed", metavar="NUMBER", help="Club speed now, mph.")
+@click.option("--launch", metavar="NUMBER", help="Launch angle now, deg.")
+@click.option("--spin", metavar="NUMBER", help="Backspin now, rpm.")
+@click.option("--ball-speed", metavar="NUMBER", help="Ball speed now, mph.")
 @click.option(
-    "--golfer", help="A pseudonym from golfers.csv, or its beginning. Its newest quarter stands for today's drive."
+    "--golfer",
+    metavar="CODE",
+    help="A pseudonym from golfers.csv, or its beginning. Its newest quarter stands for today's drive.",
 )
 @click.option("--carry", is_flag=True, help="DISTANCE is carry alone. Default: carry and roll together.")
 @_place_and_units

@@ -7,7 +7,7 @@ from pipeline.benchmark.window import Window
 from pipeline.shown import Units, angle_text, number_text, spin_text, typed_text, window_text
 from pipeline.texts.catalogue import texts, told
 
-LABEL, COLUMN = 17, 12  # characters
+_LABEL, _COLUMN = 17, 12  # characters
 
 
 def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Units) -> str:
@@ -26,10 +26,10 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
     rows = [
         _row("", [say["expected"], say["efficient"], say["available"]]),
         _row(say["carry"], _pair(answer, "carry", units)),
-        f"  {say['aim_at']:<{LABEL}}{_aim(answer)}",
+        f"  {say['aim_at']:<{_LABEL}}{_aim(answer)}",
         _row(say["total"], _pair(answer, "total", units)),
-        f"  {say['nine_in_ten']:<{LABEL}}{_range(answer, 'expected', units)}",
-        f"  {say['sure']:<{LABEL}}{_range(answer, 'efficient', units)}",
+        f"  {say['nine_in_ten']:<{_LABEL}}{_range(answer, 'expected', units)}",
+        f"  {say['sure']:<{_LABEL}}{_range(answer, 'efficient', units)}",
     ]
     # What the others say stands in the table.
     notes = (told("notes", key) for key in ("ball_unused", "no_window"))
@@ -69,7 +69,7 @@ def asked_texts(asked: Mapping[str, float | None], turf: str | None, units: Unit
 
 
 def _row(label: str, cells: list[str]) -> str:
-    return f"  {label:<{LABEL}}" + "".join(f"{cell:>{COLUMN}}" for cell in cells)
+    return f"  {label:<{_LABEL}}" + "".join(f"{cell:>{_COLUMN}}" for cell in cells)
 
 
 def _pair(answer: dict[str, Any], kind: str, units: Units) -> list[str]:

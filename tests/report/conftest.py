@@ -18,8 +18,8 @@ from small_academy import academy  # noqa: F401
 from pipeline.benchmark.chart import Chart
 from pipeline.benchmark.drives_near import INSIDE, drives_near
 from pipeline.benchmark.reach import NODE_EVERY, Reach
-from pipeline.drives import inputs
 from pipeline.coach.goals.pace import Gain, Pace
+from pipeline.drives import inputs
 from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker

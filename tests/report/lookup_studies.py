@@ -18,12 +18,13 @@ from pipeline.benchmark.reach import NODE_EVERY, Reach, between_nodes
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.benchmark.window import largest_window
 from pipeline.coach.goals.needed_speed import PRESENT_COLUMNS, DistanceCurve, Present
-from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, present_of_drive
-from pipeline.coach.goals.pace import Gain
+from pipeline.coach.goals.one_goal import EDGES, Study, Wish, plan_one, present_at, present_of_drive
+from pipeline.coach.goals.pace import Gain, quarters_needed, step_to
 from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.flight.calibrate import Calibration
 from pipeline.report.lookup.lookup_data import lookup_data
 from pipeline.report.lookup.lookup_page import build_lookup_page
+from pipeline.texts.sentences import Sentence
 
 AIR = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
 GAIN = Gain.of(0.8, 0.2, 0.9, 60, 140)
@@ -90,15 +91,40 @@ class Here:
         study = Study("hill-school", self.study.model, self.study.refits, curve, self.place)
         drive = (wish.get(name) for name in ("club", "launch", "spin", "ball"))
         asked = Wish(wish["goal_yd"], carry, *drive)
-        row = wish.get("golfer")
+        remark, present = self._present(study, asked, wish.get("golfer"))
+        right = plan_one(study, asked, present)
+        before = remark and right["supported"] and remark.text()  # a refusal stands alone
+        told = " ".join(text for text in (before, right["note"]) if text)
+        return right | self._quarters(right, present) | {"note": told or None}
+
+    def _present(self, study, asked, row):
         if row is None:
-            return plan_one(study, asked, present_of_drive(study, asked)[1])
+            return present_of_drive(study, asked)
         if row["status"] == "not_assessed":
-            return plan_one(study, asked, None)
+            words = {"quarter": row["quarter"], "reason": row["note"]}
+            return Sentence("notes", "not_assessed", words=words), None
         cells = {name: float(row[name]) if row[name] else None for name in PRESENT_COLUMNS}
         present = Present.of(pl.DataFrame([cells], schema=dict.fromkeys(cells, pl.Float64)), self.frontier, study.model)
-        there = present if asked.club_speed_mph is None else present_at(study, present, asked.club_speed_mph)
-        return plan_one(study, asked, there)
+        club = asked.club_speed_mph
+        if club is None:
+            return None, present
+        remark = Sentence("notes", "other_speed", {"speed_mph": club}, {"quarter": row["quarter"]})
+        return remark, present_at(study, present, club)
+
+    def _quarters(self, right, present):
+        """Give the quarters that the table of goals would have, but for the luck of today's speed."""
+        names = ("quarters", "quarters_lo90", "quarters_hi90")
+        if present is None:
+            return dict.fromkeys(names)
+        speeds = [
+            tuple(np.array([right[f"{kind}_speed_{edge}mph"]], dtype=float) for edge in EDGES)
+            for kind in ("efficient", "present")
+        ]
+        step = step_to(present.club_speed_mph, 0.0, *speeds)
+        enough = right["gap_yd"] <= 0 or (right["speed_yd"] is not None and right["speed_yd"] <= 0)
+        least = np.fmin(step.step_mph, 0) if enough else step.step_mph
+        found = quarters_needed(least, self.study.gain, step.lo90_mph, step.hi90_mph)
+        return {name: None if np.isnan(values[0]) else values[0] for name, values in zip(names, found, strict=True)}
 
 
 def _frontier(model, drives, speeds, place, turf):
@@ -152,6 +178,8 @@ def random_conditions(random):
         "turf": str(random.choice(["soft", "normal", "firm"])),
     }
     drawn["altitude_m" if random.random() < 0.5 else "pressure_hpa"] = round(float(random.uniform(700, 1050)))
+    if random.random() < 0.1:  # the altitude counts
+        drawn |= {"altitude_m": 900.0, "pressure_hpa": 1000.0}
     given = {name: value for name, value in drawn.items() if random.random() < 0.6}
     return given or {"wind_mph": drawn["wind_mph"]}
 

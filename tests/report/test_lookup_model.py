@@ -9,12 +9,16 @@ from lookup_studies import LookupStudy, random_conditions, random_drive, random_
 
 from pipeline.benchmark.run_and_conditions import run_yd
 from pipeline.benchmark.typed_question import limits_near
+from pipeline.coach.goals.goal_notes import goal_refusal, reached_yd
+from pipeline.coach.goals.needed_speed import DistanceCurve
 from pipeline.coach.goals.pace import Gain, quarters_needed
+from pipeline.fit.model import Delivery
 from pipeline.physics.air import Air
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.physics.turf import FIRMNESS
 from pipeline.report.lookup.lookup_data import flight_data
+from pipeline.shown import IMPERIAL, Units
 
 # Asked of each kind of study: at standard conditions, and in two others.
 EACH = 56
@@ -24,8 +28,7 @@ FIGURES_OF_LOOKUP = (
     *("yards_available_yd", "efficient_launch_deg", "efficient_spin_rpm", "efficient_ball_speed_mph"),
 )
 ALIKE_IN_LOOKUP = ("launch_window_deg", "spin_window_rpm", "in_reach", "note")
-# What a goal has beside the package's keys.
-MORE_IN_GOAL = {"golfer", "quarter", "note", "quarters", "quarters_lo90", "quarters_hi90"}
+WORDS_OF_GOAL = ("distance", "reach", "supported", "note")
 
 
 @pytest.fixture(scope="module")
@@ -70,10 +73,9 @@ def test_random_questions_agree_with_the_package(open_study, studies, name, reco
             assert {key: found[key] for key in ALIKE_IN_LOOKUP} == {key: right[key] for key in ALIKE_IN_LOOKUP}, one
         for wish, found in zip(wishes, plans, strict=True):
             right = here.plan(wish)
-            assert set(found) == set(right) | MORE_IN_GOAL
-            words = {key: right[key] for key in ("distance", "reach", "supported")}
-            assert {key: found[key] for key in words} == words, wish
-            names = [key for key, value in right.items() if key not in words and key != "note"]
+            assert set(found) == set(right) | {"golfer", "quarter"}
+            assert {key: found[key] for key in WORDS_OF_GOAL} == {key: right[key] for key in WORDS_OF_GOAL}, wish
+            names = set(right).difference(WORDS_OF_GOAL)
             apart[not conditions] = max(apart[not conditions], farthest(right, found, names))
             reached += right["present_speed_mph"] is not None
     record_property("apart", apart)
@@ -115,6 +117,30 @@ def test_times_are_the_packages(open_study, studies):
           (step) => quartersNeeded(gain, step.map((x) => x ?? NaN)).map(orNull))"""
         found = page.evaluate(script, [None if gain is None else vars(gain), known])
         assert np.array(found, dtype=float) == pytest.approx(right, abs=1e-9, nan_ok=True)
+
+
+def test_refusals_are_the_commands_in_any_units(open_study, studies):
+    study, units = studies["flight"], Units("metres", "m/s")
+    page, here = open_study(study), study.at({})
+    told_units = {
+        "distance": {"text": "m", "each": units.yd_each},
+        "speed": {"text": "m/s", "each": units.mph_each, "decimals": units.speed_decimals},
+    }
+    drive = {"club": 97.0, "ball": None, "launch": 14.0, "spin": 2650.0}
+    refused = [{"club": 60.0}, {"club": 90.6}, {"launch": 30.25}, {"spin": 6512.5}, {"ball": 165.0}]
+    for changed in refused:
+        asked = drive | changed
+        typed = Delivery(*(np.array(np.nan if x is None else x) for x in (asked["club"], (asked["ball"] or np.nan) / 97,
+                                                                          asked["launch"], asked["spin"])))  # fmt: skip
+        right = here.frontier.refusal(typed, study.model.usual_at(typed.club_speed_mph))
+        for given, page_units in ((IMPERIAL, None), (units, told_units)):
+            script = "([asked, units]) => lookUp(DATA, asked, null, units ?? undefined).reason"
+            assert page.evaluate(script, [asked, page_units]) == right.sentence(given)
+    wish = {"goal_yd": 900.0, "distance": "carry"}
+    note = page.evaluate("([wish, units]) => planGoal(DATA, wish, null, units).note", [wish, told_units])
+    assert note == goal_refusal(DistanceCurve.of_carry(here.frontier), {"supported": False}, units)
+    limits = page.evaluate("limitsOf(DATA, 'goal', null, { distance: 'carry', conditions: null })")
+    assert limits == pytest.approx(reached_yd(DistanceCurve.of_carry(here.frontier)), abs=1e-6)
 
 
 def test_typed_numbers_are_the_packages(open_study, studies):

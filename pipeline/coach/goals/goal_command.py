@@ -81,10 +81,10 @@ def answer_goal(
     wish = Wish(goal_yd, carry, typed.club_speed, typed.launch, typed.spin, typed.ball_speed)
     quarter, golfer, note, present = _present(folder, wish, study, golfer)
     answer = {"golfer": golfer, "quarter": quarter} | plan_one(study, wish, present)
-    answer["note"] = " ".join(text for text in (note and note.text(), answer["note"]) if text) or None
     refusal = goal_refusal(curve, answer, units)
     if refusal is not None:
         return Answered(answer, "", refusal)
+    answer["note"] = " ".join(text for text in (note and note.text(), answer["note"]) if text) or None
     said = [*_goal_texts(answer, typed, units), *asked_texts(typed.known() | known_of(asked), asked.turf, units)]
     notes = [one.text(units) for one in (*([note] if note else []), *goal_notes(curve, answer))]
     return Answered(answer, goal_text(study.name, answer, said, notes, units, typed.club_speed is not None), None)

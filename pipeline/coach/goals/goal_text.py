@@ -7,9 +7,9 @@ from typing import Any
 from pipeline.shown import Units, number_text, typed_text, whole
 from pipeline.texts.catalogue import texts, told
 
-LABEL, FIGURE = 18, 9  # characters
-GAP = ("gap", "delivery", "speed")
-EDGES = ("lo90_", "hi90_")
+_LABEL, _FIGURE = 18, 9  # characters
+_GAP = ("gap", "delivery", "speed")
+_EDGES = ("lo90_", "hi90_")
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,9 @@ def shown(answer: dict[str, Any], units: Units, typed_speed: bool) -> Shown:
     }
     if answer["gap_yd"] is not None:
         yards["gap"] = units.distance_whole(answer["goal_yd"]) - yards["present"]
-    parts = [answer[f"{name}_yd"] for name in GAP[1:]]
+    parts = [answer[f"{name}_yd"] for name in _GAP[1:]]
     if None not in parts:
-        yards |= dict(zip(GAP[1:], units.parts_whole(parts, yards["gap"]), strict=True))
+        yards |= dict(zip(_GAP[1:], units.parts_whole(parts, yards["gap"]), strict=True))
     speeds = {
         name: float(number_text(answer[f"{name}_mph"] / units.mph_each, units.speed_decimals).replace(",", ""))
         for name in ("efficient_speed", "present_speed")
@@ -111,13 +111,13 @@ _YARDS = (
 
 
 def _yards_row(label: str, name: str, answer: dict[str, Any], found: Shown, units: Units) -> str:
-    edges = [answer[f"{name}_{edge}yd"] for edge in EDGES]
+    edges = [answer[f"{name}_{edge}yd"] for edge in _EDGES]
     ends = ["..." if edge is None else units.distance_figure(edge) for edge in edges]
     return _row(label, f"{found.yards[name]:,}", units.distance_unit, ends)
 
 
 def _speed_row(label: str, name: str, answer: dict[str, Any], found: Shown, units: Units) -> str:
-    edges = [answer[f"{name}_{edge}mph"] for edge in EDGES]
+    edges = [answer[f"{name}_{edge}mph"] for edge in _EDGES]
     ends = ["..." if edge is None else units.speed_figure(edge) for edge in edges]
     figure = number_text(found.speeds[name], units.speed_decimals)
     return _row(label, figure, units.speed_unit, ends, _more_than_today(found.more.get(name), units))
@@ -125,7 +125,7 @@ def _speed_row(label: str, name: str, answer: dict[str, Any], found: Shown, unit
 
 def _row(label: str, figure: str, unit: str, ends: list[str], remark: str = "") -> str:
     interval = told("command", "interval", range=f"{ends[0]} to {ends[1]} {unit}")
-    return f"{label:<{LABEL}}{f'{figure} {unit}':>{FIGURE}}   {remark}{interval}"
+    return f"{label:<{_LABEL}}{f'{figure} {unit}':>{_FIGURE}}   {remark}{interval}"
 
 
 def _more_than_today(more: float | None, units: Units) -> str:
@@ -143,7 +143,7 @@ def reach_sentence(answer: dict[str, Any], found: Shown, units: Units, typed_spe
         return told("notes", "reached" if spare > 0 else "reached_just", spare=f"{spare:,} {yard}")
     if reach == "both":
         more = found.more["efficient_speed"]
-        parts = {name: f"{found.yards[name]:,} {yard}" for name in GAP[1:]}
+        parts = {name: f"{found.yards[name]:,} {yard}" for name in _GAP[1:]}
         key, rise = ("both", typed_text(more)) if more > 0 else ("both_nearly", "1")
         return told("notes", key, more=f"{rise} {speed}", **parts)
     if reach in ("delivery", "speed"):

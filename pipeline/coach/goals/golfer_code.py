@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from pipeline.errors import UserError
 from pipeline.texts.catalogue import told
 
-MOST_NAMED = 5
-SHORTEST = 6  # characters, as charts show a pseudonym
-MARKS = "*+"  # charts put them behind one
+_MOST_NAMED = 5
+_SHORTEST = 6  # characters, as charts show a pseudonym
+_MARKS = "*+"  # charts put them behind one
 
 
 def matched(typed: str, golfers: Sequence[str]) -> str:
@@ -25,7 +25,7 @@ def matched(typed: str, golfers: Sequence[str]) -> str:
     UserError
         If no golfer or more than one has such a pseudonym. What was typed, which may be a name, isn't repeated.
     """
-    code = typed.strip().rstrip(MARKS).lower()
+    code = typed.strip().rstrip(_MARKS).lower()
     found = [golfer for golfer in golfers if code and golfer.startswith(code)]
     if code in found:
         return code
@@ -33,7 +33,7 @@ def matched(typed: str, golfers: Sequence[str]) -> str:
         raise UserError(told("numbers", "golfer_unknown"))
     if len(found) == 1:
         return found[0]
-    named = found[:MOST_NAMED]
+    named = found[:_MOST_NAMED]
     key = "golfer_ambiguous" if len(found) == len(named) else "golfer_ambiguous_more"
     codes = ", ".join(golfer[: _telling(golfers)] for golfer in named)
     raise UserError(told("numbers", key, count=f"{len(found):,}", codes=codes))
@@ -41,7 +41,7 @@ def matched(typed: str, golfers: Sequence[str]) -> str:
 
 def _telling(golfers: Sequence[str]) -> int:
     """Give how many characters tell all golfers apart; no fewer than charts show."""
-    length = SHORTEST
+    length = _SHORTEST
     while len({golfer[:length] for golfer in golfers}) < len(golfers):
         length += 1
     return length

@@ -48,8 +48,8 @@ SPOKEN = ("refusals", "units", "asked", "numbers", "turf", "notes", "page")
 # Columns of the frontier that an answer needs.
 COLUMNS = ("carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm", "total_yd", *WINDOW_EDGES)
 
-# Decimals of what is a sum of many parts: carry at the splines' knots, yd, and its slopes with the multipliers, which
-# enter times some hundredths. Each puts a figure off by 1e-7 yd at most (tested).
+# Decimals of what there is most of: carry at the splines' knots, yd, and its slopes with the multipliers, which enter
+# times some hundredths. On the demo they put no figure off by more than 2e-8 yd; tests hold it under 1e-6.
 CARRY_DECIMALS, SLOPE_DECIMALS = 8, 7
 
 

@@ -1,4 +1,5 @@
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -274,3 +275,24 @@ def test_the_command_leaves_slow_packages_alone(results):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_metric_goals_agree_with_those_in_yards(results):
+    random = np.random.default_rng(9)
+    for _ in range(4):
+        goal, mph, wind = (float(random.uniform(*ends)) for ends in ((240, 270), (85, 108), (-8, 8)))
+        ball, launch, spin = mph * float(random.uniform(1.35, 1.5)), float(random.uniform(12, 16)), "2.800"
+        delivery, k = ("--launch", launch, "--spin", spin, "--carry"), 1.609344
+        yards = (goal, "--speed", mph, "--ball-speed", ball, "--wind-mph", wind, *delivery)
+        metric = (goal * 0.9144, "--speed", mph * k, "--ball-speed", ball * k, "--wind-mph", wind * k, *delivery)
+        one, other = answered(results, *yards), answered(results, *metric, "--metric")
+        assert one["present_yd"] is not None
+        assert one.keys() == other.keys()
+        for name, value in one.items():
+            same = value if isinstance(value, str | bool | None) else pytest.approx(value, rel=1e-6, abs=1e-6)
+            assert other[name] == same, name
+        text = asked(results, *metric, "--metric").stdout
+        shown = {name: int(figure) for name, figure in re.findall(r"^ +(\D+?) +(-?\d+) m ", text, flags=re.MULTILINE)}
+        if "by speed" in shown:
+            assert shown["by delivery"] + shown["by speed"] == shown["gap to the goal"]
+        assert shown["gap to the goal"] == int(np.floor(goal * 0.9144 + 0.5)) - shown["today"]

@@ -214,10 +214,10 @@ function sharedWindow(ready, speed, windowOf) {
 function placeOf(data, conditions) {
   const asked = conditions ?? {};
   const { temp_c: temp, pressure_hpa: pressure, altitude_m: altitude, wind_mph: wind, turf } = asked;
-  const isStandard = [temp, pressure, altitude, wind, turf].every((value) => value === null || value === undefined);
+  const isAsked = (value) => value !== null && value !== undefined;
+  const isStandard = ![temp, pressure, altitude, wind, turf].some(isAsked);
   const usual = data.standard;
-  const pascals = pressure !== null && pressure !== undefined ? pressure * 100
-    : (altitude !== null && altitude !== undefined ? pressureAt(altitude) : usual.pressure_hpa * 100);
+  const pascals = isAsked(altitude) ? pressureAt(altitude) : (pressure ?? usual.pressure_hpa) * 100;
   const air = airOf(temp ?? usual.temp_c, pascals, usual.humidity);
   air.wind_mps = (wind ?? 0) * data.flight.mps_per_mph;
   return { air, turf: data.turfs[turf ?? usual.turf], isStandard };

@@ -88,10 +88,9 @@ function planGoal(data, wish, conditions = null, units = PLAIN_UNITS) {
   const { goal_yd: goal, distance } = wish;
   const plan = { golfer: wish.golfer ? wish.golfer.golfer : null, quarter, goal_yd: goal, distance,
     club_speed_mph: orNull(club), ...plain, reach, supported: plain.efficient_speed_mph !== null };
-  const notes = [...(note ? [note] : []), ...(plan.supported ? goalNotes(ready, plan) : [])];
-  const said = notes.map((one) => sentenceOf(data, one, units));
-  if (!plan.supported) said.push(goalRefusal(ready, curve, units));
-  return { ...plan, note: said.join(" ") || null };
+  if (!plan.supported) return { ...plan, note: goalRefusal(ready, curve, units) };
+  const notes = [...(note ? [note] : []), ...goalNotes(ready, plan)];
+  return { ...plan, note: notes.map((one) => sentenceOf(data, one, units)).join(" ") || null };
 }
 
 // Why a goal has no club speed.
