@@ -31,7 +31,9 @@ def test_steps_get_the_title_and_the_units(tmp_path):
         found[name] = json.loads(settings)
         paths = json.loads(files).values()
         assert not any("Hill" in path for each in paths for path in ([each] if isinstance(each, str) else each))
-    titled = {name: settings.get("settings", settings.get("about", {})).get("study") for name, settings in found.items()}
+    titled = {
+        name: settings.get("settings", settings.get("about", {})).get("study") for name, settings in found.items()
+    }
     assert {name for name, title in titled.items() if title == "Hill & Dale {School}"} == SHOW
     assert found["build_bands"]["about"]["units"] == "metres"
     assert found["keep_model"]["study"] == "own"
