@@ -38,6 +38,7 @@ try:
     check_alone(Path(OUT))
     check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
     SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
+    SHOWN = SETTINGS | {"study": STUDY.shown_name}  # as pages print it
     KEPT = Path(f"{OUT}/model/kept")
     check_kept(KEPT)
     # With a kept model its files stand in for the newest fit and its calibration of flight, which are not made.

@@ -3,12 +3,20 @@
 Commands import what they need when they run, so that `--help` is quick.
 """
 
+import json
+import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from pipeline.ending import BAD_INPUT, told
+from pipeline.errors import UserError
+
+if TYPE_CHECKING:
+    from pipeline.benchmark.lookup_command import Answered
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 RESULTS = click.option(
@@ -40,6 +48,41 @@ class _Plain(click.Group):
         if outcome.status:
             ctx.exit(outcome.status)
         return result
+
+
+class _Typed(click.Command):
+    """A command whose arguments are numbers: -5 is one, and no option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the true minus sign, which `pipeline.typed` knows, where a text begins with a single hyphen."""
+        return super().parse_args(ctx, [re.sub("^-(?!-|h$)", "\u2212", one) for one in args])
+
+
+def _place_and_units(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the options of conditions, as `pipeline.benchmark.typed_question.read_place` names them, and of units."""
+    options: list[tuple[tuple[str, ...], dict[str, Any]]] = [
+        (("--altitude-m", "altitude"), {"metavar": "NUMBER", "help": "Height above sea level, m."}),
+        (
+            ("--pressure-hpa", "pressure"),
+            {"metavar": "NUMBER", "help": "Air pressure at the place, hPa, instead of altitude."},
+        ),
+        (("--temp-c", "temperature"), {"metavar": "NUMBER", "help": "Air temperature, deg C."}),
+        (
+            ("--wind-mph", "wind"),
+            {"metavar": "NUMBER", "help": "Wind along the shot, mph; tail wind positive. With --metric in km/h."},
+        ),
+        (("--turf",), {"metavar": "WORD", "help": "Firmness of the fairway: soft, normal or firm."}),
+        (
+            ("--metric/--yards",),
+            {
+                "default": None,
+                "help": "Type and print speeds in km/h and distances in m, or mph and yd. Default: the study's.",
+            },
+        ),
+    ]
+    for names, settings in reversed(options):
+        command = click.option(*names, **settings)(command)
+    return command
 
 
 @click.group(cls=_Plain, context_settings={"help_option_names": ["-h", "--help"]})
@@ -94,90 +137,83 @@ def names(study: Path) -> None:
     click.echo(f"{path}: {count} golfers. It names people: keep it as safe as the key, and delete it after use.")
 
 
-@cli.command()
-@click.argument("club_speed", type=click.FloatRange(0, 250))
-@click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle, deg.")
-@click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin, rpm.")
-@click.option("--ball-speed", type=click.FloatRange(0, 300), help="Ball speed, mph.")
-@click.option("--altitude-m", type=click.FloatRange(-500, 5000), help="Height above sea level, m.")
-@click.option("--temp-c", type=click.FloatRange(-30, 55), help="Air temperature, deg C.")
-@click.option("--wind-mph", type=click.FloatRange(-55, 55), help="Wind along the shot, mph; tail wind positive.")
-@click.option("--turf", type=click.Choice(["soft", "normal", "firm"]), help="Firmness of the fairway.")
+@cli.command(cls=_Typed)
+@click.argument("club_speed")
+@click.option("--launch", metavar="NUMBER", help="Launch angle, deg.")
+@click.option("--spin", metavar="NUMBER", help="Backspin, rpm.")
+@click.option("--ball-speed", metavar="NUMBER", help="Ball speed, mph.")
+@_place_and_units
 @RESULTS
 @AS_JSON
 def lookup(
-    club_speed: float,
-    launch: float | None,
-    spin: float | None,
-    ball_speed: float | None,
-    altitude_m: float | None,
-    temp_c: float | None,
-    wind_mph: float | None,
-    turf: str | None,
+    club_speed: str,
+    launch: str | None,
+    spin: str | None,
+    ball_speed: str | None,
+    metric: bool | None,
     results: Path | None,
     as_json: bool,
+    **place: str | None,
 ) -> None:
     """Show how far a drive should carry at a club speed.
 
-    CLUB_SPEED is in mph. Anything you leave out is set to what is typical at that speed, and conditions to the
-    study's standard ones.
+    CLUB_SPEED is in mph, or in km/h with --metric. Anything you leave out is set to what is typical at that speed, and
+    conditions to the study's standard ones.
     """
-    import json
+    from pipeline.benchmark.lookup_command import answer_lookup, find_results
 
-    from pipeline.benchmark.lookup import look_up
-    from pipeline.benchmark.lookup_command import Asked, answer_table, find_results, read_results
-
-    asked = Asked(altitude_m, temp_c, wind_mph, turf)
-    found = read_results(find_results(results), asked)
-    answer = look_up(found.model, found.frontier, found.place, club_speed, launch, spin, ball_speed)
-    if as_json:
-        click.echo(json.dumps(answer))
-        return
-    given = {
-        "launch": (launch, "deg"),
-        "spin": (spin, "rpm"),
-        "ball speed": (ball_speed, "mph"),
-        "altitude": (altitude_m, "m"),
-        "temperature": (temp_c, "deg C"),
-        "wind": (wind_mph, "mph"),
-    }
-    click.echo(answer_table(found.frontier.study, answer, given, turf))
+    drive = {"club_speed": club_speed, "launch": launch, "spin": spin, "ball_speed": ball_speed}
+    _say(answer_lookup(find_results(results), drive, place, metric), as_json)
 
 
-@cli.command()
-@click.argument("distance", type=click.FloatRange(20, 450))
-@click.option("--speed", type=click.FloatRange(30, 250), help="Club speed now, mph.")
-@click.option("--launch", type=click.FloatRange(-20, 60), help="Launch angle now, deg.")
-@click.option("--spin", type=click.FloatRange(0, 20000), help="Backspin now, rpm.")
-@click.option("--ball-speed", type=click.FloatRange(20, 300), help="Ball speed now, mph.")
-@click.option("--golfer", help="A pseudonym from golfers.csv. Its newest quarter stands for today's drive.")
+@cli.command(cls=_Typed)
+@click.argument("distance")
+@click.option("--speed", metavar="NUMBER", help="Club speed now, mph.")
+@click.option("--launch", metavar="NUMBER", help="Launch angle now, deg.")
+@click.option("--spin", metavar="NUMBER", help="Backspin now, rpm.")
+@click.option("--ball-speed", metavar="NUMBER", help="Ball speed now, mph.")
+@click.option(
+    "--golfer",
+    metavar="CODE",
+    help="A pseudonym from golfers.csv, or its beginning. Its newest quarter stands for today's drive.",
+)
 @click.option("--carry", is_flag=True, help="DISTANCE is carry alone. Default: carry and roll together.")
+@_place_and_units
 @RESULTS
 @AS_JSON
 def goal(
-    distance: float,
-    speed: float | None,
-    launch: float | None,
-    spin: float | None,
-    ball_speed: float | None,
+    distance: str,
+    speed: str | None,
+    launch: str | None,
+    spin: str | None,
+    ball_speed: str | None,
     golfer: str | None,
     carry: bool,
+    metric: bool | None,
     results: Path | None,
     as_json: bool,
+    **place: str | None,
 ) -> None:
     """Show what club speed a drive of DISTANCE yards takes.
 
-    It answers for an efficient delivery and for today's, and splits the gap into delivery and speed.
+    It answers for an efficient delivery and for today's, and splits the gap into delivery and speed. With --metric
+    DISTANCE is in meters and speeds are in km/h.
     """
-    import json
-
     from pipeline.benchmark.lookup_command import find_results
-    from pipeline.coach.goals.goal_command import answer_goal, goal_text
-    from pipeline.coach.goals.one_goal import Wish
+    from pipeline.coach.goals.goal_command import answer_goal
 
-    wish = Wish(distance, carry, speed, launch, spin, ball_speed, golfer)
-    study, answer = answer_goal(find_results(results), wish)
-    click.echo(json.dumps(answer) if as_json else goal_text(study, answer))
+    drive = {"club_speed": speed, "launch": launch, "spin": spin, "ball_speed": ball_speed}
+    _say(answer_goal(find_results(results), distance, drive, place, metric, golfer=golfer, carry=carry), as_json)
+
+
+def _say(answered: "Answered", as_json: bool) -> None:
+    """Print an answer; one without figures as JSON alone, and its sentence as an error."""
+    if as_json:
+        click.echo(json.dumps(answered.answer))
+    elif answered.refusal is None:
+        click.echo(answered.text)
+    if answered.refusal is not None:
+        raise UserError(answered.refusal)
 
 
 @cli.command(name="open")

@@ -8,6 +8,7 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.statistics.intervals import Z90
+from pipeline.texts.catalogue import told
 
 UNANSWERED: dict[str, Any] = {
     "expected_carry_yd": None,
@@ -73,13 +74,12 @@ def look_up(
     efficient = _efficient(model, frontier, club_speed_mph)
     expected = _expected(model, place, drive, known, frontier.moved_share)
     window = frontier.window_at(club_speed_mph)
-    notes = ["expected is one drive; 9 in 10 fall inside its interval"]
-    if ball_speed_mph is not None and not used:
-        notes.append("ball speed was not used: the model is over club speed")
-    if window is None:
-        notes.append("no efficient window at this speed")
-    if not place.is_standard:
-        notes.append("all figures are for the conditions you gave")
+    notes = {
+        "one_drive": True,
+        "ball_unused": ball_speed_mph is not None and not used,
+        "no_window": window is None,
+        "conditions": not place.is_standard,
+    }
     return answer | {
         **expected,
         **efficient,
@@ -88,7 +88,7 @@ def look_up(
         "spin_window_rpm": None if window is None else [window.spin_lo_rpm, window.spin_hi_rpm],
         "in_reach": bool(frontier.reachable(drive)),
         "supported": True,
-        "note": "; ".join(notes),
+        "note": " ".join(told("notes", key) for key, holds in notes.items() if holds),
     }
 
 

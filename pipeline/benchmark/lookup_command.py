@@ -1,5 +1,7 @@
 """Reading a study's results for a lookup, and the answer as a small table (an edge module)."""
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -8,13 +10,18 @@ import numpy as np
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.frontier_here import frontier_in
+from pipeline.benchmark.frontier_part import part_about
+from pipeline.benchmark.lookup import UNANSWERED, look_up
+from pipeline.benchmark.lookup_text import asked_texts, lookup_text
 from pipeline.benchmark.run_and_conditions import Conditions, Place
+from pipeline.benchmark.typed_question import Drive, read_drive, read_place, read_turf, refusal_in
 from pipeline.edge.artefacts import read_artefact
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, FittedModel
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air, pressure_at
 from pipeline.physics.turf import FIRMNESS
+from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
@@ -63,15 +70,26 @@ class StudyResults:
     model_path: Path
 
 
-def read_results(folder: Path, asked: Asked) -> StudyResults:
-    """Read what a lookup needs.
+def read_frontier(folder: Path) -> Frontier:
+    """Read a study's frontier, at its standard conditions.
+
+    Raises
+    ------
+    UserError
+        If it is missing or not what the workflow writes.
+    """
+    return read_artefact(folder / FRONTIER, Frontier)
+
+
+def read_results(folder: Path, asked: Asked, kept: Frontier | None = None) -> StudyResults:
+    """Read what a lookup needs; `kept` is its frontier where somebody has read it already.
 
     Raises
     ------
     UserError
         If a file is missing or not what the workflow writes.
     """
-    frontier = read_artefact(folder / FRONTIER, Frontier)
+    frontier = read_frontier(folder) if kept is None else kept
     path = folder / frontier.model_file
     # A kept model has its calibration of flight beside it.
     beside = path.with_name(CALIBRATION.name)
@@ -102,47 +120,94 @@ def place_of(kept: Calibration, air: dict[str, float], turf: str, asked: Asked) 
     return Place(kept.ball, standard, here)
 
 
-def answer_table(
-    study: str, answer: dict[str, Any], given: dict[str, tuple[float | None, str]], turf: str | None = None
-) -> str:
-    """Write an answer as a small table.
+@dataclass(frozen=True)
+class Answered:
+    """An answer to a coach.
+
+    Attributes
+    ----------
+    answer : dict
+        For JSON.
+    text : str
+        For a screen; empty without figures.
+    refusal : str or None
+        The sentence that says why there are no figures.
+    """
+
+    answer: dict[str, Any]
+    text: str
+    refusal: str | None
+
+
+def answer_lookup(
+    folder: Path, drive: Mapping[str, str | None], place: Mapping[str, str | None], metric: bool | None
+) -> Answered:
+    """Answer a lookup as typed.
 
     Parameters
     ----------
-    study : str
-    answer : dict
-        From `look_up`.
-    given : dict
-        What was given beside club speed: name to value and unit; a null value is left out.
-    turf : str, optional
-        Firmness that was asked for.
+    folder : Path
+        See `find_results`.
+    drive, place : mapping of str to str or None
+        Texts; see `read_drive` and `read_asked`.
+    metric : bool or None
+        Whether it is typed and printed in metric units; None for the study's own.
+
+    Raises
+    ------
+    UserError
+        If the results can't be read, a text is no number, or conditions are out of their limits.
     """
-    asked = [f"club speed {answer['club_speed_mph']:g} mph"]
-    asked += [f"{name} {value:g} {unit}" for name, (value, unit) in given.items() if value is not None]
-    asked += [f"{turf} turf"] if turf else []
-    lines = [f"{study}: {', '.join(asked)}"]
+    kept = read_frontier(folder)
+    units = units_of(kept, metric)
+    asked = read_asked(place, units)
+    typed = read_drive(kept, drive, units)
+    if typed.refusal is not None:
+        return _unanswered(typed, typed.refusal)
+    speed = math.nan if typed.club_speed is None else typed.club_speed
+    found = read_results(folder, asked, part_about(kept, speed))
+    answer = look_up(found.model, found.frontier, found.place, speed, typed.launch, typed.spin, typed.ball_speed)
     if not answer["supported"]:
-        return "\n".join([*lines, f"  {answer['note']}"])
-    most_drives = f"9 drives in 10 land between {_range(answer, 'expected', 'and')}"
-    interval = f"90 % interval: {_range(answer, 'efficient', 'to')}"
-    rows = [
-        ("expected carry", _yards(answer, "expected_carry_yd"), most_drives),
-        ("efficient carry", _yards(answer, "efficient_carry_yd"), interval),
-        ("expected total", _yards(answer, "expected_total_yd"), "carry and roll"),
-        ("efficient total", _yards(answer, "efficient_total_yd"), "carry and roll"),
-        ("yards available", _yards(answer, "yards_available_yd"), "of carry"),
-    ]
-    lines += [f"  {name:<17}{value:>8}   {remark}".rstrip() for name, value, remark in rows]
-    if answer["launch_window_deg"] is None:
-        return "\n".join([*lines, "  no efficient window at this speed"])
-    launch, spin = answer["launch_window_deg"], answer["spin_window_rpm"]
-    window = f"launch {launch[0]:.1f} to {launch[1]:.1f} deg, spin {spin[0]:.0f} to {spin[1]:.0f} rpm"
-    return "\n".join([*lines, f"  {'efficient window':<17}{window}"])
+        return Answered(answer, "", refusal_in(found.frontier, found.model, typed, units))
+    known = typed.known()
+    said = asked_texts(known | known_of(asked), asked.turf, units)
+    return Answered(answer, lookup_text(kept.study, answer, said, units, left_out=None in known.values()), None)
 
 
-def _yards(answer: dict[str, Any], name: str) -> str:
-    return f"{answer[name]:.0f} yd"
+def _unanswered(typed: Drive, refusal: str) -> Answered:
+    return Answered({"club_speed_mph": typed.club_speed, **UNANSWERED, "note": refusal}, "", refusal)
 
 
-def _range(answer: dict[str, Any], name: str, between: str) -> str:
-    return f"{answer[f'{name}_lo90_yd']:.0f} {between} {answer[f'{name}_hi90_yd']:.0f} yd"
+def read_asked(place: Mapping[str, str | None], units: Units) -> Asked:
+    """Read typed conditions: those of `read_place`, and turf.
+
+    Raises
+    ------
+    UserError
+        If they can't be used.
+    """
+    found = read_place({name: text for name, text in place.items() if name != "turf"}, units)
+    return Asked(
+        altitude_m=found.get("altitude"),
+        temp_c=found.get("temperature"),
+        wind_mph=found.get("wind"),
+        turf=read_turf(place.get("turf")),
+        pressure_hpa=found.get("pressure"),
+    )
+
+
+def known_of(asked: Asked) -> dict[str, float | None]:
+    """Give conditions by the names under which they are typed."""
+    return {
+        "altitude": asked.altitude_m,
+        "pressure": asked.pressure_hpa,
+        "temperature": asked.temp_c,
+        "wind": asked.wind_mph,
+    }
+
+
+def units_of(frontier: Frontier, metric: bool | None) -> Units:
+    """Give the units of a command: those asked for, else the study's."""
+    if metric is None:
+        return METRIC if frontier.units == METRIC.distance else IMPERIAL
+    return METRIC if metric else IMPERIAL

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from pipeline.texts.catalogue import told
+from pipeline.shown import IMPERIAL, Units
+from pipeline.texts.sentences import Sentence
 
 
 @dataclass(frozen=True)
@@ -20,19 +21,6 @@ class Refusal:
     key: str
     figures: dict[str, float]
 
-    def sentence(self) -> str:
-        """Write the sentence."""
-        return told("refusals", self.key, **dict(_written(*item) for item in self.figures.items()))
-
-
-def _written(name: str, value: float) -> tuple[str, str]:
-    """Give a figure's word in the sentence and its text: as typed, but for the usual ones and ratios."""
-    word, unit = name.rsplit("_", 1) if "_" in name else (name, name)
-    if unit == "mph":
-        # In "from 65 to 119 mph" the unit stands once.
-        return word, f"{value:.6g}" if word == "lo" else f"{value:.6g} mph"
-    if unit == "deg":
-        return word, f"{value:.1f} deg"
-    if unit == "rpm":
-        return word, f"{value:,.0f} rpm"
-    return (name if word == unit else f"ratio_{word}"), f"{value:.2f}"
+    def sentence(self, units: Units = IMPERIAL) -> str:
+        """Write the sentence, speeds in somebody's units."""
+        return Sentence("refusals", self.key, self.figures).text(units)

@@ -30,7 +30,7 @@ rule build_bands:
         **step(
             "build_bands",
             about={
-                "study": STUDY.study,
+                "study": STUDY.shown_name,
                 "air": SETTINGS["air"],
                 "turf": STUDY.flight.turf,
                 "units": STUDY.units,

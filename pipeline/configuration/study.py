@@ -168,8 +168,6 @@ class Study(Strict):
     )
     logs: tuple[LogEntry, ...] = Field(min_length=1, description="Shot logs, in entries that share a layout.")
     speed_logs: tuple[SpeedLogEntry, ...] = Field((), description="Logs of swings without a ball.")
-    title: str | None = Field(None, max_length=80, description="Name that pages print; the study's own unless given.")
-    units: Literal["yards", "metres"] = Field("yards", description="What pages and commands show first.")
     reference_device: str | None = Field(
         None,
         description="Device whose readings are taken as they are; the others are compared with it. The one of most "
@@ -185,6 +183,17 @@ class Study(Strict):
     flight: Flight = Flight()
     goals: BandGoals = BandGoals()
     report: Report = Report()
+    title: str | None = Field(
+        None,
+        min_length=1,
+        max_length=60,
+        description="Name as pages and commands print it, such as Hill School. The study's name unless given.",
+    )
+    units: Literal["yards", "metres"] = Field(
+        "yards",
+        description="What pages and commands show first: yards and mph, or meters and km/h. Files stay in yards and "
+        "mph.",
+    )
     seed: int = Field(1, ge=0, lt=2**32, description="Seed of every random draw.")
 
     @field_validator("study")
@@ -198,6 +207,18 @@ class Study(Strict):
         if name.lower() in _TAKEN or name.lower().partition(".")[0] in _DEVICES:
             raise ValueError(f"can't be {name!r}, a name that results/ or the system has taken; use another")
         return name
+
+    @field_validator("title")
+    @classmethod
+    def _one_line(cls, title: str | None) -> str | None:
+        if title is not None and not (title.isprintable() and title.strip()):
+            raise ValueError("must be one line of text that can be printed; correct it, or leave it out")
+        return None if title is None else title.strip()
+
+    @property
+    def shown_name(self) -> str:
+        """The study's name as pages and commands print it."""
+        return self.title or self.study
 
     @model_validator(mode="after")
     def _goals_of_bands(self) -> "Study":

@@ -38,6 +38,7 @@ WORKING_TEMP_C = (-30.0, 55.0)
 WORKING_PRESSURE_PA = (50_000.0, 110_000.0)
 WORKING_HUMIDITY = (0.0, 1.0)
 WORKING_ALTITUDE_M = (-500.0, 5000.0)
+WORKING_WIND_MPS = (-25.0, 25.0)  # along the drive
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ rule draw_figures:
         **step(
             "draw_figures",
             settings={
-                key: SETTINGS[key]
+                key: SHOWN[key]
                 for key in ("bands", "privacy", "window_tolerance_yd")
             },
         ),
@@ -70,7 +70,7 @@ rule write_report:
         **step(
             "write_report",
             settings={
-                key: SETTINGS[key]
+                key: SHOWN[key]
                 for key in (
                     "study",
                     "flags",
@@ -110,7 +110,7 @@ rule write_sheets:
         **step(
             "write_sheets",
             settings={
-                key: SETTINGS[key]
+                key: SHOWN[key]
                 for key in (
                     "study",
                     "flags",
@@ -201,7 +201,7 @@ rule write_diagnostics:
     params:
         **step(
             "write_diagnostics",
-            settings={key: SETTINGS[key] for key in ("study", "bands", "privacy")},
+            settings={key: SHOWN[key] for key in ("study", "bands", "privacy")},
         ),
     message:
         "Write the researcher's diagnostics"
@@ -212,8 +212,10 @@ rule write_diagnostics:
 rule write_lookup:
     input:
         model=MODEL["model"],
+        replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
         calibration=CALIBRATION["calibration"],
+        pace=rules.plan_goals.output.pace,
     output:
         page=report(f"{OUT}/report/lookup.html", category="Pages"),
     log:
@@ -225,7 +227,7 @@ rule write_lookup:
     resources:
         **needs("write_lookup"),
     params:
-        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd),
+        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd, units=STUDY.units),
     message:
         "Write the coach's page"
     shell:

@@ -260,3 +260,25 @@ def test_a_band_of_a_goal_may_be_written_as_a_number(tmp_path):
     (tmp_path / "study.yaml").write_text(SMALLEST + "goals: {carry_yd: {90: 230}}\n", encoding="utf-8")
     _, study = load_study(tmp_path)
     assert study.goals.carry_yd == {90.0: 230.0}
+
+
+def test_a_study_is_printed_by_its_title_and_else_by_its_name(study):
+    assert load_study(study)[1].shown_name == "hill-school"
+    rewritten(study, SMALLEST + "title: ' Hügel & School, 2nd ' \nunits: metres\n")
+    configured = load_study(study)[1]
+    assert (configured.study, configured.shown_name) == ("hill-school", "Hügel & School, 2nd")
+    assert configured.units == "metres"
+
+
+@pytest.mark.parametrize("title", ['" "', '"a\\nb"', '"a\\u202eb"'])
+def test_a_title_that_cant_be_printed_on_a_line_is_refused(study, title):
+    rewritten(study, SMALLEST + f"title: {title}")
+    with pytest.raises(UserError, match="line 3: title: must be one line of text that can be printed"):
+        load_study(study)
+
+
+def test_units_are_yards_or_metres(study):
+    assert load_study(study)[1].units == "yards"
+    rewritten(study, SMALLEST + "units: meters")
+    with pytest.raises(UserError, match=r"units: input should be 'yards' or 'metres', but it is 'meters' \(did you"):
+        load_study(study)

@@ -16,9 +16,11 @@ from rows import table_of
 from small_academy import academy  # noqa: F401
 
 from pipeline.benchmark.chart import Chart
-from pipeline.benchmark.drives_near import drives_near
+from pipeline.benchmark.drives_near import INSIDE, drives_near
+from pipeline.benchmark.reach import NODE_EVERY, Reach
+from pipeline.coach.goals.pace import Gain, Pace
 from pipeline.drives import inputs
-from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import FittedModel, FittedOn, known_key
@@ -366,6 +368,15 @@ def lookup_models(world):
     return made | {"bent flight": (replace(model, usual=UsualDelivery(**lines)), drives)}
 
 
+def reach_of(near):
+    """Make the inner half of each ellipse of drives near reachable, to steps of half a degree and 50 rpm."""
+    launch, spin = np.arange(4, 24.01, 0.5), np.arange(1000, 5001, 50.0)
+    step = np.stack(np.meshgrid(launch, spin, indexing="ij"), axis=-1)[None] - near.mean[:, None, None]
+    far = np.einsum("nijk,nkl,nijl->nij", step, near.inverse, step)
+    doubt = np.full((len(near.mean), len(launch[::NODE_EVERY]), len(spin[::NODE_EVERY])), 1.5)
+    return Reach.of(launch, spin, list(far <= INSIDE / 4), list(doubt))
+
+
 def lookup_frontier(drives, air, turf):
     """Make what is efficient from 70 to 112 mph; none at 90 and 91 mph, no window at 75 and 76 mph."""
     speeds = np.array([v for v in range(70, 113) if v not in (90, 91)], dtype=float)
@@ -377,7 +388,7 @@ def lookup_frontier(drives, air, turf):
     without = np.isin(speeds, (75, 76))
     edges = {name: np.where(without, np.nan, values) for name, values in window.items()}
     near = drives_near(drives, speeds, 5.0)
-    return frontier_at(speeds, carry, near=near, air=air, turf=turf, **yards, **best, **edges)
+    return frontier_at(speeds, carry, near=near, reach=reach_of(near), air=air, turf=turf, **yards, **best, **edges)
 
 
 @pytest.fixture(scope="session")
@@ -397,11 +408,15 @@ def lookup_folder(lookup_models, tmp_path_factory):
             "model": FittedModel("hill-school", model, fitted_on),
             "frontier": lookup_frontier(drives, air, turf),
             "calibration": StudyFlight(kept, 1.46),
+            "pace": Pace(Gain(0.4, 0.1, 0.2, 0.6, 0.5, 40, 60)),
         }
-        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight"}
+        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight", "pace": "golfers"}
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():
             write_artefact(path, content[key])
+        paths["replicates"] = folder / "model" / "replicates.npz"
+        spread = np.random.default_rng(3).normal(0, 1e-3, (40, len(model.coefficients)))
+        write_arrays(paths["replicates"], {"coefficients": model.coefficients * (1 + spread)})
         page = folder / "report" / "lookup.html"
         write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
         made[name, coefficients, turf] = folder

@@ -8,29 +8,35 @@ FIELDS = ("club", "ball", "launch", "spin")
 YARDS = ("expected_carry", "expected_total", "efficient_carry", "efficient_total", "yards_available")
 WINDOWS = {"launch": "launch_window_deg", "spin": "spin_window_rpm"}
 
-# Types into the fields and reads off the page what a person sees, with the full figures that stand behind it.
+# Types into the fields, leaves them, and reads off the page what a person sees, with the full figures that stand behind it.
 ASK = """asked => {
-  for (const [id, text] of Object.entries(asked)) {
-    document.getElementById(id).value = text;
-    document.getElementById(id).dispatchEvent(new Event("input", { bubbles: true }));
-  }
   const get = (id) => document.getElementById(id);
-  const shown = [...document.querySelectorAll("#start, #refusal, #answer")].filter((e) => !e.hidden);
-  const values = Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, Number(e.value)]));
+  for (const [id, text] of Object.entries(asked)) {
+    get(id).value = text;
+    get(id).dispatchEvent(new Event("input", { bubbles: true }));
+  }
+  for (const id of Object.keys(asked)) get(id).dispatchEvent(new Event("blur"));
+  const { shown } = get("results").dataset;
+  const isAnswer = shown === "answer";
+  const values = Object.fromEntries([...document.querySelectorAll("#far data")].map((e) => [e.id, Number(e.value)]));
   for (const name of ["expected", "efficient"]) {
-    values[`${name}_lo90`] = Number(get(`${name}_interval`).dataset.lo90);
-    values[`${name}_hi90`] = Number(get(`${name}_interval`).dataset.hi90);
+    for (const end of ["lo90", "hi90"]) values[`${name}_${end}`] = state.found?.[`${name}_${end}_yd`];
   }
   return {
-    shown: shown.map((e) => e.id), text: get("results").innerText, reason: get("reason").textContent, values,
-    launch: get("launch_window").dataset.edges, spin: get("spin_window").dataset.edges,
-    written: Object.fromEntries([...document.querySelectorAll("data")].map((e) => [e.id, e.textContent])),
+    shown: [shown], text: get("results").innerText, reason: isAnswer ? "" : get("message").textContent, values,
+    launch: state.found?.launch_window_deg ?? [], spin: state.found?.spin_window_rpm ?? [],
+    written: Object.fromEntries([...document.querySelectorAll("#far :is(data, p)[id]")].map((e) => [e.id, e.textContent])),
   };
 }"""
 
 
 def ask(page, asked):
     return page.evaluate(ASK, {field: str(asked.get(field) or "") for field in FIELDS})
+
+
+def read_off(page):
+    """Give what the page shows, without typing."""
+    return page.evaluate(ASK, {})
 
 
 def asked_of_package(study, asked):
@@ -54,7 +60,7 @@ def random_lookups(count, seed):
 
 def figures_of_page(found):
     """Give the figures behind what `ask` read: yards by name, and the edges of the windows."""
-    return found["values"], {name: [float(edge) for edge in found[name].split()] for name in WINDOWS}
+    return found["values"], {name: found[name] for name in WINDOWS}
 
 
 def figures_of_package(right):

@@ -3,21 +3,22 @@ import hashlib
 import html
 import json
 import re
-from itertools import pairwise
 
 import numpy as np
 import pytest
 from frontiers import frontier_at
+from scipy.interpolate import make_interp_spline
 
-from pipeline.benchmark.frontier import REFUSALS
 from pipeline.benchmark.lookup_command import Asked, place_of, read_results
 from pipeline.errors import UserError
-from pipeline.fit.model import Delivery, FittedOn
+from pipeline.fit.model import FittedOn
 from pipeline.fit.surface import Axis, contract
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.ball import SETS
 from pipeline.report.lookup import write_lookup
-from pipeline.report.lookup.lookup_data import build_lookup_page, conditions_text, lookup_data, surface_parts
+from pipeline.report.lookup.lookup_data import lookup_data, surface_data
+from pipeline.report.lookup.lookup_page import build_lookup_page, conditions_text
+from pipeline.texts.catalogue import told
 
 KINDS = ["line", "flight", "quadratic", "splines", "blind line", "blind quadratic", "blind splines", "bent flight"]
 FITTED = FittedOn(2400, 80, ("2026Q3",))
@@ -41,32 +42,56 @@ def place():
 @pytest.fixture
 def data(lookup_folder):
     found = read_results(lookup_folder("quadratic"), Asked())
-    return lookup_data(found.model, found.frontier, found.place)
+    return lookup_data(found.model, found.frontier, found.place, found.model.coefficients[None, :])
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_parts_add_up_to_the_models_carry(lookup_models, kind):
+def test_a_surface_is_written_with_the_digits_that_its_carry_needs(lookup_models, kind):
     model, _ = lookup_models[kind]
     random = np.random.default_rng(5)
-    speed, launch, spin = random.uniform(75, 175, 200), random.uniform(4, 24, 200), random.uniform(1200, 4500, 200)
+    drives = random.uniform(75, 175, 200), random.uniform(4, 24, 200), random.uniform(1200, 4500, 200)
 
-    parts = json.loads(json.dumps(surface_parts(model.surface, model.coefficients)))
+    written = json.loads(json.dumps(surface_data(model.surface, model.coefficients, model.coefficients[None, :])))
 
-    total = np.zeros(200)
-    for part in parts:
-        bases = [
-            Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])).basis(x)
-            for a, x in zip(part["axes"], (speed, launch, spin), strict=True)
-        ]
-        total += contract(np.array(part["coefficients"]), *bases)
-    assert total == pytest.approx(model.carry(speed, launch, spin), abs=1e-6)
+    axes = [Axis(a["centre"], a["scale"], a["degree"], tuple(a["knots"])) for a in written["axes"]]
+    bases = [axis.basis(x) for axis, x in zip(axes, drives, strict=True)]
+    terms = [np.prod([basis[:, k] for basis, k in zip(bases, term, strict=True)], axis=0) for term in written["terms"]]
+    fitted = np.array(written["coefficients"])
+    base, flown = 0.0, []
+    if written["flight"] is not None:
+        weights = [_spline_weights(axis, x) for axis, x in zip(written["flight"]["axes"], drives, strict=True)]
+        shape = [w.shape[1] for w in weights]
+        base, *flown = (
+            contract(np.reshape(written["flight"][name], shape), *weights) for name in ("carry", "drag", "lift")
+        )
+    total = base + np.column_stack([*flown, *terms]) @ fitted
+    assert total == pytest.approx(model.carry(*drives), abs=1e-6)
+
+
+def _spline_weights(axis, x):
+    """Give what each knot's value weighs in the natural cubic spline, straight beyond the knots, at x."""
+    knots = axis["centre"] + axis["scale"] * np.array(axis["knots"])
+    spline = make_interp_spline(knots, np.eye(len(knots)), k=3, bc_type="natural")
+    inside = np.clip(x, knots[0], knots[-1])
+    return spline(inside) + (x - inside)[:, None] * spline.derivative()(inside)
+
+
+def test_the_refits_spread_is_their_covariance(lookup_models):
+    model, _ = lookup_models["flight"]
+    refits = np.random.default_rng(1).normal(size=(40, len(model.coefficients)))
+    rows = surface_data(model.surface, model.coefficients, refits)["covariance"]
+    moved = np.random.default_rng(2).normal(size=len(rows))
+    whole = np.array([[rows[max(i, j)][min(i, j)] for j in range(len(rows))] for i in range(len(rows))])
+    assert np.sqrt(moved @ whole @ moved) == pytest.approx(np.std(refits @ moved), rel=1e-12)
 
 
 def test_a_missing_window_is_null_and_the_rest_are_the_frontiers_figures(data):
     frontier = data["frontier"]
-    at = dict(zip(frontier["speed_mph"], frontier["launch_lo_deg"], strict=True))
+    at = dict(zip(frontier["speed_mph"], frontier["columns"]["launch_lo_deg"], strict=True))
     assert [at[speed] for speed in (74.0, 75.0, 76.0, 77.0)] == [13.0, None, None, 13.0]
-    assert dict(zip(frontier["speed_mph"], frontier["carry_yd"], strict=True))[100.0] == pytest.approx(245 + 1 / 3)
+    assert dict(zip(frontier["speed_mph"], frontier["columns"]["carry_yd"], strict=True))[100.0] == pytest.approx(
+        245 + 1 / 3
+    )
 
 
 def test_embedded_data_are_the_data_and_never_markup(data):
@@ -76,7 +101,7 @@ def test_embedded_data_are_the_data_and_never_markup(data):
 
     assert embedded(page) == json.loads(json.dumps(data))
     assert "alert('hill" not in page
-    assert page.count("<script") == page.count("</script>") == 2
+    assert page.count("<script") == page.count("</script>") == 3
 
 
 def test_the_policy_allows_the_pages_own_script_and_style_and_nothing_else(data):
@@ -102,37 +127,7 @@ def test_the_policy_allows_the_pages_own_script_and_style_and_nothing_else(data)
 
 def test_every_coefficient_set_has_its_formula_in_the_script(data):
     table = re.search(r"const COEFFICIENTS = \{(.*?)\n\};", page_of(data), re.S).group(1)
-    assert set(re.findall(r'"([^"]+)": \(reynolds', table)) == set(SETS)
-
-
-def test_the_drawing_holds_every_delivery_that_the_data_reach(lookup_folder, data):
-    frontier = read_results(lookup_folder("quadratic"), Asked()).frontier
-    unknown = np.array(np.nan)
-    launch, spin = data["drawing"]["launch"], data["drawing"]["spin"]
-    within = [
-        (l, s)
-        for l in np.arange(-10, 45, 0.25)
-        for s in np.arange(200, 9000, 100.0)
-        if any(frontier.holds(Delivery(v, unknown, np.array(l), np.array(s))) for v in frontier.speed_mph[[0, -1]])
-    ]
-    assert min(l for l, _ in within) >= launch["lo"]
-    assert max(l for l, _ in within) <= launch["hi"]
-    assert min(s for _, s in within) >= spin["lo"]
-    assert max(s for _, s in within) <= spin["hi"]
-    assert launch["hi"] - launch["lo"] < 2 * (max(l for l, _ in within) - min(l for l, _ in within))
-
-
-def test_ticks_stand_at_round_figures_inside_the_frame(data):
-    frame = data["drawing"]["frame"]
-    for name, first, last in (("launch", "bottom", "top"), ("spin", "left", "right")):
-        scale = data["drawing"][name]
-        values = [float(tick["text"].replace(",", "")) for tick in scale["ticks"]]
-        assert len(values) >= 3
-        assert scale["lo"] <= min(values) < max(values) <= scale["hi"]
-        assert {b - a for a, b in pairwise(values)} == {{"launch": 5, "spin": 1000}[name]}
-        share = (np.array(values) - scale["lo"]) / (scale["hi"] - scale["lo"])
-        places = frame[first] + share * (frame[last] - frame[first])
-        assert [tick["at"] for tick in scale["ticks"]] == pytest.approx(places.tolist(), abs=0.01)
+    assert set(re.findall(r'"([^"]+)": \{', table)) == set(SETS)
 
 
 @pytest.mark.parametrize(
@@ -154,8 +149,8 @@ def test_conditions_are_told(humidity, reference, told):
 
 def test_a_study_without_benchmarks_gets_a_page_that_says_so(lookup_models, place):
     model, _ = lookup_models["quadratic"]
-    data = lookup_data(model, frontier_at([]), place)
-    assert html.escape(REFUSALS["no_benchmarks"]) in page_of(data)
+    data = lookup_data(model, frontier_at([]), place, model.coefficients[None, :])
+    assert html.escape(told("refusals", "no_benchmarks")) in page_of(data)
     assert embedded(page_of(data))["frontier"]["speed_mph"] == []
 
 
@@ -165,6 +160,8 @@ def test_the_step_writes_the_same_bytes_again(lookup_folder, tmp_path):
         "model": "model/model.json",
         "frontier": "benchmarks/frontier.json",
         "calibration": "flight/calibration.json",
+        "replicates": "model/replicates.npz",
+        "pace": "golfers/pace.json",
     }
     paths = {name: str(folder / path) for name, path in paths.items()}
     write_lookup.run(**paths, page=str(tmp_path / "again.html"), window_tolerance_yd=5)
@@ -179,5 +176,5 @@ def test_the_step_names_an_input_that_it_cannot_use(tmp_path, content, told):
     if content is not None:
         path.write_text(content, encoding="utf-8")
     with pytest.raises(UserError, match=told):
-        write_lookup.run(str(path), str(path), str(path), str(tmp_path / "lookup.html"), 5)
+        write_lookup.run(*[str(path)] * 5, str(tmp_path / "lookup.html"), 5)
     assert not (tmp_path / "lookup.html").exists()

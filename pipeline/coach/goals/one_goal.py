@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.benchmark.run_and_conditions import Place
+from pipeline.coach.goals.goal_notes import goal_notes, goal_refusal
 from pipeline.coach.goals.needed_speed import (
     DistanceCurve,
     Present,
@@ -17,7 +18,7 @@ from pipeline.coach.goals.needed_speed import (
 from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
-from pipeline.texts.catalogue import told
+from pipeline.texts.sentences import Sentence
 
 EDGES = ("", "lo90_", "hi90_")
 
@@ -33,8 +34,6 @@ class Wish:
         Whether the goal is carry; else carry and roll together.
     club_speed_mph, launch_deg, spin_rpm, ball_speed_mph : float or None
         Of the golfer's drive now.
-    golfer : str or None
-        A pseudonym of golfers.csv, whose newest quarter stands for the drive.
     """
 
     goal_yd: float
@@ -43,7 +42,6 @@ class Wish:
     launch_deg: float | None = None
     spin_rpm: float | None = None
     ball_speed_mph: float | None = None
-    golfer: str | None = None
 
     @property
     def delivery(self) -> tuple[float | None, float | None, float | None]:
@@ -73,7 +71,7 @@ class Study:
     place: Place
 
 
-def present_of_drive(study: Study, wish: Wish) -> tuple[str | None, Present | None]:
+def present_of_drive(study: Study, wish: Wish) -> tuple[Sentence | None, Present | None]:
     """Give a remark, and what one drive does now at standard conditions, as far as it is known."""
     if wish.club_speed_mph is None or all(value is None for value in wish.delivery):
         return None, None
@@ -82,12 +80,12 @@ def present_of_drive(study: Study, wish: Wish) -> tuple[str | None, Present | No
     drive = model.with_usual(Delivery(club, ball / club, launch, spin))
     refusal = study.curve.frontier.refusal(drive.one(0), model.usual_at(club).one(0))
     if refusal is not None:
-        return refusal.sentence(), None
+        return Sentence("notes", "unlike_drives", {"speed_mph": wish.club_speed_mph}), None
     used = model.by_ball_speed and wish.ball_speed_mph is not None
     lo, hi = model.interval[known_key(used, wish.launch_deg is not None, wish.spin_rpm is not None)]
     carry = model.expected(drive)
     present = Present(drive, carry, carry * (1 + lo), carry * (1 + hi), np.zeros(1))
-    return "today's yards are those of one drive; 9 in 10 fall inside the interval", present
+    return Sentence("notes", "one_drive_today"), present
 
 
 def present_at(study: Study, present: Present, club_speed_mph: float) -> Present:
@@ -156,7 +154,8 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
         "reach": reach,
         "supported": supported,
     }
-    return answer | {"note": "; ".join(_notes(study, answer, present)) or None}
+    refusal = goal_refusal(curve, answer)
+    return answer | {"note": refusal or " ".join(note.text() for note in goal_notes(curve, answer)) or None}
 
 
 def _with_edges(name: str, unit: str, values: tuple[Array, ...]) -> dict[str, Array]:
@@ -184,31 +183,3 @@ def _in_place(study: Study, present: Present, *, carry: bool) -> tuple[Present, 
         for side, edge in ((-1, present.lo90_yd), (1, present.hi90_yd))
     )
     return replace(present, lo90_yd=lo, hi90_yd=hi), added[None, :-1], added[-1:]
-
-
-def _notes(study: Study, answer: dict[str, Any], present: Present | None) -> list[str]:
-    notes = []
-    speeds = study.curve.speeds_mph
-    if len(speeds) == 0:
-        return [told("refusals", "no_benchmarks")]
-    if not answer["supported"]:
-        most = study.curve.yards.max()
-        if answer["goal_yd"] > most:
-            notes.append(
-                f"out of reach here: the data end at {speeds[-1]:g} mph, where an efficient drive goes {most:.0f} yd"
-            )
-        else:
-            notes.append(f"the data don't show the club speed for it: they begin at {speeds[0]:g} mph")
-    if answer["club_speed_mph"] is not None and answer["efficient_yd"] is None:
-        notes.append(f"the data reach club speeds from {speeds[0]:g} to {speeds[-1]:g} mph, so the gap can't be split")
-    if present is not None and answer["present_speed_mph"] is None:
-        notes.append("no speed for today's delivery: too few golfers here have both that speed and that delivery")
-    open_ends = [
-        answer[f"{name}_mph"] is not None and None in (answer[f"{name}_lo90_mph"], answer[f"{name}_hi90_mph"])
-        for name in ("efficient_speed", "present_speed")
-    ]
-    if any(open_ends):
-        notes.append("an interval without an end goes beyond the data")
-    if answer["distance"] == "total":
-        notes.append("roll is calculated for the study's turf; the interval doesn't cover its error")
-    return notes

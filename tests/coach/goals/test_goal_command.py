@@ -1,12 +1,15 @@
 import json
+import re
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 from goal_samples import sample_frontier, sample_golfers, sample_model
 
+from pipeline.benchmark.reach import Reach
 from pipeline.cli import cli
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
@@ -20,6 +23,13 @@ from pipeline.physics.turf import NORMAL, run_m
 GOLFER = "g0000000000000000"
 
 
+def reach_of(speeds):
+    """Make the reach of the sample's deliveries: those inside the ellipse of its drives."""
+    launch, spin = np.arange(8, 20.1, 0.25), np.arange(1300, 4301, 50.0)
+    inside = ((launch[:, None] - 14) / 6) ** 2 + ((spin - 2800) / 1500) ** 2 <= 1
+    return Reach.of(launch, spin, [inside] * speeds, [np.zeros((13, 16))] * speeds)
+
+
 @pytest.fixture(scope="module")
 def results(tmp_path_factory):
     """Make a study's results in closed form: see goal_samples."""
@@ -28,7 +38,8 @@ def results(tmp_path_factory):
         (folder / name).mkdir(parents=True)
     model = sample_model()
     calibration = Calibration("smits-smith-1994", 0.9, 1.0, None, None, [], 0, 0, None, None, "")
-    write_artefact(folder / "benchmarks/frontier.json", sample_frontier())
+    frontier = sample_frontier()
+    write_artefact(folder / "benchmarks/frontier.json", replace(frontier, reach=reach_of(len(frontier.speed_mph))))
     write_artefact(folder / "model/model.json", FittedModel("hill", model, FittedOn(41, 2, ("2026Q2", "2026Q3"))))
     write_artefact(folder / "flight/calibration.json", StudyFlight(calibration, None))
     np.savez(folder / "model/replicates.npz", coefficients=np.tile(model.coefficients, (3, 1)))
@@ -63,7 +74,7 @@ def test_a_drive_as_given_is_planned_in_carry(results):
     assert speeds == pytest.approx([100, 99.6, 100.4])
     assert answer["present_speed_mph"] == pytest.approx(290 / 2.8)
     assert (answer["reach"], answer["supported"], answer["distance"]) == ("both", True, "carry")
-    assert answer["note"] == "today's yards are those of one drive; 9 in 10 fall inside the interval"
+    assert answer["note"] == "Today's distance is that of one drive: 9 in 10 land inside its interval."
 
 
 def test_without_carry_the_distance_has_the_run_in_it(results):
@@ -78,7 +89,7 @@ def test_without_carry_the_distance_has_the_run_in_it(results):
     assert answer["delivery_yd"] + answer["speed_yd"] == pytest.approx(answer["gap_yd"], abs=1e-9)
     assert answer["efficient_speed_mph"] == pytest.approx(94.8)
     assert 94.8 < answer["present_speed_mph"] < answered(results, 262, "--carry", *given[1:])["present_speed_mph"]
-    assert "doesn't cover its error" in answer["note"]
+    assert answer["note"].endswith("Roll is calculated, not measured. The interval doesn't cover that.")
 
 
 def test_a_golfers_newest_quarter_brings_the_shortfall_and_its_interval(results):
@@ -92,7 +103,7 @@ def test_a_golfers_newest_quarter_brings_the_shortfall_and_its_interval(results)
     assert faster["present_yd"] == pytest.approx((2.8 - 7.6 / 92) * 96 - 40)
     assert faster["present_hi90_yd"] - faster["present_yd"] == pytest.approx(half * 96 / 92, rel=1e-4)
     assert faster["present_speed_mph"] == pytest.approx(answer["present_speed_mph"])
-    assert faster["note"] == "at 96 mph with the delivery of 2026Q3"
+    assert faster["note"] == "Shown at 96 mph, with the delivery of 2026Q3."
 
 
 def test_with_speed_alone_only_the_efficient_delivery_is_told(results):
@@ -102,70 +113,146 @@ def test_with_speed_alone_only_the_efficient_delivery_is_told(results):
     unknown = ("present_yd", "gap_yd", "delivery_yd", "speed_yd", "present_speed_mph", "reach")
     assert [answer[name] for name in unknown] == [None] * len(unknown)
     text = asked(results, 250, "--carry", "--speed", 92).stdout
-    assert "An efficient delivery at 92.0 mph goes 230 yd, 20 yd short." in text
-    assert "8.0 mph more than today" in text
+    assert "An efficient delivery at 92 mph goes 230 yd, 20 yd short." in text
+    assert "8 mph more than today" in text
+    assert text.endswith("  For today's delivery, give launch, spin and ball speed, or a golfer.\n")
 
 
-def test_a_goal_beyond_the_data_gets_no_number_and_the_reason(results):
-    answer = answered(results, 290, "--carry", "--golfer", GOLFER)
-    assert (answer["supported"], answer["reach"]) == (False, "beyond_data")
-    assert (answer["efficient_speed_mph"], answer["present_speed_mph"]) == (None, None)
-    assert "out of reach here: the data end at 110 mph, where an efficient drive goes 275 yd" in answer["note"]
-    low = answered(results, 150, "--carry", "--speed", 92)
-    assert low["note"] == "the data don't show the club speed for it: they begin at 80 mph"
+@pytest.mark.parametrize("distance", [290, 150])
+def test_a_goal_beyond_the_data_gets_no_club_speed_and_the_range(results, distance):
+    done = asked(results, distance, "--carry", "--golfer", GOLFER, "--json")
+    answer = json.loads(done.stdout)
+    assert done.exit_code == 2
+    assert done.stderr == "Distance: give a number from 200 to 275 yd.\n"
+    assert (answer["supported"], answer["note"]) == (False, done.stderr.strip())
+    assert (answer["efficient_speed_mph"], answer["efficient_speed_lo90_mph"]) == (None, None)
+    plain = asked(results, distance, "--carry", "--golfer", GOLFER)
+    assert (plain.exit_code, plain.stdout, plain.stderr) == (2, "", done.stderr)
+
+
+def test_the_range_of_distances_is_that_of_the_place_and_of_roll(results):
+    refused = [asked(results, 900, *more).stderr for more in ((), ("--wind-mph", -20), ("--metric",))]
+    assert refused[0] == "Distance: give a number from 225 to 300 yd.\n"
+    assert refused[1] != refused[0]
+    assert refused[2] == "Distance: give a number from 206 to 274 m.\n"
+
+
+def test_a_drive_out_of_range_is_refused_before_anything_is_planned(results):
+    done = asked(results, 250, "--carry", "--speed", 92, "--launch", 30, "--json")
+    answer = json.loads(done.stdout)
+    assert (done.exit_code, done.stderr) == (2, "Launch: give a number from 8.0 to 20.0 deg.\n")
+    assert (answer["goal_yd"], answer["club_speed_mph"], answer["supported"]) == (250, 92, False)
+    assert answer["note"] == done.stderr.strip()
+    figures = [value for name, value in answer.items() if name.endswith(("_yd", "_mph")) and name != "goal_yd"]
+    assert figures[0] == 92
+    assert figures[1:] == [None] * (len(figures) - 1)
 
 
 def test_a_drive_that_nobody_hits_is_not_planned(results):
-    answer = answered(results, 250, "--carry", "--speed", 92, "--launch", 30)
+    # Inside the range of launch and of spin, but not with both.
+    answer = answered(results, 250, "--carry", "--speed", 92, "--launch", 19.5, "--spin", 4200)
     assert answer["present_yd"] is None
-    assert answer["note"].startswith("No answer: hardly any drive near 92 mph launches at 30.0 deg with")
+    assert answer["efficient_speed_mph"] == pytest.approx(100)
+    assert answer["note"] == "No figures for today's delivery: hardly any drive near 92 mph is like it."
 
 
 def test_a_golfer_who_is_not_assessed_is_told_so(results):
     answer = answered(results, 250, "--carry", "--golfer", "g0000000000000002")
     assert answer["present_yd"] is None
-    assert answer["note"] == "not assessed in 2026Q3: 5 drives, an assessment needs 12"
+    assert answer["note"] == "This golfer wasn't assessed in 2026Q3: 5 drives, an assessment needs 12."
 
 
 def test_the_table_is_plain(results):
     assert asked(results, 250, "--carry", "--golfer", GOLFER).stdout.splitlines() == [
-        f"hill: goal 250 yd of carry, {GOLFER}, 2026Q3, club speed 92.0 mph",
+        f"hill: goal 250 yd of carry, {GOLFER} in 2026Q3, club speed 92 mph",
+        "  A better delivery can give 20 yd at today's club speed. The rest, 20 yd, takes 8 mph more.",
+        "  speed, efficient    100 mph   8 mph more than today; 90 % interval: 100 to 100 mph",
+        "  speed, as now       107 mph   15 mph more than today; 90 % interval: 106 to 107 mph",
         "  today                210 yd   90 % interval: 208 to 212 yd",
         "  efficient today      230 yd   90 % interval: 229 to 231 yd",
         "  gap to the goal       40 yd   90 % interval: 38 to 42 yd",
         "    by delivery         20 yd   90 % interval: 18 to 22 yd",
         "    by speed            20 yd   90 % interval: 19 to 21 yd",
-        "  speed, efficient   100.0 mph  90 % interval: 99.6 to 100.4 mph; 8.0 mph more than today",
-        "  speed, as now      106.7 mph  90 % interval: 106.0 to 107.5 mph; 14.7 mph more than today",
-        "  Delivery can give 20 yd of the gap at today's club speed; the other 20 yd take 8.0 mph more.",
     ]
+
+
+def test_the_table_in_metric_units_is_typed_in_them_too(results):
+    given = ("--metric", "--carry", "--speed", "148,1", "--launch", 14, "--spin", "2.800", "--ball-speed", "207.3")
+    text = asked(results, "228,6", *given).stdout.splitlines()
+    assert text[0] == (
+        "hill: goal 228.6 m of carry, club speed 148.1 km/h, launch 14 deg, spin 2800 rpm, ball speed 207.3 km/h"
+    )
+    assert text[1].endswith("The rest, 18 m, takes 12.9 km/h more.")
+    assert text[2] == "  speed, efficient   161 km/h   12.9 km/h more than today; 90 % interval: 160 to 162 km/h"
+    assert not any(unit in " ".join(text) for unit in ("yd", "mph"))
+    answer = answered(results, "228,6", *given)
+    assert (answer["goal_yd"], answer["efficient_speed_mph"]) == pytest.approx((250, 100), abs=0.001)
 
 
 @pytest.mark.parametrize(
     ("distance", "sentence"),
     [
-        (205, "The mean drive already goes the distance, with 5 yd to spare."),
+        (205, "Today's drives already go the distance, with 5 yd to spare."),
+        (210, "Today's drives already go the distance."),
         (228, "An efficient delivery goes the distance at today's club speed."),
     ],
 )
 def test_the_sentence_says_what_it_takes(results, distance, sentence):
-    assert sentence in asked(results, distance, "--carry", "--golfer", GOLFER).stdout
+    assert asked(results, distance, "--carry", "--golfer", GOLFER).stdout.splitlines()[1] == f"  {sentence}"
+
+
+def test_a_goal_alone_says_what_it_takes(results):
+    text = asked(results, 250, "--carry").stdout
+    assert text.splitlines()[1] == "  It takes a club speed of 100 mph with an efficient delivery."
 
 
 @pytest.mark.parametrize(
     ("arguments", "why"),
     [
-        (("--golfer", "Jo Doe"), "golfers.csv: has no golfer with this pseudonym; copy one from its first column."),
-        (("--golfer", GOLFER, "--launch", 12), "--golfer brings a delivery of its own; leave out --launch, --spin and"),
-        (("--launch", 12), "a delivery needs its club speed; give --speed too."),
+        (("--golfer", "Jo Doe"), "No golfer here has that code: copy a pseudonym from golfers.csv, or its beginning."),
+        (("--golfer", " "), "No golfer here has that code: copy a pseudonym from golfers.csv, or its beginning."),
+        (
+            ("--golfer", "g"),
+            "That beginning fits 2 golfers: g0000000000000000, g0000000000000002; ",
+        ),
+        (
+            ("--golfer", GOLFER, "--launch", 12),
+            "Give a golfer or a delivery, not both: leave out launch, ",
+        ),
+        (("--launch", 12), "A delivery needs its club speed: give that too."),
+        (("--speed", "fast"), "Club speed: give a number from 80 to 110 mph."),
+        (("--speed", 92, "--spin", "1e3"), "Spin: give a number from 1,300 to 4,300 rpm."),
+        (("--speed", 92, "--ball-speed", "nan"), "Ball speed: give a number from 120 to 142 mph."),
+        (("--temp-c", "warm"), "Temperature: give a number from -30 to 55 deg C."),
+        (("--altitude-m", 100, "--pressure-hpa", 990), "Give altitude or pressure, not both: either one sets the air."),
+        (("--turf", "wet"), "Turf: give soft, normal or firm."),
     ],
 )
-def test_what_doesnt_go_together_is_one_sentence(results, arguments, why):
+def test_what_cant_be_used_is_one_sentence(results, arguments, why):
     done = asked(results, 250, *arguments)
-    assert done.exit_code == 2
-    assert why in done.stderr
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr.startswith(why)
     assert done.stderr.count("\n") == 1
     assert "Jo Doe" not in done.output
+
+
+@pytest.mark.parametrize("typed", ["", "nan", "-250", "two hundred", "2e2"])
+def test_a_distance_that_is_none_is_refused_with_the_range(results, typed):
+    done = asked(results, typed, "--carry", "--json")
+    assert done.exit_code == 2
+    assert done.stderr == "Distance: give a number from 200 to 275 yd.\n"
+
+
+@pytest.mark.parametrize("code", [GOLFER, GOLFER.upper(), f" {GOLFER} ", f"{GOLFER}*+"])
+def test_a_golfer_is_found_by_any_way_to_write_the_code(results, code):
+    assert answered(results, 250, "--carry", "--golfer", code)["golfer"] == GOLFER
+
+
+def test_a_goal_in_other_air_is_flown_there(results):
+    given = (250, "--carry", "--speed", 92, "--launch", 14, "--spin", 2800, "--ball-speed", 1.4 * 92)
+    calm, wind = answered(results, *given), answered(results, *given, "--wind-mph", -15)
+    assert wind["present_yd"] < calm["present_yd"] - 10
+    assert wind["gap_yd"] > calm["gap_yd"] + 10
 
 
 def test_results_that_cant_be_read_are_told(tmp_path):
@@ -189,3 +276,24 @@ def test_the_command_leaves_slow_packages_alone(results):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_metric_goals_agree_with_those_in_yards(results):
+    random = np.random.default_rng(9)
+    for _ in range(4):
+        goal, mph, wind = (float(random.uniform(*ends)) for ends in ((240, 270), (85, 108), (-8, 8)))
+        ball, launch, spin = mph * float(random.uniform(1.35, 1.5)), float(random.uniform(12, 16)), "2.800"
+        delivery, k = ("--launch", launch, "--spin", spin, "--carry"), 1.609344
+        yards = (goal, "--speed", mph, "--ball-speed", ball, "--wind-mph", wind, *delivery)
+        metric = (goal * 0.9144, "--speed", mph * k, "--ball-speed", ball * k, "--wind-mph", wind * k, *delivery)
+        one, other = answered(results, *yards), answered(results, *metric, "--metric")
+        assert one["present_yd"] is not None
+        assert one.keys() == other.keys()
+        for name, value in one.items():
+            same = value if isinstance(value, str | bool | None) else pytest.approx(value, rel=1e-6, abs=1e-6)
+            assert other[name] == same, name
+        text = asked(results, *metric, "--metric").stdout
+        shown = {name: int(figure) for name, figure in re.findall(r"^ +(\D+?) +(-?\d+) m ", text, flags=re.MULTILINE)}
+        if "by speed" in shown:
+            assert shown["by delivery"] + shown["by speed"] == shown["gap to the goal"]
+        assert shown["gap to the goal"] == int(np.floor(goal * 0.9144 + 0.5)) - shown["today"]

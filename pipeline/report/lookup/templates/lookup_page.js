@@ -1,142 +1,499 @@
-// From the fields to the model and from its answer to the page. Text is set as text, never as markup.
+// The page itself: from the fields to the model and from its answer to the places of the page. Text is set as text, never
+// as markup. What is pure stands in the scripts before this one.
 
-const DATA = JSON.parse(document.getElementById("data").textContent);
-const FIELDS = ["club", "ball", "launch", "spin"];
-const UNITS = { club: "mph", ball: "mph", launch: "deg", spin: "rpm" };
-const NAMES = { club: "Club speed", ball: "Ball speed", launch: "Launch", spin: "Spin" };
-const ANNOUNCE_AFTER_MS = 700; // a screen reader hears it once the typing rests, not at every digit
+const dataOf = (id) => JSON.parse(document.getElementById(id).textContent);
+const DATA = dataOf("data");
+const SETTINGS = dataOf("settings");
+const TEXTS = DATA.texts;
+const T = TEXTS.page;
+const NUMBER_FIELDS = Object.keys(FIELDS);
+const REST_MS = 1500; // typing has rested: a number that no more digits can bring in range is now judged
+const SLICE_MS = 12;
+const SPEAK_MS = 900; // a screen reader hears the answer once typing rests, not at every digit
+const KEPT = `yardband.lookup.${SETTINGS.study}`;
+const KEPT_UNITS = "yardband.units";
 
 const element = (id) => document.getElementById(id);
 const show = (id, isShown) => { element(id).hidden = !isShown; };
-// Adding 0 keeps a small negative from becoming -0; the sign is a minus, not a hyphen.
-const yards = (value) => `${Math.round(value) + 0} yd`.replace("-", "\u2212");
-const range = (lo, hi, digits) => `${lo.toFixed(digits)} to ${hi.toFixed(digits)}`;
+const setText = (id, text) => { element(id).textContent = text; };
+// A place of the answer keeps its line where it has nothing to say; a unit is smaller than its figure.
+function setPlace(id, text) {
+  const place = element(id);
+  const figure = place.matches(".big") && /^([\d,.]+) (\S+)$/.exec(text);
+  place.classList.toggle("words", place.matches(".big") && !figure);
+  if (figure) {
+    const unit = document.createElement("small");
+    unit.textContent = figure[2];
+    place.replaceChildren(`${figure[1]} `, unit);
+  } else place.textContent = text || "\u00a0";
+}
+const chosen = (name) => document.querySelector(`input[name="${name}"]:checked`).value;
+const choose = (name, value) => { document.querySelector(`input[name="${name}"][value="${value}"]`).checked = true; };
 
-// A field's number, null where it is empty, or an error to show. A comma is taken as a decimal point, but in spin a mark
-// before just three last digits parts thousands.
-function read(name) {
-  let text = element(name).value.trim().replace(",", ".");
-  if (name === "spin") text = text.replace(/^(\d{1,2})[. ](\d{3})$/, "$1$2");
-  if (text === "") return { value: null };
-  const [lo, hi] = LIMITS[name];
-  const value = /^-?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : NaN;
-  if (value >= lo && value <= hi) return { value };
-  return { value: null, error: `${NAMES[name]}: give a number from ${lo} to ${hi} ${UNITS[name]}.` };
+const state = {
+  units: null,
+  held: {}, // by field: the text that the page wrote into it, and the full value behind it
+  judged: new Set(), // fields that were left, or whose typing rested
+  open: new Set(), // fields in which typing goes on
+  last: {}, // by question: what the answer on the page is for
+  found: null, // the answer that the page shows, in full figures
+  plan: null,
+  student: null,
+  isStarted: false, // from then on what a person does is kept
+  isPrivate: false, // from a student taken to the next drive: nothing is kept or linked
+};
+
+// --- Fields ----------------------------------------------------------------------------------------------------------
+
+function unitsOf(distance, speed) {
+  return { distance: SETTINGS.units.distance[distance], speed: SETTINGS.units.speed[speed] };
 }
 
-function setValue(id, value, text) {
-  element(id).value = String(value);
-  element(id).textContent = text;
+function write(field, value) {
+  const text = fieldText(field, value, state.units);
+  element(field).value = text;
+  state.held[field] = text === "" ? null : { text, value };
 }
 
-function against(value, lo, hi, unit, digits) {
-  if (value >= lo && value <= hi) return "inside the window";
-  const away = Math.max(lo - value, value - hi).toFixed(digits);
-  const far = Number(away) === 0 ? "just" : `${away} ${unit}`;
-  return `${far} ${value < lo ? "below" : "above"} the window`;
+function heldValue(field) {
+  const held = state.held[field];
+  return held && held.text === element(field).value ? held.value : null;
 }
 
-function describe(found, asked) {
-  if (!found.window) return "There is no efficient window at this speed.";
-  const [l0, l1, s0, s1] = found.window;
-  const launch = `${asked.launch === null ? "usual launch" : "launch"} ${found.launch.toFixed(1)} deg is `
-    + against(found.launch, l0, l1, "deg", 1);
-  const spin = `${asked.spin === null ? "usual spin" : "spin"} ${grouped(found.spin)} rpm is `
-    + against(found.spin, s0, s1, "rpm", 0);
-  return `${launch[0].toUpperCase()}${launch.slice(1)}; ${spin}.`;
-}
-
-function draw(found, asked, text) {
-  const { launch, spin } = DATA.drawing;
-  const { left, right, top, bottom } = DATA.drawing.frame;
-  const x = (value) => left + (right - left) * (value - spin.lo) / (spin.hi - spin.lo);
-  const y = (value) => bottom - (bottom - top) * (value - launch.lo) / (launch.hi - launch.lo);
-  const set = (id, values) => Object.entries(values).forEach(([key, value]) => element(id).setAttribute(key, value));
-  element("window-box").classList.toggle("nothing", !found.window);
-  if (found.window) {
-    const [l0, l1, s0, s1] = found.window;
-    set("window-box", { x: x(s0), y: y(l1), width: x(s1) - x(s0), height: y(l0) - y(l1) });
-  }
-  const isWhole = asked.launch !== null && asked.spin !== null;
-  set("drive-dot", { cx: x(found.spin), cy: y(found.launch), class: isWhole ? "dot" : "dot usual" });
-  element("drawing-text").textContent = `Launch over spin. ${text}`;
-}
-
-function fill(found, asked) {
-  const ahead = found.yards_available_yd;
-  const names = ["expected_carry", "efficient_carry", "expected_total", "efficient_total"];
-  names.forEach((name) => setValue(name, found[`${name}_yd`], yards(found[`${name}_yd`])));
-  setValue("yards_available", ahead, yards(ahead));
-  element("expected_interval").textContent = `${range(found.expected_lo90_yd, found.expected_hi90_yd, 0)}`;
-  element("efficient_interval").textContent = `${range(found.efficient_lo90_yd, found.efficient_hi90_yd, 0)}`;
-  ["expected", "efficient"].forEach((name) => ["lo90", "hi90"].forEach((edge) => {
-    element(`${name}_interval`).dataset[edge] = found[`${name}_${edge}_yd`];
-  }));
-  const [l0, l1, s0, s1] = found.window ?? [];
-  element("launch_window").textContent = found.window ? `${range(l0, l1, 1)} deg` : "none at this speed";
-  element("spin_window").textContent = found.window ? `${grouped(s0)} to ${grouped(s1)} rpm` : "none at this speed";
-  element("launch_window").dataset.edges = found.window ? `${l0} ${l1}` : "";
-  element("spin_window").dataset.edges = found.window ? `${s0} ${s1}` : "";
-  show("ball-unused", found.ball_unused);
-  show("beyond", ahead < 0);
-  const text = describe(found, asked);
-  element("delivery").textContent = text;
-  draw(found, asked, text);
-  return `Expected carry ${yards(found.expected_carry_yd)}. Efficient carry ${yards(found.efficient_carry_yd)}. `
-    + `Available ${yards(ahead)}. ${found.window ? `Window: launch ${range(l0, l1, 1)} deg, `
-      + `spin ${s0.toFixed(0)} to ${s1.toFixed(0)} rpm. ` : ""}${text}`;
+function limitsHere(field, club) {
+  if (field === "wind") return [0, DATA.condition_limits.wind[1]]; // head or tail is a choice, not a sign
+  if (field in DATA.condition_limits) return DATA.condition_limits[field];
+  return limitsOf(DATA, field, field === "club" || field === "goal" ? null : club);
 }
 
 function readAll() {
-  const asked = {};
-  let isWrong = false;
-  FIELDS.forEach((name) => {
-    const { value, error } = read(name);
-    asked[name] = value;
-    isWrong ||= Boolean(error);
-    element(`${name}-error`).textContent = error ?? "";
-    element(name).setAttribute("aria-invalid", error ? "true" : "false");
-  });
-  return isWrong ? null : asked;
+  const club = readField("club", element("club").value, limitsHere("club"), state.units, TEXTS, heldValue("club"));
+  return Object.fromEntries(NUMBER_FIELDS.map((field) => [field, field === "club" ? club : readField(
+    field, element(field).value, limitsHere(field, club.value), state.units, TEXTS, heldValue(field),
+  )]));
 }
 
-let timer = 0;
-function announce(text) {
-  clearTimeout(timer);
-  timer = setTimeout(() => { element("announcement").textContent = text; }, ANNOUNCE_AFTER_MS);
+// What is standard is null; so is a field that another choice hides.
+function conditionsOf(readings) {
+  const { standard } = DATA;
+  const other = (field, usual) => {
+    const { value } = readings[field];
+    return value === null || Math.abs(value - usual) < 1e-9 ? null : value;
+  };
+  const wind = other("wind", 0);
+  const isPressure = chosen("air") === "pressure";
+  const turf = chosen("turf");
+  return {
+    temp_c: other("temperature", standard.temp_c),
+    pressure_hpa: isPressure ? other("pressure", standard.pressure_hpa) : null,
+    altitude_m: isPressure ? null : readings.altitude.value,
+    wind_mph: wind === null ? null : (chosen("wind-from") === "tail" ? wind : -wind),
+    turf: turf === standard.turf ? null : turf,
+  };
+}
+
+function writeConditions(conditions) {
+  const { standard } = DATA;
+  write("temperature", conditions.temp_c ?? standard.temp_c);
+  write("pressure", conditions.pressure_hpa ?? standard.pressure_hpa);
+  write("altitude", conditions.altitude_m);
+  write("wind", Math.abs(conditions.wind_mph ?? 0));
+  choose("wind-from", (conditions.wind_mph ?? 0) > 0 ? "tail" : "head");
+  choose("air", conditions.altitude_m === null ? "pressure" : "altitude");
+  choose("turf", conditions.turf ?? standard.turf);
+}
+
+const askedOf = (readings) => Object.fromEntries(DRIVE_FIELDS.map((field) => [field, readings[field].value]));
+
+// --- The answer ------------------------------------------------------------------------------------------------------
+
+let speaking = 0;
+function speak(text) {
+  clearTimeout(speaking);
+  speaking = setTimeout(() => { element("announcement").textContent = text; }, SPEAK_MS);
+}
+
+function showFace(face) {
+  ["say", "far", "takes"].forEach((id) => element(id).classList.toggle("away", id !== face));
+}
+
+function say(sentence, isRefusal) {
+  showFace("say");
+  element("results").dataset.shown = isRefusal ? "refusal" : "start";
+  setText("message", sentence);
+  setText("stamp", "");
+  element("stamp").parentElement.classList.remove("still");
+  show("picture", false);
+  speak(sentence);
+}
+
+// A number is still being typed: the last answer stays, marked, or else the range that holds stands there.
+function wait(question, sentence) {
+  const last = state.last[question];
+  if (!last) {
+    say(sentence, false);
+    return;
+  }
+  showFace(question);
+  element("results").dataset.shown = "still";
+  setText("stamp", filledText(T.still, { what: last }));
+  element("stamp").parentElement.classList.add("still");
+  speak("");
+}
+
+function fill(question, words, values, what) {
+  showFace(question);
+  element("results").dataset.shown = "answer";
+  Object.entries(words.places).forEach(([id, text]) => setPlace(id, text));
+  Object.entries(values).forEach(([id, value]) => { element(id).value = value ?? ""; });
+  const { student } = state;
+  const quarter = student && student.row.quarter.replace(/Q/, " Q");
+  setText("stamp", student ? filledText(T.student_of, { speed: what.speed, quarter }) : words.stamp);
+  element("stamp").parentElement.classList.remove("still");
+  state.last[question] = what.still;
+  speak(words.spoken);
+}
+
+function answerFar(readings, conditions) {
+  const asked = askedOf(readings);
+  const found = lookUp(DATA, asked, conditions, state.units);
+  if (!found.supported) return found.reason;
+  const words = farWords(found, asked, state.units, T);
+  const names = ["expected_carry", "efficient_carry", "expected_total", "efficient_total", "yards_available"];
+  const speed = speedTyped(asked.club, state.units);
+  fill("far", words, Object.fromEntries(names.map((name) => [name, found[`${name}_yd`]])), { speed, still: speed });
+  state.found = found;
+  setText("notes", found.ball_unused ? T.ball_unused : "");
+  showPicture(found, asked, conditions, words);
+  return null;
+}
+
+function pictureTitle({ launch, spin }, isTypical) {
+  const part = (name, one) => {
+    if (one.side === "inside") return null;
+    return filledText(T[`picture_${name}_${Number(one.away) === 0 ? "just" : one.side}`], { away: one.away });
+  };
+  if (launch.side === null) return T.spoken_no_aim;
+  const parts = [part("launch", launch), part("spin", spin)];
+  const said = parts.filter((text) => text !== null);
+  if (said.length === 0) return isTypical ? T.picture_usual_inside : T.picture_inside;
+  const text = said.length === 2 ? filledText(T.picture_both, { launch: said[0], spin: said[1] }) : said[0];
+  return text[0].toUpperCase() + text.slice(1);
+}
+
+function showPicture(found, asked, conditions, words) {
+  const region = regionAt(DATA, asked.club, conditions);
+  show("picture", Boolean(region));
+  if (!region) return;
+  const isTypical = asked.launch === null || asked.spin === null;
+  const speed = speedTyped(asked.club, state.units);
+  drawPicture(element("drawing"), region, { launch: found.launch, spin: found.spin, isTypical }, T);
+  setText("picture-title", pictureTitle(words, isTypical));
+  setText("picture-topic", filledText(T.picture_topic, { speed }));
+  const tolerance = distanceText(SETTINGS.tolerance_yd, state.units);
+  const [launch, spin] = [angleFigure(region.best[0]), spinFigure(region.best[1])];
+  const sentence = region.window ? T.picture_words : T.picture_words_no_window;
+  setText("picture-words", filledText(sentence, { speed, tolerance, launch, spin }));
+}
+
+// A student whose drive is as it was filled in is the golfer's row; another club speed leaves the row's delivery.
+function wishOf(readings) {
+  const asked = askedOf(readings);
+  const wish = { goal_yd: readings.goal.value, distance: chosen("distance"), ...asked };
+  const { student } = state;
+  if (!student || ["ball", "launch", "spin"].some((field) => asked[field] !== student.row[DRIVE_COLUMNS[field]])) {
+    return wish;
+  }
+  const isOwn = asked.club === student.row.club_speed_mph;
+  const { goal_yd: goalYards, distance } = wish;
+  return { goal_yd: goalYards, distance, golfer: student.row, club: isOwn ? null : asked.club };
+}
+
+function answerTakes(readings, conditions) {
+  const plan = planGoal(DATA, wishOf(readings), conditions, state.units);
+  const words = takesWords(plan, state.units, T);
+  const goal = distanceText(plan.goal_yd, state.units);
+  const speed = plan.club_speed_mph === null ? "" : speedTyped(plan.club_speed_mph, state.units);
+  const what = chosen("distance") === "carry" ? T.goal_carry : T.goal_total;
+  words.stamp = filledText(speed ? T.goal_at : T.goal_only, { goal: filledText(what, { goal }), speed });
+  const values = {
+    efficient_speed: plan.efficient_speed_mph,
+    present_speed: plan.present_speed_mph,
+    delivery: plan.delivery_yd,
+    speed: plan.speed_yd,
+    quarters: plan.quarters,
+  };
+  fill("takes", words, values, { speed: speed || goal, still: goal });
+  state.plan = plan;
+  setText("notes", plan.note ?? "");
+  show("picture", false);
+}
+
+// Other air takes some tenths of a second on a phone, a slice at a time, so that nothing blocks; `then` comes after it.
+let working = 0;
+function workOn(conditions, then) {
+  clearTimeout(working);
+  const slice = () => {
+    if (!workAhead(DATA, conditions, SLICE_MS)) working = setTimeout(slice, 0);
+    else then();
+  };
+  slice();
+}
+
+// --- From what stands in the fields to what is shown -----------------------------------------------------------------
+
+// Whether a number is still being typed: nothing is refused meanwhile, not even what another field now doesn't go with.
+const isTyping = () => NUMBER_FIELDS.some((field) => state.open.has(field));
+
+function mark(readings) {
+  NUMBER_FIELDS.forEach((field) => {
+    const isWrong = readings[field].state === "off" && state.judged.has(field) && !isTyping();
+    element(field).setAttribute("aria-invalid", isWrong ? "true" : "false");
+  });
+}
+
+function sayConditions(conditions) {
+  const { standard } = DATA;
+  const what = conditionsWords(conditions, state.units, TEXTS);
+  const usual = { temp: numberText(standard.temp_c, Number.isInteger(standard.temp_c) ? 0 : 1), turf: TEXTS.turf[standard.turf] };
+  setText("to-conditions", what ? filledText(T.in_conditions, { what }) : filledText(T.standard, usual));
+  show("standard", what !== "");
+  element("to-conditions").parentElement.classList.toggle("other", what !== "");
 }
 
 function update() {
-  const asked = readAll();
-  const isReady = asked !== null && asked.club !== null;
-  const found = isReady ? answer(DATA, asked) : null;
-  show("start", !isReady);
-  show("refusal", isReady && !found.supported);
-  show("answer", isReady && found.supported);
-  if (asked === null) {
-    element("start").textContent = "No answer: correct the marked field.";
-    announce(FIELDS.map((name) => element(`${name}-error`).textContent).filter(Boolean).join(" "));
-  } else if (!isReady) {
-    element("start").textContent = DATA.start;
-    announce("");
-  } else if (!found.supported) {
-    element("reason").textContent = found.reason;
-    announce(found.reason);
+  clearTimeout(working);
+  const readings = readAll();
+  const question = chosen("question");
+  const conditions = conditionsOf(readings);
+  mark(readings);
+  sayConditions(conditions);
+  show("goal-row", question === "takes");
+  show("takes", question === "takes");
+  show("far", question === "far");
+  keep(readings, conditions);
+  const asked = question === "takes" ? "goal" : "club";
+  const hidden = { goal: question !== "takes", pressure: chosen("air") !== "pressure", altitude: chosen("air") === "pressure" };
+  const off = NUMBER_FIELDS.filter((field) => !hidden[field] && readings[field].state === "off");
+  const judged = off.filter((field) => state.judged.has(field) && !isTyping());
+  if (judged.length > 0) say(judged.map((field) => readings[field].sentence).join(" "), true);
+  else if (off.length > 0) wait(question, readings[off[0]].sentence);
+  else if (readings[asked].state === "empty") {
+    const limits = limitsHere(asked);
+    say(limits ? rangeSentence(asked, limits, state.units, TEXTS) : TEXTS.refusals.no_benchmarks, !limits);
   } else {
-    announce(fill(found, asked));
+    answerNow(question, readings, conditions);
+  }
+  fit();
+}
+
+function answerNow(question, readings, conditions) {
+  if (question === "takes") {
+    wait(question, T.working);
+    workOn(conditions, () => { answerTakes(readings, conditions); fit(); });
+    return;
+  }
+  const reason = answerFar(readings, conditions);
+  if (reason === null) workOn(conditions, () => {});
+  else if (isTyping()) wait(question, rangeSentence("club", limitsHere("club"), state.units, TEXTS));
+  else say(reason, true);
+}
+
+// The answer stays in sight while the rest scrolls, unless big type makes it fill the screen.
+function fit() {
+  const results = element("results");
+  const height = results.getBoundingClientRect().height;
+  results.classList.toggle("stays", height <= innerHeight / 2);
+  document.documentElement.style.setProperty("--answer", `${Math.ceil(height)}px`);
+}
+
+let resting = 0;
+function typed(field) {
+  state.judged.delete(field);
+  state.open.add(field);
+  clearTimeout(resting);
+  resting = setTimeout(() => { if (!readAll()[field].mayGrow) judge(field); }, REST_MS);
+  update();
+}
+
+function judge(field) {
+  state.judged.add(field);
+  state.open.delete(field);
+  update();
+}
+
+// --- What stays ------------------------------------------------------------------------------------------------------
+
+function valuesNow(readings, conditions) {
+  const fields = Object.fromEntries([...DRIVE_FIELDS, "goal"].map((field) => [field, readings[field].value]));
+  return { question: chosen("question"), distance: chosen("distance"), fields, conditions };
+}
+
+function keep(readings, conditions) {
+  if (state.isStarted && !state.isPrivate) keepValue(KEPT, valuesNow(readings, conditions));
+}
+
+function put(values) {
+  choose("question", values.question);
+  choose("distance", values.distance);
+  Object.entries(values.fields).forEach(([field, value]) => write(field, value));
+  writeConditions(values.conditions);
+  NUMBER_FIELDS.forEach((field) => state.judged.add(field));
+  if (Object.values(values.conditions).some((value) => value !== null)) element("conditions").open = false;
+}
+
+function setUnits() {
+  const before = readAll();
+  state.units = unitsOf(chosen("distance-unit"), chosen("speed-unit"));
+  NUMBER_FIELDS.filter((field) => before[field].state === "good" && FIELDS[field].kind !== "plain")
+    .forEach((field) => write(field, before[field].value));
+  sayUnits();
+  keepValue(KEPT_UNITS, { distance: chosen("distance-unit"), speed: chosen("speed-unit") });
+  state.last = {};
+  update();
+}
+
+function sayUnits() {
+  NUMBER_FIELDS.forEach((field) => setText(`${field}-unit`, unitOf(field, state.units, TEXTS)));
+  const tolerance = distanceText(SETTINGS.tolerance_yd, state.units);
+  setText("means-window", filledText(T.means_window, { tolerance }));
+}
+
+function nextDrive() {
+  clearDrive();
+  state.isPrivate = false;
+  update();
+}
+
+function clearDrive() {
+  state.student = null;
+  state.last = {};
+  [...DRIVE_FIELDS, "goal"].forEach((field) => write(field, null));
+  forgetShown();
+}
+
+// Takes what an earlier drive or student left in the page's places out of them.
+function forgetShown() {
+  document.querySelectorAll("#results data").forEach((place) => { place.value = ""; place.textContent = "\u2013"; });
+  document.querySelectorAll("#far p[id], #takes :is(p, span)[id]:not(#pace)")
+    .forEach((place) => setPlace(place.id, ""));
+  state.found = null;
+  state.plan = null;
+  element("drawing").replaceChildren();
+  ["picture-title", "picture-topic", "picture-words", "notes", "copy-said", "announcement"].forEach((id) => setText(id, ""));
+  element("link").value = "";
+  element("who").value = "";
+  show("who", false);
+  show("link-row", false);
+}
+
+async function copyLink() {
+  if (state.isPrivate) {
+    setText("copy-said", T.no_link);
+    return;
+  }
+  const readings = readAll();
+  const address = `${location.href.split("#")[0]}#${fragmentOf(valuesNow(readings, conditionsOf(readings)))}`;
+  try {
+    await navigator.clipboard.writeText(address);
+    setText("copy-said", T.copied);
+  } catch {
+    setText("copy-said", T.copy_by_hand);
+    show("link-row", true);
+    element("link").value = address;
+    element("link").select();
   }
 }
 
-element("form").addEventListener("input", update);
-element("form").addEventListener("keydown", (event) => {
-  // On a phone this puts the keyboard away, so that the answer is seen.
-  if (event.key === "Enter" && FIELDS.includes(event.target.id) && matchMedia("(pointer: coarse)").matches) {
-    event.target.blur();
-  }
-});
-element("clear").addEventListener("click", () => {
-  FIELDS.forEach((name) => { element(name).value = ""; });
-  update();
-  element("club").focus();
-});
-update();
+// --- Wiring ----------------------------------------------------------------------------------------------------------
+
+function openConditions() {
+  element("conditions").open = true;
+  element("wind").focus();
+  element("conditions").scrollIntoView({ block: "start" });
+}
+
+function wireFields() {
+  NUMBER_FIELDS.forEach((field) => {
+    const input = element(field);
+    input.addEventListener("input", () => typed(field));
+    input.addEventListener("focus", () => input.select());
+    input.addEventListener("blur", () => judge(field));
+    input.addEventListener("keydown", (event) => {
+      // On a phone this puts the keypad away.
+      if (event.key === "Enter" && matchMedia("(pointer: coarse)").matches) input.blur();
+    });
+  });
+  ["ask", "form"].forEach((id) => element(id).addEventListener("submit", (event) => event.preventDefault()));
+}
+
+function wireChoices() {
+  const on = (name, act) => document.querySelectorAll(`input[name="${name}"]`)
+    .forEach((input) => input.addEventListener("change", act));
+  ["question", "distance", "wind-from", "turf"].forEach((name) => on(name, update));
+  ["distance-unit", "speed-unit"].forEach((name) => on(name, setUnits));
+  on("air", () => { showAir(); update(); });
+}
+
+function showAir() {
+  show("pressure-row", chosen("air") === "pressure");
+  show("altitude-row", chosen("air") !== "pressure");
+}
+
+function wireButtons() {
+  element("clear").addEventListener("click", () => {
+    nextDrive();
+    scrollTo(0, 0);
+    element(chosen("question") === "takes" ? "goal" : "club").focus();
+  });
+  element("to-conditions").addEventListener("click", openConditions);
+  element("standard").addEventListener("click", () => {
+    writeConditions({ temp_c: null, pressure_hpa: null, altitude_m: null, wind_mph: null, turf: null });
+    showAir();
+    update();
+    element("to-conditions").focus();
+  });
+  element("copy").addEventListener("click", copyLink);
+  element("save").addEventListener("click", savePage);
+}
+
+// A browser that can install the page says so, where it is served.
+function wireInstalling() {
+  let offer = null;
+  addEventListener("beforeinstallprompt", (event) => {
+    event.preventDefault();
+    offer = event;
+    show("install", true);
+  });
+  element("install").addEventListener("click", () => offer.prompt());
+  addEventListener("appinstalled", () => show("install", false));
+}
+
+function start() {
+  const kept = keptValue(KEPT_UNITS) ?? {};
+  const known = (kind) => (kept[kind] in SETTINGS.units[kind] ? kept[kind] : SETTINGS.start[kind]);
+  choose("distance-unit", known("distance"));
+  choose("speed-unit", known("speed"));
+  state.units = unitsOf(known("distance"), known("speed"));
+  sayUnits();
+  wireFields();
+  wireChoices();
+  wireButtons();
+  wireInstalling();
+  wireStudents();
+  const open = () => {
+    put(valuesOfFragment(location.hash) ?? soundValues(keptValue(KEPT)));
+    showAir();
+    update();
+  };
+  open();
+  state.isStarted = true;
+  addEventListener("hashchange", () => {
+    if (!valuesOfFragment(location.hash)) return;
+    nextDrive();
+    open();
+  });
+  addEventListener("resize", fit);
+}
+
+start();

@@ -1,0 +1,170 @@
+// An answer in words and shown figures, without the page: what `fill` in lookup_page.js puts into its places. Pure
+// functions of the answer, the units and the catalogue's texts `t` ([page]).
+
+const NONE = "\u2013"; // a dash where there is no figure
+
+// How a value lies to a range: { side, away } with the shown distance to it; side is inside, below or above.
+function besideRange(value, [lo, hi], step) {
+  if (value >= lo && value <= hi) return { side: "inside", away: 0 };
+  const below = value < lo;
+  return { side: below ? "below" : "above", away: roundedTo(below ? lo - value : value - hi, step) };
+}
+
+const MEASURES = {
+  launch: { window: "launch_window_deg", best: "efficient_launch_deg", step: ANGLE_STEP_DEG, figure: angleFigure },
+  spin: { window: "spin_window_rpm", best: "efficient_spin_rpm", step: SPIN_STEP_RPM, figure: spinFigure },
+};
+
+// What to aim at in launch or spin, and where this drive is beside it.
+function aimOf(measure, found, t) {
+  const { window, best, step, figure } = MEASURES[measure];
+  const edges = windowFigures(found[window], step, figure);
+  const value = figure(found[measure]);
+  if (!edges) {
+    const near = !Number.isFinite(found[best]) ? NONE : filledText(t.about, { value: figure(found[best]) });
+    return { aim: near, state: value, side: null, away: null };
+  }
+  const { side, away } = besideRange(found[measure], found[window], step);
+  const words = side !== "inside" && away === 0 ? `just_${side}` : side;
+  return {
+    aim: filledText(t.range, { lo: edges[0], hi: edges[1] }),
+    state: filledText(t[words], { value, away: figure(away) }),
+    side,
+    away: figure(away),
+  };
+}
+
+function stampOf(asked, units, t) {
+  const speed = speedTyped(asked.club, units);
+  const open = ["ball", "launch", "spin"].filter((field) => asked[field] === null);
+  if (open.length === 0) return filledText(t.at_speed, { speed });
+  if (open.length === 3) return filledText(t.all_typical, { speed });
+  const names = open.map((field) => t[field].toLowerCase());
+  const what = names.length === 1 ? names[0] : filledText(t.and, { a: names[0], b: names[1] });
+  return filledText(t.some_typical, { speed, what });
+}
+
+// A typed speed with its own digits, a tenth at most.
+const speedTyped = (mph, units) => `${roundedTo(mph / units.speed.each, 0.1)} ${units.speed.text}`;
+
+function rangeOf(lo, hi, figure, t) {
+  const isLow = lo === null || lo === undefined;
+  const isHigh = hi === null || hi === undefined;
+  if (isLow && isHigh) return "";
+  if (isLow) return filledText(t.up_to, { hi: figure(hi) });
+  if (isHigh) return filledText(t.from_on, { lo: figure(lo) });
+  return filledText(t.range, { lo: figure(lo), hi: figure(hi) });
+}
+
+// What the first question shows, by the id of its place.
+function farWords(found, asked, units, t) {
+  const figure = (yd) => (Number.isFinite(yd) ? distanceFigure(yd, units) : NONE);
+  const more = distanceWhole(found.efficient_carry_yd, units) - distanceWhole(found.expected_carry_yd, units);
+  const [launch, spin] = ["launch", "spin"].map((measure) => aimOf(measure, found, t));
+  const text = (name) => (Number.isFinite(found[`${name}_yd`]) ? distanceText(found[`${name}_yd`], units) : NONE);
+  const aim = launch.side === null ? t.spoken_no_aim : filledText(t.spoken_aim, { launch: launch.aim, spin: spin.aim });
+  return {
+    stamp: stampOf(asked, units, t),
+    launch,
+    spin,
+    places: {
+      expected_carry: text("expected_carry"),
+      efficient_carry: text("efficient_carry"),
+      yards_available: more > 0 ? filledText(t.more, { more: numberText(more) }) : "",
+      expected_interval: filledText(t.one_in_ten, { lo: figure(found.expected_lo90_yd), hi: figure(found.expected_hi90_yd) }),
+      efficient_interval: filledText(t.doubt, { lo: figure(found.efficient_lo90_yd), hi: figure(found.efficient_hi90_yd) }),
+      expected_roll: filledText(t.with_roll, { total: text("expected_total") }),
+      efficient_roll: filledText(t.with_roll, { total: text("efficient_total") }),
+      launch_window: launch.aim,
+      spin_window: spin.aim,
+      launch_state: launch.state,
+      spin_state: spin.state,
+    },
+    spoken: filledText(t.spoken_far, { expected: text("expected_carry"), efficient: text("efficient_carry"), aim }),
+  };
+}
+
+function changeWords(mph, club, units, t) {
+  if (mph === null || club === null || club === undefined) return "";
+  const scale = 10 ** units.speed.decimals;
+  const steps = Math.round((Number(speedFigure(mph, units)) - roundedTo(club / units.speed.each, 1 / scale)) * scale);
+  if (steps === 0) return t.speed_same;
+  const change = `${numberText(Math.abs(steps) / scale, units.speed.decimals)} ${units.speed.text}`;
+  return filledText(steps > 0 ? t.speed_more : t.speed_less, { change });
+}
+
+// The gap as one sentence, and its two parts, which add up as shown.
+function gapWords(plan, units, t) {
+  const shown = (yd) => distanceWhole(yd, units);
+  const unit = (whole) => `${numberText(whole)} ${units.distance.text}`;
+  const none = { parts: null };
+  if (plan.present_yd !== null && plan.gap_yd !== null) {
+    const gap = shown(plan.goal_yd) - shown(plan.present_yd);
+    if (plan.gap_yd <= 0 || gap <= 0) return { ...none, sentence: filledText(t.reached, { spare: unit(Math.abs(gap)) }) };
+    const sentence = filledText(t.missing, { now: unit(shown(plan.present_yd)), gap: unit(gap) });
+    if (plan.delivery_yd === null || plan.speed_yd === null) return { ...none, sentence };
+    return { sentence, parts: partsWhole([plan.delivery_yd, plan.speed_yd], units, gap).map(unit) };
+  }
+  if (plan.efficient_yd === null || plan.club_speed_mph === null) return { ...none, sentence: "" };
+  const short = shown(plan.goal_yd) - shown(plan.efficient_yd);
+  const words = { yards: unit(shown(plan.efficient_yd)), short: unit(short) };
+  return { ...none, sentence: filledText(short > 0 ? t.short : t.enough, words) };
+}
+
+// How long it takes at the pace of golfers here; nothing where the way isn't known.
+function paceWords(plan, t) {
+  const { quarters, quarters_lo90: lo, quarters_hi90: hi } = plan;
+  if (!(plan.gap_yd > 0) || plan.present_yd === null) return ["", ""];
+  if (quarters === null || quarters === undefined) return [t.no_pace, ""];
+  const n = wholeOf(quarters);
+  const words = n <= 1 ? t.one_quarter : filledText(t.quarters, { n: numberText(n) });
+  return [words, filledText(t.in_brackets, { range: rangeOf(lo, hi, (value) => numberText(value), t) })];
+}
+
+// What the second question shows, by the id of its place.
+function takesWords(plan, units, t) {
+  const yards = (yd) => distanceFigure(yd, units);
+  const speeds = (mph) => speedFigure(mph, units);
+  const { sentence, parts } = gapWords(plan, units, t);
+  const isKnown = plan.present_yd !== null;
+  const speedOf = (name, otherwise) => (plan[`${name}_mph`] === null ? otherwise : speedText(plan[`${name}_mph`], units));
+  const ends = (name, unit, figure) => rangeOf(plan[`${name}_lo90_${unit}`], plan[`${name}_hi90_${unit}`], figure, t);
+  const good = speedOf("efficient_speed", t.no_speed_good);
+  const today = speedOf("present_speed", isKnown ? t.no_speed_today : t.needs_delivery);
+  const [quarters, quartersRange] = paceWords(plan, t);
+  const spoken = parts ? filledText(t.spoken_parts, { delivery: parts[0], speed: parts[1] }) : sentence;
+  return {
+    places: {
+      efficient_speed: good,
+      present_speed: today,
+      efficient_change: changeWords(plan.efficient_speed_mph, plan.club_speed_mph, units, t),
+      present_change: changeWords(plan.present_speed_mph, plan.club_speed_mph, units, t),
+      efficient_speed_range: ends("efficient_speed", "mph", speeds),
+      present_speed_range: ends("present_speed", "mph", speeds),
+      gap: sentence,
+      delivery: parts ? parts[0] : NONE,
+      speed: parts ? parts[1] : NONE,
+      delivery_range: parts ? ends("delivery", "yd", yards) : "",
+      speed_range: parts ? ends("speed", "yd", yards) : "",
+      quarters,
+      quarters_range: quartersRange,
+    },
+    spoken: filledText(t.spoken_takes, { good, today, parts: spoken }),
+  };
+}
+
+// The conditions that aren't the standard ones, in a few words; empty where all are.
+function conditionsWords(conditions, units, texts) {
+  const { page: t, turf } = texts;
+  const wind = conditions.wind_mph;
+  const kinds = [
+    [wind, wind > 0 ? t.condition_tail : t.condition_head, "wind", () => speedTyped(Math.abs(wind), units)],
+    [conditions.temp_c, t.condition_temp, "temp", (value) => numberText(value, Number.isInteger(value) ? 0 : 1)],
+    [conditions.altitude_m, t.condition_altitude, "altitude", (value) => numberText(value)],
+    [conditions.pressure_hpa, t.condition_pressure, "pressure", (value) => typedText(value)],
+  ];
+  const words = kinds.filter(([value]) => value !== null)
+    .map(([value, sentence, name, figure]) => filledText(sentence, { [name]: figure(value) }));
+  if (conditions.turf !== null) words.push(turf[conditions.turf]);
+  return words.join(", ");
+}
