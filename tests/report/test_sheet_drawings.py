@@ -1,3 +1,4 @@
+import numpy as np
 import polars as pl
 import pytest
 
@@ -84,3 +85,39 @@ def test_a_guessed_spin_has_no_place():
     assert chart["typical"] is None
     assert chart["window"] is not None
     assert delivery_chart({"launch_deg": 13.0, "spin_rpm": None}, None, None)["dots"] == []
+
+
+def path_of(text):
+    """Read the rings of a path back: places in drawing units."""
+    return [
+        [tuple(map(float, place.split())) for place in ring.rstrip("z").split("L")] for ring in text.split("M") if ring
+    ]
+
+
+def test_carry_is_shaded_where_the_lookup_answers_darker_where_it_is_farther():
+    outline = np.array([[9.0, 2000.0], [18.0, 2000.0], [18.0, 3400.0], [9.0, 3400.0]])
+    launches, spins = np.arange(8.0, 19.0, 0.5), np.arange(1900.0, 3500.0, 50.0)
+    marks = (np.abs(launches[:, None] - 13) <= 2) & (np.abs(spins - 2600) <= 400)
+    target = Target(
+        14.0, 2600.0, WINDOW, None, 220.0, (outline,), (launches, spins, marks),
+        lambda launch, spin: 220.0 - 4 * np.abs(launch[:, None] - 14.0) - 0.0 * spin,
+    )  # fmt: skip
+    chart = delivery_chart({"launch_deg": 8.0, "spin_rpm": 3600.0}, target, None)
+    x, y = chart["x"], chart["y"]
+    assert chart["best"] == [(x(2600.0), y(14.0))]
+    assert [path_of(one) for one in chart["answered"]] == [[[(x(b), y(a)) for a, b in outline.tolist()]]]
+    (ring,) = path_of(chart["reach"])
+    ends = [(min(part), max(part)) for part in zip(*ring, strict=True)]
+    np.testing.assert_allclose(ends, [(x(2200.0), x(3000.0)), (y(15.0), y(11.0))], atol=0.3)
+    assert len(chart["shades"]) == 4
+    for shade, short in zip(chart["shades"], (30.0, 20.0, 10.0, 5.0), strict=True):
+        heights = [b for one in path_of(shade["path"]) for _, b in one]
+        lo, hi = (max(14.0 - short / 4, 9.0), min(14.0 + short / 4, 18.0))
+        np.testing.assert_allclose((min(heights), max(heights)), (max(y(hi), y.end), min(y(lo), y.start)), atol=0.3)
+    tones = [int(shade["fill"][1:3], 16) for shade in chart["shades"]]
+    assert tones == sorted(tones, reverse=True)
+
+
+def test_nothing_is_shaded_without_a_target():
+    chart = delivery_chart({"launch_deg": 8.0, "spin_rpm": 3600.0}, None, None)
+    assert (chart["answered"], chart["shades"], chart["reach"], chart["best"]) == ([], [], "", [])

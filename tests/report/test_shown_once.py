@@ -8,10 +8,13 @@ import numpy as np
 import polars as pl
 import pytest
 from small_academy import SETTINGS
+from test_plots import painted
 from test_sheets import drawn_text, text_of
 
 from pipeline.bands import SpeedBands
+from pipeline.benchmark.chart import chart_of
 from pipeline.benchmark.window import Window
+from pipeline.fit.model import Delivery
 from pipeline.report.figures.plots import plot_delivery
 from pipeline.report.page.academy_words import band_sentences
 from pipeline.report.sheet.sheets import INDEX
@@ -87,6 +90,33 @@ def drawn(chart):
     bands = SpeedBands.of(SETTINGS["bands"]["centres"], 5)
     nobody = Golfers.create_empty()
     return plot_delivery(nobody, BandTable.create_empty(), chart, bands, band_mph=90.0, tolerance_yd=5, min_golfers=5)
+
+
+@pytest.mark.parametrize("centre", [80.0, 90.0, 100.0])
+def test_a_picture_is_colored_just_where_the_lookup_answers(academy, centre):
+    bands = SpeedBands.of(SETTINGS["bands"]["centres"], 5)
+    chart = chart_of(academy.bands, academy.model, academy.frontier, bands)
+    nobody, table = Golfers.create_empty(), BandTable.create_empty()
+    figure = plot_delivery(nobody, table, chart, bands, band_mph=centre, tolerance_yd=5, min_golfers=5)
+    figure.set_dpi(100)
+    axes = figure.axes[0]
+    lo, hi = (np.array(ends) for ends in zip(axes.get_xlim(), axes.get_ylim(), strict=True))
+    places = np.random.default_rng(5).uniform(lo + 0.02 * (hi - lo), hi - 0.02 * (hi - lo), (3000, 2))
+    spin, launch = places.T
+
+    def answered(away):
+        mean = academy.frontier.near.mean[academy.frontier.nearest(centre)]
+        parts = (mean[0] + away * (launch - mean[0]), mean[1] + away * (spin - mean[1]))
+        return academy.frontier.holds(Delivery(np.full(3000, centre), np.full(3000, np.nan), *parts))
+
+    inside, outside = answered(1.02), ~answered(0.98)  # a pixel is some 5 rpm wide
+    seen, band = painted(axes, places), chart.map_of(centre)
+    assert inside.sum() > 500
+    assert outside.sum() > 500
+    # The mark of the best delivery has a white edge.
+    marked = (np.abs(spin - band.best_spin_rpm) < 100) & (np.abs(launch - band.best_launch_deg) < 1)
+    assert seen[inside & ~marked].all()
+    assert not seen[outside].any()
 
 
 def test_no_window_has_one_text_too(academy, chart):
