@@ -494,6 +494,9 @@ function start() {
     open();
   });
   addEventListener("resize", fit);
+  // What the model prepares once is prepared while the first digit is on its way.
+  const limits = limitsOf(DATA, "club");
+  if (limits) setTimeout(() => lookUp(DATA, { club: limits[0] }), 0);
 }
 
 start();
