@@ -169,8 +169,9 @@ def answer_lookup(
     answer = look_up(found.model, found.frontier, found.place, speed, typed.launch, typed.spin, typed.ball_speed)
     if not answer["supported"]:
         return Answered(answer, "", refusal_in(found.frontier, found.model, typed, units))
-    said = asked_texts(typed.known() | known_of(asked), asked.turf, units)
-    return Answered(answer, lookup_text(kept.study, answer, said, units), None)
+    known = typed.known()
+    said = asked_texts(known | known_of(asked), asked.turf, units)
+    return Answered(answer, lookup_text(kept.study, answer, said, units, left_out=None in known.values()), None)
 
 
 def _unanswered(typed: Drive, refusal: str) -> Answered:

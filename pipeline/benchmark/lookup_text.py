@@ -10,7 +10,7 @@ from pipeline.texts.catalogue import texts, told
 _LABEL, _COLUMN = 17, 12  # characters
 
 
-def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Units) -> str:
+def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Units, *, left_out: bool) -> str:
     """Write an answer that has figures as a small table.
 
     Parameters
@@ -21,6 +21,8 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
     asked : list of str
         What was asked, from `asked_texts`.
     units : Units
+    left_out : bool
+        Whether a part of the drive was left out, and is set to what is typical.
     """
     say = texts("command")
     rows = [
@@ -31,11 +33,10 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
         f"  {say['nine_in_ten']:<{_LABEL}}{_range(answer, 'expected', units)}",
         f"  {say['sure']:<{_LABEL}}{_range(answer, 'efficient', units)}",
     ]
-    # What the others say stands in the table.
-    notes = (told("notes", key) for key in ("ball_unused", "no_window"))
-    return "\n".join(
-        [f"{study}: {', '.join(asked)}", *rows, *(f"  {note}" for note in notes if note in answer["note"])]
-    )
+    # What the other notes say stands in the table.
+    notes = [told("notes", key) for key in ("ball_unused", "no_window")]
+    lines = [*([told("notes", "typical")] if left_out else []), *(note for note in notes if note in answer["note"])]
+    return "\n".join([f"{study}: {', '.join(asked)}", *rows, *(f"  {line}" for line in lines)])
 
 
 def asked_texts(asked: Mapping[str, float | None], turf: str | None, units: Units) -> list[str]:

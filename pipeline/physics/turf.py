@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.constants import g as GRAVITY_MPS2  # noqa: N812
 
 from pipeline.physics.ball import DIAMETER_M
+from pipeline.physics.trajectory import GRAVITY_MPS2
 from pipeline.statistics.arrays import Array
 
 BALL_RADIUS_M = DIAMETER_M / 2

@@ -86,6 +86,8 @@ def answer_goal(
         return Answered(answer, "", refusal)
     answer["note"] = " ".join(text for text in (note and note.text(), answer["note"]) if text) or None
     said = [*_goal_texts(answer, typed, units), *asked_texts(typed.known() | known_of(asked), asked.turf, units)]
+    if note is None and answer["present_yd"] is None and typed.club_speed is not None:
+        note = Sentence("notes", "delivery_unknown")
     notes = [one.text(units) for one in (*([note] if note else []), *goal_notes(curve, answer))]
     return Answered(answer, goal_text(study.name, answer, said, notes, units, typed.club_speed is not None), None)
 

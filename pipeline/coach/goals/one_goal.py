@@ -34,8 +34,6 @@ class Wish:
         Whether the goal is carry; else carry and roll together.
     club_speed_mph, launch_deg, spin_rpm, ball_speed_mph : float or None
         Of the golfer's drive now.
-    golfer : str or None
-        A pseudonym of golfers.csv, whose newest quarter stands for the drive.
     """
 
     goal_yd: float
@@ -44,7 +42,6 @@ class Wish:
     launch_deg: float | None = None
     spin_rpm: float | None = None
     ball_speed_mph: float | None = None
-    golfer: str | None = None
 
     @property
     def delivery(self) -> tuple[float | None, float | None, float | None]:

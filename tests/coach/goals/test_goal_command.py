@@ -115,6 +115,7 @@ def test_with_speed_alone_only_the_efficient_delivery_is_told(results):
     text = asked(results, 250, "--carry", "--speed", 92).stdout
     assert "An efficient delivery at 92 mph goes 230 yd, 20 yd short." in text
     assert "8 mph more than today" in text
+    assert text.endswith("  For today's delivery, give launch, spin and ball speed, or a golfer.\n")
 
 
 @pytest.mark.parametrize("distance", [290, 150])

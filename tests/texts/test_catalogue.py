@@ -1,0 +1,53 @@
+"""The catalogue: every text is used, and every text that is asked for is there."""
+
+import re
+import string
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from pipeline.shown import IMPERIAL, METRIC
+from pipeline.texts.catalogue import LANGUAGE, texts, told
+from pipeline.texts.sentences import Sentence
+
+PACKAGE = Path(__file__).parents[2] / "pipeline"
+CATALOGUE = tomllib.loads((PACKAGE / f"texts/{LANGUAGE}.toml").read_text(encoding="utf-8"))
+SOURCES = "\n".join(
+    path.read_text(encoding="utf-8") for path in sorted(PACKAGE.rglob("*")) if path.suffix in (".py", ".js", ".j2")
+)
+ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
+MADE = {"goal_carry", "goal_total", "expected_range", "efficient_range"}  # keys put together from an answer's words
+
+
+@pytest.mark.parametrize("key", sorted({key for _, key in ENTRIES}))
+def test_every_text_is_used(key):
+    named = re.escape(key)
+    assert key in MADE or re.search(rf"[\"'.`]{named}\b|\b{named}:", SOURCES)
+
+
+@pytest.mark.parametrize(("section", "key"), ENTRIES)
+def test_a_text_is_one_line_with_named_places_alone(section, key):
+    text = CATALOGUE[section][key]
+    assert text.rstrip() == text
+    assert "\n" not in text
+    names = [name for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+    assert all(re.fullmatch("[a-z0-9_]+", name) for name in names)
+
+
+def test_every_text_that_code_names_is_there():
+    named = re.findall(r"(?:told|Sentence)\(\"([a-z]+)\", \"([a-z_]+)\"", SOURCES)
+    assert len(named) > 15
+    assert [one for one in named if one[1] not in CATALOGUE[one[0]]] == []
+
+
+def test_a_sentence_stands_in_somebodys_units():
+    sentence = Sentence("refusals", "beyond", {"speed_mph": 130.0, "lo_mph": 65.0, "hi_mph": 119.0})
+    assert sentence.text(IMPERIAL) == "No answer at 130 mph. This academy's drives run from 65 to 119 mph."
+    assert sentence.text(METRIC) == "No answer at 209.215 km/h. This academy's drives run from 105 to 192 km/h."
+
+
+def test_a_word_that_is_not_given_is_an_error():
+    assert texts("units")["rpm"] == "rpm"
+    with pytest.raises(KeyError):
+        told("refusals", "beyond", speed="1")

@@ -1,0 +1,39 @@
+"""A study's title and units reach what people see; its name stays that of its folder."""
+
+import json
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from pipeline.collect.key import make_key
+
+ROOT = Path(__file__).parents[2]
+SHOW = {"build_bands", "write_report", "write_sheets", "write_diagnostics"}
+
+
+def test_steps_get_the_title_and_the_units(tmp_path):
+    (tmp_path / "own/logs").mkdir(parents=True)
+    shutil.copy(ROOT / "data_demo/logs/bay_2026q1.csv", tmp_path / "own/logs")
+    text = "study: own\ntitle: Hill & Dale {School}\nunits: metres\nlogs: [{files: logs/*.csv}]\n"
+    (tmp_path / "own/study.yaml").write_text(text, encoding="utf-8")
+    make_key(tmp_path / "own/private/pseudonym.key")
+    where = ["-s", str(ROOT / "Snakefile"), "--directory", str(tmp_path), "--config", f"study={tmp_path / 'own'}"]
+    command = [sys.executable, "-m", "snakemake", *where, "-n", "-p", "--cores", "1"]
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=True)
+    found = {}
+    for line in re.findall(r"-m pipeline\.step (.*)", done.stdout):
+        name, files, settings = shlex.split(line)
+        found[name] = json.loads(settings)
+        paths = json.loads(files).values()
+        assert not any("Hill" in path for each in paths for path in ([each] if isinstance(each, str) else each))
+    titled = {
+        name: settings.get("settings", settings.get("about", {})).get("study") for name, settings in found.items()
+    }
+    assert {name for name, title in titled.items() if title == "Hill & Dale {School}"} == SHOW
+    assert found["build_bands"]["about"]["units"] == "metres"
+    assert found["keep_model"]["study"] == "own"
