@@ -8,7 +8,7 @@ FIELDS = ("club", "ball", "launch", "spin")
 YARDS = ("expected_carry", "expected_total", "efficient_carry", "efficient_total", "yards_available")
 WINDOWS = {"launch": "launch_window_deg", "spin": "spin_window_rpm"}
 
-# Types into the fields, leaves them, and reads off the page what a person sees, with the full figures that stand behind it.
+# Types into the fields, leaves them, and reads off the page what a person sees, with the full figures behind it.
 ASK = """asked => {
   const get = (id) => document.getElementById(id);
   for (const [id, text] of Object.entries(asked)) {
@@ -25,7 +25,8 @@ ASK = """asked => {
   return {
     shown: [shown], text: get("results").innerText, reason: isAnswer ? "" : get("message").textContent, values,
     launch: state.found?.launch_window_deg ?? [], spin: state.found?.spin_window_rpm ?? [],
-    written: Object.fromEntries([...document.querySelectorAll("#far :is(data, p)[id]")].map((e) => [e.id, e.textContent])),
+    written: Object.fromEntries(
+      [...document.querySelectorAll("#far :is(data, p)[id]")].map((e) => [e.id, e.textContent])),
   };
 }"""
 

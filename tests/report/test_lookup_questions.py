@@ -1,8 +1,7 @@
-"""Eight questions of a coach on the range, asked of the demo-like page by a phone in real Chromium.
+"""Eight questions of a coach on the range, asked of the page by a phone in real Chromium.
 
-Each is answered in at most three taps after typing, and the answer stands above the keypad, which takes the lower 340 of
-844 pixels. Every tap after the first letter is typed counts: a field tapped to type in it, too. So does a tap to begin
-with, which the count of the first field shows as well.
+Each is answered in at most three taps after typing, and the answer stands above the keypad, which takes the lower 340
+of 844 pixels. Every tap after the drive is typed counts, a field tapped to type in it, too.
 """
 
 import pytest
@@ -119,7 +118,8 @@ def test_4_what_does_240_take(coach):
     good, today, gap, delivery, speed, quarters = coach.answer(
         "efficient_speed", "present_speed", "gap", "delivery", "speed", "quarters"
     )
-    plan = coach.page.evaluate("planGoal(DATA, { goal_yd: 240, distance: 'carry', club: 97, ball: 141, launch: 13.5, spin: 2700 })")
+    wish = {"goal_yd": 240, "distance": "carry", **DRIVE}
+    plan = coach.page.evaluate("(wish) => planGoal(DATA, wish)", wish)
     assert good == IMPERIAL.speed_text(plan["efficient_speed_mph"])
     assert today == IMPERIAL.speed_text(plan["present_speed_mph"])
     to_find = 240 - IMPERIAL.distance_whole(plan["present_yd"])

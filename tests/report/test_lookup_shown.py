@@ -46,7 +46,8 @@ def test_steps(page, values, step):
 
 def test_figures(page, values):
     script = """(values) => values.map((value) => [
-      wholeOf(value), numberText(value), numberText(value, 2), signedText(value, 1), angleFigure(value), spinFigure(value),
+      wholeOf(value), numberText(value), numberText(value, 2), signedText(value, 1),
+      angleFigure(value), spinFigure(value),
     ])"""
     right = [
         [
@@ -69,7 +70,8 @@ def test_typed_figures(page):
 
 def test_parts_add_up_alike(page):
     random = np.random.default_rng(5)
-    cases = [random.normal(3, 6, random.integers(1, 6)).tolist() for _ in range(300)] + [[0.5, 0.5], [1.5, 1.5, -3.0], []]
+    cases = [random.normal(3, 6, random.integers(1, 6)).tolist() for _ in range(300)]
+    cases += [[0.5, 0.5], [1.5, 1.5, -3.0], []]
     found = page.evaluate("(cases) => cases.map((parts) => addingUp(parts))", cases)
     assert found == [adding_up(parts) for parts in cases]
     totals = [[parts, whole(sum(parts)) + 1] for parts in cases if parts]
@@ -79,7 +81,8 @@ def test_parts_add_up_alike(page):
 
 
 def test_edges_move_inward_alike(page):
-    cases = [[14.5, 16.5, 0.5], [14.51, 16.49, 0.5], [2650.0000001, 3149.9999999, 50], [10.1, 10.4, 0.5], [3.0, 3.0, 0.5]]
+    cases = [[14.5, 16.5, 0.5], [14.51, 16.49, 0.5], [2650.0000001, 3149.9999999, 50]]
+    cases += [[10.1, 10.4, 0.5], [3.0, 3.0, 0.5]]
     found = page.evaluate("(cases) => cases.map((case_) => inwardTo(...case_))", cases)
     right = [inward(*case) for case in cases]
     assert found == [None if ends is None else list(ends) for ends in right]

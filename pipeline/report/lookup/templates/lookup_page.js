@@ -9,6 +9,7 @@ const T = TEXTS.page;
 const NUMBER_FIELDS = Object.keys(FIELDS);
 const REST_MS = 1500; // typing has rested: a number that no more digits can bring in range is now judged
 const SLICE_MS = 12;
+const FARTHER = 1.4; // a strong tail wind in thin air
 const SPEAK_MS = 900; // a screen reader hears the answer once typing rests, not at every digit
 const KEPT = `yardband.lookup.${SETTINGS.study}`;
 const KEPT_UNITS = "yardband.units";
@@ -63,7 +64,16 @@ function heldValue(field) {
 function limitsHere(field, club) {
   if (field === "wind") return [0, DATA.condition_limits.wind[1]]; // head or tail is a choice, not a sign
   if (field in DATA.condition_limits) return DATA.condition_limits[field];
-  return limitsOf(DATA, field, field === "club" || field === "goal" ? null : club);
+  // A goal's limits are those of the air, which may be still in the making: the plan itself says where it has no answer.
+  return field === "goal" ? null : limitsOf(DATA, field, club);
+}
+
+// Whether typing on may bring what stands in a field in range; other air may carry a goal farther than standard air.
+function mayGrow(field) {
+  if (field !== "goal") return readAll()[field].mayGrow;
+  const limits = limitsOf(DATA, "goal", null, { distance: chosen("distance") });
+  const [lo, hi] = limits ? limits.map((limit) => limit / eachOf("goal", state.units)) : [0, 0];
+  return canBecome(element("goal").value, lo, FARTHER * hi, true);
 }
 
 function readAll() {
@@ -211,6 +221,11 @@ function wishOf(readings) {
 
 function answerTakes(readings, conditions) {
   const plan = planGoal(DATA, wishOf(readings), conditions, state.units);
+  if (!plan.supported) {
+    if (isTyping()) wait("takes", plan.note);
+    else say(plan.note, true);
+    return;
+  }
   const words = takesWords(plan, state.units, T);
   const goal = distanceText(plan.goal_yd, state.units);
   const speed = plan.club_speed_mph === null ? "" : speedTyped(plan.club_speed_mph, state.units);
@@ -279,8 +294,9 @@ function update() {
   if (judged.length > 0) say(judged.map((field) => readings[field].sentence).join(" "), true);
   else if (off.length > 0) wait(question, readings[off[0]].sentence);
   else if (readings[asked].state === "empty") {
-    const limits = limitsHere(asked);
-    say(limits ? rangeSentence(asked, limits, state.units, TEXTS) : TEXTS.refusals.no_benchmarks, !limits);
+    const isUsual = Object.values(conditions).every((value) => value === null);
+    const limits = asked === "club" || isUsual ? limitsOf(DATA, asked, null, { distance: chosen("distance") }) : null;
+    say(DATA.frontier.speed_mph.length ? rangeSentence(asked, limits, state.units, TEXTS) : TEXTS.refusals.no_benchmarks, false);
   } else {
     answerNow(question, readings, conditions);
   }
@@ -312,7 +328,7 @@ function typed(field) {
   state.judged.delete(field);
   state.open.add(field);
   clearTimeout(resting);
-  resting = setTimeout(() => { if (!readAll()[field].mayGrow) judge(field); }, REST_MS);
+  resting = setTimeout(() => { if (!mayGrow(field)) judge(field); }, REST_MS);
   update();
 }
 
@@ -494,6 +510,9 @@ function start() {
     open();
   });
   addEventListener("resize", fit);
+  // What the model prepares once is prepared while the first digit is on its way.
+  const limits = limitsOf(DATA, "club");
+  if (limits) setTimeout(() => lookUp(DATA, { club: limits[0] }), 0);
 }
 
 start();

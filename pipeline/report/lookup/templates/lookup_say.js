@@ -51,6 +51,7 @@ function rangeOf(lo, hi, figure, t) {
   const isLow = lo === null || lo === undefined;
   const isHigh = hi === null || hi === undefined;
   if (isLow && isHigh) return "";
+  if (!isLow && !isHigh && figure(lo) === figure(hi)) return filledText(t.about, { value: figure(lo) });
   if (isLow) return filledText(t.up_to, { hi: figure(hi) });
   if (isHigh) return filledText(t.from_on, { lo: figure(lo) });
   return filledText(t.range, { lo: figure(lo), hi: figure(hi) });
@@ -105,6 +106,7 @@ function gapWords(plan, units, t) {
     if (plan.delivery_yd === null || plan.speed_yd === null) return { ...none, sentence };
     return { sentence, parts: partsWhole([plan.delivery_yd, plan.speed_yd], units, gap).map(unit) };
   }
+  if (plan.golfer) return { ...none, sentence: plan.note ?? "" }; // why the golfer's drive isn't known
   if (plan.efficient_yd === null || plan.club_speed_mph === null) return { ...none, sentence: "" };
   const short = shown(plan.goal_yd) - shown(plan.efficient_yd);
   const words = { yards: unit(shown(plan.efficient_yd)), short: unit(short) };
@@ -129,8 +131,8 @@ function takesWords(plan, units, t) {
   const isKnown = plan.present_yd !== null;
   const speedOf = (name, otherwise) => (plan[`${name}_mph`] === null ? otherwise : speedText(plan[`${name}_mph`], units));
   const ends = (name, unit, figure) => rangeOf(plan[`${name}_lo90_${unit}`], plan[`${name}_hi90_${unit}`], figure, t);
-  const good = speedOf("efficient_speed", t.no_speed_good);
-  const today = speedOf("present_speed", isKnown ? t.no_speed_today : t.needs_delivery);
+  const good = speedOf("efficient_speed", NONE);
+  const today = speedOf("present_speed", isKnown || plan.golfer ? t.no_speed_today : t.needs_delivery);
   const [quarters, quartersRange] = paceWords(plan, t);
   const spoken = parts ? filledText(t.spoken_parts, { delivery: parts[0], speed: parts[1] }) : sentence;
   return {
