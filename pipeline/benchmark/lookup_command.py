@@ -106,12 +106,13 @@ def place_of(kept: Calibration, air: dict[str, float], turf: str, asked: Asked) 
     """
     usual = Air.of(np.array(air["temp_c"]), np.array(air["pressure_hpa"] * 100), np.array(air["humidity"]))
     standard = Conditions(usual, 0.0, FIRMNESS[turf])
-    if asked == Asked():
-        return Place(kept.ball, standard, standard)
     pressure = air["pressure_hpa"] * 100 if asked.pressure_hpa is None else asked.pressure_hpa * 100
     if asked.altitude_m is not None:
         pressure = float(pressure_at(np.array(asked.altitude_m)))
     temp = air["temp_c"] if asked.temp_c is None else asked.temp_c
+    given = (temp, pressure, asked.wind_mph or 0.0, asked.turf or turf)
+    if given == (air["temp_c"], air["pressure_hpa"] * 100, 0.0, turf):
+        return Place(kept.ball, standard, standard)
     here = Conditions(
         Air.of(np.array(temp), np.array(pressure), np.array(air["humidity"])),
         (asked.wind_mph or 0.0) * MPS_PER_MPH,

@@ -18,8 +18,8 @@ from pipeline.benchmark.reach import NODE_EVERY, Reach, between_nodes
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.benchmark.window import largest_window
 from pipeline.coach.goals.needed_speed import PRESENT_COLUMNS, DistanceCurve, Present
-from pipeline.coach.goals.one_goal import EDGES, Study, Wish, plan_one, present_at, present_of_drive
-from pipeline.coach.goals.pace import Gain, quarters_needed, step_to
+from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, present_of_drive
+from pipeline.coach.goals.pace import Gain
 from pipeline.fit.model import CarryModel, FittedOn
 from pipeline.flight.calibrate import Calibration
 from pipeline.report.lookup.lookup_data import lookup_data
@@ -88,14 +88,14 @@ class Here:
         """Plan a goal as the command does with a drive, or with a row of golfers.csv."""
         carry = wish["distance"] == "carry"
         curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(self.frontier)
-        study = Study("hill-school", self.study.model, self.study.refits, curve, self.place)
+        study = Study("hill-school", self.study.model, self.study.refits, curve, self.place, self.study.gain)
         drive = (wish.get(name) for name in ("club", "launch", "spin", "ball"))
         asked = Wish(wish["goal_yd"], carry, *drive)
         remark, present = self._present(study, asked, wish.get("golfer"))
         right = plan_one(study, asked, present)
         before = remark and right["supported"] and remark.text()  # a refusal stands alone
         told = " ".join(text for text in (before, right["note"]) if text)
-        return right | self._quarters(right, present) | {"note": told or None}
+        return right | {"note": told or None}
 
     def _present(self, study, asked, row):
         if row is None:
@@ -110,21 +110,6 @@ class Here:
             return None, present
         remark = Sentence("notes", "other_speed", {"speed_mph": club}, {"quarter": row["quarter"]})
         return remark, present_at(study, present, club)
-
-    def _quarters(self, right, present):
-        """Give the quarters that the table of goals would have, but for the luck of today's speed."""
-        names = ("quarters", "quarters_lo90", "quarters_hi90")
-        if present is None:
-            return dict.fromkeys(names)
-        speeds = [
-            tuple(np.array([right[f"{kind}_speed_{edge}mph"]], dtype=float) for edge in EDGES)
-            for kind in ("efficient", "present")
-        ]
-        step = step_to(present.club_speed_mph, 0.0, *speeds)
-        enough = right["gap_yd"] <= 0 or (right["speed_yd"] is not None and right["speed_yd"] <= 0)
-        least = np.fmin(step.step_mph, 0) if enough else step.step_mph
-        found = quarters_needed(least, self.study.gain, step.lo90_mph, step.hi90_mph)
-        return {name: None if np.isnan(values[0]) else values[0] for name, values in zip(names, found, strict=True)}
 
 
 def _frontier(model, drives, speeds, place, turf):

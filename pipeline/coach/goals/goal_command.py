@@ -14,7 +14,8 @@ from pipeline.coach.goals.goal_text import goal_text
 from pipeline.coach.goals.golfer_code import matched
 from pipeline.coach.goals.needed_speed import PRESENT_COLUMNS, DistanceCurve, Present
 from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, present_of_drive
-from pipeline.edge.artefacts import read_arrays
+from pipeline.coach.goals.pace import Pace
+from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.errors import UserError
 from pipeline.shown import Units
 from pipeline.texts.catalogue import told
@@ -22,6 +23,7 @@ from pipeline.texts.sentences import Sentence
 from pipeline.typed import read_typed
 
 GOLFERS = Path("golfers/golfers.csv")
+PACE = Path("golfers/pace.json")
 REPLICATES = "replicates.npz"
 TEXTS = ("golfer", "quarter", "status", "note")
 USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(PRESENT_COLUMNS, pl.Float64)
@@ -71,7 +73,7 @@ def answer_goal(
     found = read_results(folder, asked, kept)
     curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(found.frontier)
     refits = read_arrays(found.model_path.with_name(REPLICATES))["coefficients"]
-    study = Study(kept.study, found.model, refits, curve, found.place)
+    study = Study(kept.study, found.model, refits, curve, found.place, read_artefact(folder / PACE, Pace).gain)
     goal_yd, why = read_typed("distance", distance, reached_yd(curve), units)
     if goal_yd is None:
         raise UserError(why if len(curve.speeds_mph) else told("refusals", "no_benchmarks"))

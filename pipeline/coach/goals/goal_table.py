@@ -15,7 +15,7 @@ from pipeline.coach.goals.needed_speed import (
     reach_words,
     shares,
 )
-from pipeline.coach.goals.pace import Gain, quarters_needed, step_to, time_words
+from pipeline.coach.goals.pace import TIMES, Gain, quarters_to_goal, step_to, time_words
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
 from pipeline.tables.goals import Goals
@@ -82,9 +82,7 @@ def _planned(
     efficient = needed_efficient(curve, goal, lasting)
     own = needed_present(model, coefficients, curve, present, goal)
     step = step_to(speed, luck, efficient, own)
-    # No more speed is needed then, even where the data don't show with how little it can be done.
-    enough = (gap["gap_yd"] <= 0) | (gap["speed_yd"] <= 0)
-    least = np.where(enough, np.fmin(step.step_mph, 0), step.step_mph)
+    times = quarters_to_goal(step, gap["gap_yd"], gap["speed_yd"], gain)
     columns = {
         "band_mph": chosen.band_mph,
         "carry_lo90_yd": present.lo90_yd,
@@ -93,13 +91,7 @@ def _planned(
         **gap,
         **_with_edges("efficient_speed_{}mph", efficient),
         **_with_edges("present_speed_{}mph", own),
-        **dict(
-            zip(
-                ("quarters", "quarters_lo90", "quarters_hi90"),
-                quarters_needed(least, gain, step.lo90_mph, step.hi90_mph),
-                strict=True,
-            )
-        ),
+        **dict(zip(TIMES, times, strict=True)),
     }
     table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd").with_columns(
         pl.Series(name, values).fill_nan(None) for name, values in columns.items()
@@ -107,11 +99,11 @@ def _planned(
     words = reach_words(goal, gap["gap_yd"], gap["delivery_yd"], gap["speed_yd"], efficient[0])
     # Their own delivery is better than efficient, and takes them there within the data.
     words = np.where((words == "beyond_data") & (gap["delivery_yd"] <= 0) & ~np.isnan(own[0]), "speed", words)
-    times = [time_words(quarters, gain) for quarters in columns["quarters"]]
+    words_of_time = [time_words(quarters, gain) for quarters in times.quarters]
     table = table.with_columns(
         pl.Series("goal_from", chosen.source).replace("", None).cast(Goals.goal_from.dtype),
         pl.Series("reach", words).cast(Goals.reach.dtype),
-        pl.Series("time", times, dtype=pl.String),
+        pl.Series("time", words_of_time, dtype=pl.String),
     )
     return table.with_columns(_note(curve).alias("note")).select(Goals.column_names())
 

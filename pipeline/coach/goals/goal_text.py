@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.coach.goals.pace import TIMES
 from pipeline.shown import Units, number_text, typed_text, whole
 from pipeline.texts.catalogue import texts, told
 
@@ -95,6 +96,7 @@ def goal_text(
     rows = [
         *(_speed_row(say[label], name, answer, found, units) for label, name in _SPEEDS if name in found.speeds),
         *(_yards_row(say[label], name, answer, found, units) for label, name in _YARDS if name in found.yards),
+        *_time_rows(answer, say["time"]),
     ]
     lines = (reach_sentence(answer, found, units, typed_speed), *rows, *notes)
     return "\n".join([f"{study}: {', '.join(asked)}", *(f"  {line}" for line in lines)])
@@ -126,6 +128,15 @@ def _speed_row(label: str, name: str, answer: dict[str, Any], found: Shown, unit
 def _row(label: str, figure: str, unit: str, ends: list[str], remark: str = "") -> str:
     interval = told("command", "interval", range=f"{ends[0]} to {ends[1]} {unit}")
     return f"{label:<{_LABEL}}{f'{figure} {unit}':>{_FIGURE}}   {remark}{interval}"
+
+
+def _time_rows(answer: dict[str, Any], label: str) -> list[str]:
+    """Give the row that says how long more speed takes; none where no more is needed or nobody can say."""
+    quarters, lo, hi = (answer[name] for name in TIMES)
+    if quarters is None or whole(quarters) == 0:
+        return []
+    ends = ["..." if edge is None else number_text(edge) for edge in (lo, hi)]
+    return [_row(label, number_text(quarters), told("command", "quarters"), ends)]
 
 
 def _more_than_today(more: float | None, units: Units) -> str:

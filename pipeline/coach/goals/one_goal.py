@@ -15,6 +15,7 @@ from pipeline.coach.goals.needed_speed import (
     reach_words,
     shares,
 )
+from pipeline.coach.goals.pace import TIMES, Gain, quarters_to_goal, step_to
 from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
@@ -62,6 +63,8 @@ class Study:
     curve : DistanceCurve
         Of the place.
     place : Place
+    gain : Gain or None
+        The pace of golfers here.
     """
 
     name: str
@@ -69,6 +72,7 @@ class Study:
     coefficients: Array
     curve: DistanceCurve
     place: Place
+    gain: Gain | None
 
 
 def present_of_drive(study: Study, wish: Wish) -> tuple[Sentence | None, Present | None]:
@@ -120,8 +124,9 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
     dict
         goal_yd, distance (carry or total), club_speed_mph; each with its 90 % interval (`_lo90_`, `_hi90_`) present_yd,
         efficient_yd (at today's speed), gap_yd, delivery_yd, speed_yd, efficient_speed_mph and present_speed_mph;
-        reach (a word of `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is
-        false where not even the speed with an efficient delivery is known, and `note` says why.
+        quarters that the speed takes at the pace of golfers here, with quarters_lo90 and quarters_hi90; reach (a word of
+        `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is false where not even
+        the speed with an efficient delivery is known, and `note` says why.
     """
     curve, goal = study.curve, np.array([wish.goal_yd])
     club = present.club_speed_mph if present is not None else np.array([wish.club_speed_mph or np.nan])
@@ -132,6 +137,7 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
         **{f"{name}_{edge}yd": np.full(1, np.nan) for name in ("gap", "delivery", "speed") for edge in EDGES},
         **_with_edges("efficient_speed", "mph", needed_efficient(curve, goal, lasting)),
         **_with_edges("present_speed", "mph", (np.full(1, np.nan),) * 3),
+        **dict.fromkeys(TIMES, np.full(1, np.nan)),
     }
     reach = None
     if present is not None:
@@ -142,6 +148,9 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
             curve, club, now, least, most, goal, lasting_yd=present.lasting_yd
         )
         found |= _with_edges("present_speed", "mph", speeds)
+        # The luck of today's speed isn't known here: golfers.csv doesn't have it, and a typed speed is taken as it is.
+        step = step_to(club, 0.0, _edges_of(found, "efficient_speed"), speeds)
+        found |= dict(zip(TIMES, quarters_to_goal(step, found["gap_yd"], found["speed_yd"], study.gain), strict=True))
         named = (found[name] for name in ("gap_yd", "delivery_yd", "speed_yd", "efficient_speed_mph"))
         reach = str(reach_words(goal, *named)[0])
     plain = {name: None if np.isnan(values[0]) else float(values[0]) for name, values in found.items()}
@@ -160,6 +169,11 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
 
 def _with_edges(name: str, unit: str, values: tuple[Array, ...]) -> dict[str, Array]:
     return {f"{name}_{edge}{unit}": value for edge, value in zip(EDGES, values, strict=True)}
+
+
+def _edges_of(found: dict[str, Array], name: str) -> tuple[Array, Array, Array]:
+    value, lo, hi = (found[f"{name}_{edge}mph"] for edge in EDGES)
+    return value, lo, hi
 
 
 def _in_place(study: Study, present: Present, *, carry: bool) -> tuple[Present, Array, Array]:

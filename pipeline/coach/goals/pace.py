@@ -75,6 +75,9 @@ class Pace:
     gain: Gain | None
 
 
+TIMES = ("quarters", "quarters_lo90", "quarters_hi90")  # as tables and answers call the parts of `Quarters`
+
+
 class Quarters(NamedTuple):
     """How many quarters steps in club speed take, each of the steps' shape.
 
@@ -197,6 +200,27 @@ def quarters_needed(
     found = (number, _least(step, low, gain), _most(step, high, gain))
     known = [np.where(np.isnan(step), np.nan, np.maximum(values, 0.0)) for values in found]
     return Quarters(*known)
+
+
+def quarters_to_goal(step: Step, gap_yd: Array, speed_yd: Array, gain: Gain | None) -> Quarters:
+    """Give how many quarters goals take whose gap and its part of speed are known.
+
+    Parameters
+    ----------
+    step : Step
+        From `step_to`.
+    gap_yd, speed_yd : ndarray, shape (n,)
+        From `pipeline.coach.goals.needed_speed.shares`.
+    gain : Gain or None
+
+    Notes
+    -----
+    No more speed is needed where the gap is closed or delivery alone closes it, even where the data don't show with how
+    little speed it can be done.
+    """
+    enough = (gap_yd <= 0) | (speed_yd <= 0)
+    least = np.where(enough, np.fmin(step.step_mph, 0), step.step_mph)
+    return quarters_needed(least, gain, step.lo90_mph, step.hi90_mph)
 
 
 def _least(step: Array, low: Array, gain: Gain) -> Array:

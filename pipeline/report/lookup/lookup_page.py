@@ -26,7 +26,8 @@ PAGE_SCRIPTS = (
     "lookup_page.js",
 )
 
-Distance, Speed = Literal["yards", "metres"], Literal["mph", "km/h", "m/s"]
+Distance = Literal["yards", "metres"]
+Speed = Literal["mph", "km/h", "m/s"]
 
 
 def build_lookup_page(
