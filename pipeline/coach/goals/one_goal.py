@@ -124,9 +124,9 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
     dict
         goal_yd, distance (carry or total), club_speed_mph; each with its 90 % interval (`_lo90_`, `_hi90_`) present_yd,
         efficient_yd (at today's speed), gap_yd, delivery_yd, speed_yd, efficient_speed_mph and present_speed_mph;
-        quarters that the speed takes at the pace of golfers here, with quarters_lo90 and quarters_hi90; reach (a word of
-        `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is false where not even
-        the speed with an efficient delivery is known, and `note` says why.
+        quarters that the speed takes at the pace of golfers here, with quarters_lo90 and quarters_hi90; reach (a word
+        of `pipeline.tables.goals.REACHES`), supported, note. What isn't known is None, `supported` is false where not
+        even the speed with an efficient delivery is known, and `note` says why.
     """
     curve, goal = study.curve, np.array([wish.goal_yd])
     club = present.club_speed_mph if present is not None else np.array([wish.club_speed_mph or np.nan])
