@@ -451,7 +451,7 @@ def test_names_in_the_picture_keep_off_each_other(open_page, lookup_folder):
                 wide = min(a["x"] + a["width"], b["x"] + b["width"]) - max(a["x"], b["x"])
                 high = min(a["y"] + a["height"], b["y"] + b["height"]) - max(a["y"], b["y"])
                 worst = max(worst, min(wide, high))
-    assert worst < 4
+    assert worst < 7  # a text's box is 27 px high, its letters 20
 
 
 def test_a_speed_without_a_window_says_so(page):
