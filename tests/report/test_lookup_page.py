@@ -135,8 +135,11 @@ def test_nothing_is_refused_while_a_number_is_typed_and_nothing_moves(page):
               return [box.x, box.y, box.width, box.height]; })"""
         )
 
-    ask(page, REACHED)
     before, seen = places(), set()
+    assert ask(page, {"club": "140"})["shown"] == ["refusal"]
+    assert places() == before
+    ask(page, REACHED)
+    assert places() == before
     for field, text in (("club", "104.5"), ("ball", "152"), ("launch", "12,5"), ("spin", "2.650")):
         page.locator(f"#{field}").fill("")
         page.locator(f"#{field}").focus()
