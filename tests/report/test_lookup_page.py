@@ -152,6 +152,27 @@ def test_nothing_is_refused_while_a_number_is_typed_and_nothing_moves(page):
     assert seen == {"answer", "still"}
 
 
+def test_nothing_moves_while_a_distance_is_typed_and_nothing_is_refused(page):
+    ask(page, REACHED)
+    pick(page, "question", "takes")
+    script = "['goal', 'club', 'clear'].map((id) => document.getElementById(id).getBoundingClientRect().y)"
+    page.locator("#goal").focus()
+    before = page.evaluate(script)
+    for letter in "235.5":
+        page.keyboard.type(letter)
+        assert page.evaluate(script) == before, letter
+        assert page.evaluate(SHOWN) != "refusal"
+    assert page.evaluate(SHOWN) == "answer"
+    page.fill("#goal", "23")
+    page.wait_for_timeout(REST_MS)
+    assert page.evaluate(SHOWN) == "still"  # it may become 230
+    page.fill("#goal", "900")
+    page.wait_for_timeout(REST_MS)
+    assert page.evaluate(SHOWN) == "refusal"
+    limits = page.evaluate("limitsOf(DATA, 'goal', null, { distance: 'carry' })")
+    assert page.locator("#message").inner_text() == refusal_of("distance", tuple(limits), IMPERIAL)
+
+
 def test_the_last_answer_stays_marked_until_the_number_is_whole(page):
     carry = ask(page, {"club": "97"})["written"]["expected_carry"]
     page.locator("#club").focus()
