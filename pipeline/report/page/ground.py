@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.bands import SpeedBands
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import Drives
 from pipeline.report.page.advice import Circumstances
@@ -15,7 +16,6 @@ from pipeline.report.page.counts import quarters_of, states_of
 from pipeline.report.page.facts import quarter_facts
 from pipeline.report.page.sureness import how_sure
 from pipeline.report.sheet.facts import band_column
-from pipeline.bands import SpeedBands
 from pipeline.tables.columns import Table
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.golfers import Golfers

@@ -6,8 +6,8 @@ The rule asks on which side of the study's threshold (10 yd by default) the yard
 - likely: at least 8 chances in 10 are on the side of the figure itself;
 - can't tell: anything less, or a range that isn't known.
 
-A loss beyond the threshold is never surer than "can't tell" for a golfer who isn't flagged: the flag also allows for how
-many golfers were looked at.
+A loss beyond the threshold is never surer than "can't tell" for a golfer who isn't flagged: the flag also allows for
+how many golfers were looked at.
 """
 
 from pipeline.statistics.intervals import Z90
