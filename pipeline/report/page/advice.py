@@ -1,8 +1,8 @@
 """What a golfer might do, by what costs the yards: contact and consistency as well as launch and spin.
 
 Each piece of advice says what to do, why, and what to try on the range. The first one fits the main cause. Where no
-part stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft and
-attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
+part stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft
+and attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
 """
 
 from collections.abc import Iterator, Mapping

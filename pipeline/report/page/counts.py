@@ -1,8 +1,8 @@
 """Counts that add up: each golfer's state in a quarter against the quarter before.
 
 `changes.csv` compares a golfer with the last quarter in which that golfer was assessed, however long ago. A count of
-the quarter can't: the golfers of the quarter before and of this one would not add up. Here everybody is compared with the
-study's quarter before, and a golfer without a result in it has a state of its own. Where both compare the same two
+the quarter can't: the golfers of the quarter before and of this one would not add up. Here everybody is compared with
+the study's quarter before, and a golfer without a result in it has a state of its own. Where both compare the same two
 quarters, they say the same.
 """
 

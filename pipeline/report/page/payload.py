@@ -1,7 +1,8 @@
 """Everything that the academy's page shows, as plain values: a script tag of the page holds it as JSON.
 
 Figures are rounded to what is shown or one digit more, yards so that they add up as shown
-(`pipeline.report.shown_sums`). Golfers stand under their pseudonyms; no name is ever in it. Each of the six parts is made by a module of its own.
+(`pipeline.report.shown_sums`). Golfers stand under their pseudonyms; no name is ever in it. Each part is made by a
+module of its own.
 """
 
 from collections.abc import Mapping

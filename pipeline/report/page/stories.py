@@ -7,7 +7,7 @@ from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_o
 from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
 from pipeline.report.page.ground import Ground, Row
-from pipeline.report.page.quarter_view import BEYOND, FEW_DRIVES, reason_of, shown_steps, yards_of
+from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_goal, shown_losses
 from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, number_text, rounded, shown_edges, whole
@@ -84,10 +84,10 @@ def _tens(rpm: float) -> int:
 def note_of(row: Row, min_shots: int) -> str | None:
     """Say in words what the note of a row of `Golfers` says; what has no words of its own stands as it is."""
     if row["status"] == "not_assessed":
-        key = f"note_{ {FEW_DRIVES: 'few', BEYOND: 'beyond'}[reason_of(row, min_shots)] }"
-        if key == "note_few" and row["shots"] == 1:
-            key = "note_few_one"
-        return say(key, shots=f"{row['shots']}", min_shots=f"{min_shots}", speed=number_text(row["club_speed_mph"]))
+        if reason_of(row, min_shots) == BEYOND:
+            return say("note_beyond", speed=number_text(row["club_speed_mph"]))
+        key = "note_few_one" if row["shots"] == 1 else "note_few"
+        return say(key, shots=f"{row['shots']}", min_shots=f"{min_shots}")
     if not row["note"]:
         return None
     return " ".join(_note(part) for part in row["note"].split("; "))
