@@ -112,22 +112,22 @@ def vendor_text(name: str) -> str:
 
 
 def _style() -> str:
-    environment = templates_of("page")
-    own = ("academy", *(f"academy_{name}" for name in VIEWS))
-    return "\n".join([vendor_text(LIBRARY_STYLE), *(environment.get_template(f"{name}.css").render() for name in own)])
+    styles = [templates_of("page").get_template(name).render() for name in ("academy.css", *_files_of_views("css"))]
+    return "\n".join([vendor_text(LIBRARY_STYLE), *styles])
 
 
 def _scripts() -> list[str]:
-    shared, own = templates_of("lookup"), templates_of("page")
-    views = [f"academy_{name}.js" for name in VIEWS]
-    page = [
-        *(shared.get_template(name).render() for name in SHARED_SCRIPTS),
-        *(
-            own.get_template(name).render()
-            for name in ("academy_frame.js", "academy_names.js", *views, "academy_start.js")
-        ),
-    ]
-    return [*(vendor_text(name) for name in LIBRARIES), "\n".join(page)]
+    shared = [templates_of("lookup").get_template(name).render() for name in SHARED_SCRIPTS]
+    names = ["academy_frame.js", "academy_names.js", *_files_of_views("js"), "academy_start.js"]
+    own = [templates_of("page").get_template(name).render() for name in names]
+    return [*(vendor_text(name) for name in LIBRARIES), "\n".join([*shared, *own])]
+
+
+def _files_of_views(ending: str) -> list[str]:
+    """List the views' scripts or styles: those that help a view, such as golfer_charts.js, before academy_golfer.js."""
+    names = templates_of("page").list_templates(extensions=[ending])
+    helping = [name for view in VIEWS for name in names if name.startswith(f"{view}_")]
+    return [*helping, *(f"academy_{view}.{ending}" for view in VIEWS)]
 
 
 def _policy(style: str, scripts: Iterable[str]) -> str:
