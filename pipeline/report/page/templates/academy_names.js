@@ -1,0 +1,1 @@
+// Names on the spot.
