@@ -10,6 +10,7 @@ from typing import Any, Literal
 from markupsafe import Markup
 
 from pipeline.report.figures.naming import LINKS
+from pipeline.report.palette import palette_css
 from pipeline.report.templating import templates_of
 from pipeline.shown import Units
 from pipeline.texts.catalogue import sections, texts
@@ -113,7 +114,7 @@ def vendor_text(name: str) -> str:
 
 def _style() -> str:
     styles = [templates_of("page").get_template(name).render() for name in ("academy.css", *_files_of_views("css"))]
-    return "\n".join([vendor_text(LIBRARY_STYLE), *styles])
+    return "\n".join([vendor_text(LIBRARY_STYLE), palette_css(), *styles])
 
 
 def _scripts() -> list[str]:
@@ -124,10 +125,12 @@ def _scripts() -> list[str]:
 
 
 def _files_of_views(ending: str) -> list[str]:
-    """List the views' scripts or styles: those that help a view, such as golfer_charts.js, before academy_golfer.js."""
+    """List the views' scripts or styles, before each those that help it: academy_golfer_charts.js for academy_golfer.js."""
     names = templates_of("page").list_templates(extensions=[ending])
-    helping = [name for view in VIEWS for name in names if name.startswith(f"{view}_")]
-    return [*helping, *(f"academy_{view}.{ending}" for view in VIEWS)]
+    order = (
+        [name for name in names if name.startswith(f"academy_{view}_")] + [f"academy_{view}.{ending}"] for view in VIEWS
+    )
+    return [name for some in order for name in some]
 
 
 def _policy(style: str, scripts: Iterable[str]) -> str:
