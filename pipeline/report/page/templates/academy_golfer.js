@@ -1,11 +1,91 @@
-// The view #golfer.
+// The view #golfer/CODE: one golfer's whole story, what to do first, then how sure, then why. It prints as the sheet.
 
 (() => {
+  const WIDE = 900; // CSS pixels from which two columns stand side by side
+  const GAP = 32;
+
+  function head(context, code, story, row) {
+    const { say, newest, quarterText, el = context.el } = { ...GOLFER_BLOCKS };
+    const now = newest(story);
+    const facts = [
+      context.nameOf(code) === row.short ? null : row.short,
+      say(context, now.shots === 1 ? "one_drive" : "drives", { n: numberText(now.shots), quarter: quarterText(now.quarter) }),
+      now.days ? say(context, now.days === 1 ? "one_day" : "days", { n: numberText(now.days) }) : null,
+      now.device, now.ball, row.group,
+    ].filter(Boolean);
+    const tellNames = context.el("label", { class: "screen want", hidden: !context.hasNames() },
+      context.el("input", { type: "checkbox", checked: GOLFER_SHEET.wanted.names, onchange: (event) => { GOLFER_SHEET.wanted.names = event.target.checked; } }),
+      ` ${say(context, "want_names")}`);
+    return el("header", { class: "golfer-head" },
+      el("div", {}, el("h1", {}, context.nameOf(code)), el("p", { class: "topic" }, facts.join(" · ")),
+        el("p", { class: "status" }, statusText(context, story, row))),
+      el("div", { class: "actions screen" }, el("button", { type: "button", id: "print-sheet", onclick: () => window.print() }, say(context, "print")), tellNames,
+        row.band_mph === null ? null : el("a", { href: `#bands/${row.band_mph}` }, say(context, "band_link", { band: speedText(row.band_mph, context.data.settings.units) })),
+        el("a", { href: "#golfers" }, say(context, "all_golfers"))));
+  }
+
+  // "Flagged, as before": the newest quarter's status and how it moved; a golfer not seen now says since when.
+  function statusText(context, story, row) {
+    const { say, newest, quarterText } = GOLFER_BLOCKS;
+    const now = newest(story);
+    if (now.quarter !== context.data.study.newest) return say(context, "not_seen", { quarter: quarterText(now.quarter), newest: quarterText(context.data.study.newest) });
+    const key = `moved_${now.movement}`;
+    return context.texts[`golfer_${key}`] ? say(context, key) : say(context, `status_${now.status}`);
+  }
+
+  function columnsOf(root) {
+    const width = root.clientWidth;
+    const two = width >= WIDE;
+    const column = two ? Math.floor((width - GAP) / 2) : width;
+    return { two, half: { width: column, size: 15 }, small: { width: two ? Math.floor((width - 2 * GAP) / 3) : width, size: 15, height: 130 } };
+  }
+
+  function fillIn(root, code, story, row, context) {
+    const blocks = GOLFER_BLOCKS;
+    const { half, small } = columnsOf(root);
+    const { el } = context;
+    const picture = { ...half, height: Math.min(420, Math.round(0.8 * half.width)) };
+    root.replaceChildren(
+      head(context, code, story, row),
+      blocks.toDo(context, story, row),
+      blocks.facts(context, story),
+      el("div", { class: "two" },
+        blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 220 }),
+        blocks.delivery(context, story, picture), blocks.changes(context, story)),
+      blocks.block(context, "history", blocks.say(context, "history_title"), null,
+        el("div", { class: "three" }, ...blocks.MEASURES.map((measure) => blocks.measureChart(context, story, measure, small))),
+        el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": blocks.say(context, "history_title") }, ...blocks.quartersTable(context, story).filter(Boolean))),
+      el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
+      blocks.moreAdvice(context, story) ?? "",
+      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context), blocks.cautions(context)));
+  }
+
   VIEWS.golfer = {
     needsStories: true,
+    onPrint: true,
     title: (argument) => argument,
     show(root, argument, context) {
-      root.append(context.el("h1", {}, argument));
+      const code = context.codeOf(argument);
+      const story = code && context.story(code);
+      if (!story) {
+        root.append(context.el("h1", {}, GOLFER_BLOCKS.say(context, "unknown")), context.el("p", {}, context.el("a", { href: "#golfers" }, GOLFER_BLOCKS.say(context, "all_golfers"))));
+        return null;
+      }
+      if (context.printing) {
+        root.append(GOLFER_SHEET.sheet(context, code));
+        return null;
+      }
+      const { row } = context.golfers().byCode.get(code);
+      const draw = () => fillIn(root, code, story, row, context);
+      draw();
+      context.onNames(draw);
+      let [width, waiting] = [root.clientWidth, 0];
+      const resized = () => {
+        clearTimeout(waiting);
+        waiting = setTimeout(() => { if (root.clientWidth !== width) { width = root.clientWidth; draw(); } }, 120);
+      };
+      addEventListener("resize", resized);
+      return () => { clearTimeout(waiting); removeEventListener("resize", resized); };
     },
   };
 })();

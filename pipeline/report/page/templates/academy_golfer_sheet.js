@@ -1,0 +1,70 @@
+// The printed sheet of a golfer: two sides of A4. The front says where the yards go, what to do and whether it helped;
+// the back has history, goal, practice and what the words mean. Sides are as wide as the paper less its margins, in CSS
+// pixels, so that the charts' letters print at their own size: 12 px are 9 pt.
+
+const GOLFER_SHEET = (() => {
+  const SIDE_WIDTH = 710; // 188 mm
+  const GAP = 22;
+  const SIZE = 12.5; // 9.4 pt
+  const column = (count) => Math.floor((SIDE_WIDTH - (count - 1) * GAP) / count);
+
+  // Whether printed sheets carry names, once names are loaded. In memory alone, as the names are.
+  const wanted = { names: true };
+
+  function head(context, code, story, side) {
+    const blocks = GOLFER_BLOCKS;
+    const short = context.golfers().byCode.get(code).row.short;
+    const name = wanted.names && context.hasNames() ? context.nameOf(code) : short;
+    const now = blocks.newest(story);
+    return context.el("header", { class: "sheet-head" }, context.el("h1", {}, name),
+      context.el("p", {}, [context.data.study.title, blocks.quarterText(now.quarter), name === short ? null : short, blocks.say(context, `side_${side}`)].filter(Boolean).join(" · ")));
+  }
+
+  function front(context, code, story, row) {
+    const blocks = GOLFER_BLOCKS;
+    const half = { width: column(2), size: SIZE };
+    const lost = context.el("div", { class: "block", dataset: { block: "helped" } }, context.el("h2", {}, blocks.changeTitle(context, story, blocks.quarterText(story.quarters.at(-2)?.quarter))),
+      blocks.measureChart(context, story, blocks.MEASURES[0], { ...half, height: 150 }));
+    const changes = blocks.changes(context, story);
+    changes.querySelector("h2").remove();
+    return context.el("div", { class: "side front" }, head(context, code, story, "front"),
+      blocks.toDo(context, story, row), blocks.facts(context, story),
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 190 }) ?? empty(context)),
+      context.el("div", { class: "two grow" }, blocks.delivery(context, story, { ...half, height: 330 }) ?? empty(context), context.el("div", {}, lost, changes)));
+  }
+
+  const empty = (context) => context.el("div");
+
+  function back(context, code, story) {
+    const blocks = GOLFER_BLOCKS;
+    const third = { width: column(3), size: SIZE, height: 100 };
+    const [table, earlier] = blocks.quartersTable(context, story, 6);
+    return context.el("div", { class: "side back" }, head(context, code, story, "back"),
+      blocks.block(context, "history", blocks.say(context, "history_title"), null,
+        context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third))), table, earlier),
+      context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
+      blocks.moreAdvice(context, story), blocks.words(context), blocks.cautions(context),
+      context.el("section", { class: "notes" }, context.el("h2", {}, blocks.say(context, "notes_title"))));
+  }
+
+  function sheet(context, code) {
+    const story = context.story(code);
+    const { row } = context.golfers().byCode.get(code);
+    return context.el("article", { class: "sheet", dataset: { golfer: code } }, front(context, code, story, row), back(context, code, story));
+  }
+
+  // Prints the sheets of many golfers, and takes them off the page once they are printed.
+  function printAll(codes, context) {
+    const sheets = context.el("div", { id: "sheets" }, ...codes.filter((code) => context.story(code)).map((code) => sheet(context, code)));
+    document.getElementById("sheets")?.remove();
+    document.body.append(sheets);
+    document.documentElement.classList.add("printing-sheets");
+    addEventListener("afterprint", () => {
+      sheets.remove();
+      document.documentElement.classList.remove("printing-sheets");
+    }, { once: true });
+    window.print();
+  }
+
+  return { sheet, printAll, wanted };
+})();
