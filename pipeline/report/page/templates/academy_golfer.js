@@ -18,19 +18,10 @@
       ` ${say(context, "want_names")}`);
     return el("header", { class: "golfer-head" },
       el("div", {}, el("h1", {}, context.nameOf(code)), el("p", { class: "topic" }, facts.join(" · ")),
-        el("p", { class: "status" }, statusText(context, story, row))),
+        el("p", { class: "status" }, GOLFER_BLOCKS.statusText(context, story))),
       el("div", { class: "actions screen" }, el("button", { type: "button", id: "print-sheet", onclick: () => window.print() }, say(context, "print")), tellNames,
         row.band_mph === null ? null : el("a", { href: `#bands/${row.band_mph}` }, say(context, "band_link", { band: speedText(row.band_mph, context.data.settings.units) })),
         el("a", { href: "#golfers" }, say(context, "all_golfers"))));
-  }
-
-  // "Flagged, as before": the newest quarter's status and how it moved; a golfer not seen now says since when.
-  function statusText(context, story, row) {
-    const { say, newest, quarterText } = GOLFER_BLOCKS;
-    const now = newest(story);
-    if (now.quarter !== context.data.study.newest) return say(context, "not_seen", { quarter: quarterText(now.quarter), newest: quarterText(context.data.study.newest) });
-    const key = `moved_${now.movement}`;
-    return context.texts[`golfer_${key}`] ? say(context, key) : say(context, `status_${now.status}`);
   }
 
   function columnsOf(root) {

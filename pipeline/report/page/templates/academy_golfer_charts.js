@@ -50,10 +50,15 @@ const GOLFER_CHARTS = (() => {
     }));
     const seen = points.filter((one) => known(one.value));
     const ranged = seen.filter((one) => known(one.low) && known(one.high));
+    // Where figures would run into each other, the first, the newest, the least and the largest have theirs.
+    const roomy = width / points.length >= 4 * size;
+    const [least, most] = [d3.least(seen, (one) => one.value), d3.greatest(seen, (one) => one.value)];
+    const labelled = roomy ? seen : seen.filter((one) => [seen[0], seen.at(-1), least, most].includes(one));
+    const ticks = roomy ? undefined : [points[0].quarter, points.at(-1).quarter];
     const domain = spanOf([...seen.map((one) => one.value), ...ranged.flatMap((one) => [one.low, one.high])], scaled(measure.span, measure, units));
     return drawn(size, {
-      width, height, marginLeft: 4, marginRight: 4, marginTop: 0.9 * size, marginBottom: 2 * size,
-      x: { type: "point", domain: points.map((one) => one.quarter), padding: 0.5, label: null, tickSize: 0 },
+      width, height, marginLeft: 4, marginRight: 4, marginTop: 1.8 * size, marginBottom: 2 * size,
+      x: { type: "point", domain: points.map((one) => one.quarter), padding: 0.5, label: null, ticks, tickSize: 0 },
       y: { domain, axis: null },
       ariaLabel: points.map((one) => `${one.quarter} ${one.text === null ? fill("not_known") : `${one.text} ${unit}`.trim()}`).join(", "),
       marks: [
@@ -63,10 +68,18 @@ const GOLFER_CHARTS = (() => {
         Plot.lineY(points, { x: "quarter", y: "value", stroke: "var(--ink)", strokeWidth: 1.5 }),
         Plot.dot(seen.slice(0, -1), { x: "quarter", y: "value", r: 4, stroke: "var(--ink)", strokeWidth: 1.5, fill: "var(--paper)" }),
         Plot.dot(seen.slice(-1), { x: "quarter", y: "value", r: 4.5, fill: "var(--ink)" }),
-        Plot.text(seen, { x: "quarter", y: "value", text: "text", textAnchor: "start", dx: 9, fontVariant: "tabular-nums", ...HALO }),
+        Plot.text(labelled, { x: "quarter", y: "value", text: "text", dy: -1.05 * size, fontVariant: "tabular-nums", ...HALO }),
         Plot.text(points.filter((one) => !known(one.value)), { x: "quarter", y: () => d3.mean(domain), text: () => fill("not_known"), fill: "var(--soft)" }),
       ],
     });
+  }
+
+  // The window's name stands below it where the best point is in its upper half or above, else above it; it runs toward the
+  // middle of the picture.
+  const below = (frame, best) => !best || best.launch >= (frame.l1 + frame.l2) / 2;
+  function windowName(frame, best, middle) {
+    const left = frame.s1 + frame.s2 < 2 * middle;
+    return { x: left ? "s1" : "s2", textAnchor: left ? "start" : "end", y: below(frame, best) ? "l1" : "l2" };
   }
 
   // Launch against spin: each drive, the window, the best point and the typical drive, zoomed to where drives are.
@@ -98,7 +111,9 @@ const GOLFER_CHARTS = (() => {
         Plot.dot(shown, { x: "spin", y: "launch", r: 3, fill: "var(--line)", fillOpacity: 0.65, ariaLabel: "drives" }),
         Plot.dot(targets, { x: "spin", y: "launch", r: 7, symbol: "plus", stroke: "var(--accent)", strokeWidth: 3.5 }),
         Plot.dot(typical, { x: "spin", y: "launch", r: 6, symbol: "diamond", fill: "var(--ink)", stroke: "var(--paper)", strokeWidth: 1.5 }),
-        Plot.text(frame, { x: "s2", y: "l2", text: () => fill("picture_window"), textAnchor: "end", dx: -4, dy: -0.8 * size, ...HALO, fill: "var(--accent)" }),
+        ...frame.map((one) => Plot.text([one], {
+          ...windowName(one, targets[0], middle), text: () => fill("picture_window"), ...HALO, fill: "var(--accent)", dy: (below(one, targets[0]) ? 0.8 : -0.8) * size,
+        })),
         ...named(targets, fill("picture_best"), high).concat(named(typical, fill("picture_typical"), -high)),
       ],
     });
@@ -113,20 +128,20 @@ const GOLFER_CHARTS = (() => {
       .filter(([, yd]) => known(yd)).map(([name, yd, dash, color]) => ({ name, carry: yd / units.distance.each, dash, color, text: distanceFigure(yd, units) }));
     const domain = extent(drives.map((one) => one.carry), lines.map((one) => one.carry));
     const shown = drives.filter((one) => inside(one.carry, domain));
-    // Each name stands on its line's outer side, so that the two can't meet.
-    const low = d3.least(lines, (one) => one.carry);
+    const middle = d3.mean(domain);
     const plot = drawn(size, {
-      width, height, marginLeft: 8, marginRight: 8, marginTop: 1.8 * size, marginBottom: 3.3 * size,
+      width, height, marginLeft: 8, marginRight: 8, marginTop: 3.2 * size, marginBottom: 3.3 * size,
       x: { domain, label: fill("axis_carry", { unit: units.distance.text }), labelAnchor: "center", labelArrow: "none", ticks: Math.max(3, Math.floor(width / 80)), tickSize: 3 },
-      ariaLabel: fill("carries_label", { drives: String(shown.length) }),
+      y: { axis: null },
+      ariaLabel: [fill("carries_label", { drives: String(shown.length) }), ...lines.map((one) => fill(`carries_${one.name}`, { carry: one.text }))].join(", "),
       marks: [
-        Plot.ruleY([0], { stroke: "var(--faint)" }),
         Plot.dot(shown, Plot.dodgeY("bottom", { x: "carry", r: 3.2, fill: "var(--line)", fillOpacity: 0.8, padding: 0.5, ariaLabel: "drives" })),
-        ...lines.flatMap((one) => [
+        ...lines.flatMap((one, row) => [
           Plot.ruleX([one], { x: "carry", stroke: one.color, strokeWidth: 2.5, strokeDasharray: one.dash }),
+          // A row for each name, so that the two can't meet.
           Plot.text([one], {
-            x: "carry", frameAnchor: "top", dy: -1.1 * size, ...HALO, fill: one.color, text: () => fill(`carries_${one.name}`, { carry: one.text }),
-            ...(one === low && lines.length > 1 ? { textAnchor: "end", dx: 3 } : { textAnchor: "end", dx: 3 }),
+            x: "carry", frameAnchor: "top", dy: (row ? -2.4 : -1) * size, ...HALO, fill: one.color, text: () => fill(`carries_${one.name}`, { carry: one.text }),
+            ...(one.carry > middle ? { textAnchor: "end", dx: 3 } : { textAnchor: "start", dx: -3 }),
           }),
         ]),
       ],

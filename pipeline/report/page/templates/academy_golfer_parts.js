@@ -6,7 +6,9 @@ const GOLFER_BLOCKS = (() => {
   const { MEASURES, known, unitOf, figure, change, losses, shownFigure, quarterText } = GOLFER_FIGURES;
 
   // Each mark stands beside its word, so that color alone says nothing.
-  const VERDICT_MARKS = { better: "▲", worse: "▼", changed: "◆", no_clear_change: "=" };
+  const VERDICT_MARKS = { better: "▲", worse: "▼", changed: "◆", no_clear_change: "–" };
+
+  const MOVED = new Set(["new", "still", "no_longer", "clear"]);
 
   const unitsOfPage = (context) => context.data.settings.units;
   const say = (context, key, words) => context.fill(`golfer_${key}`, words);
@@ -30,7 +32,7 @@ const GOLFER_BLOCKS = (() => {
 
   function sureText(context, story, row) {
     const now = newest(story);
-    if (!isAssessed(now) || !SURE_DOTS[row.sure]) return null;
+    if (!isAssessed(now) || now.quarter !== context.data.study.newest || !SURE_DOTS[row.sure]) return null;
     const threshold = `${numberText(context.data.study.lost_yd / unitsOfPage(context).distance.each)} ${unitsOfPage(context).distance.text}`;
     const side = now.lost_yd >= context.data.study.lost_yd ? "more" : "less";
     const key = { sure: "sure", likely: "likely", "can't tell": "cant_tell" }[row.sure];
@@ -52,12 +54,21 @@ const GOLFER_BLOCKS = (() => {
       first?.try ? context.el("p", { class: "try" }, context.el("b", {}, say(context, "try")), ` ${first.try}`) : null);
   }
 
+  // "Still flagged": the newest quarter's status and how it moved; a golfer not seen now says since when.
+  function statusText(context, story) {
+    const now = newest(story);
+    const { newest: quarter } = context.data.study;
+    if (now.quarter !== quarter) return say(context, "not_seen", { quarter: quarterText(now.quarter), newest: quarterText(quarter) });
+    return say(context, MOVED.has(now.movement) ? `moved_${now.movement}` : `is_${now.status}`);
+  }
+
   // The rest of the advice.
   function moreAdvice(context, story) {
     const rest = story.advice.slice(1);
     if (!rest.length && !story.first) return null;
     return block(context, "advice", story.first?.text ?? say(context, "advice_title"), say(context, "advice_topic"),
-      ...rest.map((one) => context.el("div", { class: "advice" }, context.el("h3", {}, one.what), paragraph(context, one.why), paragraph(context, one.try))));
+      rest.length ? context.el("div", { class: "two" }, ...rest.map((one) => (
+        context.el("div", { class: "advice" }, context.el("h3", {}, one.what), paragraph(context, one.why), paragraph(context, one.try))))) : null);
   }
 
   // --- Where the yards go ------------------------------------------------------------------------------------------------
@@ -155,6 +166,10 @@ const GOLFER_BLOCKS = (() => {
     const words = [];
     if (edges) words.push(say(context, "window_words", { launch: edges.launch.map(angleFigure).join(" to "), spin: edges.spin.map(spinFigure).join(" to ") }));
     if (story.place.best) words.push(say(context, "best_words", { launch: angleFigure(story.place.best.launch_deg), spin: spinFigure(story.place.best.spin_rpm) }));
+    if (!story.drives.length && newest(story).quarter !== context.data.study.newest) {
+      const quarter = quarterText(context.data.study.newest);
+      return block(context, "delivery", say(context, "no_drives_title"), say(context, "delivery_topic"), paragraph(context, say(context, "no_drives_words", { quarter })), paragraph(context, words.join(" ")));
+    }
     if (!measured.length) {
       return block(context, "delivery", say(context, "no_spin_title"), say(context, "delivery_topic"), paragraph(context, say(context, "no_spin_words")), paragraph(context, words.join(" ")));
     }
@@ -175,12 +190,24 @@ const GOLFER_BLOCKS = (() => {
     const with_ = (verdict) => found.filter(([, one]) => one.verdict === verdict).map(([measure]) => say(context, `measure_${measure.name}`).toLowerCase());
     const told = ["better", "worse", "changed"].map((verdict) => [verdict, with_(verdict)]).filter(([, names]) => names.length)
       .map(([verdict, names]) => say(context, `changes_${verdict}`, { what: names.join(", ") }));
-    return told.length ? told.join(" ") : say(context, "nothing_changed", { quarter: since });
+    return told.length ? told.join("; ") : say(context, "nothing_changed", { quarter: since });
   }
 
   function verdictText(context, verdict) {
     if (!verdict) return [say(context, "verdict_unknown")];
     return [context.el("span", { class: "mark", "aria-hidden": "true" }, VERDICT_MARKS[verdict]), ` ${say(context, `verdict_${verdict}`)}`];
+  }
+
+  // A change of carry or of yards lost is the difference of the two figures that stand on the page; where it was estimated
+  // otherwise, as after a change of device, it is the estimate.
+  function changeText(story, measure, one, units) {
+    const before = story.quarters.find((row) => row.quarter === one.since);
+    const [now, then] = [newest(story), before].map((row) => row && shownFigure(row, measure, units));
+    if (measure.unit === "distance" && now && then) {
+      const difference = [now, then].map((text) => Number(text.replaceAll(",", "").replace(MINUS, "-"))).reduce((a, b) => a - b);
+      if (Math.abs(difference - one.change / units.distance.each) <= 1) return signedText(difference);
+    }
+    return change(one.change, measure, units);
   }
 
   function changes(context, story) {
@@ -197,7 +224,7 @@ const GOLFER_BLOCKS = (() => {
       const ends = known(one.lo) && known(one.hi) ? say(context, "from_to", { lo: change(one.lo, measure, units), hi: change(one.hi, measure, units) }) : "";
       return context.el("tr", { dataset: { measure: measure.name, verdict: one.verdict ?? "" } },
         context.el("th", { scope: "row", class: "text" }, say(context, `measure_${measure.name}`)),
-        context.el("td", {}, known(one.change) ? `${change(one.change, measure, units)} ${unit}`.trim() : say(context, "not_known")),
+        context.el("td", {}, known(one.change) ? `${changeText(story, measure, one, units)} ${unit}`.trim() : say(context, "not_known")),
         context.el("td", {}, ends), context.el("td", { class: "text verdict" }, ...verdictText(context, one.verdict)));
     });
     return block(context, "changes", title, say(context, "changes_topic", { quarter: since }),
@@ -206,34 +233,34 @@ const GOLFER_BLOCKS = (() => {
 
   // --- History -----------------------------------------------------------------------------------------------------------
 
-  // "Club speed: 101 mph, better": the newest figure with its verdict.
+  // "Club speed 101 mph", and below it the verdict on its change.
   function measureTitle(context, story, measure) {
     const units = unitsOfPage(context);
     const text = shownFigure(newest(story), measure, units);
     const name = say(context, `measure_${measure.name}`);
-    if (text === null) return say(context, "measure_unknown", { name });
+    if (text === null) return [say(context, "measure_unknown", { name })];
     const verdict = changesOf(story).find(([one]) => one === measure)?.[1].verdict;
-    const value = `${text} ${unitOf(measure, units)}`.trim();
-    return verdict ? say(context, "measure_title", { name, value, verdict: say(context, `verdict_${verdict}`).toLowerCase() }) : say(context, "measure_title_plain", { name, value });
+    const title = say(context, "measure_title", { name, value: `${text} ${unitOf(measure, units)}`.trim() });
+    return [title, verdict ? context.el("span", { class: "verdict", dataset: { verdict } }, ...verdictText(context, verdict)) : null];
   }
 
   function measureChart(context, story, measure, look) {
     return context.el("figure", { class: "chart small", dataset: { measure: measure.name } },
-      context.el("figcaption", {}, measureTitle(context, story, measure)),
+      context.el("figcaption", {}, ...measureTitle(context, story, measure)),
       GOLFER_CHARTS.quarters(story, measure, toolsOf(context, look)));
   }
 
-  // Every quarter, the newest first: the charts' figures as a table.
-  function quartersTable(context, story, most = Infinity) {
+  // Every quarter, the newest first: the charts' figures as a table, or some of them.
+  function quartersTable(context, story, { most = Infinity, measures = MEASURES } = {}) {
     const units = unitsOfPage(context);
     const rows = story.quarters.slice(-most).reverse();
-    const heads = [["quarter", ""], ["drives", ""], ...MEASURES.map((measure) => [`short_${measure.name}`, unitOf(measure, units)])];
+    const heads = [["quarter", ""], ["drives", ""], ...measures.map((measure) => [`short_${measure.name}`, unitOf(measure, units)]), ["status", ""]];
+    const isText = (name) => ["quarter", "status"].includes(name);
     const table = context.el("table", { class: "quarters" },
-      context.el("thead", {}, context.el("tr", {}, ...heads.map(([name, unit], place) => context.el("th", { scope: "col", class: place ? null : "text" }, say(context, `head_${name}`), unit ? context.el("small", {}, ` ${unit}`) : null)),
-        context.el("th", { scope: "col", class: "text" }, say(context, "head_status")))),
+      context.el("thead", {}, context.el("tr", {}, ...heads.map(([name, unit]) => context.el("th", { scope: "col", class: isText(name) ? "text" : null }, say(context, `head_${name}`), unit ? context.el("small", {}, ` ${unit}`) : null)))),
       context.el("tbody", {}, ...rows.map((one) => context.el("tr", { dataset: { quarter: one.quarter } },
         context.el("th", { scope: "row", class: "text" }, quarterText(one.quarter)), context.el("td", {}, numberText(one.shots)),
-        ...MEASURES.map((measure) => context.el("td", { dataset: { measure: measure.name } }, shownFigure(one, measure, units) ?? say(context, "dash"))),
+        ...measures.map((measure) => context.el("td", { dataset: { measure: measure.name } }, shownFigure(one, measure, units) ?? say(context, "dash"))),
         context.el("td", { class: "text" }, say(context, `status_${one.status}`))))));
     const left = story.quarters.length - rows.length;
     return [table, left ? paragraph(context, say(context, left === 1 ? "one_earlier" : "earlier", { n: String(left) }), { class: "note" }) : null];
@@ -325,5 +352,5 @@ const GOLFER_BLOCKS = (() => {
       context.el("ul", {}, ...context.data.settings.cautions.map((text) => context.el("li", {}, text))), paragraph(context, say(context, "cautions_more"), { class: "note" }));
   }
 
-  return { goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changeTitle, measureChart, quartersTable, paragraph, known, quarterText };
+  return { statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changeTitle, measureChart, quartersTable, paragraph, known, quarterText };
 })();

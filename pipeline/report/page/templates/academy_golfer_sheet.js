@@ -17,34 +17,44 @@ const GOLFER_SHEET = (() => {
     const name = wanted.names && context.hasNames() ? context.nameOf(code) : short;
     const now = blocks.newest(story);
     return context.el("header", { class: "sheet-head" }, context.el("h1", {}, name),
-      context.el("p", {}, [context.data.study.title, blocks.quarterText(now.quarter), name === short ? null : short, blocks.say(context, `side_${side}`)].filter(Boolean).join(" · ")));
+      context.el("p", {}, [context.data.study.title, blocks.quarterText(now.quarter), name === short ? null : short, now.quarter === context.data.study.newest ? blocks.statusText(context, story) : null, blocks.say(context, `side_${side}`)].filter(Boolean).join(" · ")));
   }
 
   function front(context, code, story, row) {
     const blocks = GOLFER_BLOCKS;
     const half = { width: column(2), size: SIZE };
-    const lost = context.el("div", { class: "block", dataset: { block: "helped" } }, context.el("h2", {}, blocks.changeTitle(context, story, blocks.quarterText(story.quarters.at(-2)?.quarter))),
-      blocks.measureChart(context, story, blocks.MEASURES[0], { ...half, height: 150 }));
-    const changes = blocks.changes(context, story);
-    changes.querySelector("h2").remove();
+    // The picture is narrower than the table of changes beside it, which has four columns of words. Where more advice
+    // follows, the pictures give it room.
+    const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
+    const [picture, chart] = story.advice.length > 1 ? [310, 110] : [390, 180];
     return context.el("div", { class: "side front" }, head(context, code, story, "front"),
       blocks.toDo(context, story, row), blocks.facts(context, story),
-      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 190 }) ?? empty(context)),
-      context.el("div", { class: "two grow" }, blocks.delivery(context, story, { ...half, height: 330 }) ?? empty(context), context.el("div", {}, lost, changes)));
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 180 }) ?? empty(context)),
+      context.el("div", { class: "uneven" }, blocks.delivery(context, story, { ...left, height: picture }) ?? empty(context), helped(context, story, { ...right, height: chart })),
+      blocks.moreAdvice(context, story));
+  }
+
+  // Whether it helped: yards lost by quarter between the finding and the table of changes.
+  function helped(context, story, look) {
+    const changes = GOLFER_BLOCKS.changes(context, story);
+    changes.querySelector("table")?.before(GOLFER_BLOCKS.measureChart(context, story, GOLFER_BLOCKS.MEASURES[0], look));
+    return changes;
   }
 
   const empty = (context) => context.el("div");
+  const QUARTERS_SHOWN = 5;
+  const MOST_RULES = 16; // lines to write on; what the side has no room for is cut off
 
   function back(context, code, story) {
     const blocks = GOLFER_BLOCKS;
-    const third = { width: column(3), size: SIZE, height: 100 };
-    const [table, earlier] = blocks.quartersTable(context, story, 6);
+    const third = { width: column(3), size: SIZE, height: 92 };
+    const table = blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures: [] });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
       blocks.block(context, "history", blocks.say(context, "history_title"), null,
-        context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third))), table, earlier),
+        context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
       context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
-      blocks.moreAdvice(context, story), blocks.words(context), blocks.cautions(context),
-      context.el("section", { class: "notes" }, context.el("h2", {}, blocks.say(context, "notes_title"))));
+      blocks.words(context), blocks.cautions(context),
+      context.el("section", { class: "notes" }, context.el("h2", {}, blocks.say(context, "notes_title")), ...Array.from({ length: MOST_RULES }, () => context.el("div", { class: "rule" }))));
   }
 
   function sheet(context, code) {
