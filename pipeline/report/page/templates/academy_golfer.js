@@ -1,8 +1,11 @@
 // The view #golfer/CODE: one golfer's whole story, what to do first, then how sure, then why. It prints as the sheet.
 
 (() => {
-  const WIDE = 900; // CSS pixels from which two columns stand side by side
+  // CSS pixels: from these widths on, small charts stand in three and in two columns, and other blocks in two.
+  const WIDE = 900;
+  const MIDDLE = 560;
   const GAP = 32;
+  const SIZE = 16; // letters in charts
 
   function head(context, code, story, row) {
     const { say, newest, quarterText, el = context.el } = { ...GOLFER_BLOCKS };
@@ -26,9 +29,9 @@
 
   function columnsOf(root) {
     const width = root.clientWidth;
-    const two = width >= WIDE;
-    const column = two ? Math.floor((width - GAP) / 2) : width;
-    return { two, half: { width: column, size: 15 }, small: { width: two ? Math.floor((width - 2 * GAP) / 3) : width, size: 15, height: 130 } };
+    const share = (columns) => Math.floor((width - (columns - 1) * GAP) / columns);
+    const small = width >= WIDE ? 3 : width >= MIDDLE ? 2 : 1;
+    return { half: { width: share(width >= WIDE ? 2 : 1), size: SIZE }, small: { width: share(small), size: SIZE, height: small === 1 ? 105 : 125 } };
   }
 
   function fillIn(root, code, story, row, context) {

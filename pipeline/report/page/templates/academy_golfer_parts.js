@@ -184,6 +184,8 @@ const GOLFER_BLOCKS = (() => {
     measure, story.changes.find((one) => one.measure === measure.name && one.quarter === newest(story).quarter),
   ]).filter(([, one]) => one);
 
+  const hasChanges = (story) => changesOf(story).length > 0;
+
   function changeTitle(context, story, since) {
     const found = changesOf(story);
     if (!found.length) return say(context, story.quarters.length < 2 ? "first_quarter" : "no_comparison");
@@ -352,5 +354,5 @@ const GOLFER_BLOCKS = (() => {
       context.el("ul", {}, ...context.data.settings.cautions.map((text) => context.el("li", {}, text))), paragraph(context, say(context, "cautions_more"), { class: "note" }));
   }
 
-  return { statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changeTitle, measureChart, quartersTable, paragraph, known, quarterText };
+  return { hasChanges, statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changeTitle, measureChart, quartersTable, paragraph, known, quarterText };
 })();

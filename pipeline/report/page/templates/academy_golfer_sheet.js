@@ -34,11 +34,18 @@ const GOLFER_SHEET = (() => {
       blocks.moreAdvice(context, story));
   }
 
-  // Whether it helped: yards lost by quarter between the finding and the table of changes.
+  // Whether it helped: yards lost by quarter between the finding and the table of changes. Without a table there is room
+  // for the goal, which else stands on the back.
   function helped(context, story, look) {
     const changes = GOLFER_BLOCKS.changes(context, story);
-    changes.querySelector("table")?.before(GOLFER_BLOCKS.measureChart(context, story, GOLFER_BLOCKS.MEASURES[0], look));
-    return changes;
+    const table = changes.querySelector("table");
+    const chart = story.quarters.length > 1 && story.quarters.some((one) => GOLFER_BLOCKS.known(one.lost_yd))
+      ? GOLFER_BLOCKS.measureChart(context, story, GOLFER_BLOCKS.MEASURES[0], look) : null;
+    if (table) {
+      table.before(chart);
+      return changes;
+    }
+    return context.el("div", {}, changes, chart, GOLFER_BLOCKS.goal(context, story));
   }
 
   const empty = (context) => context.el("div");
@@ -48,11 +55,12 @@ const GOLFER_SHEET = (() => {
   function back(context, code, story) {
     const blocks = GOLFER_BLOCKS;
     const third = { width: column(3), size: SIZE, height: 92 };
+    const hasTable = blocks.hasChanges(story);
     const table = blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures: [] });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
       blocks.block(context, "history", blocks.say(context, "history_title"), null,
         context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
-      context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
+      hasTable ? context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
       blocks.words(context), blocks.cautions(context),
       context.el("section", { class: "notes" }, context.el("h2", {}, blocks.say(context, "notes_title")), ...Array.from({ length: MOST_RULES }, () => context.el("div", { class: "rule" }))));
   }
