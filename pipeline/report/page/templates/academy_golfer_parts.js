@@ -66,7 +66,7 @@ const GOLFER_BLOCKS = (() => {
   function moreAdvice(context, story) {
     const rest = story.advice.slice(1);
     if (!rest.length && !story.first) return null;
-    return block(context, "advice", story.first?.text ?? say(context, "advice_title"), say(context, "advice_topic"),
+    return block(context, "advice", story.first?.text ?? say(context, "advice_title"), rest.length ? say(context, "advice_topic") : null,
       rest.length ? context.el("div", { class: "two" }, ...rest.map((one) => (
         context.el("div", { class: "advice" }, context.el("h3", {}, one.what), paragraph(context, one.why), paragraph(context, one.try))))) : null);
   }
