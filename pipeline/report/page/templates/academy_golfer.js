@@ -6,6 +6,7 @@
   const MIDDLE = 560;
   const GAP = 32;
   const SIZE = 16; // letters in charts
+  const RESIZED_MS = 120; // after the last change of a window's width, charts are drawn again
 
   function head(context, code, story, row) {
     const { say, newest, quarterText, el = context.el } = { ...GOLFER_BLOCKS };
@@ -34,24 +35,40 @@
     return { half: { width: share(width >= WIDE ? 2 : 1), size: SIZE }, small: { width: share(small), size: SIZE, height: small === 1 ? 105 : 125 } };
   }
 
-  function fillIn(root, code, story, row, context) {
+  // What stands on the first screen.
+  function firstScreen(root, code, story, row, context) {
+    const blocks = GOLFER_BLOCKS;
+    const { half } = columnsOf(root);
+    return [
+      head(context, code, story, row), blocks.toDo(context, story, row), blocks.facts(context, story),
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 220 })),
+    ];
+  }
+
+  // What is below it.
+  function below(root, story, context) {
     const blocks = GOLFER_BLOCKS;
     const { half, small } = columnsOf(root);
     const { el } = context;
-    const picture = { ...half, height: Math.min(420, Math.round(0.8 * half.width)) };
-    root.replaceChildren(
-      head(context, code, story, row),
-      blocks.toDo(context, story, row),
-      blocks.facts(context, story),
-      el("div", { class: "two" },
-        blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 220 }),
-        blocks.delivery(context, story, picture), blocks.changes(context, story)),
-      blocks.block(context, "history", blocks.say(context, "history_title"), null,
+    const title = blocks.say(context, "history_title");
+    return [
+      el("div", { class: "two" }, blocks.delivery(context, story, { ...half, height: Math.min(420, Math.round(0.8 * half.width)) }), blocks.changes(context, story)),
+      blocks.block(context, "history", title, null,
         el("div", { class: "three" }, ...blocks.MEASURES.map((measure) => blocks.measureChart(context, story, measure, small))),
-        el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": blocks.say(context, "history_title") }, ...blocks.quartersTable(context, story).filter(Boolean))),
+        el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": title }, ...blocks.quartersTable(context, story).filter(Boolean))),
       el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
       blocks.moreAdvice(context, story) ?? "",
-      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context), blocks.cautions(context)));
+      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context), blocks.cautions(context)),
+    ];
+  }
+
+  // Draws the first screen at once, and in the next frame what is below it: opening stays quick, and nothing moves. Gives
+  // a function that stops the second part.
+  function draw(root, code, story, row, context) {
+    root.replaceChildren(...firstScreen(root, code, story, row, context));
+    let waiting = 0;
+    const frame = requestAnimationFrame(() => { waiting = setTimeout(() => root.append(...below(root, story, context))); });
+    return () => { cancelAnimationFrame(frame); clearTimeout(waiting); };
   }
 
   VIEWS.golfer = {
@@ -70,16 +87,16 @@
         return null;
       }
       const { row } = context.golfers().byCode.get(code);
-      const draw = () => fillIn(root, code, story, row, context);
-      draw();
-      context.onNames(draw);
+      let stop = draw(root, code, story, row, context);
+      const again = () => { stop(); stop = draw(root, code, story, row, context); };
+      context.onNames(again);
       let [width, waiting] = [root.clientWidth, 0];
       const resized = () => {
         clearTimeout(waiting);
-        waiting = setTimeout(() => { if (root.clientWidth !== width) { width = root.clientWidth; draw(); } }, 120);
+        waiting = setTimeout(() => { if (root.clientWidth !== width) { width = root.clientWidth; again(); } }, RESIZED_MS);
       };
       addEventListener("resize", resized);
-      return () => { clearTimeout(waiting); removeEventListener("resize", resized); };
+      return () => { stop(); clearTimeout(waiting); removeEventListener("resize", resized); };
     },
   };
 })();
