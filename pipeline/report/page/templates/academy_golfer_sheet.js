@@ -71,17 +71,26 @@ const GOLFER_SHEET = (() => {
     return context.el("article", { class: "sheet", dataset: { golfer: code } }, front(context, code, story, row), back(context, code, story));
   }
 
-  // Prints the sheets of many golfers, and takes them off the page once they are printed.
+  const ID = "sheets";
+  const PRINTING = "printing-sheets"; // the class under which paper shows the sheets and nothing else
+
+  function takeOff() {
+    document.getElementById(ID)?.remove();
+    document.documentElement.classList.remove(PRINTING);
+  }
+
+  // Prints the sheets of many golfers, and takes them off the page once they are printed. What is being done is said
+  // first: hundreds of sheets take some seconds.
   function printAll(codes, context) {
-    const sheets = context.el("div", { id: "sheets" }, ...codes.filter((code) => context.story(code)).map((code) => sheet(context, code)));
-    document.getElementById("sheets")?.remove();
-    document.body.append(sheets);
-    document.documentElement.classList.add("printing-sheets");
-    addEventListener("afterprint", () => {
-      sheets.remove();
-      document.documentElement.classList.remove("printing-sheets");
-    }, { once: true });
-    window.print();
+    takeOff();
+    const said = context.el("p", { role: "status", class: "drawing" }, GOLFER_BLOCKS.say(context, "print_waiting", { n: numberText(codes.length) }));
+    document.body.append(context.el("div", { id: ID }, said));
+    requestAnimationFrame(() => setTimeout(() => {
+      document.getElementById(ID).replaceChildren(...codes.filter((code) => context.story(code)).map((code) => sheet(context, code)));
+      document.documentElement.classList.add(PRINTING);
+      addEventListener("afterprint", takeOff, { once: true });
+      window.print();
+    }));
   }
 
   return { sheet, printAll, wanted };
