@@ -160,24 +160,21 @@ def _consistency(part: int, about: Circumstances) -> Advice:
 
 def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
     column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
-    figure = angle_figure if name == "launch" else spin_figure
     way = way_of(name, row, about)
-    tries = [say(f"try_{name}{way}")] if way else []
-    tries += _loft(name, way, about.loft)
-    tried = " ".join(tries) or say("try_contact")
-    if best is None or row[column] is None:
-        return {"what": say(f"do_{name}_unknown"), "why": say(f"because_{name}_unknown", part=f"{part}"), "try": tried}
-    words = {"now": figure(row[column]), "best": figure(best)}
+    if best is None or not way:
+        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", part=f"{part}")
+        return {"what": what, "why": why, "try": say("try_delivery")}
+    figure = angle_figure if name == "launch" else spin_figure
     return {
-        "what": say(f"do_{name}{way}", best=words["best"]),
-        "why": say(f"because_{name}", part=f"{part}", **words),
-        "try": tried,
+        "what": say(f"do_{name}{way}", best=figure(best)),
+        "why": say(f"because_{name}", part=f"{part}", now=figure(row[column]), best=figure(best)),
+        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft)]),
     }
 
 
 def _loft(name: str, way: str, loft: Row | None) -> Iterator[str]:
     """Say what loft and attack may bring, where they move launch or spin the way it has to go."""
-    if loft is None or not way:
+    if loft is None:
         return
     # More loft launches higher with more spin, less loft lower with less.
     more = way == "_low"

@@ -4,6 +4,8 @@ from collections import Counter
 from statistics import median
 from typing import Any
 
+import polars as pl
+
 from pipeline.coach.progress.measures import MEASURES
 from pipeline.report.page.advice import CAUSES, advice_of, largest_parts, shown_parts, way_of
 from pipeline.report.page.counts import counts_of
@@ -59,30 +61,32 @@ def changed(ground: Ground, counts: dict[str, Any]) -> str:
             else say("changed_none_first", quarter=quarter)
         )
     quarter = spaced(ground.before)
-    if now["total"] == 0:
-        return (
-            say("changed_none_now", before=_before(then, quarter))
-            if then["total"]
-            else say("changed_none", quarter=quarter)
-        )
+    if now["total"] == then["total"] == now["still"] and _assessed_in(ground, ground.before):
+        return say("changed_same", **words, quarter=quarter) if now["total"] else say("changed_none", quarter=quarter)
+    before = _before(then, quarter, anybody=_assessed_in(ground, ground.before))
     parts = [(name, now[name]) for name in ("still", "new", "first_seen") if now[name]]
+    if len(parts) < 2:
+        return say(f"changed_{parts[0][0] if parts else 'none_now'}", **words, before=before, quarter=quarter)
     told = [say(f"part_{name}", n=f"{number:,}", quarter=quarter) for name, number in parts]
-    return say("changed", **words, parts=listed(told), before=_before(then, quarter))
+    return say("changed", **words, parts=listed(told), before=before)
 
 
 def _assessed(ground: Ground) -> list[Row]:
     return [row for row in ground.now.values() if row["status"] != "not_assessed"]
 
 
-def _before(then: dict[str, int], quarter: str) -> str:
-    """Say what became of those who were flagged in the quarter before."""
+def _assessed_in(ground: Ground, quarter: str) -> bool:
+    return not ground.golfers.filter((pl.col("quarter") == quarter) & (pl.col("status") != "not_assessed")).is_empty()
+
+
+def _before(then: dict[str, int], quarter: str, *, anybody: bool) -> str:
+    """Say what became of those who were flagged in the quarter before, or that nobody was, or could be."""
     every, parts = then["total"], {name: number for name, number in then.items() if name != "total" and number}
     if every == 0:
-        return say("before_none", quarter=quarter)
-    if every == 1:
-        return say("before_one", quarter=quarter, part=say(f"only_{next(iter(parts))}"))
-    if list(parts) == ["still"]:
-        return say("before_all_still", n=f"{every:,}", quarter=quarter)
+        return say("before_none" if anybody else "before_unassessed", quarter=quarter)
+    if len(parts) == 1:
+        key = "before_one" if every == 1 else "before_every"
+        return say(key, quarter=quarter, part=say(f"only_{next(iter(parts))}"))
     told = [say(f"then_{name}{'_one' if number == 1 else ''}", n=f"{number:,}") for name, number in parts.items()]
     return say("before", n=f"{every:,}", quarter=quarter, parts=listed(told))
 
@@ -114,11 +118,13 @@ def costs_most(ground: Ground, causes: list[dict[str, Any]]) -> str:
     if not named:
         return say("costs_mixed_one") if every == 1 else say("costs_mixed", all=f"{every:,}")
     top = [one for one in named if one["golfers"] == named[0]["golfers"]]
-    words = {"n": f"{top[0]['golfers']:,}", "all": f"{every:,}", "yards": listed([f"{one['yards']}" for one in top])}
+    yards = [f"{one['yards']}" for one in top]
+    alike = yards[:1] if len(set(yards)) == 1 else yards
+    words = {"n": f"{top[0]['golfers']:,}", "all": f"{every:,}", "yards": listed(alike)}
     causes_told = capital(listed([say(f"cause_{one['cause']}") for one in top]))
-    if len(top) > 1:
-        return say("costs_tied", causes=causes_told, **words)
     number = top[0]["golfers"]
+    if len(top) > 1:
+        return say("costs_tied" if number > 1 else "costs_tied_once", causes=causes_told, **words)
     key = "costs_one" if every == 1 else "costs_all" if number == every else "costs_once" if number == 1 else "costs"
     return say(key, cause=causes_told, **words)
 
