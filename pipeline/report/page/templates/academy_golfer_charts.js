@@ -11,6 +11,11 @@ const GOLFER_CHARTS = (() => {
   function drawn(size, options) {
     const plot = Plot.plot({ ...options, style: { fontSize: `${size}px`, background: "none", color: "var(--ink)", overflow: "visible", fontFamily: "inherit" } });
     plot.setAttribute("role", "img");
+    // The picture's label says it all; labels of groups inside, which have no role, would only be in the way.
+    plot.querySelectorAll("[aria-label]").forEach((mark) => {
+      mark.dataset.mark = mark.getAttribute("aria-label");
+      mark.removeAttribute("aria-label");
+    });
     return plot;
   }
 
@@ -108,7 +113,7 @@ const GOLFER_CHARTS = (() => {
       marks: [
         Plot.frame({ stroke: "var(--faint)" }),
         Plot.rect(frame, { x1: "s1", x2: "s2", y1: "l1", y2: "l2", fill: "var(--pale)", stroke: "var(--accent)", strokeWidth: 2 }),
-        Plot.dot(shown, { x: "spin", y: "launch", r: 3, fill: "var(--line)", fillOpacity: 0.65, ariaLabel: "drives" }),
+        Plot.dot(shown, { x: "spin", y: "launch", r: 3, fill: "var(--line)", fillOpacity: 0.65 }),
         Plot.dot(targets, { x: "spin", y: "launch", r: 7, symbol: "plus", stroke: "var(--accent)", strokeWidth: 3.5 }),
         Plot.dot(typical, { x: "spin", y: "launch", r: 6, symbol: "diamond", fill: "var(--ink)", stroke: "var(--paper)", strokeWidth: 1.5 }),
         ...frame.map((one) => Plot.text([one], {
@@ -135,7 +140,7 @@ const GOLFER_CHARTS = (() => {
       y: { axis: null },
       ariaLabel: [fill("carries_label", { drives: String(shown.length) }), ...lines.map((one) => fill(`carries_${one.name}`, { carry: one.text }))].join(", "),
       marks: [
-        Plot.dot(shown, Plot.dodgeY("bottom", { x: "carry", r: 3.2, fill: "var(--line)", fillOpacity: 0.8, padding: 0.5, ariaLabel: "drives" })),
+        Plot.dot(shown, Plot.dodgeY("bottom", { x: "carry", r: 3.2, fill: "var(--line)", fillOpacity: 0.8, padding: 0.5 })),
         ...lines.flatMap((one, row) => [
           Plot.ruleX([one], { x: "carry", stroke: one.color, strokeWidth: 2.5, strokeDasharray: one.dash }),
           // A row for each name, so that the two can't meet.
