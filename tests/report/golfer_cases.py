@@ -57,11 +57,10 @@ def practice(name, **given):
 def scattered(drives):
     """Scatter launch and spin of the drives about the golfer's; one drive in 31 flies far out."""
     place = pl.col("row").cast(pl.Float64)
+    far = pl.when(place % 31 == 0).then(4000).otherwise(0)
     return drives.with_columns(
         (pl.col("launch_deg") + 0.3 * (7 * place % 11 - 5)).alias("launch_deg"),
-        (pl.col("spin_rpm") + 60 * (5 * place % 13 - 6) + pl.when(place % 31 == 0).then(4000).otherwise(0)).alias(
-            "spin_rpm"
-        ),
+        (pl.col("spin_rpm") + 60 * (5 * place % 13 - 6) + far).alias("spin_rpm"),
     )
 
 
@@ -87,14 +86,16 @@ def golfers_study(units="yards"):
             change("b"),
             change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
         ],
-        "Goals": [goal("a"), goal("1", reach="reached", gap_yd=-5.9, delivery_yd=None, speed_yd=None, goal_yd=180.0)],
-        "Priorities": [{"golfer": code("a"), "first": "delivery", "confidence": 0.99}],
     }
     plain = tables_of(measured + guessed, **others)
-    tables = TableSet({**plain.frames, Practice: table_of(Practice, [practice("a"), practice("b", trend="losing")])})
-    drives = scattered(pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)]))
+    trend = {"best_trend": -0.1, "best_trend_lo90": -0.2, "best_trend_hi90": -0.01}
+    falling = {f"{name}_mph_per_week": value for name, value in trend.items()}
+    practiced = [practice("a"), practice("b", trend="losing", **falling)]
     return payload_of(
-        tables=tables, frontier=FRONTIER, drives=drives, settings=SETTINGS | {"title": "Hill School", "units": units}
+        tables=TableSet({**plain.frames, Practice: table_of(Practice, practiced)}),
+        frontier=FRONTIER,
+        drives=scattered(pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)])),
+        settings=SETTINGS | {"title": "Hill School", "units": units},
     )
 
 

@@ -1,4 +1,4 @@
-"""The printed sheet of a golfer: two sides of A4 each, nothing cut, letters of 9 pt or larger, with a name if wanted."""
+"""The printed sheet of a golfer: two sides of A4, nothing cut, letters of 9 pt or larger, a name if wanted."""
 
 import io
 import unicodedata
@@ -16,17 +16,19 @@ EVERYBODY = (LAUNCH, CONTACT, FIRST, FEW, BEYOND, NO_BALL, NO_SPIN, RESOLVED, AW
 LONG_NAME = "Maximiliane Featherstonehaugh-Wetherington"
 A4_PT = (595, 842)
 LEAST_PT = 9
-# Letters as CSS pixels and whether anything of a side is cut off, once the page is as it prints.
-SIDES = """() => [...document.querySelectorAll('.side')].map((side) => ({
-  cut: Math.max(side.scrollHeight - side.clientHeight, side.scrollWidth - side.clientWidth),
-  filled: Math.max(...[...side.querySelectorAll(':scope > *')].map((one) => one.getBoundingClientRect().bottom))
-    - side.getBoundingClientRect().top,
-  height: side.clientHeight,
-  least: Math.min(...[...side.querySelectorAll('*')].filter((one) => [...one.childNodes].some((child) => child.nodeType === 3
-    && child.textContent.trim())).map((one) => parseFloat(getComputedStyle(one).fontSize)
-    * (one.ownerSVGElement ? one.ownerSVGElement.getBoundingClientRect().width / one.ownerSVGElement.viewBox.baseVal.width : 1))),
-  text: side.innerText,
-}))"""
+# Of each side as it prints: pixels cut off, how far down it is filled, and its smallest letters in CSS pixels.
+SIDES = """() => {
+  const speaks = (one) => [...one.childNodes].some((child) => child.nodeType === 3 && child.textContent.trim());
+  const scale = ({ ownerSVGElement: svg }) => (svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1);
+  const letters = (one) => parseFloat(getComputedStyle(one).fontSize) * scale(one);
+  return [...document.querySelectorAll('.side')].map((side) => ({
+    cut: Math.max(side.scrollHeight - side.clientHeight, side.scrollWidth - side.clientWidth),
+    filled: Math.max(...[...side.children].map((one) => one.getBoundingClientRect().bottom))
+      - side.getBoundingClientRect().top,
+    height: side.clientHeight,
+    least: Math.min(...[...side.querySelectorAll('*')].filter(speaks).map(letters)),
+  }));
+}"""
 
 
 @pytest.fixture(scope="module")
