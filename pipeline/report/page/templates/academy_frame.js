@@ -196,8 +196,8 @@ function start() {
   if (VIEWS[first.name].needsStories) whenReady(() => showView()); else showView();
   addEventListener("hashchange", () => {
     // A view may write its own filters into the fragment with history.replaceState, which doesn't come here.
-    showView();
     document.getElementById("view").focus({ preventScroll: true });
+    showView();
   });
   addEventListener("beforeprint", () => { if (VIEWS[PLACE.name].onPrint) showView({ printing: true, keepPlace: true }); });
   addEventListener("afterprint", () => { if (VIEWS[PLACE.name].onPrint) showView({ keepPlace: true }); });
