@@ -102,7 +102,7 @@
   // Made once: whoever comes back to the table finds it as it was left.
   class GolfersTable {
     constructor() {
-      this.heading = el("h1", { role: "status", id: "golfers-count" });
+      this.heading = el("span", { role: "status", id: "golfers-count" });
       this.chips = el("span", { class: "chips" });
       this.choices = el("div", { class: "choices" });
       this.place = el("div", { id: "golfers-table" });
@@ -113,7 +113,7 @@
       this.columns = COLUMNS().filter((column) => !column.more);
       const isOpen = innerWidth >= NARROW_PX; // on a phone, chips say what is chosen
       this.parts = [
-        el("div", { class: "bar" }, this.heading, this.searchField(), this.chips, this.reset, this.more),
+        el("div", { class: "bar" }, el("h1", {}, this.heading), this.searchField(), this.chips, this.reset, this.more),
         el("details", { class: "filters", open: isOpen }, el("summary", {}, DATA.texts.filters), this.choices), this.place];
     }
 
@@ -142,10 +142,9 @@
     leave() { this.scrolled = this.place.querySelector(".tabulator-tableholder")?.scrollTop; }
 
     build() {
-      const known = sortOf(this.filters);
       this.table = new Tabulator(this.place, {
         data: sortable(GOLFERS().list, COLUMNS()), index: "code", columns: this.columns.map(columnOf),
-        initialSort: [known], initialFilter: [{ field: this.wanted() }],
+        initialSort: [{ ...sortOf(this.filters) }], initialFilter: [{ field: this.wanted() }],
         height: "100%", rowHeight: ROW_PX, renderVerticalBuffer: BUFFER_PX, layout: "fitColumns", autoResize: false,
         headerSortClickElement: "header", headerSortElement: () => el("span", { class: "order", "aria-hidden": "true" }),
         placeholder: el("p", { class: "nobody" }, DATA.texts.nobody), columnDefaults: { resizable: false },
@@ -156,6 +155,8 @@
     ready() {
       this.isReady = true;
       this.place.setAttribute("aria-label", DATA.texts.golfers);
+      // A grid may hold rows alone, nothing else that takes the focus; the golfers' links scroll it by keyboard.
+      this.place.querySelector(".tabulator-tableholder").removeAttribute("tabindex");
       this.showCount();
       this.headersByKeyboard();
       this.table.on("rowClick", (event, row) => { if (!event.target.closest("a")) go(`golfer/${row.getData().code}`); });
