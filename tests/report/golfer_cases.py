@@ -90,6 +90,7 @@ def golfers_study(units="yards"):
     plain = tables_of(measured + guessed, **others)
     trend = {"best_trend": -0.1, "best_trend_lo90": -0.2, "best_trend_hi90": -0.01}
     falling = {f"{name}_mph_per_week": value for name, value in trend.items()}
+    falling |= {"projection": "cannot_tell_yet", "projected_on": None, "projected_lo90_on": None}
     practiced = [practice("a"), practice("b", trend="losing", **falling)]
     return payload_of(
         tables=TableSet({**plain.frames, Practice: table_of(Practice, practiced)}),
