@@ -49,7 +49,6 @@ def settings():
         "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
         "window_tolerance_yd": 5,
         "flight": {"coefficients": "best", "turf": "firm"},
-        "report": {"sheets": "flagged", "most_sheets": 1000},
     }
 
 
