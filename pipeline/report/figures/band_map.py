@@ -10,6 +10,7 @@ from typing import Any
 import dataframely as dy
 import numpy as np
 import polars as pl
+from contourpy import contour_generator
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
@@ -83,16 +84,19 @@ def plot_band_map(
         figure = new_figure(WIDTH_IN, HEIGHT_IN)
         axes = figure.subplots()
         has_map = found is not None and _draw_map(figure, axes, found, scheme)
+        frame = frame_of(found if has_map else None, shown)
         draw_golfers(axes, shown, "spin_rpm", "launch_deg", scheme)
         if found is not None and has_map:
             _draw_window(axes, found, scheme)
             _draw_best(axes, found, scheme)
-        _set_axes(axes, frame_of(found if has_map else None, shown))
+        if found is not None and has_map and frame is not None:
+            _label_lines(axes, found, frame, shown, scheme)
+        _set_axes(axes, frame)
         _add_titles(figure, axes, f"{band_mph:g} mph: {_finding(found if has_map else None)}",
                     f"Golfers of {band_mph - speed_bands.half_width_mph:g} to "
                     f"{band_mph + speed_bands.half_width_mph:g} mph, {chart.study}, {chart.quarter}", scheme)  # fmt: skip
         if axes.get_legend_handles_labels()[0]:
-            figure.legend(loc="outside lower left", ncols=3, frameon=False, handletextpad=0.1, columnspacing=1.0)
+            figure.legend(loc="outside lower left", ncols=3, frameon=False, handletextpad=0.4, columnspacing=1.2)
         say(axes, _remarks(has_map, found, near.height - shown.height, min_golfers), scheme)
     return figure
 
@@ -152,6 +156,29 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette) -> boo
     bar.ax.invert_xaxis()
     _draw_reach(axes, band, scheme)
     return True
+
+
+def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame, scheme: Palette) -> None:
+    """Write on each contour how many yards less it stands for, where most room is on it."""
+    size = np.array([frame.spin_rpm[1] - frame.spin_rpm[0], frame.launch_deg[1] - frame.launch_deg[0]])
+    start = np.array([frame.spin_rpm[0], frame.launch_deg[0]])
+    taken = [(band.best_spin_rpm, band.best_launch_deg), *golfers.select("spin_rpm", "launch_deg").iter_rows()]
+    edges = shown_edges(band.window)
+    taken += [(spin, launch) for spin in edges[1] for launch in edges[0]] if edges else []
+    lines = contour_generator(band.spin_rpm, band.launch_deg, band.efficient_carry_yd - band.expected_carry_yd)
+    answered = _outline(band).get_path()
+    for yards in LINES_YD:
+        points = np.concatenate([np.empty((0, 2)), *lines.lines(yards)])
+        place = (points - start) / size
+        # A label's middle this far inside the frame keeps the label inside.
+        kept = (np.abs(place - 0.5) < (0.5 - 0.13, 0.5 - 0.05)).all(axis=1) & answered.contains_points(points)
+        if not kept.any():
+            continue
+        apart = np.linalg.norm(place[kept][:, None] - (np.array(taken) - start) / size, axis=2).min(axis=1)
+        at = points[kept][apart.argmax()]
+        taken.append(tuple(at))
+        axes.text(*at, f"{yards} yd less", fontsize=9.5, ha="center", va="center", zorder=3,
+                  path_effects=[withStroke(linewidth=3, foreground=scheme.paper)])  # fmt: skip
 
 
 def _outline(band: BandMap) -> PathPatch:
