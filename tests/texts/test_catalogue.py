@@ -14,7 +14,9 @@ from pipeline.texts.sentences import Sentence
 PACKAGE = Path(__file__).parents[2] / "pipeline"
 CATALOGUE = tomllib.loads((PACKAGE / f"texts/{LANGUAGE}.toml").read_text(encoding="utf-8"))
 SOURCES = "\n".join(
-    path.read_text(encoding="utf-8") for path in sorted(PACKAGE.rglob("*")) if path.suffix in (".py", ".js", ".j2")
+    path.read_text(encoding="utf-8")
+    for path in sorted(PACKAGE.rglob("*"))
+    if path.suffix in (".py", ".js", ".j2") and path.parent.name != "vendor"
 )
 ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
 MADE = {"goal_carry", "goal_total", "expected_range", "efficient_range"}  # keys put together from an answer's words

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from markupsafe import Markup
 
 from pipeline.report.figures.naming import LINKS
+from pipeline.report.palette import palette_css
 from pipeline.report.templating import templates_of
 from pipeline.shown import Units
 from pipeline.texts.catalogue import sections, texts
@@ -112,22 +113,24 @@ def vendor_text(name: str) -> str:
 
 
 def _style() -> str:
-    environment = templates_of("page")
-    own = ("academy", *(f"academy_{name}" for name in VIEWS))
-    return "\n".join([vendor_text(LIBRARY_STYLE), *(environment.get_template(f"{name}.css").render() for name in own)])
+    styles = [templates_of("page").get_template(name).render() for name in ("academy.css", *_files_of_views("css"))]
+    return "\n".join([vendor_text(LIBRARY_STYLE), palette_css(), *styles])
 
 
 def _scripts() -> list[str]:
-    shared, own = templates_of("lookup"), templates_of("page")
-    views = [f"academy_{name}.js" for name in VIEWS]
-    page = [
-        *(shared.get_template(name).render() for name in SHARED_SCRIPTS),
-        *(
-            own.get_template(name).render()
-            for name in ("academy_frame.js", "academy_names.js", *views, "academy_start.js")
-        ),
-    ]
-    return [*(vendor_text(name) for name in LIBRARIES), "\n".join(page)]
+    shared = [templates_of("lookup").get_template(name).render() for name in SHARED_SCRIPTS]
+    names = ["academy_frame.js", "academy_names.js", *_files_of_views("js"), "academy_start.js"]
+    own = [templates_of("page").get_template(name).render() for name in names]
+    return [*(vendor_text(name) for name in LIBRARIES), "\n".join([*shared, *own])]
+
+
+def _files_of_views(ending: str) -> list[str]:
+    """List the views' scripts or styles, before each those that help it: academy_golfer_charts.js for academy_golfer.js."""
+    names = templates_of("page").list_templates(extensions=[ending])
+    order = (
+        [name for name in names if name.startswith(f"academy_{view}_")] + [f"academy_{view}.{ending}"] for view in VIEWS
+    )
+    return [name for some in order for name in some]
 
 
 def _policy(style: str, scripts: Iterable[str]) -> str:
