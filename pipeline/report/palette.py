@@ -23,11 +23,11 @@ class Palette:
         Text, and text beside it: at least 7:1 on paper and card.
     line, faint : str
         Lines that matter, at least 3:1 on paper, and lines that don't.
-    alert, alert_pale : str
+    attention, attention_pale : str
         Text that asks for attention, and what may lie behind it.
     good, good_pale : str
         The same for good news; also links and what can be pressed.
-    alert_mark, good_mark : str
+    attention_mark, good_mark : str
         Marks of a drawing, at least 3:1 on paper: brighter than text may be.
     on_good : str
         Text on `good`.
@@ -44,9 +44,9 @@ class Palette:
     soft: str
     line: str
     faint: str
-    alert: str
-    alert_pale: str
-    alert_mark: str
+    attention: str
+    attention_pale: str
+    attention_mark: str
     good: str
     good_pale: str
     good_mark: str
@@ -63,9 +63,9 @@ LIGHT = Palette(
     soft="#333333",
     line="#6a6a6a",
     faint="#d4d8dc",
-    alert="#7a2900",
-    alert_pale="#fbe3d4",
-    alert_mark="#c24a00",
+    attention="#7a2900",
+    attention_pale="#fbe3d4",
+    attention_mark="#c24a00",
     good="#00366b",
     good_pale="#cfe0f1",
     good_mark="#1f6fb5",
@@ -81,9 +81,9 @@ DARK = Palette(
     soft="#d6d6d6",
     line="#9a9a9a",
     faint="#39424b",
-    alert="#ffb68c",
-    alert_pale="#4a2611",
-    alert_mark="#f0853f",
+    attention="#ffb68c",
+    attention_pale="#4a2611",
+    attention_mark="#f0853f",
     good="#a9d1fa",
     good_pale="#223a52",
     good_mark="#58a6ec",

@@ -36,8 +36,8 @@ def nearest(colors, eye):
 @pytest.mark.parametrize("name", THEMES)
 def test_text_keeps_seven_to_one_on_everything_it_stands_on(name):
     one = THEMES[name]
-    pairs = [(text, under) for text in (one.ink, one.soft, one.alert, one.good) for under in (one.paper, one.card)]
-    pairs += [(one.alert, one.alert_pale), (one.ink, one.alert_pale), (one.soft, one.good_pale)]
+    pairs = [(text, under) for text in (one.ink, one.soft, one.attention, one.good) for under in (one.paper, one.card)]
+    pairs += [(one.attention, one.attention_pale), (one.ink, one.attention_pale), (one.soft, one.good_pale)]
     pairs += [(one.good, one.good_pale), (one.ink, one.good_pale), (one.on_good, one.good)]
     pairs += [(one.ink, shade) for shade in map_shades(one, 15)]
 
@@ -48,7 +48,7 @@ def test_text_keeps_seven_to_one_on_everything_it_stands_on(name):
 def test_marks_and_lines_keep_three_to_one_on_paper(name):
     one = THEMES[name]
 
-    low = {c: contrast(c, one.paper) for c in (one.alert_mark, one.good_mark, one.line, one.ink)}
+    low = {c: contrast(c, one.paper) for c in (one.attention_mark, one.good_mark, one.line, one.ink)}
 
     assert min(low.values()) >= MARK, low
 
@@ -59,9 +59,9 @@ def test_marks_are_told_apart_by_every_eye(name, eye):
     one = THEMES[name]
 
     # 2.3 is a just noticeable difference; 20 is plain from afar.
-    assert nearest([one.alert_mark, one.good_mark, one.line, one.ink, one.paper], eye) > 20
+    assert nearest([one.attention_mark, one.good_mark, one.line, one.ink, one.paper], eye) > 20
     # Text is small and dark, so its hues are nearer; words go with it.
-    assert nearest([one.alert, one.good, one.ink], eye) > 10
+    assert nearest([one.attention, one.good, one.ink], eye) > 10
 
 
 @pytest.mark.parametrize("eye", EYES)
@@ -91,7 +91,7 @@ def test_css_declares_every_role_of_both_themes():
 
     for scheme in (LIGHT, DARK):
         declared = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", css_variables(scheme)))
-        assert declared["alert-mark"] == scheme.alert_mark
+        assert declared["attention-mark"] == scheme.attention_mark
         assert declared["part-contact"] == scheme.parts[0]
         assert list(part_colors(scheme)) == ["contact", "launch", "spin", "consistency", "other"]
         assert css_variables(scheme) in css

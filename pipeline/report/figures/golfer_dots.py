@@ -34,7 +34,7 @@ def draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, scheme: Pale
     looks: tuple[tuple[str, str, dict[str, Any]], ...] = (
         ("not_assessed", "not assessed", {"marker": "o", "facecolor": scheme.paper, "edgecolor": scheme.ink, "s": 36}),
         ("clear", "not flagged", {"marker": "o", "facecolor": scheme.line, **edge}),
-        ("flagged", "flagged", {"marker": "D", "facecolor": scheme.alert_mark, **edge}),
+        ("flagged", "flagged", {"marker": "D", "facecolor": scheme.attention_mark, **edge}),
     )
     # Golfers stand in the order of a digest, so that every so many are drawn at random.
     golfers = golfers.drop_nulls([x, y])  # a guessed spin has no place

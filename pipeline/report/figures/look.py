@@ -22,7 +22,7 @@ PNG_COLORS = 128
 # since a delivery is reachable where all grid points about it are.
 ON_REACH = 0.99
 
-FLAG_COLOUR = to_rgb(LIGHT.alert_mark)  # which no band has
+FLAG_COLOUR = to_rgb(LIGHT.attention_mark)  # which no band has
 PLAIN_COLOUR = to_rgb(LIGHT.line)
 CURVE_COLOUR = to_rgb(LIGHT.ink)
 # Parts of the yards lost: what they are called, their color, and the hatch that tells them apart where color doesn't.
