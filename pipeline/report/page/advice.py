@@ -1,0 +1,206 @@
+"""What a golfer might do, by what costs the yards: contact and consistency as well as launch and spin.
+
+Each piece of advice says what to do, why, and what to try on the range. The first one fits the main cause. Where no part
+stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft and
+attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline.report.page.said import say
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import ANGLE_STEP_DEG, angle_figure, number_text, ratio_text, rounded, spin_figure, typed_text, whole
+from pipeline.tables.golfers import PARTS
+
+CAUSES = ("contact", "launch", "spin", "consistency")
+# A part is worth a word from these shown yards on, as a cause is (`pipeline.golfers.causes.NAMED_FROM_YD`).
+NAMED_FROM_YD = 2
+# A second and third part are worth working on from half of the yards at which a golfer is flagged.
+ALSO_SHARE = 0.5
+MOST_ADVICE = 3
+
+Row = Mapping[str, Any]
+Advice = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What advice goes by beside a row of `Golfers`.
+
+    Attributes
+    ----------
+    best_launch_deg, best_spin_rpm : float or None
+        The delivery of most carry at the golfer's club speed; None where the benchmarks don't reach.
+    better_ratio : float or None
+        Speed ratio of the better quarter of golfers near that speed; None without ball speed.
+    poorer_yd : float or None
+        How far the poorest fifth of drives falls short of the typical one.
+    loft : mapping or None
+        The golfer's row of `Delivery`.
+    threshold_yd : float
+    min_shots : int
+    """
+
+    best_launch_deg: float | None
+    best_spin_rpm: float | None
+    better_ratio: float | None
+    poorer_yd: float | None
+    loft: Row | None
+    threshold_yd: float
+    min_shots: int
+
+
+def advice_of(row: Row, about: Circumstances) -> list[Advice]:
+    """Say what a golfer might do, the most useful first.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of `Golfers`.
+    about : Circumstances
+
+    Returns
+    -------
+    list of dict
+        what, why and try; one at least, `MOST_ADVICE` at most.
+    """
+    if row["status"] == "not_assessed":
+        return [_unassessed(row, about)]
+    parts = shown_parts(row)
+    found = [_one(name, parts[name], row, about) for name in _worked_on(row, parts, about.threshold_yd)]
+    if not found:
+        return [_nothing(row)]
+    if not row["flagged"]:
+        found[0]["why"] += " " + say("maybe", threshold=f"{about.threshold_yd:g}")
+    return found
+
+
+def shown_parts(row: Row) -> dict[str, int]:
+    """Give the known parts of the yards lost as they are shown, by cause and other; they add up as shown."""
+    shown = shown_losses(row)
+    named = {part.removeprefix("lost_").removesuffix("_yd"): shown[part] for part in PARTS}
+    return {name: yards for name, yards in named.items() if yards is not None}
+
+
+def way_of(cause: str, row: Row, about: Circumstances) -> str:
+    """Say which way launch or spin is off: `_low`, `_high`, or nothing where it can't be said or isn't shown."""
+    column, best, figure = {
+        "launch": ("launch_deg", about.best_launch_deg, angle_figure),
+        "spin": ("spin_rpm", about.best_spin_rpm, spin_figure),
+    }.get(cause, ("", None, angle_figure))
+    if best is None or row[column] is None or figure(best) == figure(row[column]):
+        return ""
+    return "_low" if row[column] < best else "_high"
+
+
+def largest_parts(parts: Mapping[str, int]) -> list[str]:
+    """Name the parts worth a word, the largest first; other, which nobody can work on, isn't among them."""
+    worth = [name for name in CAUSES if parts.get(name, 0) >= NAMED_FROM_YD]
+    return sorted(worth, key=lambda name: -parts[name])
+
+
+def _worked_on(row: Row, parts: Mapping[str, int], threshold_yd: float) -> list[str]:
+    by_size = largest_parts(parts)
+    cause = row["main_cause"]
+    first = cause if cause in CAUSES and cause in parts else next(iter(by_size), None)
+    if first is None:
+        unexplained = row["flagged"] and parts.get("other", 0) >= ALSO_SHARE * threshold_yd
+        return ["other"] if unexplained else []
+    also = [name for name in by_size if name != first and parts[name] >= ALSO_SHARE * threshold_yd]
+    return [first, *also][:MOST_ADVICE]
+
+
+def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
+    if name == "contact":
+        return _contact(part, row, about)
+    if name == "consistency":
+        return _consistency(part, about)
+    if name == "other":
+        return {"what": say("do_other"), "why": say("because_other", part=f"{part}"), "try": say("try_other")}
+    return _delivery(name, part, row, about)
+
+
+def _contact(part: int, row: Row, about: Circumstances) -> Advice:
+    key, words = "because_contact_plain", {}
+    if row["ball_speed_mph"] is not None and about.better_ratio is not None:
+        ratio = row["ball_speed_mph"] / row["club_speed_mph"]
+        words = {"ratio": ratio_text(ratio), "better": ratio_text(about.better_ratio)}
+        key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
+    return {"what": say("do_contact"), "why": say(key, part=f"{part}", **words), "try": say("try_contact")}
+
+
+def _consistency(part: int, about: Circumstances) -> Advice:
+    known = about.poorer_yd is not None and whole(about.poorer_yd) > 0
+    poorer = {"poorer": number_text(about.poorer_yd)} if about.poorer_yd is not None and known else {}
+    key = "because_consistency" if known else "because_consistency_plain"
+    return {"what": say("do_consistency"), "why": say(key, part=f"{part}", **poorer), "try": say("try_consistency")}
+
+
+def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
+    column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
+    figure = angle_figure if name == "launch" else spin_figure
+    way = way_of(name, row, about)
+    tries = [say(f"try_{name}{way}")] if way else []
+    tries += _loft(name, way, about.loft)
+    tried = " ".join(tries) or say("try_contact")
+    if best is None or row[column] is None:
+        return {"what": say(f"do_{name}_unknown"), "why": say(f"because_{name}_unknown", part=f"{part}"), "try": tried}
+    words = {"now": figure(row[column]), "best": figure(best)}
+    return {
+        "what": say(f"do_{name}{way}", best=words["best"]),
+        "why": say(f"because_{name}", part=f"{part}", **words),
+        "try": tried,
+    }
+
+
+def _loft(name: str, way: str, loft: Row | None) -> Iterator[str]:
+    """Say what loft and attack may bring, where they move launch or spin the way it has to go."""
+    if loft is None or not way:
+        return
+    # More loft launches higher with more spin, less loft lower with less.
+    more = way == "_low"
+    if loft["advice"] == ("more loft" if more else "less loft"):
+        change = loft["loft_change_deg"]
+        words = {"change": _degrees(change), "way": say("more" if change > 0 else "less")}
+        yield say("try_loft", **words, gain=number_text(loft["gain_yd"]))
+    # Hitting up launches higher, with less spin.
+    up = more if name == "launch" else not more
+    if up and loft["attack_gain_yd"] is not None and whole(loft["attack_gain_lo90_yd"]) > 0:
+        yield say(
+            "try_attack",
+            change=_degrees(loft["attack_change_deg"]),
+            loft=_with_loft(loft["attack_loft_change_deg"]),
+            gain=number_text(loft["attack_gain_yd"]),
+        )
+
+
+def _with_loft(change_deg: float) -> str:
+    if change_deg == 0:
+        return say("todays_loft")
+    return say("loft_by", change=_degrees(change_deg), way=say("more" if change_deg > 0 else "less"))
+
+
+def _degrees(change_deg: float) -> str:
+    size = typed_text(abs(float(rounded(change_deg, ANGLE_STEP_DEG))))
+    return say("one_degree") if size == "1" else say("degrees", n=size)
+
+
+def _unassessed(row: Row, about: Circumstances) -> Advice:
+    missing = about.min_shots - row["shots"]
+    if missing > 0:
+        drives = f"{row['shots']}"
+        return {
+            "what": say("do_few_one") if missing == 1 else say("do_few", more=f"{missing}"),
+            "why": say("because_few_one" if drives == "1" else "because_few", shots=drives, min_shots=f"{about.min_shots}"),
+            "try": say("try_few"),
+        }
+    speed = number_text(row["club_speed_mph"])
+    return {"what": say("do_beyond"), "why": say("because_beyond", speed=speed), "try": say("try_beyond")}
+
+
+def _nothing(row: Row) -> Advice:
+    lost = shown_losses(row)["lost_yd"] or 0
+    why = say("because_none", lost=f"{lost}") if lost > 0 else say("because_ahead" if lost < 0 else "because_even")
+    return {"what": say("do_none"), "why": why, "try": say("try_none")}

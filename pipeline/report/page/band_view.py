@@ -1,0 +1,70 @@
+"""The bands' figures, the curve of efficient carry, and golfers' newest drives beside it."""
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.benchmark.frontier import WINDOW_EDGES
+from pipeline.benchmark.window import Window
+from pipeline.report.page.ground import Ground, Row
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import window_parts
+from pipeline.tables.columns import PERCENTILES
+from pipeline.tables.figures import BandTable
+
+
+def bands_of(ground: Ground) -> list[dict[str, Any]]:
+    """Give the band table, the newest quarter first, bands by rising speed; a suppressed band has its name alone."""
+    table = ground.tables[BandTable].sort("quarter", "band_mph", descending=[True, False])
+    return [_band(row) for row in table.iter_rows(named=True)]
+
+
+def _band(row: Row) -> dict[str, Any]:
+    hidden = row["suppressed"]
+
+    def whole_or_none(name: str) -> float | None:
+        return None if hidden or row[name] is None else round(row[name], 1)
+
+    window = None if hidden or None in (edges := [row[name] for name in WINDOW_EDGES]) else window_parts(Window(*edges))
+    return {
+        "band_mph": row["band_mph"],
+        "quarter": row["quarter"],
+        "golfers": None if hidden else row["golfers"],
+        "shots": None if hidden else row["shots"],
+        **{f"carry_p{p}": whole_or_none(f"carry_p{p}_yd") for p in PERCENTILES},
+        **{
+            f"carry_p{p}_{end}": whole_or_none(f"carry_p{p}_{end}90_yd") for p in PERCENTILES for end in ("lo", "hi")
+        },
+        "efficient": {
+            "value": whole_or_none("efficient_carry_yd"),
+            "lo": whole_or_none("efficient_lo90_yd"),
+            "hi": whole_or_none("efficient_hi90_yd"),
+        },
+        "efficient_total_yd": whole_or_none("efficient_total_yd"),
+        "window": None if window is None else {"launch": window.launch, "spin": window.spin},
+        "speed_ratio_p50": None if hidden else row["speed_ratio_p50"],
+        "in_window_share": None if hidden or row["in_window_share"] is None else round(row["in_window_share"], 3),
+        "suppressed": hidden,
+    }
+
+
+def curve_of(ground: Ground) -> list[dict[str, float]]:
+    """Give efficient carry with its 90 % interval over the club speeds that the benchmarks reach."""
+    frontier = ground.frontier
+    columns = (frontier.speed_mph, frontier.carry_yd, frontier.lo90_yd, frontier.hi90_yd)
+    names = ("speed_mph", "efficient_yd", "lo", "hi")
+    return [
+        {name: round(float(value), 1) for name, value in zip(names, row, strict=True)}
+        for row in zip(*columns, strict=True)
+    ]
+
+
+def dots_of(ground: Ground) -> list[list[Any]]:
+    """Give club speed, carry and golfer of the newest quarter, of golfers in bands that aren't suppressed."""
+    bands = ground.tables[BandTable].filter((pl.col("quarter") == ground.newest) & ~pl.col("suppressed"))
+    shown = set(bands["band_mph"].to_list())
+    return [
+        [round(row["club_speed_mph"], 1), shown_losses(row)["carry_yd"], golfer]
+        for golfer, row in ground.now.items()
+        if row["band_mph"] in shown
+    ]
