@@ -66,7 +66,7 @@ def build_page(payload: Mapping[str, Any]) -> str:
     study = payload["study"]
     # Markup is right here: style and scripts are the package's own files.
     return environment.get_template("academy.html.j2").render(
-        policy=_policy(style, scripts),
+        policy=Markup(_policy(style, scripts)),
         title=study["title"],
         style=Markup(style),
         scripts=[Markup(script) for script in scripts],
@@ -88,12 +88,12 @@ def plain_text(text: str) -> Markup:
 
 
 def view_texts() -> dict[str, str]:
-    """Give the texts of all views by their keys: the catalogue's sections whose names begin with academy."""
-    found: dict[str, str] = {}
-    for name in sections():
-        if name.startswith("academy"):
-            found |= texts(name)
-    return found
+    """Give the texts of all views by their keys: the catalogue's sections academy_views, academy_golfer and so on.
+
+    No two of them share a key; `tests/report/test_page_document.py` checks it.
+    """
+    named = [name for name in sections() if name.startswith("academy_")]
+    return {key: text for name in named for key, text in texts(name).items()}
 
 
 def units_of_page(distance: Literal["yards", "metres"]) -> dict[str, dict[str, Any]]:
@@ -125,7 +125,7 @@ def _scripts() -> list[str]:
 
 
 def _files_of_views(ending: str) -> list[str]:
-    """List the views' scripts or styles, before each those that help it: academy_golfer_charts.js for academy_golfer.js."""
+    """List the views' scripts or styles, before each those that help it, such as academy_golfer_charts.js."""
     names = templates_of("page").list_templates(extensions=[ending])
     order = (
         [name for name in names if name.startswith(f"academy_{view}_")] + [f"academy_{view}.{ending}"] for view in VIEWS

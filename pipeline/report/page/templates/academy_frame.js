@@ -98,12 +98,20 @@ function el(tag, given = {}, ...children) {
   return made;
 }
 
+// Three dots beside the word, so that it is seen before it is read.
+const SURE_DOTS = { sure: "●●●", likely: "●●○", "can't tell": "●○○" };
+function sureMark(sure) {
+  return el("span", { class: "sure" }, el("span", { class: "dots", "aria-hidden": "true" }, SURE_DOTS[sure] ?? ""), ` ${DATA.texts[`sure_${sure.replace(/\W+/g, "_")}`] ?? sure}`);
+}
+
 const fill = (key, words = {}) => filledIn(DATA.texts[key] ?? key, words);
 
 // --- Names: held here and nowhere else, gone with the page ---------------------------------------------------------------
 
 const NAMES = { roster: NO_STUDENTS, callbacks: new Set() };
 const nameOf = (code) => NAMES.roster.names.get(code) ?? GOLFERS().byCode.get(code)?.row.short ?? code;
+// A text of the payload with names in place of the codes in it.
+const namedText = (text) => (hasNames() ? text.replace(/\bg[0-9a-z]{3,}\b/g, (word) => (codeOf(word) ? nameOf(codeOf(word)) : word)) : text);
 const hasNames = () => NAMES.roster.names.size > 0;
 
 function setNames(roster) {
@@ -127,7 +135,7 @@ const go = (fragment) => { location.hash = fragment.replace(/^#/, ""); };
 
 function contextOf(filters, printing = false) {
   return {
-    data: DATA, golfers: GOLFERS, story: storyOf, codeOf, nameOf, hasNames, fmt: FMT, go, filters, printing, el, fill,
+    data: DATA, golfers: GOLFERS, story: storyOf, codeOf, nameOf, namedText, hasNames, sureMark, fmt: FMT, go, filters, printing, el, fill,
     get texts() { return DATA.texts; },
     // Called when names come or go, until the view is left.
     onNames(callback) { NAMES.callbacks.add(callback); },
@@ -151,6 +159,33 @@ function showView({ printing = false, keepPlace = false } = {}) {
   PLACE.leave = view.show(inner, argument, context) ?? null;
   PLACE.name = name;
   if (!keepPlace) scrollTo(0, 0);
+}
+
+// --- The file without anything that a person did to it --------------------------------------------------------------------
+
+const AS_IT_CAME = Object.fromEntries(["top", "view"].map((id) => [id, document.getElementById(id).outerHTML]));
+const TITLE_AS_IT_CAME = document.title;
+const PAGE_FILE = "academy.html";
+const FREE_AFTER_MS = 60_000; // the browser has taken the file by then
+
+// The page's source: what scripts filled in is put back to how it came, and what they added is left out.
+function pageSource() {
+  const copy = document.documentElement.cloneNode(true);
+  Object.entries(AS_IT_CAME).forEach(([id, source]) => {
+    const made = document.createElement("template");
+    made.innerHTML = source;
+    copy.querySelector(`#${id}`).replaceWith(made.content);
+  });
+  copy.querySelector("title").textContent = TITLE_AS_IT_CAME;
+  [...copy.querySelector("body").children].filter((one) => one.id !== "page" && one.tagName !== "SCRIPT").forEach((one) => one.remove());
+  [copy, copy.querySelector("body")].forEach((one) => [...one.attributes].filter(({ name }) => name !== "lang").forEach(({ name }) => one.removeAttribute(name)));
+  return `<!DOCTYPE html>\n${copy.outerHTML}`;
+}
+
+function savePage() {
+  const link = el("a", { href: URL.createObjectURL(new Blob([pageSource()], { type: "text/html" })), download: PAGE_FILE });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), FREE_AFTER_MS);
 }
 
 // To be called after all views have registered.
