@@ -39,7 +39,7 @@ rule draw_figures:
             "draw_figures",
             settings={
                 key: SHOWN[key]
-                for key in ("bands", "privacy", "window_tolerance_yd")
+                for key in ("study", "bands", "privacy", "units")
             },
         ),
     message:
