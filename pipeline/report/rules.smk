@@ -50,12 +50,9 @@ rule draw_figures:
 
 rule write_report:
     input:
-        **LIGHT_TOOL,
         tables=[*QUARTER_TABLES, *PAGE_TABLES],
-        figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
-        card=MODEL["card"],
-        model=MODEL["model"],
-        which=USED["record"] if USED else rules.keep_model.output.verdict,
+        frontier=rules.build_bands.output.frontier,
+        drives=rules.standardise_shots.output.drives,
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -73,15 +70,14 @@ rule write_report:
                 key: SHOWN[key]
                 for key in (
                     "study",
+                    "title",
+                    "units",
                     "flags",
                     "bands",
                     "privacy",
                     "window_tolerance_yd",
-                    "flight",
-                    "report",
                 )
             },
-            kept=bool(USED),
         ),
     message:
         "Write the academy's page"

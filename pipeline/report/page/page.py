@@ -10,6 +10,7 @@ from typing import Any, Literal
 from markupsafe import Markup
 
 from pipeline.report.figures.naming import LINKS
+from pipeline.report.lookup.shared import SHARED_SCRIPTS
 from pipeline.report.palette import palette_css
 from pipeline.report.templating import templates_of
 from pipeline.shown import Units
@@ -21,8 +22,6 @@ LIBRARY_STYLE = "tabulator_simple.min.css"
 # Each view is a script and a style of its own; the frame comes before them, and what starts the page after them.
 VIEWS = ("quarter", "golfers", "golfer", "bands", "data")
 CONTENTS = ("quarter", "golfers", "bands", "data")
-# Scripts of the coach's page that serve here as they are: how figures are shown, and reading files of names.
-SHARED_SCRIPTS = ("lookup_shown.js", "lookup_words.js", "lookup_students.js")
 # Plot puts this style into every chart; the page's policy lets no other in. A renewed Plot may change it.
 PLOT_STYLE = """:where(.plot-d6a7b5) {
   --plot-background: white;
@@ -37,7 +36,6 @@ PLOT_STYLE = """:where(.plot-d6a7b5) {
 }"""
 # Golfers' stories in one script tag: a golfer's view parses one of them, about 100 kB, at a time.
 STORIES_EACH = 20
-PARTS = ("study", "quarter", "golfers", "bands", "quality", "card")
 
 
 def build_page(payload: Mapping[str, Any]) -> str:
@@ -46,8 +44,8 @@ def build_page(payload: Mapping[str, Any]) -> str:
     Parameters
     ----------
     payload : mapping
-        Of `pipeline.report.page.payload`: `study`, `quarter`, `golfers`, `stories` by golfer, `bands`, `quality` and,
-        for the model card, `card`.
+        As `pipeline.report.page.payload` makes it. `stories`, by golfer, are shared out over script tags; every other
+        part has a tag of its own and is `data.NAME` of the scripts.
 
     Returns
     -------
@@ -73,7 +71,7 @@ def build_page(payload: Mapping[str, Any]) -> str:
         t=words,
         views=[(name, words[name]) for name in CONTENTS],
         links=[(LINKS["lookup"], words["lookup"]), (LINKS["diagnostics"], words["diagnostics"])],
-        parts={name: payload.get(name) for name in PARTS}
+        parts={name: part for name, part in payload.items() if name != "stories"}
         | {"texts": words, "settings": {"units": units_of_page(study["units"]), "stories_each": STORIES_EACH}},
         stories=_chunks([row[0] for row in payload["golfers"]["rows"]], payload["stories"]),
     )

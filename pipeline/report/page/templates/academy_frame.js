@@ -15,12 +15,13 @@ const VIEWS = {};
 
 const partOf = (name) => {
   let kept;
-  return () => (kept ??= JSON.parse(document.getElementById(`data-${name}`)?.textContent ?? "null"));
+  return () => (kept ??= JSON.parse(document.getElementById(`data-${name}`).textContent));
 };
 
 // Each part is parsed when it is first asked for.
 const DATA = {};
-["study", "quarter", "golfers", "bands", "quality", "card", "texts", "settings"].forEach((name) => {
+document.querySelectorAll("script[id^='data-']").forEach(({ id }) => {
+  const name = id.slice("data-".length);
   Object.defineProperty(DATA, name, { get: partOf(name), enumerable: true });
 });
 
@@ -110,8 +111,8 @@ const fill = (key, words = {}) => filledIn(DATA.texts[key] ?? key, words);
 
 const NAMES = { roster: NO_STUDENTS, callbacks: new Set() };
 const nameOf = (code) => NAMES.roster.names.get(code) ?? GOLFERS().byCode.get(code)?.row.short ?? code;
-// A text of the payload with names in place of the codes in it.
-const namedText = (text) => (hasNames() ? text.replace(/\bg[0-9a-z]{3,}\b/g, (word) => (codeOf(word) ? nameOf(codeOf(word)) : word)) : text);
+// A text of the payload, in which a golfer stands as {gCODE}, with the name or the short code in its place.
+const namedText = (text) => text.replace(/\{(g\w+)\}/g, (_, code) => nameOf(codeOf(code) ?? code));
 const hasNames = () => NAMES.roster.names.size > 0;
 
 function setNames(roster) {
