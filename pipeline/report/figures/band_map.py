@@ -98,8 +98,9 @@ def plot_band_map(
         _set_axes(axes, frame)
         half = speed_bands.half_width_mph
         ends = f"{units.speed_figure(band_mph - half)} to {units.speed_text(band_mph + half)}"
+        spaced = str(chart.quarter).replace("Q", " Q")
         finding = f"{units.speed_text(band_mph)}: {_finding(found if has_map else None)}"
-        _add_titles(figure, axes, finding, f"Golfers of {ends}, {chart.study}, {chart.quarter}", scheme)
+        _add_titles(figure, axes, finding, f"Golfers of {ends}, {chart.study}, {spaced}", scheme)
         if axes.get_legend_handles_labels()[0]:
             figure.legend(loc="outside lower left", ncols=3, frameon=False, handletextpad=0.4, columnspacing=1.2)
         say(axes, _remarks(has_map, found, near.height - shown.height, min_golfers), scheme)

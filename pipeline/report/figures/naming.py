@@ -39,8 +39,12 @@ def figure_names(centres_mph: Sequence[float]) -> list[str]:
     list of str
         File names without their suffix.
     """
-    maps = [delivery_name(centre, theme) for centre in sorted(centres_mph) for theme in THEMES]
-    return [CARRY, *maps, LOSSES]
+    return [CARRY, *map_names(centres_mph), LOSSES]
+
+
+def map_names(centres_mph: Sequence[float]) -> list[str]:
+    """List the names of the bands' maps, by rising speed, each for light and for dark paper."""
+    return [delivery_name(centre, theme) for centre in sorted(centres_mph) for theme in THEMES]
 
 
 def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[str]) -> dict[str, dict[str, str]]:

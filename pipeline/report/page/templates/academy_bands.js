@@ -34,7 +34,7 @@
   // --- The curve with golfers --------------------------------------------------------------------------------------------
 
   const MARKS = {
-    flagged: { symbol: "diamond", fill: "var(--attention-mark)", stroke: "var(--paper)", r: 5.5 },
+    flagged: { symbol: "diamond2", fill: "var(--attention-mark)", stroke: "var(--paper)", r: 5 },
     clear: { symbol: "circle", fill: "var(--line)", stroke: "var(--paper)", r: 4.5 },
     not_assessed: { symbol: "circle", fill: "var(--paper)", stroke: "var(--ink)", r: 4 },
   };
@@ -191,9 +191,11 @@
       el("td", {}, fmt.yards(one.carry_yd)),
       el("td", {}, fmt.yards(one.lost_yd)),
       el("td", { class: "words" }, one.status === "flagged" ? fill(`bands_cause_${one.cause}`) : "")));
-    return el("section", {}, el("h2", {}, fill("bands_golfers", { n: here.length })),
-      el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": fill("bands_golfers", { n: here.length }) }, el("table", { class: "bands" },
-        el("thead", {}, el("tr", {}, GOLFER_COLUMNS.map((name) => el("th", { scope: "col" }, fill(`bands_gcol_${name}`, units))))), el("tbody", {}, lines))));
+    // Who hit too few drives belongs to the band, but its figures don't rest on them.
+    const title = fill(row.suppressed || row.golfers === here.length ? "bands_golfers" : "bands_golfers_some", { n: numberText(here.length), behind: numberText(row.golfers ?? 0) });
+    return el("section", {}, el("h2", {}, title),
+      el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": title }, el("table", { class: "bands" },
+        el("thead", {}, el("tr", {}, GOLFER_COLUMNS.map((name) => el("th", { scope: "col", class: ["status", "cause"].includes(name) ? "words" : "" }, fill(`bands_gcol_${name}`, units))))), el("tbody", {}, lines))));
   }
 
   function oneFinding(row, context) {

@@ -41,7 +41,13 @@
 
   function rejects(quality, context) {
     if (!quality.rejects.length) return section("rejects", context, ...paragraphs([fill("data_no_rejects")], context));
-    return section("rejects", context, tableOf("rejects", ["what", "value", "rows"], quality.rejects, context, ["what", "value"]));
+    // One line for a reason: the values that it befell stand in it, the commonest first.
+    const reasons = new Map();
+    quality.rejects.forEach((one) => reasons.set(one.what, [...(reasons.get(one.what) ?? []), one]));
+    const rows = [...reasons].map(([what, ones]) => ({
+      what, values: ones.map(({ value, rows: n }) => `${value} ${numberText(n)}`).join(", "), rows: ones.reduce((sum, one) => sum + one.rows, 0),
+    })).sort((a, b) => b.rows - a.rows);
+    return section("rejects", context, tableOf("rejects", ["what", "values", "rows"], rows, context, ["what", "values"]));
   }
 
   // --- Devices -------------------------------------------------------------------------------------------------------------
