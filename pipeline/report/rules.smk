@@ -148,6 +148,7 @@ rule write_workbook:
             "write_workbook",
             flags=SETTINGS["flags"],
             min_golfers=STUDY.privacy.min_golfers,
+            title=SHOWN["study"],
         ),
     message:
         "Write the workbooks and the bands' text"
