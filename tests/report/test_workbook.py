@@ -251,10 +251,12 @@ def test_title_stands_in_the_file_and_on_each_printed_page(golfer_book):
 
 
 def test_columns_hold_their_longest_word(golfer_book, golfers):
+    sheet = part_of(golfer_book, "xl/worksheets/sheet1.xml")
     widths = {}
-    for first, last, width in re.findall(r'<col min="(\d+)" max="(\d+)" width="([\d.]+)"', part_of(golfer_book, "xl/worksheets/sheet1.xml")):
+    for first, last, width in re.findall(r'<col min="(\d+)" max="(\d+)" width="([\d.]+)"', sheet):
         widths |= dict.fromkeys(range(int(first), int(last) + 1), float(width))
 
     for place, facts in enumerate(facts_of(Golfers).values(), start=1):
-        words = facts.heading.split() + (golfers[facts.name].cast(pl.String).drop_nulls().to_list() if facts.name in ("golfer", "status", "quarter") else [])
-        assert widths[place] >= max(map(len, words)), facts.name
+        is_key = facts.name in ("golfer", "status", "quarter")
+        cells = golfers[facts.name].cast(pl.String).drop_nulls().to_list() if is_key else []
+        assert widths[place] >= max(map(len, [*facts.heading.split(), *cells])), facts.name

@@ -126,7 +126,8 @@ def frame_of(band: BandMap | None, golfers: pl.DataFrame) -> Frame | None:
         launch += [band.best_launch_deg, *band.reach_launch_deg[band.reachable.any(axis=1)].tolist()]
         spin += [band.best_spin_rpm, *band.reach_spin_rpm[band.reachable.any(axis=0)].tolist()]
         edges = shown_edges(band.window)
-        launch, spin = (launch + [*edges[0]], spin + [*edges[1]]) if edges else (launch, spin)
+        if edges:
+            launch, spin = [*launch, *edges[0]], [*spin, *edges[1]]
     if not launch:
         return None
     return Frame(*(_widened(values, least) for values, least in zip((launch, spin), LEAST_FRAME, strict=True)))
@@ -169,9 +170,7 @@ def _less_than_best(band: BandMap, units: Units) -> Array:
     return (band.efficient_carry_yd - band.expected_carry_yd) / units.yd_each
 
 
-def _label_lines(
-    axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame, scheme: Palette, units: Units
-) -> None:
+def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame, scheme: Palette, units: Units) -> None:
     """Write on each contour how much less it stands for, where most room is on it."""
     size = np.array([frame.spin_rpm[1] - frame.spin_rpm[0], frame.launch_deg[1] - frame.launch_deg[0]])
     start = np.array([frame.spin_rpm[0], frame.launch_deg[0]])

@@ -36,9 +36,7 @@ def _band(row: Row) -> dict[str, Any]:
         "golfers": None if hidden else row["golfers"],
         "shots": None if hidden else row["shots"],
         **{f"carry_p{p}": whole_or_none(f"carry_p{p}_yd") for p in PERCENTILES},
-        **{
-            f"carry_p{p}_{end}": whole_or_none(f"carry_p{p}_{end}90_yd") for p in PERCENTILES for end in ("lo", "hi")
-        },
+        **{f"carry_p{p}_{end}": whole_or_none(f"carry_p{p}_{end}90_yd") for p in PERCENTILES for end in ("lo", "hi")},
         "efficient": {
             "value": whole_or_none("efficient_carry_yd"),
             "lo": whole_or_none("efficient_lo90_yd"),

@@ -26,7 +26,8 @@ OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_n
 
 MOST_ROWS = 50_000  # of golfers in a workbook; more make it slow to open
 
-HEADER = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "font_color": LIGHT.ink, "bg_color": LIGHT.card}
+HEADER = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
+HEADER |= {"font_color": LIGHT.ink, "bg_color": LIGHT.card}
 HEADER_PIXELS = 83  # four lines
 # Widths in pixels: 7 a character, 5 beside it, and 16 for the filter's button. A heading may take four lines.
 PER_CHARACTER, BESIDE, FILTER = 7, 5, 16
@@ -185,7 +186,9 @@ def number_format(facts: ColumnFacts) -> str:
 
 def _add_notes(book: xlsxwriter.Workbook, title: str, notes: Notes) -> None:
     wrapped = {"text_wrap": True, "valign": "top"}
-    pl.DataFrame([("Title", title), *notes], schema={"Column": pl.String, "Meaning": pl.String}, orient="row").write_excel(
+    pl.DataFrame(
+        [("Title", title), *notes], schema={"Column": pl.String, "Meaning": pl.String}, orient="row"
+    ).write_excel(
         workbook=book,
         worksheet="notes",
         header_format=HEADER,

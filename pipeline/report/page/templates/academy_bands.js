@@ -145,7 +145,8 @@
       rows.length ? el("section", {}, el("h2", {}, fill("bands_table", { quarter: fmt.quarter(newest) })), table(rows, newest, context)) : "",
       earlier(context),
       el("details", {}, el("summary", {}, fill("bands_means")), ["bands_means_carry", "bands_means_efficient", "bands_means_window", "bands_means_range"].map((name) => el("p", {}, fill(name, { tolerance: fmt.yardsUnit(tolerance), min: data.study.min_golfers })))),
-      el("p", { class: "screen" }, el("a", { href: "../benchmarks/bands.xlsx" }, fill("bands_workbook"))));
+      // Where a machine serves the pages, workbooks aren't among them.
+      location.protocol === "file:" ? el("p", { class: "screen" }, el("a", { href: "../benchmarks/bands.xlsx" }, fill("bands_workbook"))) : "");
     context.onNames(picture.redraw);
     return picture.leave;
   }

@@ -108,9 +108,12 @@
     return el("details", { class: "card" }, el("summary", {}, fill("data_card")), data.card.map((node) => cardElement(node, context)));
   }
 
+  // A page that a machine serves has the folder of pages alone; files beside it are there when it is opened as a file.
+  const isHere = (href) => location.protocol === "file:" || !href.startsWith("../");
+
   function links({ el }) {
     const files = { diagnostics: "../model/diagnostics.html", golfers: "../golfers/golfers.xlsx", bands: "../benchmarks/bands.xlsx", lookup: "lookup.html", logs: "../sources.csv", rejects: "../rejects.csv" };
-    return el("section", { class: "screen" }, el("h2", {}, fill("data_links")), el("ul", { class: "plain-list links" }, Object.entries(files).map(([name, href]) => el("li", {}, el("a", { href }, fill(`data_link_${name}`))))));
+    return el("section", { class: "screen" }, el("h2", {}, fill("data_links")), el("ul", { class: "plain-list links" }, Object.entries(files).filter(([, href]) => isHere(href)).map(([name, href]) => el("li", {}, el("a", { href }, fill(`data_link_${name}`))))));
   }
 
   VIEWS.data = {
