@@ -36,6 +36,12 @@ class Reach:
     runs: Array
     doubt_yd: Array
 
+    def __post_init__(self) -> None:
+        # A list in JSON that is empty doesn't say of how many columns it has none.
+        object.__setattr__(self, "runs", self.runs.reshape(-1, 4))
+        if self.doubt_yd.size == 0:
+            object.__setattr__(self, "doubt_yd", self.doubt_yd.reshape(len(self.doubt_yd), 0, 0))
+
     @classmethod
     def of(cls, launch_deg: Array, spin_rpm: Array, masks: list[Flags], doubt_yd: list[Array]) -> "Reach":
         """Gather maps over one whole grid, and cut the grid down to what somebody reaches.

@@ -227,7 +227,7 @@ rule write_lookup:
     resources:
         **needs("write_lookup"),
     params:
-        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd, units=STUDY.units),
+        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd),
     message:
         "Write the coach's page"
     shell:

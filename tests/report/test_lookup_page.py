@@ -135,8 +135,11 @@ def test_nothing_is_refused_while_a_number_is_typed_and_nothing_moves(page):
               return [box.x, box.y, box.width, box.height]; })"""
         )
 
-    ask(page, REACHED)
     before, seen = places(), set()
+    assert ask(page, {"club": "140"})["shown"] == ["refusal"]
+    assert places() == before
+    ask(page, REACHED)
+    assert places() == before
     for field, text in (("club", "104.5"), ("ball", "152"), ("launch", "12,5"), ("spin", "2.650")):
         page.locator(f"#{field}").fill("")
         page.locator(f"#{field}").focus()
@@ -147,6 +150,27 @@ def test_nothing_is_refused_while_a_number_is_typed_and_nothing_moves(page):
             assert places() == before, (field, letter)
     assert page.evaluate(SHOWN) == "answer"
     assert seen == {"answer", "still"}
+
+
+def test_nothing_moves_while_a_distance_is_typed_and_nothing_is_refused(page):
+    ask(page, REACHED)
+    pick(page, "question", "takes")
+    script = "['goal', 'club', 'clear'].map((id) => document.getElementById(id).getBoundingClientRect().y)"
+    page.locator("#goal").focus()
+    before = page.evaluate(script)
+    for letter in "235.5":
+        page.keyboard.type(letter)
+        assert page.evaluate(script) == before, letter
+        assert page.evaluate(SHOWN) != "refusal"
+    assert page.evaluate(SHOWN) == "answer"
+    page.fill("#goal", "23")
+    page.wait_for_timeout(REST_MS)
+    assert page.evaluate(SHOWN) == "still"  # it may become 230
+    page.fill("#goal", "900")
+    page.wait_for_timeout(REST_MS)
+    assert page.evaluate(SHOWN) == "refusal"
+    limits = page.evaluate("limitsOf(DATA, 'goal', null, { distance: 'carry' })")
+    assert page.locator("#message").inner_text() == refusal_of("distance", tuple(limits), IMPERIAL)
 
 
 def test_the_last_answer_stays_marked_until_the_number_is_whole(page):
@@ -451,7 +475,7 @@ def test_names_in_the_picture_keep_off_each_other(open_page, lookup_folder):
                 wide = min(a["x"] + a["width"], b["x"] + b["width"]) - max(a["x"], b["x"])
                 high = min(a["y"] + a["height"], b["y"] + b["height"]) - max(a["y"], b["y"])
                 worst = max(worst, min(wide, high))
-    assert worst < 4
+    assert worst < 7  # a text's box is 27 px high, its letters 20
 
 
 def test_a_speed_without_a_window_says_so(page):

@@ -20,6 +20,8 @@ SOURCES = "\n".join(
 )
 ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
 MADE = {"goal_carry", "goal_total", "expected_range", "efficient_range"}  # keys put together from an answer's words
+MADE |= {f"picture_{name}_{side}" for name in ("launch", "spin") for side in ("above", "below", "just")}
+MADE |= {"just_above", "just_below"}
 
 
 @pytest.mark.parametrize("key", sorted({key for _, key in ENTRIES}))

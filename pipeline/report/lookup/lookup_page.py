@@ -2,7 +2,7 @@
 
 import base64
 import hashlib
-from typing import Any, Literal, get_args
+from typing import Any, Literal, TypeAlias, get_args
 
 from markupsafe import Markup
 
@@ -23,12 +23,13 @@ PAGE_SCRIPTS = (
     "lookup_kept.js",
     "lookup_say.js",
     "lookup_picture.js",
+    "lookup_answers.js",
     "lookup_roster.js",
     "lookup_page.js",
 )
 
-Distance = Literal["yards", "metres"]
-Speed = Literal["mph", "km/h", "m/s"]
+Distance: TypeAlias = Literal["yards", "metres"]
+Speed: TypeAlias = Literal["mph", "km/h", "m/s"]
 
 
 def build_lookup_page(

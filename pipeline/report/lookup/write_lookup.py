@@ -13,7 +13,7 @@ from pipeline.edge.files import write_text
 from pipeline.fit.model import FittedModel
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.report.lookup.lookup_data import lookup_data
-from pipeline.report.lookup.lookup_page import Distance, build_lookup_page, conditions_text
+from pipeline.report.lookup.lookup_page import build_lookup_page, conditions_text
 
 
 def run(
@@ -24,7 +24,6 @@ def run(
     pace: str,
     page: str,
     window_tolerance_yd: float,
-    units: Distance = "yards",
 ) -> None:
     """Run the step; see the module's docstring."""
     fitted, reached = read_artefact(model, FittedModel), read_artefact(frontier, Frontier)
@@ -38,7 +37,7 @@ def run(
         fitted_on=fitted.fitted_on,
         conditions=conditions_text(reached.air, reached.turf, fitted.model.offsets.reference),
         window_tolerance_yd=window_tolerance_yd,
-        units=units,
+        units=reached.units,
     )
     write_text(Path(page), text)
     print(f"Wrote the coach's page for {len(reached.speed_mph)} club speeds.")

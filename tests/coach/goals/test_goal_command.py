@@ -11,6 +11,7 @@ from goal_samples import sample_frontier, sample_golfers, sample_model
 
 from pipeline.benchmark.reach import Reach
 from pipeline.cli import cli
+from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
@@ -21,6 +22,8 @@ from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import NORMAL, run_m
 
 GOLFER = "g0000000000000000"
+
+GAIN = Gain.of(0.5, 0.1, 0.4, 20, 30)
 
 
 def reach_of(speeds):
@@ -50,6 +53,7 @@ def results(tmp_path_factory):
         | {"note": "5 drives, an assessment needs 12"},
     )
     write_csv(folder / "golfers/golfers.csv", golfers)
+    write_artefact(folder / "golfers/pace.json", Pace(GAIN))
     return folder
 
 
@@ -173,6 +177,7 @@ def test_the_table_is_plain(results):
         "  gap to the goal       40 yd   90 % interval: 38 to 42 yd",
         "    by delivery         20 yd   90 % interval: 18 to 22 yd",
         "    by speed            20 yd   90 % interval: 19 to 21 yd",
+        "  time, usual pace  16 quarters   90 % interval: 12 to 25 quarters",
     ]
 
 
@@ -297,3 +302,20 @@ def test_metric_goals_agree_with_those_in_yards(results):
         if "by speed" in shown:
             assert shown["by delivery"] + shown["by speed"] == shown["gap to the goal"]
         assert shown["gap to the goal"] == int(np.floor(goal * 0.9144 + 0.5)) - shown["today"]
+
+
+def test_the_time_is_that_of_the_usual_pace(results):
+    answer = answered(results, 250, "--carry", "--speed", 92, "--launch", 14, "--spin", 2800, "--ball-speed", 1.4 * 92)
+    step, lo, hi = (answer[f"efficient_speed_{end}mph"] - 92 for end in ("", "lo90_", "hi90_"))
+    time = quarters_needed(step, GAIN, lo, hi)
+    found = [answer[name] for name in ("quarters", "quarters_lo90", "quarters_hi90")]
+    assert found == pytest.approx([float(part) for part in time])
+    assert found[0] == pytest.approx(step / 0.5)
+    said = asked(
+        results, 250, "--carry", "--speed", 92, "--launch", 14, "--spin", 2800, "--ball-speed", 1.4 * 92
+    ).stdout
+    assert (
+        f"time, usual pace  {found[0]:.0f} quarters   90 % interval: {found[1]:.0f} to {found[2]:.0f} quarters" in said
+    )
+    enough = answered(results, 205, "--carry", "--golfer", GOLFER)
+    assert enough["quarters"] in (0.0, None)

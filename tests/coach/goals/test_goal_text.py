@@ -27,6 +27,7 @@ def answer_of(random):
     for name, value in figures.items():
         stem, unit = name.rsplit("_", 1)
         edged |= {f"{stem}_lo90_{unit}": value - 2, f"{stem}_hi90_{unit}": value + 2}
+    edged |= {"quarters": 4.2, "quarters_lo90": 3.0, "quarters_hi90": None}
     return {"goal_yd": goal, "distance": "carry", "club_speed_mph": club, "reach": "both", **edged}
 
 

@@ -56,8 +56,8 @@ function canBecome(text, lo, hi, isLonger = false) {
 }
 
 // One field as it stands: `empty`, `good` with its value, or `off` with the sentence for it and whether typing on may
-// still bring it in. `limits` are in mph, yd or the field's own unit; null limits nothing. `held` is a value that was put
-// into the field with its text, such as a student's, whose digits the text doesn't show.
+// still bring it in. `limits` are in mph, yd or the field's own unit; null limits nothing. `held` is a value that was
+// put into the field with its text, such as a student's, whose digits the text doesn't show.
 function readField(field, text, limits, units, texts, held = null) {
   if (text.trim() === "") return { state: "empty", value: null };
   const each = eachOf(field, units);

@@ -1,7 +1,8 @@
-// What stays from one visit to the next, and the link with values in its fragment. Only what was typed goes in here, never
-// anything of a student: the page doesn't call these while one is open.
+// What stays from one visit to the next, and the link with values in its fragment. Only what was typed goes in here,
+// never anything of a student: the page doesn't call these while one is open.
 
 const LINK_FIELDS = ["club", "ball", "launch", "spin", "goal"];
+const TURFS = ["soft", "normal", "firm"];
 const LINK_CONDITIONS = ["altitude_m", "pressure_hpa", "temp_c", "wind_mph"];
 
 // A browser may forbid storage, or have none for files; the page then works without.
@@ -24,7 +25,7 @@ function keepValue(key, value) {
 const finite = (value) => (typeof value === "number" && Number.isFinite(value) ? value : null);
 const oneOf = (value, allowed, usual) => (allowed.includes(value) ? value : usual);
 
-// Values from outside, a storage or a link, made safe: { question, distance, fields, conditions }, null where not known.
+// Values from outside, a storage or a link, made safe: { question, distance, fields, conditions }; null is not known.
 function soundValues(given) {
   const { fields = {}, conditions = {}, question, distance } = given && typeof given === "object" ? given : {};
   const numbers = (source, names) => Object.fromEntries(names.map((name) => [name, finite(source?.[name])]));
@@ -32,7 +33,7 @@ function soundValues(given) {
     question: oneOf(question, ["far", "takes"], "far"),
     distance: oneOf(distance, ["carry", "total"], "carry"),
     fields: numbers(fields, LINK_FIELDS),
-    conditions: { ...numbers(conditions, LINK_CONDITIONS), turf: oneOf(conditions?.turf, ["soft", "normal", "firm"], null) },
+    conditions: { ...numbers(conditions, LINK_CONDITIONS), turf: oneOf(conditions?.turf, TURFS, null) },
   };
 }
 

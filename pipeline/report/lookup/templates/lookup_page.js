@@ -1,5 +1,5 @@
-// The page itself: from the fields to the model and from its answer to the places of the page. Text is set as text, never
-// as markup. What is pure stands in the scripts before this one.
+// The page itself: what stands in its fields, when it is judged, what is kept, and what a tap does. What is pure stands
+// in the scripts before this one.
 
 const dataOf = (id) => JSON.parse(document.getElementById(id).textContent);
 const DATA = dataOf("data");
@@ -64,7 +64,7 @@ function heldValue(field) {
 function limitsHere(field, club) {
   if (field === "wind") return [0, DATA.condition_limits.wind[1]]; // head or tail is a choice, not a sign
   if (field in DATA.condition_limits) return DATA.condition_limits[field];
-  // A goal's limits are those of the air, which may be still in the making: the plan itself says where it has no answer.
+  // A goal's limits are those of the air, which may be still in the making: the plan says where it has no answer.
   return field === "goal" ? null : limitsOf(DATA, field, club);
 }
 
@@ -115,146 +115,6 @@ function writeConditions(conditions) {
 
 const askedOf = (readings) => Object.fromEntries(DRIVE_FIELDS.map((field) => [field, readings[field].value]));
 
-// --- The answer ------------------------------------------------------------------------------------------------------
-
-let speaking = 0;
-function speak(text) {
-  clearTimeout(speaking);
-  speaking = setTimeout(() => { element("announcement").textContent = text; }, SPEAK_MS);
-}
-
-function showFace(face) {
-  ["say", "far", "takes"].forEach((id) => element(id).classList.toggle("away", id !== face));
-}
-
-function say(sentence, isRefusal) {
-  showFace("say");
-  element("results").dataset.shown = isRefusal ? "refusal" : "start";
-  setText("message", sentence);
-  setText("stamp", "");
-  element("stamp").parentElement.classList.remove("still");
-  show("picture", false);
-  speak(sentence);
-}
-
-// A number is still being typed: the last answer stays, marked, or else the range that holds stands there.
-function wait(question, sentence) {
-  const last = state.last[question];
-  if (!last) {
-    say(sentence, false);
-    return;
-  }
-  showFace(question);
-  element("results").dataset.shown = "still";
-  setText("stamp", filledText(T.still, { what: last }));
-  element("stamp").parentElement.classList.add("still");
-  speak("");
-}
-
-function fill(question, words, values, what) {
-  showFace(question);
-  element("results").dataset.shown = "answer";
-  Object.entries(words.places).forEach(([id, text]) => setPlace(id, text));
-  Object.entries(values).forEach(([id, value]) => { element(id).value = value ?? ""; });
-  const { student } = state;
-  const quarter = student && student.row.quarter.replace(/Q/, " Q");
-  setText("stamp", student ? filledText(T.student_of, { speed: what.speed, quarter }) : words.stamp);
-  element("stamp").parentElement.classList.remove("still");
-  state.last[question] = what.still;
-  speak(words.spoken);
-}
-
-function answerFar(readings, conditions) {
-  const asked = askedOf(readings);
-  const found = lookUp(DATA, asked, conditions, state.units);
-  if (!found.supported) return found.reason;
-  const words = farWords(found, asked, state.units, T);
-  const names = ["expected_carry", "efficient_carry", "expected_total", "efficient_total", "yards_available"];
-  const speed = speedTyped(asked.club, state.units);
-  fill("far", words, Object.fromEntries(names.map((name) => [name, found[`${name}_yd`]])), { speed, still: speed });
-  state.found = found;
-  setText("notes", found.ball_unused ? T.ball_unused : "");
-  showPicture(found, asked, conditions, words);
-  return null;
-}
-
-function pictureTitle({ launch, spin }, isTypical) {
-  const part = (name, one) => {
-    if (one.side === "inside") return null;
-    return filledText(T[`picture_${name}_${Number(one.away) === 0 ? "just" : one.side}`], { away: one.away });
-  };
-  if (launch.side === null) return T.spoken_no_aim;
-  const parts = [part("launch", launch), part("spin", spin)];
-  const said = parts.filter((text) => text !== null);
-  if (said.length === 0) return isTypical ? T.picture_usual_inside : T.picture_inside;
-  const text = said.length === 2 ? filledText(T.picture_both, { launch: said[0], spin: said[1] }) : said[0];
-  return text[0].toUpperCase() + text.slice(1);
-}
-
-function showPicture(found, asked, conditions, words) {
-  const region = regionAt(DATA, asked.club, conditions);
-  show("picture", Boolean(region));
-  if (!region) return;
-  const isTypical = asked.launch === null || asked.spin === null;
-  const speed = speedTyped(asked.club, state.units);
-  drawPicture(element("drawing"), region, { launch: found.launch, spin: found.spin, isTypical }, T);
-  setText("picture-title", pictureTitle(words, isTypical));
-  setText("picture-topic", filledText(T.picture_topic, { speed }));
-  const tolerance = distanceText(SETTINGS.tolerance_yd, state.units);
-  const [launch, spin] = [angleFigure(region.best[0]), spinFigure(region.best[1])];
-  const sentence = region.window ? T.picture_words : T.picture_words_no_window;
-  setText("picture-words", filledText(sentence, { speed, tolerance, launch, spin }));
-}
-
-// A student whose drive is as it was filled in is the golfer's row; another club speed leaves the row's delivery.
-function wishOf(readings) {
-  const asked = askedOf(readings);
-  const wish = { goal_yd: readings.goal.value, distance: chosen("distance"), ...asked };
-  const { student } = state;
-  if (!student || ["ball", "launch", "spin"].some((field) => asked[field] !== student.row[DRIVE_COLUMNS[field]])) {
-    return wish;
-  }
-  const isOwn = asked.club === student.row.club_speed_mph;
-  const { goal_yd: goalYards, distance } = wish;
-  return { goal_yd: goalYards, distance, golfer: student.row, club: isOwn ? null : asked.club };
-}
-
-function answerTakes(readings, conditions) {
-  const plan = planGoal(DATA, wishOf(readings), conditions, state.units);
-  if (!plan.supported) {
-    if (isTyping()) wait("takes", plan.note);
-    else say(plan.note, true);
-    return;
-  }
-  const words = takesWords(plan, state.units, T);
-  const goal = distanceText(plan.goal_yd, state.units);
-  const speed = plan.club_speed_mph === null ? "" : speedTyped(plan.club_speed_mph, state.units);
-  const what = chosen("distance") === "carry" ? T.goal_carry : T.goal_total;
-  words.stamp = filledText(speed ? T.goal_at : T.goal_only, { goal: filledText(what, { goal }), speed });
-  const values = {
-    efficient_speed: plan.efficient_speed_mph,
-    present_speed: plan.present_speed_mph,
-    delivery: plan.delivery_yd,
-    speed: plan.speed_yd,
-    quarters: plan.quarters,
-  };
-  fill("takes", words, values, { speed: speed || goal, still: goal });
-  state.plan = plan;
-  setText("notes", plan.note ?? "");
-  show("picture", false);
-}
-
-// Other air takes some tenths of a second on a phone, a slice at a time, so that nothing blocks; `then` comes after it.
-let working = 0;
-function workOn(conditions, then) {
-  clearTimeout(working);
-  const slice = () => {
-    if (!workAhead(DATA, conditions, SLICE_MS)) working = setTimeout(slice, 0);
-    else then();
-  };
-  slice();
-}
-
 // --- From what stands in the fields to what is shown -----------------------------------------------------------------
 
 // Whether a number is still being typed: nothing is refused meanwhile, not even what another field now doesn't go with.
@@ -270,7 +130,8 @@ function mark(readings) {
 function sayConditions(conditions) {
   const { standard } = DATA;
   const what = conditionsWords(conditions, state.units, TEXTS);
-  const usual = { temp: numberText(standard.temp_c, Number.isInteger(standard.temp_c) ? 0 : 1), turf: TEXTS.turf[standard.turf] };
+  const temp = numberText(standard.temp_c, Number.isInteger(standard.temp_c) ? 0 : 1);
+  const usual = { temp, turf: TEXTS.turf[standard.turf] };
   setText("to-conditions", what ? filledText(T.in_conditions, { what }) : filledText(T.standard, usual));
   show("standard", what !== "");
   element("to-conditions").parentElement.classList.toggle("other", what !== "");
@@ -287,20 +148,30 @@ function update() {
   show("takes", question === "takes");
   show("far", question === "far");
   keep(readings, conditions);
-  const asked = question === "takes" ? "goal" : "club";
-  const hidden = { goal: question !== "takes", pressure: chosen("air") !== "pressure", altitude: chosen("air") === "pressure" };
-  const off = NUMBER_FIELDS.filter((field) => !hidden[field] && readings[field].state === "off");
-  const judged = off.filter((field) => state.judged.has(field) && !isTyping());
+  const wanted = question === "takes" ? "goal" : "club";
+  const off = NUMBER_FIELDS.filter((field) => isAsked(field, question) && readings[field].state === "off");
+  const judged = isTyping() ? [] : off.filter((field) => state.judged.has(field));
   if (judged.length > 0) say(judged.map((field) => readings[field].sentence).join(" "), true);
   else if (off.length > 0) wait(question, readings[off[0]].sentence);
-  else if (readings[asked].state === "empty") {
-    const isUsual = Object.values(conditions).every((value) => value === null);
-    const limits = asked === "club" || isUsual ? limitsOf(DATA, asked, null, { distance: chosen("distance") }) : null;
-    say(DATA.frontier.speed_mph.length ? rangeSentence(asked, limits, state.units, TEXTS) : TEXTS.refusals.no_benchmarks, false);
-  } else {
-    answerNow(question, readings, conditions);
-  }
+  else if (readings[wanted].state === "empty") say(startSentence(wanted, conditions), false);
+  else answerNow(question, readings, conditions);
   fit();
+}
+
+// Fields that the question or another choice hides are not looked at.
+function isAsked(field, question) {
+  if (field === "goal") return question === "takes";
+  if (field === "pressure" || field === "altitude") return chosen("air") === field;
+  return true;
+}
+
+// What to type first, with the range that holds here; a goal's, where the air is the standard one.
+function startSentence(wanted, conditions) {
+  if (DATA.frontier.speed_mph.length === 0) return TEXTS.refusals.no_benchmarks;
+  const isUsual = Object.values(conditions).every((value) => value === null);
+  const hasLimits = wanted === "club" || isUsual;
+  const limits = hasLimits ? limitsOf(DATA, wanted, null, { distance: chosen("distance") }) : null;
+  return rangeSentence(wanted, limits, state.units, TEXTS);
 }
 
 function answerNow(question, readings, conditions) {
@@ -396,7 +267,8 @@ function forgetShown() {
   state.found = null;
   state.plan = null;
   element("drawing").replaceChildren();
-  ["picture-title", "picture-topic", "picture-words", "notes", "copy-said", "announcement"].forEach((id) => setText(id, ""));
+  ["picture-title", "picture-topic", "picture-words", "notes", "copy-said", "announcement"]
+    .forEach((id) => setText(id, ""));
   element("link").value = "";
   element("who").value = "";
   show("who", false);

@@ -1,10 +1,12 @@
-// The picture: where a drive lies among the drives of its speed. It is zoomed to where drives are; names stand beside what
-// they name, and move out of each other's way. Shapes differ by more than color, so it works in gray and in the dark.
+// The picture: where a drive lies among the drives of its speed. It is zoomed to where drives are; names stand beside
+// what they name, and move out of each other's way. Shapes differ by more than color, so it works in gray and the dark.
 
 const SVG = "http://www.w3.org/2000/svg";
+const WIDTH = 360;
 const BOX = { left: 46, right: 350, top: 22, bottom: 236 };
-const LETTER = 8.6; // width of a letter of 16 units, on the safe side
-const LINE = 18;
+const LETTER = 10.4; // width of a bold letter of 16 units, in the widest of usual fonts
+const LINE = 19;
+const NAME_WEIGHT = 8; // a name on a name can't be read; on the window it can
 
 function svgElement(name, attributes, text) {
   const made = document.createElementNS(SVG, name);
@@ -68,7 +70,8 @@ function spotsAround([x0, y0, x1, y1], width, gap) {
   return [
     [x1 + gap, middle], [x0 - gap - width, middle], [x0, y0 - gap - 2], [x1 - width, y0 - gap - 2],
     [x0, y1 + gap + 13], [x1 - width, y1 + gap + 13], [(x0 + x1 - width) / 2, y0 - gap - 2],
-    [(x0 + x1 - width) / 2, y1 + gap + 13], [x1 + gap, y0], [x1 + gap, y1 + 11], [x0 - gap - width, y0], [x0 - gap - width, y1 + 11],
+    [(x0 + x1 - width) / 2, y1 + gap + 13], [x1 + gap, y0], [x1 + gap, y1 + 11],
+    [x0 - gap - width, y0], [x0 - gap - width, y1 + 11],
     ...[22, 44].flatMap((more) => [[x0, y1 + gap + 13 + more], [x0, y0 - gap - 2 - more], [x1 + gap, middle + more],
       [x1 + gap, middle - more], [x0 - gap - width, middle + more], [x0 - gap - width, middle - more]]),
   ];
@@ -77,16 +80,16 @@ function spotsAround([x0, y0, x1, y1], width, gap) {
 // A free place for a name: the first that keeps inside the frame and off what is `taken`, or the one least on it.
 function placeName(text, box, taken, gap) {
   const width = text.length * LETTER;
-  const areaOf = ([left, base]) => [left, base - LINE + 4, left + width, base + 4];
+  const areaOf = ([left, base]) => [left, base - LINE + 4, left + width, base + 5];
   const cost = (spot) => {
     const [x0, y0, x1, y1] = areaOf(spot);
     const isOut = x0 < BOX.left + 2 || x1 > BOX.right - 2 || y0 < BOX.top || y1 > BOX.bottom;
-    return taken.reduce((sum, [a0, b0, a1, b1]) => (
-      sum + Math.max(0, Math.min(x1, a1) - Math.max(x0, a0)) * Math.max(0, Math.min(y1, b1) - Math.max(y0, b0))
+    return taken.reduce((sum, { area: [a0, b0, a1, b1], weight }) => (
+      sum + weight * Math.max(0, Math.min(x1, a1) - Math.max(x0, a0)) * Math.max(0, Math.min(y1, b1) - Math.max(y0, b0))
     ), isOut ? 1e6 : 0);
   };
   const best = spotsAround(box, width, gap).reduce((a, b) => (cost(b) < cost(a) ? b : a));
-  taken.push(areaOf(best));
+  taken.push({ area: areaOf(best), weight: NAME_WEIGHT });
   return best;
 }
 
@@ -94,7 +97,8 @@ function axesOf(x, y, extent, t) {
   const lines = [];
   ticksOf(extent.spin, [200, 500, 1000, 2000]).forEach((value) => {
     lines.push(svgElement("line", { class: "grid", x1: x(value), x2: x(value), y1: BOX.top, y2: BOX.bottom }));
-    lines.push(svgElement("text", { x: x(value), y: BOX.bottom + 19, "text-anchor": "middle" }, numberText(value)));
+    const place = { x: Math.min(x(value), WIDTH - 24), y: BOX.bottom + 19, "text-anchor": "middle" };
+    lines.push(svgElement("text", place, numberText(value)));
   });
   ticksOf(extent.launch, [1, 2, 5, 10]).forEach((value) => {
     lines.push(svgElement("line", { class: "grid", x1: BOX.left, x2: BOX.right, y1: y(value), y2: y(value) }));
@@ -105,41 +109,55 @@ function axesOf(x, y, extent, t) {
   return lines;
 }
 
+const FRAME = { x: BOX.left, y: BOX.top, width: BOX.right - BOX.left, height: BOX.bottom - BOX.top };
+
+// What lies behind: reachable deliveries, axes, the ellipse of the drives near; cut at the frame.
+function groundOf(region, x, y, extent, t) {
+  const clip = svgElement("clipPath", { id: "inside" });
+  clip.append(svgElement("rect", FRAME));
+  const cut = { "clip-path": "url(#inside)" };
+  const points = ellipsePoints(region.ellipse).map(([launch, spin]) => `${x(spin)},${y(launch)}`).join(" ");
+  return [
+    clip,
+    svgElement("path", { class: "reach", d: reachPath(region.reach, x, y), ...cut }),
+    ...axesOf(x, y, extent, t),
+    svgElement("polygon", { class: "drives", points, ...cut }),
+    svgElement("rect", { class: "frame", ...FRAME }),
+  ];
+}
+
+// Window, best delivery and drive: each a shape, the box that it fills, and the name beside it, in the order of naming.
+function marksOf(region, drive, x, y, t) {
+  const around = ([h, v], room) => [h - room, v - room, h + room, v + room];
+  const at = [x(drive.spin), y(drive.launch)];
+  const best = [x(region.best[1]), y(region.best[0])];
+  const cross = `M${best[0] - 7},${best[1]}h14M${best[0]},${best[1] - 7}v14`;
+  const name = drive.isTypical ? t.picture_usual : t.picture_drive;
+  const plus = svgElement("path", { class: "best", id: "best-mark", d: cross });
+  const dot = { class: drive.isTypical ? "dot usual" : "dot", id: "drive-dot", cx: at[0], cy: at[1], r: 7 };
+  const marks = [
+    { shape: svgElement("circle", dot), box: around(at, 8), weight: 2, name },
+    { shape: plus, box: around(best, 8), weight: 2, name: t.picture_best },
+  ];
+  if (!region.window) return marks;
+  const [[l0, l1], [s0, s1]] = region.window;
+  const box = [x(s0), y(l1), x(s1), y(l0)];
+  const size = { x: box[0], y: box[1], width: box[2] - box[0], height: box[3] - box[1] };
+  const shape = svgElement("rect", { class: "window", id: "window-box", ...size });
+  return [{ shape, box, weight: 0.5, name: t.picture_window }, ...marks];
+}
+
 // Draws into an svg element; `drive` is { launch, spin, isTypical }, `t` the catalogue's [page].
 function drawPicture(svg, region, drive, t) {
   const extent = pictureExtent(region, [drive.launch, drive.spin]);
   const scale = ([lo, hi], from, to) => (value) => Number((from + (to - from) * (value - lo) / (hi - lo)).toFixed(2));
   const x = scale(extent.spin, BOX.left, BOX.right);
   const y = scale(extent.launch, BOX.bottom, BOX.top);
-  const points = (list) => list.map(([launch, spin]) => `${x(spin)},${y(launch)}`).join(" ");
-  const clip = svgElement("clipPath", { id: "inside" });
-  clip.append(svgElement("rect", { x: BOX.left, y: BOX.top, width: BOX.right - BOX.left, height: BOX.bottom - BOX.top }));
-  const made = [clip, svgElement("path", { class: "reach", d: reachPath(region.reach, x, y), "clip-path": "url(#inside)" }),
-    ...axesOf(x, y, extent, t),
-    svgElement("polygon", { class: "drives", points: points(ellipsePoints(region.ellipse)), "clip-path": "url(#inside)" })];
-  const at = [x(drive.spin), y(drive.launch)];
-  const best = [x(region.best[1]), y(region.best[0])];
-  const around = ([h, v], room) => [h - room, v - room, h + room, v + room];
-  const taken = [around(at, 9), around(best, 9)];
-  const names = [];
-  const name = (text, box) => {
-    const [left, base] = placeName(text, box, taken, 4);
-    names.push(svgElement("text", { class: "name", x: left, y: base }, text));
-  };
-  if (region.window) {
-    const [[l0, l1], [s0, s1]] = region.window;
-    const box = { x: x(s0), y: y(l1), width: x(s1) - x(s0), height: y(l0) - y(l1) };
-    made.push(svgElement("rect", { class: "window", id: "window-box", ...box }));
-  }
-  made.push(svgElement("path", { class: "best", id: "best-mark", d: `M${best[0] - 7},${best[1]}h14M${best[0]},${best[1] - 7}v14` }));
-  made.push(svgElement("circle", { class: drive.isTypical ? "dot usual" : "dot", id: "drive-dot", cx: at[0], cy: at[1], r: 7 }));
-  made.push(svgElement("rect", { class: "frame", x: BOX.left, y: BOX.top, width: BOX.right - BOX.left, height: BOX.bottom - BOX.top }));
-  if (region.window) {
-    const [[l0, l1], [s0, s1]] = region.window;
-    taken.push([x(s0), y(l1), x(s1), y(l0)]);
-    name(t.picture_window, [x(s0), y(l1), x(s1), y(l0)]);
-  }
-  name(drive.isTypical ? t.picture_usual : t.picture_drive, around(at, 8));
-  name(t.picture_best, around(best, 8));
-  svg.replaceChildren(...made, ...names);
+  const marks = marksOf(region, drive, x, y, t);
+  const taken = marks.map(({ box, weight }) => ({ area: box, weight }));
+  const names = marks.map(({ box, name }) => {
+    const [left, base] = placeName(name, box, taken, 4);
+    return svgElement("text", { class: "name", x: left, y: base }, name);
+  });
+  svg.replaceChildren(...groundOf(region, x, y, extent, t), ...marks.map((mark) => mark.shape), ...names);
 }

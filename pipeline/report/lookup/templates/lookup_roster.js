@@ -1,5 +1,5 @@
-// Taking a student: files that a person opens, kept in `roster` and nowhere else. Names and codes are shown as values of
-// read-only inputs: a browser that saves the page writes an input's markup, not its value.
+// Taking a student: files that a person opens, kept in `roster` and nowhere else. Names and codes are shown as values
+// of read-only inputs: a browser that saves the page writes an input's markup, not its value.
 
 const MOST_SHOWN = 6;
 let roster = NO_STUDENTS;
@@ -12,6 +12,7 @@ function sayRoster(unread) {
   if (golfers.size === 0) text = names.size ? filledText(T.students_only_names, { named: numberText(names.size) }) : "";
   setText("students-count", [...unread.map(() => T.students_not_read), text].filter(Boolean).join(" "));
   show("finding", golfers.size > 0);
+  document.body.classList.toggle("finds", golfers.size > 0);
   show("forget", golfers.size > 0 || names.size > 0);
 }
 

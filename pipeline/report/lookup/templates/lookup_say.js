@@ -25,7 +25,7 @@ function aimOf(measure, found, t) {
     return { aim: near, state: value, side: null, away: null };
   }
   const { side, away } = besideRange(found[measure], found[window], step);
-  const words = side !== "inside" && away === 0 ? `just_${side}` : side;
+  const words = away === 0 ? { inside: "inside", below: "just_below", above: "just_above" }[side] : side;
   return {
     aim: filledText(t.range, { lo: edges[0], hi: edges[1] }),
     state: filledText(t[words], { value, away: figure(away) }),
@@ -62,6 +62,7 @@ function farWords(found, asked, units, t) {
   const figure = (yd) => (Number.isFinite(yd) ? distanceFigure(yd, units) : NONE);
   const more = distanceWhole(found.efficient_carry_yd, units) - distanceWhole(found.expected_carry_yd, units);
   const [launch, spin] = ["launch", "spin"].map((measure) => aimOf(measure, found, t));
+  const ends = (name) => ({ lo: figure(found[`${name}_lo90_yd`]), hi: figure(found[`${name}_hi90_yd`]) });
   const text = (name) => (Number.isFinite(found[`${name}_yd`]) ? distanceText(found[`${name}_yd`], units) : NONE);
   const aim = launch.side === null ? t.spoken_no_aim : filledText(t.spoken_aim, { launch: launch.aim, spin: spin.aim });
   return {
@@ -72,8 +73,8 @@ function farWords(found, asked, units, t) {
       expected_carry: text("expected_carry"),
       efficient_carry: text("efficient_carry"),
       yards_available: more > 0 ? filledText(t.more, { more: numberText(more) }) : "",
-      expected_interval: filledText(t.one_in_ten, { lo: figure(found.expected_lo90_yd), hi: figure(found.expected_hi90_yd) }),
-      efficient_interval: filledText(t.doubt, { lo: figure(found.efficient_lo90_yd), hi: figure(found.efficient_hi90_yd) }),
+      expected_interval: filledText(t.one_in_ten, ends("expected")),
+      efficient_interval: filledText(t.doubt, ends("efficient")),
       expected_roll: filledText(t.with_roll, { total: text("expected_total") }),
       efficient_roll: filledText(t.with_roll, { total: text("efficient_total") }),
       launch_window: launch.aim,
@@ -101,7 +102,9 @@ function gapWords(plan, units, t) {
   const none = { parts: null };
   if (plan.present_yd !== null && plan.gap_yd !== null) {
     const gap = shown(plan.goal_yd) - shown(plan.present_yd);
-    if (plan.gap_yd <= 0 || gap <= 0) return { ...none, sentence: filledText(t.reached, { spare: unit(Math.abs(gap)) }) };
+    if (plan.gap_yd <= 0 || gap <= 0) {
+      return { ...none, sentence: filledText(t.reached, { spare: unit(Math.abs(gap)) }) };
+    }
     const sentence = filledText(t.missing, { now: unit(shown(plan.present_yd)), gap: unit(gap) });
     if (plan.delivery_yd === null || plan.speed_yd === null) return { ...none, sentence };
     return { sentence, parts: partsWhole([plan.delivery_yd, plan.speed_yd], units, gap).map(unit) };
@@ -129,7 +132,10 @@ function takesWords(plan, units, t) {
   const speeds = (mph) => speedFigure(mph, units);
   const { sentence, parts } = gapWords(plan, units, t);
   const isKnown = plan.present_yd !== null;
-  const speedOf = (name, otherwise) => (plan[`${name}_mph`] === null ? otherwise : speedText(plan[`${name}_mph`], units));
+  const speedOf = (name, otherwise) => {
+    const mph = plan[`${name}_mph`];
+    return mph === null ? otherwise : speedText(mph, units);
+  };
   const ends = (name, unit, figure) => rangeOf(plan[`${name}_lo90_${unit}`], plan[`${name}_hi90_${unit}`], figure, t);
   const good = speedOf("efficient_speed", NONE);
   const today = speedOf("present_speed", isKnown || plan.golfer ? t.no_speed_today : t.needs_delivery);

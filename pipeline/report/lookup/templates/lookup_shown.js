@@ -1,4 +1,4 @@
-// How figures are shown: the twin of pipeline/shown.py, kept equal by tests/report/test_lookup_shown.py. Pure functions.
+// How figures are shown: the twin of pipeline/shown.py, kept equal by tests/report/test_lookup_shown.py.
 // `units` is { distance: { text, each }, speed: { text, each, decimals } }: yards and mph in one unit of each.
 
 const ANGLE_STEP_DEG = 0.5;

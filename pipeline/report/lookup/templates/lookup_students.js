@@ -15,7 +15,7 @@ function decodedText(bytes) {
   }
 }
 
-// Rows of texts; quotes may hold separators, line ends and doubled quotes. Spreadsheets of some countries save semicolons.
+// Rows of texts; quotes may hold separators, line ends and doubled quotes. Some spreadsheets save semicolons.
 function csvRows(text) {
   const clean = text.replace(/^\uFEFF/, "");
   const head = clean.split(/\r?\n/, 1)[0];
