@@ -19,6 +19,8 @@ SOURCES = "\n".join(
     if path.suffix in (".py", ".js", ".j2") and path.parent.name != "vendor"
 )
 ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
+# How keys begin whose end is a word that code has, such as a cause; the cases of tests/report/page_cases.py say them all.
+BEGUN = tuple(set(re.findall(r"say\(\s*f\"([a-z_]{3,})\{", SOURCES)))
 MADE = {"goal_carry", "goal_total", "expected_range", "efficient_range"}  # keys put together from an answer's words
 MADE |= {f"picture_{name}_{side}" for name in ("launch", "spin") for side in ("above", "below", "just")}
 MADE |= {"just_above", "just_below"}
@@ -27,7 +29,7 @@ MADE |= {"just_above", "just_below"}
 @pytest.mark.parametrize("key", sorted({key for _, key in ENTRIES}))
 def test_every_text_is_used(key):
     named = re.escape(key)
-    assert key in MADE or re.search(rf"[\"'.`]{named}\b|\b{named}:", SOURCES)
+    assert key in MADE or key.startswith(BEGUN) or re.search(rf"[\"'.`]{named}\b|\b{named}:", SOURCES)
 
 
 @pytest.mark.parametrize(("section", "key"), ENTRIES)

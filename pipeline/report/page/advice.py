@@ -1,8 +1,8 @@
 """What a golfer might do, by what costs the yards: contact and consistency as well as launch and spin.
 
-Each piece of advice says what to do, why, and what to try on the range. The first one fits the main cause. Where no part
-stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft and
-attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
+Each piece of advice says what to do, why, and what to try on the range. The first one fits the main cause. Where no
+part stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft
+and attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
 """
 
 from collections.abc import Iterator, Mapping
@@ -11,7 +11,16 @@ from typing import Any
 
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_losses
-from pipeline.shown import ANGLE_STEP_DEG, angle_figure, number_text, ratio_text, rounded, spin_figure, typed_text, whole
+from pipeline.shown import (
+    ANGLE_STEP_DEG,
+    angle_figure,
+    number_text,
+    ratio_text,
+    rounded,
+    spin_figure,
+    typed_text,
+    whole,
+)
 from pipeline.tables.golfers import PARTS
 
 CAUSES = ("contact", "launch", "spin", "consistency")
@@ -69,12 +78,19 @@ def advice_of(row: Row, about: Circumstances) -> list[Advice]:
     if row["status"] == "not_assessed":
         return [_unassessed(row, about)]
     parts = shown_parts(row)
-    found = [_one(name, parts[name], row, about) for name in _worked_on(row, parts, about.threshold_yd)]
+    found = [_one(name, parts[name], row, about) for name in worked_on(row, parts, about.threshold_yd)]
     if not found:
         return [_nothing(row)]
     if not row["flagged"]:
-        found[0]["why"] += " " + say("maybe", threshold=f"{about.threshold_yd:g}")
+        found[0]["why"] += " " + _doubt(row, about.threshold_yd)
     return found
+
+
+def _doubt(row: Row, threshold_yd: float) -> str:
+    lost, high = shown_losses(row)["lost_yd"] or 0, row["lost_hi90_yd"]
+    if high is not None and high <= threshold_yd:
+        return say("small", lost=f"{lost}")
+    return say("maybe", threshold=f"{threshold_yd:g}")
 
 
 def shown_parts(row: Row) -> dict[str, int]:
@@ -101,15 +117,18 @@ def largest_parts(parts: Mapping[str, int]) -> list[str]:
     return sorted(worth, key=lambda name: -parts[name])
 
 
-def _worked_on(row: Row, parts: Mapping[str, int], threshold_yd: float) -> list[str]:
-    by_size = largest_parts(parts)
-    cause = row["main_cause"]
-    first = cause if cause in CAUSES and cause in parts else next(iter(by_size), None)
-    if first is None:
-        unexplained = row["flagged"] and parts.get("other", 0) >= ALSO_SHARE * threshold_yd
-        return ["other"] if unexplained else []
-    also = [name for name in by_size if name != first and parts[name] >= ALSO_SHARE * threshold_yd]
-    return [first, *also][:MOST_ADVICE]
+def worked_on(row: Row, parts: Mapping[str, int], threshold_yd: float) -> list[str]:
+    """Name the parts to work on: the main cause first, then what else costs enough; nobody is sent after nothing."""
+    by_size, cause = largest_parts(parts), row["main_cause"]
+    if cause == "none":
+        return []
+    worth = [name for name in by_size if parts[name] >= ALSO_SHARE * threshold_yd]
+    if cause in parts:
+        return [cause, *(name for name in worth if name != cause)][:MOST_ADVICE]
+    if not row["flagged"]:
+        return worth[:MOST_ADVICE]
+    unexplained = ["other"] if parts.get("other", 0) >= ALSO_SHARE * threshold_yd else []
+    return [*(worth or by_size[:1]), *unexplained][:MOST_ADVICE]
 
 
 def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
@@ -118,7 +137,8 @@ def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
     if name == "consistency":
         return _consistency(part, about)
     if name == "other":
-        return {"what": say("do_other"), "why": say("because_other", part=f"{part}"), "try": say("try_other")}
+        key = "ball" if row["ball_speed_mph"] is None else "other"
+        return {"what": say(f"do_{key}"), "why": say(f"because_{key}", part=f"{part}"), "try": say(f"try_{key}")}
     return _delivery(name, part, row, about)
 
 
@@ -140,36 +160,35 @@ def _consistency(part: int, about: Circumstances) -> Advice:
 
 def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
     column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
-    figure = angle_figure if name == "launch" else spin_figure
     way = way_of(name, row, about)
-    tries = [say(f"try_{name}{way}")] if way else []
-    tries += _loft(name, way, about.loft)
-    tried = " ".join(tries) or say("try_contact")
-    if best is None or row[column] is None:
-        return {"what": say(f"do_{name}_unknown"), "why": say(f"because_{name}_unknown", part=f"{part}"), "try": tried}
-    words = {"now": figure(row[column]), "best": figure(best)}
+    if best is None or not way:
+        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", part=f"{part}")
+        return {"what": what, "why": why, "try": say("try_delivery")}
+    figure = angle_figure if name == "launch" else spin_figure
     return {
-        "what": say(f"do_{name}{way}", best=words["best"]),
-        "why": say(f"because_{name}", part=f"{part}", **words),
-        "try": tried,
+        "what": say(f"do_{name}{way}", best=figure(best)),
+        "why": say(f"because_{name}", part=f"{part}", now=figure(row[column]), best=figure(best)),
+        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft)]),
     }
 
 
 def _loft(name: str, way: str, loft: Row | None) -> Iterator[str]:
     """Say what loft and attack may bring, where they move launch or spin the way it has to go."""
-    if loft is None or not way:
+    if loft is None:
         return
     # More loft launches higher with more spin, less loft lower with less.
     more = way == "_low"
-    if loft["advice"] == ("more loft" if more else "less loft"):
+    helps = loft["advice"] == ("more loft" if more else "less loft")
+    if helps:
         change = loft["loft_change_deg"]
         words = {"change": _degrees(change), "way": say("more" if change > 0 else "less")}
-        yield say("try_loft", **words, gain=number_text(loft["gain_yd"]))
+        key = "try_loft_impact" if loft["loft_by"] == "impact" else "try_loft"
+        yield say(key, **words, gain=number_text(loft["gain_yd"]))
     # Hitting up launches higher, with less spin.
     up = more if name == "launch" else not more
     if up and loft["attack_gain_yd"] is not None and whole(loft["attack_gain_lo90_yd"]) > 0:
         yield say(
-            "try_attack",
+            "try_attack_top" if helps else "try_attack",
             change=_degrees(loft["attack_change_deg"]),
             loft=_with_loft(loft["attack_loft_change_deg"]),
             gain=number_text(loft["attack_gain_yd"]),
@@ -193,7 +212,9 @@ def _unassessed(row: Row, about: Circumstances) -> Advice:
         drives = f"{row['shots']}"
         return {
             "what": say("do_few_one") if missing == 1 else say("do_few", more=f"{missing}"),
-            "why": say("because_few_one" if drives == "1" else "because_few", shots=drives, min_shots=f"{about.min_shots}"),
+            "why": say(
+                "because_few_one" if drives == "1" else "because_few", shots=drives, min_shots=f"{about.min_shots}"
+            ),
             "try": say("try_few"),
         }
     speed = number_text(row["club_speed_mph"])

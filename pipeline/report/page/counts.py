@@ -1,8 +1,8 @@
 """Counts that add up: each golfer's state in a quarter against the quarter before.
 
-`changes.csv` compares a golfer with the last quarter in which that golfer was assessed, however long ago. A count of the
-quarter can't: the golfers of the quarter before and of this one would not add up. Here everybody is compared with the
-study's quarter before, and a golfer without a result in it has a state of its own. Where both compare the same two
+`changes.csv` compares a golfer with the last quarter in which that golfer was assessed, however long ago. A count of
+the quarter can't: the golfers of the quarter before and of this one would not add up. Here everybody is compared with
+the study's quarter before, and a golfer without a result in it has a state of its own. Where both compare the same two
 quarters, they say the same.
 """
 
@@ -115,9 +115,7 @@ def counts_of(states: pl.DataFrame, quarter: str) -> dict[str, Any]:
     counts["before"] = here.filter("seen_then").height
     counts["only_now"] = seen.filter(~pl.col("seen_then")).height
     counts["flagged_now"] = _sum_of(here.filter("flagged"), ("still", "new", "first_seen"))
-    counts["flagged_before"] = _sum_of(
-        here.filter("flagged_then"), ("still", "no_longer", "not_assessed", "not_seen")
-    )
+    counts["flagged_before"] = _sum_of(here.filter("flagged_then"), ("still", "no_longer", "not_assessed", "not_seen"))
     return counts
 
 

@@ -37,8 +37,9 @@ def quarter_facts(drives: pl.DataFrame | Drives) -> dict[tuple[str, str], dict[s
     Returns
     -------
     dict
-        By golfer and quarter: days; device, ball and group of most drives (None if not stated); typical_yd, the median
-        of carry at standard conditions, and poorer_yd, how far below it the fifth of the drives starts that carry least.
+        By golfer and quarter: days; device, ball and group of most drives (None if not stated); mean_yd, the mean of
+        carry at standard conditions, and poorer_yd, how far below the median the fifth of the drives that carry least
+        begins.
     """
     every = Drives.of(drives).gathered(_facts)
     return {(row.pop("golfer"), row.pop("quarter")): row for row in every.iter_rows(named=True)}
@@ -48,7 +49,7 @@ def _facts(frame: pl.DataFrame) -> pl.DataFrame:
     carry = pl.col("carry_standard_yd").cast(pl.Float64)
     found = frame.group_by(KEYS, maintain_order=True).agg(
         pl.col("struck_on").n_unique().cast(pl.Int64).alias("days"),
-        carry.median().alias("typical_yd"),
+        carry.mean().alias("mean_yd"),
         (carry.median() - carry.quantile(POORER, "linear")).alias("poorer_yd"),
     )
     for column in ("device", "ball", "group"):
@@ -72,7 +73,7 @@ def drives_to_draw(drives: pl.DataFrame | Drives, quarter: str) -> dict[str, lis
     -------
     dict
         By golfer: at most `MOST_DRIVES` of [launch_deg, spin_rpm, carry_yd], rounded to tenths of a degree, tens of rpm
-        and whole yards, in the order in which they were logged.
+        and tenths of a yard, in the order in which they were logged.
     """
     every = Drives.of(drives).gathered(lambda frame: _thinned(frame.filter(pl.col("quarter") == quarter)))
     found: dict[str, list[list[float]]] = {}
@@ -91,5 +92,5 @@ def _thinned(frame: pl.DataFrame) -> pl.DataFrame:
         pl.col("golfer").cast(pl.String),
         pl.col("launch_deg").cast(pl.Float64).round(1),
         (pl.col("spin_rpm").cast(pl.Float64) / 10).round(0) * 10,
-        pl.col("carry_standard_yd").cast(pl.Float64).round(0),
+        pl.col("carry_standard_yd").cast(pl.Float64).round(1),
     )

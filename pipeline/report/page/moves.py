@@ -2,8 +2,8 @@
 
 All three are of the golfers assessed in the quarter. The share has Wilson's interval (Wilson 1927, JASA 22, 209-212,
 doi:10.1080/01621459.1927.10502953); the medians have that of order statistics, which needs no shape of a distribution
-and covers at least 90 % (David and Nagaraja 2003, Order Statistics, section 7.1). They say what other golfers of the kind
-would show: with the same golfers in two quarters, a change is surer than two intervals that overlap make it look.
+and covers at least 90 % (David and Nagaraja 2003, Order Statistics, section 7.1). They say what other golfers of the
+kind would show: with the same golfers in two quarters, a change is surer than two intervals that overlap make it look.
 """
 
 from typing import Any

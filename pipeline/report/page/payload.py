@@ -1,7 +1,8 @@
 """Everything that the academy's page shows, as plain values: a script tag of the page holds it as JSON.
 
-Figures are rounded to what is shown or one digit more, yards so that they add up as shown (`pipeline.report.shown_sums`).
-Golfers stand under their pseudonyms; no name is ever in it. Each of the six parts is made by a module of its own.
+Figures are rounded to what is shown or one digit more, yards so that they add up as shown
+(`pipeline.report.shown_sums`). Golfers stand under their pseudonyms; no name is ever in it. Each part is made by a
+module of its own.
 """
 
 from collections.abc import Mapping
@@ -10,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.drives import Drives
 from pipeline.errors import UserError
 from pipeline.report.page.band_view import bands_of, curve_of, dots_of
@@ -17,9 +19,11 @@ from pipeline.report.page.golfer_rows import golfers_of
 from pipeline.report.page.ground import Ground
 from pipeline.report.page.quality import quality_of
 from pipeline.report.page.quarter_view import quarter_of
+from pipeline.report.page.said import say
 from pipeline.report.page.stories import stories_of
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.logs import Sources
+from pipeline.tables.practice import Practice
 from pipeline.tables.table_set import TableSet
 
 
@@ -31,8 +35,8 @@ def payload_of(
     Parameters
     ----------
     tables : TableSet
-        `Golfers`, `BandTable`, `Goals`, `Priorities`, `Delivery`, `Progress`, `Sources`, `Rejects`, `Devices` and, where
-        there are speed logs, `Practice`.
+        `Golfers`, `BandTable`, `Goals`, `Priorities`, `Delivery`, `Progress`, `Sources`, `Rejects`, `Devices` and,
+        where there are speed logs, `Practice`.
     frontier : Frontier
     drives : DataFrame or Drives
         The columns of `pipeline.report.page.facts.PAGE_COLUMNS`.
@@ -87,4 +91,6 @@ def study_of(ground: Ground) -> dict[str, Any]:
             "drives": int(golfers["shots"].sum()),
             "golfers": golfers["golfer"].n_unique(),
         },
+        "associations": say("associations"),
+        "cautions": list(SPEED_PRACTICE_CAUTIONS) if ground.tables.get(Practice) is not None else [],
     }

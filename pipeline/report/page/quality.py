@@ -132,7 +132,10 @@ def _on_rejects(rejects: list[dict[str, Any]]) -> str:
     if not rejects:
         return say("quality_no_rejects")
     most, every = rejects[0], sum(row["rows"] for row in rejects)
-    return say("quality_rejects", what=most["what"], value=most["value"], n=f"{most['rows']:,}", all=f"{every:,}")
+    words = {"what": most["what"], "value": most["value"], "n": f"{most['rows']:,}", "all": f"{every:,}"}
+    if every == 1:
+        return say("quality_reject", value=capital(words["value"]), what=words["what"])
+    return say("quality_reject_kinds" if most["rows"] == 1 else "quality_rejects", **words)
 
 
 def _on_devices(devices: list[dict[str, Any]]) -> list[str]:
@@ -140,7 +143,9 @@ def _on_devices(devices: list[dict[str, Any]]) -> list[str]:
         return [say("quality_one_device")]
     names = {row["device"] for row in devices} | {row["reference"] for row in devices}
     corrected = sorted({row["device"] for row in devices if row["corrected"]})
+    found = list(dict.fromkeys(f"{row['note']}." for row in devices))
     return [
         say("quality_devices", n=f"{len(names)}", reference=devices[0]["reference"]),
+        *found,
         say("quality_corrected", devices=listed(corrected)) if corrected else say("quality_devices_alike"),
     ]

@@ -2,15 +2,15 @@
 
 from typing import Any
 
-from pipeline.coach.progress.measures import MEASURES
-from pipeline.report.page.advice import advice_of, shown_parts
+from pipeline.coach.progress.measures import MEASURES, Measure
+from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
 from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
 from pipeline.report.page.ground import Ground, Row
-from pipeline.report.page.quarter_view import BEYOND, FEW_DRIVES, reason_of, yards_of
+from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_goal, shown_losses
-from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, number_text, rounded, shown_edges
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, number_text, rounded, shown_edges, whole
 from pipeline.tables.columns import facts_of
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
@@ -31,12 +31,12 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
         told[golfer] = {
             "quarters": [_quarter(ground, one) for one in history],
             "changes": changes.get(golfer, []),
-            "drives": drives.get(golfer, []),
+            "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
             "place": _place(ground, row),
             "goal": _goal(goals.get(golfer)),
             "practice": _practice(practice.get(golfer)),
             "advice": advice_of(row, ground.about(row)) if now else [],
-            "first": _first(firsts.get(golfer)),
+            "first": _first(firsts.get(golfer), row, ground),
         }
     return told
 
@@ -71,6 +71,12 @@ def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
     }
 
 
+def _as_carried(drives: list[list[float]], row: Row, ground: Ground) -> list[list[float]]:
+    """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
+    mean = ground.facts[row["golfer"], row["quarter"]]["mean_yd"]
+    return [[launch, spin, whole(carry * row["carry_yd"] / mean)] for launch, spin, carry in drives]
+
+
 def _tens(rpm: float) -> int:
     return int(rounded(rpm, 10.0))
 
@@ -78,12 +84,10 @@ def _tens(rpm: float) -> int:
 def note_of(row: Row, min_shots: int) -> str | None:
     """Say in words what the note of a row of `Golfers` says; what has no words of its own stands as it is."""
     if row["status"] == "not_assessed":
-        key = f"note_{ {FEW_DRIVES: 'few', BEYOND: 'beyond'}[reason_of(row, min_shots)] }"
-        if key == "note_few" and row["shots"] == 1:
-            key = "note_few_one"
-        return say(
-            key, shots=f"{row['shots']}", min_shots=f"{min_shots}", speed=number_text(row["club_speed_mph"])
-        )
+        if reason_of(row, min_shots) == BEYOND:
+            return say("note_beyond", speed=number_text(row["club_speed_mph"]))
+        key = "note_few_one" if row["shots"] == 1 else "note_few"
+        return say(key, shots=f"{row['shots']}", min_shots=f"{min_shots}")
     if not row["note"]:
         return None
     return " ".join(_note(part) for part in row["note"].split("; "))
@@ -116,27 +120,26 @@ def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
         for measure in MEASURES:
             if row[measure.change()] is None:
                 continue
-            digits = facts[measure.change()].decimals + 1
-            change, lo, hi = (
-                None if row[name] is None else round(row[name], digits)
-                for name in (measure.change(), measure.change("lo90"), measure.change("hi90"))
-            )
-            entries.append(
-                {
-                    "measure": measure.name,
-                    "quarter": row["quarter"],
-                    "since": row["since"],
-                    "change": change,
-                    "lo": lo,
-                    "hi": hi,
-                    "verdict": row[f"{measure.name}_verdict"],
-                }
-            )
+            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, shown_steps(row, ground)))
     return found
 
 
+def _change(row: Row, measure: Measure, digits: int, steps: dict[str, int | None]) -> dict[str, Any]:
+    """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do."""
+    yards = measure.name in steps
+    ends = {name: row[measure.change(f"{name}90")] for name in ("lo", "hi")}
+    return {
+        "measure": measure.name,
+        "quarter": row["quarter"],
+        "since": row["since"],
+        "change": steps[measure.name] if yards else round(row[measure.change()], digits),
+        **{name: None if end is None else whole(end) if yards else round(end, digits) for name, end in ends.items()},
+        "verdict": row[f"{measure.name}_verdict"],
+    }
+
+
 def _place(ground: Ground, row: Row) -> dict[str, Any]:
-    """Say where the best delivery and the window lie at the golfer's club speed; None where the benchmarks don't reach."""
+    """Say where the best delivery and the window lie at the golfer's club speed; None out of reach."""
     edges = shown_edges(ground.frontier.window_at(row["club_speed_mph"]))
     best = (row["best_launch_deg"], row["best_spin_rpm"])
     return {
@@ -175,7 +178,9 @@ def _goal(row: Row | None) -> dict[str, Any] | None:
 def _practice(row: Row | None) -> dict[str, Any] | None:
     if row is None:
         return None
-    days = {name: row[name] for name in ("first_on", "last_on", "projected_on", "projected_lo90_on", "projected_hi90_on")}
+    days = {
+        name: row[name] for name in ("first_on", "last_on", "projected_on", "projected_lo90_on", "projected_hi90_on")
+    }
     return {
         "sessions": row["sessions"],
         "swings": row["swings"],
@@ -194,15 +199,18 @@ def _practice(row: Row | None) -> dict[str, Any] | None:
 _ENDS = (("value", ""), ("lo", "_lo90"), ("hi", "_hi90"))
 
 
-def _first(row: Row | None) -> dict[str, Any] | None:
-    if row is None:
+def _first(first: Row | None, row: Row, ground: Ground) -> dict[str, Any] | None:
+    """Say what comes first by a row of `Priorities`, and with which part of the strike to start."""
+    if first is None:
         return None
-    word = FIRST_WORDS[row["first"]]
-    return {
-        "word": word,
-        "confidence": None if row["confidence"] is None else round(row["confidence"], 3),
-        "text": say(f"first_{word}"),
-    }
+    word, parts = FIRST_WORDS[first["first"]], worked_on(row, shown_parts(row), ground.threshold_yd)
+    text = say(f"first_{word}")
+    if word == "strike" and not parts:
+        text = say("first_strike_little")
+    elif word == "strike" and parts[0] in CAUSES:
+        text = say("first_strike_cause", cause=say(f"cause_{parts[0]}"))
+    confidence = first["confidence"]
+    return {"word": word, "confidence": None if confidence is None else round(confidence, 3), "text": text}
 
 
 def _tenth(value: float | None) -> float | None:
