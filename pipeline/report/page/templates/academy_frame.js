@@ -111,8 +111,8 @@ const fill = (key, words = {}) => filledIn(DATA.texts[key] ?? key, words);
 
 const NAMES = { roster: NO_STUDENTS, callbacks: new Set() };
 const nameOf = (code) => NAMES.roster.names.get(code) ?? GOLFERS().byCode.get(code)?.row.short ?? code;
-// A text of the payload, in which a golfer stands as {gCODE}, with the name or the short code in its place.
-const namedText = (text) => text.replace(/\{(g\w+)\}/g, (_, code) => nameOf(codeOf(code) ?? code));
+// A text of the payload with names in place of the short codes in it.
+const namedText = (text) => (hasNames() ? text.replace(/\bg[0-9a-f]{5,}\b/g, (word) => nameOf(codeOf(word) ?? word)) : text);
 const hasNames = () => NAMES.roster.names.size > 0;
 
 function setNames(roster) {

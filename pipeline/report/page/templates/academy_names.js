@@ -4,7 +4,7 @@
 (() => {
   const slot = document.getElementById("names");
   const input = el("input", { type: "file", accept: ".csv,text/csv", class: "unseen", id: "names-file", autocomplete: "off" });
-  const choose = el("label", { class: "button", for: "names-file" }, DATA.texts.names_load, input);
+  const choose = el("label", { class: "button", for: "names-file" }, el("span", { class: "wide-only" }, `${DATA.texts.names_load} `), DATA.texts.names_word, input);
   const told = el("span", { role: "status", id: "names-told" });
   const forget = el("button", { type: "button", id: "names-forget", onclick: () => { setNames(NO_STUDENTS); say(""); } }, DATA.texts.names_forget);
   const save = el("button", { type: "button", id: "names-save", onclick: savePage }, DATA.texts.names_save);

@@ -2,7 +2,8 @@
 // could not be assessed, how quarters move, and the sums that the counts make.
 
 (() => {
-  const CHART = { width: 280, height: 120 };
+  const CHART = { width: 250, height: 108 };
+  const MOST_GOOD = 5; // on the first screen; the table has them all
   const TICK_PX = 14; // as small as chart text may be
 
   // --- Small parts ---------------------------------------------------------------------------------------------------------
@@ -26,8 +27,9 @@
     const { el, fmt, namedText, sureMark } = context;
     const { value, lo, hi } = one.yards;
     return el("li", {},
-      el("p", { class: "who" }, golferLink(one.golfer, context), el("span", { class: "why" }, namedText(one.why))),
+      el("p", { class: "who" }, golferLink(one.golfer, context)),
       el("p", { class: "lost" }, el("strong", { class: "number" }, fmt.yardsUnit(value)), el("span", { class: "range number" }, fmt.yardsRange(lo, hi)), sureMark(one.sure)),
+      el("p", { class: "why" }, namedText(one.why)),
       el("p", { class: "do" }, namedText(one.do)));
   }
 
@@ -45,7 +47,8 @@
     const { good: better, goals_reached: reached } = data.quarter;
     return el("section", { class: "good-news" },
       el("h2", {}, el("span", { "aria-hidden": "true", class: "good" }, "✓ "), better.length || reached.length ? texts.good : texts.good_none),
-      el("ul", {}, better.map((one) => el("li", {}, golferLink(one.golfer, context), ` ${namedText(one.what)}`))),
+      el("ul", {}, better.slice(0, MOST_GOOD).map((one) => el("li", {}, golferLink(one.golfer, context), ` ${namedText(one.what)}`))),
+      better.length > MOST_GOOD ? el("p", {}, linked(better.length, { good: "better" }, context), ` ${texts.good_all}`) : "",
       reached.length ? el("p", {}, linked(reached.length, { goal: "reached" }, context), ` ${reached.length === 1 ? texts.reached_one : texts.reached}`) : "");
   }
 
@@ -54,7 +57,7 @@
     const reasons = data.quarter.unassessed;
     return el("section", { class: "unassessed" },
       el("h2", {}, reasons.length ? texts.unassessed : texts.unassessed_none),
-      el("ul", {}, reasons.map(({ reason, golfers }) => el("li", {}, linked(golfers.length, { reason }, context), ` ${reason}`))));
+      el("ul", {}, reasons.map(({ reason, golfers }) => el("li", {}, linked(golfers.length, { reason }, context), ` ${golfers.length === 1 ? texts.golfer_one : texts.golfer_many}: ${reason}`))));
   }
 
   // --- How quarters move -------------------------------------------------------------------------------------------------------
@@ -93,9 +96,9 @@
     const now = moves.at(-1)?.[one.key];
     if (!now || now.value === null) return el("figure", {}, el("figcaption", {}, texts[`move_${one.key}`]), el("p", {}, texts.move_none));
     const text = one.write(fmt);
-    const range = now.lo === null ? "" : ` (${text(now.lo).split(" ")[0]} to ${text(now.hi)})`;
+    const range = now.lo === null ? "" : `(${text(now.lo).split(" ")[0]} to ${text(now.hi)})`;
     return el("figure", {},
-      el("figcaption", {}, el("strong", {}, `${text(now.value)} `), texts[`move_${one.key}`], el("span", { class: "soft range" }, range)),
+      el("figcaption", {}, el("strong", {}, `${text(now.value)} `), `${texts[`move_${one.key}`]} `, el("span", { class: "soft" }, range)),
       chart(moves, one, context));
   }
 
@@ -112,7 +115,7 @@
   function sum(total, parts, context) {
     const { el, texts } = context;
     const [count, word, filters] = total;
-    const terms = parts.flatMap(([number, text, chosen], at) => [el("span", { class: "sign", "aria-hidden": "false" }, at ? "+" : "="), el("span", { class: "term" }, linked(number, chosen, context), ` ${text}`)]);
+    const terms = parts.flatMap(([number, text, chosen], at) => [el("span", { class: "sign" }, at ? "+" : "="), el("span", { class: "term" }, linked(number, chosen, context), ` ${text}`)]);
     return el("p", { class: "sum" }, el("span", { class: "term" }, linked(count, filters, context), ` ${texts[word] ?? word}`), terms);
   }
 
@@ -121,11 +124,11 @@
     const { counts } = data.quarter;
     const quarter = data.study.newest;
     const state = (name) => texts[`state_${name}`].toLowerCase();
-    const of = (name, count, more = {}) => [count, state(name), { quarter, movement: name, ...more }];
+    const of = (name, count, more = {}) => [count, state(name), { movement: name, ...more }];
     const flagged = counts.flagged_now;
     return el("section", { class: "sums" },
       el("h2", {}, texts.sums),
-      flagged ? sum([flagged.total, "sum_flagged", { quarter, status: "flagged" }], ["still", "new", "first_seen"].map((name) => of(name, flagged[name], { status: "flagged" })), context) : "",
+      flagged ? sum([flagged.total, "sum_flagged", { status: "flagged" }], ["still", "new", "first_seen"].map((name) => of(name, flagged[name], { status: "flagged" })), context) : "",
       sum([counts.now, "sum_golfers", { quarter }], NOW.map((name) => of(name, counts[name])), context),
       counts.not_seen ? el("p", { class: "sum" }, el("span", { class: "term" }, linked(counts.not_seen, { movement: "not_seen" }, context), ` ${texts.sum_not_seen}`)) : "");
   }
