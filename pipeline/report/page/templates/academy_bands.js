@@ -48,6 +48,19 @@
     });
   }
 
+  // The golfers in the chart are links, so it is a group and no single picture. Plot names each mark's group and path, where
+  // a name isn't allowed; the link that a path stands in takes it.
+  function asGroupOfLinks(made) {
+    made.setAttribute("role", "group");
+    made.querySelectorAll("a").forEach((link) => {
+      const mark = link.querySelector("[aria-label]");
+      link.setAttribute("aria-label", mark.getAttribute("aria-label"));
+      mark.removeAttribute("aria-label");
+    });
+    made.querySelectorAll("g[aria-label]").forEach((group) => group.removeAttribute("aria-label"));
+    return made;
+  }
+
   function chart(rows, context, width) {
     const { data, fmt } = context;
     const { distance, speed } = unitsOf();
@@ -74,9 +87,7 @@
         named ? Plot.text([named], { x: "speed", y: "carry", text: () => fill("bands_efficient"), textAnchor: "end", dx: -10, dy: -8, fontWeight: 650, fontSize: 15, fill: "var(--ink)", stroke: "var(--paper)", strokeWidth: 4 }) : null,
       ],
     });
-    // The golfers in it are links, so it is a group and no single picture.
-    made.setAttribute("role", "group");
-    return made;
+    return asGroupOfLinks(made);
   }
 
   // A sign beside each word, since the chart's marks are told apart by shape as well as by color.
@@ -131,7 +142,7 @@
     const quarters = data.study.quarters.slice(0, -1).reverse().filter((quarter) => rowsOf(context, quarter).length);
     if (!quarters.length) return "";
     return el("details", {}, el("summary", {}, fill("bands_earlier")),
-      quarters.map((quarter) => [el("h3", {}, fmt.quarter(quarter)), table(rowsOf(context, quarter), quarter, context)]));
+      quarters.flatMap((quarter) => [el("h3", {}, fmt.quarter(quarter)), table(rowsOf(context, quarter), quarter, context)]));
   }
 
   function showAll(root, context) {
