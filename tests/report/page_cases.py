@@ -181,6 +181,16 @@ CASES = {
     "one was flagged, no longer": ([played("1", THEN, **LOW), played("1"), played("2", **LOW)], {}),
     "one was flagged, now too little": ([played("1", THEN, **LOW), played("1", shots=4), played("2", **LOW)], {}),
     "one was flagged, now away": ([played("1", THEN, **LOW), played("2", **LOW), played("3", **LOW)], {}),
+    "still flagged, fewer of them": (
+        [*[played(n, THEN, **LOW) for n in "123"], *[played(n, **LOW) for n in "12"], played("3")], {},
+    ),
+    "nobody could be assessed before": ([played("1", THEN, shots=5), played("1", **LOW)], {}),
+    "everyone flagged is through": ([*[played(n, THEN, **LOW) for n in "12"], *_steady("1", "2")], {}),
+    "a high launch and too little spin": (
+        [played("1", flagged=True, cause="launch", launch=14.0, launch_deg=22.0),
+         played("2", flagged=True, cause="spin", spin=14.0, spin_rpm=1800.0)],
+        {},
+    ),
     "nobody flagged before": ([played("1", THEN), played("1", **LOW)], {}),
     "tied causes": ([played("1", **LOW), played("2", **THIN), played("3")], {}),
     "each another cause": ([played("1", **LOW), played("2", **LOW), played("3", **THIN), played("4", **WILD)], {}),
