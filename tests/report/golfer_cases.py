@@ -40,7 +40,7 @@ def change(name, **verdicts):
 def goal(name, **given):
     row = {"golfer": code(name), "goal_yd": 231.0, "goal_from": "study", "carry_yd": 185.9, "gap_yd": 45.1}
     row |= {"carry_lo90_yd": 180.0, "carry_hi90_yd": 190.0, "delivery_yd": 32.05, "speed_yd": 13.05}
-    row |= { "efficient_speed_mph": 95.4, "present_speed_mph": 108.2}
+    row |= {"efficient_speed_mph": 95.4, "present_speed_mph": 108.2}
     return row | {"quarters": 8.2, "quarters_lo90": 4.1, "quarters_hi90": 30.0, "reach": "both"} | given
 
 
@@ -49,7 +49,19 @@ def practice(name, **given):
     row |= {"first_on": date(2026, 4, 8), "last_on": date(2026, 9, 16), "sessions_per_week": 2.04, "trend": "gaining"}
     row |= {"best_mph": 96.6, "best_lo90_mph": 95.2, "best_hi90_mph": 98.3, "best_trend_mph_per_week": 0.154}
     row |= {"best_trend_lo90_mph_per_week": 0.1, "best_trend_hi90_mph_per_week": 0.2, "next_band_mph": 100.0}
-    return row | {"projection": "dated", "projected_on": date(2027, 7, 18), "projected_lo90_on": date(2027, 1, 5)} | given
+    return (
+        row | {"projection": "dated", "projected_on": date(2027, 7, 18), "projected_lo90_on": date(2027, 1, 5)} | given
+    )
+
+
+def scattered(drives):
+    """Scatter launch and spin of the drives about the golfer's; one drive in 31 flies far out."""
+    place = pl.col("row").cast(pl.Float64)
+    far = pl.when(place % 31 == 0).then(4000).otherwise(0)
+    return drives.with_columns(
+        (pl.col("launch_deg") + 0.3 * (7 * place % 11 - 5)).alias("launch_deg"),
+        (pl.col("spin_rpm") + 60 * (5 * place % 13 - 6) + far).alias("spin_rpm"),
+    )
 
 
 def golfers_study(units="yards"):
@@ -65,16 +77,27 @@ def golfers_study(units="yards"):
         played("1", "2026Q2", flagged=True, cause="spin", spin=21.0), played("1", spin=1.2, consistency=2.2),
         played("2", "2026Q2", flagged=True, cause="contact", contact=12.0),
     ]  # fmt: skip
-    guessed = [played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")]
+    guessed = [
+        played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")
+    ]
     others = {
-        "Progress": [change("a", club_speed="better", lost="worse", launch="changed"), change("b"), change("1", lost="better")],
-        "Goals": [goal("a"), goal("1", reach="reached", gap_yd=-5.9, delivery_yd=None, speed_yd=None, goal_yd=180.0)],
-        "Priorities": [{"golfer": code("a"), "first": "delivery", "confidence": 0.99}],
+        "Progress": [
+            change("a", club_speed="better", lost="worse", launch="changed"),
+            change("b"),
+            change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
+        ],
     }
     plain = tables_of(measured + guessed, **others)
-    tables = TableSet({**plain.frames, Practice: table_of(Practice, [practice("a"), practice("b", trend="losing")])})
-    drives = pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)])
-    return payload_of(tables=tables, frontier=FRONTIER, drives=drives, settings=SETTINGS | {"title": "Hill School", "units": units})
+    trend = {"best_trend": -0.1, "best_trend_lo90": -0.2, "best_trend_hi90": -0.01}
+    falling = {f"{name}_mph_per_week": value for name, value in trend.items()}
+    falling |= {"projection": "cannot_tell_yet", "projected_on": None, "projected_lo90_on": None}
+    practiced = [practice("a"), practice("b", trend="losing", **falling)]
+    return payload_of(
+        tables=TableSet({**plain.frames, Practice: table_of(Practice, practiced)}),
+        frontier=FRONTIER,
+        drives=scattered(pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)])),
+        settings=SETTINGS | {"title": "Hill School", "units": units},
+    )
 
 
 def repeated(payload, count):

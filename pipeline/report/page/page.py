@@ -96,7 +96,7 @@ def view_texts() -> dict[str, str]:
 
 
 def page_settings(distance: Literal["yards", "metres"]) -> dict[str, Any]:
-    """Give what the scripts go by beside the payload: units, golfers in a chunk of stories, cautions on speed practice."""
+    """Give what the scripts go by beside the payload: units, golfers in a chunk of stories, cautions on practice."""
     return {
         "units": units_of_page(distance),
         "stories_each": STORIES_EACH,

@@ -105,6 +105,14 @@ function sureMark(sure) {
   return el("span", { class: "sure" }, el("span", { class: "dots", "aria-hidden": "true" }, SURE_DOTS[sure] ?? ""), ` ${DATA.texts[`sure_${sure.replace(/\W+/g, "_")}`] ?? sure}`);
 }
 
+// A chart of Plot as one picture with words, not as a heap of parts.
+function asPicture(chart, words) {
+  chart.querySelectorAll("[aria-label]").forEach((part) => part.removeAttribute("aria-label"));
+  chart.setAttribute("role", "img");
+  chart.setAttribute("aria-label", words);
+  return chart;
+}
+
 const fill = (key, words = {}) => filledIn(DATA.texts[key] ?? key, words);
 
 // --- Names: held here and nowhere else, gone with the page ---------------------------------------------------------------
@@ -136,7 +144,7 @@ const go = (fragment) => { location.hash = fragment.replace(/^#/, ""); };
 
 function contextOf(filters, printing = false) {
   return {
-    data: DATA, golfers: GOLFERS, story: storyOf, codeOf, nameOf, namedText, hasNames, sureMark, fmt: FMT, go, filters, printing, el, fill,
+    data: DATA, golfers: GOLFERS, story: storyOf, codeOf, nameOf, namedText, hasNames, sureMark, fmt: FMT, go, filters, printing, el, fill, asPicture,
     get texts() { return DATA.texts; },
     // Called when names come or go, until the view is left.
     onNames(callback) { NAMES.callbacks.add(callback); },
@@ -196,8 +204,8 @@ function start() {
   if (VIEWS[first.name].needsStories) whenReady(() => showView()); else showView();
   addEventListener("hashchange", () => {
     // A view may write its own filters into the fragment with history.replaceState, which doesn't come here.
-    showView();
     document.getElementById("view").focus({ preventScroll: true });
+    showView();
   });
   addEventListener("beforeprint", () => { if (VIEWS[PLACE.name].onPrint) showView({ printing: true, keepPlace: true }); });
   addEventListener("afterprint", () => { if (VIEWS[PLACE.name].onPrint) showView({ keepPlace: true }); });

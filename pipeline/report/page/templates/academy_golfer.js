@@ -65,6 +65,7 @@
   // Draws the first screen at once, and in the next frame what is below it: opening stays quick, and nothing moves. Gives
   // a function that stops the second part.
   function draw(root, code, story, row, context) {
+    root.dataset.golfer = code;
     root.replaceChildren(...firstScreen(root, code, story, row, context));
     let waiting = 0;
     const frame = requestAnimationFrame(() => { waiting = setTimeout(() => root.append(...below(root, story, context))); });

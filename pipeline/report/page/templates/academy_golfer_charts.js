@@ -6,11 +6,20 @@ const GOLFER_CHARTS = (() => {
   const HALO = { stroke: "var(--paper)", strokeWidth: 4, paintOrder: "stroke", strokeLinejoin: "round", fill: "var(--ink)", fontWeight: 650 };
   // Bars of two golfers can be compared up to this loss, yd; a golfer who loses more has a longer axis.
   const COMPARED_YD = 40;
+  // Room that a figure and a quarter's name take, in sizes of the letters.
+  const FIGURE_LETTERS = 3.6;
+  const QUARTER_LETTERS = 5;
+  const DOT_PX = 3.2;
   const inside = (value, [from, to]) => value >= from && value <= to;
 
   function drawn(size, options) {
     const plot = Plot.plot({ ...options, style: { fontSize: `${size}px`, background: "none", color: "var(--ink)", overflow: "visible", fontFamily: "inherit" } });
     plot.setAttribute("role", "img");
+    // The picture's label says it all; labels of groups inside, which have no role, would only be in the way.
+    plot.querySelectorAll("[aria-label]").forEach((mark) => {
+      mark.dataset.mark = mark.getAttribute("aria-label");
+      mark.removeAttribute("aria-label");
+    });
     return plot;
   }
 
@@ -51,10 +60,11 @@ const GOLFER_CHARTS = (() => {
     const seen = points.filter((one) => known(one.value));
     const ranged = seen.filter((one) => known(one.low) && known(one.high));
     // Where figures would run into each other, the first, the newest, the least and the largest have theirs.
-    const roomy = width / points.length >= 4 * size;
+    const each = width / points.length;
+    const roomy = each >= FIGURE_LETTERS * size;
     const [least, most] = [d3.least(seen, (one) => one.value), d3.greatest(seen, (one) => one.value)];
     const labelled = roomy ? seen : seen.filter((one) => [seen[0], seen.at(-1), least, most].includes(one));
-    const ticks = roomy ? undefined : [points[0].quarter, points.at(-1).quarter];
+    const ticks = each >= QUARTER_LETTERS * size ? undefined : [points[0].quarter, points.at(-1).quarter];
     const domain = spanOf([...seen.map((one) => one.value), ...ranged.flatMap((one) => [one.low, one.high])], scaled(measure.span, measure, units));
     return drawn(size, {
       width, height, marginLeft: 4, marginRight: 4, marginTop: 1.8 * size, marginBottom: 2 * size,
@@ -101,14 +111,14 @@ const GOLFER_CHARTS = (() => {
     const high = targets.length && typical.length && targets[0].launch >= typical[0].launch ? -1 : 1;
     const named = (rows, text, side) => rows.map((row) => Plot.text([row], { x: "spin", y: "launch", text: () => text, ...HALO, ...beside(row), dy: 0.55 * size * side }));
     const plot = drawn(size, {
-      width, height, marginLeft: 3.2 * size, marginBottom: 3.3 * size, marginTop: 0.8 * size, marginRight: 1.2 * size,
+      width, height, marginLeft: 4 * size, marginBottom: 3.3 * size, marginTop: 0.8 * size, marginRight: 1.2 * size,
       x: { domain: spins, label: fill("axis_spin"), labelAnchor: "center", labelArrow: "none", ticks: Math.max(2, Math.floor(width / 95)), tickFormat: ",d", tickSize: 3 },
       y: { domain: launches, label: fill("axis_launch"), labelAnchor: "center", labelArrow: "none", ticks: 5, tickSize: 3 },
       ariaLabel: fill("picture_label", { drives: String(shown.length) }),
       marks: [
         Plot.frame({ stroke: "var(--faint)" }),
         Plot.rect(frame, { x1: "s1", x2: "s2", y1: "l1", y2: "l2", fill: "var(--pale)", stroke: "var(--accent)", strokeWidth: 2 }),
-        Plot.dot(shown, { x: "spin", y: "launch", r: 3, fill: "var(--line)", fillOpacity: 0.65, ariaLabel: "drives" }),
+        Plot.dot(shown, { x: "spin", y: "launch", r: 3, fill: "var(--line)", fillOpacity: 0.65 }),
         Plot.dot(targets, { x: "spin", y: "launch", r: 7, symbol: "plus", stroke: "var(--accent)", strokeWidth: 3.5 }),
         Plot.dot(typical, { x: "spin", y: "launch", r: 6, symbol: "diamond", fill: "var(--ink)", stroke: "var(--paper)", strokeWidth: 1.5 }),
         ...frame.map((one) => Plot.text([one], {
@@ -120,6 +130,12 @@ const GOLFER_CHARTS = (() => {
     return { plot, drawn: shown.length, outside: drives.length - shown.length };
   }
 
+  // Dots small enough that the highest stack of them keeps below the names.
+  function dotSize(values, pxEach, roomPx) {
+    const highest = d3.max(d3.rollup(values, (some) => some.length, (value) => Math.round(value * pxEach / (2 * DOT_PX))).values()) ?? 1;
+    return Math.min(DOT_PX, roomPx / (2.3 * highest));
+  }
+
   // The carry of each drive, stacked where they are alike, with the mean and the efficient carry.
   function carries(story, { width, height, size, fill, units }) {
     const now = story.quarters.at(-1);
@@ -129,13 +145,15 @@ const GOLFER_CHARTS = (() => {
     const domain = extent(drives.map((one) => one.carry), lines.map((one) => one.carry));
     const shown = drives.filter((one) => inside(one.carry, domain));
     const middle = d3.mean(domain);
+    const [marginTop, marginBottom] = [3.2 * size, 3.3 * size];
+    const r = dotSize(shown.map((one) => one.carry), width / (domain[1] - domain[0]), height - marginTop - marginBottom);
     const plot = drawn(size, {
-      width, height, marginLeft: 8, marginRight: 8, marginTop: 3.2 * size, marginBottom: 3.3 * size,
+      width, height, marginLeft: 8, marginRight: 8, marginTop, marginBottom,
       x: { domain, label: fill("axis_carry", { unit: units.distance.text }), labelAnchor: "center", labelArrow: "none", ticks: Math.max(3, Math.floor(width / 80)), tickSize: 3 },
       y: { axis: null },
       ariaLabel: [fill("carries_label", { drives: String(shown.length) }), ...lines.map((one) => fill(`carries_${one.name}`, { carry: one.text }))].join(", "),
       marks: [
-        Plot.dot(shown, Plot.dodgeY("bottom", { x: "carry", r: 3.2, fill: "var(--line)", fillOpacity: 0.8, padding: 0.5, ariaLabel: "drives" })),
+        Plot.dot(shown, Plot.dodgeY("bottom", { x: "carry", r, fill: "var(--line)", fillOpacity: 0.8, padding: 0.5 })),
         ...lines.flatMap((one, row) => [
           Plot.ruleX([one], { x: "carry", stroke: one.color, strokeWidth: 2.5, strokeDasharray: one.dash }),
           // A row for each name, so that the two can't meet.

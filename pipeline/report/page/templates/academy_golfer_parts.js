@@ -36,7 +36,7 @@ const GOLFER_BLOCKS = (() => {
     const threshold = `${numberText(context.data.study.lost_yd / unitsOfPage(context).distance.each)} ${unitsOfPage(context).distance.text}`;
     const side = now.lost_yd >= context.data.study.lost_yd ? "more" : "less";
     const key = { sure: "sure", likely: "likely", "can't tell": "cant_tell" }[row.sure];
-    return context.el("p", { class: "sure", dataset: { sure: row.sure } },
+    return context.el("p", { class: "how-sure", dataset: { sure: row.sure } },
       context.el("span", { class: "dots", "aria-hidden": "true" }, SURE_DOTS[row.sure]), ` ${say(context, `${key}_${side}`, { threshold })}`);
   }
 
@@ -67,7 +67,7 @@ const GOLFER_BLOCKS = (() => {
     const rest = story.advice.slice(1);
     if (!rest.length && !story.first) return null;
     return block(context, "advice", story.first?.text ?? say(context, "advice_title"), rest.length ? say(context, "advice_topic") : null,
-      rest.length ? context.el("div", { class: "two" }, ...rest.map((one) => (
+      rest.length ? context.el("div", { class: rest.length > 1 ? "two" : null }, ...rest.map((one) => (
         context.el("div", { class: "advice" }, context.el("h3", {}, one.what), paragraph(context, one.why), paragraph(context, one.try))))) : null);
   }
 
@@ -281,7 +281,8 @@ const GOLFER_BLOCKS = (() => {
     const sum = reached ? [] : [["carry_yd", ""], ["strike_yd", "+"], ["speed_yd", "+"], ["goal_yd", "="]].filter(([name]) => known(goal[name]));
     const rows = sum.map(([name, sign]) => context.el("tr", { dataset: { goal: name } },
       context.el("th", { scope: "row", class: "text" }, say(context, `goal_${name}`)), context.el("td", {}, sign), context.el("td", {}, distanceFigure(goal[name], units)), context.el("td", { class: "text" }, units.distance.text)));
-    const words = [known(goal.share) ? say(context, "goal_share", { percent: `${wholeOf(100 * goal.share)} %` }) : "", goalPace(context, goal), goalSpeeds(context, goal)];
+    const share = known(goal.share) ? say(context, "goal_share", { percent: `${wholeOf(100 * goal.share)} %` }) : "";
+    const words = [goalPace(context, goal), goalSpeeds(context, goal), share];
     return block(context, "goal", title, say(context, `goal_from_${goal.from.replaceAll(/[^a-z]+/g, "_")}`),
       rows.length ? context.el("table", { class: "sum" }, context.el("tbody", {}, ...rows)) : null, paragraph(context, words.filter(Boolean).join(" ")));
   }

@@ -26,12 +26,12 @@ const GOLFER_SHEET = (() => {
     // The picture is narrower than the table of changes beside it, which has four columns of words. Where more advice
     // follows, the pictures give it room.
     const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
-    const [picture, chart] = story.advice.length > 1 ? [310, 110] : [390, 180];
+    const [picture, chart] = story.advice.length > 1 ? [285, 100] : [390, 180];
     return context.el("div", { class: "side front" }, head(context, code, story, "front"),
       blocks.toDo(context, story, row), blocks.facts(context, story),
-      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 180 }) ?? empty(context)),
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
       context.el("div", { class: "uneven" }, blocks.delivery(context, story, { ...left, height: picture }) ?? empty(context), helped(context, story, { ...right, height: chart })),
-      blocks.moreAdvice(context, story));
+      blocks.moreAdvice(context, story), story.drives.length ? null : notes(context));
   }
 
   // Whether it helped: yards lost by quarter between the finding and the table of changes. Without a table there is room
@@ -61,8 +61,13 @@ const GOLFER_SHEET = (() => {
       blocks.block(context, "history", blocks.say(context, "history_title"), null,
         context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
       hasTable ? context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
-      blocks.words(context), blocks.cautions(context),
-      context.el("section", { class: "notes" }, context.el("h2", {}, blocks.say(context, "notes_title")), ...Array.from({ length: MOST_RULES }, () => context.el("div", { class: "rule" }))));
+      blocks.words(context), blocks.cautions(context), notes(context));
+  }
+
+  // Lines to write on, as many as the side has room for.
+  function notes(context) {
+    const { el } = context;
+    return el("section", { class: "notes" }, el("h2", {}, GOLFER_BLOCKS.say(context, "notes_title")), ...Array.from({ length: MOST_RULES }, () => el("div", { class: "rule" })));
   }
 
   function sheet(context, code) {

@@ -91,29 +91,35 @@ const GOLFER_COLUMNS = (() => {
 
   const orderOf = (column) => column.order ?? ((row) => row[column.field]);
 
-  // Nothing known comes last whichever way the column is sorted; Tabulator turns the sign when it sorts down.
-  function sorterOf(column) {
-    const order = orderOf(column);
-    return (a, b, rowA, rowB, _, direction) => {
-      const [one, other] = [order(rowA.getData()), order(rowB.getData())];
-      const isNone = (value) => value === null || value === undefined;
-      if (isNone(one) || isNone(other)) return (isNone(one) - isNone(other)) * (direction === "desc" ? -1 : 1);
-      return one < other ? -1 : one > other ? 1 : 0;
-    };
+  // What Tabulator holds of a golfer: the code, and by each column what the golfer is sorted by, worked out once.
+  function sortable(rows, columns) {
+    const orders = columns.map((column) => [column.field, orderOf(column)]);
+    return rows.map((row) => {
+      const made = { code: row.golfer };
+      orders.forEach(([field, order]) => { made[field] = order(row); });
+      return made;
+    });
   }
 
-  function columnOf(column, isMoreShown) {
+  // Nothing known comes last whichever way a column is sorted: Tabulator turns the sign when it sorts down.
+  function compare(a, b, rowA, rowB, column, direction) {
+    const [isNone, isOtherNone] = [a === null || a === undefined, b === null || b === undefined];
+    if (isNone || isOtherNone) return (isNone - isOtherNone) * (direction === "desc" ? -1 : 1);
+    return a < b ? -1 : a > b ? 1 : 0;
+  }
+
+  function columnOf(column) {
     return {
-      title: column.title, field: column.field, minWidth: column.width, visible: isMoreShown || !column.more,
-      frozen: column.field === "golfer", hozAlign: column.number ? "right" : "left", headerHozAlign: column.number ? "right" : "left",
-      sorter: sorterOf(column), headerSortStartingDir: column.number ? "desc" : "asc", cssClass: column.number ? "figure" : undefined,
+      title: column.title, field: column.field, minWidth: column.width, frozen: column.field === "golfer", sorter: compare,
+      hozAlign: column.number ? "right" : "left", headerHozAlign: column.number ? "right" : "left",
+      headerSortStartingDir: column.number ? "desc" : "asc", cssClass: column.number ? "figure" : undefined,
       formatter: (cell) => {
-        const made = (column.cell ?? column.write)(cell.getData());
+        const made = (column.cell ?? column.write)(GOLFERS().byCode.get(cell.getData().code).row);
         // A text goes in as a node: Tabulator would take it for markup.
         return typeof made === "string" ? document.createTextNode(made) : made;
       },
     };
   }
 
-  return { list: COLUMNS, columnOf, sorterOf, wordOf };
+  return { list: COLUMNS, columnOf, compare, orderOf, sortable, wordOf };
 })();

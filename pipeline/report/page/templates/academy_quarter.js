@@ -74,10 +74,10 @@
     const ends = rows.flatMap(({ value, lo, hi }) => [value, lo ?? value, hi ?? value]);
     const known = rows.filter((row) => row.lo !== null);
     const few = rows.length > 4 ? [rows[0].quarter, rows.at(-1).quarter] : rows.map((row) => row.quarter);
-    const made = Plot.plot({
+    const words = `${DATA.texts[`move_${key}`]}: ${rows.map((row) => `${row.quarter} ${text(row.value)}`).join(", ")}`;
+    return asPicture(Plot.plot({
       ...CHART, marginTop: 20, marginBottom: 24, marginLeft: 34, marginRight: 34,
       style: { fontSize: `${TICK_PX}px` },
-      ariaLabel: `${DATA.texts[`move_${key}`]}: ${rows.map((row) => `${row.quarter} ${text(row.value)}`).join(", ")}`,
       x: { type: "point", domain: rows.map((row) => row.quarter), ticks: few, tickSize: 0, label: null, padding: rows.length === 1 ? 1 : 0.25 },
       y: { domain: [Math.min(...ends), Math.max(...ends)], axis: null },
       marks: [
@@ -86,9 +86,7 @@
         Plot.dot(rows, { x: "quarter", y: "value", r: 4.5, fill: "var(--ink)", stroke: "var(--paper)" }),
         Plot.text(rows.length > 4 ? [rows[0], rows.at(-1)] : rows, { x: "quarter", y: "value", text: (row) => text(row.value).split(" ")[0], dx: 8, textAnchor: "start", fontWeight: 650, stroke: "var(--paper)", strokeWidth: 4, fill: "var(--ink)" }),
       ],
-    });
-    made.setAttribute("role", "img");
-    return made;
+    }), words);
   }
 
   function move(moves, one, context) {
@@ -130,7 +128,7 @@
       el("h2", {}, texts.sums),
       flagged ? sum([flagged.total, "sum_flagged", { status: "flagged" }], ["still", "new", "first_seen"].map((name) => of(name, flagged[name], { status: "flagged" })), context) : "",
       sum([counts.now, "sum_golfers", { quarter }], NOW.map((name) => of(name, counts[name])), context),
-      counts.not_seen ? el("p", { class: "sum" }, el("span", { class: "term" }, linked(counts.not_seen, { movement: "not_seen" }, context), ` ${texts.sum_not_seen}`)) : "");
+      counts.not_seen ? el("p", {}, linked(counts.not_seen, { movement: "not_seen" }, context), ` ${counts.not_seen === 1 ? texts.not_seen_one : texts.not_seen_many}`) : "");
   }
 
   function draw(root, context) {
