@@ -18,6 +18,10 @@ PAGE_COLUMNS = (
     "spin_rpm",
     "carry_standard_yd",
     "spin_measured",
+    "ball_speed_mph",
+    "temp_c",
+    "pressure_hpa",
+    "altitude_m",
 )
 MOST_DRIVES = 60  # in one golfer's picture: as many as can be told apart in 10 cm of paper, and 2,000 golfers' are 3 MB
 POORER = 0.2  # one drive in five

@@ -66,7 +66,7 @@ def payload_of(
         "bands": bands_of(ground),
         "curve": curve_of(ground),
         "dots": dots_of(ground),
-        "quality": quality_of(tables),
+        "quality": quality_of(tables, drives),
     }
 
 
