@@ -115,7 +115,7 @@ def test_every_dot_is_a_golfer_of_a_band_that_may_be_shown_and_opens_the_golfer(
     # One straight scale each way holds every dot at its place, to a pixel: carry is shown in whole yards.
     for value, at, most in ((speed, x, 1.0), (carry, y, 2.0)):
         assert np.abs(np.polyval(np.polyfit(value, at, 1), value) - at).max() < most
-    page.locator(f'#view .chart svg a[href="{links[0][0]}"]').first.focus()
+    page.locator("#view .chart svg a").first.focus()
     page.keyboard.press("Enter")
     page.wait_for_selector(".view-golfer")
 
