@@ -16,8 +16,8 @@ from small_academy import SETTINGS as ACADEMY_SETTINGS
 
 from pipeline.errors import UserError
 from pipeline.report.page.golfer_rows import COLUMNS
-from pipeline.report.page.quality import QUALITY_COLUMNS
 from pipeline.report.page.payload import payload_of
+from pipeline.report.page.quality import QUALITY_COLUMNS
 from pipeline.report.shown_sums import shown_goal, shown_losses
 from pipeline.shown import rounded, whole
 from pipeline.tables.delivery import Delivery
