@@ -23,7 +23,9 @@ FRONTIER = frontier_at(
 )  # fmt: skip
 CARD = """# Model <script>alert(1)</script>
 
-Fitted on **60** golfers, [here](https://elsewhere.example), [there](javascript:alert(2)), ![picture](https://elsewhere.example/a.png), <b onclick=x>bold</b>.
+Fitted on **60** golfers,
+[here](https://elsewhere.example), [there](javascript:alert(2)),
+![picture](https://elsewhere.example/a.png), <b onclick=x>bold</b>.
 
 <iframe src="https://elsewhere.example"></iframe>
 

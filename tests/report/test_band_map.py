@@ -220,9 +220,8 @@ def test_metric_study_reads_meters(golfers, bands, chart):
     lines = next(drawn for drawn in figure.axes[0].collections if isinstance(drawn, QuadContourSet) and drawn.filled)
     # 15 m less lie farther out than 15 yd less.
     widest = np.ptp(np.concatenate([path.vertices[:, 0] for path in lines.get_paths()[:15]]))
-    yards = next(
-        drawn for drawn in axes_of(golfers, bands, chart).collections if isinstance(drawn, QuadContourSet) and drawn.filled
-    )
+    drawn = axes_of(golfers, bands, chart).collections
+    yards = next(one for one in drawn if isinstance(one, QuadContourSet) and one.filled)
     assert widest > np.ptp(np.concatenate([path.vertices[:, 0] for path in yards.get_paths()[:15]]))
 
 

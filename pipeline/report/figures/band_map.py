@@ -189,8 +189,9 @@ def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame,
         apart = np.linalg.norm(place[kept][:, None] - (np.array(taken) - start) / size, axis=2).min(axis=1)
         at = points[kept][apart.argmax()]
         taken.append(tuple(at))
-        axes.text(*at, f"{line} {units.distance_unit} less", fontsize=9.5, ha="center", va="center", zorder=3,
-                  path_effects=[withStroke(linewidth=3, foreground=scheme.paper)])  # fmt: skip
+        look: dict[str, Any] = {"fontsize": 9.5, "ha": "center", "va": "center", "zorder": 3}
+        rim = [withStroke(linewidth=3, foreground=scheme.paper)]
+        axes.text(at[0], at[1], f"{line} {units.distance_unit} less", path_effects=rim, **look)
 
 
 def _outline(band: BandMap) -> PathPatch:

@@ -3,8 +3,6 @@
 Each function takes frames and the chart's curves and returns a matplotlib figure; none touches a file or pyplot.
 """
 
-from typing import Any
-
 import dataframely as dy
 import numpy as np
 import polars as pl

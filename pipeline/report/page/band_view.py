@@ -47,7 +47,7 @@ def _band(row: Row) -> dict[str, Any]:
         "efficient_total_yd": known("efficient_total_yd"),
         "window": None if window is None else {"launch": window.launch, "spin": window.spin},
         "speed_ratio_p50": None if hidden else row["speed_ratio_p50"],
-        "in_window_share": None if hidden or row["in_window_share"] is None else round(row["in_window_share"], 3),
+        "in_window_share": None if hidden or row["in_window_share"] is None else row["in_window_share"],
         "suppressed": hidden,
     }
 
@@ -68,7 +68,7 @@ def dots_of(ground: Ground) -> list[list[Any]]:
     bands = ground.tables[BandTable].filter((pl.col("quarter") == ground.newest) & ~pl.col("suppressed"))
     shown = set(bands["band_mph"].to_list())
     return [
-        [round(row["club_speed_mph"], 1), shown_losses(row)["carry_yd"], golfer]
+        [round(row["club_speed_mph"], 4), shown_losses(row)["carry_yd"], golfer]
         for golfer, row in ground.now.items()
         if row["band_mph"] in shown
     ]

@@ -33,13 +33,13 @@ HEADER_PIXELS = 83  # four lines
 PER_CHARACTER, BESIDE, FILTER = 7, 5, 16
 LEAST_WIDTH, MOST_WIDTH = 60, 285
 # Colors of a cell by its word, which stays beside the color: text and ground of each.
-STATUS_LOOKS = {
+STATUS_LOOKS: dict[str, dict[str, Any]] = {
     "flagged": {"font_color": LIGHT.attention, "bg_color": LIGHT.attention_pale, "bold": True},
     "clear": {"font_color": LIGHT.good, "bg_color": LIGHT.good_pale},
     "not_assessed": {"font_color": LIGHT.soft, "bg_color": LIGHT.faint, "italic": True},
 }
 YES_LOOKS = {"suppressed": {"yes": STATUS_LOOKS["not_assessed"]}, "flagged": {"yes": STATUS_LOOKS["flagged"]}}
-WORD_LOOKS = {"status": STATUS_LOOKS, **YES_LOOKS}
+WORD_LOOKS: dict[str, dict[str, dict[str, Any]]] = {"status": STATUS_LOOKS, **YES_LOOKS}
 NOTE_WIDTHS = (292, 635)
 
 FIGURES = (
