@@ -96,9 +96,9 @@ THEMES = {"light": LIGHT, "dark": DARK}
 
 # What tells the parts apart where color does not, in grey print and to any eye: matplotlib's hatches.
 PART_HATCHES = ("", "///", "...", "\\\\\\", "")
-# The shades of a map reach this far below the best, yd: what matters lies there, and a mishit would else take most of
-# them. Three times the usual tolerance of a window.
-MAP_REACH_YD = 15
+# The shades of a map reach this far below the best, in yards or meters: what matters lies there, and a mishit would
+# take most of them. Three times the usual tolerance of a window.
+MAP_REACH = 15
 
 
 def css_variables(scheme: Palette) -> str:

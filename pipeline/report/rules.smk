@@ -1,7 +1,7 @@
 """Everything people open."""
 
 from pipeline.configuration.log_files import layouts_used
-from pipeline.report.figures.naming import FORMATS, figure_names
+from pipeline.report.figures.naming import FORMATS, figure_names, map_names
 
 FIGURES = figure_names(STUDY.bands.centres)
 
@@ -39,7 +39,7 @@ rule draw_figures:
             "draw_figures",
             settings={
                 key: SHOWN[key]
-                for key in ("bands", "privacy", "window_tolerance_yd")
+                for key in ("study", "bands", "privacy", "units")
             },
         ),
     message:
@@ -53,6 +53,9 @@ rule write_report:
         tables=[*QUARTER_TABLES, *PAGE_TABLES],
         frontier=rules.build_bands.output.frontier,
         drives=rules.standardise_shots.output.drives,
+        chart=rules.build_bands.output.chart,
+        pictures=[f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)],
+        card=MODEL["card"],
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -145,6 +148,7 @@ rule write_workbook:
             "write_workbook",
             flags=SETTINGS["flags"],
             min_golfers=STUDY.privacy.min_golfers,
+            title=SHOWN["study"],
         ),
     message:
         "Write the workbooks and the bands' text"

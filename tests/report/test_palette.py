@@ -5,9 +5,9 @@ import re
 
 import numpy as np
 import pytest
+from test_look import EYES, TO_XYZ, lab
 
 from pipeline.report.palette import DARK, LIGHT, THEMES, css_variables, map_shades, mixed, palette_css, part_colors
-from test_look import EYES, TO_XYZ, lab
 
 # WCAG 2.2 success criteria 1.4.6 (text, enhanced) and 1.4.11 (marks).
 TEXT, MARK = 7.0, 3.0

@@ -10,6 +10,7 @@ from typing import Any
 import dataframely as dy
 import numpy as np
 import polars as pl
+from contourpy import contour_generator
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
@@ -22,15 +23,16 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import BandMap, Chart
 from pipeline.report.figures.golfer_dots import draw_golfers, say, without_suppressed
 from pipeline.report.figures.look import ON_REACH, house_style, new_figure
-from pipeline.report.palette import LIGHT, MAP_REACH_YD, Palette, map_shades
-from pipeline.shown import angle_text, number_text, shown_edges, spin_text
+from pipeline.report.palette import LIGHT, MAP_REACH, Palette, map_shades
+from pipeline.shown import IMPERIAL, Units, angle_text, shown_edges, spin_text
 from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
 # A phone's 360 CSS pixels show these inches at 1:1, so that the words keep their size there.
 WIDTH_IN, HEIGHT_IN = 4.9, 5.1
-LINES_YD = (5, 10, 15)  # below the best: contours, each with its label
+LINES = (5, 10, 15)  # yards or meters below the best: contours, each with its label
+UNIT_WORDS = {"yd": "Yards", "m": "Meters"}
 MARGIN = 0.07  # of the frame, about what is drawn: a golfer's mark is not cut
 # Narrower than this a frame would show a difference nobody can practice as a distance: deg, rpm.
 LEAST_FRAME = (6.0, 1200.0)
@@ -53,6 +55,7 @@ def plot_band_map(
     band_mph: float,
     min_golfers: int,
     scheme: Palette = LIGHT,
+    units: Units = IMPERIAL,
 ) -> Figure:
     """Map how far expected carry falls short of the efficient one over launch and spin at a band's center.
 
@@ -68,6 +71,8 @@ def plot_band_map(
         Fewest golfers behind a published figure; the marks of a band with fewer are left out.
     scheme : Palette
         Light or dark paper.
+    units : Units
+        In which distances and speeds are written.
 
     Returns
     -------
@@ -82,17 +87,22 @@ def plot_band_map(
     with house_style(scheme):
         figure = new_figure(WIDTH_IN, HEIGHT_IN)
         axes = figure.subplots()
-        has_map = found is not None and _draw_map(figure, axes, found, scheme)
+        has_map = found is not None and _draw_map(figure, axes, found, scheme, units)
+        frame = frame_of(found if has_map else None, shown)
         draw_golfers(axes, shown, "spin_rpm", "launch_deg", scheme)
         if found is not None and has_map:
             _draw_window(axes, found, scheme)
             _draw_best(axes, found, scheme)
-        _set_axes(axes, frame_of(found if has_map else None, shown))
-        _add_titles(figure, axes, f"{band_mph:g} mph: {_finding(found if has_map else None)}",
-                    f"Golfers of {band_mph - speed_bands.half_width_mph:g} to "
-                    f"{band_mph + speed_bands.half_width_mph:g} mph, {chart.study}, {chart.quarter}", scheme)  # fmt: skip
+        if found is not None and has_map and frame is not None:
+            _label_lines(axes, found, frame, shown, scheme, units)
+        _set_axes(axes, frame)
+        half = speed_bands.half_width_mph
+        ends = f"{units.speed_figure(band_mph - half)} to {units.speed_text(band_mph + half)}"
+        spaced = str(chart.quarter).replace("Q", " Q")
+        finding = f"{units.speed_text(band_mph)}: {_finding(found if has_map else None)}"
+        _add_titles(figure, axes, finding, f"Golfers of {ends}, {chart.study}, {spaced}", scheme)
         if axes.get_legend_handles_labels()[0]:
-            figure.legend(loc="outside lower left", ncols=3, frameon=False, handletextpad=0.1, columnspacing=1.0)
+            figure.legend(loc="outside lower left", ncols=3, frameon=False, handletextpad=0.4, columnspacing=1.2)
         say(axes, _remarks(has_map, found, near.height - shown.height, min_golfers), scheme)
     return figure
 
@@ -116,7 +126,8 @@ def frame_of(band: BandMap | None, golfers: pl.DataFrame) -> Frame | None:
         launch += [band.best_launch_deg, *band.reach_launch_deg[band.reachable.any(axis=1)].tolist()]
         spin += [band.best_spin_rpm, *band.reach_spin_rpm[band.reachable.any(axis=0)].tolist()]
         edges = shown_edges(band.window)
-        launch, spin = (launch + [*edges[0]], spin + [*edges[1]]) if edges else (launch, spin)
+        if edges:
+            launch, spin = [*launch, *edges[0]], [*spin, *edges[1]]
     if not launch:
         return None
     return Frame(*(_widened(values, least) for values, least in zip((launch, spin), LEAST_FRAME, strict=True)))
@@ -127,10 +138,10 @@ def _widened(values: list[float], least: float) -> tuple[float, float]:
     return middle - (0.5 + MARGIN) * width, middle + (0.5 + MARGIN) * width
 
 
-def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette) -> bool:
-    """Shade how many yards less than the best a delivery gives, where the lookup answers; tell whether it does."""
+def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette, units: Units) -> bool:
+    """Shade how much less than the best a delivery gives, where the lookup answers; tell whether it does."""
     launch, spin = band.launch_deg, band.spin_rpm
-    less = band.efficient_carry_yd - band.expected_carry_yd
+    less = _less_than_best(band, units)
     edge = _outline(band)
     inside = edge.get_path().contains_points(np.stack(np.meshgrid(spin, launch), axis=-1).reshape(-1, 2))
     known = inside.reshape(less.shape)
@@ -138,20 +149,49 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette) -> boo
     if not (known.any(axis=1).sum() > 1 and known.any(axis=0).sum() > 1):
         return False
     axes.add_patch(edge)
-    levels = np.arange(MAP_REACH_YD + 1.0)
-    shades = LinearSegmentedColormap.from_list("yards", map_shades(scheme, MAP_REACH_YD)[::-1], N=MAP_REACH_YD)
+    levels = np.arange(MAP_REACH + 1.0)
+    shades = LinearSegmentedColormap.from_list("yards", map_shades(scheme, MAP_REACH)[::-1], N=MAP_REACH)
     # Outside golfers' reach carry may exceed the best of it; such places have the best shade.
     filled = axes.contourf(spin, launch, np.maximum(less, 0.0), levels=levels, cmap=shades, extend="max", zorder=1)
     filled.set_clip_path(edge)
-    inner = [line for line in LINES_YD if less[known].min() < line < less[known].max()]
+    inner = [line for line in LINES if less[known].min() < line < less[known].max()]
     if inner:
         lines = axes.contour(spin, launch, less, levels=inner, colors=scheme.soft, linewidths=0.9, zorder=2)
         lines.set_clip_path(edge)
-    bar = figure.colorbar(filled, ax=axes, location="bottom", aspect=32, pad=0.02, ticks=[0, *LINES_YD])
-    bar.set_label(f"Yards less than the best, {number_text(band.efficient_carry_yd)} yd", fontsize=10)
+    bar = figure.colorbar(filled, ax=axes, location="bottom", aspect=32, pad=0.02, ticks=[0, *LINES])
+    best = units.distance_text(band.efficient_carry_yd)
+    bar.set_label(f"{UNIT_WORDS[units.distance_unit]} less than the best, {best}", fontsize=10)
     bar.ax.invert_xaxis()
     _draw_reach(axes, band, scheme)
     return True
+
+
+def _less_than_best(band: BandMap, units: Units) -> Array:
+    return (band.efficient_carry_yd - band.expected_carry_yd) / units.yd_each
+
+
+def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame, scheme: Palette, units: Units) -> None:
+    """Write on each contour how much less it stands for, where most room is on it."""
+    size = np.array([frame.spin_rpm[1] - frame.spin_rpm[0], frame.launch_deg[1] - frame.launch_deg[0]])
+    start = np.array([frame.spin_rpm[0], frame.launch_deg[0]])
+    taken = [(band.best_spin_rpm, band.best_launch_deg), *golfers.select("spin_rpm", "launch_deg").iter_rows()]
+    edges = shown_edges(band.window)
+    taken += [(spin, launch) for spin in edges[1] for launch in edges[0]] if edges else []
+    lines = contour_generator(band.spin_rpm, band.launch_deg, _less_than_best(band, units))
+    answered = _outline(band).get_path()
+    for line in LINES:
+        points = np.concatenate([np.empty((0, 2)), *lines.lines(line)])
+        place = (points - start) / size
+        # A label's middle this far inside the frame keeps the label inside.
+        kept = (np.abs(place - 0.5) < (0.5 - 0.13, 0.5 - 0.05)).all(axis=1) & answered.contains_points(points)
+        if not kept.any():
+            continue
+        apart = np.linalg.norm(place[kept][:, None] - (np.array(taken) - start) / size, axis=2).min(axis=1)
+        at = points[kept][apart.argmax()]
+        taken.append(tuple(at))
+        look: dict[str, Any] = {"fontsize": 9.5, "ha": "center", "va": "center", "zorder": 3}
+        rim = [withStroke(linewidth=3, foreground=scheme.paper)]
+        axes.text(at[0], at[1], f"{line} {units.distance_unit} less", path_effects=rim, **look)
 
 
 def _outline(band: BandMap) -> PathPatch:

@@ -116,7 +116,9 @@ def _draw_efficient_curve(axes: Axes, chart: Chart) -> None:
     speed, carry = chart.speeds_mph, chart.efficient_carry_yd
     lo, hi = chart.efficient_lo90_yd, chart.efficient_hi90_yd
     if np.isfinite(lo + hi).any():
-        axes.fill_between(speed, lo, hi, color=LIGHT.faint, linewidth=0, label="efficient carry, 90 % interval", zorder=1)
+        axes.fill_between(
+            speed, lo, hi, color=LIGHT.faint, linewidth=0, label="efficient carry, 90 % interval", zorder=1
+        )
     if np.isfinite(carry).any():
         axes.plot(speed, carry, color=CURVE_COLOUR, linewidth=2, label="efficient carry", zorder=2)
 
@@ -132,7 +134,7 @@ def _draw_percentiles(axes: Axes, bands: pl.DataFrame, colours: dict[float, tupl
     axes.vlines(centre, p25, p75, colors=hues, linewidth=13, alpha=0.45, zorder=3)
     axes.vlines(centre, p75, p90, colors=hues, linewidth=2.5, zorder=3)
     axes.scatter(centre, p50, marker="_", s=420, linewidths=3.5, c=hues, zorder=6)
-    axes.scatter(centre, p90, marker="^", s=70, c=hues, edgecolors="white", linewidths=0.8, zorder=6)
+    axes.scatter(centre, p90, marker="^", s=70, c=hues, edgecolors=LIGHT.paper, linewidths=0.8, zorder=6)
     grey = LIGHT.line
     axes.plot(
         [], [], color=grey, linewidth=11, alpha=0.45, solid_capstyle="butt", label="band's 25th to 75th percentile"
@@ -155,7 +157,9 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
         )  # fmt: skip
     lost, lo, hi = (shown[name].cast(pl.Float64).to_numpy() for name in ("lost_yd", "lost_lo90_yd", "lost_hi90_yd"))
     axes.hlines(rows, lo, hi, colors=CURVE_COLOUR, linewidth=1.6, zorder=3)
-    axes.plot(lost, rows, "o", color=CURVE_COLOUR, markeredgecolor="white", markersize=7, zorder=4, label="yards lost, 90 %")
+    axes.plot(
+        lost, rows, "o", color=CURVE_COLOUR, markeredgecolor="white", markersize=7, zorder=4, label="yards lost, 90 %"
+    )
     axes.axvline(0, color=CURVE_COLOUR, linewidth=1)
     names = shown.select(
         pl.format(
@@ -170,4 +174,3 @@ def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
     axes.set_ylim(shown.height - 0.4, -0.6)
     axes.grid(False, axis="y")
     axes.set_xlabel("Yards lost, compared with efficient carry at the golfer's own club speed, yd (left of 0: a gain)")
-

@@ -1,5 +1,6 @@
 """What the drives themselves add to the tables: device, ball, group, days, the spread of strikes, drives to draw."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -17,6 +18,10 @@ PAGE_COLUMNS = (
     "spin_rpm",
     "carry_standard_yd",
     "spin_measured",
+    "ball_speed_mph",
+    "temp_c",
+    "pressure_hpa",
+    "altitude_m",
 )
 MOST_DRIVES = 60  # in one golfer's picture: as many as can be told apart in 10 cm of paper, and 2,000 golfers' are 3 MB
 POORER = 0.2  # one drive in five
@@ -58,6 +63,28 @@ def _most(frame: pl.DataFrame, column: str) -> pl.DataFrame:
     said = frame.select(*KEYS, pl.col(column).cast(pl.String)).drop_nulls(column)
     counted = said.group_by(*KEYS, column).len().sort("len", column, descending=[True, False])
     return counted.group_by(KEYS, maintain_order=True).agg(pl.col(column).first())
+
+
+def shares_reaching(drives: pl.DataFrame | Drives, quarter: str, limits_yd: Mapping[str, float]) -> dict[str, float]:
+    """Give the share of each golfer's drives of a quarter that carry a distance at least, at standard conditions.
+
+    Parameters
+    ----------
+    drives : DataFrame or Drives
+    quarter : str
+    limits_yd : mapping of str to float
+        The distance by golfer.
+    """
+    limits = pl.DataFrame(
+        {"golfer": list(limits_yd), "limit": list(limits_yd.values())}, {"golfer": pl.String, "limit": pl.Float64}
+    )
+
+    def share(frame: pl.DataFrame) -> pl.DataFrame:
+        here = frame.filter(pl.col("quarter") == quarter).with_columns(pl.col("golfer").cast(pl.String))
+        reached = (pl.col("carry_standard_yd") >= pl.col("limit")).mean().alias("share")
+        return here.join(limits, on="golfer").group_by("golfer").agg(reached)
+
+    return dict(Drives.of(drives).gathered(share).iter_rows())
 
 
 def drives_to_draw(drives: pl.DataFrame | Drives, quarter: str) -> dict[str, list[list[float]]]:

@@ -90,7 +90,7 @@ def shown_row(row: Row) -> dict[str, Any]:
         "lost_hi90_yd": yards["hi"],
         "carry_yd": shown["carry_yd"],
         "efficient_yd": shown["efficient_yd"],
-        "club_speed_mph": round(row["club_speed_mph"], 1),
+        "club_speed_mph": round(row["club_speed_mph"], 4),
         "quarter": row["quarter"],
         "shots": row["shots"],
     }

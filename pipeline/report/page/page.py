@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from markupsafe import Markup
 
+from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.figures.naming import LINKS
 from pipeline.report.lookup.shared import SHARED_SCRIPTS
 from pipeline.report.palette import palette_css
@@ -72,7 +73,7 @@ def build_page(payload: Mapping[str, Any]) -> str:
         views=[(name, words[name]) for name in CONTENTS],
         links=[(LINKS["lookup"], words["lookup"]), (LINKS["diagnostics"], words["diagnostics"])],
         parts={name: part for name, part in payload.items() if name != "stories"}
-        | {"texts": words, "settings": {"units": units_of_page(study["units"]), "stories_each": STORIES_EACH}},
+        | {"texts": words, "settings": page_settings(study["units"])},
         stories=_chunks([row[0] for row in payload["golfers"]["rows"]], payload["stories"]),
     )
 
@@ -92,6 +93,15 @@ def view_texts() -> dict[str, str]:
     """
     named = [name for name in sections() if name.startswith("academy_")]
     return {key: text for name in named for key, text in texts(name).items()}
+
+
+def page_settings(distance: Literal["yards", "metres"]) -> dict[str, Any]:
+    """Give what the scripts go by beside the payload: units, golfers in a chunk of stories, cautions on practice."""
+    return {
+        "units": units_of_page(distance),
+        "stories_each": STORIES_EACH,
+        "cautions": list(SPEED_PRACTICE_CAUTIONS),
+    }
 
 
 def units_of_page(distance: Literal["yards", "metres"]) -> dict[str, dict[str, Any]]:

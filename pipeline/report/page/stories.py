@@ -4,7 +4,7 @@ from typing import Any
 
 from pipeline.coach.progress.measures import MEASURES, Measure
 from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
-from pipeline.report.page.facts import drives_to_draw
+from pipeline.report.page.facts import drives_to_draw, shares_reaching
 from pipeline.report.page.golfer_rows import FIRST_WORDS
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
@@ -22,7 +22,7 @@ PARTS = ("contact", "launch", "spin", "consistency", "other")
 def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
     """Give each golfer's story by pseudonym; see `pipeline.report.page.payload` for what is in one."""
     drives = drives_to_draw(ground.drives, ground.newest)
-    changes = _changes(ground)
+    changes, shares = _changes(ground), _shares(ground)
     goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
     told = {}
     for golfer, history in ground.histories.items():
@@ -33,7 +33,7 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
             "changes": changes.get(golfer, []),
             "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
             "place": _place(ground, row),
-            "goal": _goal(goals.get(golfer)),
+            "goal": _goal(goals.get(golfer), shares.get(golfer)),
             "practice": _practice(practice.get(golfer)),
             "advice": advice_of(row, ground.about(row)) if now else [],
             "first": _first(firsts.get(golfer), row, ground),
@@ -53,8 +53,8 @@ def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
         "days": facts.get("days"),
         "device": facts.get("device"),
         "ball": facts.get("ball"),
-        "club_speed_mph": round(row["club_speed_mph"], 1),
-        "speed_ratio": None if ball is None else round(ball / row["club_speed_mph"], 3),
+        "club_speed_mph": round(row["club_speed_mph"], 4),
+        "speed_ratio": None if ball is None else round(ball / row["club_speed_mph"], 5),
         "launch_deg": round(row["launch_deg"], 1),
         "spin_rpm": None if row["spin_rpm"] is None else _tens(row["spin_rpm"]),
         "carry_yd": shown["carry_yd"],
@@ -75,6 +75,16 @@ def _as_carried(drives: list[list[float]], row: Row, ground: Ground) -> list[lis
     """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
     mean = ground.facts[row["golfer"], row["quarter"]]["mean_yd"]
     return [[launch, spin, whole(carry * row["carry_yd"] / mean)] for launch, spin, carry in drives]
+
+
+def _shares(ground: Ground) -> dict[str, float]:
+    """Give the share of each golfer's newest drives that carry the goal, without what device and ball add."""
+    limits = {}
+    for golfer, goal in ground.by_golfer(Goals).items():
+        row = ground.now.get(golfer)
+        if row is not None and goal["goal_yd"] is not None:
+            limits[golfer] = goal["goal_yd"] * ground.facts[golfer, ground.newest]["mean_yd"] / row["carry_yd"]
+    return shares_reaching(ground.drives, ground.newest, limits)
 
 
 def _tens(rpm: float) -> int:
@@ -154,7 +164,8 @@ def _place(ground: Ground, row: Row) -> dict[str, Any]:
     }
 
 
-def _goal(row: Row | None) -> dict[str, Any] | None:
+def _goal(row: Row | None, share: float | None) -> dict[str, Any] | None:
+    """Word a row of `Goals`; share is that of the newest quarter's drives which carry the goal."""
     if row is None or row["goal_yd"] is None:
         return None
     shown = shown_goal(row)
@@ -171,7 +182,7 @@ def _goal(row: Row | None) -> dict[str, Any] | None:
         "quarters_lo": _tenth(row["quarters_lo90"]),
         "quarters_hi": _tenth(row["quarters_hi90"]),
         "reach": row["reach"],
-        "share": row.get("share_reaching"),
+        "share": None if share is None else round(share, 3),
     }
 
 

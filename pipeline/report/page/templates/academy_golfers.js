@@ -108,12 +108,13 @@
       this.place = el("div", { id: "golfers-table" });
       this.reset = this.button("all-golfers", "all_golfers", () => this.showAll());
       this.more = this.button("more-columns", "more_columns", () => this.toggleMore());
+      this.print = this.button("print-sheets", "golfer_print_shown", () => this.printSheets());
       this.more.setAttribute("aria-pressed", "false");
       this.typed = "";
       this.columns = COLUMNS().filter((column) => !column.more);
       const isOpen = innerWidth >= NARROW_PX; // on a phone, chips say what is chosen
       this.parts = [
-        el("div", { class: "bar" }, el("h1", {}, this.heading), this.searchField(), this.chips, this.reset, this.more),
+        el("div", { class: "bar" }, el("h1", {}, this.heading), this.searchField(), this.chips, this.reset, this.more, this.print),
         el("details", { class: "filters", open: isOpen }, el("summary", {}, DATA.texts.filters), this.choices), this.place];
     }
 
@@ -235,6 +236,11 @@
       const found = this.table.getDataCount("active");
       this.heading.textContent = countText(found);
       this.reset.hidden = found === GOLFERS().list.length;
+    }
+
+    // Sheets of the golfers shown, in the table's order.
+    printSheets() {
+      GOLFER_SHEET.printAll(this.table.getData("active").map((row) => row.code), contextOf(this.filters));
     }
 
     toggleMore() {
