@@ -1,4 +1,4 @@
-"""A window has one text and a figure one rounding, whoever shows it: page, workbook, markdown, picture."""
+"""A window has one text and a figure one rounding, whoever shows it: page, workbook, markdown."""
 
 import io
 from dataclasses import replace
@@ -6,14 +6,8 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from small_academy import SETTINGS
-from test_plots import painted
 
-from pipeline.bands import SpeedBands
-from pipeline.benchmark.chart import chart_of
 from pipeline.benchmark.window import Window
-from pipeline.fit.model import Delivery
-from pipeline.report.figures.plots import plot_delivery
 from pipeline.report.page.academy_words import band_sentences
 from pipeline.report.shown_sums import (
     CHANGE_PARTS,
@@ -30,7 +24,7 @@ from pipeline.report.workbook.workbook import bands_workbook
 from pipeline.shown import IMPERIAL, METRIC, window_text
 from pipeline.tables.columns import facts_of
 from pipeline.tables.figures import BandTable
-from pipeline.tables.golfers import PARTS, Golfers
+from pipeline.tables.golfers import PARTS
 
 # Off the steps, as in files that were kept before windows lay on them.
 WINDOW = Window(14.62, 16.74, 2631.0, 3168.0)
@@ -50,7 +44,7 @@ def one_window(academy):
     return replace(academy, frontier=frontier, bands=BandTable.validate(bands))
 
 
-def test_a_window_has_one_text_everywhere(one_window, chart):
+def test_a_window_has_one_text_everywhere(one_window):
     assert window_text(WINDOW) == f"launch {LAUNCH}, spin {SPIN}"
     here = one_window.bands.filter((pl.col("quarter") == "2026Q3") & pl.col("efficient_carry_yd").is_not_null())
     assert here.height > 2
@@ -62,7 +56,7 @@ def test_a_window_has_one_text_everywhere(one_window, chart):
     assert f"| {LAUNCH.removesuffix(' deg')} | {SPIN.removesuffix(' rpm')} |" in bands_markdown(
         one_window.bands, min_golfers=5
     )
-    book = pl.read_excel(io.BytesIO(bands_workbook(one_window.bands)), sheet_name="bands")
+    book = pl.read_excel(io.BytesIO(bands_workbook(one_window.bands, title="Hill School")), sheet_name="bands")
     launch, spin = (facts_of(BandTable)[name] for name in ("launch_lo_deg", "spin_lo_rpm"))
     high = {name: facts_of(BandTable)[name].heading for name in ("launch_hi_deg", "spin_hi_rpm")}
     rows = book.drop_nulls(launch.heading)
@@ -71,54 +65,15 @@ def test_a_window_has_one_text_everywhere(one_window, chart):
         for a, b, c, d in rows.select(launch.heading, high["launch_hi_deg"], spin.heading, high["spin_hi_rpm"]).rows()
     }
     assert texts == {(LAUNCH, SPIN)}
-    figure = drawn(replace(chart, bands=[replace(one, window=WINDOW) for one in chart.bands]))
-    labels = [text.get_text() for text in figure.legends[0].get_texts()]
-    assert f"window (within 5 yd): {window_text(WINDOW)}" in labels
 
 
-def drawn(chart):
-    """Draw the map of the 90 mph band without golfers."""
-    bands = SpeedBands.of(SETTINGS["bands"]["centres"], 5)
-    nobody = Golfers.create_empty()
-    return plot_delivery(nobody, BandTable.create_empty(), chart, bands, band_mph=90.0, tolerance_yd=5, min_golfers=5)
-
-
-@pytest.mark.parametrize("centre", [80.0, 90.0, 100.0])
-def test_a_picture_is_colored_just_where_the_lookup_answers(academy, centre):
-    bands = SpeedBands.of(SETTINGS["bands"]["centres"], 5)
-    chart = chart_of(academy.bands, academy.model, academy.frontier, bands)
-    nobody, table = Golfers.create_empty(), BandTable.create_empty()
-    figure = plot_delivery(nobody, table, chart, bands, band_mph=centre, tolerance_yd=5, min_golfers=5)
-    figure.set_dpi(100)
-    axes = figure.axes[0]
-    lo, hi = (np.array(ends) for ends in zip(axes.get_xlim(), axes.get_ylim(), strict=True))
-    places = np.random.default_rng(5).uniform(lo + 0.02 * (hi - lo), hi - 0.02 * (hi - lo), (3000, 2))
-    spin, launch = places.T
-
-    def answered(away):
-        mean = academy.frontier.near.mean[academy.frontier.nearest(centre)]
-        parts = (mean[0] + away * (launch - mean[0]), mean[1] + away * (spin - mean[1]))
-        return academy.frontier.holds(Delivery(np.full(3000, centre), np.full(3000, np.nan), *parts))
-
-    inside, outside = answered(1.02), ~answered(0.98)  # a pixel is some 5 rpm wide
-    seen, band = painted(axes, places), chart.map_of(centre)
-    assert inside.sum() > 500
-    assert outside.sum() > 500
-    # The mark of the best delivery has a white edge.
-    marked = (np.abs(spin - band.best_spin_rpm) < 100) & (np.abs(launch - band.best_launch_deg) < 1)
-    assert seen[inside & ~marked].all()
-    assert not seen[outside].any()
-
-
-def test_no_window_has_one_text_too(academy, chart):
+def test_no_window_has_one_text_too(academy):
     rows = academy.bands.filter(~pl.col("suppressed")).with_columns(launch_lo_deg=pl.lit(None, pl.Float64)).to_dicts()
     told = [
         words for _, words in band_sentences(rows, half_width_mph=5, min_golfers=5) if "should carry about" in words
     ]
     assert told
     assert all("Window: none at this speed." in words for words in told)
-    axes = drawn(replace(chart, bands=[replace(one, window=None) for one in chart.bands])).axes[0]
-    assert "Window: none at this speed." in [text.get_text() for text in axes.texts]
 
 
 @pytest.mark.parametrize("units", [IMPERIAL, METRIC])

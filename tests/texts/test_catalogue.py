@@ -19,7 +19,7 @@ SOURCES = "\n".join(
     if path.suffix in (".py", ".js", ".j2") and path.parent.name != "vendor"
 )
 ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
-# How keys begin whose end is a word that code has, such as a cause; the cases of tests/report/page_cases.py say them all.
+# How keys begin whose end is a word that code has, such as a cause; the cases of tests/report/page_cases.py say them.
 BEGUN = tuple(set(re.findall(r"say\(\s*f\"([a-z_]{3,})\{", SOURCES)))
 # The same in scripts, where `golfer_` stands before all that the view of a golfer says.
 BEGUN += tuple(set(re.findall(r"`([a-z_]{2,}_)\$\{", SOURCES)) - {"golfer_"})
