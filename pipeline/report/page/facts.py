@@ -18,6 +18,10 @@ PAGE_COLUMNS = (
     "spin_rpm",
     "carry_standard_yd",
     "spin_measured",
+    "ball_speed_mph",
+    "temp_c",
+    "pressure_hpa",
+    "altitude_m",
 )
 MOST_DRIVES = 60  # in one golfer's picture: as many as can be seen apart in 10 cm of paper; 2,000 golfers' are 2 MB
 # One drive in five. Where consistency is the main cause a fifth of the demo's drives falls 59 yd short (median of

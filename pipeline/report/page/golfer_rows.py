@@ -91,7 +91,7 @@ def shown_row(row: Row, ground: Ground) -> dict[str, Any]:
         "lost_hi90_yd": yards["hi"],
         "carry_yd": ground.yd(shown["carry_yd"]),
         "efficient_yd": ground.yd(shown["efficient_yd"]),
-        "club_speed_mph": round(row["club_speed_mph"], 1),
+        "club_speed_mph": round(row["club_speed_mph"], 4),
         "quarter": row["quarter"],
         "shots": row["shots"],
     }

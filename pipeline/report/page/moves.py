@@ -56,7 +56,7 @@ def share_interval(count: int, of: int) -> Estimate:
     reach = Z90 / (1 + weight) * np.sqrt(share * (1 - share) / of + weight / (4 * of))
     # Of none or all, rounding may leave the interval a hair beside the share.
     ends = (min(middle - reach, share), max(middle + reach, share))
-    return {"value": round(share, 3), "lo": round(float(ends[0]), 3), "hi": round(float(ends[1]), 3)}
+    return {"value": round(share, 6), "lo": round(float(ends[0]), 6), "hi": round(float(ends[1]), 6)}
 
 
 def median_interval(values: Array) -> Estimate:
@@ -77,7 +77,7 @@ def median_interval(values: Array) -> Estimate:
     count = len(known)
     if count == 0:
         return {"value": None, "lo": None, "hi": None}
-    middle = round(float(np.median(known)), 1)
+    middle = round(float(np.median(known)), 4)
     # From the place-th least to the place-th largest: outside lies the median with twice this chance.
     outside = 2 * bdtr(np.arange(count // 2), count, 0.5)
     place = int(np.count_nonzero(outside <= 1 - LEVEL))
@@ -85,6 +85,6 @@ def median_interval(values: Array) -> Estimate:
         return {"value": middle, "lo": None, "hi": None}
     return {
         "value": middle,
-        "lo": round(float(known[place - 1]), 1),
-        "hi": round(float(known[count - place]), 1),
+        "lo": round(float(known[place - 1]), 4),
+        "hi": round(float(known[count - place]), 4),
     }

@@ -1,6 +1,7 @@
 """Everything that the academy's page shows, as plain values: a script tag of the page holds it as JSON.
 
-Figures are rounded to what is shown or one digit more, yards so that they add up as shown
+Figures that the page rounds have three digits more than it shows, so that none is rounded twice to another; yards are
+whole, so that they add up as shown
 (`pipeline.report.shown_sums`). Golfers stand under their pseudonyms; no name is ever in it. Each part is made by a
 module of its own.
 """
@@ -66,7 +67,7 @@ def payload_of(
         "bands": bands_of(ground),
         "curve": curve_of(ground),
         "dots": dots_of(ground),
-        "quality": quality_of(tables),
+        "quality": quality_of(tables, drives),
     }
 
 
