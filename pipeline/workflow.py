@@ -16,6 +16,7 @@ from pipeline.errors import UserError
 from pipeline.step import DONE, module_of
 
 PACKAGE = Path(__file__).parent
+BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it
 CONFIG = ("study", "model")  # what --config may name
 MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
@@ -66,7 +67,7 @@ def paths_of(wildcards: Any, input: Any, output: Any) -> str:  # noqa: ARG001 - 
 
 @cache
 def code_of(name: str) -> str:
-    """Digest the code that a step runs: its module, all of ours that it imports, and their templates.
+    """Digest the code that a step runs: its module, all of ours that it imports, and the templates beside them.
 
     Comments and layout don't count.
     """
@@ -75,7 +76,7 @@ def code_of(name: str) -> str:
         path = _path(module)
         digest.update(module.encode())
         digest.update(_code(path))
-        for template in sorted(path.parent.glob("templates/*")):
+        for template in sorted(file for folder in BESIDE for file in path.parent.glob(folder)):
             digest.update(template.read_bytes())
     return digest.hexdigest()[:16]
 

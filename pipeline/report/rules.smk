@@ -1,7 +1,7 @@
 """Everything people open."""
 
 from pipeline.configuration.log_files import layouts_used
-from pipeline.report.figures.naming import FORMATS, figure_names
+from pipeline.report.figures.naming import FORMATS, figure_names, map_names
 
 FIGURES = figure_names(STUDY.bands.centres)
 
@@ -39,7 +39,7 @@ rule draw_figures:
             "draw_figures",
             settings={
                 key: SHOWN[key]
-                for key in ("bands", "privacy", "window_tolerance_yd")
+                for key in ("study", "bands", "privacy", "units")
             },
         ),
     message:
@@ -50,12 +50,12 @@ rule draw_figures:
 
 rule write_report:
     input:
-        **LIGHT_TOOL,
         tables=[*QUARTER_TABLES, *PAGE_TABLES],
-        figures=[f"{OUT}/figures/{name}.png" for name in FIGURES],
+        frontier=rules.build_bands.output.frontier,
+        drives=rules.standardise_shots.output.drives,
+        chart=rules.build_bands.output.chart,
+        pictures=[f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)],
         card=MODEL["card"],
-        model=MODEL["model"],
-        which=USED["record"] if USED else rules.keep_model.output.verdict,
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -73,57 +73,17 @@ rule write_report:
                 key: SHOWN[key]
                 for key in (
                     "study",
+                    "title",
+                    "units",
                     "flags",
                     "bands",
                     "privacy",
                     "window_tolerance_yd",
-                    "flight",
-                    "report",
                 )
             },
-            kept=bool(USED),
         ),
     message:
         "Write the academy's page"
-    shell:
-        STEP
-
-
-rule write_sheets:
-    input:
-        tables=[*QUARTER_TABLES, rules.assess_progress.output.progress],
-        frontier=rules.build_bands.output.frontier,
-        drives=rules.standardise_shots.output.drives,
-        model=MODEL["model"],
-        flight_tables=rules.build_flight_table.output.tables,
-    output:
-        sheets=directory(f"{OUT}/golfers/sheets"),
-    log:
-        f"{LOGS_OF}/write_sheets.log",
-    benchmark:
-        f"{LOGS_OF}/write_sheets.tsv"
-    conda:
-        ENVIRONMENT
-    resources:
-        **needs("write_sheets"),
-    params:
-        **step(
-            "write_sheets",
-            settings={
-                key: SHOWN[key]
-                for key in (
-                    "study",
-                    "flags",
-                    "bands",
-                    "privacy",
-                    "window_tolerance_yd",
-                    "flight",
-                    "report",
-                )
-            },
-        ),
-    message:
-        "Write the golfers' sheets"
     shell:
         STEP
 
@@ -149,6 +109,7 @@ rule write_workbook:
             "write_workbook",
             flags=SETTINGS["flags"],
             min_golfers=STUDY.privacy.min_golfers,
+            title=SHOWN["study"],
         ),
     message:
         "Write the workbooks and the bands' text"
@@ -246,7 +207,6 @@ rule summarise_run:
         ],
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
-        sheets=rules.write_sheets.output.sheets,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,

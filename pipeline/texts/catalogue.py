@@ -8,6 +8,16 @@ LANGUAGE = "english"
 
 
 @cache
+def _catalogue() -> dict[str, dict[str, str]]:
+    source = resources.files("pipeline.texts") / f"{LANGUAGE}.toml"
+    return tomllib.loads(source.read_text(encoding="utf-8"))
+
+
+def sections() -> list[str]:
+    """List the catalogue's sections, in its order."""
+    return list(_catalogue())
+
+
 def texts(section: str) -> dict[str, str]:
     """Give the texts of one section of the catalogue by their keys.
 
@@ -16,9 +26,7 @@ def texts(section: str) -> dict[str, str]:
     KeyError
         If the catalogue has no such section.
     """
-    source = resources.files("pipeline.texts") / f"{LANGUAGE}.toml"
-    found: dict[str, str] = tomllib.loads(source.read_text(encoding="utf-8"))[section]
-    return found
+    return _catalogue()[section]
 
 
 def told(section: str, key: str, **words: str) -> str:

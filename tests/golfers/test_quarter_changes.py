@@ -12,6 +12,7 @@ from pipeline.golfers.losses import known_losses
 from pipeline.golfers.quarter_changes import changes_of
 from pipeline.golfers.ranking import ranked
 from pipeline.golfers.shared_errors import SharedErrors
+from pipeline.report.page.counts import states_of
 from pipeline.shown import number_text
 from pipeline.tables.golfers import Changes
 
@@ -280,3 +281,16 @@ def test_from_drives_to_a_change(world_maker, world_carry):
     assert table.height == 40
     mean = table.group_by(pl.col("golfer").is_in(shorter).alias("shorter")).agg(pl.col("lost_change_yd").mean())
     assert dict(mean.iter_rows()) == pytest.approx({True: 12.0, False: 0.0}, abs=1.0)
+
+
+def test_movements_between_neighboring_quarters_are_the_pages_states():
+    random = np.random.default_rng(8)
+    yards, luck = random.normal(9, 9, 40), np.full(40, 2.0)
+    halves = [lost_table(quarter, yards + random.normal(0, 4, 40), luck, 20) for quarter in ("2026Q1", "2026Q2")]
+    halves[1] = halves[1].filter(pl.int_range(pl.len()) > 2)  # three aren't seen in the later quarter
+    lost = ranked(pl.concat(halves)).sort("golfer", "quarter")
+    golfers = assess(lost, RULES)
+    changes = changes_of(lost, golfers, EXACT, RULES).select("golfer", pl.col("movement").cast(pl.String))
+    states = states_of(golfers).filter(pl.col("quarter") == "2026Q2").select("golfer", "state")
+    assert set(states["state"]) == {"new", "still", "no_longer", "clear", "not_seen"}
+    assert dict(changes.iter_rows()) == dict(states.iter_rows())

@@ -48,8 +48,8 @@ def settings():
         "flags": {"lost_yd": 10, "false_discovery_rate": 0.1, "min_shots": 12},
         "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
         "window_tolerance_yd": 5,
+        "units": "yards",
         "flight": {"coefficients": "best", "turf": "firm"},
-        "report": {"sheets": "flagged", "most_sheets": 1000},
     }
 
 
@@ -340,7 +340,8 @@ def study_files(tmp_path, tables, chart, model):
 
 @pytest.fixture
 def figure_paths(tmp_path):
-    names = ["carry_by_speed", *(f"delivery_{centre}" for centre in CENTRES), "losses"]
+    maps = [f"delivery_{centre}{paper}" for centre in CENTRES for paper in ("", "_dark")]
+    names = ["carry_by_speed", *maps, "losses"]
     return [str(tmp_path / "figures" / f"{name}.{kind}") for name in names for kind in ("png", "svg")]
 
 

@@ -31,6 +31,7 @@ from pipeline.report.diagnostics.diagnostics_plots import (
     plot_residuals,
 )
 from pipeline.report.figures.look import figure_bytes
+from pipeline.report.palette import palette_css
 from pipeline.shown import number_text
 
 EFFICIENT = Delivery(np.array([80.0, 110.0]), np.full(2, np.nan), np.array([14.0, 12.0]), np.array([2700.0, 2300.0]))
@@ -101,7 +102,16 @@ def test_name_of_a_model_stays_text(academy):
 
 def test_page_needs_no_other_file(page):
     assert {source.partition(",")[0] for source in re.findall(r'\bsrc="([^"]*)"', page)} == {"data:image/png;base64"}
-    assert re.findall(r"\bhref=|https?://|@import|url\(", page) == []
+    assert re.findall(r"https?://|@import|url\(|<link", page) == []
+
+
+def test_page_links_to_the_pages_beside_it(page):
+    links = re.findall(r'<a href="([^"]*)"', page)
+    assert links == ["../report/academy.html", "../report/academy.html#data", "../report/lookup.html"]
+
+
+def test_page_takes_the_palette(page):
+    assert palette_css() in page
 
 
 def test_every_figure_is_in_the_page_with_a_text(page, academy):

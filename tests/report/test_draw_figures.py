@@ -29,7 +29,7 @@ def test_every_figure_is_made_in_its_size_and_again_in_the_same_bytes(study_file
 
     assert first == second
     assert png_size(first["carry_by_speed.png"]) == (1500, 1050)
-    assert png_size(first["delivery_70.png"]) == png_size(first["delivery_110.png"]) == (1200, 1050)
+    assert png_size(first["delivery_70.png"]) == png_size(first["delivery_110.png"]) == (735, 765)
     assert png_size(first["losses.png"]) == (1500, 888)  # 11 flagged golfers: 150 (2.4 + 0.32 x 11)
     assert first["losses.svg"].startswith(b"<?xml")
     assert not any(stamp in first["losses.svg"] for stamp in (b"dc:date", b"Matplotlib v"))

@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 from xlsxwriter.utility import xl_col_to_name
 
+from pipeline.report.palette import LIGHT
 from pipeline.report.workbook import write_workbook
 from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.report.workbook.workbook import (
@@ -17,6 +18,7 @@ from pipeline.tables.columns import facts_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
+TITLE = "Glen & Fell"
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
 BAND_FORMATS = {
     "shots": "0", "carry_p25_yd": "0", "total_p25_yd": "0", "launch_lo_deg": "0.0", "spin_lo_rpm": "#,##0",
@@ -50,11 +52,13 @@ def part_of(path, name):
 def test_workbook_holds_the_full_values(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    path.write_bytes(bands_workbook(bands))
+    path.write_bytes(bands_workbook(bands, title=TITLE))
 
     back = pl.read_excel(path, sheet_name="bands")
     assert back.columns == list(headings(BandTable))
     back = back.rename(headings(BandTable))
+    assert back["quarter"].to_list() == ["2026Q3"] * 5 + ["2026Q2"] * 5
+    bands = bands.sort("quarter", "band_mph", descending=[True, False])
     for name in NUMBERS:
         assert back[name].is_null().equals(bands[name].is_null()), name
         # The file format holds 16 digits, one short of a full float.
@@ -70,7 +74,7 @@ def test_text_like_a_formula_stays_text(tmp_path, bands):
     notes = ["=1+1", "+1", "-1", "@SUM(A1)", "12"]
     path = tmp_path / "bands.xlsx"
 
-    path.write_bytes(bands_workbook(with_notes(bands, notes)))
+    path.write_bytes(bands_workbook(with_notes(bands, notes), title=TITLE))
 
     assert pl.read_excel(path, sheet_name="bands")["Note"].to_list() == notes
     assert "<f>" not in part_of(path, "xl/worksheets/sheet1.xml")
@@ -79,7 +83,7 @@ def test_text_like_a_formula_stays_text(tmp_path, bands):
 def test_header_quarter_and_band_are_frozen(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    path.write_bytes(bands_workbook(bands))
+    path.write_bytes(bands_workbook(bands, title=TITLE))
 
     assert '<pane xSplit="2" ySplit="1" topLeftCell="C2"' in part_of(path, "xl/worksheets/sheet1.xml")
     assert 'state="frozen"' in part_of(path, "xl/worksheets/sheet1.xml")
@@ -88,7 +92,7 @@ def test_header_quarter_and_band_are_frozen(tmp_path, bands):
 def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    path.write_bytes(bands_workbook(bands))
+    path.write_bytes(bands_workbook(bands, title=TITLE))
 
     styles = part_of(path, "xl/styles.xml")
     # The file format gives 0 and 1 to the formats General and 0; others are spelt out.
@@ -102,17 +106,17 @@ def test_cells_have_the_number_format_of_their_column(tmp_path, bands):
 def test_notes_sheet_explains_every_column_and_the_interval(tmp_path, bands):
     path = tmp_path / "bands.xlsx"
 
-    path.write_bytes(bands_workbook(bands))
+    path.write_bytes(bands_workbook(bands, title=TITLE))
 
     notes = pl.read_excel(path, sheet_name="notes")
-    assert notes.rows() == [*explained(BandTable), *BAND_NOTES]
+    assert notes.rows() == [("Title", f"{TITLE}: speed bands"), *explained(BandTable), *BAND_NOTES]
 
 
 def test_same_table_gives_same_bytes_without_the_clock(tmp_path, bands):
     one, other = tmp_path / "one.xlsx", tmp_path / "other.xlsx"
 
-    one.write_bytes(bands_workbook(bands))
-    other.write_bytes(bands_workbook(bands))
+    one.write_bytes(bands_workbook(bands, title=TITLE))
+    other.write_bytes(bands_workbook(bands, title=TITLE))
 
     assert one.read_bytes() == other.read_bytes()
     assert '<dcterms:created xsi:type="dcterms:W3CDTF">2000-01-01T00:00:00Z' in part_of(one, "docProps/core.xml")
@@ -127,7 +131,7 @@ GOLFER_NUMBERS = [name for name, dtype in Golfers.create_empty().schema.items() 
 @pytest.fixture
 def golfer_book(tmp_path, golfers):
     path = tmp_path / "golfers.xlsx"
-    path.write_bytes(golfers_workbook(golfers, FLAGS))
+    path.write_bytes(golfers_workbook(golfers, FLAGS, title=TITLE))
     return path
 
 
@@ -154,7 +158,7 @@ def test_text_like_a_formula_stays_text_in_the_golfers_workbook(tmp_path, golfer
     table = Golfers.validate(golfers.filter(pl.col("status") == "clear").head(7).with_columns(note=pl.Series(notes)))
     path = tmp_path / "golfers.xlsx"
 
-    path.write_bytes(golfers_workbook(table, FLAGS))
+    path.write_bytes(golfers_workbook(table, FLAGS, title=TITLE))
 
     assert sorted(pl.read_excel(path, sheet_name="golfers")["Note"].to_list()) == sorted(notes)
     sheet = part_of(path, "xl/worksheets/sheet1.xml")
@@ -175,7 +179,7 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
     tiny = '[<0.0001]"<0.0001";0.0000'
     assert [shown[name] for name in names] == ["0", "0", "#,##0", "0", tiny, tiny]
     notes = pl.read_excel(golfer_book, sheet_name="notes")
-    assert notes.rows() == [*explained(Golfers), *golfer_notes(FLAGS)]
+    assert notes.rows() == [("Title", f"{TITLE}: golfers"), *explained(Golfers), *golfer_notes(FLAGS)]
     assert "At least 17 drives, and more than 12.5 yd lost with q of 0.05 or less." in notes["Meaning"].to_list()
 
 
@@ -187,7 +191,7 @@ def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfer
 
     for folder in ("one", "other"):
         out = {key: str(tmp_path / folder / name) for key, name in made.items()}
-        write_workbook.run(**paths, **out, flags=FLAGS, min_golfers=6)
+        write_workbook.run(**paths, **out, flags=FLAGS, min_golfers=6, title=TITLE)
 
     for name in made.values():
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "other" / name).read_bytes(), name
@@ -199,8 +203,60 @@ def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfer
 def test_workbook_without_golfers_has_its_headings(tmp_path):
     path = tmp_path / "golfers.xlsx"
 
-    path.write_bytes(golfers_workbook(Golfers.create_empty(), FLAGS))
+    path.write_bytes(golfers_workbook(Golfers.create_empty(), FLAGS, title=TITLE))
 
     back = pl.read_excel(path, sheet_name="golfers", drop_empty_rows=True, raise_if_empty=False)
     assert back.columns == list(headings(Golfers))
     assert back.height == 0
+
+
+def filters_of(path):
+    return re.findall(r'<autoFilter ref="([^"]+)"', part_of(path, "xl/tables/table1.xml"))
+
+
+@pytest.mark.parametrize(("table", "make"), [("bands", bands_workbook), ("golfers", golfers_workbook)])
+def test_every_column_can_be_filtered(tmp_path, request, table, make):
+    path, rows = tmp_path / "one.xlsx", request.getfixturevalue(table)
+
+    path.write_bytes(make(rows, title=TITLE) if make is bands_workbook else make(rows, FLAGS, title=TITLE))
+
+    assert filters_of(path) == [f"A1:{xl_col_to_name(rows.width - 1)}{rows.height + 1}"]
+
+
+def test_status_has_a_color_beside_its_word(golfer_book, golfers):
+    sheet, styles = part_of(golfer_book, "xl/worksheets/sheet1.xml"), part_of(golfer_book, "xl/styles.xml")
+    looks = re.findall(r"<dxf>(.*?)</dxf>", styles)
+    letters = letters_of(Golfers)
+    rules = {
+        place: dict(re.findall(r'dxfId="(\d+)".*?<formula>"(\w+)"</formula>', inside))
+        for place, inside in re.findall(r'<conditionalFormatting sqref="([^"]+)">(.*?)</conditionalFormatting>', sheet)
+    }
+    status = rules[f"{letters['status']}2:{letters['status']}{golfers.height + 1}"]
+
+    colors = {word: re.findall(r'rgb="FF(\w{6})"', looks[int(number)]) for number, word in status.items()}
+
+    assert colors == {
+        "flagged": [LIGHT.attention[1:].upper(), LIGHT.attention_pale[1:].upper()],
+        "clear": [LIGHT.good[1:].upper(), LIGHT.good_pale[1:].upper()],
+        "not_assessed": [LIGHT.soft[1:].upper(), LIGHT.faint[1:].upper()],
+    }
+    assert set(status.values()) == set(golfers["status"].cast(pl.String))
+
+
+def test_title_stands_in_the_file_and_on_each_printed_page(golfer_book):
+    assert f"<dc:title>{TITLE.replace('&', '&amp;')}: golfers</dc:title>" in part_of(golfer_book, "docProps/core.xml")
+    # In a header && prints &.
+    header = re.search(r"<oddHeader>(.*?)</oddHeader>", part_of(golfer_book, "xl/worksheets/sheet1.xml"))
+    assert header[1].replace("&amp;", "&") == f"&L&B{TITLE.replace('&', '&&')}: golfers&R&P of &N"
+
+
+def test_columns_hold_their_longest_word(golfer_book, golfers):
+    sheet = part_of(golfer_book, "xl/worksheets/sheet1.xml")
+    widths = {}
+    for first, last, width in re.findall(r'<col min="(\d+)" max="(\d+)" width="([\d.]+)"', sheet):
+        widths |= dict.fromkeys(range(int(first), int(last) + 1), float(width))
+
+    for place, facts in enumerate(facts_of(Golfers).values(), start=1):
+        is_key = facts.name in ("golfer", "status", "quarter")
+        cells = golfers[facts.name].cast(pl.String).drop_nulls().to_list() if is_key else []
+        assert widths[place] >= max(map(len, [*facts.heading.split(), *cells])), facts.name

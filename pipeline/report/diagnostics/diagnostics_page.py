@@ -7,6 +7,7 @@ from typing import Any
 import dataframely as dy
 import numpy as np
 import polars as pl
+from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from pipeline.bands import SpeedBands
@@ -31,6 +32,7 @@ from pipeline.report.diagnostics.diagnostics_plots import (
 )
 from pipeline.report.display import EMPTY, ShownTable, as_number, tables_markup
 from pipeline.report.figures.look import figure_bytes
+from pipeline.report.palette import palette_css
 from pipeline.report.shown_tables import show_scores
 from pipeline.report.templating import templates_of
 from pipeline.statistics.intervals import Z90
@@ -114,6 +116,7 @@ def _render(
 ) -> str:
     environment = templates_of("diagnostics")
     return environment.get_template("diagnostics.html.j2").render(
+        palette=Markup(palette_css()),  # our own text
         settings=settings,
         drives=drives.height,
         golfers=drives["golfer"].n_unique(),

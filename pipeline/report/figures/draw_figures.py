@@ -1,10 +1,11 @@
 """Draw the figures of a study's newest quarter, each as png and svg.
 
 In: golfers.csv (Golfers), bands.csv (BandTable), chart.json (curves and maps of the benchmark step).
-Out: carry_by_speed, delivery_<band> for every band, losses.
+Out: carry_by_speed, losses and, for every band, delivery_<band> and delivery_<band>_dark.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +17,12 @@ from pipeline.benchmark.chart import Chart
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_bytes
 from pipeline.edge.tables_file import read_table
+from pipeline.report.figures.band_map import plot_band_map
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
-from pipeline.report.figures.plots import plot_carry_by_speed, plot_delivery, plot_losses
+from pipeline.report.figures.plots import plot_carry_by_speed, plot_losses
+from pipeline.report.palette import THEMES
+from pipeline.shown import Units
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -33,7 +37,7 @@ def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: 
     figures : sequence of str
         Paths of the figures to be made.
     settings : dict
-        Keys `bands` (`centres`, `half_width_mph`), `privacy` (`min_golfers`) and `window_tolerance_yd`.
+        Keys `study`, as pages print it, `bands` (`centres`, `half_width_mph`), `privacy` (`min_golfers`) and `units`.
 
     Raises
     ------
@@ -41,7 +45,8 @@ def run(golfers: str, bands: str, chart: str, figures: Sequence[str], settings: 
         If an input can't be read or the figures don't follow from the bands' centres.
     """
     paths = match_paths(figures, figure_names(settings["bands"]["centres"]), FORMATS)
-    drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), read_artefact(chart, Chart), settings)
+    named = replace(read_artefact(chart, Chart), study=settings["study"])
+    drawn = draw_all(read_table(golfers, Golfers), read_table(bands, BandTable), named, settings)
     for name, by_kind in paths.items():
         for kind, path in by_kind.items():
             write_bytes(Path(path), figure_bytes(drawn[name], kind))
@@ -71,14 +76,17 @@ def draw_all(
         CARRY: plot_carry_by_speed(golfers, bands, chart, speed_bands, min_golfers=min_golfers),
         LOSSES: plot_losses(golfers, chart),
     }
+    units = Units(settings["units"], "km/h" if settings["units"] == "metres" else "mph")
     for centre in speed_bands.centres_mph:
-        drawn[delivery_name(centre)] = plot_delivery(
-            golfers,
-            bands,
-            chart,
-            speed_bands,
-            band_mph=centre,
-            tolerance_yd=settings["window_tolerance_yd"],
-            min_golfers=min_golfers,
-        )
+        for theme, scheme in THEMES.items():
+            drawn[delivery_name(centre, theme)] = plot_band_map(
+                golfers,
+                bands,
+                chart,
+                speed_bands,
+                band_mph=centre,
+                min_golfers=min_golfers,
+                scheme=scheme,
+                units=units,
+            )
     return drawn

@@ -1,4 +1,4 @@
-"""The look that all figures share: colours, style, and bytes that are the same on every run."""
+"""The look that all figures share: the palette as matplotlib takes it, style, and bytes that are the same each run."""
 
 import io
 from collections.abc import Iterator, Sequence
@@ -6,57 +6,69 @@ from contextlib import contextmanager
 
 import matplotlib as mpl
 import seaborn as sns
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from PIL import Image
+
+from pipeline.report.palette import LIGHT, PART_HATCHES, Palette, mixed, part_colors
+from pipeline.tables.golfers import PARTS
 
 DOTS_PER_INCH = 150
+# A picture's own colors are few shades and their edges; so many hold them without a visible step, and the page that
+# carries ten of them is less than a third as large (a band's map: 33 kB for 105 kB).
+PNG_COLORS = 128
 
-_PALETTE = sns.color_palette("colorblind")
-FLAG_COLOUR = _PALETTE[3]  # vermilion, which no band has
-PLAIN_COLOUR = (0.35, 0.35, 0.35)
-CURVE_COLOUR = (0.0, 0.0, 0.0)
 # Where the line about reachable deliveries runs between a point in reach (1) and one out of it (0): beside the former,
 # since a delivery is reachable where all grid points about it are.
 ON_REACH = 0.99
 
-# Parts of the yards lost. The hatch tells them apart where colour does not: in grey print, to any eye.
+FLAG_COLOUR = to_rgb(LIGHT.attention_mark)  # which no band has
+PLAIN_COLOUR = to_rgb(LIGHT.line)
+CURVE_COLOUR = to_rgb(LIGHT.ink)
+# Parts of the yards lost: what they are called, their color, and the hatch that tells them apart where color doesn't.
 PART_LOOKS = {
-    "lost_contact_yd": ("contact", _PALETTE[0], ""),
-    "lost_launch_yd": ("launch", _PALETTE[1], "///"),
-    "lost_spin_yd": ("spin", _PALETTE[9], "..."),
-    "lost_consistency_yd": ("consistency", _PALETTE[4], "\\\\\\"),
-    "lost_other_yd": ("other", (0.85, 0.85, 0.85), ""),
+    part: (name, to_rgb(color), hatch)
+    for part, (name, color), hatch in zip(PARTS, part_colors(LIGHT).items(), PART_HATCHES, strict=True)
 }
 
 
 def band_colours(centres_mph: Sequence[float]) -> dict[float, tuple[float, float, float]]:
-    """Give each speed band its colour, the same in every figure of a study.
+    """Give each speed band its color, the same in every figure of a study.
 
-    Bands have an order, so their colours have one too: dark to light with speed, which survives grey print and
-    every kind of colour blindness. The palest end is left out, for it is hard to see on white.
+    Bands have an order, so their colors have one too: dark to light with speed, which survives grey print and every
+    kind of color blindness.
 
     Parameters
     ----------
     centres_mph : sequence of float
-        Centres of the bands, mph.
+        Centers of the bands, mph.
 
     Returns
     -------
     dict
-        Red, green and blue from 0 to 1, by centre.
+        Red, green and blue from 0 to 1, by center.
     """
     ordered = sorted(float(centre) for centre in centres_mph)
-    ramp = mpl.colormaps["viridis"]
-    step = 0.75 / max(len(ordered) - 1, 1)
-    shades = [ramp(0.05 + step * i) for i in range(len(ordered))]
-    return {centre: (red, green, blue) for centre, (red, green, blue, _) in zip(ordered, shades, strict=True)}
+    step = 1 / max(len(ordered) - 1, 1)
+    return {centre: to_rgb(mixed(LIGHT.good, LIGHT.map_high, i * step)) for i, centre in enumerate(ordered)}
 
 
 @contextmanager
-def house_style() -> Iterator[None]:
-    """Set the style of a figure for the length of a block or, as a decorator, of a function."""
+def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
+    """Set the style of a figure for the length of a block or, as a decorator, of a function.
+
+    Parameters
+    ----------
+    scheme : Palette
+        Light or dark paper.
+    """
     rules = {
         **sns.axes_style("whitegrid"),
         **sns.plotting_context("notebook"),
+        **dict.fromkeys(("figure.facecolor", "axes.facecolor"), scheme.paper),
+        **dict.fromkeys(("text.color", "axes.labelcolor", "xtick.labelcolor", "ytick.labelcolor"), scheme.ink),
+        **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), scheme.line),
+        "grid.color": scheme.faint,
         # The one typeface that comes with matplotlib: others would change the bytes from machine to machine.
         "font.family": "DejaVu Sans",
         "axes.titlelocation": "left",
@@ -96,4 +108,13 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     unstamped = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}[kind]
     buffer = io.BytesIO()
     figure.savefig(buffer, format=kind, dpi=DOTS_PER_INCH, metadata=unstamped)
-    return buffer.getvalue()
+    return _fewer_colors(buffer.getvalue()) if kind == "png" else buffer.getvalue()
+
+
+def _fewer_colors(png: bytes) -> bytes:
+    """Write a picture again with `PNG_COLORS` colors, the nearest to its own."""
+    made = io.BytesIO()
+    with Image.open(io.BytesIO(png)) as picture:
+        few = picture.convert("RGB").quantize(PNG_COLORS, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+        few.save(made, "PNG", optimize=True, dpi=(DOTS_PER_INCH, DOTS_PER_INCH))
+    return made.getvalue()

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from pipeline.errors import UserError
+from pipeline.report.palette import THEMES
 
 CARRY = "carry_by_speed"
 LOSSES = "losses"
@@ -11,15 +12,17 @@ FORMATS = ("png", "svg")
 # Other pages as they lie from report/academy.html.
 LINKS = {
     "lookup": "lookup.html",
-    "sheets": "../golfers/sheets",
     "diagnostics": "../model/diagnostics.html",
     "comparison": "../model/comparison.md",
 }
 
 
-def delivery_name(band_mph: float) -> str:
-    """Name the launch and spin map of the band with this centre in mph: 90 gives delivery_90, 92.5 delivery_92p5."""
-    return f"delivery_{band_mph:g}".replace(".", "p")
+def delivery_name(band_mph: float, theme: str = "light") -> str:
+    """Name the launch and spin map of the band with this center in mph: 90 gives delivery_90, 92.5 delivery_92p5.
+
+    The one for dark paper is delivery_90_dark.
+    """
+    return f"delivery_{band_mph:g}".replace(".", "p") + ("" if theme == "light" else f"_{theme}")
 
 
 def figure_names(centres_mph: Sequence[float]) -> list[str]:
@@ -35,7 +38,12 @@ def figure_names(centres_mph: Sequence[float]) -> list[str]:
     list of str
         File names without their suffix.
     """
-    return [CARRY, *(delivery_name(centre) for centre in sorted(centres_mph)), LOSSES]
+    return [CARRY, *map_names(centres_mph), LOSSES]
+
+
+def map_names(centres_mph: Sequence[float]) -> list[str]:
+    """List the names of the bands' maps, by rising speed, each for light and for dark paper."""
+    return [delivery_name(centre, theme) for centre in sorted(centres_mph) for theme in THEMES]
 
 
 def match_paths(paths: Sequence[str], names: Sequence[str], formats: Sequence[str]) -> dict[str, dict[str, str]]:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from pipeline.fit.model import FittedOn
 from pipeline.flight.offsets import UNSTATED
 from pipeline.report.lookup.lookup_data import MODEL_SCRIPTS
+from pipeline.report.palette import palette_css
 from pipeline.report.templating import templates_of
 from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.texts.catalogue import texts
@@ -62,7 +63,7 @@ def build_lookup_page(
     """
     environment = templates_of("lookup")
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "allow_nan": False, "separators": (",", ":")}
-    style = environment.get_template("lookup.css").render()
+    style = palette_css() + environment.get_template("lookup.css").render()
     script = "\n".join(
         environment.get_template(name).render() for name in (KEEPING_SCRIPT, *MODEL_SCRIPTS, *PAGE_SCRIPTS)
     )

@@ -10,6 +10,7 @@ import polars as pl
 import xlsxwriter  # type: ignore[import-untyped]
 
 from pipeline.golfers.order import newest_and_worst_first
+from pipeline.report.palette import LIGHT
 from pipeline.shown import ON_STEP
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.figures import BandTable
@@ -26,9 +27,19 @@ OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_n
 MOST_ROWS = 50_000  # of golfers in a workbook; more make it slow to open
 
 HEADER = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
+HEADER |= {"font_color": LIGHT.ink, "bg_color": LIGHT.card}
 HEADER_PIXELS = 83  # four lines
-# Widths in pixels: 7 a character and 5 beside it. Columns that hold more than a figure are wider.
-WIDTH, WIDTHS = 96, {"note": 285, "golfer": 152}
+# Widths in pixels: 7 a character, 5 beside it, and 16 for the filter's button. A heading may take four lines.
+PER_CHARACTER, BESIDE, FILTER = 7, 5, 16
+LEAST_WIDTH, MOST_WIDTH = 60, 285
+# Colors of a cell by its word, which stays beside the color: text and ground of each.
+STATUS_LOOKS: dict[str, dict[str, Any]] = {
+    "flagged": {"font_color": LIGHT.attention, "bg_color": LIGHT.attention_pale, "bold": True},
+    "clear": {"font_color": LIGHT.good, "bg_color": LIGHT.good_pale},
+    "not_assessed": {"font_color": LIGHT.soft, "bg_color": LIGHT.faint, "italic": True},
+}
+YES_LOOKS = {"suppressed": {"yes": STATUS_LOOKS["not_assessed"]}, "flagged": {"yes": STATUS_LOOKS["flagged"]}}
+WORD_LOOKS: dict[str, dict[str, dict[str, Any]]] = {"status": STATUS_LOOKS, **YES_LOOKS}
 NOTE_WIDTHS = (292, 635)
 
 FIGURES = (
@@ -70,15 +81,16 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def bands_workbook(bands: dy.DataFrame[BandTable]) -> bytes:
-    """Make an xlsx of the band table, in its order, with a sheet of notes.
+def bands_workbook(bands: dy.DataFrame[BandTable], *, title: str) -> bytes:
+    """Make an xlsx of the band table, the newest quarter first, with a sheet of notes.
 
-    Text that starts like a formula stays text, and the same table gives the same bytes.
+    Text that starts like a formula stays text, and the same table gives the same bytes. `title` is the academy's.
     """
-    return _workbook("Speed bands", "bands", bands, BandTable, BAND_NOTES)
+    order = bands.sort("quarter", "band_mph", descending=[True, False])
+    return _workbook(f"{title}: speed bands", "bands", order, BandTable, BAND_NOTES)
 
 
-def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any]) -> bytes:
+def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any], *, title: str) -> bytes:
     """Make an xlsx of the golfers' table with a sheet of notes, as `bands_workbook` does.
 
     Parameters
@@ -87,13 +99,15 @@ def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any]) -
         All quarters; the newest comes first, in it the flagged, most yards lost with luck taken out first.
     flags : mapping
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
+    title : str
+        The academy's.
     """
     order = newest_and_worst_first(golfers)
     left_out = max(0, order.height - MOST_ROWS)
     notes = golfer_notes(flags)
     if left_out:
         notes = (("Rows left out", f"{left_out} more rows, the last in this order, are in golfers.csv."), *notes)
-    return _workbook("Golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
+    return _workbook(f"{title}: golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
 
 
 def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes) -> bytes:
@@ -107,18 +121,37 @@ def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema
             worksheet=name,
             header_format=HEADER,
             column_formats={one.heading: number_format(one) for one in facts},
-            column_widths={one.heading: WIDTHS.get(one.name, WIDTH) for one in facts},
+            column_widths={one.heading: _width(one, cells[one.heading]) for one in facts},
             row_heights={0: HEADER_PIXELS},
             freeze_panes=(1, 2),  # the header and the two columns of the key stay in sight
-            autofilter=False,
+            conditional_formats={one.heading: _looks(WORD_LOOKS[one.name]) for one in facts if one.name in WORD_LOOKS},
+            autofilter=True,
         )
         sheet = book.get_worksheet_by_name(name)
         sheet.set_landscape()
         sheet.fit_to_pages(2, 0)  # on a single page's width so many columns could not be read
         sheet.repeat_rows(0)
         sheet.repeat_columns(0, 1)
-        _add_notes(book, [(one.heading, one.note) for one in facts] + list(notes))
+        # A & begins a code of the header.
+        sheet.set_header(f"&L&B{title.replace('&', '&&')}&R&P of &N")
+        _add_notes(book, title, [(one.heading, one.note) for one in facts] + list(notes))
     return made.getvalue()
+
+
+def _looks(by_word: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Give the formats of a column's cells by the word in them."""
+    return [
+        {"type": "cell", "criteria": "==", "value": f'"{word}"', "format": dict(look)} for word, look in by_word.items()
+    ]
+
+
+def _width(facts: ColumnFacts, cells: pl.Series) -> int:
+    """Fit a column to its longest word and, where it holds text, to its longest cell."""
+    longest = max(len(word) for word in facts.heading.split())
+    shown = 0 if facts.is_number else int(cells.cast(pl.String).str.len_chars().max() or 0)  # type: ignore[arg-type]
+    # Of a heading's characters a fourth has to go into each of its four lines, and words don't divide evenly.
+    characters = max(longest, shown, len(facts.heading) // 3)
+    return min(max(PER_CHARACTER * characters + BESIDE + FILTER, LEAST_WIDTH), MOST_WIDTH)
 
 
 def _cell(facts: ColumnFacts) -> pl.Expr:
@@ -151,9 +184,11 @@ def number_format(facts: ColumnFacts) -> str:
     return f"{digits}%" if facts.display.percent else digits
 
 
-def _add_notes(book: xlsxwriter.Workbook, notes: Notes) -> None:
+def _add_notes(book: xlsxwriter.Workbook, title: str, notes: Notes) -> None:
     wrapped = {"text_wrap": True, "valign": "top"}
-    pl.DataFrame(notes, schema={"Column": pl.String, "Meaning": pl.String}, orient="row").write_excel(
+    pl.DataFrame(
+        [("Title", title), *notes], schema={"Column": pl.String, "Meaning": pl.String}, orient="row"
+    ).write_excel(
         workbook=book,
         worksheet="notes",
         header_format=HEADER,

@@ -1,7 +1,7 @@
 """Step: write the golfers' and the band table for people to open: workbooks, and the bands as a text to publish.
 
 In: golfers.csv (Golfers), bands.csv (BandTable). Out: golfers.xlsx, one row per golfer and quarter, the newest quarter
-first; bands.xlsx and bands.md, one row per quarter and band.
+first; bands.xlsx, the same by quarter and band, and bands.md.
 """
 
 from pathlib import Path
@@ -23,6 +23,7 @@ def run(
     bands_md: str,
     flags: dict[str, Any],
     min_golfers: int,
+    title: str,
 ) -> None:
     """Read the tables and write the workbooks and the text.
 
@@ -44,5 +45,5 @@ def run(
     """
     table = read_table(bands, BandTable)
     write_text(Path(bands_md), bands_markdown(table, min_golfers=min_golfers))
-    write_bytes(Path(bands_xlsx), bands_workbook(table))
-    write_bytes(Path(golfers_xlsx), golfers_workbook(read_table(golfers, Golfers), flags))
+    write_bytes(Path(bands_xlsx), bands_workbook(table, title=title))
+    write_bytes(Path(golfers_xlsx), golfers_workbook(read_table(golfers, Golfers), flags, title=title))

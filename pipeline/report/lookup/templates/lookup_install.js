@@ -24,4 +24,12 @@ function offerInstalling() {
   navigator.serviceWorker?.register("lookup_worker.js", { scope: PAGE_FILE }).catch(() => {});
 }
 
+// The academy's page lies beside this one where a run wrote it and where this machine serves both; a phone that was given
+// this page alone has no use for the link.
+function offerAcademy() {
+  const isOfTheRun = location.protocol === "file:" && location.pathname.endsWith("/report/lookup.html");
+  document.getElementById("academy-link").hidden = !(isOfTheRun || ["localhost", "127.0.0.1", "[::1]"].includes(location.hostname));
+}
+
 offerInstalling();
+offerAcademy();

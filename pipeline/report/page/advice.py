@@ -1,0 +1,246 @@
+"""What a golfer might do, by what costs the yards: contact and consistency as well as launch and spin.
+
+Each piece of advice says what to do, why, and what to try on the range. The first one fits the main cause. Where no
+part stands out, the larger parts are taken one after the other. Launch and spin together are the delivery; what loft
+and attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline.report.page.said import say
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import (
+    ANGLE_STEP_DEG,
+    IMPERIAL,
+    Units,
+    angle_figure,
+    ratio_text,
+    rounded,
+    spin_figure,
+    typed_text,
+    whole,
+)
+from pipeline.tables.golfers import PARTS
+
+CAUSES = ("contact", "launch", "spin", "consistency")
+# A part is worth a word from these shown yards on, as a cause is (`pipeline.golfers.causes.NAMED_FROM_YD`).
+NAMED_FROM_YD = 2
+# A second and third part are worth working on from half of the yards at which a golfer is flagged. So 15 of the demo's
+# 43 flagged get a second piece of advice and 2 a third; from a quarter of the yards on it would be 24 and 10, from
+# three quarters on 1 and none.
+ALSO_SHARE = 0.5
+MOST_ADVICE = 3
+
+Row = Mapping[str, Any]
+Advice = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What advice goes by beside a row of `Golfers`.
+
+    Attributes
+    ----------
+    best_launch_deg, best_spin_rpm : float or None
+        The delivery of most carry at the golfer's club speed; None where the benchmarks don't reach.
+    better_ratio : float or None
+        Speed ratio of the better quarter of golfers near that speed; None without ball speed.
+    poorer_yd : float or None
+        How far the poorest fifth of drives falls short of the typical one.
+    loft : mapping or None
+        The golfer's row of `Delivery`.
+    threshold_yd : float
+    min_shots : int
+    units : Units
+        In which distances and speeds are said; parts are compared in shown units.
+    """
+
+    best_launch_deg: float | None
+    best_spin_rpm: float | None
+    better_ratio: float | None
+    poorer_yd: float | None
+    loft: Row | None
+    threshold_yd: float
+    min_shots: int
+    units: Units = IMPERIAL
+
+    @property
+    def threshold(self) -> float:
+        """Give the threshold in the units in which it is said."""
+        return self.threshold_yd / self.units.yd_each
+
+
+def advice_of(row: Row, about: Circumstances) -> list[Advice]:
+    """Say what a golfer might do, the most useful first.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of `Golfers`.
+    about : Circumstances
+
+    Returns
+    -------
+    list of dict
+        what, why and try; one at least, `MOST_ADVICE` at most.
+    """
+    if row["status"] == "not_assessed":
+        return [_unassessed(row, about)]
+    parts = shown_parts(row, about.units)
+    found = [_one(name, parts[name], row, about) for name in worked_on(row, parts, about.threshold)]
+    if not found:
+        return [_nothing(row, about.units)]
+    if not row["flagged"]:
+        found[0]["why"] += " " + _doubt(row, about)
+    return found
+
+
+def _doubt(row: Row, about: Circumstances) -> str:
+    lost, high = shown_losses(row, about.units)["lost_yd"] or 0, row["lost_hi90_yd"]
+    if high is not None and high <= about.threshold_yd:
+        return say("small", about.units, lost=f"{lost}")
+    return say("maybe", about.units, threshold=typed_text(float(rounded(about.threshold, 0.1))))
+
+
+def shown_parts(row: Row, units: Units = IMPERIAL) -> dict[str, int]:
+    """Give the known parts of the yards lost as they are shown, by cause and other; they add up as shown."""
+    shown = shown_losses(row, units)
+    named = {part.removeprefix("lost_").removesuffix("_yd"): shown[part] for part in PARTS}
+    return {name: yards for name, yards in named.items() if yards is not None}
+
+
+def way_of(cause: str, row: Row, about: Circumstances) -> str:
+    """Say which way launch or spin is off: `_low`, `_high`, or nothing where it can't be said or isn't shown."""
+    column, best, figure = {
+        "launch": ("launch_deg", about.best_launch_deg, angle_figure),
+        "spin": ("spin_rpm", about.best_spin_rpm, spin_figure),
+    }.get(cause, ("", None, angle_figure))
+    if best is None or row[column] is None or figure(best) == figure(row[column]):
+        return ""
+    return "_low" if row[column] < best else "_high"
+
+
+def largest_parts(parts: Mapping[str, int]) -> list[str]:
+    """Name the parts worth a word, the largest first; other, which nobody can work on, isn't among them."""
+    worth = [name for name in CAUSES if parts.get(name, 0) >= NAMED_FROM_YD]
+    return sorted(worth, key=lambda name: -parts[name])
+
+
+def worked_on(row: Row, parts: Mapping[str, int], threshold: float) -> list[str]:
+    """Name the parts to work on: the main cause first, then what else costs enough; nobody is sent after nothing."""
+    by_size, cause = largest_parts(parts), row["main_cause"]
+    if cause == "none":
+        return []
+    worth = [name for name in by_size if parts[name] >= ALSO_SHARE * threshold]
+    if cause in parts:
+        return [cause, *(name for name in worth if name != cause)][:MOST_ADVICE]
+    if not row["flagged"]:
+        return worth[:MOST_ADVICE]
+    unexplained = ["other"] if parts.get("other", 0) >= ALSO_SHARE * threshold else []
+    return [*(worth or by_size[:1]), *unexplained][:MOST_ADVICE]
+
+
+def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
+    if name == "contact":
+        return _contact(part, row, about)
+    if name == "consistency":
+        return _consistency(part, about)
+    if name == "other":
+        key = "ball" if row["ball_speed_mph"] is None else "other"
+        return {
+            "what": say(f"do_{key}"),
+            "why": say(f"because_{key}", about.units, part=f"{part}"),
+            "try": say(f"try_{key}"),
+        }
+    return _delivery(name, part, row, about)
+
+
+def _contact(part: int, row: Row, about: Circumstances) -> Advice:
+    key, words = "because_contact_plain", {}
+    if row["ball_speed_mph"] is not None and about.better_ratio is not None:
+        ratio = row["ball_speed_mph"] / row["club_speed_mph"]
+        words = {"ratio": ratio_text(ratio), "better": ratio_text(about.better_ratio)}
+        key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
+    return {"what": say("do_contact"), "why": say(key, about.units, part=f"{part}", **words), "try": say("try_contact")}
+
+
+def _consistency(part: int, about: Circumstances) -> Advice:
+    poorer = 0 if about.poorer_yd is None else about.units.distance_whole(about.poorer_yd)
+    key = "because_consistency" if poorer > 0 else "because_consistency_plain"
+    why = say(key, about.units, part=f"{part}", poorer=f"{poorer}")
+    return {"what": say("do_consistency"), "why": why, "try": say("try_consistency")}
+
+
+def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
+    column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
+    way = way_of(name, row, about)
+    if best is None or not way:
+        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", about.units, part=f"{part}")
+        return {"what": what, "why": why, "try": say("try_delivery")}
+    figure = angle_figure if name == "launch" else spin_figure
+    return {
+        "what": say(f"do_{name}{way}", best=figure(best)),
+        "why": say(f"because_{name}", about.units, part=f"{part}", now=figure(row[column]), best=figure(best)),
+        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft, about.units)]),
+    }
+
+
+def _loft(name: str, way: str, loft: Row | None, units: Units) -> Iterator[str]:
+    """Say what loft and attack may bring, where they move launch or spin the way it has to go."""
+    if loft is None:
+        return
+    # More loft launches higher with more spin, less loft lower with less.
+    more = way == "_low"
+    helps = loft["advice"] == ("more loft" if more else "less loft")
+    if helps:
+        change = loft["loft_change_deg"]
+        words = {"change": _degrees(change), "way": say("more" if change > 0 else "less")}
+        key = "try_loft_impact" if loft["loft_by"] == "impact" else "try_loft"
+        yield say(key, units, **words, gain=units.distance_figure(loft["gain_yd"]))
+    # Hitting up launches higher, with less spin.
+    up = more if name == "launch" else not more
+    if up and loft["attack_gain_yd"] is not None and whole(loft["attack_gain_lo90_yd"]) > 0:
+        yield say(
+            "try_attack_top" if helps else "try_attack",
+            units,
+            change=_degrees(loft["attack_change_deg"]),
+            loft=_with_loft(loft["attack_loft_change_deg"]),
+            gain=units.distance_figure(loft["attack_gain_yd"]),
+        )
+
+
+def _with_loft(change_deg: float) -> str:
+    if change_deg == 0:
+        return say("todays_loft")
+    return say("loft_by", change=_degrees(change_deg), way=say("more" if change_deg > 0 else "less"))
+
+
+def _degrees(change_deg: float) -> str:
+    size = typed_text(abs(float(rounded(change_deg, ANGLE_STEP_DEG))))
+    return say("one_degree") if size == "1" else say("degrees", n=size)
+
+
+def _unassessed(row: Row, about: Circumstances) -> Advice:
+    missing = about.min_shots - row["shots"]
+    if missing > 0:
+        drives = f"{row['shots']}"
+        return {
+            "what": say("do_few_one") if missing == 1 else say("do_few", more=f"{missing}"),
+            "why": say(
+                "because_few_one" if drives == "1" else "because_few", shots=drives, min_shots=f"{about.min_shots}"
+            ),
+            "try": say("try_few"),
+        }
+    speed = about.units.speed_figure(row["club_speed_mph"])
+    why = say("because_beyond", about.units, speed=speed)
+    return {"what": say("do_beyond"), "why": why, "try": say("try_beyond")}
+
+
+def _nothing(row: Row, units: Units) -> Advice:
+    lost = shown_losses(row, units)["lost_yd"] or 0
+    why = (
+        say("because_none", units, lost=f"{lost}") if lost > 0 else say("because_ahead" if lost < 0 else "because_even")
+    )
+    return {"what": say("do_none"), "why": why, "try": say("try_none")}

@@ -1,0 +1,74 @@
+"""The bands' figures, the curve of efficient carry, and golfers' newest drives beside it."""
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.benchmark.frontier import WINDOW_EDGES
+from pipeline.benchmark.window import Window
+from pipeline.report.page.ground import Ground, Row
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import window_parts
+from pipeline.tables.columns import PERCENTILES
+from pipeline.tables.figures import BandTable
+
+# Of the curve, which is drawn and not written.
+DIGITS = 2
+
+
+def bands_of(ground: Ground) -> list[dict[str, Any]]:
+    """Give the band table, the newest quarter first, bands by rising speed; a suppressed band has its name alone.
+
+    Figures are whole floats: one that is rounded here and again where it is shown could end a yard off (215.4999 yd).
+    """
+    table = ground.tables[BandTable].sort("quarter", "band_mph", descending=[True, False])
+    return [_band(row) for row in table.iter_rows(named=True)]
+
+
+def _band(row: Row) -> dict[str, Any]:
+    hidden = row["suppressed"]
+
+    def known(name: str) -> float | None:
+        return None if hidden or row[name] is None else row[name]
+
+    window = None if hidden or None in (edges := [row[name] for name in WINDOW_EDGES]) else window_parts(Window(*edges))
+    return {
+        "band_mph": row["band_mph"],
+        "quarter": row["quarter"],
+        "golfers": None if hidden else row["golfers"],
+        "shots": None if hidden else row["shots"],
+        **{f"carry_p{p}": known(f"carry_p{p}_yd") for p in PERCENTILES},
+        **{f"carry_p{p}_{end}": known(f"carry_p{p}_{end}90_yd") for p in PERCENTILES for end in ("lo", "hi")},
+        "efficient": {
+            "value": known("efficient_carry_yd"),
+            "lo": known("efficient_lo90_yd"),
+            "hi": known("efficient_hi90_yd"),
+        },
+        "efficient_total_yd": known("efficient_total_yd"),
+        "window": None if window is None else {"launch": window.launch, "spin": window.spin},
+        "speed_ratio_p50": None if hidden else row["speed_ratio_p50"],
+        "in_window_share": None if hidden or row["in_window_share"] is None else row["in_window_share"],
+        "suppressed": hidden,
+    }
+
+
+def curve_of(ground: Ground) -> list[dict[str, float]]:
+    """Give efficient carry with its 90 % interval over the club speeds that the benchmarks reach."""
+    frontier = ground.frontier
+    columns = (frontier.speed_mph, frontier.carry_yd, frontier.lo90_yd, frontier.hi90_yd)
+    names = ("speed_mph", "efficient_yd", "lo", "hi")
+    return [
+        {name: round(float(value), DIGITS) for name, value in zip(names, row, strict=True)}
+        for row in zip(*columns, strict=True)
+    ]
+
+
+def dots_of(ground: Ground) -> list[list[Any]]:
+    """Give club speed, carry and golfer of the newest quarter, of golfers in bands that aren't suppressed."""
+    bands = ground.tables[BandTable].filter((pl.col("quarter") == ground.newest) & ~pl.col("suppressed"))
+    shown = set(bands["band_mph"].to_list())
+    return [
+        [round(row["club_speed_mph"], 4), ground.yd(shown_losses(row, ground.units)["carry_yd"]), golfer]
+        for golfer, row in ground.now.items()
+        if row["band_mph"] in shown
+    ]

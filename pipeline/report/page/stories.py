@@ -1,0 +1,239 @@
+"""Each golfer's whole story: all quarters, what changed, drives, goal, practice, advice."""
+
+from typing import Any
+
+from pipeline.coach.progress.measures import MEASURES, Measure
+from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
+from pipeline.report.page.facts import drives_to_draw, shares_reaching
+from pipeline.report.page.golfer_rows import FIRST_WORDS
+from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
+from pipeline.report.page.said import say
+from pipeline.report.shown_sums import shown_goal, shown_losses
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded, shown_edges, whole
+from pipeline.tables.columns import facts_of
+from pipeline.tables.goals import Goals, Priorities
+from pipeline.tables.practice import Practice
+from pipeline.tables.progress import Progress
+
+PARTS = ("contact", "launch", "spin", "consistency", "other")
+
+
+def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
+    """Give each golfer's story by pseudonym; see `pipeline.report.page.payload` for what is in one."""
+    drives = drives_to_draw(ground.drives, ground.newest)
+    changes, shares = _changes(ground), _shares(ground)
+    goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    told = {}
+    for golfer, history in ground.histories.items():
+        row = history[-1]
+        now = row["quarter"] == ground.newest
+        told[golfer] = {
+            "quarters": [_quarter(ground, one) for one in history],
+            "changes": changes.get(golfer, []),
+            "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
+            "place": _place(ground, row),
+            "goal": _goal(goals.get(golfer), shares.get(golfer), ground),
+            "practice": _practice(practice.get(golfer)),
+            "advice": advice_of(row, ground.about(row)) if now else [],
+            "first": _first(firsts.get(golfer), row, ground),
+        }
+    return told
+
+
+def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
+    key = (row["golfer"], row["quarter"])
+    facts, shown, yards = ground.facts.get(key, {}), shown_losses(row, ground.units), yards_of(row, ground)
+    assessed = row["status"] != "not_assessed"
+    parts = shown_parts(row, ground.units) if assessed else {}
+    ball = row["ball_speed_mph"]
+    return {
+        "quarter": row["quarter"],
+        "shots": row["shots"],
+        "days": facts.get("days"),
+        "device": facts.get("device"),
+        "ball": facts.get("ball"),
+        "club_speed_mph": round(row["club_speed_mph"], 4),
+        "speed_ratio": None if ball is None else round(ball / row["club_speed_mph"], 5),
+        "launch_deg": round(row["launch_deg"], 1),
+        "spin_rpm": None if row["spin_rpm"] is None else _tens(row["spin_rpm"]),
+        "carry_yd": ground.yd(shown["carry_yd"]),
+        "efficient_yd": ground.yd(shown["efficient_yd"]),
+        "lost_yd": yards["value"] if assessed else None,
+        "lo": yards["lo"] if assessed else None,
+        "hi": yards["hi"] if assessed else None,
+        "parts": {name: ground.yd(parts.get(name)) for name in PARTS},
+        "cause": row["main_cause"] if assessed else None,
+        "status": row["status"],
+        "sure": ground.sure(row),
+        "movement": ground.state[key],
+        "note": note_of(row, ground.min_shots, ground.units),
+    }
+
+
+def _as_carried(drives: list[list[float]], row: Row, ground: Ground) -> list[list[float]]:
+    """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
+    mean = ground.facts[row["golfer"], row["quarter"]]["mean_yd"]
+    return [[launch, spin, whole(carry * row["carry_yd"] / mean)] for launch, spin, carry in drives]
+
+
+def _shares(ground: Ground) -> dict[str, float]:
+    """Give the share of each golfer's newest drives that carry the goal, without what device and ball add."""
+    limits = {}
+    for golfer, goal in ground.by_golfer(Goals).items():
+        row = ground.now.get(golfer)
+        if row is not None and goal["goal_yd"] is not None:
+            limits[golfer] = goal["goal_yd"] * ground.facts[golfer, ground.newest]["mean_yd"] / row["carry_yd"]
+    return shares_reaching(ground.drives, ground.newest, limits)
+
+
+def _tens(rpm: float) -> int:
+    return int(rounded(rpm, 10.0))
+
+
+def note_of(row: Row, min_shots: int, units: Units) -> str | None:
+    """Say in words what the note of a row of `Golfers` says; what has no words of its own stands as it is."""
+    if row["status"] == "not_assessed":
+        if reason_of(row, min_shots) == BEYOND:
+            return say("note_beyond", units, speed=units.speed_figure(row["club_speed_mph"]))
+        key = "note_few_one" if row["shots"] == 1 else "note_few"
+        return say(key, shots=f"{row['shots']}", min_shots=f"{min_shots}")
+    if not row["note"]:
+        return None
+    return " ".join(_note(part) for part in row["note"].split("; "))
+
+
+_NOTES = {
+    "ball speed is not known": "note_ball",
+    "spin is guessed": "note_spin",
+    "the interval doesn't cover it": "note_unknown",
+    "are assumed in the interval": "note_assumed",
+}
+
+
+def _note(part: str) -> str:
+    for words, key in _NOTES.items():
+        if words in part:
+            return say(key)
+    return f"{part[:1].upper()}{part[1:]}."
+
+
+def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
+    """Give what changed to each later quarter, oldest first: one entry for each measure that is known."""
+    table = ground.tables.get(Progress)
+    if table is None:
+        return {}
+    facts = facts_of(Progress)
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in table.sort("golfer", "quarter").iter_rows(named=True):
+        entries = found.setdefault(row["golfer"], [])
+        for measure in MEASURES:
+            if row[measure.change()] is None:
+                continue
+            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, ground))
+    return found
+
+
+def _change(row: Row, measure: Measure, digits: int, ground: Ground) -> dict[str, Any]:
+    """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do."""
+    steps = shown_steps(row, ground)
+    yards = measure.name in steps
+    ends = {name: row[measure.change(f"{name}90")] for name in ("lo", "hi")}
+    return {
+        "measure": measure.name,
+        "quarter": row["quarter"],
+        "since": row["since"],
+        "change": ground.yd(steps[measure.name]) if yards else round(row[measure.change()], digits),
+        **{
+            name: None if end is None else ground.yd(ground.units.distance_whole(end)) if yards else round(end, digits)
+            for name, end in ends.items()
+        },
+        "verdict": row[f"{measure.name}_verdict"],
+    }
+
+
+def _place(ground: Ground, row: Row) -> dict[str, Any]:
+    """Say where the best delivery and the window lie at the golfer's club speed; None out of reach."""
+    edges = shown_edges(ground.frontier.window_at(row["club_speed_mph"]))
+    best = (row["best_launch_deg"], row["best_spin_rpm"])
+    return {
+        "window": None if edges is None else {"launch_deg": list(edges[0]), "spin_rpm": list(edges[1])},
+        "best": None
+        if None in best
+        else {
+            "launch_deg": float(rounded(best[0], ANGLE_STEP_DEG)),
+            "spin_rpm": float(rounded(best[1], SPIN_STEP_RPM)),
+        },
+        "efficient_yd": ground.yd(shown_losses(row, ground.units)["efficient_yd"]),
+    }
+
+
+def _goal(row: Row | None, share: float | None, ground: Ground) -> dict[str, Any] | None:
+    """Word a row of `Goals`; share is that of the newest quarter's drives which carry the goal."""
+    if row is None or row["goal_yd"] is None:
+        return None
+    shown = {name: ground.yd(yards) for name, yards in shown_goal(row, ground.units).items()}
+    return {
+        "goal_yd": shown["goal_yd"],
+        "from": row["goal_from"],
+        "carry_yd": shown["carry_yd"],
+        "gap_yd": shown["gap_yd"],
+        "strike_yd": shown["delivery_yd"],
+        "speed_yd": shown["speed_yd"],
+        "efficient_speed_mph": _tenth(row["efficient_speed_mph"]),
+        "present_speed_mph": _tenth(row["present_speed_mph"]),
+        "quarters": _tenth(row["quarters"]),
+        "quarters_lo": _tenth(row["quarters_lo90"]),
+        "quarters_hi": _tenth(row["quarters_hi90"]),
+        "reach": row["reach"],
+        "share": None if share is None else round(share, 3),
+    }
+
+
+def _practice(row: Row | None) -> dict[str, Any] | None:
+    if row is None:
+        return None
+    days = {
+        name: row[name] for name in ("first_on", "last_on", "projected_on", "projected_lo90_on", "projected_hi90_on")
+    }
+    return {
+        "sessions": row["sessions"],
+        "swings": row["swings"],
+        "misreads": row["misreads"],
+        "per_week": _tenth(row["sessions_per_week"]),
+        "basis": row["basis"],
+        "best_mph": {name: _tenth(row[f"best{end}_mph"]) for name, end in _ENDS},
+        "per_week_mph": {name: _hundredth(row[f"best_trend{end}_mph_per_week"]) for name, end in _ENDS},
+        "trend": row["trend"],
+        "next_band_mph": row["next_band_mph"],
+        "projection": row["projection"],
+        **{name: None if day is None else day.isoformat() for name, day in days.items()},
+    }
+
+
+_ENDS = (("value", ""), ("lo", "_lo90"), ("hi", "_hi90"))
+
+
+def _first(first: Row | None, row: Row, ground: Ground) -> dict[str, Any] | None:
+    """Say what comes first by a row of `Priorities`, and with which part of the strike to start."""
+    if first is None:
+        return None
+    word, parts = (
+        FIRST_WORDS[first["first"]],
+        worked_on(row, shown_parts(row, ground.units), ground.about(row).threshold),
+    )
+    text = say(f"first_{word}")
+    if word == "strike" and not parts:
+        text = say("first_strike_little")
+    elif word == "strike" and parts[0] in CAUSES:
+        text = say("first_strike_cause", cause=say(f"cause_{parts[0]}"))
+    confidence = first["confidence"]
+    return {"word": word, "confidence": None if confidence is None else round(confidence, 3), "text": text}
+
+
+def _tenth(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def _hundredth(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)

@@ -1,0 +1,102 @@
+// The printed sheet of a golfer: two sides of A4. The front says where the yards go, what to do and whether it helped;
+// the back has history, goal, practice and what the words mean. Sides are as wide as the paper less its margins, in CSS
+// pixels, so that the charts' letters print at their own size: 12 px are 9 pt.
+
+const GOLFER_SHEET = (() => {
+  const SIDE_WIDTH = 710; // 188 mm
+  const GAP = 22;
+  const SIZE = 12.5; // 9.4 pt
+  const column = (count) => Math.floor((SIDE_WIDTH - (count - 1) * GAP) / count);
+
+  // Whether printed sheets carry names, once names are loaded. In memory alone, as the names are.
+  const wanted = { names: true };
+
+  function head(context, code, story, side) {
+    const blocks = GOLFER_BLOCKS;
+    const short = context.golfers().byCode.get(code).row.short;
+    const name = wanted.names && context.hasNames() ? context.nameOf(code) : short;
+    const now = blocks.newest(story);
+    return context.el("header", { class: "sheet-head" }, context.el("h1", {}, name),
+      context.el("p", {}, [context.data.study.title, blocks.quarterText(now.quarter), name === short ? null : short, now.quarter === context.data.study.newest ? blocks.statusText(context, story) : null, blocks.say(context, `side_${side}`)].filter(Boolean).join(" · ")));
+  }
+
+  function front(context, code, story, row) {
+    const blocks = GOLFER_BLOCKS;
+    const half = { width: column(2), size: SIZE };
+    // The picture is narrower than the table of changes beside it, which has four columns of words. Where more advice
+    // follows, the pictures give it room.
+    const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
+    const [picture, chart] = story.advice.length > 1 ? [285, 100] : [390, 180];
+    return context.el("div", { class: "side front" }, head(context, code, story, "front"),
+      blocks.toDo(context, story, row), blocks.facts(context, story),
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
+      context.el("div", { class: "uneven" }, blocks.delivery(context, story, { ...left, height: picture }) ?? empty(context), helped(context, story, { ...right, height: chart })),
+      blocks.moreAdvice(context, story), story.drives.length ? null : notes(context));
+  }
+
+  // Whether it helped: yards lost by quarter between the finding and the table of changes. Without a table there is room
+  // for the goal, which else stands on the back.
+  function helped(context, story, look) {
+    const changes = GOLFER_BLOCKS.changes(context, story);
+    const table = changes.querySelector("table");
+    const chart = story.quarters.length > 1 && story.quarters.some((one) => GOLFER_BLOCKS.known(one.lost_yd))
+      ? GOLFER_BLOCKS.measureChart(context, story, GOLFER_BLOCKS.MEASURES[0], look) : null;
+    if (table) {
+      table.before(chart);
+      return changes;
+    }
+    return context.el("div", {}, changes, chart, GOLFER_BLOCKS.goal(context, story));
+  }
+
+  const empty = (context) => context.el("div");
+  const QUARTERS_SHOWN = 5;
+  const MOST_RULES = 16; // lines to write on; what the side has no room for is cut off
+
+  function back(context, code, story) {
+    const blocks = GOLFER_BLOCKS;
+    const third = { width: column(3), size: SIZE, height: 92 };
+    const hasTable = blocks.hasChanges(story);
+    const table = blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures: [] });
+    return context.el("div", { class: "side back" }, head(context, code, story, "back"),
+      blocks.block(context, "history", blocks.say(context, "history_title"), null,
+        context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
+      hasTable ? context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
+      blocks.words(context), blocks.cautions(context), notes(context));
+  }
+
+  // Lines to write on, as many as the side has room for.
+  function notes(context) {
+    const { el } = context;
+    return el("section", { class: "notes" }, el("h2", {}, GOLFER_BLOCKS.say(context, "notes_title")), ...Array.from({ length: MOST_RULES }, () => el("div", { class: "rule" })));
+  }
+
+  function sheet(context, code) {
+    const story = context.story(code);
+    const { row } = context.golfers().byCode.get(code);
+    return context.el("article", { class: "sheet", dataset: { golfer: code } }, front(context, code, story, row), back(context, code, story));
+  }
+
+  const ID = "sheets";
+  const PRINTING = "printing-sheets"; // the class under which paper shows the sheets and nothing else
+
+  function takeOff() {
+    document.getElementById(ID)?.remove();
+    document.documentElement.classList.remove(PRINTING);
+  }
+
+  // Prints the sheets of many golfers, and takes them off the page once they are printed. What is being done is said
+  // first: hundreds of sheets take some seconds.
+  function printAll(codes, context) {
+    takeOff();
+    const said = context.el("p", { role: "status", class: "drawing" }, GOLFER_BLOCKS.say(context, "print_waiting", { n: numberText(codes.length) }));
+    document.body.append(context.el("div", { id: ID }, said));
+    requestAnimationFrame(() => setTimeout(() => {
+      document.getElementById(ID).replaceChildren(...codes.filter((code) => context.story(code)).map((code) => sheet(context, code)));
+      document.documentElement.classList.add(PRINTING);
+      addEventListener("afterprint", takeOff, { once: true });
+      window.print();
+    }));
+  }
+
+  return { sheet, printAll, wanted };
+})();

@@ -1,0 +1,3 @@
+// Starts the page once every view has registered.
+
+start();
