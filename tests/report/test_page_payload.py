@@ -191,6 +191,19 @@ def test_dots_are_of_bands_that_are_shown(made):
     assert 0 < len(expected) < len(rows_of(made))
 
 
+def test_a_suppressed_band_has_its_name_alone_and_no_dot():
+    band = {"quarter": NEWEST, "golfers": 6, "shots": 120, "carry_p50_yd": 200.0, "efficient_carry_yd": 216.0}
+    hidden = {"band_mph": 100.0, "suppressed": True, "golfers": None, "shots": None, "carry_p50_yd": None}
+    bands = [band | {"band_mph": 90.0}, band | hidden]
+    payload = study_payload(played("1"), played("2", club_speed_mph=100.0), played("3", "2026Q2"), BandTable=bands)
+    assert payload["dots"] == [[90.0, 218, code("1")]]
+    first, second = payload["bands"]
+    assert (first["golfers"], first["carry_p50"], first["efficient"]["value"]) == (6, 200.0, 216.0)
+    named = {name: value for name, value in second.items() if value is not None}
+    nothing = {"value": None, "lo": None, "hi": None}
+    assert named == {"band_mph": 100.0, "quarter": NEWEST, "suppressed": True, "efficient": nothing}
+
+
 def test_drives_lie_about_the_golfers_carry_and_are_the_newest_quarters(academy_drives, made):
     struck = Counter(academy_drives.filter(pl.col("quarter") == NEWEST)["golfer"].cast(pl.String))
     for golfer, row in rows_of(made).items():

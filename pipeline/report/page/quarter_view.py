@@ -161,7 +161,7 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
 
     The rule: of the newest quarter's flagged, those with the most yards that are surely there, which is the low end of
     the yards lost with luck taken out (without it, of the yards lost). So a golfer who loses 38 yd, give or take 16,
-    comes after one who loses 36, give or take 3.
+    comes after one who loses 36, give or take 3. By yards lost alone, two of the demo's first five would be others.
 
     Returns
     -------
