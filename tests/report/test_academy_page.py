@@ -177,7 +177,7 @@ def test_the_first_printed_page_holds_the_quarter(opened, payload):
 @pytest.mark.parametrize("name", CASES)
 def test_odd_studies_have_a_first_screen_a_table_and_a_golfer(open_page, tmp_path, name):
     rows, others = CASES[name]
-    made = study_payload(*rows, **others)
+    made = study_payload(*rows, **others) | {"pictures": {}, "card": []}
     path = tmp_path / "odd.html"
     path.write_text(build_page(made), encoding="utf-8", newline="\n")
     page = open_page(path, *DESK).page
@@ -221,7 +221,7 @@ def test_the_tables_figures_are_the_payloads(opened, payload, size):
         assert cells["device"] == (row["device"] or DASH)
         assert cells["practice"] == ("yes" if row["practice"] else "no")
         if row["sure"]:
-            range_told = f"{row['lost_lo90_yd']} to {row['lost_hi90_yd']}"
+            range_told = f"{shown(row['lost_lo90_yd'])} to {shown(row['lost_hi90_yd'])}"
             assert cells["sure"].startswith(range_told)
             assert cells["sure"].endswith(row["sure"])
         lost = [f"{quarter.replace('Q', ' Q')} {shown(yards)}" for quarter, yards in

@@ -232,7 +232,7 @@ def test_the_first_steps_of_the_year_are_those_of_the_first_quarter(snakemake, t
         in year
     )
     speed = f"{row('golfers/golfers.csv')['club_speed_mph']:.1f}"
-    assert f"an efficient one carries {figure('efficient today')[0]} yd at today's {speed} mph." in year
+    assert f"an efficient drive carries {figure('efficient today')[0]} yd at today's {speed} mph." in year
     assert f"the goal takes {figure('speed, as now')[0]} mph." in year
     r = row("golfers/delivery.csv")
     more, another = (
