@@ -1,4 +1,8 @@
-"""Tables of what golfers want and what it takes: goals, and whether speed or delivery comes first."""
+"""Tables of what golfers want and what it takes: goals, and whether speed or the strike comes first.
+
+The strike is all that costs yards at today's club speed: contact, launch, spin and consistency. Columns and words that
+call it delivery keep their names, since files have them; elsewhere delivery is launch and spin alone.
+"""
 
 import dataframely as dy
 import polars as pl
@@ -41,8 +45,8 @@ class Goals(cols.Table):
         "Gap to the goal", "Goal less mean carry; below 0 once it is reached."
     )
     delivery_yd, delivery_lo90_yd, delivery_hi90_yd = cols.estimate(
-        "Gap by delivery", "Part of the gap that an efficient delivery gives at today's club speed.",
-        short="of it by delivery, at this club speed", min=0,
+        "Gap by the strike", "Part of the gap that an efficient drive gives at today's club speed.",
+        short="of it by the strike, at this club speed", min=0,
     )  # fmt: skip
     speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate(
         "Gap by speed", "Rest of the gap, which more club speed has to give.", short="of it by more club speed", min=0
@@ -100,7 +104,7 @@ class Goals(cols.Table):
 
 
 class Priorities(cols.Table):
-    """Whether speed or delivery gives a golfer more."""
+    """Whether speed or the strike (contact, launch, spin and consistency) gives a golfer more."""
 
     FILES = ("golfers/priorities.csv",)
     ROW = "golfer assessed in the newest quarter"
@@ -109,7 +113,7 @@ class Priorities(cols.Table):
     quarter = cols.quarter()
     club_speed_mph = cols.number("Club speed", "Mean club speed of the quarter's drives.")
     delivery_yd, delivery_lo90_yd, delivery_hi90_yd = cols.estimate(
-        "Delivery gives", "Yards lost at today's club speed, with luck taken out where that can be.", nullable=False
+        "The strike gives", "Yards lost at today's club speed, with luck taken out where that can be.", nullable=False
     )
     yards_per_mph = cols.number("Yards per mph", "Carry for a mile an hour more, the delivery as it is.", decimals=1)
     speed_gain_mph, speed_gain_lo90_mph, speed_gain_hi90_mph = cols.estimate(
@@ -118,15 +122,15 @@ class Priorities(cols.Table):
     )  # fmt: skip
     speed_yd, speed_lo90_yd, speed_hi90_yd = cols.estimate("Speed gives", "What such a gain in speed is worth.")
     delivery_more_probability = cols.share(
-        "Delivery gives more", "Probability that delivery gives more than speed.", nullable=True
+        "The strike gives more", "Probability that the strike gives more than speed.", nullable=True
     )
     first = cols.word(
         "First",
-        "What gives more, where that is likely enough. either: about as many yards are to be expected of both. "
-        "cant_tell: neither is likely enough.",
+        "What gives more, where that is likely enough. delivery: the strike. either: about as many yards are to be "
+        "expected of both. cant_tell: neither is likely enough.",
         FIRSTS,
     )
-    confidence = cols.share("Confidence", "Probability of that, where delivery or speed is named.", nullable=True)
+    confidence = cols.share("Confidence", "Probability of that, where the strike or speed is named.", nullable=True)
     note = cols.note()
 
     @dy.rule()

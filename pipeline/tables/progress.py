@@ -82,12 +82,12 @@ class Progress(cols.Table):
         "speed", "Part of the change in carry that club speed brought."
     )
     carry_from_delivery_yd, carry_from_delivery_lo90_yd, carry_from_delivery_hi90_yd = _gained_with_ends(
-        "delivery", "Part that contact, launch, spin and consistency brought together."
+        "the strike", "Part that contact, launch, spin and consistency brought together."
     )
-    carry_from_contact_yd = _gained("contact", "Part of delivery's; empty without ball speed in both quarters.")
-    carry_from_launch_yd = _gained("launch", "Part of delivery's.")
-    carry_from_spin_yd = _gained("spin", "Part of delivery's.")
-    carry_from_consistency_yd = _gained("consistency", "Part of delivery's: the mean against the typical drive.")
+    carry_from_contact_yd = _gained("contact", "Part of the strike's; empty without ball speed in both quarters.")
+    carry_from_launch_yd = _gained("launch", "Part of the strike's.")
+    carry_from_spin_yd = _gained("spin", "Part of the strike's.")
+    carry_from_consistency_yd = _gained("consistency", "Part of the strike's: the mean against the typical drive.")
     carry_from_other_yd = _gained("other", "What the drives did beyond what the model expects of them.")
     note = cols.note()
 
@@ -160,7 +160,7 @@ class Cohorts(cols.Table):
         "speed", "Part of the mean change in carry that club speed brought.", 1
     )
     carry_from_delivery_yd, carry_from_delivery_lo90_yd, carry_from_delivery_hi90_yd = _gained_with_ends(
-        "delivery", "Part of it that delivery brought.", 1
+        "the strike", "Part of it that the strike brought.", 1
     )
     carry_from_other_yd = _gained("other", "Part of it that can't be explained.", 1)
     suppressed = cols.flag("Suppressed", "Whether the figures are left out because there are too few golfers.")

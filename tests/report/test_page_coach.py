@@ -60,7 +60,7 @@ def test_groups_are_listed_and_a_suppressed_one_says_so_alone():
     assert second["Group"] == "evening"
     assert second["Golfers"] == "21"
     assert second["Carry, yd"] == "2.3 (1.8 to 2.8)"
-    assert second["by delivery, yd"] == "0.5 (-0.1 to 1.1)"
+    assert second["by the strike, yd"] == "0.5 (-0.1 to 1.1)"
     assert (second["Carry better"], second["Carry worse"], second["Note"]) == ("7", "4", "")
 
 

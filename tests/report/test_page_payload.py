@@ -19,7 +19,7 @@ from pipeline.report.page.golfer_rows import COLUMNS
 from pipeline.report.page.payload import payload_of
 from pipeline.report.page.quality import QUALITY_COLUMNS
 from pipeline.report.shown_sums import shown_goal, shown_losses
-from pipeline.shown import rounded, whole
+from pipeline.shown import METRIC, rounded, whole
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable
@@ -191,6 +191,19 @@ def test_dots_are_of_bands_that_are_shown(made):
     assert 0 < len(expected) < len(rows_of(made))
 
 
+def test_a_suppressed_band_has_its_name_alone_and_no_dot():
+    band = {"quarter": NEWEST, "golfers": 6, "shots": 120, "carry_p50_yd": 200.0, "efficient_carry_yd": 216.0}
+    hidden = {"band_mph": 100.0, "suppressed": True, "golfers": None, "shots": None, "carry_p50_yd": None}
+    bands = [band | {"band_mph": 90.0}, band | hidden]
+    payload = study_payload(played("1"), played("2", club_speed_mph=100.0), played("3", "2026Q2"), BandTable=bands)
+    assert payload["dots"] == [[90.0, 218, code("1")]]
+    first, second = payload["bands"]
+    assert (first["golfers"], first["carry_p50"], first["efficient"]["value"]) == (6, 200.0, 216.0)
+    named = {name: value for name, value in second.items() if value is not None}
+    nothing = {"value": None, "lo": None, "hi": None}
+    assert named == {"band_mph": 100.0, "quarter": NEWEST, "suppressed": True, "efficient": nothing}
+
+
 def test_drives_lie_about_the_golfers_carry_and_are_the_newest_quarters(academy_drives, made):
     struck = Counter(academy_drives.filter(pl.col("quarter") == NEWEST)["golfer"].cast(pl.String))
     for golfer, row in rows_of(made).items():
@@ -352,3 +365,38 @@ def test_loft_and_attack_come_from_the_table():
     advice = study_payload(*rows, **others)["stories"][code("1")]["advice"][0]
     assert table[code("1")]["gain_yd"] == 6.0
     assert "Try 2 degrees more loft with a coach: it should add about 6 yd." in advice["try"]
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_in_metres_figures_are_whole_metres_that_add_up_and_no_yard_is_said(name):
+    rows, others = CASES[name]
+    tables, settings = tables_of(rows, **others), SETTINGS | {"units": "metres"}
+    payload = payload_of(tables=tables, frontier=FRONTIER, drives=drives_of(rows), settings=settings)
+
+    def metres(yd):
+        found = yd / METRIC.yd_each
+        assert found == pytest.approx(round(found), abs=1e-5)
+        return round(found)
+
+    shown = {(row["golfer"], row["quarter"]): shown_losses(row, METRIC) for row in table_of(Golfers, rows).to_dicts()}
+    for golfer, story in payload["stories"].items():
+        for told in story["quarters"]:
+            assert metres(told["carry_yd"]) == shown[golfer, told["quarter"]]["carry_yd"]
+            if told["lost_yd"] is not None:
+                assert metres(told["lost_yd"]) == metres(told["efficient_yd"]) - metres(told["carry_yd"])
+                parts = [part for part in told["parts"].values() if part is not None]
+                assert metres(told["lost_yd"]) == sum(map(metres, parts))
+    said = [text for part in ("quarter", "stories") for text in strings(payload[part])]
+    notes = {text for text in said if "the device x" in text}
+    assert [text for text in said if re.search(r"\b(yd|mph|yards)\b", text) and text not in notes] == []
+
+
+def test_in_metres_sentences_name_metres():
+    rows, others = CASES["advice of each kind"]
+    settings = SETTINGS | {"units": "metres"}
+    tables, drives = tables_of(rows, **others), drives_of(rows)
+    payload = payload_of(tables=tables, frontier=FRONTIER, drives=drives, settings=settings)
+    assert payload["study"]["units"] == "metres"
+    assert payload["quarter"]["first"][0]["why"] == "A low launch costs all of the 18 m lost."
+    assert payload["quarter"]["good"][0]["what"] == "9 m fewer lost, 11 m more carry and 3.4 km/h more club speed"
+    assert payload["quarter"]["rules"]["sure"].startswith("Sure: the whole range lies on one side of 9.1 m.")

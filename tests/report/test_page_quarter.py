@@ -170,11 +170,13 @@ def test_why_adds_up(given, expected):
 
 
 def test_good_news_is_of_those_who_clearly_got_better_most_yards_first():
-    rows = [played(name, quarter) for name in "1234" for quarter in ("2026Q2", "2026Q3")]
+    rows = [played(name, quarter) for name in "12345" for quarter in ("2026Q2", "2026Q3")]
     told = [progress("1", "club_speed"), progress("2", "carry", carry_change_yd=9.4), progress("3"),
+            progress("5", "carry", carry_change_yd=11.4),
             progress("4", "lost", "carry", lost_change_yd=-15.2)]  # fmt: skip
     assert good_news(ground_of(*rows, Progress=told)) == [
         {"golfer": code("4"), "what": "15 yd fewer lost and 12 yd more carry", "measures": ["lost", "carry"]},
+        {"golfer": code("5"), "what": "11 yd more carry", "measures": ["carry"]},
         {"golfer": code("2"), "what": "9 yd more carry", "measures": ["carry"]},
         {"golfer": code("1"), "what": "2.1 mph more club speed", "measures": ["club_speed"]},
     ]

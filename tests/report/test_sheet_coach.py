@@ -40,7 +40,7 @@ def test_goal_is_told_with_gap_parts_and_speeds():
     assert words["rows"] == [
         ("Carry now", "201 yd", "198 to 204"),
         ("Gap to the goal", "40 yd", "37 to 43"),
-        ("of it by delivery, at this club speed", "12 yd", "9 to 15"),
+        ("of it by the strike, at this club speed", "12 yd", "9 to 15"),
         ("of it by more club speed", "28 yd", "25 to 31"),
         ("Club speed for the goal, efficient delivery", "100 mph", "99 to 101"),
         ("Club speed for the goal, delivery as now", "104 mph", "103 to 105"),

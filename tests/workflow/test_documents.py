@@ -170,7 +170,7 @@ def test_the_golfers_progress_is_the_runs(demo, year):
         ) in year
     last = rows[-1]
     assert (
-        f"Delivery gave {last['carry_from_delivery_yd']:.0f} yd, {last['club_speed_change_mph']:.1f} mph more speed "
+        f"The strike gave {last['carry_from_delivery_yd']:.0f} yd, {last['club_speed_change_mph']:.1f} mph more speed "
         f"gave {last['carry_from_speed_yd']:.0f} yd, and {last['carry_from_other_yd']:.0f} yd is other."
     ) in year
     (advice,) = read(demo.results / "golfers/delivery.csv").filter(golfer=golfer_of(year)).to_dicts()
@@ -182,7 +182,7 @@ def test_the_golfers_goals_are_the_runs(demo, year, root):
     assert (goal["goal_from"], goal["reach"], goal["quarters"]) == ("own speed", "delivery", 0)
     assert (
         f"sets {goal['goal_yd']:.0f} yd, the efficient carry at today's club speed. It is {goal['gap_yd']:.0f} yd "
-        "away, all of it through delivery: no more speed is needed."
+        "away, all of it through the strike: no more speed is needed."
     ) in year
     (first,) = read(demo.results / "golfers/priorities.csv").filter(golfer=golfer_of(year)).to_dicts()
     assert (
@@ -229,10 +229,11 @@ def test_the_first_steps_of_the_year_are_those_of_the_first_quarter(snakemake, t
 
     today, gap = figure("today"), figure("gap to the goal")
     assert (
-        f"Today it is {today[0]} yd ({today[1]}), which is {gap[0]} yd short. Delivery alone can close the gap" in year
+        f"Today it is {today[0]} yd ({today[1]}), which is {gap[0]} yd short. The strike alone can close the gap"
+        in year
     )
     speed = f"{row('golfers/golfers.csv')['club_speed_mph']:.1f}"
-    assert f"an efficient one carries {figure('efficient today')[0]} yd at today's {speed} mph." in year
+    assert f"an efficient drive carries {figure('efficient today')[0]} yd at today's {speed} mph." in year
     assert f"the goal takes {figure('speed, as now')[0]} mph." in year
     r = row("golfers/delivery.csv")
     more, another = (

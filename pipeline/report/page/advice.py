@@ -13,8 +13,9 @@ from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import (
     ANGLE_STEP_DEG,
+    IMPERIAL,
+    Units,
     angle_figure,
-    number_text,
     ratio_text,
     rounded,
     spin_figure,
@@ -26,7 +27,9 @@ from pipeline.tables.golfers import PARTS
 CAUSES = ("contact", "launch", "spin", "consistency")
 # A part is worth a word from these shown yards on, as a cause is (`pipeline.golfers.causes.NAMED_FROM_YD`).
 NAMED_FROM_YD = 2
-# A second and third part are worth working on from half of the yards at which a golfer is flagged.
+# A second and third part are worth working on from half of the yards at which a golfer is flagged. So 15 of the demo's
+# 43 flagged get a second piece of advice and 2 a third; from a quarter of the yards on it would be 24 and 10, from
+# three quarters on 1 and none.
 ALSO_SHARE = 0.5
 MOST_ADVICE = 3
 
@@ -50,6 +53,8 @@ class Circumstances:
         The golfer's row of `Delivery`.
     threshold_yd : float
     min_shots : int
+    units : Units
+        In which distances and speeds are said; parts are compared in shown units.
     """
 
     best_launch_deg: float | None
@@ -59,6 +64,12 @@ class Circumstances:
     loft: Row | None
     threshold_yd: float
     min_shots: int
+    units: Units = IMPERIAL
+
+    @property
+    def threshold(self) -> float:
+        """Give the threshold in the units in which it is said."""
+        return self.threshold_yd / self.units.yd_each
 
 
 def advice_of(row: Row, about: Circumstances) -> list[Advice]:
@@ -77,25 +88,25 @@ def advice_of(row: Row, about: Circumstances) -> list[Advice]:
     """
     if row["status"] == "not_assessed":
         return [_unassessed(row, about)]
-    parts = shown_parts(row)
-    found = [_one(name, parts[name], row, about) for name in worked_on(row, parts, about.threshold_yd)]
+    parts = shown_parts(row, about.units)
+    found = [_one(name, parts[name], row, about) for name in worked_on(row, parts, about.threshold)]
     if not found:
-        return [_nothing(row)]
+        return [_nothing(row, about.units)]
     if not row["flagged"]:
-        found[0]["why"] += " " + _doubt(row, about.threshold_yd)
+        found[0]["why"] += " " + _doubt(row, about)
     return found
 
 
-def _doubt(row: Row, threshold_yd: float) -> str:
-    lost, high = shown_losses(row)["lost_yd"] or 0, row["lost_hi90_yd"]
-    if high is not None and high <= threshold_yd:
-        return say("small", lost=f"{lost}")
-    return say("maybe", threshold=f"{threshold_yd:g}")
+def _doubt(row: Row, about: Circumstances) -> str:
+    lost, high = shown_losses(row, about.units)["lost_yd"] or 0, row["lost_hi90_yd"]
+    if high is not None and high <= about.threshold_yd:
+        return say("small", about.units, lost=f"{lost}")
+    return say("maybe", about.units, threshold=typed_text(float(rounded(about.threshold, 0.1))))
 
 
-def shown_parts(row: Row) -> dict[str, int]:
+def shown_parts(row: Row, units: Units = IMPERIAL) -> dict[str, int]:
     """Give the known parts of the yards lost as they are shown, by cause and other; they add up as shown."""
-    shown = shown_losses(row)
+    shown = shown_losses(row, units)
     named = {part.removeprefix("lost_").removesuffix("_yd"): shown[part] for part in PARTS}
     return {name: yards for name, yards in named.items() if yards is not None}
 
@@ -117,17 +128,17 @@ def largest_parts(parts: Mapping[str, int]) -> list[str]:
     return sorted(worth, key=lambda name: -parts[name])
 
 
-def worked_on(row: Row, parts: Mapping[str, int], threshold_yd: float) -> list[str]:
+def worked_on(row: Row, parts: Mapping[str, int], threshold: float) -> list[str]:
     """Name the parts to work on: the main cause first, then what else costs enough; nobody is sent after nothing."""
     by_size, cause = largest_parts(parts), row["main_cause"]
     if cause == "none":
         return []
-    worth = [name for name in by_size if parts[name] >= ALSO_SHARE * threshold_yd]
+    worth = [name for name in by_size if parts[name] >= ALSO_SHARE * threshold]
     if cause in parts:
         return [cause, *(name for name in worth if name != cause)][:MOST_ADVICE]
     if not row["flagged"]:
         return worth[:MOST_ADVICE]
-    unexplained = ["other"] if parts.get("other", 0) >= ALSO_SHARE * threshold_yd else []
+    unexplained = ["other"] if parts.get("other", 0) >= ALSO_SHARE * threshold else []
     return [*(worth or by_size[:1]), *unexplained][:MOST_ADVICE]
 
 
@@ -138,7 +149,11 @@ def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
         return _consistency(part, about)
     if name == "other":
         key = "ball" if row["ball_speed_mph"] is None else "other"
-        return {"what": say(f"do_{key}"), "why": say(f"because_{key}", part=f"{part}"), "try": say(f"try_{key}")}
+        return {
+            "what": say(f"do_{key}"),
+            "why": say(f"because_{key}", about.units, part=f"{part}"),
+            "try": say(f"try_{key}"),
+        }
     return _delivery(name, part, row, about)
 
 
@@ -148,31 +163,31 @@ def _contact(part: int, row: Row, about: Circumstances) -> Advice:
         ratio = row["ball_speed_mph"] / row["club_speed_mph"]
         words = {"ratio": ratio_text(ratio), "better": ratio_text(about.better_ratio)}
         key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
-    return {"what": say("do_contact"), "why": say(key, part=f"{part}", **words), "try": say("try_contact")}
+    return {"what": say("do_contact"), "why": say(key, about.units, part=f"{part}", **words), "try": say("try_contact")}
 
 
 def _consistency(part: int, about: Circumstances) -> Advice:
-    known = about.poorer_yd is not None and whole(about.poorer_yd) > 0
-    poorer = {"poorer": number_text(about.poorer_yd)} if about.poorer_yd is not None and known else {}
-    key = "because_consistency" if known else "because_consistency_plain"
-    return {"what": say("do_consistency"), "why": say(key, part=f"{part}", **poorer), "try": say("try_consistency")}
+    poorer = 0 if about.poorer_yd is None else about.units.distance_whole(about.poorer_yd)
+    key = "because_consistency" if poorer > 0 else "because_consistency_plain"
+    why = say(key, about.units, part=f"{part}", poorer=f"{poorer}")
+    return {"what": say("do_consistency"), "why": why, "try": say("try_consistency")}
 
 
 def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
     column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
     way = way_of(name, row, about)
     if best is None or not way:
-        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", part=f"{part}")
+        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", about.units, part=f"{part}")
         return {"what": what, "why": why, "try": say("try_delivery")}
     figure = angle_figure if name == "launch" else spin_figure
     return {
         "what": say(f"do_{name}{way}", best=figure(best)),
-        "why": say(f"because_{name}", part=f"{part}", now=figure(row[column]), best=figure(best)),
-        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft)]),
+        "why": say(f"because_{name}", about.units, part=f"{part}", now=figure(row[column]), best=figure(best)),
+        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft, about.units)]),
     }
 
 
-def _loft(name: str, way: str, loft: Row | None) -> Iterator[str]:
+def _loft(name: str, way: str, loft: Row | None, units: Units) -> Iterator[str]:
     """Say what loft and attack may bring, where they move launch or spin the way it has to go."""
     if loft is None:
         return
@@ -183,15 +198,16 @@ def _loft(name: str, way: str, loft: Row | None) -> Iterator[str]:
         change = loft["loft_change_deg"]
         words = {"change": _degrees(change), "way": say("more" if change > 0 else "less")}
         key = "try_loft_impact" if loft["loft_by"] == "impact" else "try_loft"
-        yield say(key, **words, gain=number_text(loft["gain_yd"]))
+        yield say(key, units, **words, gain=units.distance_figure(loft["gain_yd"]))
     # Hitting up launches higher, with less spin.
     up = more if name == "launch" else not more
     if up and loft["attack_gain_yd"] is not None and whole(loft["attack_gain_lo90_yd"]) > 0:
         yield say(
             "try_attack_top" if helps else "try_attack",
+            units,
             change=_degrees(loft["attack_change_deg"]),
             loft=_with_loft(loft["attack_loft_change_deg"]),
-            gain=number_text(loft["attack_gain_yd"]),
+            gain=units.distance_figure(loft["attack_gain_yd"]),
         )
 
 
@@ -217,11 +233,14 @@ def _unassessed(row: Row, about: Circumstances) -> Advice:
             ),
             "try": say("try_few"),
         }
-    speed = number_text(row["club_speed_mph"])
-    return {"what": say("do_beyond"), "why": say("because_beyond", speed=speed), "try": say("try_beyond")}
+    speed = about.units.speed_figure(row["club_speed_mph"])
+    why = say("because_beyond", about.units, speed=speed)
+    return {"what": say("do_beyond"), "why": why, "try": say("try_beyond")}
 
 
-def _nothing(row: Row) -> Advice:
-    lost = shown_losses(row)["lost_yd"] or 0
-    why = say("because_none", lost=f"{lost}") if lost > 0 else say("because_ahead" if lost < 0 else "because_even")
+def _nothing(row: Row, units: Units) -> Advice:
+    lost = shown_losses(row, units)["lost_yd"] or 0
+    why = (
+        say("because_none", units, lost=f"{lost}") if lost > 0 else say("because_ahead" if lost < 0 else "because_even")
+    )
     return {"what": say("do_none"), "why": why, "try": say("try_none")}

@@ -68,7 +68,7 @@ def dots_of(ground: Ground) -> list[list[Any]]:
     bands = ground.tables[BandTable].filter((pl.col("quarter") == ground.newest) & ~pl.col("suppressed"))
     shown = set(bands["band_mph"].to_list())
     return [
-        [round(row["club_speed_mph"], 4), shown_losses(row)["carry_yd"], golfer]
+        [round(row["club_speed_mph"], 4), ground.yd(shown_losses(row, ground.units)["carry_yd"]), golfer]
         for golfer, row in ground.now.items()
         if row["band_mph"] in shown
     ]

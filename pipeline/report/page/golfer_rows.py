@@ -6,7 +6,6 @@ from pipeline.report.page.advice import advice_of
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.quarter_view import yards_of
 from pipeline.report.shown_sums import shown_losses
-from pipeline.shown import whole
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 
@@ -65,13 +64,15 @@ def golfers_of(ground: Ground) -> dict[str, Any]:
             "status": row["status"] if now else NOT_SEEN,
             "movement": ground.state.get((golfer, ground.newest), AWAY),
             "cause": row["main_cause"] if row["status"] != "not_assessed" else None,
-            **shown_row(row),
+            **shown_row(row, ground),
             "sure": ground.sure(row),
             "band_mph": row["band_mph"],
             **said_of(ground, golfer, row["quarter"]),
             "practice": golfer in practice,
             "first": FIRST_WORDS[first["first"]] if first else None,
-            "goal_yd": whole(goal["goal_yd"]) if goal and goal["goal_yd"] is not None else None,
+            "goal_yd": ground.yd(ground.units.distance_whole(goal["goal_yd"]))
+            if goal and goal["goal_yd"] is not None
+            else None,
             "do": advice_of(row, ground.about(row))[0]["what"] if now else None,
             "history": history_of(ground, history),
         }
@@ -79,17 +80,17 @@ def golfers_of(ground: Ground) -> dict[str, Any]:
     return {"columns": list(COLUMNS), "rows": rows}
 
 
-def shown_row(row: Row) -> dict[str, Any]:
+def shown_row(row: Row, ground: Ground) -> dict[str, Any]:
     """Give the figures of a row of `Golfers` as they are shown; yards lost of who wasn't assessed are left out."""
-    shown, yards = shown_losses(row), yards_of(row)
+    shown, yards = shown_losses(row, ground.units), yards_of(row, ground)
     if row["status"] == "not_assessed":
         yards = dict.fromkeys(yards)
     return {
         "lost_yd": yards["value"],
         "lost_lo90_yd": yards["lo"],
         "lost_hi90_yd": yards["hi"],
-        "carry_yd": shown["carry_yd"],
-        "efficient_yd": shown["efficient_yd"],
+        "carry_yd": ground.yd(shown["carry_yd"]),
+        "efficient_yd": ground.yd(shown["efficient_yd"]),
         "club_speed_mph": round(row["club_speed_mph"], 4),
         "quarter": row["quarter"],
         "shots": row["shots"],
@@ -102,7 +103,7 @@ def said_of(ground: Ground, golfer: str, quarter: str) -> dict[str, str | None]:
     return {name: facts.get(name) for name in ("group", "device")}
 
 
-def history_of(ground: Ground, history: list[Row]) -> list[int | None]:
+def history_of(ground: Ground, history: list[Row]) -> list[float | None]:
     """Give the shown yards lost by the study's quarters, None where the golfer wasn't assessed."""
-    lost = {row["quarter"]: shown_losses(row)["lost_yd"] for row in history if row["status"] != "not_assessed"}
-    return [lost.get(quarter) for quarter in ground.quarters]
+    shown = {row["quarter"]: shown_losses(row, ground.units) for row in history if row["status"] != "not_assessed"}
+    return [ground.yd(shown.get(quarter, {}).get("lost_yd")) for quarter in ground.quarters]

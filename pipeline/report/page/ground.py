@@ -15,6 +15,7 @@ from pipeline.report.page.advice import Circumstances
 from pipeline.report.page.counts import quarters_of, states_of
 from pipeline.report.page.facts import quarter_facts
 from pipeline.report.page.sureness import how_sure
+from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.tables.columns import Table
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.golfers import Golfers
@@ -52,6 +53,16 @@ class Ground:
     def threshold_yd(self) -> float:
         """Yards lost above which a golfer is flagged."""
         return float(self.settings["flags"]["lost_yd"])
+
+    @cached_property
+    def units(self) -> Units:
+        """The units in which sentences are said, and in which figures add up as shown."""
+        metric = self.settings.get("units", self.frontier.units) == "metres"
+        return METRIC if metric else IMPERIAL
+
+    def yd(self, shown: int | None) -> float | None:
+        """Give a distance in shown units in yards again: whole ones, or what is whole in the study's units."""
+        return shown if shown is None or self.units is IMPERIAL else round(shown * self.units.yd_each, 6)
 
     @property
     def min_shots(self) -> int:
@@ -157,6 +168,7 @@ class Ground:
             loft=self._lofts.get(golfer) if newest else None,
             threshold_yd=self.threshold_yd,
             min_shots=self.min_shots,
+            units=self.units,
         )
 
     def sure(self, row: Row) -> str | None:

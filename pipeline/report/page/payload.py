@@ -78,7 +78,7 @@ def study_of(ground: Ground) -> dict[str, Any]:
     return {
         "name": ground.frontier.study,
         "title": settings.get("title") or settings["study"],
-        "units": settings.get("units", ground.frontier.units),
+        "units": ground.units.distance,
         "quarters": ground.quarters,
         "newest": ground.newest,
         "lost_yd": ground.threshold_yd,

@@ -14,7 +14,7 @@ from pipeline.report.page.moves import moves_of
 from pipeline.report.page.said import capital, listed, people, say, spaced
 from pipeline.report.page.sureness import LIKELY, SURE
 from pipeline.report.shown_sums import shown_losses
-from pipeline.shown import number_text, whole
+from pipeline.shown import Units, number_text, rounded, typed_text, whole
 from pipeline.tables.goals import Goals
 from pipeline.tables.progress import Progress
 
@@ -43,8 +43,12 @@ def quarter_of(ground: Ground) -> dict[str, Any]:
         "counts": counts,
         "causes": causes,
         "moves": moves_of(ground.golfers),
-        "rules": {"first": say("rule_first"), "sure": say("rule_sure", threshold=f"{ground.threshold_yd:g}")},
+        "rules": {"first": say("rule_first"), "sure": say("rule_sure", ground.units, threshold=_threshold(ground))},
     }
+
+
+def _threshold(ground: Ground) -> str:
+    return typed_text(float(rounded(ground.threshold_yd / ground.units.yd_each, 0.1)))
 
 
 def changed(ground: Ground, counts: dict[str, Any]) -> str:
@@ -103,7 +107,11 @@ def causes_of(ground: Ground) -> list[dict[str, Any]]:
     flagged = [row for row in ground.now.values() if row["flagged"]]
     counted = Counter(row["main_cause"] for row in flagged)
     told = [
-        {"cause": cause, "golfers": number, "yards": _usual_part(flagged, cause) if cause in CAUSES else None}
+        {
+            "cause": cause,
+            "golfers": number,
+            "yards": _usual_part(flagged, cause, ground.units) if cause in CAUSES else None,
+        }
         for cause, number in counted.items()
     ]
     return sorted(told, key=lambda one: (-one["golfers"], -(one["yards"] or 0), one["cause"]))
@@ -124,24 +132,24 @@ def costs_most(ground: Ground, causes: list[dict[str, Any]]) -> str:
     causes_told = capital(listed([say(f"cause_{one['cause']}") for one in top]))
     number = top[0]["golfers"]
     if len(top) > 1:
-        return say("costs_tied" if number > 1 else "costs_tied_once", causes=causes_told, **words)
+        return say("costs_tied" if number > 1 else "costs_tied_once", ground.units, causes=causes_told, **words)
     key = "costs_one" if every == 1 else "costs_all" if number == every else "costs_once" if number == 1 else "costs"
-    return say(key, cause=causes_told, **words)
+    return say(key, ground.units, cause=causes_told, **words)
 
 
 def _costs_nothing(ground: Ground) -> str:
-    lost = [shown_losses(row)["lost_yd"] or 0 for row in _assessed(ground)]
+    lost = [shown_losses(row, ground.units)["lost_yd"] or 0 for row in _assessed(ground)]
     if not lost:
         return say("costs_unknown", min_shots=f"{ground.min_shots}")
     middle = whole(median(lost))
     if len(lost) < FEW or middle < 1:
         return say("costs_clear_few")
-    return say("costs_clear", n=f"{len(lost):,}", yards=f"{middle}")
+    return say("costs_clear", ground.units, n=f"{len(lost):,}", yards=f"{middle}")
 
 
-def _usual_part(flagged: list[Row], cause: str) -> int:
+def _usual_part(flagged: list[Row], cause: str, units: Units) -> int:
     """Give the median of what a cause takes from the golfers whose main cause it is, in shown yards."""
-    return whole(median(shown_parts(row)[cause] for row in flagged if row["main_cause"] == cause))
+    return whole(median(shown_parts(row, units)[cause] for row in flagged if row["main_cause"] == cause))
 
 
 def whom_first(ground: Ground, first: list[dict[str, Any]]) -> str:
@@ -161,7 +169,7 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
 
     The rule: of the newest quarter's flagged, those with the most yards that are surely there, which is the low end of
     the yards lost with luck taken out (without it, of the yards lost). So a golfer who loses 38 yd, give or take 16,
-    comes after one who loses 36, give or take 3.
+    comes after one who loses 36, give or take 3. By yards lost alone, two of the demo's first five would be others.
 
     Returns
     -------
@@ -175,7 +183,7 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
             "golfer": row["golfer"],
             "cause": row["main_cause"],
             "why": why_first(row, ground),
-            "yards": yards_of(row),
+            "yards": yards_of(row, ground),
             "sure": ground.sure(row),
             "do": advice_of(row, ground.about(row))[0]["what"],
         }
@@ -188,31 +196,32 @@ def _surely(row: Row) -> float:
     return float(row["lost_yd"] if low is None else low)
 
 
-def yards_of(row: Row) -> dict[str, int | None]:
+def yards_of(row: Row, ground: Ground) -> dict[str, float | None]:
     """Give the yards lost of a row of `Golfers` with their interval, as shown."""
     ends = {name: row[f"lost_{name}90_yd"] for name in ("lo", "hi")}
-    return {"value": shown_losses(row)["lost_yd"]} | {
-        name: None if end is None else whole(end) for name, end in ends.items()
+    return {"value": ground.yd(shown_losses(row, ground.units)["lost_yd"])} | {
+        name: None if end is None else ground.yd(ground.units.distance_whole(end)) for name, end in ends.items()
     }
 
 
 def why_first(row: Row, ground: Ground) -> str:
     """Say what takes the yards, in figures that add up as shown."""
-    parts, lost = shown_parts(row), shown_losses(row)["lost_yd"] or 0
+    parts, units = shown_parts(row, ground.units), ground.units
+    lost = shown_losses(row, units)["lost_yd"] or 0
     cause = row["main_cause"]
     if cause in parts:
         costs = say(f"costs_{cause}{way_of(cause, row, ground.about(row))}")
         part, back = parts[cause], parts[cause] - lost
         if back > 0:
-            return say("why_over", costs=costs, part=f"{part}", back=f"{back}", lost=f"{lost}")
-        return say("why_some" if back else "why_all", costs=costs, part=f"{part}", lost=f"{lost}")
+            return say("why_over", units, costs=costs, part=f"{part}", back=f"{back}", lost=f"{lost}")
+        return say("why_some" if back else "why_all", units, costs=costs, part=f"{part}", lost=f"{lost}")
     named = [(say(f"cause_{name}"), f"{parts[name]}") for name in largest_parts(parts)]
     if not named:
-        return say("why_none", lost=f"{lost}")
+        return say("why_none", units, lost=f"{lost}")
     words = {"lost": f"{lost}", "first": named[0][0], "first_yd": named[0][1]}
     if len(named) == 1:
-        return say("why_mixed_one", **words)
-    return say("why_mixed", **words, second=named[1][0], second_yd=named[1][1])
+        return say("why_mixed_one", units, **words)
+    return say("why_mixed", units, **words, second=named[1][0], second_yd=named[1][1])
 
 
 def good_news(ground: Ground) -> list[dict[str, Any]]:
@@ -228,7 +237,7 @@ def good_news(ground: Ground) -> list[dict[str, Any]]:
         better = [measure.name for measure in MEASURES if row[f"{measure.name}_verdict"] == "better"]
         if better:
             order = sorted(better, key=ORDER.index)
-            words = listed([_better(name, row, shown_steps(row, ground)) for name in order])
+            words = listed([_better(name, row, shown_steps(row, ground), ground.units) for name in order])
             found.append(
                 ((ORDER.index(order[0]), -_gained(row), golfer), {"golfer": golfer, "what": words, "measures": order})
             )
@@ -244,11 +253,11 @@ def _gained(row: Row) -> float:
     return max(-(row["lost_change_yd"] or 0.0), row["carry_change_yd"] or 0.0)
 
 
-def _better(name: str, row: Row, steps: dict[str, int | None]) -> str:
+def _better(name: str, row: Row, steps: dict[str, int | None], units: Units) -> str:
     if name in ("lost", "carry"):
-        return say(f"good_{name}", yards=f"{abs(steps[name] or 0)}")
+        return say(f"good_{name}", units, yards=f"{abs(steps[name] or 0)}")
     if name == "club_speed":
-        return say("good_club_speed", speed=number_text(row["club_speed_change_mph"], 1))
+        return say("good_club_speed", units, speed=number_text(row["club_speed_change_mph"] / units.mph_each, 1))
     return say(f"good_{name}")
 
 
@@ -262,12 +271,12 @@ def shown_steps(row: Row, ground: Ground) -> dict[str, int | None]:
     steps: dict[str, int | None] = {}
     for name in ("lost", "carry"):
         change = row[f"{name}_change_yd"]
-        steps[name] = None if change is None else whole(change)
+        steps[name] = None if change is None else ground.units.distance_whole(change)
         if change is None or now is None or then is None:
             continue
         ends = (now[f"{name}_yd"], then[f"{name}_yd"])
         if None not in ends and abs(ends[0] - ends[1] - change) <= SAME_YD:
-            shown = [shown_losses(one)[f"{name}_yd"] or 0 for one in (now, then)]
+            shown = [shown_losses(one, ground.units)[f"{name}_yd"] or 0 for one in (now, then)]
             steps[name] = shown[0] - shown[1]
     return steps
 

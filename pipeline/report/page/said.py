@@ -2,12 +2,29 @@
 
 from collections.abc import Sequence
 
+from pipeline.shown import Units
 from pipeline.texts.catalogue import told
 
 
-def say(key: str, **words: str) -> str:
-    """Give a sentence of the page with its words filled in. Words named as those of Python need none here."""
-    return told("academy", key, **words)
+def say(key: str, units: Units | None = None, /, **words: str) -> str:
+    """Give a sentence of the page with its words filled in.
+
+    Parameters
+    ----------
+    key : str
+        Of the catalogue's part `academy`.
+    units : Units, optional
+        Needed where the sentence names a unit.
+    **words : str
+        Figures among them are written in those units.
+
+    Raises
+    ------
+    KeyError
+        If a word isn't given, or a unit.
+    """
+    named = {} if units is None else {"yd": units.distance_unit, "mph": units.speed_unit}
+    return told("academy", key, **named, **words)
 
 
 def people(number: int) -> str:

@@ -10,7 +10,7 @@ from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_goal, shown_losses
-from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, number_text, rounded, shown_edges, whole
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded, shown_edges, whole
 from pipeline.tables.columns import facts_of
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
@@ -33,7 +33,7 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
             "changes": changes.get(golfer, []),
             "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
             "place": _place(ground, row),
-            "goal": _goal(goals.get(golfer), shares.get(golfer)),
+            "goal": _goal(goals.get(golfer), shares.get(golfer), ground),
             "practice": _practice(practice.get(golfer)),
             "advice": advice_of(row, ground.about(row)) if now else [],
             "first": _first(firsts.get(golfer), row, ground),
@@ -43,9 +43,9 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
 
 def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
     key = (row["golfer"], row["quarter"])
-    facts, shown, yards = ground.facts.get(key, {}), shown_losses(row), yards_of(row)
+    facts, shown, yards = ground.facts.get(key, {}), shown_losses(row, ground.units), yards_of(row, ground)
     assessed = row["status"] != "not_assessed"
-    parts = shown_parts(row) if assessed else {}
+    parts = shown_parts(row, ground.units) if assessed else {}
     ball = row["ball_speed_mph"]
     return {
         "quarter": row["quarter"],
@@ -57,17 +57,17 @@ def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
         "speed_ratio": None if ball is None else round(ball / row["club_speed_mph"], 5),
         "launch_deg": round(row["launch_deg"], 1),
         "spin_rpm": None if row["spin_rpm"] is None else _tens(row["spin_rpm"]),
-        "carry_yd": shown["carry_yd"],
-        "efficient_yd": shown["efficient_yd"],
+        "carry_yd": ground.yd(shown["carry_yd"]),
+        "efficient_yd": ground.yd(shown["efficient_yd"]),
         "lost_yd": yards["value"] if assessed else None,
         "lo": yards["lo"] if assessed else None,
         "hi": yards["hi"] if assessed else None,
-        "parts": {name: parts.get(name) for name in PARTS},
+        "parts": {name: ground.yd(parts.get(name)) for name in PARTS},
         "cause": row["main_cause"] if assessed else None,
         "status": row["status"],
         "sure": ground.sure(row),
         "movement": ground.state[key],
-        "note": note_of(row, ground.min_shots),
+        "note": note_of(row, ground.min_shots, ground.units),
     }
 
 
@@ -91,11 +91,11 @@ def _tens(rpm: float) -> int:
     return int(rounded(rpm, 10.0))
 
 
-def note_of(row: Row, min_shots: int) -> str | None:
+def note_of(row: Row, min_shots: int, units: Units) -> str | None:
     """Say in words what the note of a row of `Golfers` says; what has no words of its own stands as it is."""
     if row["status"] == "not_assessed":
         if reason_of(row, min_shots) == BEYOND:
-            return say("note_beyond", speed=number_text(row["club_speed_mph"]))
+            return say("note_beyond", units, speed=units.speed_figure(row["club_speed_mph"]))
         key = "note_few_one" if row["shots"] == 1 else "note_few"
         return say(key, shots=f"{row['shots']}", min_shots=f"{min_shots}")
     if not row["note"]:
@@ -130,20 +130,24 @@ def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
         for measure in MEASURES:
             if row[measure.change()] is None:
                 continue
-            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, shown_steps(row, ground)))
+            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, ground))
     return found
 
 
-def _change(row: Row, measure: Measure, digits: int, steps: dict[str, int | None]) -> dict[str, Any]:
+def _change(row: Row, measure: Measure, digits: int, ground: Ground) -> dict[str, Any]:
     """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do."""
+    steps = shown_steps(row, ground)
     yards = measure.name in steps
     ends = {name: row[measure.change(f"{name}90")] for name in ("lo", "hi")}
     return {
         "measure": measure.name,
         "quarter": row["quarter"],
         "since": row["since"],
-        "change": steps[measure.name] if yards else round(row[measure.change()], digits),
-        **{name: None if end is None else whole(end) if yards else round(end, digits) for name, end in ends.items()},
+        "change": ground.yd(steps[measure.name]) if yards else round(row[measure.change()], digits),
+        **{
+            name: None if end is None else ground.yd(ground.units.distance_whole(end)) if yards else round(end, digits)
+            for name, end in ends.items()
+        },
         "verdict": row[f"{measure.name}_verdict"],
     }
 
@@ -160,15 +164,15 @@ def _place(ground: Ground, row: Row) -> dict[str, Any]:
             "launch_deg": float(rounded(best[0], ANGLE_STEP_DEG)),
             "spin_rpm": float(rounded(best[1], SPIN_STEP_RPM)),
         },
-        "efficient_yd": shown_losses(row)["efficient_yd"],
+        "efficient_yd": ground.yd(shown_losses(row, ground.units)["efficient_yd"]),
     }
 
 
-def _goal(row: Row | None, share: float | None) -> dict[str, Any] | None:
+def _goal(row: Row | None, share: float | None, ground: Ground) -> dict[str, Any] | None:
     """Word a row of `Goals`; share is that of the newest quarter's drives which carry the goal."""
     if row is None or row["goal_yd"] is None:
         return None
-    shown = shown_goal(row)
+    shown = {name: ground.yd(yards) for name, yards in shown_goal(row, ground.units).items()}
     return {
         "goal_yd": shown["goal_yd"],
         "from": row["goal_from"],
@@ -214,7 +218,10 @@ def _first(first: Row | None, row: Row, ground: Ground) -> dict[str, Any] | None
     """Say what comes first by a row of `Priorities`, and with which part of the strike to start."""
     if first is None:
         return None
-    word, parts = FIRST_WORDS[first["first"]], worked_on(row, shown_parts(row), ground.threshold_yd)
+    word, parts = (
+        FIRST_WORDS[first["first"]],
+        worked_on(row, shown_parts(row, ground.units), ground.about(row).threshold),
+    )
     text = say(f"first_{word}")
     if word == "strike" and not parts:
         text = say("first_strike_little")
