@@ -1,112 +1,396 @@
-"""The academy's page in real Chromium: figures as in the tables, quiet, accessible, printable."""
+"""The academy's page in a browser: its first screen, its table of golfers, print, and what a person does with it."""
 
 import io
+import re
 
-import polars as pl
 import pytest
-from academy_reading import band_rows, beyond_the_paper, change_rows, flagged_rows, glance, glance_of, read_csv, rows_of
-from browser import serious_findings
+from academy_pages import (  # noqa: F401
+    VIEWS,
+    Director,
+    academy_file,
+    code,
+    golfers_of,
+    names_file,
+    names_of,
+    numbers_in,
+    payload,
+    rows_shown,
+    table_ready,
+    view,
+)
+from browser import chromium, open_page, serious_findings  # noqa: F401
+from many_golfers import with_golfers
+from page_cases import CASES, study_payload
 from pypdf import PdfReader
 
-from pipeline.report.figures import draw_figures
-from pipeline.report.page import write_report
-from pipeline.tables.golfers import Golfers
+from pipeline.report.page.page import build_page
+from pipeline.shown import number_text, percent_text, whole
 
-SCRIPT = "<script>document.title = 'run'</script>"
-MARKUP = "<img src=x onerror=\"document.title = 'run'\"> {{ 7*7 }} =1+1"
-A4_POINTS = (595, 842)
+# ruff: noqa: F811 - fixtures that are imported above and asked for below
+DESK, PHONE = (1280, 800), (390, 844)
+BOTH = pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 
 
 @pytest.fixture
-def academy_page(tmp_path, study_files, figure_paths, settings):
-    """Give a function that writes figures and page from files, golfers changed at will; gives the page's path."""
-
-    def make(golfers=None):
-        if golfers is not None:
-            golfers.write_csv(study_files["golfers"])
-        drawn = {name: study_files[name] for name in ("golfers", "bands", "chart")}
-        draw_figures.run(**drawn, figures=figure_paths, settings=settings)
-        path = tmp_path / "report" / "academy.html"
-        read = {name: study_files[name] for name in ("card", "model", "which", "light_tool")}
-        read["tables"] = [path for path in study_files.values() if path.endswith(".csv")]
-        write_report.run(**read, figures=figure_paths, page=str(path), settings=settings, kept=False)
-        return path
-
-    return make
+def opened(open_page, academy_file):
+    """Give a function that opens the page at a size."""
+    return lambda size=DESK, **settings: open_page(academy_file, *size, **settings).page
 
 
-def printed(page):
-    return PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True, print_background=True)))
+def texts_of(page, selector):
+    return [" ".join(text.split()) for text in page.locator(selector).all_inner_texts()]
 
 
-def test_figures_on_the_page_are_those_of_the_tables(academy_page, open_page, study_files):
-    page = open_page(academy_page()).page
-    golfers, changes, bands = (read_csv(study_files[name]) for name in ("golfers", "changes", "bands"))
-
-    flagged = golfers.filter((pl.col("quarter") == "2026Q3") & pl.col("flagged"))
-    worst_first = flagged.sort("ranked_lost_yd", descending=True)
-    assert rows_of(page, "flagged") == flagged_rows(worst_first)
-    assert rows_of(page, "changes") == change_rows(changes, "2026Q3")
-    shown = rows_of(page, "bands")
-    assert [row[:-1] for row in shown] == band_rows(bands, "2026Q3")
-    assert shown[-1][-1] == "suppressed (fewer than 5 golfers)"
-    assert glance_of(page) == glance(golfers, changes, "2026Q3")
-    counted = dict(changes["movement"].value_counts().iter_rows())
-    told = page.locator("#movement").inner_text()
-    starts = {
-        "new": "newly flagged:",
-        "no_longer": "no longer flagged:",
-        "still": "still flagged:",
-        "clear": "not flagged in either quarter:",
-    }
-    assert [f"{start} {counted[name]}" in told for name, start in starts.items()] == [True] * 4
+def range_of(some):
+    return f"{some['lo']} to {some['hi']} yd"
 
 
-@pytest.mark.parametrize("width", [390, 1200])
-def test_page_is_accessible_and_does_not_scroll_sideways(academy_page, open_page, width):
-    page = open_page(academy_page(), width=width).page
+# --- Every view -------------------------------------------------------------------------------------------------------
+
+
+@BOTH
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("fragment", VIEWS)
+def test_a_view_is_accessible_and_as_wide_as_the_screen(opened, size, scheme, fragment):
+    page = opened(size, color_scheme=scheme)
+
+    view(page, fragment.format(code=code(1)))
+
+    page.wait_for_timeout(200)
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     assert serious_findings(page) == []
-    assert page.evaluate("document.documentElement.scrollWidth") == width
-    assert page.evaluate("[...document.images].every(image => image.naturalWidth > 500)")
-    page.locator("summary").first.click()
-    assert page.get_by_role("region", name="Speed bands of earlier quarters, carry", exact=True).is_visible()
 
 
-def test_hostile_text_stays_text(academy_page, open_page, study_files, sources, settings):
-    logs = sources.with_columns(source=pl.Series([SCRIPT, MARKUP]), reason=pl.Series([None, SCRIPT]))
-    logs.write_csv(study_files["sources"])
-    for name in ("calibrations", "scores", "bands", "golfers"):
-        read_csv(study_files[name]).with_columns(note=pl.lit(MARKUP)).write_csv(study_files[name])
-    settings["study"] = MARKUP
-
-    page = open_page(academy_page()).page
-
-    assert page.title() == f"{MARKUP}, 2026Q3: who is losing yards"
-    assert page.locator("script, img[src=x]").count() == 0
-    assert {row[0] for row in rows_of(page, "sources")} == {SCRIPT, MARKUP}
-    assert rows_of(page, "flagged")[0][-1] == rows_of(page, "bands")[0][-1] == MARKUP
-    assert MARKUP in page.locator("h1").inner_text()
+def test_contents_lead_to_every_view_and_say_which_one_is_shown(opened):
+    page = opened()
+    for fragment in ("#golfers", "#bands", "#data", "#quarter"):
+        page.locator(f"#contents a[href='{fragment}']").click()
+        assert page.evaluate("location.hash") == fragment
+        page.locator("#view h1").first.wait_for()
+        assert page.locator("#contents a[aria-current=page]").get_attribute("href") == fragment
 
 
-def test_printed_page_has_every_flagged_golfer_whole(academy_page, open_page, golfers):
-    short = golfers.filter((pl.col("quarter") == "2026Q3") & pl.col("flagged"))
-    names = pl.Series([f"g{0xD1B54A32D192ED03 * k % 2**64:016x}" for k in range(1, 67)])
-    many = pl.concat([short] * 6).with_columns(golfer=names)
-    rest = golfers.filter(~pl.col("flagged"))
-    page = open_page(academy_page(Golfers.validate(pl.concat([many, rest])))).page
+@pytest.mark.parametrize("fragment", ["#nowhere", "#golfer/gnobody", "#golfers?cause=nothing&sort=nothing&dir=up", "#%"])
+def test_an_address_that_leads_nowhere_does_no_harm(opened, fragment):
+    page = opened()
+    page.evaluate("(to) => { location.hash = to; }", fragment)
+    page.wait_for_timeout(200)
+    assert page.locator("#view h1").count() == 1
 
-    pages = printed(page).pages
 
-    sizes = {(round(float(sheet.mediabox.width)), round(float(sheet.mediabox.height))) for sheet in pages}
-    assert sizes == {A4_POINTS}
-    texts = [sheet.extract_text() for sheet in pages]
-    lines = [line.split() for text in texts for line in text.splitlines()]
-    # A row that was split or cut would not have all its cells on its line.
-    right = {row[0]: " ".join(row).split() for row in flagged_rows(many)}
-    assert {line[0]: line for line in lines if line and right.get(line[0]) == line} == right
-    with_rows = [text for text in texts if any(name in text and name in right for name in text.split())]
-    assert len(with_rows) >= 2
-    assert all("Wrong" in text and "Main" in text for text in with_rows)
-    assert beyond_the_paper(page) == []
-    whole = "[...document.querySelectorAll('tr, figure')].map((e) => getComputedStyle(e).breakInside)"
-    assert set(page.evaluate(whole)) == {"avoid"}
+# --- The first screen ---------------------------------------------------------------------------------------------------
+
+
+def test_the_quarter_is_one_screen_of_a_desk(opened):
+    assert opened().evaluate("document.documentElement.scrollHeight") <= DESK[1]
+
+
+def test_a_phones_first_screen_has_the_sentences_and_the_first_golfers(opened):
+    page = opened(PHONE)
+    second = page.locator(".first li").nth(1).bounding_box()
+    assert second["y"] + second["height"] <= PHONE[1]
+
+
+@BOTH
+def test_the_first_screens_figures_are_the_payloads(opened, payload, size):
+    page, quarter = opened(size), payload["quarter"]
+
+    assert len(quarter["first"]) == 5
+    assert len(quarter["good"]) > 5
+    assert texts_of(page, ".sentences p") == quarter["sentences"]
+    shorts = {golfer: row["short"] for golfer, row in golfers_of(payload).items()}
+    for item, one in zip(page.locator(".first li").all(), quarter["first"], strict=True):
+        assert item.locator("a").inner_text() == shorts[one["golfer"]]
+        assert item.locator(".lost strong").inner_text() == f"{one['yards']['value']} yd"
+        assert item.locator(".range").inner_text() == range_of(one["yards"])
+        assert item.locator(".sure").inner_text().endswith(one["sure"])
+        assert [item.locator(".why").inner_text(), item.locator(".do").inner_text()] == [one["why"], one["do"]]
+    good = [f"{shorts[one['golfer']]} {one['what']}" for one in quarter["good"][:5]]
+    assert texts_of(page, ".good-news li") == good
+    assert [numbers_in(text)[0] for text in texts_of(page, ".good-news > p")] == [len(quarter["good"]), 3]
+    assert texts_of(page, ".unassessed li") == [
+        f"{len(one['golfers'])} golfer{'s' if len(one['golfers']) > 1 else ''}: {one['reason']}"
+        for one in quarter["unassessed"]
+    ]
+
+
+def test_how_quarters_move_is_told_with_intervals(opened, payload):
+    page, moves = opened(), payload["quarter"]["moves"]
+    now = moves[-1]
+    share, lost, speed = now["flagged_share"], now["lost_yd"], now["speed_mph"]
+
+    told = texts_of(page, ".moves figcaption")
+
+    assert told[0].startswith(f"{percent_text(share['value'])} of golfers flagged")
+    assert told[0].endswith(f"({whole(100 * share['lo'])} to {percent_text(share['hi'])})")
+    assert told[1].startswith(f"{number_text(lost['value'])} yd ")
+    assert told[1].endswith(f"({number_text(lost['lo'])} to {number_text(lost['hi'])} yd)")
+    assert told[2].startswith(f"{number_text(speed['value'])} mph ")
+    labels = page.locator(".moves svg").evaluate_all("(all) => all.map((one) => one.getAttribute('aria-label'))")
+    assert len(labels) == 3
+    shares = [percent_text(move["flagged_share"]["value"]) for move in moves]
+    assert [part.split(" ", 2)[2] for part in labels[0].split(": ")[1].split(", ")] == shares
+
+
+def test_the_counts_add_up_as_shown(opened, payload):
+    counts = payload["quarter"]["counts"]
+
+    flagged, golfers = (numbers_in(text) for text in texts_of(opened(), ".sum"))
+
+    assert flagged == [counts["flagged_now"][name] for name in ("total", "still", "new", "first_seen")]
+    assert golfers == [counts[name] for name in ("now", "still", "new", "no_longer", "clear", "first_seen", "not_assessed")]
+    assert flagged[0] == sum(flagged[1:]) > 5
+    assert golfers[0] == sum(golfers[1:]) > 40
+
+
+def test_every_count_opens_the_golfers_behind_it(opened, payload):
+    page = opened()
+    links = page.locator("#view a.number").evaluate_all("(all) => all.map((one) => [one.innerText, one.getAttribute('href')])")
+    assert len(links) > 12
+    for count, fragment in links:
+        view(page, fragment)
+        table_ready(page)
+        assert numbers_in(page.locator("#golfers-count").inner_text())[0] == int(count), fragment
+
+
+def test_the_first_printed_page_holds_the_quarter(opened, payload):
+    page, quarter = opened(), payload["quarter"]
+
+    sheets = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True, print_background=True))).pages
+
+    assert len(sheets) == 1
+    text = " ".join(sheets[0].extract_text().split())
+    told = ["Hill School, 2026 Q3", *quarter["sentences"], *(one["what"] for one in quarter["good"][:5])]
+    told += [words for one in quarter["first"] for words in (one["why"], one["do"], range_of(one["yards"]))]
+    told += [one["reason"] for one in quarter["unassessed"]]
+    told += ["of golfers flagged", "How the counts add up", "Don't use them to design ranges"]
+    assert [words for words in told if words not in text] == []
+    assert tuple(round(float(side)) for side in sheets[0].mediabox[2:]) == (595, 842)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_odd_studies_have_a_first_screen_a_table_and_a_golfer(open_page, tmp_path, name):
+    rows, others = CASES[name]
+    made = study_payload(*rows, **others)
+    path = tmp_path / "odd.html"
+    path.write_text(build_page(made), encoding="utf-8", newline="\n")
+    page = open_page(path, *DESK).page
+
+    assert len(texts_of(page, ".sentences p")) == 3
+    assert page.locator(".first li").count() == len(made["quarter"]["first"])
+    view(page, "#golfers")
+    assert list(rows_shown(page)) != []
+    view(page, f"#golfer/{made['golfers']['rows'][0][0]}")
+    said = page.locator("main").inner_text()
+    assert re.search(r"undefined|NaN|null|\[object", said) is None
+
+
+# --- The table ------------------------------------------------------------------------------------------------------------
+
+DASH = "\N{EN DASH}"
+
+
+def shown(value):
+    return DASH if value is None else number_text(value)
+
+
+@BOTH
+def test_the_tables_figures_are_the_payloads(opened, payload, size):
+    page = opened(size)
+    view(page, "#golfers")
+    table_ready(page)
+    assert len(page.evaluate("[...document.querySelectorAll('.tabulator-col')].map((one) => one.innerText)")) == 7
+    page.locator("#more-columns").click()
+
+    found, right = rows_shown(page), golfers_of(payload)
+
+    assert set(found) == set(right)
+    for golfer, cells in found.items():
+        row = right[golfer]
+        assert cells["golfer"] == row["short"]
+        figures = ("lost_yd", "club_speed_mph", "carry_yd", "efficient_yd", "goal_yd", "shots")
+        assert [cells[name] for name in figures] == [shown(row[name]) for name in figures]
+        assert cells["do"] == (row["do"] or DASH)
+        assert cells["group"] == (row["group"] or DASH)
+        assert cells["device"] == (row["device"] or DASH)
+        assert cells["practice"] == ("yes" if row["practice"] else "no")
+        if row["sure"]:
+            range_told = f"{row['lost_lo90_yd']} to {row['lost_hi90_yd']}"
+            assert cells["sure"].startswith(range_told)
+            assert cells["sure"].endswith(row["sure"])
+        lost = [f"{quarter.replace('Q', ' Q')} {shown(yards)}" for quarter, yards in
+                zip(payload["study"]["quarters"], row["history"], strict=True)]  # fmt: skip
+        assert cells["history"] == ", ".join(lost)
+
+
+def test_golfers_are_sorted_by_yards_lost_and_those_without_come_last(opened, payload):
+    page = opened()
+    view(page, "#golfers")
+    right = golfers_of(payload)
+
+    for address in ("#golfers", "#golfers?sort=lost_yd&dir=asc"):
+        view(page, address)
+        lost = [right[golfer]["lost_yd"] for golfer in rows_shown(page)]
+        known = [yards for yards in lost if yards is not None]
+        assert len(known) < len(lost)
+        assert lost[: len(known)] == sorted(known, reverse="asc" not in address)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("status", "flagged"), ("cause", "contact"), ("movement", "still"), ("band_mph", "90"), ("group", "juniors"),
+     ("device", "unit-B"), ("quarter", "2026Q2")],
+)  # fmt: skip
+def test_a_filter_stands_in_the_address_and_the_address_filters(opened, payload, name, value):
+    page = opened()
+    view(page, "#golfers")
+    table_ready(page)
+    field = page.locator(f"#filter-{name}")
+    written = next(v for v in field.locator("option").evaluate_all("(all) => all.map((one) => one.value)")
+                   if v == value or v == f"{value}.0")  # fmt: skip
+    field.select_option(written)
+    chosen, address = set(rows_shown(page)), page.evaluate("location.hash")
+
+    again = opened()
+    view(again, address)
+
+    right = {golfer for golfer, row in golfers_of(payload).items() if str(row[name]).removesuffix(".0") == value}
+    assert chosen == set(rows_shown(again)) == right
+    assert 0 < len(right) < len(payload["golfers"]["rows"])
+    assert address == f"#golfers?{name}={written}"
+
+
+def test_columns_sort_by_keyboard(opened):
+    page = opened()
+    view(page, "#golfers")
+    table_ready(page)
+    header = page.locator(".tabulator-col[tabulator-field=club_speed_mph]")
+    header.focus()
+    page.keyboard.press("Enter")
+    assert header.get_attribute("aria-sort") == "descending"
+    page.keyboard.press(" ")
+    assert header.get_attribute("aria-sort") == "ascending"
+    assert page.evaluate("location.hash") == "#golfers?sort=club_speed_mph&dir=asc"
+
+
+def test_a_phone_keeps_the_golfer_in_sight_while_columns_move(opened):
+    page = opened(PHONE)
+    view(page, "#golfers")
+    table_ready(page)
+    page.locator(".tabulator-tableholder").evaluate("(place) => { place.scrollLeft = 300; }")
+    page.wait_for_timeout(100)
+    first = page.locator(".tabulator-row .golfer").first.bounding_box()
+    assert 0 <= first["x"] <= 40
+
+
+def test_whoever_comes_back_finds_the_table_as_it_was(opened):
+    page = opened()
+    view(page, "#golfers?status=flagged")
+    table_ready(page)
+    page.locator(".tabulator-col[tabulator-field=club_speed_mph]").click()
+    before = list(rows_shown(page))
+    page.locator(f"a[href='#golfer/{before[-1]}']").click()
+    assert page.evaluate("location.hash") == f"#golfer/{before[-1]}"
+    page.go_back()
+    table_ready(page)
+    assert list(rows_shown(page)) == before
+
+
+def test_a_click_anywhere_in_a_row_opens_the_golfer(opened):
+    page = opened()
+    view(page, "#golfers")
+    golfer = next(iter(rows_shown(page)))
+    page.locator(".tabulator-tableholder").evaluate("(place) => { place.scrollTop = 0; }")
+    page.locator(".tabulator-row .tabulator-cell[tabulator-field=cause]").first.click()
+    assert page.evaluate("location.hash") == f"#golfer/{golfer}"
+
+
+def test_a_printed_table_has_every_chosen_golfer(opened, payload):
+    page = opened()
+    view(page, "#golfers?status=flagged")
+    table_ready(page)
+
+    sheets = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
+
+    text = "\n".join(sheet.extract_text() for sheet in sheets)
+    flagged = [row["short"] for row in golfers_of(payload).values() if row["status"] == "flagged"]
+    assert len(flagged) > 20
+    assert [short for short in flagged if short not in text] == []
+    assert [row["short"] for row in golfers_of(payload).values() if row["status"] == "clear" and row["short"] in text] == []
+    table_ready(page)
+    assert page.locator(".plain-table").count() == 0
+
+
+def test_of_thousands_of_golfers_only_those_in_sight_are_drawn(open_page, payload, tmp_path):
+    path = tmp_path / "many.html"
+    path.write_text(build_page(with_golfers(payload, 2000)), encoding="utf-8", newline="\n")
+    page = open_page(path, *DESK).page
+    view(page, "#golfers")
+    table_ready(page)
+    assert page.locator("#golfers-count").inner_text() == "All 2,000 golfers"
+    assert page.locator(".tabulator-row").count() < 60
+    page.locator(".tabulator-tableholder").evaluate("(place) => { place.scrollTop = place.scrollHeight; }")
+    page.wait_for_timeout(300)
+    last = page.locator(".tabulator-row").last.bounding_box()
+    box = page.locator(".tabulator-tableholder").bounding_box()
+    assert abs(last["y"] + last["height"] - box["y"] - box["height"]) < 3
+
+
+# --- What a director asks, in at most three actions -------------------------------------------------------------------------
+
+
+@BOTH
+def test_the_five_to_see_first_are_there_without_an_action(opened, payload, size):
+    found = opened(size).locator(".first li a").evaluate_all("(all) => all.map((one) => one.getAttribute('href'))")
+    assert found == [f"#golfer/{one['golfer']}" for one in payload["quarter"]["first"]]
+
+
+@BOTH
+def test_a_golfer_is_found_by_name_in_three_actions(opened, payload, names_file, size):
+    page = opened(size)
+    director = Director(page)
+    golfer, name = list(names_of(payload).items())[7]
+
+    director.load(names_file)
+    director.click("#contents a[href='#golfers']")
+    table_ready(page)
+    director.type("#search", name.split()[1].lower())
+
+    assert list(rows_shown(page)) == [golfer]
+    assert page.locator(".tabulator-row .golfer").inner_text() == name
+    assert len(director.actions) <= 3
+
+
+@BOTH
+def test_all_golfers_of_a_cause_stand_by_yards_in_three_actions(opened, payload, size):
+    page = opened(size)
+    director = Director(page)
+
+    director.click("#contents a[href='#golfers']")
+    table_ready(page)
+    if size == PHONE:
+        director.click(".filters > summary")
+    director.choose("#filter-cause", "launch")
+
+    right = [(row["lost_yd"], golfer) for golfer, row in golfers_of(payload).items() if row["cause"] == "launch"]
+    found = list(rows_shown(page))
+    lost = {golfer: yards for yards, golfer in right}
+    assert sorted(found) == sorted(lost)
+    assert [lost[golfer] for golfer in found] == sorted(lost.values(), reverse=True)
+    assert len(director.actions) <= 3
+
+
+@BOTH
+def test_a_golfers_story_is_open_in_three_actions(opened, payload, size):
+    page = opened(size)
+    director = Director(page)
+    golfer, row = list(golfers_of(payload).items())[11]
+
+    director.click("#contents a[href='#golfers']")
+    table_ready(page)
+    director.type("#search", row["short"])
+    director.click(f"#golfers-table a[href='#golfer/{golfer}']")
+
+    assert page.evaluate("location.hash") == f"#golfer/{golfer}"
+    page.locator(".view-golfer h1").wait_for()
+    assert len(director.actions) <= 3
