@@ -61,7 +61,6 @@ rule all:
         f"{OUT}/summary.txt",
         f"{OUT}/shots.duckdb",
         f"{OUT}/report/lookup.html",
-        f"{OUT}/golfers/sheets",
         f"{OUT}/golfers/golfers.xlsx",
         f"{OUT}/golfers/progress.csv",
         f"{OUT}/golfers/goals.csv",

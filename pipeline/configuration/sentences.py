@@ -39,12 +39,16 @@ _PLAIN = {
     "int_from_float": "should be a whole number",
 }
 _SHOWN = 60  # characters of a wrong value
+# Keys that earlier versions had, and what there is now instead.
+_RETIRED = {"report": "the academy's page prints the sheet of any golfer"}
 
 
 def sentence(model: type[BaseModel], error: dict[str, Any]) -> str:
     """Turn one pydantic error into a sentence with the key, what was found and the mend."""
     loc = tuple(error["loc"])
     key = shown(loc)
+    if error["type"] == "extra_forbidden" and key in _RETIRED:
+        return f"the key {key!r} isn't used any more: {_RETIRED[key]}. Delete it."
     if error["type"] == "extra_forbidden":
         valid = _fields_at(model, loc[:-1])
         near = _elsewhere(model, str(loc[-1])) or nearest(str(loc[-1]), valid)

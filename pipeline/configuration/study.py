@@ -150,15 +150,6 @@ class BandGoals(Strict):
     )
 
 
-class Report(Strict):
-    """What people get to see."""
-
-    sheets: Literal["flagged", "all"] = Field("flagged", description="Golfers who get a sheet of their own.")
-    most_sheets: int = Field(
-        1000, ge=0, description="Most sheets to write: the newest quarter's first, and in it those who lose most."
-    )
-
-
 class Study(Strict):
     """A whole `study.yaml`."""
 
@@ -182,7 +173,6 @@ class Study(Strict):
     air: StandardAir = StandardAir()
     flight: Flight = Flight()
     goals: BandGoals = BandGoals()
-    report: Report = Report()
     title: str | None = Field(
         None,
         min_length=1,

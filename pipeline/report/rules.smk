@@ -88,45 +88,6 @@ rule write_report:
         STEP
 
 
-rule write_sheets:
-    input:
-        tables=[*QUARTER_TABLES, rules.assess_progress.output.progress],
-        frontier=rules.build_bands.output.frontier,
-        drives=rules.standardise_shots.output.drives,
-        model=MODEL["model"],
-        flight_tables=rules.build_flight_table.output.tables,
-    output:
-        sheets=directory(f"{OUT}/golfers/sheets"),
-    log:
-        f"{LOGS_OF}/write_sheets.log",
-    benchmark:
-        f"{LOGS_OF}/write_sheets.tsv"
-    conda:
-        ENVIRONMENT
-    resources:
-        **needs("write_sheets"),
-    params:
-        **step(
-            "write_sheets",
-            settings={
-                key: SHOWN[key]
-                for key in (
-                    "study",
-                    "flags",
-                    "bands",
-                    "privacy",
-                    "window_tolerance_yd",
-                    "flight",
-                    "report",
-                )
-            },
-        ),
-    message:
-        "Write the golfers' sheets"
-    shell:
-        STEP
-
-
 rule write_workbook:
     input:
         golfers=rules.assess_golfers.output.golfers,
@@ -246,7 +207,6 @@ rule summarise_run:
         ],
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
-        sheets=rules.write_sheets.output.sheets,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
         which=USED["record"] if USED else rules.keep_model.output.verdict,

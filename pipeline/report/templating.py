@@ -18,7 +18,7 @@ FILTERS = {
 
 
 def templates_of(room: str) -> Environment:
-    """Give the templates of a room of `pipeline.report`, such as page or sheet."""
+    """Give the templates of a room of `pipeline.report`, such as page or lookup."""
     loader = PackageLoader(f"pipeline.report.{room}")
     made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     made.filters |= FILTERS

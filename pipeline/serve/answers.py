@@ -38,7 +38,7 @@ HEADERS = {
 FAVICON = "/favicon.ico"  # browsers ask for it by themselves
 
 HINT = (
-    "Not found. Only the pages in the study's report folder are served. To follow links to sheets and diagnostics, "
+    "Not found. Only the pages in the study's report folder are served. To follow links to diagnostics, "
     "open the academy's page as a file: yardband open STUDY\n"
 )
 NO_HINT = "Not found.\n"  # neither a stranger on the network nor a foreign page learns anything from it

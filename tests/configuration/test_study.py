@@ -40,7 +40,6 @@ def test_every_key_but_two_has_a_default(study):
     assert (configured.privacy.key_file, configured.privacy.min_golfers) == ("private/pseudonym.key", 5)
     assert (configured.window_tolerance_yd, configured.bands.half_width_mph, configured.seed) == (5, 5, 1)
     assert (configured.air.temp_c, configured.air.pressure_hpa, configured.air.humidity) == (15, 1013.25, 0)
-    assert configured.report.sheets == "flagged"
 
 
 def test_study_is_named_by_its_file_too(study):
@@ -61,10 +60,10 @@ def test_study_is_named_by_its_file_too(study):
             SMALLEST + "flags: {min_shots: 1}",
             "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
         ),
-        (SMALLEST + "report: {sheets: some}", "report.sheets: input should be 'flagged' or 'all', but it is 'some'."),
         (
-            SMALLEST + "report: {sheet: all}",
-            "unknown key 'report.sheet' (did you mean 'sheets'?); valid here: sheets, most_sheets.",
+            SMALLEST + "report: {sheets: all, most_sheets: 1000}",
+            "study.yaml: line 3: the key 'report' isn't used any more: the academy's page prints the sheet of any "
+            "golfer. Delete it.",
         ),
         (SMALLEST + "seed: soon", "study.yaml: line 3: seed: should be a whole number, but it is 'soon'."),
         (SMALLEST + "bands: {centres: [90, 90]}", "study.yaml: line 3: bands.centres: names a center twice."),

@@ -152,18 +152,6 @@ def newest(golfers):
     return golfers.filter((pl.col("quarter") == "2026Q3") & (pl.col("status").cast(pl.String) != "not_assessed"))
 
 
-def sheet_tables(golfers, *, practice=True):
-    """Give the tables for sheets: the newest quarter's assessed golfers, all of whom practise speed."""
-    now = newest(golfers)
-    made = {
-        Goals: goals_of(now),
-        Priorities: priorities_of(now),
-        Delivery: delivery_of(now),
-        Progress: progress_of(now),
-    }
-    return TableSet(made | ({Practice: practice_of(now)} if practice else {}))
-
-
 def page_tables(golfers, *, practice=True):
     """Give the tables for the academy's page."""
     now = newest(golfers)

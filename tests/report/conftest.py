@@ -50,7 +50,6 @@ def settings():
         "window_tolerance_yd": 5,
         "units": "yards",
         "flight": {"coefficients": "best", "turf": "firm"},
-        "report": {"sheets": "flagged", "most_sheets": 1000},
     }
 
 

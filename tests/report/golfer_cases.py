@@ -86,6 +86,11 @@ def golfers_study(units="yards"):
             change("b"),
             change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
         ],
+        "Goals": [
+            goal("a"),
+            goal("1", reach="reached", gap_yd=-5.9, delivery_yd=None, speed_yd=None, goal_yd=180.0),
+        ],
+        "Priorities": [{"golfer": code("a"), "first": "delivery", "confidence": 0.99}],
     }
     plain = tables_of(measured + guessed, **others)
     trend = {"best_trend": -0.1, "best_trend_lo90": -0.2, "best_trend_hi90": -0.01}

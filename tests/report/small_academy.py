@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 import pytest
-from coach_tables import sheet_tables
 from days import on_days
 from fitting import candidate_named
 from frontiers import AIR, one_error
@@ -29,11 +28,8 @@ from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
 from pipeline.golfers.ranking import ranked
-from pipeline.report.sheet.facts import moved_to_centre
-from pipeline.report.sheet.sheets import build_sheets
 from pipeline.tables.figures import BandTable, Scores
 from pipeline.tables.golfers import Golfers
-from pipeline.tables.table_set import TableSet
 
 SCRIPT = "<script>alert(1)</script>"
 FORMULA = "=cmd|'{{ 7*7 }}'!A1 $\\frac$"
@@ -45,14 +41,13 @@ SETTINGS = {
     "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
     "window_tolerance_yd": 5.0,
     "flight": {"coefficients": "best", "turf": "normal"},
-    "report": {"sheets": "flagged", "most_sheets": 1000},
 }
 FEW_DRIVES = "g0000000000000014"  # golfer 20 has 8 drives in 2026Q3
 
 
 @dataclass(frozen=True)
 class Academy:
-    """Everything that sheets and diagnostics are made from."""
+    """Everything that figures and diagnostics are made from."""
 
     drives: pl.DataFrame
     model: CarryModel
@@ -61,25 +56,13 @@ class Academy:
     frontier: Frontier
     bands: pl.DataFrame
     golfers: pl.DataFrame
-    moved: pl.DataFrame
     tables: StudyTables
-
-    def sheets(self, sheets="flagged", **changes):
-        given = {"golfers": self.golfers, "bands": self.bands, "coach": sheet_tables(self.golfers)} | changes
-        tables = TableSet({Golfers: given["golfers"], BandTable: given["bands"], **given["coach"].frames})
-        inputs = {"moved": self.moved, "drives": self.drives, "frontier": self.frontier, "model": self.model}
-        settings = SETTINGS | {"report": {"sheets": sheets, "most_sheets": 1000}}
-        return dict(build_sheets(tables=tables, **inputs, settings=settings))
 
     def write(self, folder):
         """Write the inputs of the steps as the workflow does; paths by name."""
         paths = {name: str(folder / f"{name}.csv") for name in ("golfers", "bands", "scores")}
         for name, path in paths.items():
             getattr(self, name).write_csv(path)
-        for schema, table in sheet_tables(self.golfers).frames.items():
-            name = schema.__name__.lower()
-            paths[name] = str(folder / f"{name}.csv")
-            table.write_csv(paths[name])
         paths |= {name: str(folder / f"{name}.json") for name in ("frontier", "model")}
         write_artefact(paths["frontier"], self.frontier)
         write_artefact(paths["model"], FittedModel("hill-school", self.model, FittedOn(4000, 80, ("2026Q2", "2026Q3"))))
@@ -142,6 +125,5 @@ def academy(world, world_maker, roller):
         frontier,
         BandTable.validate(band_table(model, by_quarter, efficient, bands, 5, roller)),
         Golfers.validate(golfers),
-        moved_to_centre(by_quarter, model, roller, bands),
         StudyTables(roller.table, AirNodes([], np.zeros(0), np.zeros(0)), []),
     )

@@ -69,7 +69,7 @@ def plain(text):
 
 
 def fact(page, name):
-    return plain(page.locator(f".facts [data-fact={name}] dd").inner_text())
+    return plain(page.locator(f".golfer-facts [data-fact={name}] dd").inner_text())
 
 
 def written(quarter, measure):

@@ -10,7 +10,7 @@ from pipeline.tables.progress import Cohorts
 
 
 def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, sources):
-    made = pages_lines("r/report/academy.html", "r/report/lookup.html", "r/golfers/sheets")
+    made = pages_lines("r/report/academy.html", "r/report/lookup.html")
 
     lines = summary_lines(golfers, scores, sources, ["Device: unit-B reads like unit-A."], made, ["  about the model"])
 
@@ -25,7 +25,7 @@ def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, s
         f"({ranked:.0f} yd with luck taken out)."
     )
     opened = [line.split(":")[0] for line in lines if line.startswith("Open ")]
-    assert opened == ["Open r/report/academy.html", "Open r/report/lookup.html", "Open r/golfers/sheets/index.html"]
+    assert opened == ["Open r/report/academy.html", "Open r/report/lookup.html"]
 
 
 def test_each_device_has_a_line_with_what_was_found_of_it():

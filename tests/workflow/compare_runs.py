@@ -48,8 +48,6 @@ RENAMED_COLUMNS = {
         "The same, high end of its 90 % interval, yd": "Yards lost, luck taken out, high end of the 90 % interval, yd",
     },
 }
-# Lists whose order is another now; their numbers are compared without it.
-REORDERED = ("golfers/sheets/index.html",)
 # Files that tell of the run itself: code, versions, times, ids that follow from a file's form.
 OF_THE_RUN = ("run.json", "kept/", "verdict.json", "collected/small")
 
@@ -171,8 +169,6 @@ def _png(old: Path, new: Path, renamed: dict[str, str]) -> Iterator[str]:  # noq
 
 def _text(old: Path, new: Path, renamed: dict[str, str]) -> Iterator[str]:  # noqa: ARG001
     before, after = (_told(path.read_text("utf-8")) for path in (old, new))
-    if any(new.as_posix().endswith(name) for name in REORDERED):
-        before, after = sorted(before), sorted(after)
     if before != after:
         place = next(
             (i for i, (a, b) in enumerate(zip(before, after, strict=False)) if a != b), min(map(len, (before, after)))

@@ -184,7 +184,7 @@ def test_no_name_is_anywhere_in_the_results(demo, root):
 
 def test_the_run_ends_by_saying_what_was_made(demo):
     assert "Logs: 6 used, 0 refused. Rows: 9,579 = 9,435 accepted + 42 rejected + 102 duplicates." in demo.stderr
-    for page in ("report/academy.html", "report/lookup.html", "golfers/sheets/index.html"):
+    for page in ("report/academy.html", "report/lookup.html"):
         assert f"Open results/twin-valleys/{page}: " in demo.stderr
         assert (demo.results / page).is_file()
 

@@ -16,7 +16,7 @@ from pipeline.benchmark.lookup_command import Asked, read_results
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
 QUARTER = "2026Q3"
-PAGES = ["report/academy.html", "report/lookup.html", "golfers/sheets/index.html", "model/diagnostics.html"]
+PAGES = ["report/academy.html", "report/lookup.html", "model/diagnostics.html"]
 PICTURES = ["carry_by_speed", "delivery_100"]
 
 
@@ -26,11 +26,9 @@ def tables(demo):
 
 
 @pytest.mark.parametrize("width", [390, 1200])
-@pytest.mark.parametrize("name", [*PAGES, "a sheet"])
+@pytest.mark.parametrize("name", PAGES)
 def test_every_page_is_quiet_and_accessible(demo, open_page, name, width):
-    sheets = sorted((demo.results / "golfers/sheets").glob(f"{QUARTER}_*.html"))
-    path = sheets[0] if name == "a sheet" else demo.results / name
-    page = open_page(path, width=width).page
+    page = open_page(demo.results / name, width=width).page
     assert len(page.locator("main").inner_text()) > 100
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert serious_findings(page) == []
@@ -84,12 +82,13 @@ def test_fifty_lookups_of_the_coachs_page_agree_with_the_command(demo, open_page
     assert 10 <= sum(outcomes) < 50
 
 
-def test_the_list_of_sheets_has_every_flagged_golfer_of_every_quarter(demo, open_page):
+def test_a_sheet_of_the_demo_prints_on_two_sides(demo, open_page):
     golfers, *_ = tables(demo)
-    page = open_page(demo.results / PAGES[2]).page
-    links = page.evaluate("[...document.links].map((a) => a.getAttribute('href'))")
-    flagged = golfers.filter(pl.col("flagged"))
-    assert sorted(links) == sorted(f"{r['quarter']}_{r['golfer']}.html" for r in flagged.to_dicts())
+    code = golfers.filter(pl.col("flagged") & (pl.col("quarter") == QUARTER)).item(0, "golfer")
+    page = open_page(demo.results / PAGES[0]).page
+    page.evaluate("code => { location.hash = `#golfer/${code}`; }", code)
+    page.wait_for_selector(".view-golfer details")
+    assert len(PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages) == 2
 
 
 @pytest.mark.parametrize("name", PICTURES)

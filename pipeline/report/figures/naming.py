@@ -12,7 +12,6 @@ FORMATS = ("png", "svg")
 # Other pages as they lie from report/academy.html.
 LINKS = {
     "lookup": "lookup.html",
-    "sheets": "../golfers/sheets",
     "diagnostics": "../model/diagnostics.html",
     "comparison": "../model/comparison.md",
 }

@@ -43,7 +43,6 @@ def run(
     tables: Sequence[str],
     page: str,
     lookup: str,
-    sheets: str,
     drives: str,
     model: str,
     which: str,
@@ -70,7 +69,7 @@ def run(
         goal_facts(read[Goals], read[Priorities]),
         practice_facts(read.get(Practice), None),
     )
-    made += pages_lines(page, lookup, sheets)
+    made += pages_lines(page, lookup)
     lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), made, about)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
@@ -142,12 +141,11 @@ def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) ->
     return lines
 
 
-def pages_lines(page: str, lookup: str, sheets: str) -> list[str]:
-    """Tell what to open: the academy's page, the coach's, the list in the folder of golfers' sheets."""
+def pages_lines(page: str, lookup: str) -> list[str]:
+    """Tell what to open: the academy's page and the coach's."""
     return [
-        f"Open {page}: the quarter on one page, for the director.",
+        f"Open {page}: the quarter, every golfer's story and the sheet that it prints.",
         f"Open {lookup}: how far a drive should go, for the coach's phone.",
-        f"Open {sheets}/index.html: the golfers' sheets, to print.",
     ]
 
 

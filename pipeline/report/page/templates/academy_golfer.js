@@ -22,7 +22,7 @@
       ` ${say(context, "want_names")}`);
     return el("header", { class: "golfer-head" },
       el("div", {}, el("h1", {}, context.nameOf(code)), el("p", { class: "topic" }, facts.join(" · ")),
-        el("p", { class: "status" }, GOLFER_BLOCKS.statusText(context, story))),
+        el("p", { class: "golfer-status" }, GOLFER_BLOCKS.statusText(context, story))),
       el("div", { class: "actions screen" }, el("button", { type: "button", id: "print-sheet", onclick: () => window.print() }, say(context, "print")), tellNames,
         row.band_mph === null ? null : el("a", { href: `#bands/${row.band_mph}` }, say(context, "band_link", { band: speedText(row.band_mph, context.data.settings.units) })),
         el("a", { href: "#golfers" }, say(context, "all_golfers"))));

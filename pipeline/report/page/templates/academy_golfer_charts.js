@@ -106,7 +106,7 @@ const GOLFER_CHARTS = (() => {
     const shown = drives.filter((one) => inside(one.launch, launches) && inside(one.spin, spins));
     // A name stands right of its mark, or left of it where the frame ends.
     const middle = d3.mean(spins);
-    const beside = (row) => (row.spin > middle + 0.2 * (spins[1] - spins[0]) ? { textAnchor: "end", dx: -10 } : { textAnchor: "start", dx: 10 });
+    const beside = (row) => (row.spin > middle ? { textAnchor: "end", dx: -10 } : { textAnchor: "start", dx: 10 });
     // Names of marks that are close stand above and below.
     const high = targets.length && typical.length && targets[0].launch >= typical[0].launch ? -1 : 1;
     const named = (rows, text, side) => rows.map((row) => Plot.text([row], { x: "spin", y: "launch", text: () => text, ...HALO, ...beside(row), dy: 0.55 * size * side }));

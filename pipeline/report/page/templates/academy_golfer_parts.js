@@ -25,7 +25,7 @@ const GOLFER_BLOCKS = (() => {
   }
 
   function chartFigure(context, plot, ...words) {
-    return context.el("figure", { class: "chart" }, plot, ...words);
+    return context.el("figure", { class: "golfer-chart" }, plot, ...words);
   }
 
   // --- What to do --------------------------------------------------------------------------------------------------------
@@ -44,7 +44,7 @@ const GOLFER_BLOCKS = (() => {
   function toDo(context, story, row) {
     const [first] = story.advice;
     const now = newest(story);
-    const good = now.movement === "no_longer" ? context.el("p", { class: "good-news" }, `✓ ${say(context, "resolved", { quarter: quarterText(story.quarters.at(-2)?.quarter) })}`) : null;
+    const good = now.movement === "no_longer" ? context.el("p", { class: "golfer-good" }, `✓ ${say(context, "resolved", { quarter: quarterText(story.quarters.at(-2)?.quarter) })}`) : null;
     return context.el("section", { class: "block block-do", dataset: { block: "do" } },
       good,
       context.el("p", { class: "topic" }, say(context, "do_topic")),
@@ -97,7 +97,7 @@ const GOLFER_BLOCKS = (() => {
       ["lost", now.lost_yd, "lost", yards], ["club_speed", now.club_speed_mph, "speed", units.speed.text],
       ["speed_ratio", now.speed_ratio, "", ""], ["launch", now.launch_deg, "deg", "deg"], ["spin", now.spin_rpm, "rpm", "rpm"],
     ];
-    return context.el("dl", { class: "facts" }, ...shown.map(([name, value, unit, text]) => context.el("div", { dataset: { fact: name } },
+    return context.el("dl", { class: "golfer-facts" }, ...shown.map(([name, value, unit, text]) => context.el("div", { dataset: { fact: name } },
       context.el("dt", {}, say(context, `fact_${name}`)),
       known(value)
         ? context.el("dd", {}, context.el("data", { value: String(value) }, unit === "lost" ? shownFigure(now, MEASURES[0], units) : figure(value, { unit }, units)), text ? ` ${text}` : "",
@@ -247,7 +247,7 @@ const GOLFER_BLOCKS = (() => {
   }
 
   function measureChart(context, story, measure, look) {
-    return context.el("figure", { class: "chart small", dataset: { measure: measure.name } },
+    return context.el("figure", { class: "golfer-chart", dataset: { measure: measure.name } },
       context.el("figcaption", {}, ...measureTitle(context, story, measure)),
       GOLFER_CHARTS.quarters(story, measure, toolsOf(context, look)));
   }
@@ -344,7 +344,7 @@ const GOLFER_BLOCKS = (() => {
       luck: numberText(100 * study.false_discovery_rate),
     };
     const parts = (text) => text.split(": ");
-    return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "words" }, ...WORDS.map((name) => {
+    return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.map((name) => {
       const [term, ...rest] = parts(say(context, `word_${name}`, filled));
       return context.el("div", {}, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
     })));

@@ -1,1 +1,0 @@
-"""The golfers' printable sheets."""
