@@ -20,7 +20,12 @@ SLOWER, LOADS, GOLFERS = 4, 5, 2000
 MOST_FIRST_MS, MOST_ACTION_MS = 1500, 200
 SIZES = {
     "desk": {"viewport": {"width": 1280, "height": 800}},
-    "phone": {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 3},
+    "phone": {
+        "viewport": {"width": 390, "height": 844},
+        "has_touch": True,
+        "is_mobile": True,
+        "device_scale_factor": 3,
+    },
 }
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 

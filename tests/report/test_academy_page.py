@@ -77,7 +77,9 @@ def test_contents_lead_to_every_view_and_say_which_one_is_shown(opened):
         assert page.locator("#contents a[aria-current=page]").get_attribute("href") == fragment
 
 
-@pytest.mark.parametrize("fragment", ["#nowhere", "#golfer/gnobody", "#golfers?cause=nothing&sort=nothing&dir=up", "#%"])
+@pytest.mark.parametrize(
+    "fragment", ["#nowhere", "#golfer/gnobody", "#golfers?cause=nothing&sort=nothing&dir=up", "#%"]
+)
 def test_an_address_that_leads_nowhere_does_no_harm(opened, fragment):
     page = opened()
     page.evaluate("(to) => { location.hash = to; }", fragment)
@@ -145,14 +147,18 @@ def test_the_counts_add_up_as_shown(opened, payload):
     flagged, golfers = (numbers_in(text) for text in texts_of(opened(), ".sum"))
 
     assert flagged == [counts["flagged_now"][name] for name in ("total", "still", "new", "first_seen")]
-    assert golfers == [counts[name] for name in ("now", "still", "new", "no_longer", "clear", "first_seen", "not_assessed")]
+    assert golfers == [
+        counts[name] for name in ("now", "still", "new", "no_longer", "clear", "first_seen", "not_assessed")
+    ]
     assert flagged[0] == sum(flagged[1:]) > 5
     assert golfers[0] == sum(golfers[1:]) > 40
 
 
 def test_every_count_opens_the_golfers_behind_it(opened, payload):
     page = opened()
-    links = page.locator("#view a.number").evaluate_all("(all) => all.map((one) => [one.innerText, one.getAttribute('href')])")
+    links = page.locator("#view a.number").evaluate_all(
+        "(all) => all.map((one) => [one.innerText, one.getAttribute('href')])"
+    )
     assert len(links) > 12
     for count, fragment in links:
         view(page, fragment)
@@ -321,7 +327,9 @@ def test_a_printed_table_has_every_chosen_golfer(opened, payload):
     flagged = [row["short"] for row in golfers_of(payload).values() if row["status"] == "flagged"]
     assert len(flagged) > 20
     assert [short for short in flagged if short not in text] == []
-    assert [row["short"] for row in golfers_of(payload).values() if row["status"] == "clear" and row["short"] in text] == []
+    assert [
+        row["short"] for row in golfers_of(payload).values() if row["status"] == "clear" and row["short"] in text
+    ] == []
     table_ready(page)
     assert page.locator(".plain-table").count() == 0
 

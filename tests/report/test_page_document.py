@@ -75,7 +75,9 @@ def test_every_part_and_every_story_is_in_the_page(tags, payload):
     }
     assert {golfer: story for chunk in stories for golfer, story in chunk.items()} == payload["stories"]
     order = list(golfers_of(payload))
-    assert [list(chunk) for chunk in stories] == [order[k : k + STORIES_EACH] for k in range(0, len(order), STORIES_EACH)]
+    assert [list(chunk) for chunk in stories] == [
+        order[k : k + STORIES_EACH] for k in range(0, len(order), STORIES_EACH)
+    ]
 
 
 def test_hostile_words_stay_words(payload):
