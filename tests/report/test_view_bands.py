@@ -128,7 +128,7 @@ def test_band_opens_with_its_facts_picture_and_golfers(open_view, golfers, bands
 
     row = bands.filter((pl.col("quarter") == NEWEST) & (pl.col("band_mph") == 90)).row(0, named=True)
     told = page.locator("#view h1").inner_text()
-    assert told == "At 90 mph the middle golfer carries 208 yd, and 215 yd is there to be had"
+    assert told == "At 90 mph the middle golfer carries 208 yd, a well-struck drive 215 yd"
     facts = dict(zip(*(page.locator(f"#view .facts {tag}").all_inner_texts() for tag in ("dt", "dd")), strict=True))
     assert facts == {
         "Efficient carry": f"{IMPERIAL.distance_text(row['efficient_carry_yd'])}, likely "

@@ -64,8 +64,8 @@ def test_what_drives_lack_is_counted(page, golfers):
 
     assert told == [
         f"{air} of {count} drives have no word on the air. They count as hit in standard air.",
-        f"The device guessed the spin of {spin} of {count} drives. It isn't used to tell spin apart.",
-        f"{ball} of {count} drives have no ball speed, so their strike can't be told apart.",
+        f"The device guessed the spin of {spin} of {count} drives. It isn't used to judge spin.",
+        f"{ball} of {count} drives have no ball speed, so their strike can't be separated.",
     ]
 
 

@@ -21,13 +21,16 @@ SOURCES = "\n".join(
 ENTRIES = [(section, key) for section, held in CATALOGUE.items() for key in held]
 # How keys begin whose end is a word that code has, such as a cause; the cases of tests/report/page_cases.py say them.
 BEGUN = tuple(set(re.findall(r"say\(\s*f\"([a-z_]{3,})\{", SOURCES)))
-# The same in scripts, where `golfer_` stands before all that the view of a golfer says.
-BEGUN += tuple(set(re.findall(r"`([a-z_]{2,}_)\$\{", SOURCES)) - {"golfer_"})
+# The same in scripts, where a view's name stands before all that it says.
+BEGUN += tuple(set(re.findall(r"`([a-z_]{2,}_)\$\{", SOURCES)) - {"golfer_", "bands_", "data_"})
 MADE = {"goal_carry", "goal_total", "expected_range", "efficient_range"}  # keys put together from an answer's words
 MADE |= {f"picture_{name}_{side}" for name in ("launch", "spin") for side in ("above", "below", "just")}
 MADE |= {"just_above", "just_below"}
 MADE |= {f"{name}_{side}" for name in ("launch", "spin") for side in ("low", "high", "just_low", "just_high")}
 MADE |= {f"{word}_{side}" for word in ("sure", "likely", "cant_tell") for side in ("more", "less")}
+# Of the views of bands and data.
+MADE |= {f"bands_{name}" for name in ("flagged", "clear", "not_assessed", "half", "middle")}
+MADE |= {f"data_{name}" for name in ("logs", "rejects", "devices", "unknown", "privacy")}
 
 
 @pytest.mark.parametrize("key", sorted({key for _, key in ENTRIES}))

@@ -190,7 +190,7 @@ def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame,
         at = points[kept][apart.argmax()]
         taken.append(tuple(at))
         look: dict[str, Any] = {"fontsize": 9.5, "ha": "center", "va": "center", "zorder": 3}
-        rim = [withStroke(linewidth=3, foreground=scheme.paper)]
+        rim = [withStroke(linewidth=4, foreground=scheme.paper)]
         axes.text(at[0], at[1], f"{line} {units.distance_unit} less", path_effects=rim, **look)
 
 

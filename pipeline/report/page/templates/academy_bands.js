@@ -117,7 +117,7 @@
   function cells(row, context) {
     const { fmt, el } = context;
     if (row.suppressed) return [el("td", { colSpan: COLUMNS.length - 1, class: "words" }, fill("bands_suppressed", { min: context.data.study.min_golfers }))];
-    const few = (yd) => (yd === null ? el("td", { class: "words" }, fill("bands_few")) : el("td", {}, fmt.yards(yd)));
+    const few = (yd) => (yd === null ? el("td", { class: "few" }, fill("bands_few")) : el("td", {}, fmt.yards(yd)));
     const window = row.window
       ? [row.window.launch, row.window.spin].map((text) => el("td", {}, text.replace(/ (deg|rpm)$/, "")))
       : [el("td", { colSpan: 2, class: "words" }, fill("bands_no_window"))];
