@@ -72,21 +72,11 @@ def _newest_first(bands: dy.DataFrame[BandTable], min_golfers: int, note: pl.Exp
     )
 
 
-
-
 def show_scores(scores: dy.DataFrame[Scores]) -> ShownTable:
     """Show the scores of the candidate models, in their own order."""
     return show(scores.with_columns(_marked("chosen")), Scores, Scores.column_names())
 
 
-
-
 def _marked(flag: str) -> pl.Expr:
     # Of a choice only the chosen row says so.
     return pl.when(flag).then(pl.lit("yes")).otherwise(pl.lit("")).alias(flag)
-
-
-
-
-
-

@@ -133,7 +133,8 @@ def table_ready(page):
 CELLS = """() => [...document.querySelectorAll('#golfers-table .tabulator-row')].map((row) => [
   row.querySelector('a').getAttribute('href').split('/')[1],
   Object.fromEntries([...row.querySelectorAll('.tabulator-cell')].map((cell) => [
-    cell.getAttribute('tabulator-field'), cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
+    cell.getAttribute('tabulator-field'),
+    cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
 ])"""
 
 

@@ -210,8 +210,12 @@ def test_a_dropped_file_brings_names(open_page, academy_file, payload, names_fil
 
 @pytest.mark.parametrize(
     ("text", "told"),
-    [("a,b\n1,2\n", "holds no names"), ("golfer,name\n", "holds no names"), ("golfer,name\ngffff,Person\n", "None of those")],
-)  # fmt: skip
+    [
+        ("a,b\n1,2\n", "holds no names"),
+        ("golfer,name\n", "holds no names"),
+        ("golfer,name\ngffff,Person\n", "None of those"),
+    ],
+)
 def test_a_file_without_names_is_refused_in_words(open_page, academy_file, text, told):
     page = open_page(academy_file, *DESK).page
     page.evaluate(DROP, [text, "x.csv"])

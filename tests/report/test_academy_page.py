@@ -52,7 +52,7 @@ def range_of(some):
     return f"{some['lo']} to {some['hi']} yd"
 
 
-# --- Every view -------------------------------------------------------------------------------------------------------
+# --- Every view -----------------------------------------------------------------------------------------------------
 
 
 @BOTH
@@ -87,7 +87,7 @@ def test_an_address_that_leads_nowhere_does_no_harm(opened, fragment):
     assert page.locator("#view h1").count() == 1
 
 
-# --- The first screen ---------------------------------------------------------------------------------------------------
+# --- The first screen -----------------------------------------------------------------------------------------------
 
 
 def test_the_quarter_is_one_screen_of_a_desk(opened):
@@ -154,7 +154,7 @@ def test_the_counts_add_up_as_shown(opened, payload):
     assert golfers[0] == sum(golfers[1:]) > 40
 
 
-def test_every_count_opens_the_golfers_behind_it(opened, payload):
+def test_every_count_opens_the_golfers_behind_it(opened):
     page = opened()
     links = page.locator("#view a.number").evaluate_all(
         "(all) => all.map((one) => [one.innerText, one.getAttribute('href')])"
@@ -197,7 +197,7 @@ def test_odd_studies_have_a_first_screen_a_table_and_a_golfer(open_page, tmp_pat
     assert re.search(r"undefined|NaN|null|\[object", said) is None
 
 
-# --- The table ------------------------------------------------------------------------------------------------------------
+# --- The table ------------------------------------------------------------------------------------------------------
 
 DASH = "\N{EN DASH}"
 
@@ -259,7 +259,7 @@ def test_a_filter_stands_in_the_address_and_the_address_filters(opened, payload,
     table_ready(page)
     field = page.locator(f"#filter-{name}")
     written = next(v for v in field.locator("option").evaluate_all("(all) => all.map((one) => one.value)")
-                   if v == value or v == f"{value}.0")  # fmt: skip
+                   if v in (value, f"{value}.0"))  # fmt: skip
     field.select_option(written)
     chosen, address = set(rows_shown(page)), page.evaluate("location.hash")
 
@@ -350,7 +350,7 @@ def test_of_thousands_of_golfers_only_those_in_sight_are_drawn(open_page, payloa
     assert abs(last["y"] + last["height"] - box["y"] - box["height"]) < 3
 
 
-# --- What a director asks, in at most three actions -------------------------------------------------------------------------
+# --- What a director asks, in at most three actions -----------------------------------------------------------------
 
 
 @BOTH

@@ -155,22 +155,6 @@ def golfer_table(*rows):
     return table_of(Golfers, rows)
 
 
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
 def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
     shown = show_scores(scores).table
 
@@ -178,10 +162,6 @@ def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
     assert shown["Bias, yd"].to_list() == ["0.31", "0.00", "0.04"]
     assert shown["Drives inside the 90 % interval, %"].to_list() == ["87.1", "90.4", "90.0"]
     assert shown["Chosen"].to_list() == ["", "yes", ""]
-
-
-
-
 
 
 def test_html_escapes_cells_and_headers():
@@ -259,5 +239,3 @@ def test_what_is_not_known_is_a_dash_in_figures_and_blank_in_texts():
     shown = shown_row("carry_yd", ENDS, "far_share", "note", carry_yd=None, carry_hi90_yd=None, sure=False)
 
     assert shown.table.row(0) == ("–", "–", "–", "")  # noqa: RUF001
-
-
