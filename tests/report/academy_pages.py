@@ -9,12 +9,15 @@ import polars as pl
 import pytest
 from page_cases import FRONTIER, LOW, SETTINGS, SPUN, THIN, WILD, beyond, drives_of, goal, played, progress, tables_of
 
+from pipeline.report.page.card_part import card_part
 from pipeline.report.page.page import build_page
 from pipeline.report.page.payload import payload_of
+from pipeline.report.palette import THEMES
 
 QUARTERS = ("2026Q1", "2026Q2", "2026Q3")
 KINDS = (LOW, SPUN, THIN, WILD, {}, {"contact": 4.0}, {"launch": -3.0})
 COUNT = 60
+PIXEL = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg=="
 VIEWS = ("#quarter", "#golfers", "#golfer/{code}", "#bands", "#data")
 
 
@@ -45,10 +48,17 @@ def academy_payload():
     drives = pl.concat([drives_of(even, group="evening"), drives_of(odd, device="unit-B", group="juniors")])
     others = {
         "Progress": [progress("0", "lost", "carry") | {"golfer": code(k)} for k in range(1, 9)],
-        "Goals": [goal("0", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None) | {"golfer": code(k)} for k in (2, 3, 4)],
+        "Goals": [
+            goal("0", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None) | {"golfer": code(k)} for k in (2, 3, 4)
+        ],
     }
     settings = SETTINGS | {"title": "Hill School"}
-    return payload_of(tables=tables_of(rows, **others), frontier=FRONTIER, drives=drives, settings=settings)
+    made = payload_of(tables=tables_of(rows, **others), frontier=FRONTIER, drives=drives, settings=settings)
+    # The pictures themselves are tested with the view that shows them.
+    pictures = {
+        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)} for centre in settings["bands"]["centres"]
+    }
+    return made | {"pictures": pictures, "card": card_part("# Model card\n\nFitted on drives.\n")}
 
 
 @pytest.fixture(scope="module")
@@ -123,7 +133,8 @@ def table_ready(page):
 CELLS = """() => [...document.querySelectorAll('#golfers-table .tabulator-row')].map((row) => [
   row.querySelector('a').getAttribute('href').split('/')[1],
   Object.fromEntries([...row.querySelectorAll('.tabulator-cell')].map((cell) => [
-    cell.getAttribute('tabulator-field'), cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
+    cell.getAttribute('tabulator-field'),
+    cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
 ])"""
 
 

@@ -72,7 +72,7 @@ def test_pieces_give_what_the_whole_gives():
 
 def test_quality_counts_logs_rejects_and_devices():
     rows, others = CASES["data of all kinds"]
-    found = quality_of(tables_of(rows, **others))
+    found = quality_of(tables_of(rows, **others), drives_of(rows))
     assert [one["status"] for one in found["logs"]] == ["refused", "used", "used"]
     assert found["rejects"] == [
         {"what": "the cell is empty", "value": "carry", "rows": 2},
@@ -90,7 +90,7 @@ def test_quality_counts_logs_rejects_and_devices():
 
 
 def test_quality_of_one_clean_log():
-    found = quality_of(tables_of([played("1")], Sources=[log(rejected=0, rows=94)]))
+    found = quality_of(tables_of([played("1")], Sources=[log(rejected=0, rows=94)]), drives_of([played("1")]))
     assert found["sentences"] == [
         "1 log gave 94 rows: 90 became drives, 0 were rejected, 4 were there twice.",
         "No row was rejected.",
@@ -100,5 +100,5 @@ def test_quality_of_one_clean_log():
 
 def test_carry_over_flight_is_left_out_of_devices():
     devices = [device(reading="carry_over_flight"), device(reading="launch", difference=0.123456)]
-    found = quality_of(tables_of([played("1")], Devices=devices, Rejects=[reject(1)]))
+    found = quality_of(tables_of([played("1")], Devices=devices, Rejects=[reject(1)]), drives_of([played("1")]))
     assert [(one["reading"], one["difference"]) for one in found["devices"]] == [("launch", 0.1235)]

@@ -8,7 +8,7 @@ from collections import Counter
 import numpy as np
 import polars as pl
 import pytest
-from coach_tables import changed, sheet_tables
+from coach_tables import changed, delivery_of, goals_of, newest, practice_of, priorities_of, progress_of
 from days import on_days
 from page_cases import CASES, FRONTIER, SETTINGS, beyond, code, drives_of, goal, played, study_payload, tables_of
 from rows import table_of
@@ -36,9 +36,10 @@ NEWEST = "2026Q3"
 
 @pytest.fixture(scope="module")
 def academy_tables(academy):
-    coach = sheet_tables(academy.golfers)
+    made = {Goals: goals_of, Priorities: priorities_of, Delivery: delivery_of, Progress: progress_of}
+    coach = {schema: make(newest(academy.golfers)) for schema, make in (made | {Practice: practice_of}).items()}
     quality = {schema: table_of(schema, []) for schema in (Sources, Rejects, Devices)}
-    return TableSet({Golfers: academy.golfers, BandTable: academy.bands, **coach.frames, **quality})
+    return TableSet({Golfers: academy.golfers, BandTable: academy.bands, **coach, **quality})
 
 
 @pytest.fixture(scope="module")

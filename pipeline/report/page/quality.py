@@ -76,7 +76,7 @@ def _compared(rows: pl.DataFrame) -> dict[str, Any]:
     first = rows.row(0, named=True)
     known = [row for row in rows.iter_rows(named=True) if row["reading"] in TOLD and row["difference"] is not None]
     corrected = [row for row in known if row["corrected"]]
-    apart = [row for row in known if row["lo90"] > 0 or row["hi90"] < 0]
+    apart = [row for row in known if (row["lo90"] or 0) > 0 or (row["hi90"] or 0) < 0]
     found = "none" if first["compared_by"] == "none" else "corrected" if corrected else "apart" if apart else "alike"
     return {
         "device": first["device"],

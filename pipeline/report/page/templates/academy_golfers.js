@@ -134,8 +134,9 @@
       this.showChoices();
       if (!this.table) this.build();
       else if (this.isReady) {
-        this.choose();
+        // Sorted first: whatever Tabulator sorts anew goes into the address.
         this.sort();
+        this.choose();
         this.place.querySelector(".tabulator-tableholder").scrollTop = this.scrolled ?? 0;
       }
     }
@@ -158,6 +159,7 @@
       this.place.setAttribute("aria-label", DATA.texts.golfers);
       // A grid may hold rows alone, nothing else that takes the focus; the golfers' links scroll it by keyboard.
       this.place.querySelector(".tabulator-tableholder").removeAttribute("tabindex");
+      this.chosen = this.choice();
       this.showCount();
       this.headersByKeyboard();
       this.table.on("rowClick", (event, row) => { if (!event.target.closest("a")) go(`golfer/${row.getData().code}`); });
@@ -223,9 +225,11 @@
       return ({ code }) => isChosen(byCode.get(code).row) && isFound(byCode.get(code).row);
     }
 
+    choice() { return JSON.stringify([[...CHOICES, ...BROUGHT].map((name) => this.filters.get(name)), this.typed]); }
+
     // What is chosen now; a choice that changes nothing leaves the table as it is.
     choose() {
-      const now = JSON.stringify([[...CHOICES, ...BROUGHT].map((name) => this.filters.get(name)), this.typed]);
+      const now = this.choice();
       if (!this.isReady || now === this.chosen) return;
       this.chosen = now;
       this.table.setFilter(this.wanted());
