@@ -20,6 +20,31 @@ rule readme_pictures:
         "cp {input:q} docs/pictures/ 2> {log:q}"
 
 
+# The coach's page of the study that was run, on a slow phone: a command of its own, `snakemake --cores 2 --force
+# coach_page`. Its times show little unless nothing else is at work on the machine.
+rule coach_page:
+    input:
+        page=rules.write_lookup.output.page,
+    output:
+        expand(
+            "docs/evidence/coach_page/{name}",
+            name=["measured.json", "made.json"],
+        ),
+    log:
+        "logs/coach_page.log",
+    conda:
+        ENVIRONMENT
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/report/measure_lookup.py"),
+    message:
+        "Measure the coach's page on a slow phone"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/coach_page && {params.python} {params.script:q} {input.page:q}"
+        " docs/evidence/coach_page/measured.json 2>&1 | tee {log:q}"
+
+
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
 # those of one core, so numpy's libraries are held to one thread.
 rule flight_study:

@@ -29,7 +29,6 @@ NOT_RUN = {
     "python data_demo/make_demo.py": "tests/demo runs it",
     "python tests/proving_ground/prove.py": "it takes minutes; tests/proving_ground runs its parts",
     "python tests/proving_ground/sensitivity.py": "it takes minutes, and its figures are evidence",
-    "python tests/report/measure_lookup.py": "it takes a minute, and its figures are evidence",
     "python -m pipeline": "steps run in the workflow",
 }
 
