@@ -1,6 +1,6 @@
 """What a person types: one rule for numbers, and one sentence for what can't be used, on the command and the page.
 
-The page's script (`report/lookup/templates/lookup_words.js`) ports this module line by line; both are tested with
+The page's script (`report/shared/templates/lookup_words.js`) ports this module line by line; both are tested with
 tests/report/typed_numbers.json. The rule for a number, after outer spaces are dropped:
 
 1. It may begin with a sign: + or -, or the minus sign that phones and texts have.

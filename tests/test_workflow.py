@@ -55,6 +55,17 @@ def test_a_constant_that_one_step_uses_changes_that_step_alone(copy):
 def test_a_template_is_code_of_the_steps_that_fill_it(copy):
     found = changed(copy, "report/lookup/templates/lookup.css", "{", "{ ")
     assert found == {"write_lookup"}
+    assert changed(copy, "report/page/vendor/d3.min.js", "d3js", "d3-js") == {"write_report"}
+
+
+def test_a_script_that_pages_share_is_code_of_both(copy):
+    found = changed(copy, "report/shared/templates/lookup_shown.js", "How figures", "So figures")
+    assert found == {"write_lookup", "write_report"}
+
+
+def test_the_texts_are_code_of_the_steps_that_say_them(copy):
+    found = changed(copy, "texts/english.toml", "Coach's lookup", "Lookup of the coach")
+    assert {"write_report", "write_lookup"} <= found < set(steps())
 
 
 def test_tables_that_are_found_by_their_file_are_code_of_the_step_that_reads_them(copy):

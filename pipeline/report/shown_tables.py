@@ -5,15 +5,9 @@ from collections.abc import Iterable
 import dataframely as dy
 import polars as pl
 
-from pipeline.golfers.order import flagged_of
-from pipeline.report.display import EMPTY, Item, ShownTable, as_number, show
-from pipeline.report.page.academy_words import reject_words, value_words
-from pipeline.report.shown_sums import with_shown_losses
-from pipeline.tables.columns import PERCENTILES, facts_of, heading_of
-from pipeline.tables.devices import Devices
-from pipeline.tables.figures import BandTable, Calibrations, Scores
-from pipeline.tables.golfers import PARTS, Golfers
-from pipeline.tables.logs import Rejects, Sources
+from pipeline.report.display import Item, ShownTable, show
+from pipeline.tables.columns import PERCENTILES
+from pipeline.tables.figures import BandTable, Scores
 
 
 def _bands(with_interval: Iterable[int]) -> tuple[Item, ...]:
@@ -78,112 +72,11 @@ def _newest_first(bands: dy.DataFrame[BandTable], min_golfers: int, note: pl.Exp
     )
 
 
-def show_flagged(golfers: dy.DataFrame[Golfers], quarter: str) -> ShownTable:
-    """Show a quarter's flagged golfers, the worst first.
-
-    Parts are shown in yards that add up to the yards lost, and these to the difference of efficient and mean carry; the
-    q value as wrong flags in 100, rounded to the unsure side.
-
-    Parameters
-    ----------
-    golfers : DataFrame
-        Golfers of all quarters.
-    quarter : str
-        Such as 2026Q3.
-    """
-    wrong = 100 * pl.col("q_value")
-    # Rounded before the ceiling, so that the 3.0000000001 of a computed 0.03 isn't 4.
-    whole = wrong.round(9).ceil().cast(pl.Int64).cast(pl.String)
-    wrong_flags = pl.when(wrong < 0.1).then(pl.lit("<0.1")).when(wrong < 1).then(pl.lit("<1")).otherwise(whole)
-    items: tuple[Item, ...] = (
-        "golfer",
-        "shots",
-        "club_speed_mph",
-        "carry_yd",
-        "efficient_yd",
-        "lost_yd",
-        ("lost_lo90_yd", "lost_hi90_yd"),
-        "ranked_lost_yd",
-        *PARTS,
-        "main_cause",
-        wrong_flags.alias("Wrong flags in 100"),
-        "note",
-    )
-    return show(with_shown_losses(flagged_of(golfers, quarter)), Golfers, items)
-
-
 def show_scores(scores: dy.DataFrame[Scores]) -> ShownTable:
     """Show the scores of the candidate models, in their own order."""
     return show(scores.with_columns(_marked("chosen")), Scores, Scores.column_names())
 
 
-def show_calibrations(calibrations: dy.DataFrame[Calibrations]) -> ShownTable:
-    """Show the coefficient sets of ball flight, the kept one first, then by name."""
-    table = calibrations.sort("kept", "coefficients", descending=[True, False])
-    return show(table.with_columns(_marked("kept")), Calibrations, Calibrations.column_names())
-
-
 def _marked(flag: str) -> pl.Expr:
     # Of a choice only the chosen row says so.
     return pl.when(flag).then(pl.lit("yes")).otherwise(pl.lit("")).alias(flag)
-
-
-def show_sources(sources: dy.DataFrame[Sources]) -> ShownTable:
-    """Show the list of logs: refused logs first, then by name."""
-    names = [name for name in Sources.column_names() if name != "sha256"]
-    return show(sources.sort(pl.col("status") == "used", "source"), Sources, names)
-
-
-def show_devices(devices: dy.DataFrame[Devices]) -> ShownTable:
-    """Show how devices' readings differ from the reference device's; each device's note stands beside its first row.
-
-    Readings of which nothing is known are left out, but for the first row of a device that has no others. So is carry
-    over flight: it is by the flight before calibration, a hint to which speed is misread and not what the device adds.
-    """
-    kept = devices.filter(pl.col("reading") != "carry_over_flight").filter(
-        pl.col("difference").is_not_null()
-        | (pl.col("difference").is_null().all() & (pl.int_range(pl.len()) == 0)).over("device")
-    )
-    first = pl.int_range(pl.len()).over("device") == 0
-    table = kept.with_columns(
-        pl.when(first).then("note").otherwise(pl.lit("")).alias("note"),
-        *(pl.col(name).cast(pl.String).str.replace_all("_", " ") for name in ("reading", "compared_by")),
-    )
-    degrees = table.get_column("reading") == "launch"
-    figures = {
-        name: pl.select(
-            pl.when(degrees)
-            .then(as_number(table[name], 1) + " deg")
-            .otherwise(as_number(100 * table[name], 1) + " %")
-            .alias(name)
-        ).to_series()
-        for name in ("difference", "lo90", "hi90")
-    }
-    ends = figures["lo90"].str.strip_suffix(" deg").str.strip_suffix(" %") + " to " + figures["hi90"]
-    known = table["difference"].is_not_null()
-    told = {"Difference": figures["difference"], facts_of(Devices)["lo90"].display.interval: ends}
-    shown: list[Item] = [
-        "device",
-        "reading",
-        "reference",
-        *(pl.when(pl.lit(known)).then(pl.lit(one)).otherwise(pl.lit(EMPTY)).alias(name) for name, one in told.items()),
-        "golfers",
-        "compared_by",
-        "corrected",
-        "note",
-    ]
-    return show(table, Devices, shown)
-
-
-def show_rejects(rejects: dy.DataFrame[Rejects]) -> ShownTable:
-    """Count rejected rows by the rule they broke and its column, the commonest first."""
-    counted = (
-        rejects.group_by("rule", "column").len("rows").sort("rows", "rule", "column", descending=[True, False, False])
-    )
-    wrong, value = "What was wrong", "Value"
-    table = counted.select(
-        pl.Series(wrong, reject_words(counted["rule"]), dtype=pl.String),
-        pl.Series(value, value_words(counted["column"]), dtype=pl.String),
-        as_number(counted["rows"], 0).alias(heading_of(Sources, "rows")),
-    )
-    return ShownTable(table, (wrong, value))

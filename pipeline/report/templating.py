@@ -1,6 +1,6 @@
 """Templates of the pages: one environment, whose pages escape what they are given and know no undefined value."""
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
 from pipeline.shown import IMPERIAL, angle_text, number_text, percent_text, ratio_text, signed_text, spin_text
 
@@ -18,8 +18,13 @@ FILTERS = {
 
 
 def templates_of(room: str) -> Environment:
-    """Give the templates of a room of `pipeline.report`, such as page or lookup."""
-    loader = PackageLoader(f"pipeline.report.{room}")
+    """Give the templates of a room of `pipeline.report`, such as page or lookup, with the scripts that pages share."""
+    loader = ChoiceLoader([PackageLoader(f"pipeline.report.{name}") for name in (room, "shared")])
     made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     made.filters |= FILTERS
     return made
+
+
+def vendored(room: str, name: str) -> str:
+    """Give a file of a room's folder `vendor` as it is."""
+    return PackageLoader(f"pipeline.report.{room}", "vendor").get_source(Environment(autoescape=True), name)[0]

@@ -48,12 +48,16 @@ def academy_payload():
     drives = pl.concat([drives_of(even, group="evening"), drives_of(odd, device="unit-B", group="juniors")])
     others = {
         "Progress": [progress("0", "lost", "carry") | {"golfer": code(k)} for k in range(1, 9)],
-        "Goals": [goal("0", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None) | {"golfer": code(k)} for k in (2, 3, 4)],
+        "Goals": [
+            goal("0", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None) | {"golfer": code(k)} for k in (2, 3, 4)
+        ],
     }
     settings = SETTINGS | {"title": "Hill School"}
     made = payload_of(tables=tables_of(rows, **others), frontier=FRONTIER, drives=drives, settings=settings)
     # The pictures themselves are tested with the view that shows them.
-    pictures = {f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)} for centre in settings["bands"]["centres"]}
+    pictures = {
+        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)} for centre in settings["bands"]["centres"]
+    }
     return made | {"pictures": pictures, "card": card_part("# Model card\n\nFitted on drives.\n")}
 
 
@@ -129,7 +133,8 @@ def table_ready(page):
 CELLS = """() => [...document.querySelectorAll('#golfers-table .tabulator-row')].map((row) => [
   row.querySelector('a').getAttribute('href').split('/')[1],
   Object.fromEntries([...row.querySelectorAll('.tabulator-cell')].map((cell) => [
-    cell.getAttribute('tabulator-field'), cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
+    cell.getAttribute('tabulator-field'),
+    cell.innerText.trim() || cell.querySelector('svg')?.getAttribute('aria-label')])),
 ])"""
 
 

@@ -1,4 +1,4 @@
-"""A page of many golfers, made from a run's page by giving its golfers' rows and stories to new codes, again and again."""
+"""A page of many golfers, made from a run's page: its golfers' rows and stories again and again, under new codes."""
 
 import hashlib
 import json

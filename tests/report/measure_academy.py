@@ -1,9 +1,9 @@
 """Measure the academy's page with 2,000 golfers: when its first view stands, and how long each action takes.
 
-`python tests/report/measure_academy.py results/twin-valleys/report/academy.html docs/evidence/academy_page/measured.json`
-writes what it finds, for a desk and for a phone, on a processor slowed four times (`Emulation.setCPUThrottlingRate`).
-Every time is the median of `LOADS` loads, in ms; an action ends with the frame that shows it. The golfers are those of the
-page given, repeated under new codes.
+`python tests/report/measure_academy.py PAGE docs/evidence/academy_page/measured.json`, PAGE being a run's
+report/academy.html, writes what it finds, for a desk and for a phone, on a processor slowed four times
+(`Emulation.setCPUThrottlingRate`). Every time is the median of `LOADS` loads, in ms; an action ends with the frame that
+shows it. The golfers are those of the page given, repeated under new codes.
 """
 
 import json
@@ -20,7 +20,12 @@ SLOWER, LOADS, GOLFERS = 4, 5, 2000
 MOST_FIRST_MS, MOST_ACTION_MS = 1500, 200
 SIZES = {
     "desk": {"viewport": {"width": 1280, "height": 800}},
-    "phone": {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 3},
+    "phone": {
+        "viewport": {"width": 390, "height": 844},
+        "has_touch": True,
+        "is_mobile": True,
+        "device_scale_factor": 3,
+    },
 }
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
@@ -40,14 +45,16 @@ TIMED = """async (act) => {
 }"""
 ON = "document.querySelector"
 BACK = "back"
+SEARCH = f"{{ const box = {ON}('#search'); box.value = '%s'; box.dispatchEvent(new Event('input')); }}"
+CHOOSE = f"{{ const box = {ON}('#filter-cause'); box.value = 'contact'; box.dispatchEvent(new Event('change')); }}"
 ACTIONS = {
     "open_the_table": ("#golfers", None),
-    "search": (None, f"{{ const box = {ON}('#search'); box.value = '7'; box.dispatchEvent(new Event('input')); }}"),
-    "search_further": (None, f"{{ const box = {ON}('#search'); box.value = '73'; box.dispatchEvent(new Event('input')); }}"),
+    "search": (None, SEARCH % "7"),
+    "search_further": (None, SEARCH % "73"),
     "show_all": (None, f"{ON}('#all-golfers').click()"),
     "sort": (None, f"{ON}('.tabulator-col[tabulator-field=club_speed_mph]').click()"),
     "sort_by_name": (None, f"{ON}('.tabulator-col[tabulator-field=golfer]').click()"),
-    "filter": (None, f"{{ const box = {ON}('#filter-cause'); box.value = 'contact'; box.dispatchEvent(new Event('change')); }}"),
+    "filter": (None, CHOOSE),
     "more_columns": (None, f"{ON}('#more-columns').click()"),
     "scroll": (None, f"{ON}('.tabulator-tableholder').scrollTop += 4000"),
     "open_a_golfer": ("#golfer/CODE", None),
@@ -56,7 +63,9 @@ ACTIONS = {
 }  # fmt: skip
 ROUTED = """async (fragment) => {
   const from = performance.now();
-  const shown = new Promise((done) => addEventListener("hashchange", () => requestAnimationFrame(() => setTimeout(done)), { once: true }));
+  const shown = new Promise((done) => addEventListener(
+    "hashchange", () => requestAnimationFrame(() => setTimeout(done)), { once: true },
+  ));
   if (fragment === "back") history.back(); else location.hash = fragment;
   await shown;
   return performance.now() - from;

@@ -22,7 +22,7 @@ STORED = """async () => {
   return {
     local: Object.entries(localStorage), session: Object.entries(sessionStorage), bases: bases.map(({ name }) => name),
     cookies: document.cookie, title: document.title, state: history.state, name: window.name,
-    addresses: navigation.entries().map(({ url }) => url), workers: (await navigator.serviceWorker?.getRegistrations?.() ?? []).length,
+    addresses: navigation.entries().map(({ url }) => url),
   };
 }"""
 
@@ -101,7 +101,13 @@ def test_nothing_in_the_browser_keeps_a_name(named, payload):
     stored = seen.page.evaluate(STORED)
 
     assert held_names(json.dumps(stored, ensure_ascii=False), payload) == []
-    assert (stored["local"], stored["session"], stored["bases"], stored["cookies"], stored["state"]) == ([], [], [], "", None)
+    assert (stored["local"], stored["session"], stored["bases"], stored["cookies"], stored["state"]) == (
+        [],
+        [],
+        [],
+        "",
+        None,
+    )
     assert seen.page.context.cookies() == []
     assert held_names(json.dumps(seen.page.context.storage_state(), ensure_ascii=False), payload) == []
     assert seen.beyond_the_file() == []
@@ -204,8 +210,12 @@ def test_a_dropped_file_brings_names(open_page, academy_file, payload, names_fil
 
 @pytest.mark.parametrize(
     ("text", "told"),
-    [("a,b\n1,2\n", "holds no names"), ("golfer,name\n", "holds no names"), ("golfer,name\ngffff,Person\n", "None of those")],
-)  # fmt: skip
+    [
+        ("a,b\n1,2\n", "holds no names"),
+        ("golfer,name\n", "holds no names"),
+        ("golfer,name\ngffff,Person\n", "None of those"),
+    ],
+)
 def test_a_file_without_names_is_refused_in_words(open_page, academy_file, text, told):
     page = open_page(academy_file, *DESK).page
     page.evaluate(DROP, [text, "x.csv"])

@@ -52,7 +52,7 @@ def range_of(some):
     return f"{some['lo']} to {some['hi']} yd"
 
 
-# --- Every view -------------------------------------------------------------------------------------------------------
+# --- Every view -----------------------------------------------------------------------------------------------------
 
 
 @BOTH
@@ -77,7 +77,9 @@ def test_contents_lead_to_every_view_and_say_which_one_is_shown(opened):
         assert page.locator("#contents a[aria-current=page]").get_attribute("href") == fragment
 
 
-@pytest.mark.parametrize("fragment", ["#nowhere", "#golfer/gnobody", "#golfers?cause=nothing&sort=nothing&dir=up", "#%"])
+@pytest.mark.parametrize(
+    "fragment", ["#nowhere", "#golfer/gnobody", "#golfers?cause=nothing&sort=nothing&dir=up", "#%"]
+)
 def test_an_address_that_leads_nowhere_does_no_harm(opened, fragment):
     page = opened()
     page.evaluate("(to) => { location.hash = to; }", fragment)
@@ -85,7 +87,7 @@ def test_an_address_that_leads_nowhere_does_no_harm(opened, fragment):
     assert page.locator("#view h1").count() == 1
 
 
-# --- The first screen ---------------------------------------------------------------------------------------------------
+# --- The first screen -----------------------------------------------------------------------------------------------
 
 
 def test_the_quarter_is_one_screen_of_a_desk(opened):
@@ -145,14 +147,18 @@ def test_the_counts_add_up_as_shown(opened, payload):
     flagged, golfers = (numbers_in(text) for text in texts_of(opened(), ".sum"))
 
     assert flagged == [counts["flagged_now"][name] for name in ("total", "still", "new", "first_seen")]
-    assert golfers == [counts[name] for name in ("now", "still", "new", "no_longer", "clear", "first_seen", "not_assessed")]
+    assert golfers == [
+        counts[name] for name in ("now", "still", "new", "no_longer", "clear", "first_seen", "not_assessed")
+    ]
     assert flagged[0] == sum(flagged[1:]) > 5
     assert golfers[0] == sum(golfers[1:]) > 40
 
 
-def test_every_count_opens_the_golfers_behind_it(opened, payload):
+def test_every_count_opens_the_golfers_behind_it(opened):
     page = opened()
-    links = page.locator("#view a.number").evaluate_all("(all) => all.map((one) => [one.innerText, one.getAttribute('href')])")
+    links = page.locator("#view a.number").evaluate_all(
+        "(all) => all.map((one) => [one.innerText, one.getAttribute('href')])"
+    )
     assert len(links) > 12
     for count, fragment in links:
         view(page, fragment)
@@ -191,7 +197,7 @@ def test_odd_studies_have_a_first_screen_a_table_and_a_golfer(open_page, tmp_pat
     assert re.search(r"undefined|NaN|null|\[object", said) is None
 
 
-# --- The table ------------------------------------------------------------------------------------------------------------
+# --- The table ------------------------------------------------------------------------------------------------------
 
 DASH = "\N{EN DASH}"
 
@@ -253,7 +259,7 @@ def test_a_filter_stands_in_the_address_and_the_address_filters(opened, payload,
     table_ready(page)
     field = page.locator(f"#filter-{name}")
     written = next(v for v in field.locator("option").evaluate_all("(all) => all.map((one) => one.value)")
-                   if v == value or v == f"{value}.0")  # fmt: skip
+                   if v in (value, f"{value}.0"))  # fmt: skip
     field.select_option(written)
     chosen, address = set(rows_shown(page)), page.evaluate("location.hash")
 
@@ -321,7 +327,9 @@ def test_a_printed_table_has_every_chosen_golfer(opened, payload):
     flagged = [row["short"] for row in golfers_of(payload).values() if row["status"] == "flagged"]
     assert len(flagged) > 20
     assert [short for short in flagged if short not in text] == []
-    assert [row["short"] for row in golfers_of(payload).values() if row["status"] == "clear" and row["short"] in text] == []
+    assert [
+        row["short"] for row in golfers_of(payload).values() if row["status"] == "clear" and row["short"] in text
+    ] == []
     table_ready(page)
     assert page.locator(".plain-table").count() == 0
 
@@ -342,7 +350,7 @@ def test_of_thousands_of_golfers_only_those_in_sight_are_drawn(open_page, payloa
     assert abs(last["y"] + last["height"] - box["y"] - box["height"]) < 3
 
 
-# --- What a director asks, in at most three actions -------------------------------------------------------------------------
+# --- What a director asks, in at most three actions -----------------------------------------------------------------
 
 
 @BOTH

@@ -1,22 +1,15 @@
 import polars as pl
-import pytest
 from rows import table_of
 
 from pipeline.report.display import ShownTable, html_table, markdown_table, show, tables_markup
 from pipeline.report.shown_tables import (
     show_bands,
-    show_calibrations,
-    show_devices,
-    show_flagged,
-    show_rejects,
     show_scores,
-    show_sources,
     show_totals,
 )
 from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.tables import columns as cols
-from pipeline.tables.devices import Devices
-from pipeline.tables.figures import BandTable, Calibrations
+from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
 BAND = {
@@ -162,77 +155,6 @@ def golfer_table(*rows):
     return table_of(Golfers, rows)
 
 
-def test_flagged_stand_in_the_order_of_yards_lost_with_luck_taken_out():
-    luck = [{"ranked_lost_yd": r, "ranked_lo90_yd": r - 1, "ranked_hi90_yd": r + 1} for r in (20.0, 31.0)]
-    table = golfer_table(golfer("a", 35.0, **luck[0]), golfer("b", 33.0, **luck[1]), golfer("c", 50.0))
-
-    shown = show_flagged(table, "2026Q3").table
-
-    # Nobody can tell what of the last one's yards is luck.
-    assert shown["Golfer"].str.slice(1, 1).to_list() == ["b", "a", "c"]
-    assert shown["Yards lost, luck taken out, yd"].to_list() == ["31", "20", "–"]  # noqa: RUF001
-
-
-def test_flagged_stand_worst_first_equal_ones_by_pseudonym():
-    clear = {"flagged": False, "status": "clear"}
-    table = golfer_table(
-        golfer("b", 20.0), golfer("a", 20.0), golfer("c", 35.0), golfer("d", 50.0, **clear),
-        golfer("e", 60.0, quarter="2026Q2"),
-    )  # fmt: skip
-
-    shown = show_flagged(table, "2026Q3").table
-
-    assert shown["Golfer"].to_list() == ["g" + "c" * 16, "g" + "a" * 16, "g" + "b" * 16]
-
-
-def test_flagged_figures_are_rounded_for_display():
-    shown = show_flagged(golfer_table(golfer("a", 21.26)), "2026Q3").table.row(0, named=True)
-
-    assert shown["Club speed, mph"] == "90"
-    assert (shown["Carry, yd"], shown["Efficient carry, yd"]) == ("189", "210")
-    assert (shown["Yards lost, yd"], shown["Yards lost, 90 % interval, yd"]) == ("21", "18 to 24")
-    assert (shown["Lost through contact, yd"], shown["Lost through launch, yd"]) == ("21", "0")
-    assert shown["Main cause"] == "contact"
-
-
-def test_unknown_contact_is_a_dash():
-    row = golfer("a", 20.0, lost_contact_yd=None, lost_launch_yd=20.0, ball_speed_mph=None)
-
-    shown = show_flagged(golfer_table(row), "2026Q3").table.row(0, named=True)
-
-    assert (shown["Lost through contact, yd"], shown["Lost through launch, yd"]) == ("–", "20")  # noqa: RUF001
-
-
-@pytest.mark.parametrize(
-    ("q", "told"),
-    [(0.0009, "<0.1"), (0.001, "<1"), (0.0099, "<1"), (0.01, "1"), (0.0213, "3"), (3 * 0.01, "3"), (0.07, "7")],
-)
-def test_share_of_wrong_flags_is_rounded_to_the_unsure_side(q, told):
-    shown = show_flagged(golfer_table(golfer("a", 20.0, q_value=q)), "2026Q3").table
-
-    assert shown["Wrong flags in 100"].to_list() == [told]
-
-
-def test_no_flagged_golfer_gives_no_row():
-    assert show_flagged(golfer_table(golfer("a", 2.0, flagged=False, status="clear")), "2026Q3").table.height == 0
-
-
-def test_rejects_are_counted_by_rule_commonest_first(rejects):
-    assert show_rejects(rejects).table.rows() == [
-        ("the cell is empty", "carry", "8"),
-        ("higher than any drive's", "spin", "5"),
-        ("more ball speed than the club speed can give", "ball speed", "1"),
-    ]
-
-
-def test_refused_logs_come_first_with_their_reason(sources):
-    shown = show_sources(sources).table
-
-    assert shown["Log"].to_list() == ["logs/bay_2.csv", "logs/bay_1.csv"]
-    assert shown["Remark"].to_list() == ["the column <script>alert(1)</script> is not there", ""]
-    assert shown.row(1)[2:6] == ("1000", "980", "14", "6")
-
-
 def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
     shown = show_scores(scores).table
 
@@ -240,25 +162,6 @@ def test_scores_are_rounded_and_the_chosen_one_is_marked(scores):
     assert shown["Bias, yd"].to_list() == ["0.31", "0.00", "0.04"]
     assert shown["Drives inside the 90 % interval, %"].to_list() == ["87.1", "90.4", "90.0"]
     assert shown["Chosen"].to_list() == ["", "yes", ""]
-
-
-def test_kept_set_of_flight_comes_first_rounded_by_its_doubt(calibrations):
-    shown = show_calibrations(calibrations).table
-
-    assert shown["Coefficient set"].to_list() == ["ridge-1990", "flat-air", "tunnel"]
-    assert shown.row(0) == ("ridge-1990", "0.928", "0.002", "1.014", "0.004", "3.3", "1900", "83", "yes", "fitted")
-    assert shown["Kept"].to_list() == ["yes", "", ""]
-
-
-def test_set_that_was_not_fitted_has_no_standard_error(calibrations):
-    unknown = pl.lit(None, dtype=pl.Float64)
-    table = calibrations.head(1).with_columns(
-        pl.lit(1.0).alias("drag"), *(unknown.alias(n) for n in ("drag_std_error", "lift_std_error", "residual_sd_yd"))
-    )
-
-    shown = show_calibrations(Calibrations.validate(table)).table.row(0)
-
-    assert shown[1:6] == ("1.000", "–", "0.936", "–", "–")  # noqa: RUF001
 
 
 def test_html_escapes_cells_and_headers():
@@ -336,32 +239,3 @@ def test_what_is_not_known_is_a_dash_in_figures_and_blank_in_texts():
     shown = shown_row("carry_yd", ENDS, "far_share", "note", carry_yd=None, carry_hi90_yd=None, sure=False)
 
     assert shown.table.row(0) == ("–", "–", "–", "")  # noqa: RUF001
-
-
-def test_devices_show_shares_in_percent_launch_in_degrees_and_each_note_once():
-    seen = {"difference": -0.0312, "std_error": 0.002, "lo90": -0.036, "hi90": -0.0263, "corrected": True}
-    rows = [
-        {"device": "unit-B", "reading": "club_speed", "compared_by": "same golfers", "note": "low", **seen},
-        {"device": "unit-B", "reading": "ball_speed", "note": "low"},
-        {"device": "unit-B", "reading": "launch", "note": "low", "difference": 0.44, "lo90": -0.1, "hi90": 0.98},
-        {
-            "device": "unit-B",
-            "reading": "carry_over_flight",
-            "note": "low",
-            "difference": -0.03,
-            "lo90": -0.04,
-            "hi90": -0.02,
-        },
-        {"device": "unit-C", "reading": "club_speed", "compared_by": "none", "note": "unknown"},
-        {"device": "unit-C", "reading": "ball_speed", "compared_by": "none", "note": "unknown"},
-    ]
-
-    shown = show_devices(table_of(Devices, rows)).table
-
-    assert shown.select("Device", "Reading", "Difference", "Corrected", "Note").rows() == [
-        ("unit-B", "club speed", "-3.1 %", "yes", "low"),
-        ("unit-B", "launch", "0.4 deg", "no", ""),
-        ("unit-C", "club speed", "\N{EN DASH}", "no", "unknown"),
-    ]
-    assert shown["Difference, 90 % interval"].to_list() == ["-3.6 to -2.6 %", "-0.1 to 1.0 deg", "\N{EN DASH}"]
-    assert show_devices(Devices.create_empty()).table.is_empty()

@@ -1,15 +1,13 @@
 """The coach's page says what the catalogue has, all of it and nothing else."""
 
 import re
-from pathlib import Path
 
 import pytest
 
-from pipeline.report.lookup import lookup_page
 from pipeline.report.lookup.lookup_page import PAGE_SCRIPTS
+from pipeline.report.templating import templates_of
 from pipeline.texts.catalogue import texts
 
-TEMPLATES = Path(lookup_page.__file__).parent / "templates"
 PAGE = texts("page")
 # Keys that a script puts together: by a measure and a side, or by the name of a field.
 MADE = {f"picture_{measure}_{side}" for measure in ("launch", "spin") for side in ("below", "above", "just")}
@@ -17,7 +15,8 @@ MADE |= {"inside", "below", "above", "just_below", "just_above", "ball", "launch
 
 
 def sources():
-    return {name: (TEMPLATES / name).read_text(encoding="utf-8") for name in ("lookup.html.j2", *PAGE_SCRIPTS)}
+    found = templates_of("lookup")
+    return {name: found.loader.get_source(found, name)[0] for name in ("lookup.html.j2", *PAGE_SCRIPTS)}
 
 
 def test_every_text_is_said_and_every_text_said_is_there():

@@ -11,9 +11,11 @@ from academy_pages import academy_payload, golfers_of, payload  # noqa: F401
 
 from pipeline.report.page import page as of_page
 from pipeline.report.page.page import STORIES_EACH, build_page, plain_text, units_of_page, view_texts
+from pipeline.report.templating import templates_of
 from pipeline.texts.catalogue import sections, texts
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
+OWN = ("frame", "names", "quarter", "golfers", "golfers_columns")
 HOSTILE = "</script><script>alert('1')</script> & \"Sons\" \N{NO-BREAK SPACE}<b>"
 
 
@@ -40,7 +42,7 @@ class Tags(HTMLParser):
         elif self._inside == "title":
             self.title += data
 
-    def handle_endtag(self, tag):
+    def handle_endtag(self, tag):  # noqa: ARG002 - the parser's own name
         self._inside = None
 
 
@@ -75,7 +77,9 @@ def test_every_part_and_every_story_is_in_the_page(tags, payload):
     }
     assert {golfer: story for chunk in stories for golfer, story in chunk.items()} == payload["stories"]
     order = list(golfers_of(payload))
-    assert [list(chunk) for chunk in stories] == [order[k : k + STORIES_EACH] for k in range(0, len(order), STORIES_EACH)]
+    assert [list(chunk) for chunk in stories] == [
+        order[k : k + STORIES_EACH] for k in range(0, len(order), STORIES_EACH)
+    ]
 
 
 def test_hostile_words_stay_words(payload):
@@ -99,15 +103,10 @@ def test_no_two_views_share_a_text_by_its_key():
 
 
 def test_every_word_that_the_scripts_ask_for_is_in_the_catalogue():
-    scripts = "\n".join(of_page._scripts()[-1:])
-    asked = set(re.findall(r"\btexts\.([a-z]\w+)", scripts)) | set(re.findall(r'\bfill\("(\w+)"', scripts))
-    assert len(asked) > 20
-    assert asked <= set(view_texts()) | {"forEach"} | set(_of_the_coachs_page())
-
-
-def _of_the_coachs_page():
-    # lookup_words.js reads its own catalogue, which this page doesn't have; none of it is called here.
-    return ("numbers", "asked", "units")
+    own = "".join(templates_of("page").get_template(f"academy_{name}.js").render() for name in OWN)
+    asked = set(re.findall(r"\btexts\.([a-z]\w+)", own)) | set(re.findall(r'\bfill\("(\w+)"', own))
+    assert len(asked) > 40
+    assert asked <= set(view_texts())
 
 
 @pytest.mark.parametrize(

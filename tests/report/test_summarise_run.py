@@ -1,7 +1,7 @@
 from coach_tables import page_tables
 from rows import table_of
 
-from pipeline.report.page.coach_part import goal_facts, practice_facts, progress_facts
+from pipeline.report.summary.coach_facts import goal_facts, practice_facts, progress_facts
 from pipeline.report.summary.summarise_run import coach_lines, device_lines, pages_lines, summary_lines
 from pipeline.tables.devices import Devices
 from pipeline.tables.goals import Goals, Priorities

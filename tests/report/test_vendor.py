@@ -6,9 +6,9 @@ from importlib import resources
 
 import pytest
 
-from pipeline.report.page.page import LIBRARIES, LIBRARY_STYLE, VENDOR, vendor_text
+from pipeline.report.page.page import LIBRARIES, LIBRARY_STYLE, vendor_text
 
-FOLDER = resources.files(VENDOR)
+FOLDER = resources.files("pipeline.report.page") / "vendor"
 ROW = re.compile(
     r"^\| `([^`]+)` \| `([^`]+)` \| ([0-9.]+) \| `[^`]+` \| \w+ \(`([^`]+)`\) \| `([0-9a-f]{64})` \|$", re.M
 )

@@ -18,6 +18,7 @@ from pipeline.report.palette import DARK
 from pipeline.shown import IMPERIAL, Units, number_text, window_parts
 
 CELLS = "rows => rows.map(row => [...row.cells].map(cell => cell.innerText.trim()))"
+PAGES: dict[str, str] = {}  # by units: the fixtures make the same study each time, and its pictures take seconds
 NEWEST, OLDER = "2026Q3", "2026Q2"
 
 
@@ -25,7 +26,9 @@ NEWEST, OLDER = "2026Q3", "2026Q2"
 def open_view(tmp_path, open_page, tables, golfers, bands, chart, settings):  # noqa: F811
     def opened(fragment, units="yards", **given):
         path = tmp_path / "academy.html"
-        path.write_text(band_page(tables, golfers, bands, chart, settings, units), encoding="utf-8")
+        if units not in PAGES:
+            PAGES[units] = band_page(tables, golfers, bands, chart, settings, units)
+        path.write_text(PAGES[units], encoding="utf-8")
         seen = open_page(path, **given)
         seen.page.goto(f"{seen.url}#{fragment}")
         seen.page.wait_for_selector("#view h1")

@@ -10,6 +10,7 @@ from pipeline.fit.model import FittedOn
 from pipeline.flight.offsets import UNSTATED
 from pipeline.report.lookup.lookup_data import MODEL_SCRIPTS
 from pipeline.report.palette import palette_css
+from pipeline.report.shared.scripts import SHARED_SCRIPTS
 from pipeline.report.templating import templates_of
 from pipeline.shown import IMPERIAL, METRIC, Units
 from pipeline.texts.catalogue import texts
@@ -19,7 +20,7 @@ KEEPING_SCRIPT = "lookup_install.js"
 # The page's own scripts, in the order in which each may use those before it; the model's come before them.
 PAGE_SCRIPTS = (
     "lookup_fields.js",
-    "lookup_students.js",
+    SHARED_SCRIPTS[-1],  # students
     "lookup_kept.js",
     "lookup_say.js",
     "lookup_picture.js",

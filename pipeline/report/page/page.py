@@ -4,20 +4,18 @@ import base64
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
-from importlib import resources
 from typing import Any, Literal
 
 from markupsafe import Markup
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.report.figures.naming import LINKS
-from pipeline.report.lookup.shared import SHARED_SCRIPTS
 from pipeline.report.palette import palette_css
-from pipeline.report.templating import templates_of
+from pipeline.report.shared.scripts import SHARED_SCRIPTS
+from pipeline.report.templating import templates_of, vendored
 from pipeline.shown import Units
 from pipeline.texts.catalogue import sections, texts
 
-VENDOR = "pipeline.report.page.vendor"
 LIBRARIES = ("d3.min.js", "plot.umd.min.js", "tabulator.min.js")
 LIBRARY_STYLE = "tabulator_simple.min.css"
 # Each view is a script and a style of its own; the frame comes before them, and what starts the page after them.
@@ -115,8 +113,7 @@ def units_of_page(distance: Literal["yards", "metres"]) -> dict[str, dict[str, A
 
 def vendor_text(name: str) -> str:
     """Read a vendored file, without the line that names a source map, which the page doesn't have."""
-    text = (resources.files(VENDOR) / name).read_text(encoding="utf-8")
-    lines = [line for line in text.splitlines() if not line.startswith("//# sourceMappingURL")]
+    lines = [line for line in vendored("page", name).splitlines() if not line.startswith("//# sourceMappingURL")]
     return "\n".join(lines).partition("/*# sourceMappingURL")[0]
 
 
@@ -126,10 +123,9 @@ def _style() -> str:
 
 
 def _scripts() -> list[str]:
-    shared = [templates_of("lookup").get_template(name).render() for name in SHARED_SCRIPTS]
-    names = ["academy_frame.js", "academy_names.js", *_files_of_views("js"), "academy_start.js"]
+    names = [*SHARED_SCRIPTS, "academy_frame.js", "academy_names.js", *_files_of_views("js"), "academy_start.js"]
     own = [templates_of("page").get_template(name).render() for name in names]
-    return [*(vendor_text(name) for name in LIBRARIES), "\n".join([*shared, *own])]
+    return [*(vendor_text(name) for name in LIBRARIES), "\n".join(own)]
 
 
 def _files_of_views(ending: str) -> list[str]:

@@ -22,7 +22,7 @@ from pipeline.fit.kept import model_in_use
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse
-from pipeline.report.page.coach_part import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.report.summary.coach_facts import FIRST_WORDS, goal_facts, practice_facts, progress_facts
 from pipeline.shown import number_text
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import Scores
@@ -111,7 +111,7 @@ def coach_lines(progress: Facts | None, goals: Facts, practice: Facts | None) ->
     Parameters
     ----------
     progress, goals, practice : mapping
-        From `progress_facts`, `goal_facts` and `practice_facts` of `pipeline.report.page.coach_part`.
+        From `progress_facts`, `goal_facts` and `practice_facts` of `pipeline.report.summary.coach_facts`.
 
     Returns
     -------
