@@ -118,7 +118,4 @@ if SPEED_LOGS:
             STEP
 
 
-PAGE_TABLES += [
-    rules.assess_progress.output.cohorts,
-    rules.advise_delivery.output.slopes,
-]
+PAGE_TABLES += [rules.assess_progress.output.progress]

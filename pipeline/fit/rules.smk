@@ -32,4 +32,3 @@ checkpoint fit_model:
 
 
 MODEL = USED or dict(rules.fit_model.output.items())
-PAGE_TABLES += [MODEL["scores"]]

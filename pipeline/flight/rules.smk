@@ -68,7 +68,6 @@ CALIBRATION = USED or {
     "calibration": rules.calibrate_flight.output.calibration,
     "calibrations": rules.calibrate_flight.output.table,
 }
-PAGE_TABLES += [CALIBRATION["calibrations"]]
 
 
 rule build_flight_table:

@@ -28,6 +28,3 @@ rule assess_golfers:
         "Calculate yards lost and flag golfers"
     shell:
         STEP
-
-
-PAGE_TABLES += [rules.assess_golfers.output.changes]

@@ -38,8 +38,7 @@ rule draw_figures:
         **step(
             "draw_figures",
             settings={
-                key: SHOWN[key]
-                for key in ("study", "bands", "privacy", "units")
+                key: SHOWN[key] for key in ("study", "bands", "privacy", "units")
             },
         ),
     message:
@@ -54,7 +53,9 @@ rule write_report:
         frontier=rules.build_bands.output.frontier,
         drives=rules.standardise_shots.output.drives,
         chart=rules.build_bands.output.chart,
-        pictures=[f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)],
+        pictures=[
+            f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)
+        ],
         card=MODEL["card"],
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),

@@ -70,6 +70,10 @@ def test_the_directors_counts_are_those_of_the_tables(demo, open_page):
     assert flagged[0] == sum(flagged[1:]) == read_csv(demo, "golfers/flagged.csv").height > 20
     assert everybody[0] == sum(everybody[1:]) == golfers.height
     assert everybody[-1] == golfers.filter(status="not_assessed").height
+    verdicts = [name for name in read_csv(demo, "golfers/progress.csv").columns if name.endswith("_verdict")]
+    progress = read_csv(demo, "golfers/progress.csv").filter(quarter=QUARTER)
+    better = progress.filter(pl.any_horizontal(pl.col(name) == "better" for name in verdicts)).height
+    assert numbers_in(page.locator(".good-news > p").first.inner_text())[0] == better > 5
     causes = golfers.filter("flagged")["main_cause"].value_counts().rows()
     for cause, count in causes:
         view(page, f"#golfers?cause={cause}&status=flagged")
