@@ -17,6 +17,7 @@ SPEAKING = sorted(
     path.relative_to(ROOT).as_posix()
     for pattern in ("Snakefile", *(f"pipeline/**/*.{kind}" for kind in ("py", "smk", "j2", "js", "toml")))
     for path in ROOT.glob(pattern)
+    if path.parent.name != "vendor"  # other people's
 )
 
 

@@ -202,6 +202,9 @@ function start() {
   const first = readFragment(location.hash);
   const whenReady = (act) => (document.readyState === "loading" ? document.addEventListener("DOMContentLoaded", act) : act());
   if (VIEWS[first.name].needsStories) whenReady(() => showView()); else showView();
+  addEventListener("load", () => Object.values(VIEWS).forEach((view) => {
+    if (view.prepare) (window.requestIdleCallback ?? setTimeout)(() => view.prepare());
+  }));
   addEventListener("hashchange", () => {
     // A view may write its own filters into the fragment with history.replaceState, which doesn't come here.
     document.getElementById("view").focus({ preventScroll: true });

@@ -112,6 +112,7 @@
       this.more.setAttribute("aria-pressed", "false");
       this.typed = "";
       this.columns = COLUMNS().filter((column) => !column.more);
+      this.data = sortable(GOLFERS().list, COLUMNS());
       const isOpen = innerWidth >= NARROW_PX; // on a phone, chips say what is chosen
       this.parts = [
         el("div", { class: "bar" }, el("h1", {}, this.heading), this.searchField(), this.chips, this.reset, this.more, this.print),
@@ -145,7 +146,7 @@
 
     build() {
       this.table = new Tabulator(this.place, {
-        data: sortable(GOLFERS().list, COLUMNS()), index: "code", columns: this.columns.map(columnOf),
+        data: this.data, index: "code", columns: this.columns.map(columnOf),
         initialSort: [{ ...sortOf(this.filters) }], initialFilter: [{ field: this.wanted() }],
         height: "100%", rowHeight: ROW_PX, renderVerticalBuffer: BUFFER_PX, layout: "fitColumns", autoResize: false,
         headerSortClickElement: "header", headerSortElement: () => el("span", { class: "order", "aria-hidden": "true" }),
@@ -264,14 +265,20 @@
   // Tabulator would also draw all anew whenever the table leaves the page or comes back.
   addEventListener("resize", () => { if (KEPT.table?.isReady && KEPT.table.place.isConnected) KEPT.table.table.redraw(); });
 
+  // Other names: other cells and another order.
+  function keptTable() {
+    if (KEPT.names !== NAMES.roster) Object.assign(KEPT, { table: new GolfersTable(), names: NAMES.roster });
+    return KEPT.table;
+  }
+
   VIEWS.golfers = {
+    // What can be made before anybody asks for the table, while nothing else is to do.
+    prepare() { CHOICES.forEach(valuesOf); keptTable(); },
     title: (_, { texts }) => texts.golfers,
     onPrint: true,
     show(root, _, context) {
       if (context.printing) { drawPrinted(root, context.filters, KEPT.table?.typed ?? ""); return undefined; }
-      // Other names: other cells and another order.
-      if (KEPT.names !== NAMES.roster) Object.assign(KEPT, { table: new GolfersTable(), names: NAMES.roster });
-      const { table } = KEPT;
+      const table = keptTable();
       table.show(root, context.filters);
       context.onNames(() => showView({ keepPlace: true }));
       return () => table.leave();
