@@ -4,20 +4,31 @@
 NOTE = str(Path(workflow.basedir) / "docs/make/evidence_made.py")
 
 
-# The README's pictures, two figures of the demo: a command of its own, `snakemake --cores 2 --force readme_pictures`.
+# The README's pictures, two figures and the first screen of the demo: a command of its own, `snakemake --cores 2
+# --force readme_pictures`.
 rule readme_pictures:
     input:
-        [f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+        figures=[
+            f"{OUT}/figures/{name}.png" for name in ("carry_by_speed", "delivery_100")
+        ],
+        page=rules.write_report.output.page,
     output:
-        [f"docs/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")],
+        figures=[
+            f"docs/pictures/{name}.png" for name in ("carry_by_speed", "delivery_100")
+        ],
+        screen="docs/pictures/first_screen.png",
     log:
         "logs/readme_pictures.log",
     conda:
         ENVIRONMENT
+    params:
+        python=sys.executable,
+        script=str(Path(workflow.basedir) / "docs/make/first_screen.py"),
     message:
         "Copy the README's pictures"
     shell:
-        "cp {input:q} docs/pictures/ 2> {log:q}"
+        "cp {input.figures:q} docs/pictures/ 2> {log:q} &&"
+        " {params.python} {params.script:q} {input.page:q} {output.screen:q} 2>> {log:q}"
 
 
 # The coach's page of the study that was run, on a slow phone: a command of its own, `snakemake --cores 2 --force

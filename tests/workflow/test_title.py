@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.collect.key import make_key
 
 ROOT = Path(__file__).parents[2]
-SHOW = {"build_bands", "write_report", "write_diagnostics"}
+SHOW = {"build_bands", "draw_figures", "write_report", "write_diagnostics"}
 
 
 def test_steps_get_the_title_and_the_units(tmp_path):
