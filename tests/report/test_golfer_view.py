@@ -252,8 +252,8 @@ def test_words_and_cautions_stand_below(open_golfer):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 768, 1280])
-@pytest.mark.parametrize("golfer", [LAUNCH, FEW])
+@pytest.mark.parametrize("width", [390, pytest.param(768, marks=pytest.mark.long), 1280])
+@pytest.mark.parametrize("golfer", [LAUNCH, pytest.param(FEW, marks=pytest.mark.long)])
 def test_the_view_is_accessible_and_fits(open_golfer, golfer, width, scheme):
     page = open_golfer(golfer, width=width, color_scheme=scheme)
     assert page.evaluate("document.documentElement.scrollWidth") <= width

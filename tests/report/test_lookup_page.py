@@ -40,7 +40,10 @@ def study(lookup_folder):
     return read_results(lookup_folder("flight"), Asked())
 
 
-@pytest.mark.parametrize("kind", KINDS)
+# Other kinds of models answer in tests/report/test_lookup_model.py too.
+@pytest.mark.parametrize(
+    "kind", ["flight", *(pytest.param(kind, marks=pytest.mark.long) for kind in KINDS if kind != "flight")]
+)
 def test_fifty_lookups_agree_with_the_command(open_page, lookup_folder, kind):
     folder = lookup_folder(kind, turf="firm")
     page = open_page(folder / "report/lookup.html").page

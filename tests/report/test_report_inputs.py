@@ -70,7 +70,8 @@ def test_chart_comes_back_as_it_was_written(study_files, chart):
 
 def test_figures_follow_from_the_bands():
     assert figure_names([100, 92.5, 90.0]) == [
-        "carry_by_speed", "delivery_90", "delivery_92p5", "delivery_100", "losses",
+        "carry_by_speed", "delivery_90", "delivery_90_dark", "delivery_92p5", "delivery_92p5_dark", "delivery_100",
+        "delivery_100_dark", "losses",
     ]  # fmt: skip
 
 

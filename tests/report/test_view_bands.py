@@ -58,7 +58,7 @@ def table_rows(bands, quarter):
     return bands.filter(pl.col("quarter") == quarter).sort("band_mph").to_dicts()
 
 
-@pytest.mark.parametrize("units", [IMPERIAL, Units("metres", "km/h")])
+@pytest.mark.parametrize("units", [IMPERIAL, pytest.param(Units("metres", "km/h"), marks=pytest.mark.long)])
 def test_table_shows_the_newest_quarters_bands_as_the_tables_have_them(open_view, bands, units):
     page = open_view("bands", units.distance)
 
@@ -194,7 +194,7 @@ def test_names_take_the_place_of_codes(open_view, golfers, tmp_path):
     page.locator('#view .chart svg [aria-label^="Mo Example:"]').first.wait_for(state="attached")
 
 
-@pytest.mark.parametrize("fragment", ["bands", "bands/90", "bands/110"])
+@pytest.mark.parametrize("fragment", ["bands", "bands/90", pytest.param("bands/110", marks=pytest.mark.long)])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [1280, 390])
 def test_nothing_serious_and_nothing_beyond_the_edge(open_view, fragment, scheme, width):

@@ -142,9 +142,23 @@
       }
     }
 
+    // Out of sight, in a frame like the view's own, so that whoever opens the table needn't wait for its rows.
+    buildAside(width) {
+      if (this.table) return;
+      const aside = el("div", { class: "view-golfers aside", "aria-hidden": "true", inert: true });
+      aside.style.width = `${width}px`;
+      aside.append(...this.parts);
+      document.body.append(aside);
+      this.filters = new URLSearchParams();
+      this.showChoices();
+      this.build();
+      this.table.on("tableBuilt", () => aside.remove());
+    }
+
     leave() { this.scrolled = this.place.querySelector(".tabulator-tableholder")?.scrollTop; }
 
     build() {
+      this.built = this.choice();
       this.table = new Tabulator(this.place, {
         data: this.data, index: "code", columns: this.columns.map(columnOf),
         initialSort: [{ ...sortOf(this.filters) }], initialFilter: [{ field: this.wanted() }],
@@ -160,11 +174,13 @@
       this.place.setAttribute("aria-label", DATA.texts.golfers);
       // A grid may hold rows alone, nothing else that takes the focus; the golfers' links scroll it by keyboard.
       this.place.querySelector(".tabulator-tableholder").removeAttribute("tabindex");
-      this.chosen = this.choice();
+      this.chosen = this.built;
       this.showCount();
       this.headersByKeyboard();
       this.table.on("rowClick", (event, row) => { if (!event.target.closest("a")) go(`golfer/${row.getData().code}`); });
       this.table.on("dataSorted", ([sorter]) => { if (sorter) this.keepSort(sorter); });
+      // Somebody may have asked for other golfers while it was built.
+      if (this.place.closest(".aside") === null && this.choice() !== this.built) { this.sort(); this.choose(); }
     }
 
     // Tabulator sorts by clicks alone; Enter and the space bar do the same here.
@@ -273,7 +289,11 @@
 
   VIEWS.golfers = {
     // What can be made before anybody asks for the table, while nothing else is to do.
-    prepare() { CHOICES.forEach(valuesOf); keptTable(); },
+    prepare() {
+      CHOICES.forEach(valuesOf);
+      const table = keptTable();
+      if (PLACE.name !== "golfers") table.buildAside(document.getElementById("view").clientWidth);
+    },
     title: (_, { texts }) => texts.golfers,
     onPrint: true,
     show(root, _, context) {
