@@ -116,8 +116,24 @@ SHARING = (
 )
 
 
+# Files that open pages in a browser again and again: a run of their own, `pytest -m pages`, which CI does last.
+PAGES = (
+    "test_academy_names.py",
+    "test_golfer_sheet.py",
+    "test_golfer_view.py",
+    "test_lookup_install.py",
+    "test_lookup_page.py",
+    "test_lookup_students.py",
+    "test_view_bands.py",
+    "test_view_data.py",
+)
+
+
 def pytest_collection_modifyitems(items):
-    """Begin with the tests that share the demo's run, then the workflow's others."""
+    """Begin with the tests that share the demo's run, then the workflow's others; mark those of `PAGES`."""
+    for item in items:
+        if item.path.name in PAGES and item.get_closest_marker("long") is None:
+            item.add_marker(pytest.mark.pages)
     items.sort(key=lambda item: (item.path.name not in SHARING, item.path.parent.name != "workflow"))
 
 

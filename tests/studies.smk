@@ -56,6 +56,31 @@ rule coach_page:
         " docs/evidence/coach_page/measured.json 2>&1 | tee {log:q}"
 
 
+# The academy's page of the study that was run, with 2,000 golfers on a slow computer and a slow phone: a command of its
+# own, `snakemake --cores 2 --force academy_page`. Its times show little unless nothing else is at work on the machine.
+rule academy_page:
+    input:
+        page=rules.write_report.output.page,
+    output:
+        expand(
+            "docs/evidence/academy_page/{name}",
+            name=["measured.json", "made.json"],
+        ),
+    log:
+        "logs/academy_page.log",
+    conda:
+        ENVIRONMENT
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/report/measure_academy.py"),
+    message:
+        "Measure the academy's page with 2,000 golfers"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/academy_page && {params.python} {params.script:q} {input.page:q}"
+        " docs/evidence/academy_page/measured.json 2>&1 | tee {log:q}"
+
+
 # The longer study of the flight code: a command of its own, `snakemake --cores 1 --force flight_study`. Its speeds are
 # those of one core, so numpy's libraries are held to one thread.
 rule flight_study:

@@ -13,7 +13,8 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 # The code that each study speaks of, as git knows paths. The proving ground runs the steps, but writes no pages.
 CODE = {
-    "coach_page": ["pipeline/report/lookup", "pipeline/texts"],
+    "academy_page": ["pipeline/report/page", "pipeline/report/shared", "pipeline/texts"],
+    "coach_page": ["pipeline/report/lookup", "pipeline/report/shared", "pipeline/texts"],
     "flight": ["pipeline/physics"],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
     "speed": ["pipeline", "Snakefile", "profiles/default"],

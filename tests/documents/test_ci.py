@@ -188,3 +188,19 @@ def test_the_projects_own_tests_take_the_plugin_in():
     done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
     assert done.returncode == 1
     assert "With CI=true a skipped test fails." in done.stdout
+
+
+def test_ci_runs_the_tests_of_pages_too():
+    script = (ROOT / ".ci/run").read_text(encoding="utf-8")
+    assert script.rstrip().splitlines()[-1] == "[ ! -x .venv/bin/pytest ] || .venv/bin/pytest -q -n 2 -m pages"
+    command = [sys.executable, "-m", "pytest", "-q", "-n", "0", "--collect-only", "-p", "no:cacheprovider"]
+    environment = {"PYTHONPATH": str(ROOT), "PATH": ""}
+    for marked, is_there in (((), False), (("-m", "pages"), True)):
+        done = subprocess.run(
+            [*command, *marked, "tests/report/test_golfer_view.py"],
+            cwd=ROOT,
+            env=environment,
+            capture_output=True,
+            text=True,
+        )
+        assert ("test_parts_add_up_as_shown" in done.stdout) == is_there
