@@ -119,6 +119,7 @@ SHARING = (
 # Files that open pages in a browser again and again: a run of their own, `pytest -m pages`, which CI does last.
 PAGES = (
     "test_academy_names.py",
+    "test_academy_page.py",
     "test_golfer_sheet.py",
     "test_golfer_view.py",
     "test_lookup_install.py",

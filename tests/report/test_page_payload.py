@@ -290,10 +290,24 @@ def test_a_study_without_speed_logs_has_no_practice(academy, academy_tables, aca
     assert payload["study"]["cautions"] == []
 
 
-def test_nothing_depends_on_the_order_of_rows(academy, academy_tables, academy_drives, made):
+def sorted_by_golfer(payload):
+    """Give a payload with everything that follows the golfers' order in the tables in one order."""
+    quarter = payload["quarter"] | {"goals_reached": sorted(payload["quarter"]["goals_reached"])}
+    quarter["unassessed"] = [one | {"golfers": sorted(one["golfers"])} for one in quarter["unassessed"]]
+    rows = payload["golfers"] | {"rows": sorted(payload["golfers"]["rows"], key=lambda row: row[0])}
+    dots = sorted(payload["dots"], key=lambda dot: dot[2])
+    return payload | {"quarter": quarter, "golfers": rows, "dots": dots}
+
+
+def test_golfers_stand_as_in_the_tables_and_nothing_else_depends_on_their_order(
+    academy, academy_tables, academy_drives, made
+):
     turned = changed(academy_tables, golfers=academy.golfers.reverse(), goals=academy_tables[Goals].reverse())
     inputs = {"frontier": academy.frontier, "drives": academy_drives, "settings": ACADEMY_SETTINGS}
-    assert payload_of(tables=turned, **inputs) == made
+    again = payload_of(tables=turned, **inputs)
+    seen = list(dict.fromkeys(turned[Golfers]["golfer"].to_list()))
+    assert [row[0] for row in again["golfers"]["rows"]] == seen
+    assert sorted_by_golfer(again) == sorted_by_golfer(made)
 
 
 def test_every_text_is_said_in_some_case():

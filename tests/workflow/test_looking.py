@@ -88,10 +88,10 @@ def test_a_changed_constant_is_made_anew_where_it_is_used_and_a_comment_nowhere(
 
 def test_a_failed_step_is_named_with_its_log_which_has_its_lines(copied, snakemake):
     _, folder = copied
-    (folder / "results/twin-valleys/model/scores.csv").write_text("no,scores\n1,2\n", encoding="utf-8")
+    (folder / "results/twin-valleys/golfers/progress.csv").write_text("no,progress\n1,2\n", encoding="utf-8")
     done = snakemake(folder, "--forcerun", "write_report", study="study")
     assert done.returncode != 0
-    [said] = {line for line in done.stderr.splitlines() if "valid Scores table" in line}
+    [said] = {line for line in done.stderr.splitlines() if "valid Progress table" in line}
     logs = re.findall(r"See (\S+\.log) for what went wrong\.", done.stderr)
     assert "logs/twin-valleys/write_report.log" in logs
     assert (folder / "logs/twin-valleys/write_report.log").read_text(encoding="utf-8").rstrip() == said

@@ -161,7 +161,7 @@ def test_the_run_says_which_model_it_judged_by(study, first, judged):
     assert re.search(lacking, summary)
     assert re.search(lacking, judged.said)
     page = (study.results / "report/academy.html").read_text(encoding="utf-8")
-    assert "quarters 2026Q1, 2026Q2\n" in page
+    assert "quarters 2026Q1, 2026Q2" in page
 
 
 @pytest.mark.usefixtures("judged")

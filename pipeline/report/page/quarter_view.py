@@ -177,7 +177,7 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
         golfer, cause, why, yards (value, lo and hi in whole yards), sure, do; `MOST_FIRST` at most.
     """
     flagged = [row for row in ground.now.values() if row["flagged"]]
-    chosen = sorted(flagged, key=lambda row: (-_surely(row), row["golfer"]))[:MOST_FIRST]
+    chosen = sorted(flagged, key=lambda row: -_surely(row))[:MOST_FIRST]
     return [
         {
             "golfer": row["golfer"],
@@ -238,9 +238,7 @@ def good_news(ground: Ground) -> list[dict[str, Any]]:
         if better:
             order = sorted(better, key=ORDER.index)
             words = listed([_better(name, row, shown_steps(row, ground), ground.units) for name in order])
-            found.append(
-                ((ORDER.index(order[0]), -_gained(row), golfer), {"golfer": golfer, "what": words, "measures": order})
-            )
+            found.append(((ORDER.index(order[0]), -_gained(row)), {"golfer": golfer, "what": words, "measures": order}))
     return [one for _, one in sorted(found, key=lambda pair: pair[0])]
 
 
@@ -283,7 +281,7 @@ def shown_steps(row: Row, ground: Ground) -> dict[str, int | None]:
 
 def goals_reached(ground: Ground) -> list[str]:
     """Name the golfers who have reached their goal."""
-    return sorted(golfer for golfer, row in ground.by_golfer(Goals).items() if row["reach"] == "reached")
+    return [golfer for golfer, row in ground.by_golfer(Goals).items() if row["reach"] == "reached"]
 
 
 def reason_of(row: Row, min_shots: int) -> str:
@@ -298,7 +296,4 @@ def unassessed(ground: Ground) -> list[dict[str, Any]]:
         if row["status"] == "not_assessed":
             behind.setdefault(reason_of(row, ground.min_shots), []).append(golfer)
     by_size = sorted(behind.items(), key=lambda pair: (-len(pair[1]), pair[0]))
-    return [
-        {"reason": say(reason, min_shots=f"{ground.min_shots}"), "golfers": sorted(golfers)}
-        for reason, golfers in by_size
-    ]
+    return [{"reason": say(reason, min_shots=f"{ground.min_shots}"), "golfers": golfers} for reason, golfers in by_size]
