@@ -3,7 +3,7 @@
 
 (() => {
   const ROW_PX = 44; // a tap target
-  const BUFFER_PX = 3 * ROW_PX; // rows drawn beyond those seen, to each side
+  const BUFFER_PX = ROW_PX; // rows drawn beyond those seen, to each side
   const NARROW_PX = 640;
   const EVERY = ""; // of a filter
   const SORT = { column: "lost_yd", dir: "desc" };

@@ -2,7 +2,7 @@
 // could not be assessed, how quarters move, and the sums that the counts make.
 
 (() => {
-  const CHART = { width: 250, height: 100 };
+  const CHART = { width: 250, height: 84 };
   const MOST_GOOD = 5; // on the first screen; the table has them all
   const TICK_PX = 14; // as small as chart text may be
 
