@@ -1,6 +1,6 @@
 """Which golfer a typed code means: any beginning of a pseudonym that only one golfer has."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from pipeline.errors import UserError
 from pipeline.texts.catalogue import told
@@ -35,11 +35,11 @@ def matched(typed: str, golfers: Sequence[str]) -> str:
         return found[0]
     named = found[:_MOST_NAMED]
     key = "golfer_ambiguous" if len(found) == len(named) else "golfer_ambiguous_more"
-    codes = ", ".join(golfer[: _telling(golfers)] for golfer in named)
+    codes = ", ".join(golfer[: telling_length(golfers)] for golfer in named)
     raise UserError(told("numbers", key, count=f"{len(found):,}", codes=codes))
 
 
-def _telling(golfers: Sequence[str]) -> int:
+def telling_length(golfers: Collection[str]) -> int:
     """Give how many characters tell all golfers apart; no fewer than charts show."""
     length = _SHORTEST
     while len({golfer[:length] for golfer in golfers}) < len(golfers):

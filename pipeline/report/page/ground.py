@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.frontier import Frontier
+from pipeline.coach.goals.golfer_code import telling_length
 from pipeline.drives import Drives
 from pipeline.report.page.advice import Circumstances
 from pipeline.report.page.counts import quarters_of, states_of
@@ -27,7 +28,6 @@ BETTER = 0.75  # the better quarter of golfers, as efficient carry is struck
 # As wide to each side of the golfer's speed as a band usually is. With 3 mph or 10 the demo's ratios move by 0.002 on
 # average and by 0.01 at most.
 NEAR_MPH = 5.0
-SHORTEST_CODE = 6  # characters, as charts show a pseudonym
 
 
 @dataclass(frozen=True)
@@ -183,10 +183,7 @@ class Ground:
     @cached_property
     def short_length(self) -> int:
         """Characters of a pseudonym that tell all golfers apart, as charts show them."""
-        length = SHORTEST_CODE
-        while len({golfer[:length] for golfer in self.histories}) < len(self.histories):
-            length += 1
-        return length
+        return telling_length(self.histories)
 
     def short(self, golfer: str) -> str:
         """Give the beginning of a pseudonym that tells it from all others."""
