@@ -129,15 +129,91 @@ class Privacy(Strict):
     )
 
 
+FlightSet = Literal["indoor-range-2001", "lyu-2018", "smits-smith-1994"]
+
+
 class Flight(Strict):
     """Ball flight."""
 
-    coefficients: Literal["best", "indoor-range-2001", "lyu-2018", "smits-smith-1994"] = Field(
+    coefficients: Literal["best"] | FlightSet = Field(
         "best",
         description="Published set of drag and lift coefficients. best: the one nearest to the study's drives, of "
         "those whose ball, as published, passes the rules' test of overall distance.",
     )
+    sets: tuple[FlightSet, ...] = Field(
+        ("indoor-range-2001", "lyu-2018", "smits-smith-1994"),
+        min_length=1,
+        description="Published sets that best chooses from.",
+    )
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway, for roll.")
+
+
+class Model(Strict):
+    """The model of carry: what competes, and what a fit takes into account."""
+
+    candidates: tuple[Literal["line", "flight", "quadratic", "splines"], ...] = Field(
+        ("line", "flight", "quadratic", "splines"),
+        description="Built-in candidates that compete. Those of `formulas` and `own` always do.",
+    )
+    formulas: dict[str, str] = Field(
+        {},
+        description="Further candidates by name, each the right side of a formula such as bs(ball, df=5) * launch + "
+        "spin. It may use ball, club, launch and spin.",
+    )
+    own: tuple[str, ...] = Field(
+        (), description="Python files inside the study folder, each with a candidate of your own."
+    )
+    choose: str | None = Field(
+        None, description="Name of the candidate to use whatever the contest says. The contest chooses unless given."
+    )
+    regressors: tuple[str, ...] = Field(
+        (),
+        description="Further columns that carry may depend on, such as attack_deg, temp_c or any column of numbers of "
+        "the logs by its name.",
+    )
+    folds: int = Field(10, ge=2, le=50, description="Folds of golfers, each held out once.")
+    replicates: int = Field(200, ge=50, le=2000, description="Refits on resampled golfers, for intervals.")
+
+
+class Efficient(Strict):
+    """What counts as efficient."""
+
+    deliveries: float = Field(
+        0.80,
+        ge=0.5,
+        le=0.95,
+        description="Share of golfers' deliveries about a club speed that the reachable ones hold.",
+    )
+    strike: float = Field(
+        0.75,
+        ge=0.5,
+        le=0.95,
+        description="Share of golfers about a club speed whose speed ratio is below that of an efficient drive.",
+    )
+
+
+class Intervals(Strict):
+    """The study's own interval level."""
+
+    level: float = Field(
+        0.90,
+        ge=0.5,
+        le=0.99,
+        description="Level of the intervals in model/intervals.csv, the card and the methods text. Columns named lo90 "
+        "and hi90 stay at 0.9.",
+    )
+
+
+class Adoption(Strict):
+    """When a new fit takes the place of the kept model before it."""
+
+    golfers: float = Field(
+        1.0,
+        ge=0,
+        le=1,
+        description="Fewest golfers of the new fit, as a share of the old one's. Rolling windows of quarters lose "
+        "golfers and need less than 1.",
+    )
 
 
 class BandGoals(Strict):
@@ -172,6 +248,10 @@ class Study(Strict):
     privacy: Privacy = Privacy()
     air: StandardAir = StandardAir()
     flight: Flight = Flight()
+    model: Model = Model()
+    efficient: Efficient = Efficient()
+    intervals: Intervals = Intervals()
+    adoption: Adoption = Adoption()
     goals: BandGoals = BandGoals()
     title: str | None = Field(
         None,
