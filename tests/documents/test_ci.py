@@ -192,7 +192,8 @@ def test_the_projects_own_tests_take_the_plugin_in():
 
 def test_ci_runs_the_tests_of_pages_too():
     script = (ROOT / ".ci/run").read_text(encoding="utf-8")
-    assert script.rstrip().splitlines()[-1] == '[ ! -x .venv/bin/pytest ] || .venv/bin/pytest -q -n 2 -m "pages or bench"'
+    last = script.rstrip().splitlines()[-1]
+    assert last == '[ ! -x .venv/bin/pytest ] || .venv/bin/pytest -q -n 2 -m "pages or bench"'
     command = [sys.executable, "-m", "pytest", "-q", "-n", "0", "--collect-only", "-p", "no:cacheprovider"]
     environment = {"PYTHONPATH": str(ROOT), "PATH": ""}
     for marked, is_there in (((), False), (("-m", "pages"), True)):
