@@ -73,7 +73,7 @@ def compete(candidates: Sequence[Candidate], survey: Survey, say: Say) -> list[E
         If not even the straight line can be fitted. A richer candidate that can't is left out of the contest.
     """
     entries: list[Entry] = []
-    trends, trends_without = fit_usual_delivery(survey.typical), survey.trends()
+    trends, trends_without = fit_usual_delivery(survey.typical, survey.strike), survey.trends()
     for candidate in candidates:
         say(f"Fitting {candidate.name} ...")
         try:

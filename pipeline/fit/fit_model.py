@@ -12,7 +12,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.configuration.study import StandardAir
+from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
@@ -44,19 +44,22 @@ def run(
     study: str,
     seed: int,
     air: dict[str, Any],
+    choices: dict[str, Any],
+    strike: float,
 ) -> None:
-    """Run the step; see the module's docstring."""
+    """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
+    method = Model.model_validate(choices)
     every = open_drives(Path(drives))
     speed = speed_of_study(every)
     used = every.usable(speed)
     enough_for_a_fit(used)
-    survey = Survey.of(used, seed)
+    survey = Survey.of(used, seed, number=method.folds, strike=strike)
     flight = read_artefact(calibration, StudyFlight)
     candidates = candidates_of_study(speed, survey.extents, flight.calibration, StandardAir.model_validate(air))
     found = hold_contest(candidates, survey, say)
     golfers = typical_of_all(every, ["golfer"])
     say("Refitting on resampled golfers ...")
-    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed))
+    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed, method.replicates))
     shares = find_shares(found.model, every, refits, golfers)
     chosen = shares.of_model(found.model)
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))

@@ -139,6 +139,8 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         study=study.study,
         seed=study.seed,
         air=air,
+        choices=settings["model"],
+        strike=study.efficient.strike,
     )
     build_bands.run(
         drives=drives,
