@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.configuration.study import Model
 from pipeline.drives import Drives, typical_drives
 from pipeline.fit.surface import Extent
-from pipeline.fit.usual_delivery import STRIKE, UsualDelivery, fit_usual_delivery
+from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 
 FOLDS = Model().folds  # as a study has it that says nothing
@@ -44,7 +44,7 @@ class Survey:
     among: pl.Expr | None
     levels: pl.DataFrame
     extents: dict[str, tuple[Extent, Extent, Extent]]
-    strike: float = STRIKE
+    strike: float = UsualDelivery.strike
 
     @classmethod
     def of(
@@ -54,7 +54,7 @@ class Survey:
         folds: pl.DataFrame | None = None,
         among: pl.Expr | None = None,
         number: int = FOLDS,
-        strike: float = STRIKE,
+        strike: float = UsualDelivery.strike,
     ) -> "Survey":
         """Read the drives; `seed` shares golfers out over a `number` of folds, unless `folds` (golfer, fold) does."""
         read = with_flown_scaled(Drives.of(drives))

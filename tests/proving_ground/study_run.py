@@ -120,6 +120,7 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         devices,
         **_at(out, calibration="calibration.json", table="calibrations.csv"),
         coefficients=study.flight.coefficients,
+        sets=study.flight.sets,
         air=air,
         seed=study.seed,
     )
