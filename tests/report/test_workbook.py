@@ -186,7 +186,9 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
 def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfers, bands):
     for name, table in (("golfers", golfers), ("bands", bands)):
         table.write_csv(tmp_path / f"{name}.csv")
+    write_artefact(tmp_path / "frontier.json", make_frontier())
     paths = {name: str(tmp_path / f"{name}.csv") for name in ("golfers", "bands")}
+    paths["frontier"] = str(tmp_path / "frontier.json")
     made = {"golfers_xlsx": "golfers.xlsx", "bands_xlsx": "bands.xlsx", "bands_md": "bands.md"}
 
     for folder in ("one", "other"):
