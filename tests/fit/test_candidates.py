@@ -65,12 +65,12 @@ def test_candidates_are_those_that_a_study_names(world, choices, names):
     [
         (
             {"choose": "flight"},
-            "model.choose in study.yaml: flight goes by ball speed, which too few golfers or drives",
+            "model.choose in study.yaml: flight goes by ball speed, which too few golfers",
         ),
         ({"candidates": ["flight"]}, "model.candidates in study.yaml: flight goes by ball speed, which too few"),
         (
             {"own": ["mine.py"], "choose": "spline"},
-            "there is no candidate 'spline' (did you mean 'splines'?); there are",
+            "there is no candidate 'spline' (did you mean 'splines'?)",
         ),
     ],
 )

@@ -62,7 +62,7 @@ def test_a_study_that_can_not_even_have_a_line_is_told(world):
 
 
 def test_a_forced_model_is_used_and_the_contest_is_still_held(world, contest):
-    found, said = contest
+    found, _ = contest
     forced = hold_contest(CANDIDATES, Survey.of(world.drives, 1), lambda _: None, "line")
     assert forced.scores.drop("chosen", "note").equals(found.scores.drop("chosen", "note"))
     assert forced.scores.filter("chosen")["model"].to_list() == ["line"]
