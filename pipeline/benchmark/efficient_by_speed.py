@@ -16,6 +16,7 @@ from pipeline.benchmark.window import Window
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 
@@ -57,6 +58,7 @@ def frontier_of(
     efficient: dict[float, Efficient],
     used: Drives,
     half_width_mph: float,
+    strike: float = UsualDelivery.strike,
     *,
     study: str,
     air: dict[str, float],
@@ -76,7 +78,7 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file, tolerance_yd, moved_share, units
+    strike, study, air, turf, model_file, tolerance_yd, moved_share, units
         See `Frontier`.
 
     Notes
@@ -93,6 +95,7 @@ def frontier_of(
         tolerance_yd=tolerance_yd,
         moved_share=moved_share,
         units=units,
+        strike=strike,
         **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
         golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
         **_edges("", [one.window for one in found]),
