@@ -11,7 +11,8 @@ import polars as pl
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, Speed
 from pipeline.errors import UserError
-from pipeline.fit.flight_surface import FlightMaker, Form
+from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.form import Form
 from pipeline.fit.surface import Extent, Inputs, line, quadratic, splines
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.air import Air
