@@ -1,10 +1,12 @@
 """Step: fit the candidate models, compare them on golfers held out, keep the chosen one.
 
-In: drives.parquet, calibration.json. Out: model.json (the chosen model), coefficients.csv (every candidate),
-scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refits on resampled golfers) and
-held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in their order).
+In: drives.parquet, calibration.json, the study's own candidates. Out: model.json (the chosen model), coefficients.csv
+(every candidate), scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refits on resampled
+golfers) and held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in
+their order).
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -22,6 +24,7 @@ from pipeline.fit.card import write_card
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.fit.own_files import read_written
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.shares import find_shares
 from pipeline.fit.survey import Survey
@@ -46,16 +49,18 @@ def run(
     air: dict[str, Any],
     choices: dict[str, Any],
     strike: float,
+    own: Sequence[str],
 ) -> None:
     """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
-    method = Model.model_validate(choices)
+    method, standard = Model.model_validate(choices), StandardAir.model_validate(air)
+    written = read_written(method.formulas, own)
     every = open_drives(Path(drives))
     speed = speed_of_study(every)
     used = every.usable(speed)
     enough_for_a_fit(used)
     survey = Survey.of(used, seed, number=method.folds, strike=strike)
     flight = read_artefact(calibration, StudyFlight)
-    candidates = candidates_of_study(speed, survey.extents, flight.calibration, StandardAir.model_validate(air), method)
+    candidates = candidates_of_study(speed, survey.extents, flight.calibration, standard, method, written)
     found = hold_contest(candidates, survey, say, method.choose)
     golfers = typical_of_all(every, ["golfer"])
     say("Refitting on resampled golfers ...")

@@ -75,7 +75,10 @@ class Formula:
 
         The ends of the grid are part of that sample, so that every point of it is inside the outer knots.
         """
-        from patsy import EvalEnvironment, NAAction, build_design_matrices, incr_dbuilder
+        from patsy.build import build_design_matrices
+        from patsy.eval import EvalEnvironment
+        from patsy.highlevel import incr_dbuilder
+        from patsy.missing import NAAction
 
         extents = [Extent.of(x) for x in inputs]
         sample = sample_of(extents)
@@ -139,7 +142,7 @@ def _label(term: str) -> str:
 
 def _factors(name: str, text: str) -> list[str]:
     """List the pieces of Python in a formula, which patsy would evaluate."""
-    from patsy import ModelDesc
+    from patsy.desc import ModelDesc
 
     if len(text) > LONGEST:
         raise _wrong(name, f"has {len(text)} characters; {LONGEST} are the most")
@@ -175,7 +178,7 @@ def _used(name: str, node: ast.expr, code: str) -> set[str]:
             return found
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.UAdd):
         return _used(name, node.operand, code)
-    if isinstance(node, ast.Constant) and type(node.value) in (int, float) and abs(node.value) <= LARGEST:
+    if isinstance(node, ast.Constant) and _is_number(node.value):
         return set()
     if isinstance(node, ast.List | ast.Tuple):
         return set().union(*(_used(name, each, code) for each in node.elts))
@@ -188,6 +191,10 @@ _MAY = (
     "a formula may hold ball or club, launch, spin, numbers, arithmetic of an input, and "
     f"{', '.join((*TRANSFORMS, *FUNCTIONS))}"
 )
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= LARGEST
 
 
 def _called(name: str, node: ast.Call, code: str) -> set[str]:

@@ -43,7 +43,7 @@ def survey_written(folder: Path, study: Study) -> tuple[list[str], list[str]]:
     """List the paths of own candidates that can be read, and what is wrong with other files and with formulas."""
     problems: list[str] = []
     found: list[str] = []
-    names = list(BUILT_IN)
+    names: list[str] = [*BUILT_IN]
     for name, text in study.model.formulas.items():
         try:
             read_formula(name, text, names)
@@ -70,7 +70,7 @@ def survey_written(folder: Path, study: Study) -> tuple[list[str], list[str]]:
 
 def read_written(formulas: Mapping[str, str], own: Sequence[str]) -> list[Written]:
     """Read a study's formulas and its own files, which are run; UserError says what is wrong with one."""
-    names = list(BUILT_IN)
+    names: list[str] = [*BUILT_IN]
     found: list[Written] = []
     for name, text in formulas.items():
         found.append(read_formula(name, text, names))
@@ -112,7 +112,9 @@ class _Source:
         except OSError as error:
             raise UserError(f"{path}: can't be read ({error.strerror}); correct its permissions.") from None
         except SyntaxError as error:
-            raise UserError(f"{path}, line {error.lineno or 1}: isn't valid Python ({error.msg}); correct it.") from None
+            raise UserError(
+                f"{path}, line {error.lineno or 1}: isn't valid Python ({error.msg}); correct it."
+            ) from None
         except (ValueError, RecursionError, MemoryError):
             raise UserError(f"{path}: can't be read as Python; save it as text in UTF-8.") from None
         name, line = _word(path, tree, "NAME", 'NAME = "curved"')
@@ -132,7 +134,7 @@ class _Source:
         space: dict[str, Any] = {"__name__": self.path.stem, "__file__": str(self.path)}
         try:
             exec(self.code, space)
-        except (Exception, SystemExit) as error:
+        except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever it is, it's told with its line
             raise told_at(self.path, error) from None
         return OwnCandidate(self.name, self.speed, str(self.path), space["terms"], self.terms_line)
 
@@ -197,7 +199,7 @@ class OwnCandidate:
         try:
             with np.errstate(all="ignore"):
                 found = self.terms(speed.copy(), launch.copy(), spin.copy())
-        except (Exception, SystemExit) as error:
+        except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever it is, it's told with its line
             raise told_at(Path(self.origin), error) from None
         if not isinstance(found, dict) or not all(isinstance(name, str) and name.strip() for name in found):
             raise self._wrong("terms must give a dict of arrays by name")

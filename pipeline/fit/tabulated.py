@@ -140,7 +140,7 @@ class TabulatedSurface:
         return total if np.ndim(coefficients) > 1 or np.ndim(speed) else total[0]
 
 
-def tabulate(written: Written, inputs: Inputs) -> TabulatedSurface:
+def tabulate(written: Written, inputs: Inputs) -> tuple[TabulatedSurface, list[str]]:
     """Work out a candidate's terms on grids over the drives' inputs.
 
     Parameters
@@ -151,8 +151,9 @@ def tabulate(written: Written, inputs: Inputs) -> TabulatedSurface:
 
     Returns
     -------
-    TabulatedSurface
-        Without the terms that those before them give already, such as a spline basis beside the constant.
+    TabulatedSurface, list of str
+        The surface, and the terms that it is without, since those before them give the same: beside the constant,
+        such as the last of a whole spline basis.
 
     Raises
     ------
@@ -177,7 +178,8 @@ def tabulate(written: Written, inputs: Inputs) -> TabulatedSurface:
         found = coarse if all(kind) else _on(columns, _knots(ends, shape))
         tables.append(Table(tuple(map(labels.index, names)), np.stack([found[name] for name in names], axis=-1)))
     whole = TabulatedSurface(written.name, written.speed, labels, ends, tuple(tables), written.origin)
-    return _without_dependent(whole, sample_of((speed, launch, spin)))
+    surface = _without_dependent(whole, sample_of((speed, launch, spin)))
+    return surface, [name for name in labels if name not in surface.labels]
 
 
 def sample_of(inputs: Sequence[Extent]) -> tuple[Array, Array, Array]:
