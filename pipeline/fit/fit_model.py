@@ -36,22 +36,16 @@ say = partial(print, flush=True)
 
 def run(
     drives: str,
-    model: str,
-    coefficients: str,
-    scores: str,
-    card: str,
-    typical: str,
-    replicates: str,
-    held_out: str,
     calibration: str,
+    own: Sequence[str],
     study: str,
     seed: int,
     air: dict[str, Any],
     choices: dict[str, Any],
     strike: float,
-    own: Sequence[str],
+    **out: str,
 ) -> None:
-    """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
+    """Run the step; `choices` are the study's `Model`, `strike` its `Efficient.strike`, `out` the files it makes."""
     method, standard = Model.model_validate(choices), StandardAir.model_validate(air)
     written = read_written(method.formulas, own)
     every = open_drives(Path(drives))
@@ -68,12 +62,13 @@ def run(
     shares = find_shares(found.model, every, refits, golfers)
     chosen = shares.of_model(found.model)
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
-    write_artefact(model, FittedModel(study, chosen, on))
-    write_csv(Path(coefficients), Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name)))
-    write_csv(Path(scores), Scores.validate(found.scores))
-    write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
-    write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))
-    write_parquet(Path(held_out), held_out_table(found.held_out))
-    write_arrays(replicates, replace(refits, offset_share=shares.draws).to_arrays())
+    write_artefact(out["model"], FittedModel(study, chosen, on))
+    terms = Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name))
+    write_csv(Path(out["coefficients"]), terms)
+    write_csv(Path(out["scores"]), Scores.validate(found.scores))
+    write_text(Path(out["card"]), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
+    write_parquet(Path(out["typical"]), golfers.cast({"golfer": pl.String}))
+    write_parquet(Path(out["held_out"]), held_out_table(found.held_out))
+    write_arrays(out["replicates"], replace(refits, offset_share=shares.draws).to_arrays())
     rmse_yd = found.scores.filter("chosen").get_column("rmse_yd").item()
     say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.choice.told}, {rmse_yd:.2f} yd.")
