@@ -111,12 +111,9 @@ class _Source:
             raise UserError(f"{path}: there is no such file; correct model.own in study.yaml.") from None
         except OSError as error:
             raise UserError(f"{path}: can't be read ({error.strerror}); correct its permissions.") from None
-        except SyntaxError as error:
-            raise UserError(
-                f"{path}, line {error.lineno or 1}: isn't valid Python ({error.msg}); correct it."
-            ) from None
-        except (ValueError, RecursionError, MemoryError):
-            raise UserError(f"{path}: can't be read as Python; save it as text in UTF-8.") from None
+        except (SyntaxError, ValueError, RecursionError, MemoryError) as error:
+            line, what = getattr(error, "lineno", None) or 1, getattr(error, "msg", error)
+            raise UserError(f"{path}, line {line}: isn't valid Python ({what}); correct it.") from None
         name, line = _word(path, tree, "NAME", 'NAME = "curved"')
         fault = name_fault(name, taken)
         if fault:

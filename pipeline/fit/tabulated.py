@@ -20,8 +20,9 @@ from pipeline.fit.natural_splines import GridSplines
 from pipeline.fit.surface import Axis, Extent, Inputs
 from pipeline.statistics.arrays import Array
 
-# Points along an input, by how many inputs a term varies with. For usual terms they keep carry within 0.1 yd of what
-# the term itself gives (tests say so).
+# Points along an input, by how many inputs a term varies with. A fit by the splines gives the carry that one by the
+# terms themselves gives: within 0.02 yd for usual terms of one or two inputs; with terms of all three within 0.1 yd for
+# 999 drives of 1000, and 0.01 yd root mean square (tests say so).
 POINTS = {1: 49, 2: 25, 3: 15}
 ROOM = 0.1  # of an input's range, added at both ends: natural splines stray most near their ends
 LEAST_ROOM = 1e-3  # of the input, where all values are alike
