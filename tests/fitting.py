@@ -36,7 +36,7 @@ class OwnTerms:
     speed: str = "ball"
     origin: str = "candidates/own.py"
 
-    def columns(self, inputs):
+    def columns(self, inputs):  # noqa: ARG002
         return self.terms
 
 

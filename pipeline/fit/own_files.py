@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.configuration.sentences import nearest
 from pipeline.configuration.study import BUILT_IN, Study
 from pipeline.drives import Speed
 from pipeline.errors import UserError
@@ -63,7 +64,8 @@ def survey_written(folder: Path, study: Study) -> tuple[list[str], list[str]]:
     choose = study.model.choose
     if choose is not None and not problems and choose not in names:
         problems.append(
-            f"{folder / 'study.yaml'}: model.choose: there is no candidate {choose!r}; there are {', '.join(names)}."
+            f"{folder / 'study.yaml'}: model.choose: there is no candidate {choose!r}{nearest(choose, names)}; "
+            f"there are {', '.join(names)}."
         )
     return found, problems
 

@@ -1,3 +1,5 @@
+import re
+
 import numpy as np
 import polars as pl
 import pytest
@@ -109,6 +111,42 @@ def test_a_kept_form_is_made_again_without_what_a_researcher_wrote(world):
     assert form_again(own, "ball", {}, CALIBRATION, StandardAir()) is own
     quadratic = candidate_named("quadratic").surface(extents)
     assert form_again(quadratic, "ball", extents, CALIBRATION, StandardAir()) == quadratic
+
+
+@pytest.mark.parametrize(
+    ("choices", "names"),
+    [
+        ({"candidates": ["splines", "line"]}, ["line", "splines"]),
+        ({"candidates": ["quadratic"]}, ["quadratic"]),
+        ({"candidates": [], "choose": "quadratic"}, ["quadratic"]),
+        ({"candidates": ["splines"], "choose": "line"}, ["line", "splines"]),
+        ({"choose": "splines"}, ["line", "flight", "quadratic", "splines"]),
+    ],
+)
+def test_candidates_are_those_that_a_study_names(world, choices, names):
+    extents = Survey.of(world.drives).extents
+    found = candidates_of_study("ball", extents, CALIBRATION, StandardAir(), Model(**choices))
+    assert [one.name for one in found] == names
+
+
+@pytest.mark.parametrize(
+    ("choices", "told"),
+    [
+        (
+            {"choose": "flight"},
+            "model.choose in study.yaml: flight goes by ball speed, which too few golfers",
+        ),
+        ({"candidates": ["flight"]}, "model.candidates in study.yaml: flight goes by ball speed, which too few"),
+        (
+            {"own": ["mine.py"], "choose": "spline"},
+            "there is no candidate 'spline' (did you mean 'splines'?)",
+        ),
+    ],
+)
+def test_a_candidate_that_is_not_there_is_told(world, choices, told):
+    extents = {"club": Survey.of(world.drives).extents["club"]}
+    with pytest.raises(UserError, match=re.escape(told)):
+        candidates_of_study("club", extents, CALIBRATION, StandardAir(), Model(**choices))
 
 
 def test_too_few_golfers_are_told(world):
