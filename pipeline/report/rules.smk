@@ -150,6 +150,7 @@ rule write_diagnostics:
         held_out=rules.fit_model.output.held_out,
         scores=rules.fit_model.output.scores,
         frontier=rules.build_bands.output.frontier,
+        calibration=rules.calibrate_flight.output.calibration,
     output:
         page=report(f"{OUT}/model/diagnostics.html", category="For the researcher"),
     log:
@@ -163,7 +164,9 @@ rule write_diagnostics:
     params:
         **step(
             "write_diagnostics",
-            settings={key: SHOWN[key] for key in ("study", "bands", "privacy")},
+            settings={
+                key: SHOWN[key] for key in ("study", "bands", "privacy", "air", "seed")
+            },
         ),
     message:
         "Write the researcher's diagnostics"
