@@ -77,6 +77,7 @@ rule keep_model:
             study=STUDY.study,
             kept=str(KEPT),
             centres=SETTINGS["bands"]["centres"],
+            choices=SETTINGS["model"],
             settings={
                 "air": SETTINGS["air"],
                 "coefficients": STUDY.flight.coefficients,

@@ -120,6 +120,7 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         devices,
         **_at(out, calibration="calibration.json", table="calibrations.csv"),
         coefficients=study.flight.coefficients,
+        sets=study.flight.sets,
         air=air,
         seed=study.seed,
     )
@@ -139,6 +140,8 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         study=study.study,
         seed=study.seed,
         air=air,
+        choices=settings["model"],
+        strike=study.efficient.strike,
     )
     build_bands.run(
         drives=drives,
