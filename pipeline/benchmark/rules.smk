@@ -49,6 +49,7 @@ rule build_bands:
 rule keep_model:
     input:
         **dict(rules.fit_model.output.items()),
+        card=rules.write_card.output.card,
         calibration=rules.calibrate_flight.output.calibration,
         calibrations=rules.calibrate_flight.output.table,
         drives=rules.standardise_shots.output.drives,

@@ -1,6 +1,6 @@
 """The evidence on a fit, section by section: each with a heading that says what was found."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -165,7 +165,7 @@ def _curved(on: Evidence) -> Section:
     return Section("curved", say.curved_heading(found), say.curved_lines(found))
 
 
-def sections_shown(sections: Sequence[Section]) -> tuple[Mapping[str, Figure], Mapping[str, ShownTable]]:
+def sections_shown(sections: Sequence[Section]) -> tuple[dict[str, Figure], dict[str, ShownTable]]:
     """Give the sections' pictures and tables by their keys."""
     figures = {one.key: one.picture[0] for one in sections if one.picture is not None}
     tables = {one.key: one.table for one in sections if one.table is not None}

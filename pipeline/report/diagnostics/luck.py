@@ -210,6 +210,4 @@ def day_spread(days: pl.DataFrame, min_golfers: int, seed: int) -> DaySpread | N
     usual = np.mean(shuffled)
     lo90, hi90 = np.quantile(shuffled, [0.05, 0.95]) / usual
     beyond = 1 + sum(one >= found for one in shuffled)
-    return DaySpread(
-        int(counted.sum()), float(found / usual), float(lo90), float(hi90), float(beyond / (SHUFFLES + 1))
-    )
+    return DaySpread(int(counted.sum()), float(found / usual), float(lo90), float(hi90), float(beyond / (SHUFFLES + 1)))

@@ -4,6 +4,7 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import golfer_codes, inputs
@@ -125,7 +126,7 @@ def golfer_intercepts(model: CarryModel, drives: pl.DataFrame, at: Delivery) -> 
 FAILED = "The mixed model did not converge, so it says nothing here."
 
 
-def _mixed(X: Array, y: Array, golfer: Array) -> tuple[Array, float, float] | str:
+def _mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, float, float] | str:
     from statsmodels.regression.mixed_linear_model import MixedLM
 
     scale = np.linalg.norm(X, axis=0) / np.sqrt(len(y))  # columns of one size converge

@@ -1,9 +1,10 @@
 """Slopes of residuals along columns that the model doesn't know: attack, altitude, temperature, side spin, day."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import golfer_codes
@@ -114,7 +115,7 @@ def slope_along(residuals: pl.DataFrame, column: str) -> Slope:
     return Slope(known.height, golfers, found, error, low, high, float(estimate.p_value[0]))
 
 
-def clustered_line(x: Array, y: Array, golfer: Array) -> tuple[float, float]:
+def clustered_line(x: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[float, float]:
     """Give the slope of a straight line through points, and its standard error clustered by golfer."""
     X = np.column_stack([np.ones(len(x)), x - x.mean()])
     fit = clustered_fit(solve(Factor.of(X, y)), [(X, y, golfer)])
@@ -126,8 +127,6 @@ def slopes(residuals: pl.DataFrame, columns: Sequence[str]) -> dict[str, Slope]:
 
     Source: Holm, Scand. J. Stat. 6 (1979) 65 (from memory), as statsmodels has it.
     """
-    from dataclasses import replace
-
     from statsmodels.stats.multitest import multipletests
 
     found = {column: slope_along(residuals, column) for column in columns}
