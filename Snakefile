@@ -60,6 +60,7 @@ rule all:
     input:
         f"{OUT}/summary.txt",
         f"{OUT}/shots.duckdb",
+        f"{OUT}/model/methods.md",
         f"{OUT}/report/lookup.html",
         f"{OUT}/golfers/golfers.xlsx",
         f"{OUT}/golfers/progress.csv",
