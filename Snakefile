@@ -62,6 +62,7 @@ rule all:
         f"{OUT}/shots.duckdb",
         f"{OUT}/model/methods.md",
         f"{OUT}/report/lookup.html",
+        f"{OUT}/model/intervals.csv",
         f"{OUT}/golfers/golfers.xlsx",
         f"{OUT}/golfers/progress.csv",
         f"{OUT}/golfers/goals.csv",

@@ -9,7 +9,8 @@ import polars as pl
 
 from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.fit.card_formula import formula_lines, piece_lines
-from pipeline.fit.model import CarryModel, FittedModel
+from pipeline.fit.held_out import CLUB_SPEED_ALONE, EVERYTHING
+from pipeline.fit.model import CarryModel, FittedModel, known_key
 from pipeline.fit.scores import Choice
 from pipeline.fit.surface import Extent
 from pipeline.flight.calibrate import StudyFlight
@@ -18,6 +19,8 @@ from pipeline.physics.ball import SETS
 from pipeline.shown import signed_text
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
+
+KNOWN = {EVERYTHING: "everything is known", known_key(*CLUB_SPEED_ALONE): "club speed alone"}
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ class CardFacts:
     level : float
         Of the interval of a drive that the card gives.
     intervals : mapping of str to (float, float)
-        By what is known of a drive, its interval's edges as shares of expected carry.
+        From `pipeline.fit.held_out.edges_at`.
     """
 
     id: str
@@ -95,25 +98,6 @@ def card_text(on: CardFacts) -> str:
         "",
     ]
     return "\n".join(lines)
-
-
-def drive_intervals(held_out: pl.DataFrame, level: float) -> dict[str, tuple[float, float]]:
-    """Give the interval of a drive at a level, as shares of expected carry, by what is known of it.
-
-    Parameters
-    ----------
-    held_out : DataFrame
-        measured_yd, predicted_yd, predicted_by_club_speed_yd.
-    level : float
-    """
-    measured = held_out.get_column("measured_yd").to_numpy()
-    found = {}
-    known = {"predicted_yd": "everything is known", "predicted_by_club_speed_yd": "club speed alone"}
-    for column, name in known.items():
-        departure = measured / np.maximum(held_out.get_column(column).to_numpy(), 1.0) - 1.0
-        lo, hi = np.quantile(departure, [(1 - level) / 2, (1 + level) / 2])
-        found[name] = (float(lo), float(hi))
-    return found
 
 
 def residual_sd_yd(squares: Array, drives: int, model: CarryModel) -> float:
@@ -176,7 +160,7 @@ def _score_lines(on: CardFacts) -> list[str]:
         "standard deviation, on the reference device and ball).",
         "",
         f"{100 * on.level:g} % interval of one drive, as a share of its expected carry:",
-        *(f"- {name}: {lo:+.1%} to {hi:+.1%}" for name, (lo, hi) in on.intervals.items()),
+        *(f"- {KNOWN[name]}: {lo:+.1%} to {hi:+.1%}" for name, (lo, hi) in on.intervals.items()),
     ]
 
 

@@ -18,7 +18,8 @@ from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.edge.tables_file import read_table
-from pipeline.fit.card import CardFacts, card_text, drive_intervals, residual_sd_yd
+from pipeline.fit.card import CardFacts, card_text, residual_sd_yd
+from pipeline.fit.held_out import edges_at
 from pipeline.fit.kept import model_id
 from pipeline.fit.model import CarryModel, Delivery, FittedModel
 from pipeline.fit.scores import choice_of
@@ -58,7 +59,7 @@ def run(
         replicates=len(read_arrays(replicates)["counts"]),
         efficient=Efficient.model_validate(settings["efficient"]),
         level=settings["intervals"]["level"],
-        intervals=drive_intervals(predictions, settings["intervals"]["level"]),
+        intervals=edges_at(settings["intervals"]["level"], predictions),
     )
     write_text(Path(card), card_text(facts))
     print(f"Wrote the card of the model {facts.id}.")

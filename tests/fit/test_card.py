@@ -8,10 +8,10 @@ from by_hand import carry_by_hand, figure, tables
 from fitting import candidate_named
 
 from pipeline.configuration.study import Efficient, StandardAir
-from pipeline.fit.card import CardFacts, card_text, drive_intervals
+from pipeline.fit.card import CardFacts, card_text
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.flight_surface import FlightMaker
-from pipeline.fit.held_out import held_out_table
+from pipeline.fit.held_out import EVERYTHING, edges_at, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.scores import Choice
 from pipeline.fit.surface import Surface
@@ -51,7 +51,7 @@ def facts(name, drives, **changes):
         replicates=200,
         efficient=Efficient(),
         level=0.9,
-        intervals=drive_intervals(held, 0.9),
+        intervals=edges_at(0.9, held),
     )
     return replace(on, **changes), found.coefficients.write_csv()
 
@@ -122,9 +122,7 @@ def test_the_card_gives_a_drive_to_check_with(made, name):
 
 def test_the_card_says_what_it_rests_on(made):
     on, _ = made["flight"]
-    card = card_text(
-        replace(on, seed=7, folds=5, replicates=150, level=0.8, intervals={"everything is known": (-0.02, 0.021)})
-    )
+    card = card_text(replace(on, seed=7, folds=5, replicates=150, level=0.8, intervals={EVERYTHING: (-0.02, 0.021)}))
     for said in (
         "Model k0123456789ab.",
         "- drag and lift coefficients: indoor-range-2001 (",
@@ -164,16 +162,3 @@ def test_a_study_of_one_device_says_so(world):
     one = world.drives.with_columns(device=pl.lit("unit-A"))
     on, _ = facts("quadratic", one)
     assert "ball premium; no other device or ball has a share of carry of its own\n" in card_text(on)
-
-
-def test_intervals_have_the_asked_level():
-    held = pl.DataFrame(
-        {
-            "measured_yd": 200 * (1 + np.linspace(-0.1, 0.1, 1001)),
-            "predicted_yd": 200.0,
-            "predicted_by_club_speed_yd": 100.0,
-        }
-    )
-    found = drive_intervals(held, 0.8)
-    assert found["everything is known"] == pytest.approx((-0.08, 0.08))
-    assert found["club speed alone"] == pytest.approx((0.84, 1.16))

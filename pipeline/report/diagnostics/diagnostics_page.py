@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from pipeline.bands import SpeedBands
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.fit.scores import choose
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.diagnostics.diagnostics import (
@@ -42,6 +43,7 @@ from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 from pipeline.tables.columns import heading_of
 from pipeline.tables.figures import Scores
+from pipeline.texts.better import better_golfers
 
 INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 LEVEL_COLUMNS = ("device", "ball", "quarter")
@@ -118,7 +120,8 @@ def build_diagnostics(
         Evidence(residuals, model, efficient, half_width_yd, *flight, min_golfers, settings["seed"])
     )
     drawn, written = sections_shown(sections)
-    return _render(drives, residuals, scores, figures | drawn, tables | written, sections, settings)
+    shown = {**settings, "better": better_golfers(model.usual.strike)}
+    return _render(drives, residuals, scores, figures | drawn, tables | written, sections, shown)
 
 
 def _render(
@@ -138,6 +141,7 @@ def _render(
         golfers=drives["golfer"].n_unique(),
         folds=residuals["fold"].n_unique(),
         chosen=scores.filter("chosen").row(0, named=True),
+        contest=scores["model"][choose(scores.rows(named=True))],
         pictures={
             name: base64.b64encode(figure_bytes(drawn, "png")).decode("ascii") for name, drawn in figures.items()
         },
