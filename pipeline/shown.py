@@ -108,8 +108,8 @@ def by_error(value: float, error: float, *, signed: bool = False) -> str:
     Returns
     -------
     str
-        Down to the error's first digit or, where that is 1 or 2, its second: 3.17 by 0.084, 223.8 by 0.62, 0.927 by
-        0.0021 is 0.9275.
+        Down to the error's first digit or, where that is 1 or 2, its second: 3.1747 is 3.17 by an error of 0.084, and
+        3.175 by one of 0.021.
 
     Notes
     -----
@@ -118,7 +118,7 @@ def by_error(value: float, error: float, *, signed: bool = False) -> str:
     known = error > 0 and math.isfinite(error)
     size = error if known else abs(value) / 1000 or 1.0
     first = math.floor(math.log10(size))
-    more = 1 if known and size / 10.0**first < 2.95 else 0  # what rounds to 3 has one digit
+    more = 1 if known and size / 10.0**first < 2.95 - 1e-9 else 0  # what rounds to 3 has one digit
     decimals = max(more - first, 0)
     return signed_text(value, decimals) if signed else number_text(value, decimals)
 

@@ -158,7 +158,8 @@ def golfer_spread(days: pl.DataFrame, seed: int) -> GolferSpread | None:
     freed = len(mean) / (len(mean) - 1)
     rng = np.random.default_rng([seed, 8])
     resampled = [over[rng.integers(0, len(over), len(over))].mean() * freed for _ in range(RESAMPLES)]
-    drawn = np.sort(rng.standard_normal((LUCKY, len(mean))) * luck, axis=1)
+    drawn = rng.standard_normal((LUCKY, len(mean))) * luck
+    drawn = np.sort(drawn - np.average(drawn, axis=1, weights=luck**-2)[:, None], axis=1)
     low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
     lo90, hi90 = np.quantile(resampled, [0.05, 0.95])
     return GolferSpread(

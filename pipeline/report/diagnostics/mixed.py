@@ -123,6 +123,7 @@ def golfer_intercepts(model: CarryModel, drives: pl.DataFrame, at: Delivery) -> 
     return GolferIntercepts(golfers, taken.height, golfer_sd, drive_sd, len(outside), int(outside.sum()), move)
 
 
+NO_QUANTILES = "Quantile regression did not converge, so it says nothing here."
 FAILED = "The mixed model did not converge, so it says nothing here."
 
 
@@ -165,6 +166,7 @@ def spread_by_carry(model: CarryModel, residuals: pl.DataFrame) -> SpreadByCarry
     memory), with standard errors clustered by golfer.
     """
     from statsmodels.regression.quantile_regression import QuantReg
+    from statsmodels.tools.sm_exceptions import ModelWarning
 
     ordered = residuals.sort("golfer", maintain_order=True)
     some = ordered.gather_every(-(-ordered.height // MOST_DRIVES))
@@ -175,12 +177,14 @@ def spread_by_carry(model: CarryModel, residuals: pl.DataFrame) -> SpreadByCarry
     asked = np.column_stack([np.ones(2), usual, speeds])
     lines = []
     with warnings.catch_warnings():
-        warnings.simplefilter("error")
+        warnings.simplefilter("error", ModelWarning)  # the limit of iterations, or a cycle
         for quantile in QUANTILES:
             try:
                 lines.append(asked @ QuantReg(some["measured_yd"].to_numpy(), X).fit(q=quantile).params)
-            except (Warning, ValueError, np.linalg.LinAlgError):
-                return "Quantile regression did not converge, so it says nothing here."
+            except (ModelWarning, ValueError, np.linalg.LinAlgError):
+                return NO_QUANTILES
+    if not np.isfinite(lines).all():
+        return NO_QUANTILES
     slope, error = clustered_line(expected, np.abs(some["residual_yd"].to_numpy()), golfer_codes(some))
     freedom = min(some["golfer"].n_unique() - 1, MANY)
     p_value = float(Estimate(np.array([slope]), np.array([error]), np.array([freedom])).p_value[0])

@@ -51,9 +51,7 @@ def run(
     table = read_table(scores, Scores)
     fitted = table.filter("chosen").row(0, named=True)
     shown, predictions = sample(used, Path(held_out), -(-fitted["golfers"] // MOST_GOLFERS))
-    # All drives of a golfer share a fold: a table of other drives, or in another order, breaks that.
-    folds = shown.select("golfer").hstack([predictions["fold"]]) if predictions.height == shown.height else None
-    if folds is None or folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() != 1:
+    if not belong(shown, predictions):
         raise UserError(f"{held_out}: does not belong to {drives}; delete it and run the workflow again.")
     reached = read_artefact(frontier, Frontier)
     centres = np.array([v for v in sorted(settings["bands"]["centres"]) if v in reached.speed_mph], dtype=float)
@@ -81,6 +79,17 @@ def columns_of(drives: Path) -> tuple[str, ...]:
 def air_of(conditions: Mapping[str, float]) -> Air:
     """Give the air of standard conditions: temp_c, pressure_hpa, humidity."""
     return Air.of(conditions["temp_c"], conditions["pressure_hpa"] * 100, conditions["humidity"])
+
+
+def belong(drives: pl.DataFrame, predictions: pl.DataFrame) -> bool:
+    """Say whether predictions are those of the drives.
+
+    All drives of a golfer share a fold: a table of other drives, or in another order, breaks that.
+    """
+    if predictions.height != drives.height:
+        return False
+    folds = drives.select("golfer").hstack([predictions["fold"]])
+    return folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() == 1
 
 
 def sample(used: Drives, held_out: Path, step: int) -> tuple[pl.DataFrame, pl.DataFrame]:

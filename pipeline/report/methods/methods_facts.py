@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.configuration.study import Efficient, StandardAir
+from pipeline.drives import Speed
 from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import plain
 from pipeline.fit.verdict import ModelInUse
@@ -46,7 +47,7 @@ def listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def data_facts(tables: RunTables, used: ModelInUse) -> dict[str, Any]:
+def data_facts(tables: RunTables, used: ModelInUse, speed: Speed) -> dict[str, Any]:
     """Say how many rows, drives, golfers, devices and balls there are."""
     logs = tables.sources
     rows, accepted, rejected, duplicates = (
@@ -58,20 +59,31 @@ def data_facts(tables: RunTables, used: ModelInUse) -> dict[str, Any]:
     return {
         "rows": counted(rows, "row"),
         "accepted": counted(accepted, "drive"),
-        "accepted_number": f"{accepted:,}",
-        "rejected": rejected,
-        "duplicates": duplicates,
+        "rejected": _were(rejected, "rejected", "none was rejected"),
+        "duplicates": _were(duplicates, "duplicates", "there were no duplicates", "a duplicate"),
         "logs": counted(logs.height - refused, "log"),
-        "refused": refused,
+        "refused": f" {counted(refused, 'log was', 'logs were')} refused as a whole." if refused else "",
         "golfers": counted(tables.golfers.get_column("golfer").n_unique(), "golfer"),
         "quarters": f"{'quarter' if len(quarters) == 1 else 'quarters'} {listed(quarters)}",
         "fitted_drives": counted(on.drives, "drive"),
         "fitted_golfers": counted(on.golfers, "golfer"),
         "fitted_quarters": f"{'quarter' if len(on.quarters) == 1 else 'quarters'} {listed(on.quarters)}",
-        "left_out": accepted - on.drives,
+        "left_out": _left_out(accepted - on.drives, speed),
         "measured_by": _measured_by(tables.levels, "device", "device"),
         "balls": _measured_by(tables.levels, "ball", "kind of ball", "kinds of ball"),
     }
+
+
+def _were(number: int, many: str, none: str, one: str | None = None) -> str:
+    """Say how many there were: `none was rejected`, `1 was rejected`, `7 were rejected`."""
+    return f"{number:,} {'was' if number == 1 else 'were'} {one or many if number == 1 else many}" if number else none
+
+
+def _left_out(number: int, speed: Speed) -> str:
+    if number <= 0:
+        return ""
+    lacking = "ball speed or a measured spin" if speed == "ball" else "a measured spin"
+    return f"; {counted(number, 'accepted drive', 'accepted drives')} without {lacking} could not be in it"
 
 
 def _measured_by(levels: pl.DataFrame, column: str, one: str, many: str | None = None) -> str | None:
@@ -83,15 +95,18 @@ def _measured_by(levels: pl.DataFrame, column: str, one: str, many: str | None =
 def device_facts(devices: pl.DataFrame, model: CarryModel) -> dict[str, Any]:
     """Say what was put right of devices' readings, and what devices and balls add to carry."""
     corrected = devices.filter("corrected").select("device", "reading").unique(maintain_order=True)
+    named = [f"{READINGS.get(reading, reading)} of {plain(device)}" for device, reading in corrected.rows()]
     shares = zip(model.offsets.levels, model.offset_share, model.offset_std_error, strict=True)
+    known = devices.filter(pl.col("difference").is_not_null()).get_column("device").n_unique()
     return {
-        "compared": devices.get_column("device").n_unique(),
+        "compared": known,
+        "uncompared": devices.get_column("device").n_unique() - known,
         "reference": plain(model.offsets.reference.get("device", UNSTATED)),
         "reference_ball": plain(model.offsets.reference.get("ball", UNSTATED)),
-        "corrected": [f"{READINGS.get(reading, reading)} of {plain(device)}" for device, reading in corrected.rows()],
+        "corrected": f"what was clearly off was put right ({listed(named)})" if named else "none was clearly off",
         "shares": [
-            f"{column} {plain(level)} {by_error(100 * share, 100 * error, signed=True)} % "
-            f"(standard error {by_error(100 * error, 100 * error)} %)"
+            f"{column} {plain(level)} {by_error(100 * share, 100 * error, signed=True)} ± "
+            f"{by_error(100 * error, 100 * error)} %"
             for (column, level), share, error in shares
         ],
     }
@@ -113,7 +128,7 @@ def flight_facts(flight: StudyFlight, air: Mapping[str, float]) -> dict[str, Any
 
 
 def _with_error(value: float, error: float, unit: str = "") -> str:
-    return f"{by_error(value, error)}{unit} (standard error {by_error(error, error)})"
+    return f"{by_error(value, error)} ± {by_error(error, error)}{unit}"
 
 
 def model_facts(
@@ -122,40 +137,60 @@ def model_facts(
     """Say which candidates competed, how well they did, and which one is used."""
     rows = scores.to_dicts()
     chosen = next(row for row in rows if row["chosen"])
+    folds = min(settings["model"]["folds"], used.fitted_on.golfers)
     return {
         "id": used.id,
         "kept": used.kept,
-        "verdict_keep": used.verdict == "keep",
         "speed": model.surface.speed,
         "chosen": chosen["model"],
-        "candidate_names": [row["model"] for row in rows],
+        "candidate_forms": _forms([row["model"] for row in rows]),
         "candidates": [
             f"{row['model']} {_with_error(row['rmse_yd'], row['rmse_std_error_yd'], ' yd')}" for row in rows
         ],
         "terms": counted(chosen["terms"], "term"),
-        "rmse": _with_error(chosen["rmse_yd"], chosen["rmse_std_error_yd"], " yd"),
         "coverage": number_text(100 * chosen["coverage90"], 1),
         "forced": settings["model"]["choose"] is not None,
         # A kept model may have been fitted with other folds than today's settings say.
-        "folds": None if used.kept else min(settings["model"]["folds"], used.fitted_on.golfers),
+        "folds": "" if used.kept else f", in {folds} folds of golfers",
         "replicates": replicates,
         "seed": settings["seed"],
     }
 
 
+FORMS = {
+    "line": "a straight line in each input (line)",
+    "flight": "calibrated flight with a second-order correction (flight)",
+    "quadratic": "a second-order surface (quadratic)",
+    "splines": "natural cubic splines with four knots an axis (splines; Harrell 2015)",
+}
+
+
+def _forms(names: Sequence[str]) -> str:
+    """Say of which forms the candidates are."""
+    said = [FORMS.get(name, f"{name}, a form of the study's own") for name in names]
+    if len(said) == 1:
+        return f"The only candidate was {said[0]}."
+    return f"Candidates were, from simple to rich, {listed(said)}."
+
+
 def efficient_facts(frontier: Frontier, model: CarryModel, settings: Mapping[str, Any]) -> dict[str, Any]:
     """Say what is efficient, and efficient carry at each band's center with its interval."""
     rule, level = Efficient.model_validate(settings["efficient"]), settings["intervals"]["level"]
+    strike = number_text(100 * model.usual.strike)
     bands = []
     for centre in sorted(settings["bands"]["centres"]):
         carry, error, freedom = (float(frontier.at(name, centre)) for name in ("carry_yd", "std_error_yd", "freedom"))
         if not np.isnan(carry):
             reach = float(t_reach(freedom, level)) * error
             low, high = (by_error(carry + sign * reach, error) for sign in (-1, 1))
-            bands.append(f"{centre:g} mph: {by_error(carry, error)} yd ({low} to {high})")
+            bands.append(f"{by_error(carry, error)} ({low} to {high}) at {centre:g} mph")
     return {
         "deliveries": number_text(100 * rule.deliveries),
-        "strike": number_text(100 * model.usual.strike),
+        "struck": (
+            f"with the speed ratio that {strike} % of those golfers are below"
+            if model.by_ball_speed
+            else f"as well as the golfer whom {strike} % of golfers are below"
+        ),
         "level": f"{100 * level:g}",
         "bands": bands,
         "half_width": f"{settings['bands']['half_width_mph']:g}",
@@ -175,5 +210,5 @@ def flag_facts(golfers: pl.DataFrame, settings: Mapping[str, Any]) -> dict[str, 
         "newest": newest.item(0, "quarter"),
         "assessed": newest.filter(pl.col("status") != "not_assessed").height,
         "of_golfers": counted(newest.height, "golfer"),
-        "flagged": newest.filter("flagged").height,
+        "flagged": _were(newest.filter("flagged").height, "flagged", "none was flagged"),
     }

@@ -59,7 +59,7 @@ def run(
         "title": settings["study"],
         "code": code_version(),
         "versions": package_versions(),
-        **data_facts(run_tables, used),
+        **data_facts(run_tables, used, carry.surface.speed),
         **device_facts(read[Devices], carry),
         **flight_facts(read_artefact(calibration, StudyFlight), settings["air"]),
         **model_facts(carry, read[Scores], used, len(read_arrays(replicates)["counts"]), settings),
