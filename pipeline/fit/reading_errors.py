@@ -21,8 +21,8 @@ from pipeline.statistics.arrays import Array
 from pipeline.statistics.least_squares import Factor, solve
 
 # Standard deviations of a reading's error from drive to drive, ASSUMED: common practice among people who measure
-# drives, without a source. In the demo they move efficient carry by 0.3 yd at most. Spin read to 2 % makes it 0.2 yd and
-# to 8 % 0.8 yd; launch read to 0.6 deg, or ball speed to 1 %, 0.5 yd.
+# drives, without a source. In the demo they move efficient carry by 0.3 yd at most. Spin read to 2 % makes it 0.2 yd
+# and to 8 % 0.8 yd; launch read to 0.6 deg, or ball speed to 1 %, 0.5 yd.
 BALL_SHARE, CLUB_SHARE, LAUNCH_ERROR_DEG, SPIN_SHARE = 0.005, 0.01, 0.3, 0.04
 
 ADDED = (0.5, 1.0, 1.5, 2.0)  # variance of error added, in multiples of the readings' own

@@ -177,6 +177,10 @@ def test_devices_that_have_one_altitude_each_are_told():
     assert of_device_alone(residuals.with_columns(altitude_m=at), "altitude_m")
     assert not of_device_alone(residuals.with_columns(altitude_m=pl.int_range(pl.len()) % 3), "altitude_m")
     assert not of_device_alone(residuals_of().with_columns(altitude_m=12.0), "altitude_m")
+    assert evidence_text.device_line(["altitude", "temperature"]) == (
+        "Each device has one altitude and one temperature here, so its share of carry takes up what goes with altitude "
+        "and temperature."
+    )
 
 
 # --- curved drives

@@ -105,7 +105,8 @@ def _columns(on: Evidence) -> Section:
     there = [name for name, why in missing.items() if why is None]
     found = slopes(residuals, there)
     lines = [why for why in missing.values() if why is not None]
-    lines += [say.device_line(ALONG[name].name) for name in there if of_device_alone(residuals, name)]
+    alone = [ALONG[name].name for name in there if of_device_alone(residuals, name)]
+    lines += [say.device_line(alone)] if alone else []
     bins = {name: residuals_along(residuals, name, on.min_golfers) for name in there}
     drawn = {name: table for name, table in bins.items() if table.height}
     text = "Mean residual in bins of about as many drives, with its 90 % interval."

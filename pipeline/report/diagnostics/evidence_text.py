@@ -73,9 +73,10 @@ def columns_heading(found: Mapping[str, Slope]) -> str:
     return f"Residuals don't go with {joined([ALONG[name].name for name in found], 'or')}"
 
 
-def device_line(name: str) -> str:
-    """Say that devices' shares take up what goes with a column."""
-    return f"Each device has one {name} here, so its share of carry takes up what goes with {name}."
+def device_line(names: list[str]) -> str:
+    """Say that devices' shares take up what goes with some columns."""
+    each = joined([f"one {name}" for name in names])
+    return f"Each device has {each} here, so its share of carry takes up what goes with {joined(names)}."
 
 
 def show_slopes(found: Mapping[str, Slope]) -> ShownTable | None:
