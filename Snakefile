@@ -21,6 +21,7 @@ from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, start_run
 from pipeline.errors import UserError
 from pipeline.fit.kept import check_kept, choose_kept
+from pipeline.fit.own_files import find_own
 from pipeline.workflow import STEP, check_config, failed_logs, needs, step
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
@@ -31,6 +32,7 @@ try:
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
     LOGS = find_logs(FOLDER, STUDY)
     SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
+    OWN = find_own(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
     read_key(KEY, STUDY.study)
     OUT = f"results/{STUDY.study}"

@@ -99,8 +99,9 @@ def cli() -> None:
 def check(study: Path) -> None:
     """Check a study and list every problem. Nothing is written."""
     from pipeline.collect.check_command import survey
+    from pipeline.fit.own_files import survey_written
 
-    findings = survey(study)
+    findings = survey(study, lambda folder, configured: survey_written(folder, configured)[1])
     for line in findings.told:
         click.echo(line)
     for line in findings.problems:

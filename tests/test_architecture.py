@@ -21,7 +21,7 @@ LONGEST_RUN = 39  # lines of a step's `run`, signature and docstring too
 
 # In serve/, report_files reads what is served and network has the sockets; what is answered is computed without either.
 EDGES = re.compile(
-    r"pipeline/(edge/\w+|configuration/(load|log_files|yaml_file)|collect/(read|key)|fit/kept|(.+/)?\w+_command"
+    r"pipeline/(edge/\w+|configuration/(load|log_files|yaml_file)|collect/(read|key)|fit/(kept|own_files)|(.+/)?\w+_command"
     r"|serve/(network|report_files)"
     r"|__main__|cli|step|workflow|ending)\.py"
 )

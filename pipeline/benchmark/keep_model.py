@@ -19,7 +19,7 @@ from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.errors import UserError
-from pipeline.fit.candidates import candidates_of_study
+from pipeline.fit.candidates import form_again
 from pipeline.fit.comparison import Verdict, fingerprint, judge
 from pipeline.fit.comparison_text import write_comparison, write_first
 from pipeline.fit.findings import Findings, compare
@@ -76,9 +76,7 @@ def run(
         record = next(one for one in records if one.id == parent)
         reached = read_artefact(frontier, Frontier)
         best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
-        findings = _compared(
-            folder, record, new, Survey.of(used, settings["seed"], number=method.folds), speed, best, method
-        )
+        findings = _compared(folder, record, new, Survey.of(used, settings["seed"], number=method.folds), speed, best)
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
@@ -97,12 +95,10 @@ def _compared(
     survey: Survey,
     speed: Speed,
     efficient: Delivery,
-    choices: Model,
 ) -> Findings:
     """Read the kept model of a record and compare the new fit with it."""
     old = read_fitted(kept_files(folder, record.id), record.id, record.settings["air"])
-    candidates = candidates_of_study(speed, survey.extents, new.calibration, new.air, choices)
-    form = next(one for one in candidates if one.name == new.model.surface.name).surface(survey.extents)
+    form = form_again(new.model.surface, speed, survey.extents, new.calibration, new.air)
     return compare(old, new, form, survey, efficient, versions_changed(record))
 
 

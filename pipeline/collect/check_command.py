@@ -1,6 +1,7 @@
 """What `yardband check` reports: every problem of a study at once, nothing written (an edge module)."""
 
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile, SpeedFile
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import survey_logs, survey_speed_logs
+from pipeline.configuration.study import Study
 from pipeline.errors import UserError
 
 
@@ -29,7 +31,7 @@ class Findings:
     """What became of each usable log."""
 
 
-def survey(study: Path) -> Findings:
+def survey(study: Path, besides: Callable[[Path, Study], list[str]] = lambda *_: []) -> Findings:
     """Check a study: its configuration, its key and every row of its logs.
 
     Rejected rows are counted, by rule and column, and are no problem. Duplicates are only found by the run.
@@ -38,6 +40,8 @@ def survey(study: Path) -> Findings:
     ----------
     study : Path
         The study folder, or the `study.yaml` in it.
+    besides : callable
+        Gives the problems of what later stages read, from the study folder and the configuration.
 
     Returns
     -------
@@ -53,7 +57,7 @@ def survey(study: Path) -> Findings:
     logs, problems = survey_logs(folder, configured)
     findings.problems += problems
     speed_logs, problems = survey_speed_logs(folder, configured)
-    findings.problems += problems
+    findings.problems += problems + besides(folder, configured)
     try:
         key = read_key(folder / configured.privacy.key_file, configured.study)
     except UserError as error:

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 
-from pipeline.fit.flight_surface import POINTS, STEP, FlightSurface, Form
+from pipeline.fit.flight_surface import POINTS, STEP, FlightSurface
+from pipeline.fit.form import Form
 from pipeline.fit.model import CarryModel
-from pipeline.fit.surface import Axis, Surface
+from pipeline.fit.surface import Axis
+from pipeline.fit.tabulated import TabulatedSurface
 
 POWERS = {1: "z", 2: "z^2", 3: "z^3"}
 
@@ -48,9 +50,9 @@ def formula_lines(model: CarryModel) -> list[str]:
 def piece_lines(surface: Form) -> list[str]:
     """Explain the terms: centers, scales, knots, and what each part of a term's name stands for."""
     lines = ["## Terms"]
-    correction: object = surface.correction if isinstance(surface, FlightSurface) else surface
-    if not isinstance(correction, Surface):
+    if isinstance(surface, TabulatedSurface):
         return [*lines, *_tabulated(surface)]
+    correction = surface.correction if isinstance(surface, FlightSurface) else surface
     names = (f"{surface.speed}_speed", "launch", "spin")
     lines += [
         "`intercept` is 1. A name with `*` is the product of its parts. A part is made of the input, centered and "
@@ -95,11 +97,10 @@ def _knots(names: Sequence[str], axes: Sequence[Axis]) -> list[str]:
     ]
 
 
-def _tabulated(surface: Form) -> list[str]:
-    origin = getattr(surface, "origin", "the study's own")
+def _tabulated(surface: TabulatedSurface) -> list[str]:
     return [
-        f"`intercept` is 1. The terms are those of {origin}. The model keeps them by their values on grids over the "
-        "inputs (in model.json) and takes natural cubic splines between these.",
+        f"`intercept` is 1. The terms are those of `{surface.origin}`. The model keeps them by their values on grids "
+        "over the inputs (in model.json) and takes natural cubic splines between these.",
         "",
         *(f"- `{label}`" for label in surface.labels),
     ]

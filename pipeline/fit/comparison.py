@@ -12,7 +12,7 @@ from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes
 from pipeline.errors import UserError
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.factored import Factored
-from pipeline.fit.flight_surface import Form
+from pipeline.fit.form import Form
 from pipeline.fit.held_out import ALL_KNOWN, predict_from
 from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import ComparedFit
@@ -159,7 +159,7 @@ def models_held_out(form: Form, survey: Survey, trends: UsualDelivery) -> list[C
 
     Parameters
     ----------
-    form : Surface or FlightSurface
+    form : Form
     survey : Survey
     trends : UsualDelivery
         Of all models; what is predicted from everything known doesn't depend on them.
@@ -185,7 +185,7 @@ def score_both(
     Parameters
     ----------
     old : ComparedFit
-    form : Surface or FlightSurface
+    form : Form
         The new model's.
     survey : Survey
         Of the drives of the new fit, carry at standard conditions; its folds are those of the contest.

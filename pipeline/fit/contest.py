@@ -85,6 +85,8 @@ def compete(candidates: Sequence[Candidate], survey: Survey, say: Say, forced: s
     trends, trends_without = fit_usual_delivery(survey.typical, survey.strike), survey.trends()
     for candidate in candidates:
         say(f"Fitting {candidate.name} ...")
+        if candidate.note:
+            say(candidate.note)
         try:
             surface = candidate.surface(survey.extents)
             reason = may_compete(surface, survey.shots)

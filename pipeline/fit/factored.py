@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.drives import Piece, inputs
-from pipeline.fit.flight_surface import Form
+from pipeline.fit.form import Form
 from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import UsualDelivery, strike_effects, strikes_of
@@ -31,7 +31,7 @@ class Factored:
 
     Attributes
     ----------
-    surface : Surface or FlightSurface
+    surface : Form
         The same for all folds: its form depends on inputs alone, never on carry.
     levels : Offsets
         Every device and ball that may have a term; their columns follow those of the surface.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.fit.comparison import Scored, carry_by, score_both
-from pipeline.fit.flight_surface import Form
+from pipeline.fit.form import Form
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import (
     ComparedFit,
@@ -66,7 +66,7 @@ def compare(
     Parameters
     ----------
     old, new : ComparedFit
-    form : Surface or FlightSurface
+    form : Form
         The new model's form, made for the drives of the survey.
     survey : Survey
         Of the drives of the new fit, with `carry_measured_yd` and the air columns.

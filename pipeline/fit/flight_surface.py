@@ -14,6 +14,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from pipeline.fit.natural_splines import MANY, looked_up
 from pipeline.fit.surface import Axis, Extent, Inputs, Surface, contract, quadratic
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -27,7 +28,6 @@ LEAST_LAUNCH_DEG = 0.5  # below this some balls don't rise, and carry has a step
 LEAST_SPIN_RPM = 300.0
 STEP = 0.02  # of a multiplier, for the slopes
 MULTIPLIERS = ("drag_multiplier", "lift_multiplier")  # their terms' names
-MANY = 2000  # points from which it pays to look up the splines in pieces
 
 
 @dataclass(frozen=True)
@@ -90,12 +90,8 @@ class FlightSurface:
         if x[0].ndim != 1 or len(x[0]) < MANY:
             return self._by_bases(*x)
         z = np.column_stack([(part - axis.centre) / axis.scale for axis, part in zip(self.axes, x, strict=True)])
-        out: Array = np.ascontiguousarray(self._local(z).T)
         ends = np.array([(axis.knots[0], axis.knots[-1]) for axis in self.axes])
-        beyond = np.flatnonzero(np.any((z < ends[:, 0]) | (z > ends[:, 1]), axis=1))
-        if len(beyond):  # there the splines go on as straight lines
-            out[:, beyond] = self._by_bases(*(part[beyond] for part in x))
-        return out
+        return looked_up(self._local, z, ends, lambda rows: self._by_bases(*(part[rows] for part in x)))
 
     def _by_bases(self, speed: Array, launch: Array, spin: Array) -> Array:
         bases = self._bases(speed, launch, spin)
@@ -125,9 +121,6 @@ class FlightSurface:
         for k in (0, 1):
             moved = moved + coefficients[..., k, None, None] * flown[..., k + 1, :, :]
         return np.asarray(moved + self.correction.on_grid(coefficients[..., 2:], speed, launch, spin))
-
-
-Form = Surface | FlightSurface  # of a candidate
 
 
 @dataclass(frozen=True)

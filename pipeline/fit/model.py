@@ -7,8 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.flight_surface import FlightSurface
-from pipeline.fit.surface import Surface
+from pipeline.fit.form import Form
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.offsets import Offsets
 from pipeline.physics.impact import ASSUMED_RATIO
@@ -86,7 +85,7 @@ class CarryModel:
 
     Attributes
     ----------
-    surface : Surface or FlightSurface
+    surface : Form
     coefficients : ndarray, shape (terms of the surface,)
     offsets : Offsets
     offset_share : ndarray, shape (terms of the offsets,)
@@ -104,7 +103,7 @@ class CarryModel:
         `pipeline.fit.shares`). Empty before they are worked out.
     """
 
-    surface: Surface | FlightSurface
+    surface: Form
     coefficients: Array
     offsets: Offsets
     offset_share: Array

@@ -6,6 +6,7 @@ checkpoint fit_model:
     input:
         drives=rules.standardise_shots.output.drives,
         calibration=rules.calibrate_flight.output.calibration,
+        own=OWN,
     output:
         model=f"{OUT}/model/model.json",
         coefficients=f"{OUT}/model/coefficients.csv",

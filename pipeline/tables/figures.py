@@ -76,13 +76,16 @@ class HeldOut(cols.Table):
 
 
 class Coefficients(cols.Table):
-    """Terms of every candidate model, for inputs that are centered and scaled as model.json says."""
+    """Terms of every candidate model.
+
+    Built-in ones take inputs that are centered and scaled as model.json says, a study's own take them as they are.
+    """
 
     FILES = ("model/coefficients.csv",)
     ROW = "candidate model and term"
 
     model = cols.text("Model", "Candidate model.", primary_key=True)
-    term = cols.text("Term", "Term of the model, a product of scaled inputs or a spline.", primary_key=True)
+    term = cols.text("Term", "Term of the model: a product of scaled inputs, a spline, or one that the study names.", primary_key=True)
     estimate = cols.number(
         "Estimate",
         "Fitted coefficient, in yd for one scaled unit of the term; of a device or ball, the share of carry it adds.",

@@ -3,6 +3,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 
 import numpy as np
 import pytest
+from fitting import OwnTerms
 from frontiers import frontier_at, near_of
 
 from pipeline.benchmark.chart import BandMap, Chart
@@ -14,6 +15,7 @@ from pipeline.errors import UserError
 from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
 from pipeline.fit.surface import Axis, line, quadratic, splines
+from pipeline.fit.tabulated import tabulate
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
@@ -44,6 +46,18 @@ def flight_surface():
     knots = tuple((np.linspace(-1.7, 1.7, 5) / 1.1).tolist())
     axes = (Axis(135.0, 20.0, knots=knots), Axis(13.0, 3.0, knots=knots), Axis(2700.0, 500.0, knots=knots))
     return FlightSurface(axes, *RNG.normal(size=(3, 5, 5, 5)), quadratic(INPUTS, "ball"))
+
+
+def own_surface():
+    def terms(speed, launch, spin):
+        return {
+            "a": np.ones_like(speed),
+            "b | c": np.sin(speed),
+            "d": launch * spin,
+            "e": np.sqrt(launch * spin + speed),
+        }
+
+    return tabulate(OwnTerms("own", terms), INPUTS)[0]
 
 
 def study_flight(**changes):
@@ -87,6 +101,7 @@ ARTEFACTS = {
     "model over a second-order surface": fitted_model(quadratic(INPUTS, "ball")),
     "model over splines": fitted_model(splines(INPUTS, "ball")),
     "model over flight": fitted_model(flight_surface()),
+    "model over a researcher's own terms": fitted_model(own_surface()),
     "flight": study_flight(),
     "flight that was not fitted": replace(
         study_flight(drag_std_error=None, lift_std_error=None, offsets=[], residual_sd_yd=None, loss=None),

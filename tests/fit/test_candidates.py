@@ -3,11 +3,19 @@ import re
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named
+from fitting import OwnTerms, candidate_named
 
 from pipeline.configuration.study import Model, StandardAir
 from pipeline.errors import UserError
-from pipeline.fit.candidates import candidates_for, candidates_of_study, enough_for_a_fit, may_compete
+from pipeline.fit.candidates import (
+    candidates_for,
+    candidates_of_study,
+    enough_for_a_fit,
+    form_again,
+    may_compete,
+    tabulated,
+)
+from pipeline.fit.contest import compete
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.air import Air
@@ -42,6 +50,67 @@ def test_a_study_on_club_speed_or_without_some_ball_speed_has_no_flight(world, s
     found = candidates_of_study(speed, extents, CALIBRATION, StandardAir())
     assert [one.name for one in found] == [one.name for one in candidates_for(speed)]
     assert "flight" not in {one.name for one in found}
+
+
+def powers(count):
+    """Terms of a written candidate, of which no one gives another."""
+    return lambda speed, *_: {f"p{k}": ((speed - 135) / 50) ** k for k in range(count)}
+
+
+@pytest.mark.parametrize(
+    ("terms", "order"),
+    [
+        (3, "own line flight quadratic splines"),
+        (4, "line own flight quadratic splines"),
+        (9, "line own flight quadratic splines"),
+        (10, "line flight quadratic own splines"),
+        (13, "line flight quadratic own splines"),
+    ],
+)
+def test_written_candidates_stand_by_their_number_of_terms(world, terms, order):
+    extents = Survey.of(world.drives).extents
+    written = [OwnTerms("own", powers(terms))]
+    found = candidates_of_study("ball", extents, CALIBRATION, StandardAir(), Model(), written)
+    assert " ".join(one.name for one in found) == order
+
+
+def test_a_written_candidate_competes_whatever_built_in_ones_are_named(world):
+    extents = Survey.of(world.drives).extents
+    written = [OwnTerms("own", powers(5)), OwnTerms("other", powers(5)), OwnTerms("simple", powers(2))]
+    found = candidates_of_study("ball", extents, CALIBRATION, StandardAir(), Model(candidates=("line",)), written)
+    assert [one.name for one in found] == ["simple", "line", "own", "other"]
+
+
+def test_terms_that_are_left_out_are_told(world):
+    survey = Survey.of(world.drives)
+    written = [OwnTerms("own", lambda speed, launch, _: {"a": speed, "b": launch, "c": speed - launch})]
+    model = Model(candidates=("line",), own=("own.py",))
+    candidates = candidates_of_study("ball", survey.extents, CALIBRATION, StandardAir(), model, written)
+    said = []
+    compete(candidates, survey, said.append)
+    assert "own: left out c, which the terms before it give." in said
+
+
+def test_one_over_ball_speed_needs_ball_speeds(world):
+    survey = Survey.of(world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64)))
+    written = [OwnTerms("own", powers(5)), OwnTerms("over club", powers(5), "club")]
+    model = Model(candidates=("line",), own=("own.py",), choose="own")
+    candidates = candidates_of_study("club", survey.extents, CALIBRATION, StandardAir(), model, written)
+    said = []
+    entries = compete(candidates, survey, said.append)
+    assert [entry.fitted.model.surface.name for entry in entries] == ["line", "over club"]
+    reason = "It goes by ball speed, which too few golfers or drives of this study have."
+    assert f"own does not compete: {reason}" in said
+    with pytest.raises(UserError, match=r"own can't be fitted: it goes by ball speed, which too few golfers"):
+        compete(candidates, survey, said.append, "own")
+
+
+def test_a_kept_form_is_made_again_without_what_a_researcher_wrote(world):
+    extents = Survey.of(world.drives).extents
+    own = tabulated(OwnTerms("own", powers(5)), "ball", extents).surface(extents)
+    assert form_again(own, "ball", {}, CALIBRATION, StandardAir()) is own
+    quadratic = candidate_named("quadratic").surface(extents)
+    assert form_again(quadratic, "ball", extents, CALIBRATION, StandardAir()) == quadratic
 
 
 @pytest.mark.parametrize(

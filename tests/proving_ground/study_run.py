@@ -142,6 +142,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         air=air,
         choices=settings["model"],
         strike=study.efficient.strike,
+        own=[],
     )
     build_bands.run(
         drives=drives,

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from browser import chromium, open_page  # noqa: F401
 from coach_tables import LIGHT_TOOL, page_tables
-from fitting import fit_to
+from fitting import fit_to, own_candidate
 from frontiers import frontier_at, plain_model
 from pydantic import TypeAdapter
 from rows import table_of
@@ -24,6 +24,7 @@ from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import FittedModel, FittedOn, known_key
+from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.fit.verdict import ModelInUse, ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
@@ -345,12 +346,27 @@ def figure_paths(tmp_path):
     return [str(tmp_path / "figures" / f"{name}.{kind}") for name in names for kind in ("png", "svg")]
 
 
+def own_terms(speed, launch, spin):
+    """Give terms of no input, of one, of two and of all three, as a researcher may write them."""
+    return {
+        "one": np.ones_like(speed),
+        "speed": speed,
+        "bow": np.log(speed) * 100,
+        "launch": np.sin(launch / 9),
+        "spin": np.sqrt(spin),
+        "off its best": ((spin - 2600 + 12 * (speed - 135)) / 1000) ** 2,
+        "launch off its best": (launch - 14 + 0.04 * (speed - 135)) ** 2,
+        "all": speed * np.exp(-spin / 3000) * np.sqrt(launch + 10),
+    }
+
+
 @pytest.fixture(scope="session")
 def lookup_models(world):
     """Fit one model of each kind to the drives of the small world; `blind` ones know no ball speed."""
     blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
     flight = FlightMaker.of(Ball("lyu-2018", 1.1, 0.9), Air.of(15.0, 101325.0, 0.0), inputs(world.drives, "ball"))
     seeing = {made.name: (made, world.drives) for made in candidates_for("ball", flight)}
+    seeing["own"] = (own_candidate("own", own_terms, Survey.of(world.drives).extents), world.drives)
     unseeing = {f"blind {made.name}": (made, blind) for made in candidates_for("club")}
     interval = {
         known_key(*known): (-0.06 + 0.01 * sum(known), 0.05 - 0.011 * known[0] - 0.007 * known[2])

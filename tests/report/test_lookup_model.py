@@ -17,12 +17,13 @@ from pipeline.physics.air import Air
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.physics.turf import FIRMNESS
-from pipeline.report.lookup.lookup_data import flight_data
+from pipeline.report.lookup.lookup_data import flight_data, surface_data
 from pipeline.shown import IMPERIAL, Units
 
 # Asked of each kind of study: at standard conditions, and in two others.
 EACH = 56
 STANDARD, ELSEWHERE = 1e-6, 0.1
+STUDIES = ("flight", "splines", "own", "blind quadratic")
 FIGURES_OF_LOOKUP = (
     *(f"{kind}_{name}_yd" for kind in ("expected", "efficient") for name in ("carry", "lo90", "hi90", "total")),
     *("yards_available_yd", "efficient_launch_deg", "efficient_spin_rpm", "efficient_ball_speed_mph"),
@@ -33,8 +34,8 @@ WORDS_OF_GOAL = ("distance", "reach", "supported", "note")
 
 @pytest.fixture(scope="module")
 def studies(lookup_models):
-    """Give a study of each kind: by flight, by a surface over ball speed, by one that knows no ball speeds."""
-    return {name: LookupStudy.of(*lookup_models[name]) for name in ("flight", "splines", "blind quadratic")}
+    """Give a study of each kind: by flight, by a surface over ball speed, by one's own, by one without ball speeds."""
+    return {name: LookupStudy.of(*lookup_models[name]) for name in STUDIES}
 
 
 @pytest.fixture
@@ -49,7 +50,7 @@ def farthest(right, found, names):
     return max((abs(a - b) for a, b in pairs if a is not None), default=0.0)
 
 
-@pytest.mark.parametrize("name", ["flight", "splines", "blind quadratic"])
+@pytest.mark.parametrize("name", STUDIES)
 def test_random_questions_agree_with_the_package(open_study, studies, name, record_property):
     study, random = studies[name], np.random.default_rng(17)
     page = open_study(study)
@@ -83,6 +84,32 @@ def test_random_questions_agree_with_the_package(open_study, studies, name, reco
     assert apart[False] < ELSEWHERE
     assert answered > EACH / 2
     assert reached > EACH / 8
+
+
+@pytest.mark.parametrize("name", ["own", "splines"])
+def test_the_surface_is_the_packages_on_the_grid_and_beyond(open_study, studies, lookup_models, name):
+    model, _ = lookup_models[name]
+    random = np.random.default_rng(4)
+    refits = model.coefficients * random.normal(1, 1e-3, (30, len(model.coefficients)))
+    written = surface_data(model.surface, model.coefficients, refits)
+    drives = random.uniform(75, 190, 80), random.uniform(2, 26, 80), random.uniform(900, 5000, 80)
+    launches, spins = np.array([2.0, 9.0, 14.5, 26.0]), np.array([900.0, 2500.0, 5000.0])
+    script = """([given, drives, [launches, spins]]) => {
+      const surface = preparedSurface(given);
+      return [
+        drives.map((drive) => surfaceCarry(surface, ...drive)),
+        drives.map((drive) => [...surfaceDesign(surface, ...drive)]),
+        drives.map(([speed]) => [...surfaceOnGrid(surface, speed, launches, spins)]),
+      ];
+    }"""
+    asked = [written, np.stack(drives, -1).tolist(), [launches.tolist(), spins.tolist()]]
+    carry, design, grid = open_study(studies["blind quadratic"]).evaluate(script, asked)
+    assert np.array(carry) == pytest.approx(model.carry(*drives), abs=1e-6)
+    # A term counts times its coefficient, and so do the digits that it is written with.
+    yards = model.surface.design(*drives) * model.coefficients
+    assert np.array(design) * model.coefficients == pytest.approx(yards, abs=1e-6)
+    on_grid = [model.surface.on_grid(model.coefficients, speed, launches, spins).ravel() for speed in drives[0]]
+    assert np.array(grid) == pytest.approx(np.array(on_grid), abs=1e-6)
 
 
 @pytest.mark.parametrize("coefficients", list(SETS))

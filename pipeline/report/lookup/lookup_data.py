@@ -18,8 +18,10 @@ from pipeline.benchmark.reach import NODE_EVERY, Reach
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.coach.goals.pace import Gain
 from pipeline.fit.flight_surface import FlightSurface
+from pipeline.fit.form import Form
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
+from pipeline.fit.tabulated import TabulatedSurface
 from pipeline.physics.ball import SETS, SOFT, Ball
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
@@ -110,12 +112,12 @@ def model_data(model: CarryModel, refits: Array) -> dict[str, Any]:
     }
 
 
-def surface_data(surface: Surface | FlightSurface, coefficients: Array, refits: Array) -> dict[str, Any]:
-    """Write a fitted surface: its terms one by one, and flight by its values at the splines' knots.
+def surface_data(surface: Form, coefficients: Array, refits: Array) -> dict[str, Any]:
+    """Write a fitted surface: its terms one by one, and flight and tabulated terms by their values at splines' knots.
 
     Parameters
     ----------
-    surface : Surface or FlightSurface
+    surface : Form
     coefficients : ndarray, shape (terms,)
     refits : ndarray, shape (replicates, terms)
 
@@ -123,18 +125,39 @@ def surface_data(surface: Surface | FlightSurface, coefficients: Array, refits: 
     -------
     dict
         `flight` is None for a surface without it; else carry and its slopes with the multipliers of drag and lift,
-        whose coefficients come first. `covariance` has the rows of the refits' covariance up to the diagonal.
+        whose coefficients come first. `tables` has the terms of a `TabulatedSurface`, which has no others.
+        `covariance` has the rows of the refits' covariance up to the diagonal.
     """
     correction = surface.correction if isinstance(surface, FlightSurface) else surface
+    products = correction if isinstance(correction, Surface) else None
     spread = np.atleast_2d(np.cov(refits.T, ddof=0)) if len(refits) else np.zeros((len(coefficients),) * 2)
+    sizes = np.maximum(np.abs(coefficients), np.sqrt(np.diag(spread)))
     return {
         "speed": surface.speed,
-        "axes": [asdict(axis) for axis in correction.axes],
-        "terms": [list(term) for term in correction.terms],
+        "axes": [asdict(axis) for axis in products.axes] if products else [],
+        "terms": [list(term) for term in products.terms] if products else [],
         "coefficients": coefficients.tolist(),
         "covariance": [row[: place + 1].tolist() for place, row in enumerate(spread)],
         "flight": _flown(surface) if isinstance(surface, FlightSurface) else None,
+        "tables": _tables(surface, sizes) if isinstance(surface, TabulatedSurface) else [],
     }
+
+
+def _tables(surface: TabulatedSurface, sizes: Array) -> list[dict[str, Any]]:
+    """Write tabulated terms by their values at the knots, with the decimals that coefficients of such sizes ask for."""
+    # Coefficient times value is off by less than half of the last of CARRY_DECIMALS.
+    decimals = np.ceil(np.log10(np.maximum(sizes, 10.0**-CARRY_DECIMALS))).astype(int) + CARRY_DECIMALS
+    return [
+        {
+            "knots": [knots.tolist() for knots in splines.knots],
+            "terms": list(table.terms),
+            "values": [
+                np.round(table.values[..., k].ravel(), int(decimals[place])).tolist()
+                for k, place in enumerate(table.terms)
+            ],
+        }
+        for table, splines in zip(surface.tables, surface.splines, strict=True)
+    ]
 
 
 def _flown(surface: FlightSurface) -> dict[str, Any]:

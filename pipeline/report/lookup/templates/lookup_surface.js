@@ -1,5 +1,5 @@
 // The fitted model: expected carry over speed, launch and spin, and what is usual at a club speed. Step for step what
-// pipeline/fit/surface.py, flight_surface.py, model.py and trend.py do; the tests keep them equal.
+// pipeline/fit/surface.py, flight_surface.py, tabulated.py, model.py and trend.py do; the tests keep them equal.
 
 // --- Bases along one axis --------------------------------------------------------------------------------------------
 
@@ -37,6 +37,7 @@ function curvatures(knots) {
 // What each knot's value weighs in the spline at x; beyond the outer knots it goes on as a straight line.
 function splineWeights({ knots, bend }, x) {
   const n = knots.length;
+  if (n === 1) return [1]; // it doesn't vary along this axis
   let i = 0;
   while (i < n - 2 && x > knots[i + 1]) i += 1;
   const gap = knots[i + 1] - knots[i];
@@ -61,24 +62,30 @@ function splineWeights({ knots, bend }, x) {
 
 // --- Carry -----------------------------------------------------------------------------------------------------------
 
-// The surface made ready once: knots in the inputs' own units, curvatures, and flight as calibrated with the fitted
-// multipliers in it, for they enter in a straight line.
+// The surface made ready once: knots in the inputs' own units, curvatures, and as `parts` the sums of fitted terms that
+// stand over each set of axes. Flight's fitted multipliers enter in a straight line, as tabulated terms do.
 function preparedSurface(surface) {
-  const axes = (surface.flight?.axes ?? []).map((axis) => {
-    const knots = axis.knots.map((z) => axis.centre + axis.scale * z);
-    return { knots, bend: curvatures(knots) };
-  });
-  const flown = surface.flight && {
-    axes,
-    drag: Float64Array.from(surface.flight.drag),
-    lift: Float64Array.from(surface.flight.lift),
+  const ready = (knots) => ({ knots, bend: curvatures(knots) });
+  const { flight, coefficients } = surface;
+  const flown = flight && {
+    axes: flight.axes.map((axis) => ready(axis.knots.map((z) => axis.centre + axis.scale * z))),
+    drag: Float64Array.from(flight.drag),
+    lift: Float64Array.from(flight.lift),
   };
   if (flown) {
-    const [drag, lift] = surface.coefficients;
-    flown.carry = Float64Array.from(surface.flight.carry, (y, k) => y + drag * flown.drag[k] + lift * flown.lift[k]);
+    const [drag, lift] = coefficients;
+    flown.carry = Float64Array.from(flight.carry, (y, k) => y + drag * flown.drag[k] + lift * flown.lift[k]);
   }
-  return { ...surface, flown };
+  const tables = surface.tables.map((table) => {
+    const values = table.values.map((each) => Float64Array.from(each));
+    const carry = new Float64Array(values[0].length);
+    values.forEach((each, k) => each.forEach((y, at) => { carry[at] += coefficients[table.terms[k]] * y; }));
+    return { axes: table.knots.map(ready), terms: table.terms, values, carry };
+  });
+  return { ...surface, flown, tables, parts: flown ? [flown] : tables };
 }
+
+const weightsAt = (part, inputs) => part.axes.map((axis, k) => splineWeights(axis, inputs[k]));
 
 function contracted(values, speed, launch, spin) {
   let sum = 0;
@@ -99,42 +106,51 @@ function correctionTerms(surface, inputs) {
   return surface.terms.map(([a, b, c]) => s[a] * l[b] * p[c]);
 }
 
+// The coefficients of these terms: those of flight or of tables stand in `parts`.
+function correctionCoefficients(surface) {
+  return surface.coefficients.slice(surface.flown ? 2 : 0);
+}
+
 function surfaceCarry(surface, speed, launch, spin) {
   const inputs = [speed, launch, spin];
-  const { flown } = surface;
-  const fitted = surface.coefficients.slice(flown ? 2 : 0);
+  const fitted = correctionCoefficients(surface);
   const correction = correctionTerms(surface, inputs).reduce((sum, term, k) => sum + term * fitted[k], 0);
-  if (!flown) return correction;
-  return contracted(flown.carry, ...flown.axes.map((axis, k) => splineWeights(axis, inputs[k]))) + correction;
+  return surface.parts.reduce((sum, part) => sum + contracted(part.carry, ...weightsAt(part, inputs)), correction);
 }
 
 // Every fitted term at one drive: what `design` of the surfaces gives.
 function surfaceDesign(surface, speed, launch, spin) {
   const inputs = [speed, launch, spin];
   const { flown } = surface;
-  if (!flown) return correctionTerms(surface, inputs);
-  const weights = flown.axes.map((axis, k) => splineWeights(axis, inputs[k]));
-  const slopes = [flown.drag, flown.lift].map((values) => contracted(values, ...weights));
-  return [...slopes, ...correctionTerms(surface, inputs)];
+  const terms = correctionTerms(surface, inputs);
+  surface.tables.forEach((table) => {
+    const weights = weightsAt(table, inputs);
+    table.terms.forEach((place, k) => { terms[place] = contracted(table.values[k], ...weights); });
+  });
+  if (!flown) return terms;
+  const weights = weightsAt(flown, inputs);
+  return [...[flown.drag, flown.lift].map((values) => contracted(values, ...weights)), ...terms];
 }
 
 // Carry at one speed over launch and spin, row by row, as `on_grid` gives it.
 function surfaceOnGrid(surface, speed, launches, spins) {
   const out = new Float64Array(launches.length * spins.length);
-  const { flown } = surface;
-  const fitted = surface.coefficients.slice(flown ? 2 : 0);
-  const s = basis(surface.axes[0], speed);
-  addOnGrid(out, surface.axes.slice(1).map((axis, k) => [launches, spins][k].map((x) => basis(axis, x))), (set) => {
-    surface.terms.forEach(([a, b, c], k) => set(b, c, fitted[k] * s[a]));
-  });
-  if (!flown) return out;
-  const [speedAxis, ...across] = flown.axes;
-  const [m, n] = across.map((axis) => axis.knots.length);
-  addOnGrid(out, across.map((axis, k) => [launches, spins][k].map((x) => splineWeights(axis, x))), (set) => {
-    splineWeights(speedAxis, speed).forEach((weight, a) => {
-      for (let b = 0; b < m; b += 1) {
-        for (let c = 0; c < n; c += 1) set(b, c, weight * flown.carry[(a * m + b) * n + c]);
-      }
+  const fitted = correctionCoefficients(surface);
+  if (surface.terms.length) {
+    const s = basis(surface.axes[0], speed);
+    addOnGrid(out, surface.axes.slice(1).map((axis, k) => [launches, spins][k].map((x) => basis(axis, x))), (set) => {
+      surface.terms.forEach(([a, b, c], k) => set(b, c, fitted[k] * s[a]));
+    });
+  }
+  surface.parts.forEach((part) => {
+    const [speedAxis, ...across] = part.axes;
+    const [m, n] = across.map((axis) => axis.knots.length);
+    addOnGrid(out, across.map((axis, k) => [launches, spins][k].map((x) => splineWeights(axis, x))), (set) => {
+      splineWeights(speedAxis, speed).forEach((weight, a) => {
+        for (let b = 0; b < m; b += 1) {
+          for (let c = 0; c < n; c += 1) set(b, c, weight * part.carry[(a * m + b) * n + c]);
+        }
+      });
     });
   });
   return out;
