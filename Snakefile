@@ -63,6 +63,7 @@ rule all:
     input:
         f"{OUT}/summary.txt",
         f"{OUT}/shots.duckdb",
+        f"{OUT}/model/methods.md",
         f"{OUT}/report/lookup.html",
         f"{OUT}/model/intervals.csv",
         f"{OUT}/golfers/golfers.xlsx",

@@ -95,6 +95,34 @@ def signed_text(value: float, decimals: int = 0) -> str:
     return f"+{text}" if rounded(value, 10.0**-decimals) > 0 else text
 
 
+def by_error(value: float, error: float, *, signed: bool = False) -> str:
+    """Write a figure to the digits that its standard error leaves it.
+
+    Parameters
+    ----------
+    value, error : float
+        An error of 0, or one that isn't known, leaves all that four digits of the value show.
+    signed : bool
+        Whether a plus sign is written.
+
+    Returns
+    -------
+    str
+        Down to the error's first digit or, where that is 1 or 2, its second: 3.1747 is 3.17 by an error of 0.084, and
+        3.175 by one of 0.021.
+
+    Notes
+    -----
+    The error itself is written by `by_error(error, error)`.
+    """
+    known = error > 0 and math.isfinite(error)
+    size = error if known else abs(value) / 1000 or 1.0
+    first = math.floor(math.log10(size))
+    more = 1 if known and size / 10.0**first < 2.95 - 1e-9 else 0  # what rounds to 3 has one digit
+    decimals = max(more - first, 0)
+    return signed_text(value, decimals) if signed else number_text(value, decimals)
+
+
 def typed_text(value: float) -> str:
     """Write a value as a person typed it: no digit more than it has, six at most."""
     return f"{value:.6g}"

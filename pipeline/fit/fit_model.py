@@ -1,7 +1,7 @@
 """Step: fit the candidate models, compare them on golfers held out, keep the chosen one.
 
 In: drives.parquet, calibration.json, the study's own candidates. Out: model.json (the chosen model), coefficients.csv
-(every candidate), scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refits on resampled
+(every candidate), scores.csv, typical.parquet (one row per golfer), replicates.npz (refits on resampled
 golfers) and held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in
 their order).
 """
@@ -18,9 +18,8 @@ from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_csv, write_parquet, write_text
+from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.candidates import candidates_of_study, enough_for_a_fit
-from pipeline.fit.card import write_card
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
@@ -65,7 +64,6 @@ def run(
     terms = Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name))
     write_csv(Path(out["coefficients"]), terms)
     write_csv(Path(out["scores"]), Scores.validate(found.scores))
-    write_text(Path(out["card"]), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
     write_parquet(Path(out["typical"]), golfers.cast({"golfer": pl.String}))
     write_parquet(Path(out["held_out"]), held_out_table(found.held_out))
     write_arrays(out["replicates"], replace(refits, offset_share=shares.draws).to_arrays())

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import polars as pl
 
 from pipeline.fit.held_out import EVERYTHING, HeldOut, interval_edges
 
@@ -116,3 +117,10 @@ def choose(scores: Sequence[dict[str, float]]) -> int:
     best = min(scores, key=lambda s: s["rmse_yd"])
     limit = best["rmse_yd"] + best["rmse_std_error_yd"]
     return next(place for place, s in enumerate(scores) if s["rmse_yd"] <= limit)
+
+
+def choice_of(scores: pl.DataFrame, forced: str | None) -> Choice:
+    """Give why the chosen candidate of the table `Scores` was chosen; `forced` is the one that the study names."""
+    names = scores.get_column("model").to_list()
+    contest = choose(scores.select("rmse_yd", "rmse_std_error_yd").to_dicts())
+    return Choice(scores.filter("chosen").item(0, "model"), names[contest], forced is not None)

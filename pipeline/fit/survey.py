@@ -68,7 +68,7 @@ class Survey:
         fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
         counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
         levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
-        return cls(read, typical, fold, among, levels, _extents(read), strike)
+        return cls(read, typical, fold, among, levels, extents_of(read), strike)
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -130,7 +130,8 @@ def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.i
     return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
 
 
-def _extents(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
+def extents_of(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
+    """Give how speed, launch and spin are spread, for each speed that all drives have."""
     # Quantiles need a whole column.
     club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
     l, p = Extent.of(launch), Extent.of(spin)

@@ -153,6 +153,7 @@ rule write_diagnostics:
         held_out=rules.fit_model.output.held_out,
         scores=rules.fit_model.output.scores,
         frontier=rules.build_bands.output.frontier,
+        calibration=rules.calibrate_flight.output.calibration,
     output:
         page=report(f"{OUT}/model/diagnostics.html", category="For the researcher"),
     log:
@@ -166,7 +167,9 @@ rule write_diagnostics:
     params:
         **step(
             "write_diagnostics",
-            settings={key: SHOWN[key] for key in ("study", "bands", "privacy")},
+            settings={
+                key: SHOWN[key] for key in ("study", "bands", "privacy", "air", "seed")
+            },
         ),
     message:
         "Write the researcher's diagnostics"
@@ -271,5 +274,54 @@ rule summarise_run:
         ),
     message:
         "Sum up the run"
+    shell:
+        STEP
+
+
+rule write_methods:
+    input:
+        tables=[
+            rules.compare_devices.output.sources,
+            rules.compare_devices.output.table,
+            rules.assess_golfers.output.golfers,
+            MODEL["scores"],
+        ],
+        drives=rules.standardise_shots.output.drives,
+        model=MODEL["model"],
+        replicates=MODEL["replicates"],
+        frontier=rules.build_bands.output.frontier,
+        calibration=CALIBRATION["calibration"],
+        which=USED["record"] if USED else rules.keep_model.output.verdict,
+    output:
+        methods=f"{OUT}/model/methods.md",
+    log:
+        f"{LOGS_OF}/write_methods.log",
+    benchmark:
+        f"{LOGS_OF}/write_methods.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_methods"),
+    params:
+        **step(
+            "write_methods",
+            settings={
+                key: SHOWN[key]
+                for key in (
+                    "study",
+                    "air",
+                    "seed",
+                    "model",
+                    "efficient",
+                    "intervals",
+                    "bands",
+                    "flags",
+                    "privacy",
+                )
+            },
+            kept=bool(USED),
+        ),
+    message:
+        "Write the methods text"
     shell:
         STEP

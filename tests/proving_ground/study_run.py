@@ -131,7 +131,7 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
 def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
     air, drives = settings["air"], str(out / "drives.parquet")
     fit = _at(out, model="model.json", typical="typical.parquet", replicates="replicates.npz")
-    more = _at(out, coefficients="coefficients.csv", scores="scores.csv", card="card.md", held_out="held_out.parquet")
+    more = _at(out, coefficients="coefficients.csv", scores="scores.csv", held_out="held_out.parquet")
     fit_model.run(
         drives=drives,
         **fit,

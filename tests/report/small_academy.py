@@ -24,6 +24,7 @@ from pipeline.fit.held_out import held_out_table
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.survey import Survey
+from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.flight.standard import AirNodes, StudyTables
 from pipeline.golfers.flags import FlagRules, assess
 from pipeline.golfers.losses import known_losses
@@ -36,12 +37,15 @@ FORMULA = "=cmd|'{{ 7*7 }}'!A1 $\\frac$"
 CENTRES = (70.0, 80.0, 90.0, 100.0, 110.0)
 SETTINGS = {
     "study": "hill-school",
+    "seed": 1,
+    "air": AIR,
     "bands": {"centres": list(CENTRES), "half_width_mph": 5.0},
     "flags": {"lost_yd": 10.0, "false_discovery_rate": 0.1, "min_shots": 12},
     "privacy": {"key_file": "private/pseudonym.key", "min_golfers": 5},
     "window_tolerance_yd": 5.0,
     "flight": {"coefficients": "best", "turf": "normal"},
 }
+FLIGHT = StudyFlight(Calibration("indoor-range-2001", 0.93, 1.02, 0.002, 0.004, [], 2000, 80, 3.2, 1.0, "fitted"), 1.46)
 FEW_DRIVES = "g0000000000000014"  # golfer 20 has 8 drives in 2026Q3
 
 
@@ -66,6 +70,8 @@ class Academy:
         paths |= {name: str(folder / f"{name}.json") for name in ("frontier", "model")}
         write_artefact(paths["frontier"], self.frontier)
         write_artefact(paths["model"], FittedModel("hill-school", self.model, FittedOn(4000, 80, ("2026Q2", "2026Q3"))))
+        paths["calibration"] = str(folder / "calibration.json")
+        write_artefact(paths["calibration"], FLIGHT)
         paths["held_out"] = str(folder / "held_out.parquet")
         self.held_out.write_parquet(paths["held_out"])
         paths["flight_tables"] = str(folder / "tables.npz")

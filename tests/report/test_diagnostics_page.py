@@ -6,11 +6,12 @@ import numpy as np
 import polars as pl
 import pytest
 from browser import serious_findings
-from small_academy import CENTRES, FORMULA, SCRIPT, SETTINGS
+from small_academy import CENTRES, FLIGHT, FORMULA, SCRIPT, SETTINGS
 
 from pipeline.bands import SpeedBands
 from pipeline.errors import UserError
 from pipeline.fit.model import Delivery
+from pipeline.physics.air import Air
 from pipeline.report.diagnostics import diagnostics_page, write_diagnostics
 from pipeline.report.diagnostics.diagnostics import (
     calibration,
@@ -37,6 +38,7 @@ from pipeline.shown import number_text
 
 EFFICIENT = Delivery(np.array([80.0, 110.0]), np.full(2, np.nan), np.array([14.0, 12.0]), np.array([2700.0, 2300.0]))
 NOWHERE = Delivery(*(np.zeros(0) for _ in range(4)))
+BY_FLIGHT = (FLIGHT.calibration.ball, Air.of(15.0, 101325.0, 0.0))
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +49,8 @@ def page(academy):
         scores=academy.scores,
         model=academy.model,
         efficient=EFFICIENT,
+        half_width_yd=np.array([1.0, 1.2]),
+        flight=BY_FLIGHT,
         settings=SETTINGS,
     )
 
@@ -95,7 +99,8 @@ def test_text_of_logs_stays_text(page):
 def test_name_of_a_model_stays_text(academy):
     page = build_diagnostics(
         drives=academy.drives, held_out=academy.held_out, scores=academy.scores.with_columns(model=pl.lit(SCRIPT)),
-        model=academy.model, efficient=NOWHERE, settings=SETTINGS,
+        model=academy.model, efficient=NOWHERE, half_width_yd=np.zeros(0),
+        flight=BY_FLIGHT, settings=SETTINGS,
     )  # fmt: skip
     assert "<script" not in page
     assert "Model: &lt;script&gt;alert(1)&lt;/script&gt;," in page
@@ -131,14 +136,14 @@ def test_page_takes_the_palette(page):
 
 def test_every_figure_is_in_the_page_with_a_text(page, academy):
     found = re.findall(r'<img src="data:image/png;base64,([^"]*)" alt="([^"]{30,})"', page)
-    assert len(found) == 6
+    assert len(found) == 7
     assert base64.b64decode(found[-1][0]) == figure_bytes(plot_contest(academy.scores), "png")
 
 
 def test_page_without_efficient_carry_says_so(academy):
     page = build_diagnostics(
         drives=academy.drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient=NOWHERE,
-        settings=SETTINGS,
+        half_width_yd=np.zeros(0), flight=BY_FLIGHT, settings=SETTINGS,
     )  # fmt: skip
     assert "No band has an efficient carry, so there is nothing to move." in page
 
@@ -153,9 +158,10 @@ def test_residuals_are_drawn_against_the_inputs_that_are_known(academy, monkeypa
         return plot_residuals(residuals, along)
 
     monkeypatch.setattr(diagnostics_page, "plot_residuals", plot)
+    monkeypatch.setattr(diagnostics_page, "gather_evidence", lambda _: [])  # the model is one over ball speed
     build_diagnostics(
         drives=drives, held_out=academy.held_out, scores=academy.scores, model=academy.model, efficient=NOWHERE,
-        settings=SETTINGS,
+        half_width_yd=np.zeros(0), flight=BY_FLIGHT, settings=SETTINGS,
     )  # fmt: skip
     assert drawn == ["club_speed_mph", *(["ball_speed_mph"] if known else []), "launch_deg", "spin_rpm"]
 
@@ -197,7 +203,9 @@ def test_figures_stand_where_the_tables_say(academy, residuals):
 
 def run(academy, folder, **changes):
     paths = academy.write(folder)
-    used = {name: paths[name] for name in ("drives", "model", "held_out", "scores", "frontier")} | changes
+    used = {
+        name: paths[name] for name in ("drives", "model", "held_out", "scores", "frontier", "calibration")
+    } | changes
     write_diagnostics.run(**used, page=str(folder / "diagnostics.html"), settings=SETTINGS)
     return (folder / "diagnostics.html").read_text(encoding="utf-8")
 

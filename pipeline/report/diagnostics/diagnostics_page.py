@@ -1,7 +1,7 @@
 """The researcher's diagnostics as one HTML page, made from the drives of the fit and their held-out predictions."""
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import dataframely as dy
@@ -14,6 +14,8 @@ from pipeline.bands import SpeedBands
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.scores import choose
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
 from pipeline.report.diagnostics.diagnostics import (
     calibration,
     coverage_by_band,
@@ -31,11 +33,13 @@ from pipeline.report.diagnostics.diagnostics_plots import (
     plot_levels,
     plot_residuals,
 )
+from pipeline.report.diagnostics.evidence import Evidence, Section, gather_evidence, sections_shown
 from pipeline.report.display import EMPTY, ShownTable, as_number, tables_markup
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.palette import palette_css
 from pipeline.report.shown_tables import show_scores
 from pipeline.report.templating import templates_of
+from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
 from pipeline.tables.columns import heading_of
 from pipeline.tables.figures import Scores
@@ -53,6 +57,8 @@ def build_diagnostics(
     scores: dy.DataFrame[Scores],
     model: CarryModel,
     efficient: Delivery,
+    half_width_yd: Array,
+    flight: tuple[Ball, Air],
     settings: Mapping[str, Any],
     whole: Drives | None = None,
 ) -> str:
@@ -61,7 +67,8 @@ def build_diagnostics(
     Parameters
     ----------
     drives : DataFrame, n rows
-        The drives that are shown, in the order of `held_out`, with the columns of `FIT_COLUMNS`.
+        The drives that are shown, in the order of `held_out`, with the columns of `FIT_COLUMNS` and such further ones
+        of the logs as there are.
     held_out : DataFrame, n rows
         measured_yd, predicted_yd, predicted_by_club_speed_yd and fold.
     scores : DataFrame
@@ -69,9 +76,13 @@ def build_diagnostics(
     model : CarryModel
         The chosen model.
     efficient : Delivery
-        The efficient drive at each band's centre that the benchmarks reach.
+        The efficient drive at each band's centre that the benchmarks reach, m of them.
+    half_width_yd : ndarray, shape (m,)
+        Half of the 90 % interval of efficient carry.
+    flight : tuple of Ball and Air
+        The study's ball as calibrated, and its standard air.
     settings : mapping
-        Keys `study`, `bands` (`centres`, `half_width_mph`) and `privacy` (`min_golfers`).
+        Keys `study`, `seed`, `bands` (`centres`, `half_width_mph`) and `privacy` (`min_golfers`).
     whole : Drives, optional
         All drives of the fit, if more than are shown.
 
@@ -105,8 +116,12 @@ def build_diagnostics(
         figures["influence"] = plot_influence(moves, centres)
         tables["influence"] = ShownTable(show_influence(most_influential(moves, MOST_NAMED)), ("Golfer",))
         tables["moves"] = ShownTable(show_moves(moves))
-    better = better_golfers(model.usual.strike)
-    return _render(drives, residuals, scores, figures, tables, {**settings, "better": better})
+    sections = gather_evidence(
+        Evidence(residuals, model, efficient, half_width_yd, *flight, min_golfers, settings["seed"])
+    )
+    drawn, written = sections_shown(sections)
+    shown = {**settings, "better": better_golfers(model.usual.strike)}
+    return _render(drives, residuals, scores, figures | drawn, tables | written, sections, shown)
 
 
 def _render(
@@ -115,6 +130,7 @@ def _render(
     scores: dy.DataFrame[Scores],
     figures: Mapping[str, Figure],
     tables: Mapping[str, ShownTable],
+    sections: Sequence[Section],
     settings: Mapping[str, Any],
 ) -> str:
     environment = templates_of("diagnostics")
@@ -130,6 +146,7 @@ def _render(
             name: base64.b64encode(figure_bytes(drawn, "png")).decode("ascii") for name, drawn in figures.items()
         },
         tables=tables_markup(tables),
+        sections=sections,
     )
 
 

@@ -1,0 +1,106 @@
+"""The card's formula: how carry is calculated by hand from coefficients.csv, for every form of surface."""
+
+from collections.abc import Sequence
+
+from pipeline.fit.flight_surface import POINTS, STEP, FlightSurface
+from pipeline.fit.form import Form
+from pipeline.fit.model import CarryModel
+from pipeline.fit.surface import Axis
+from pipeline.fit.tabulated import TabulatedSurface
+
+POWERS = {1: "z", 2: "z^2", 3: "z^3"}
+
+
+def formula_lines(model: CarryModel) -> list[str]:
+    """Say how carry is calculated.
+
+    Parameters
+    ----------
+    model : CarryModel
+        Its surface a `Surface`, a `FlightSurface` or one whose terms are tabulated.
+    """
+    surface = model.surface
+    rows = f"the rows of coefficients.csv whose model is {surface.name}"
+    lines = ["## How carry is calculated"]
+    if isinstance(surface, FlightSurface):
+        lines += [
+            "`carry = flown + drag_multiplier x D + lift_multiplier x L + sum of estimate x term`",
+            "",
+            f"`drag_multiplier`, `lift_multiplier` and the estimates are {rows}. `flown` is the carry, in yards, of a "
+            "ball of the set and multipliers under Flight, in the air given there, launched straight with this ball "
+            "speed, launch and spin. `D` and `L` say how it changes with its drag and its lift: "
+            f"`D = (carry with {1 + STEP:g} x drag - carry with {1 - STEP:g} x drag) / {2 * STEP:g}`, and `L` the same "
+            f"with lift. The model keeps all three as splines through {' x '.join(str(n) for n in POINTS)} flights, "
+            "mostly within 0.1 yd of flight itself.",
+            "",
+        ]
+    else:
+        lines += ["`carry = sum of estimate x term`", "", f"The sum goes over {rows}."]
+    return [
+        *lines,
+        "It is the carry in yards on the reference device and ball, at standard conditions.",
+        "",
+        f"Inputs: {surface.speed} speed in mph, launch in degrees, backspin in rpm.",
+        "",
+        "Rows whose term begins with `device:` or `ball:` are no part of the sum. Each is a share: drives read there, "
+        "or hit with that ball, are expected at carry times 1 plus the sum of their shares.",
+    ]
+
+
+def piece_lines(surface: Form) -> list[str]:
+    """Explain the terms: centers, scales, knots, and what each part of a term's name stands for."""
+    lines = ["## Terms"]
+    if isinstance(surface, TabulatedSurface):
+        return [*lines, *_tabulated(surface)]
+    correction = surface.correction if isinstance(surface, FlightSurface) else surface
+    names = (f"{surface.speed}_speed", "launch", "spin")
+    lines += [
+        "`intercept` is 1. A name with `*` is the product of its parts. A part is made of the input, centered and "
+        "scaled: `z = (input - center) / scale`.",
+        "",
+        "| input | center | scale |",
+        "|---|---|---|",
+        *(
+            f"| {name} | {float(axis.centre)!r} | {float(axis.scale)!r} |"
+            for name, axis in zip(names, correction.axes, strict=True)
+        ),
+        "",
+        "| part | what it is |",
+        "|---|---|",
+        *(row for name, axis in zip(names, correction.axes, strict=True) for row in _parts(name, axis)),
+    ]
+    return [*lines, *_knots(names, correction.axes)]
+
+
+def _parts(name: str, axis: Axis) -> list[str]:
+    rows = [f"| {name} | z |"]
+    for place in range(2, axis.size):
+        meaning = f"d({place - 1}) - d({len(axis.knots) - 1})" if axis.knots else POWERS[place]
+        rows.append(f"| {name}_{place} | {meaning} |")
+    return rows
+
+
+def _knots(names: Sequence[str], axes: Sequence[Axis]) -> list[str]:
+    splined = {name: axis.knots for name, axis in zip(names, axes, strict=True) if axis.knots}
+    if not splined:
+        return []
+    last = len(next(iter(splined.values())))
+    return [
+        "",
+        f"Natural cubic splines with {last} knots, in units of z. With `c(t) = max(z - t, 0)^3`:",
+        "",
+        f"`d(k) = (c(t_k) - c(t_{last})) / ((t_{last} - t_k) x (t_{last} - t_1)^2)`",
+        "",
+        f"| knots of | {' | '.join(f't_{k}' for k in range(1, last + 1))} |",
+        f"|{'---|' * (last + 1)}",
+        *(f"| {name} | {' | '.join(repr(float(knot)) for knot in knots)} |" for name, knots in splined.items()),
+    ]
+
+
+def _tabulated(surface: TabulatedSurface) -> list[str]:
+    return [
+        f"`intercept` is 1. The terms are those of `{surface.origin}`. The model keeps them by their values on grids "
+        "over the inputs (in model.json) and takes natural cubic splines between these.",
+        "",
+        *(f"- `{label}`" for label in surface.labels),
+    ]

@@ -1,0 +1,1 @@
+"""The methods section of a paper, filled from a run."""
