@@ -1,6 +1,7 @@
 """model/comparison.md: the new fit beside the kept one, in words and tables."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -9,13 +10,22 @@ from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
+from pipeline.fit.references import ReadingsChange, ReferenceChange, References
+from pipeline.flight.device_words import NAMES as READING_NAMES
+from pipeline.flight.devices import READINGS
 
-RULE = (
-    "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
-    f"error of the difference, or {NO_MATTER_YD:g} yd if that is more, and it rests on at least as many golfers. The "
-    f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
-    "predicted by fits that never saw the golfer."
-)
+UNKNOWN = "Not known: what the change of reference does to carry isn't known, so the two fits' carry can't be compared."
+
+
+def rule(golfers: float) -> str:
+    """State the rule of adoption; `golfers` is the least share of the old fit's golfers."""
+    many = "at least as many golfers" if golfers == 1 else f"at least {golfers:.0%} as many golfers"
+    return (
+        "The new model is adopted where its root mean square error is not above the old model's by more than one "
+        f"standard error of the difference, or {NO_MATTER_YD:g} yd if that is more, and it rests on {many}. The "
+        f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
+        "predicted by fits that never saw the golfer."
+    )
 
 
 def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
@@ -37,22 +47,49 @@ def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
 
 
 def write_comparison(
-    study: str, new: ComparedFit, findings: Findings, verdict: Verdict, centres: Sequence[float]
+    study: str,
+    new: ComparedFit,
+    findings: Findings,
+    verdict: Verdict,
+    centres: Sequence[float],
+    golfers: float = 1.0,
+    *,
+    answer: str = "",
+    sections: Sequence[str] = (),
 ) -> str:
-    """Write the text for a fit that is held against a kept model; `centres` are those of the bands, mph."""
+    """Write the text for a fit that is held against a kept model.
+
+    Parameters
+    ----------
+    study : str
+    new : ComparedFit
+    findings : Findings
+    verdict : Verdict
+    centres : sequence of float
+        Of the bands, mph.
+    golfers : float
+        The least share of the old fit's golfers that the rule of adoption asks for.
+    answer : str
+        A sentence that follows the first, such as what moved most (`pipeline.benchmark.published_text`).
+    sections : sequence of str
+        Lines about what benchmarks and golfers make of the two fits, which later stages know.
+    """
     old = findings.old
     lines = [
         f"# Model {new.id} of the study {study}, compared with {old.id}",
         "",
+        " ".join(part for part in (_answer(new, old, verdict), answer) if part),
+        "",
         "## Verdict",
         *_verdict_lines(new, old, verdict),
         "",
-        f"The rule: {RULE}",
+        f"The rule: {rule(golfers)}",
         "",
         "## The two fits",
         *_fit_lines([("old", old), ("new", new)]),
         *_change_lines(new, findings),
         "",
+        *sections,
         "## Scores",
         *_score_lines(findings.scored),
         "",
@@ -66,24 +103,31 @@ def write_comparison(
     return "\n".join(lines)
 
 
+def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> str:
+    """Say first what came out."""
+    if verdict.adopt:
+        return f"The new model {new.id} is adopted."
+    return f"The new model {new.id} is not adopted: {old.id} stays."
+
+
 def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list[str]:
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
-            f"It is kept. To use the old one anyway: `{command(old.id)}`.",
+            f"It is kept and in use. To look at the study by the old one: `{command(old.id)}`.",
         ]
     return [
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
-        "The new one is not kept, but a run without `model=` uses it, as the newest fit. "
-        f"To build benchmarks with the old one: `{command(old.id)}`.",
+        "The new one is kept as refused and isn't used. To use it all the same: "
+        f"`yardband models STUDY adopt {new.id}`.",
     ]
 
 
 def command(kept: str) -> str:
-    """Give the command that builds a study's benchmarks with a kept model."""
+    """Give the command that looks at a study by a kept model, in a folder of its own."""
     return f"snakemake --cores 2 --config study=STUDY model={kept}"
 
 
@@ -101,23 +145,62 @@ def _fit_lines(fits: Sequence[tuple[str, ComparedFit]]) -> list[str]:
 
 def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
     old, lines = findings.old, [""]
+    lines += [f"- {_reference_words(change)}" for change in findings.references.changes]
+    if findings.references.readings is not None:
+        lines.append(f"- {_readings_words(findings.references.readings)}")
     if old.air != new.air:
-        lines.append(
-            f"- Standard conditions changed from {old.air.text} to {new.air.text}; "
-            "moves of expected carry below hold that change too."
-        )
-    if findings.unknown:
-        lines.append(
-            f"- Most new drives were hit with {', '.join(findings.unknown)}, which the old model has no term for: its "
-            "expected carry below is on the scale of its own device and ball."
-        )
+        lines.append(f"- Standard conditions changed from {old.air.text} to {new.air.text}.")
+    if old.calibration.ball != new.calibration.ball:
+        balls = [
+            f"{ball.coefficients} (drag {ball.drag:.3f}, lift {ball.lift:.3f})"
+            for ball in (old.calibration.ball, new.calibration.ball)
+        ]
+        lines.append(f"- Carry is moved to standard conditions by the flight of {balls[1]}, before by {balls[0]}.")
     if findings.without_term:
         lines.append(
             f"- The old model has no term for {', '.join(findings.without_term)}: it takes them for its own reference, "
             "so what they over-read or under-read counts as its error."
         )
+    lines += [f"- {sentence}" for sentence in findings.settings.sentences]
     lines += [f"- {name}: version {was}, now {now}" for name, (was, now) in sorted(findings.versions.items())]
     return lines if len(lines) > 1 else []
+
+
+def _reference_words(change: ReferenceChange) -> str:
+    """Say of a device or ball from which to which, by how much, and who says so."""
+    was, now = plain(change.old), plain(change.new)
+    said = f"**The reference {change.column} changed from {was} to {now}**, which most drives now have."
+    if change.told_by == "device":
+        return f"{said} {now} was hit on the new reference device alone, so its part is in that device's figure."
+    if change.told_by == "nobody":
+        return (
+            f"{said} The old model has no term for {now} and the new one has none for {was}, so what this does to "
+            "carry isn't known."
+        )
+    lo, hi = (100 * edge for edge in change.edges90)
+    sure = f" (90 % interval {lo:+.1f} to {hi:+.1f} %)" if np.isfinite(lo) else ""
+    by = "the old model's own term"
+    if change.told_by == "new":
+        by = f"the new model's term, as the old model has no term for {now}"
+    golfers = f" It rests on {change.golfers} golfers." if change.golfers else ""
+    on = "on" if change.column == "device" else "with"
+    return f"{said} Carry {on} {now} against {was}: {100 * change.share:+.1f} %{sure}, by {by}.{golfers}"
+
+
+def _readings_words(change: ReadingsChange) -> str:
+    """Say the same of the device that readings are compared with."""
+    was, now = plain(change.old), plain(change.new)
+    said = f"**Readings are now compared with those of {now}**, before with those of {was}."
+    if not change.is_known:
+        return f"{said} The two can't be compared today, so what this does to speeds, launch and spin isn't known."
+    if not change.moves:
+        return f"{said} The two read alike as far as the study shows, so no figure moves by this."
+    parts = [
+        f"{READING_NAMES[name]} {step:+.1f} deg" if name == "launch_deg" else f"{READING_NAMES[name]} {percent:+.1f} %"
+        for name, step, percent in zip(READINGS, change.step, 100 * np.expm1(change.step), strict=True)
+        if step != 0
+    ]
+    return f"{said} What {was} reads is now changed by: {', '.join(parts)}."
 
 
 def _score_lines(scored: Scored) -> list[str]:
@@ -159,36 +242,66 @@ def _score_row(name: str, score: PairedScore) -> str:
 
 
 def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
+    return [
+        *(_moved_far(findings) if findings.references.is_known else [UNKNOWN]),
+        "",
+        *_speed_table(findings, centres),
+        "",
+        "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
+        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do. So these are "
+        "two models' answers for the same drive, and not the figures that were published.",
+    ]
+
+
+def _moved_far(findings: Findings) -> list[str]:
+    """Say whose carry moved by more than `MOVED_YD`."""
     moved = np.abs(findings.typical_yd)
-    lines = [
+    changed = changed_names(findings.references)
+    lines = [f"All are on today's {changed}, so its change is not in them.", ""] if changed else []
+    lines.append(
         f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
         f"yd; the largest move is {findings.typical_yd[np.argmax(moved)]:+.1f} yd."
-    ]
+    )
     for drive in ("usual", "efficient"):
         rows = findings.at_speeds.filter(pl.col("drive") == drive)
         far = rows.filter(pl.col("moved_yd").abs() > MOVED_YD).get_column("speed_mph").to_list()
         where = f"at {speed_ranges(far, rows.get_column('speed_mph').to_list())} mph" if far else "nowhere"
         lines.append(f"- The {drive} drive, at the {rows.height} club speeds of the benchmarks: {where}.")
+    return lines
+
+
+def changed_names(references: References) -> str:
+    """Name what changed of the references, such as `reference device and ball`; empty where nothing did."""
+    names = [one.column for one in references.changes]
+    both = f"reference {' and '.join(names)}" if names else ""
+    scale = "scale of readings" if references.readings is not None else ""
+    return " and ".join(part for part in (both, scale) if part)
+
+
+def _speed_table(findings: Findings, centres: Sequence[float]) -> list[str]:
+    """Show carry of the two drives at the bands' centers, on whose references it is."""
+    changed = changed_names(findings.references)
+    old = f"old, on its own {changed}, yd | old, on today's, yd" if changed else "old, yd"
     shown = findings.at_speeds.filter(pl.col("speed_mph").is_in(list(centres))).sort("speed_mph", "drive")
     return [
-        *lines,
-        "",
-        "| club speed | drive | launch | backspin | old, yd | new, yd | moved, yd |",
-        "|---|---|---|---|---|---|---|",
-        *(_move_row(row) for row in shown.iter_rows(named=True)),
-        "",
-        "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
-        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do.",
+        f"| club speed | drive | launch | backspin | {old} | new, yd | moved, yd |",
+        f"|---|---|---|---|---|---|---|{'---|' if changed else ''}",
+        *(_move_row(row, own=bool(changed)) for row in shown.iter_rows(named=True)),
     ]
 
 
-def _move_row(row: Mapping[str, object]) -> str:
-    mark = ("" if row["reached"] else " (beyond the old fit's golfers)") + (
-        f" **over {MOVED_YD:g}**" if abs(float(str(row["moved_yd"]))) > MOVED_YD else ""
-    )
+def _move_row(row: Mapping[str, Any], *, own: bool) -> str:
+    moved = "not known"
+    if row["moved_yd"] is not None:
+        moved = f"{round(row['moved_yd'], 1) + 0.0:+.1f}"
+        moved += ("" if row["reached"] else " (beyond the old fit's golfers)") + (
+            f" **over {MOVED_YD:g}**" if abs(row["moved_yd"]) > MOVED_YD else ""
+        )
+    here = "not known" if row["old_yd"] is None else f"{row['old_yd']:.1f}"
+    before = f"{row['old_own_yd']:.1f} | {here}" if own else here
     return (
         f"| {row['speed_mph']:g} mph | {row['drive']} | {row['launch_deg']:.1f} deg | {row['spin_rpm']:.0f} rpm "
-        f"| {row['old_yd']:.1f} | {row['new_yd']:.1f} | {round(float(str(row['moved_yd'])), 1) + 0.0:+.1f}{mark} |"
+        f"| {before} | {row['new_yd']:.1f} | {moved} |"
     )
 
 
