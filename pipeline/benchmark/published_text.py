@@ -1,6 +1,6 @@
 """What moved of the figures that two models publish, in words and tables of comparison.md."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import polars as pl
@@ -68,7 +68,7 @@ def answer_of(moves: pl.DataFrame, findings: Findings) -> str:
     if not shown["moved"]:
         return "No published efficient carry moves by as much as 0.1 yd."
     said = (
-        f"The published figure that moves most is efficient carry at {speed:g} mph: {_signed(shown['moved'])} yd, from "
+        f"Of what is published, efficient carry moves most at {speed:g} mph: {_signed(shown['moved'])} yd, from "
         f"{_plain(shown['old'])} to {_plain(shown['new'])} yd."
     )
     return f"{said} {_why(shown, findings)}"
@@ -78,7 +78,10 @@ def _why(shown: Mapping[str, int | None], findings: Findings) -> str:
     """Name the largest part of a move."""
     if not findings.references.is_known:
         return f"How much of it is the change of {changed_names(findings.references)} isn't known."
-    part = max(parts_of(findings), key=lambda name: abs(shown[name] or 0))
+    parts = parts_of(findings)
+    if len(parts) == 1:
+        return "That comes from the new model and its golfers."
+    part = max(parts, key=lambda name: abs(shown[name] or 0))
     what = {
         "reference_yd": f"the change of {_from_to(findings.references)}",
         "conditions_yd": "the change of standard conditions or of flight",
@@ -114,7 +117,7 @@ def published_lines(moves: pl.DataFrame, findings: Findings) -> list[str]:
         "## Published figures",
         "Efficient carry at the bands' centers: old figures are those of the old model's own benchmarks.",
         "",
-        *_by_itself(moves, findings.references),
+        *_by_itself(moves, findings),
         *_carry_table(moves, findings),
         "",
         *_notes(findings),
@@ -127,21 +130,27 @@ def published_lines(moves: pl.DataFrame, findings: Findings) -> list[str]:
     ]
 
 
-def _by_itself(moves: pl.DataFrame, references: References) -> list[str]:
+def _by_itself(moves: pl.DataFrame, findings: Findings) -> list[str]:
     """Say what each change of reference does to the old figures by itself."""
-    lines = []
-    for change in references.changes:
-        if change.told_by in {"old", "new"}:
-            name = f"reference {change.column}"
-            lines.append(_moves_by(name, moves.select("speed_mph", yd=pl.col("old_yd") * change.share)))
-    if references.readings is not None and references.readings.moves:
-        lines.append(_moves_by("device of readings", moves.select("speed_mph", yd="readings_yd")))
+    references, lines = findings.references, []
+    known = [change for change in references.changes if change.told_by in {"old", "new"}]
+    readings = references.readings is not None and references.readings.moves
+    alone = len(known) == 1 and not readings and references.is_known
+    speeds = moves.get_column("speed_mph")
+    for change in known:
+        shown = [tenths(yd and yd * change.share) for yd in moves.get_column("old_yd")]
+        if alone:  # then the table has the same figures
+            shown = [shown_moves(row, findings)["reference_yd"] for row in moves.iter_rows(named=True)]
+        lines.append(_moves_by(f"reference {change.column}", speeds, shown))
+    if readings:
+        lines.append(_moves_by("device of readings", speeds, [tenths(yd) for yd in moves.get_column("readings_yd")]))
     return [*lines, ""] if lines else []
 
 
-def _moves_by(what: str, yards: pl.DataFrame) -> str:
-    each = [f"{_signed(tenths(yd))} yd at {speed:g} mph" for speed, yd in yards.drop_nulls().iter_rows()]
-    return f"- By itself, the change of {what} moves efficient carry by {', '.join(each)}." if each else ""
+def _moves_by(what: str, speeds_mph: Iterable[float], shown: Iterable[int | None]) -> str:
+    each = [f"{_signed(yd)} yd at {speed:g} mph" for speed, yd in zip(speeds_mph, shown, strict=True) if yd is not None]
+    where = ", ".join(each) or "nothing that is published"
+    return f"- By itself, the change of {what} moves efficient carry by {where}."
 
 
 def _carry_table(moves: pl.DataFrame, findings: Findings) -> list[str]:

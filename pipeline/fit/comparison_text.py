@@ -50,7 +50,7 @@ def write_comparison(
     study: str,
     new: ComparedFit,
     findings: Findings,
-    verdict: Verdict,
+    verdict: Verdict | None,
     centres: Sequence[float],
     golfers: float = 1.0,
     *,
@@ -64,7 +64,8 @@ def write_comparison(
     study : str
     new : ComparedFit
     findings : Findings
-    verdict : Verdict
+    verdict : Verdict or None
+        None where two kept models are compared and there is nothing to decide.
     centres : sequence of float
         Of the bands, mph.
     golfers : float
@@ -80,11 +81,7 @@ def write_comparison(
         "",
         " ".join(part for part in (_answer(new, old, verdict), answer) if part),
         "",
-        "## Verdict",
-        *_verdict_lines(new, old, verdict),
-        "",
-        f"The rule: {rule(golfers)}",
-        "",
+        *([] if verdict is None else [*_verdict_lines(new, old, verdict), "", f"The rule: {rule(golfers)}", ""]),
         "## The two fits",
         *_fit_lines([("old", old), ("new", new)]),
         *_change_lines(new, findings),
@@ -103,8 +100,10 @@ def write_comparison(
     return "\n".join(lines)
 
 
-def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> str:
-    """Say first what came out."""
+def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict | None) -> str:
+    """Say first what came out; nothing where nothing was decided."""
+    if verdict is None:
+        return ""
     if verdict.adopt:
         return f"The new model {new.id} is adopted."
     return f"The new model {new.id} is not adopted: {old.id} stays."
@@ -114,11 +113,13 @@ def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
+            "## Verdict",
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
             f"It is kept and in use. To look at the study by the old one: `{command(old.id)}`.",
         ]
     return [
+        "## Verdict",
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
         "The new one is kept as refused and isn't used. To use it all the same: "
@@ -169,7 +170,8 @@ def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
 def _reference_words(change: ReferenceChange) -> str:
     """Say of a device or ball from which to which, by how much, and who says so."""
     was, now = plain(change.old), plain(change.new)
-    said = f"**The reference {change.column} changed from {was} to {now}**, which most drives now have."
+    most = "where most drives now come from" if change.column == "device" else "which most drives now have"
+    said = f"**The reference {change.column} changed from {was} to {now}**, {most}."
     if change.told_by == "device":
         return f"{said} {now} was hit on the new reference device alone, so its part is in that device's figure."
     if change.told_by == "nobody":
@@ -257,7 +259,7 @@ def _moved_far(findings: Findings) -> list[str]:
     """Say whose carry moved by more than `MOVED_YD`."""
     moved = np.abs(findings.typical_yd)
     changed = changed_names(findings.references)
-    lines = [f"All are on today's {changed}, so its change is not in them.", ""] if changed else []
+    lines = [f"All carry here is on today's {changed}, so the change isn't in these moves.", ""] if changed else []
     lines.append(
         f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
         f"yd; the largest move is {findings.typical_yd[np.argmax(moved)]:+.1f} yd."

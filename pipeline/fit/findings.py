@@ -74,7 +74,9 @@ def conditions_differ(old: ComparedFit, new: ComparedFit) -> bool:
     return (old.calibration.ball, old.air) != (new.calibration.ball, new.air)
 
 
-def drives_of_old(old: ComparedFit, new: ComparedFit, drives: pl.DataFrame | Drives, references: References) -> Drives:
+def drives_of_old(
+    old: ComparedFit, new: ComparedFit, drives: pl.DataFrame | Drives, references: References = SAME
+) -> Drives:
     """Give the new drives as the old fit takes them.
 
     Parameters

@@ -145,12 +145,14 @@ def flag_lines(found: FlagChanges, changed: str = "") -> list[str]:
         return ["## Golfers", said, ""]
     count = found.old_alone + found.new_alone
     flags = "No flag differs" if count == 0 else f"{count} flag{' differs' if count == 1 else 's differ'}"
-    said = [
+    lines = [
         f"{flags} among the {found.assessed} golfers of {found.quarter} whom both models assess: {found.both} are "
         f"flagged by both, {found.old_alone} by the old model alone, {found.new_alone} by the new one alone.",
-        f"On average, yards lost by the new model less those by the old one are {signed_text(found.mean_yd, 1)} yd; the "
-        f"largest difference is {signed_text(found.largest_yd, 1)} yd.",
+        f"On average, yards lost by the new model less those by the old one are {signed_text(found.mean_yd, 1)} yd; "
+        f"the largest difference is {signed_text(found.largest_yd, 1)} yd.",
     ]
     if changed:
-        said.append(f"The change of {changed} hardly counts here, since it moves efficient carry as it moves golfers'.")
-    return ["## Golfers", " ".join(said), ""]
+        lines.append(
+            f"The change of {changed} hardly counts here, since it moves efficient carry as it moves golfers'."
+        )
+    return ["## Golfers", " ".join(lines), ""]

@@ -46,7 +46,7 @@ def comparison_text(
     old: Side,
     new: Side,
     findings: Findings,
-    verdict: Verdict,
+    verdict: Verdict | None,
     drives: pl.DataFrame | Drives,
     devices: StudyDevices,
     roller: Roller,
@@ -61,7 +61,8 @@ def comparison_text(
     old, new : Side
     findings : Findings
         Of the two.
-    verdict : Verdict
+    verdict : Verdict or None
+        None where two kept models are compared and there is nothing to decide.
     drives : DataFrame or Drives
         All accepted drives of today, with the columns of `FIT_COLUMNS` and `AIR_COLUMNS`, carry_measured_yd and
         struck_on; carry at standard conditions as the new fit has it.
