@@ -39,19 +39,23 @@ class BenchmarkRules:
         Fewest golfers behind a figure.
     tolerance_yd : float
         How far below efficient carry the window reaches.
+    deliveries : float
+        Share of deliveries that the reachable ones hold.
     """
 
     bands: SpeedBands
     min_shots: int
     min_golfers: int
     tolerance_yd: float
+    deliveries: float = Population.deliveries
 
     @classmethod
     def of(cls, settings: Mapping[str, Any]) -> "BenchmarkRules":
-        """Take them from settings as study.yaml has them: bands, flags, privacy and window_tolerance_yd."""
+        """Take them from settings as study.yaml has them: bands, flags, privacy, window_tolerance_yd and efficient."""
         bands = SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"])
         shots, golfers = settings["flags"]["min_shots"], settings["privacy"]["min_golfers"]
-        return cls(bands, shots, golfers, settings["window_tolerance_yd"])
+        held = settings["efficient"]["deliveries"]
+        return cls(bands, shots, golfers, settings["window_tolerance_yd"], held)
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,8 @@ def published_at(by: Publisher, speeds_mph: Array, roller: Roller) -> pl.DataFra
         speed_mph and `FIGURES`, a row for each speed. Standard errors are those of resampled golfers. Null where the
         model's golfers don't reach, and edges where there is no window.
     """
-    rules, population = by.rules, Population.from_typical(by.typical, by.rules.min_shots)
+    rules = by.rules
+    population = Population.from_typical(by.typical, rules.min_shots, rules.deliveries)
     half_width_mph = rules.bands.half_width_mph
     reached = supported_speeds(population, half_width_mph, rules.min_golfers, speeds_mph)
 

@@ -9,10 +9,12 @@ import polars as pl
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
+from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
 from pipeline.fit.references import ReadingsChange, ReferenceChange, References
 from pipeline.flight.device_words import NAMES as READING_NAMES
 from pipeline.flight.devices import READINGS
+from pipeline.texts.better import better_golfers
 
 UNKNOWN = "Not known: what the change of reference does to carry isn't known, so the two fits' carry can't be compared."
 
@@ -91,7 +93,7 @@ def write_comparison(
         *_score_lines(findings.scored),
         "",
         f"## Where expected carry moved by more than {MOVED_YD:g} yd",
-        *_move_lines(findings, centres),
+        *_move_lines(findings, new.model, centres),
         "",
         "## Coefficients",
         *_term_lines(new, old, findings.terms),
@@ -214,9 +216,10 @@ def _score_lines(scored: Scored) -> list[str]:
     else:
         told = f"{count}; the verdict goes by their score."
     rows = [("new golfers", scored.on_new), ("all golfers", scored.on_all)]
+    part = "tenth" if scored.folds == 10 else "fold"
     how = (
         "For golfers it has seen, it is fitted again, in its own form, to the drives of its golfers and quarters "
-        "without each tenth of the golfers, and predicts that tenth."
+        f"without each {part} of the golfers, and predicts that {part}."
         if scored.repeated
         else "It could not be fitted again without the golfers it has seen, so its plain predictions of them count, "
         "which flatters it."
@@ -229,8 +232,9 @@ def _score_lines(scored: Scored) -> list[str]:
         "|---|---|---|---|---|---|---|---|---|",
         *(_score_row(name, score) for name, score in rows if score is not None),
         "",
-        "Errors are predicted less measured carry. The new model is fitted again without each tenth of the golfers, "
-        f"and predicts that tenth. The old model predicts golfers new to it as it is. {how} "
+        "Errors are predicted less measured carry. The new model is fitted again "
+        f"without each {part} of the golfers, and predicts that {part}. The old model predicts golfers new to "
+        f"it as it is. {how} "
         "Each model is compared with carry moved to standard conditions by its own calibration of flight.",
     ]
 
@@ -243,15 +247,15 @@ def _score_row(name: str, score: PairedScore) -> str:
     )
 
 
-def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
+def _move_lines(findings: Findings, new: CarryModel, centres: Sequence[float]) -> list[str]:
     return [
         *(_moved_far(findings) if findings.references.is_known else [UNKNOWN]),
         "",
         *_speed_table(findings, centres),
         "",
         "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
-        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do. So these are "
-        "two models' answers for the same drive, and not the figures that were published.",
+        f"launch and spin of the new benchmarks, struck as {_strikers(findings.old.model, new)} do. So these are two "
+        "models' answers for the same drive, and not the figures that were published.",
     ]
 
 
@@ -290,6 +294,14 @@ def _speed_table(findings: Findings, centres: Sequence[float]) -> list[str]:
         f"|---|---|---|---|---|---|---|{'---|' if changed else ''}",
         *(_move_row(row, own=bool(changed)) for row in shown.iter_rows(named=True)),
     ]
+
+
+def _strikers(old: CarryModel, new: CarryModel) -> str:
+    """Name the golfers whose strike is efficient in either fit."""
+    then, now = (better_golfers(model.usual.strike) for model in (old, new))
+    if then == now:
+        return f"the {now} of each fit's golfers"
+    return f"the {then} of the old fit's golfers and the {now} of the new fit's"
 
 
 def _move_row(row: Mapping[str, Any], *, own: bool) -> str:

@@ -24,7 +24,14 @@ checkpoint fit_model:
     resources:
         **needs("fit_model"),
     params:
-        **step("fit_model", study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
+        **step(
+            "fit_model",
+            study=STUDY.study,
+            seed=STUDY.seed,
+            air=SETTINGS["air"],
+            choices=SETTINGS["model"],
+            strike=STUDY.efficient.strike,
+        ),
     message:
         "Fit the candidate models and choose one"
     shell:

@@ -74,7 +74,7 @@ def shared_errors_of(
     """
     rules, standard = by.rules, air.model_dump(mode="json")
     half_width_mph = rules.bands.half_width_mph
-    population = Population.from_typical(by.typical, rules.min_shots)
+    population = Population.from_typical(by.typical, rules.min_shots, rules.deliveries)
     efficient = find_efficient(
         by.model, by.refits, population, rules.bands, rules.min_golfers, rules.tolerance_yd, roller
     )
