@@ -1,7 +1,7 @@
 """What two models publish at the bands' centers, and what moved it: references, moves to standard air, or the fit."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +14,8 @@ from pipeline.benchmark.frontier import WINDOW_EDGES
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.drives import Drives
 from pipeline.fit.findings import Findings
-from pipeline.fit.model import CarryModel, Delivery
-from pipeline.fit.model_changes import conditions_moves
+from pipeline.fit.model import CarryModel
+from pipeline.fit.model_changes import under_conditions
 from pipeline.fit.references import References
 from pipeline.fit.resampled import ResampledFits
 from pipeline.statistics.arrays import Array
@@ -145,7 +145,8 @@ def published_moves(old: Publisher, new: Publisher, findings: Findings, roller: 
     before, shifted, after = (_column(table, "carry_yd") for table in (own, there, now))
     factor = references.factor if references.is_known else np.nan
     here = shifted * factor
-    conditions = _conditions(findings, speeds, there) * factor
+    under = _under_conditions(old, findings, speeds, roller) if findings.conditions_differ else shifted
+    conditions = (under - shifted) * factor
     columns = {"speed_mph": centres, "old_yd": before, "here_yd": here, "new_yd": after, "moved_yd": after - before}
     columns |= {"reference_yd": here - before, "readings_yd": shifted - before, "conditions_yd": conditions}
     columns |= {"model_yd": after - here - conditions, "model_reach_yd": _reach(references, there, now)}
@@ -159,16 +160,12 @@ def _column(table: pl.DataFrame, name: str) -> Array:
     return table.get_column(name).fill_null(np.nan).to_numpy()
 
 
-def _conditions(findings: Findings, speeds: Array, there: pl.DataFrame) -> Array:
-    """Give what other standard conditions do to the old model's efficient drives, yd, on its own references."""
-    if not findings.conditions_differ:
-        return np.zeros(len(speeds))
-    best = Delivery(speeds, np.full_like(speeds, np.nan), _column(there, "launch_deg"), _column(there, "spin_rpm"))
-    known = np.isfinite(best.launch_deg)
-    found = np.full(len(speeds), np.nan)
-    reached = Delivery(*(values[known] for values in vars(best).values()))
-    found[known] = conditions_moves(findings.old.model, findings.conditions, reached, "better")
-    return found
+def _under_conditions(old: Publisher, findings: Findings, speeds: Array, roller: Roller) -> Array:
+    """Give what the old benchmarks would say at today's standard conditions, yd, on the old model's own references."""
+    model = under_conditions(old.model, findings.conditions)
+    if model is None:
+        return np.full(len(speeds), np.nan)
+    return _column(published_at(replace(old, model=model), speeds, roller), "carry_yd")
 
 
 def _reach(references: References, old: pl.DataFrame, new: pl.DataFrame) -> Array:

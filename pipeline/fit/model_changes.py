@@ -1,7 +1,7 @@
 """What a new fit changes: the terms of a kept model on new drives, and where expected carry moves."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -154,12 +154,9 @@ def conditions_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> Array |
         return None
 
 
-def conditions_moves(old: CarryModel, terms: Array | None, delivery: Delivery, strike: Strike = "own") -> Array:
-    """Give what `conditions_terms` add to the old model's expected carry of deliveries, yd; NaN where they are None."""
-    if terms is None:
-        return np.full(delivery.club_speed_mph.shape, np.nan)
-    _, design = old.surface.base_and_design(*old.inputs(delivery.broadcast(), strike))
-    return np.asarray(design @ terms * (1 + old.better_share if strike == "better" else 1.0))
+def under_conditions(old: CarryModel, terms: Array | None) -> CarryModel | None:
+    """Give the old model with what `conditions_terms` add to its carry; None where they are None."""
+    return None if terms is None else replace(old, coefficients=old.coefficients + terms)
 
 
 def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame, references: References = SAME) -> Array:

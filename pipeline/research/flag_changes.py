@@ -123,7 +123,7 @@ def flag_changes(old: pl.DataFrame, new: pl.DataFrame) -> FlagChanges:
     old, new : DataFrame
         From `flagged_by`, of the same drives.
     """
-    pair = new.join(old.drop("quarter"), on="golfer", suffix="_old", validate="1:1")
+    pair = new.join(old.drop("quarter"), on="golfer", suffix="_old", validate="1:1").sort("golfer")
     assessed = pair.filter((pl.col("status") != "not_assessed") & (pl.col("status_old") != "not_assessed"))
     now, then = (pair.get_column(name).eq("flagged").to_numpy() for name in ("status", "status_old"))
     step = (assessed.get_column("lost_yd") - assessed.get_column("lost_yd_old")).to_numpy()
@@ -152,7 +152,5 @@ def flag_lines(found: FlagChanges, changed: str = "") -> list[str]:
         f"the largest difference is {signed_text(found.largest_yd, 1)} yd.",
     ]
     if changed:
-        lines.append(
-            f"The change of {changed} hardly counts here, since it moves efficient carry as it moves golfers'."
-        )
+        lines.append(f"The change of {changed} hardly counts here: it moves efficient carry and golfers' carry alike.")
     return ["## Golfers", " ".join(lines), ""]
