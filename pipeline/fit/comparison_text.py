@@ -14,6 +14,7 @@ from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
 from pipeline.fit.references import ReadingsChange, ReferenceChange, References
 from pipeline.flight.device_words import NAMES as READING_NAMES
 from pipeline.flight.devices import READINGS
+from pipeline.shown import signed_text
 from pipeline.texts.better import better_golfers
 
 UNKNOWN = "Not known: what the change of reference does to carry isn't known, so the two fits' carry can't be compared."
@@ -266,7 +267,7 @@ def _moved_far(findings: Findings) -> list[str]:
     lines = [f"All carry here is on today's {changed}, so the change isn't in these moves.", ""] if changed else []
     lines.append(
         f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
-        f"yd; the largest move is {findings.typical_yd[np.argmax(moved)]:+.1f} yd."
+        f"yd; the largest move is {signed_text(findings.typical_yd[np.argmax(moved)], 1)} yd."
     )
     for drive in ("usual", "efficient"):
         rows = findings.at_speeds.filter(pl.col("drive") == drive)
@@ -307,7 +308,7 @@ def _strikers(old: CarryModel, new: CarryModel) -> str:
 def _move_row(row: Mapping[str, Any], *, own: bool) -> str:
     moved = "not known"
     if row["moved_yd"] is not None:
-        moved = f"{round(row['moved_yd'], 1) + 0.0:+.1f}"
+        moved = signed_text(row["moved_yd"], 1)
         moved += ("" if row["reached"] else " (beyond the old fit's golfers)") + (
             f" **over {MOVED_YD:g}**" if abs(row["moved_yd"]) > MOVED_YD else ""
         )

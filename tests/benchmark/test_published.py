@@ -1,6 +1,7 @@
 """Two fits of the same swings, of whose drives only the device or ball differs: the figures' move is told as that."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -108,6 +109,15 @@ def test_the_text_of_a_planted_change_names_both_devices_and_every_band(other_de
     assert "| 80 mph | 170.3 | 166.9 | 166.9 | -3.4 | -3.4 | 0.0 (-2.6 to +2.6) |" in text
     assert "standard conditions and flight, yd" not in text
     assert "- Typical drives of 50 golfers: 0% moved by more than 2 yd" in text
+
+
+def test_the_documents_example_is_this_text(other_device):
+    page = (Path(__file__).parents[2] / "docs/research/comparison.md").read_text(encoding="utf-8")
+    shown = page.split("```text\n")[1].split("```")[0].splitlines()
+    assert len(shown) > 10
+    said = iter(other_device.text.splitlines())
+    # In this order; a line of three dots skips some.
+    assert [line for line in shown if line != "..." and line not in said] == []
 
 
 def test_without_a_change_of_reference_the_text_does_not_mention_one(made, on_a, roller):
