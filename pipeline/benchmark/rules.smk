@@ -1,15 +1,13 @@
-"""What is efficient at each club speed, and the verdict on a new fit."""
-
-from pipeline.fit.kept import parent_files
+"""What is efficient at each club speed, and what the newest fit changes."""
 
 
 rule build_bands:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
         typical=MODEL["typical"],
         replicates=MODEL["replicates"],
-        tables=rules.build_flight_table.output.tables,
+        tables=TABLES,
         devices=rules.compare_devices.output.devices,
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
@@ -46,44 +44,38 @@ rule build_bands:
         STEP
 
 
-rule keep_model:
-    input:
-        **dict(rules.fit_model.output.items()),
-        calibration=rules.calibrate_flight.output.calibration,
-        calibrations=rules.calibrate_flight.output.table,
-        drives=rules.standardise_shots.output.drives,
-        frontier=rules.build_bands.output.frontier,
-        # Those of the kept model that the newest fit is compared with; none for a first fit.
-        old=lambda wildcards: parent_files(
-            KEPT,
-            dict(checkpoints.fit_model.get().output.items())
-            | dict(rules.calibrate_flight.output.items()),
-        ),
-    output:
-        comparison=f"{OUT}/model/comparison.md",
-        verdict=f"{OUT}/model/verdict.json",
-    log:
-        f"{LOGS_OF}/keep_model.log",
-    benchmark:
-        f"{LOGS_OF}/keep_model.tsv"
-    conda:
-        ENVIRONMENT
-    threads: 2
-    resources:
-        **needs("keep_model"),
-    params:
-        **step(
-            "keep_model",
-            study=STUDY.study,
-            kept=str(KEPT),
-            centres=SETTINGS["bands"]["centres"],
-            settings={
-                "air": SETTINGS["air"],
-                "coefficients": STUDY.flight.coefficients,
-                "seed": STUDY.seed,
-            },
-        ),
-    message:
-        "Compare the fit with the kept one"
-    shell:
-        STEP
+if OWN:
+
+    rule compare_models:
+        input:
+            **{name: FIT[name] for name in FILES},
+            drives=FLIGHT["drives"],
+            frontier=rules.build_bands.output.frontier,
+            verdict=rules.keep_model.output.verdict,
+            scored=rules.keep_model.output.scored,
+            # Those of the kept model that the newest fit was judged by; none for a first fit.
+            old=lambda wildcards: parent_files(
+                KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
+            ),
+        output:
+            comparison=f"{OUT}/model/comparison.md",
+        log:
+            f"{LOGS_OF}/compare_models.log",
+        benchmark:
+            f"{LOGS_OF}/compare_models.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("compare_models"),
+        params:
+            **step(
+                "compare_models",
+                study=STUDY.study,
+                centres=SETTINGS["bands"]["centres"],
+                settings={"air": SETTINGS["air"], "seed": STUDY.seed},
+                golfers=STUDY.adoption.golfers,
+            ),
+        message:
+            "Compare the fit with the kept one"
+        shell:
+            STEP

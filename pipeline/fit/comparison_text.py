@@ -10,12 +10,16 @@ from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
 
-RULE = (
-    "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
-    f"error of the difference, or {NO_MATTER_YD:g} yd if that is more, and it rests on at least as many golfers. The "
-    f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
-    "predicted by fits that never saw the golfer."
-)
+
+def rule(golfers: float) -> str:
+    """State the rule of adoption; `golfers` is the least share of the old fit's golfers."""
+    many = "at least as many golfers" if golfers == 1 else f"at least {golfers:.0%} as many golfers"
+    return (
+        "The new model is adopted where its root mean square error is not above the old model's by more than one "
+        f"standard error of the difference, or {NO_MATTER_YD:g} yd if that is more, and it rests on {many}. The "
+        f"error is taken on golfers new to the old fit; where they are fewer than {MIN_GOLFERS}, on all golfers, each "
+        "predicted by fits that never saw the golfer."
+    )
 
 
 def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
@@ -37,17 +41,27 @@ def write_first(study: str, new: ComparedFit, lost_parent: str | None) -> str:
 
 
 def write_comparison(
-    study: str, new: ComparedFit, findings: Findings, verdict: Verdict, centres: Sequence[float]
+    study: str,
+    new: ComparedFit,
+    findings: Findings,
+    verdict: Verdict,
+    centres: Sequence[float],
+    golfers: float = 1.0,
+    then: str | None = None,
 ) -> str:
-    """Write the text for a fit that is held against a kept model; `centres` are those of the bands, mph."""
+    """Write the text for a fit that is held against a kept model.
+
+    `centres` are those of the bands, mph; `golfers` is the least share of the old fit's golfers. `then` says what
+    follows from the verdict; unless given, that of the newest fit's.
+    """
     old = findings.old
     lines = [
         f"# Model {new.id} of the study {study}, compared with {old.id}",
         "",
         "## Verdict",
-        *_verdict_lines(new, old, verdict),
+        *_verdict_lines(new, old, verdict, then),
         "",
-        f"The rule: {RULE}",
+        f"The rule: {rule(golfers)}",
         "",
         "## The two fits",
         *_fit_lines([("old", old), ("new", new)]),
@@ -66,24 +80,25 @@ def write_comparison(
     return "\n".join(lines)
 
 
-def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list[str]:
+def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict, then: str | None) -> list[str]:
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
-            f"It is kept. To use the old one anyway: `{command(old.id)}`.",
+            then or f"It is kept as adopted. To look at the study by the old one: `{command(old.id)}`.",
         ]
     return [
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
-        "The new one is not kept, but a run without `model=` uses it, as the newest fit. "
-        f"To build benchmarks with the old one: `{command(old.id)}`.",
+        then
+        or "The new one is kept as refused and isn't used. To use it all the same: "
+        f"`yardband models STUDY adopt {new.id}`.",
     ]
 
 
 def command(kept: str) -> str:
-    """Give the command that builds a study's benchmarks with a kept model."""
+    """Give the command that looks at a study by a kept model, in a folder of its own."""
     return f"snakemake --cores 2 --config study=STUDY model={kept}"
 
 

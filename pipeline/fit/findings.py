@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.drives import Drives
 from pipeline.fit.comparison import Scored, carry_by, score_both
 from pipeline.fit.flight_surface import Form
 from pipeline.fit.model import Delivery
@@ -53,6 +54,13 @@ class Findings:
     versions: Mapping[str, tuple[str, str]]
 
 
+def drives_of_old(old: ComparedFit, new: ComparedFit, drives: Drives) -> Drives:
+    """Give the new fit's drives with carry at the old fit's standard conditions, by the old calibration of flight."""
+    if (old.calibration.ball, old.air) == (new.calibration.ball, new.air):
+        return drives
+    return carry_by(drives, old.calibration, old.speed_ratio, old.air)
+
+
 def compare(
     old: ComparedFit,
     new: ComparedFit,
@@ -60,6 +68,7 @@ def compare(
     survey: Survey,
     efficient: Delivery,
     versions: Mapping[str, tuple[str, str]],
+    scored: Scored | None = None,
 ) -> Findings:
     """Compare a new fit with a kept one.
 
@@ -74,11 +83,12 @@ def compare(
         The efficient drive at each club speed of the new benchmarks.
     versions : mapping
         See `Findings`.
+    scored : Scored or None
+        Where the two were scored before; None scores them.
     """
-    drives = survey.drives
-    if (old.calibration.ball, old.air) != (new.calibration.ball, new.air):
-        drives = carry_by(drives, old.calibration, old.speed_ratio, old.air)
-    scored, _ = score_both(old, form, survey, drives)
+    drives = drives_of_old(old, new, survey.drives)
+    if scored is None:
+        scored, _ = score_both(old, form, survey, drives)
     _, unknown = scale_change(old.model, new.model)
     lacking = levels_without_term(old.model, drives)
     return Findings(

@@ -7,7 +7,7 @@ from fitting import candidate_named, fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
-from pipeline.fit.comparison import score_both
+from pipeline.fit.comparison import Scored, score_both
 from pipeline.fit.findings import compare
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import ComparedFit
@@ -51,6 +51,12 @@ def test_a_fit_compared_with_itself_differs_in_nothing(fit, survey):
     np.testing.assert_allclose(found.at_speeds.get_column("moved_yd"), 0, atol=1e-9)
     np.testing.assert_allclose(found.typical_yd, 0, atol=1e-9)
     assert (found.unknown, found.without_term, found.versions) == ((), (), versions)
+
+
+def test_scores_that_are_known_are_not_taken_again(fit, survey):
+    known = Scored(3, None, None, repeated=True)
+    found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, known)
+    assert found.scored is known
 
 
 def test_a_fit_by_another_air_is_scored_on_carry_at_its_own(fit, survey):
