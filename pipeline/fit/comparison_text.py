@@ -56,6 +56,7 @@ def write_comparison(
     verdict: Verdict | None,
     centres: Sequence[float],
     golfers: float = 1.0,
+    then: str | None = None,
     *,
     answer: str = "",
     sections: Sequence[str] = (),
@@ -73,6 +74,8 @@ def write_comparison(
         Of the bands, mph.
     golfers : float
         The least share of the old fit's golfers that the rule of adoption asks for.
+    then : str or None
+        What follows from the verdict; unless given, that of the newest fit's.
     answer : str
         A sentence that follows the first, such as what moved most (`pipeline.benchmark.published_text`).
     sections : sequence of str
@@ -82,9 +85,9 @@ def write_comparison(
     lines = [
         f"# Model {new.id} of the study {study}, compared with {old.id}",
         "",
-        " ".join(part for part in (_answer(new, old, verdict), answer) if part),
+        " ".join(part for part in (_answer(new, old, verdict, then), answer) if part),
         "",
-        *([] if verdict is None else [*_verdict_lines(new, old, verdict), "", f"The rule: {rule(golfers)}", ""]),
+        *([] if verdict is None else [*_verdict_lines(new, old, verdict, then), "", f"The rule: {rule(golfers)}", ""]),
         "## The two fits",
         *_fit_lines([("old", old), ("new", new)]),
         *_change_lines(new, findings),
@@ -103,29 +106,32 @@ def write_comparison(
     return "\n".join(lines)
 
 
-def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict | None) -> str:
+def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict | None, then: str | None) -> str:
     """Say first what came out; nothing where nothing was decided."""
     if verdict is None:
         return ""
+    if then is not None:
+        return f"By the rule, the new model {new.id} would {'' if verdict.adopt else 'not '}be adopted."
     if verdict.adopt:
         return f"The new model {new.id} is adopted."
     return f"The new model {new.id} is not adopted: {old.id} stays."
 
 
-def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict) -> list[str]:
+def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict, then: str | None) -> list[str]:
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
             "## Verdict",
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
-            f"It is kept and in use. To look at the study by the old one: `{command(old.id)}`.",
+            then or f"It is kept as adopted. To look at the study by the old one: `{command(old.id)}`.",
         ]
     return [
         "## Verdict",
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
-        "The new one is kept as refused and isn't used. To use it all the same: "
+        then
+        or "The new one is kept as refused and isn't used. To use it all the same: "
         f"`yardband models STUDY adopt {new.id}`.",
     ]
 

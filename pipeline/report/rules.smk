@@ -51,12 +51,14 @@ rule write_report:
     input:
         tables=[*QUARTER_TABLES, *PAGE_TABLES],
         frontier=rules.build_bands.output.frontier,
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         chart=rules.build_bands.output.chart,
         pictures=[
             f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)
         ],
         card=MODEL["card"],
+        model=MODEL["model"],
+        which=WHICH,
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -82,6 +84,7 @@ rule write_report:
                     "window_tolerance_yd",
                 )
             },
+            choice=lambda wildcards: asdict(choice(wildcards)),
         ),
     message:
         "Write the academy's page"
@@ -124,7 +127,7 @@ rule write_database:
         loaded=rules.load_shots.output.database,
         sources=rules.compare_devices.output.sources,
         devices=rules.compare_devices.output.table,
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
     output:
         database=f"{OUT}/shots.duckdb",
@@ -177,7 +180,7 @@ rule write_lookup:
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
-        calibration=CALIBRATION["calibration"],
+        calibration=MODEL["calibration"],
         pace=rules.plan_goals.output.pace,
     output:
         page=report(f"{OUT}/report/lookup.html", category="Pages"),
@@ -205,14 +208,14 @@ rule summarise_run:
             rules.assess_progress.output.cohorts,
             rules.compare_devices.output.sources,
             rules.compare_devices.output.table,
-            MODEL["scores"],
         ],
+        scores=MODEL["scores"],
         page=rules.write_report.output.page,
         lookup=rules.write_lookup.output.page,
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
-        which=USED["record"] if USED else rules.keep_model.output.verdict,
-        calibration=CALIBRATION["calibration"],
+        which=WHICH,
+        calibration=MODEL["calibration"],
     output:
         record=f"{OUT}/run.json",
         summary=f"{OUT}/summary.txt",
@@ -229,7 +232,7 @@ rule summarise_run:
             "summarise_run",
             settings=SETTINGS,
             layouts=layouts_used([*LOGS, *SPEED_LOGS]),
-            kept=bool(USED),
+            choice=lambda wildcards: asdict(choice(wildcards)),
         ),
     message:
         "Sum up the run"

@@ -52,6 +52,7 @@ def comparison_text(
     roller: Roller,
     flags: FlagRules,
     golfers: float = 1.0,
+    then: str | None = None,
 ) -> str:
     """Write comparison.md of two fits.
 
@@ -73,6 +74,8 @@ def comparison_text(
     flags : FlagRules
     golfers : float
         The least share of the old fit's golfers that the rule of adoption asks for.
+    then : str or None
+        See `write_comparison`.
 
     Returns
     -------
@@ -92,7 +95,7 @@ def comparison_text(
     ]
     centres = new.rules.bands.centres_mph
     answer = answer_of(moves, findings)
-    return write_comparison(study, new.fit, findings, verdict, centres, golfers, answer=answer, sections=sections)
+    return write_comparison(study, new.fit, findings, verdict, centres, golfers, then, answer=answer, sections=sections)
 
 
 def _flagged(side: Side, drives: Drives, devices: StudyDevices, roller: Roller, flags: FlagRules) -> pl.DataFrame:

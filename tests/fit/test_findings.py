@@ -7,7 +7,7 @@ from fitting import candidate_named, fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
-from pipeline.fit.comparison import score_both
+from pipeline.fit.comparison import Scored, score_both
 from pipeline.fit.findings import compare, drives_of_old, score
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import ComparedFit, under_conditions
@@ -59,6 +59,12 @@ def test_a_fit_compared_with_itself_differs_in_nothing(fit, survey):
     assert (found.conditions_differ, found.conditions) == (False, None)
 
 
+def test_scores_that_are_known_are_not_taken_again(fit, survey):
+    known = Scored(3, None, None, repeated=True)
+    found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, known)
+    assert found.scored is known
+
+
 def test_a_fit_by_another_air_is_scored_on_carry_at_its_own(fit, survey):
     # The old fit's standard air is thinner, so by its own calibration the same drives carry farther.
     thin = replace(fit, air=StandardAir(pressure_hpa=800.0))
@@ -106,12 +112,9 @@ def device(name, correction, compared_by="same golfers"):
     return DeviceReadings(name, compared_by, correction, np.zeros((4, 4)).tolist(), 1e6, "", None)
 
 
-def test_a_score_made_before_is_taken(fit, survey):
-    before = score(fit, fit, QUADRATIC.surface(survey.extents), survey)
-    assert before == score_both(fit, QUADRATIC.surface(survey.extents), survey, survey.drives)[0]
-    marked = replace(before, new_golfers=77)
-    found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, marked)
-    assert found.scored is marked
+def test_a_score_is_that_of_the_comparison(fit, survey):
+    form = QUADRATIC.surface(survey.extents)
+    assert score(fit, fit, form, survey) == compare(fit, fit, form, survey, EFFICIENT, {}).scored
 
 
 def test_a_ball_that_the_old_fit_does_not_know_is_named(fit, drives):
