@@ -92,11 +92,22 @@ def in_use(name):
     return found
 
 
-# What the record of a kept model says of how it was made.
+# What the record of a kept model says of how it and its benchmarks were made, by the keys of study.yaml.
 RECORDED = {
-    "air": SETTINGS["air"],
-    "coefficients": STUDY.flight.coefficients,
-    "seed": STUDY.seed,
+    key: SETTINGS[key]
+    for key in (
+        "air",
+        "bands",
+        "efficient",
+        "model",
+        "reference_device",
+        "seed",
+        "window_tolerance_yd",
+    )
+} | {
+    "flags": {"min_shots": STUDY.flags.min_shots},
+    "flight": {key: SETTINGS["flight"][key] for key in ("coefficients", "sets")},
+    "privacy": {"min_golfers": STUDY.privacy.min_golfers},
 }
 
 if OWN:
@@ -127,14 +138,8 @@ if OWN:
             **step(
                 "keep_model",
                 kept=str(KEPT),
-                settings={
-                    "air": SETTINGS["air"],
-                    "coefficients": STUDY.flight.coefficients,
-                    "sets": SETTINGS["flight"]["sets"],
-                    "reference_device": STUDY.reference_device,
-                    "model": SETTINGS["model"],
-                    "seed": STUDY.seed,
-                },
+                settings=RECORDED,
+                folds=STUDY.model.folds,
                 golfers=STUDY.adoption.golfers,
             ),
         message:
