@@ -5,7 +5,6 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.fit.comparison_text import changed_names
 from pipeline.fit.findings import Findings
 from pipeline.fit.model_changes import plain
 from pipeline.fit.references import References
@@ -21,7 +20,7 @@ def tenths(value: float | None) -> int | None:
 
 def parts_of(findings: Findings) -> list[str]:
     """List the parts of a move that there are, of `PARTS`: what didn't change has none."""
-    there = {"reference_yd": bool(changed_names(findings.references)), "conditions_yd": findings.conditions_differ}
+    there = {"reference_yd": bool(findings.references.names), "conditions_yd": findings.conditions_differ}
     return [name for name in PARTS if there.get(name, True)]
 
 
@@ -77,7 +76,7 @@ def answer_of(moves: pl.DataFrame, findings: Findings) -> str:
 def _why(shown: Mapping[str, int | None], findings: Findings) -> str:
     """Name the largest part of a move."""
     if not findings.references.is_known:
-        return f"How much of it is the change of {changed_names(findings.references)} isn't known."
+        return f"How much of it is the change of {findings.references.names} isn't known."
     parts = parts_of(findings)
     if len(parts) == 1:
         return "That comes from the new model and its golfers."
@@ -87,15 +86,15 @@ def _why(shown: Mapping[str, int | None], findings: Findings) -> str:
         "conditions_yd": "the change of standard conditions or of flight",
         "model_yd": "the new model and its golfers",
     }[part]
-    return f"Most of it is {what}: {_signed(shown[part])} yd."
+    return f"The largest part is {what}: {_signed(shown[part])} yd."
 
 
 def _from_to(references: References) -> str:
     """Name each change of reference, such as `reference device from unit-A to unit-B`."""
     said = [f"reference {one.column} from {plain(one.old)} to {plain(one.new)}" for one in references.changes]
-    if references.readings is not None:
+    if references.readings is not None and "readings" in references.names:
         was, now = plain(references.readings.old), plain(references.readings.new)
-        said.append(f"the device of readings from {was} to {now}")
+        said.append(f"device of readings from {was} to {now}")
     return " and ".join(said)
 
 
@@ -154,7 +153,7 @@ def _moves_by(what: str, speeds_mph: Iterable[float], shown: Iterable[int | None
 
 
 def _carry_table(moves: pl.DataFrame, findings: Findings) -> list[str]:
-    changed = changed_names(findings.references)
+    changed = findings.references.names
     shown = ["old", *(["here"] if changed else []), "new", "moved", *parts_of(findings)]
     names = {
         "old": "old, as published" if changed else "old",
@@ -224,7 +223,7 @@ def usual_lines(usual: pl.DataFrame, findings: Findings) -> list[str]:
     """
     if usual.is_empty():
         return []
-    changed = changed_names(findings.references)
+    changed = findings.references.names
     here = f" | old, on today's {changed}, yd" if changed else ""
     lines = [
         f"Usual carry (50th percentile) of {usual.item(0, 'quarter')}, the newest quarter of both fits, in whole yards "

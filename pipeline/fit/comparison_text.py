@@ -11,7 +11,7 @@ from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
 from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
-from pipeline.fit.references import ReadingsChange, ReferenceChange, References
+from pipeline.fit.references import ReadingsChange, ReferenceChange
 from pipeline.flight.device_words import NAMES as READING_NAMES
 from pipeline.flight.devices import READINGS
 from pipeline.shown import signed_text
@@ -269,7 +269,7 @@ def _move_lines(findings: Findings, new: CarryModel, centres: Sequence[float]) -
 def _moved_far(findings: Findings) -> list[str]:
     """Say whose carry moved by more than `MOVED_YD`."""
     moved = np.abs(findings.typical_yd)
-    changed = changed_names(findings.references)
+    changed = findings.references.names
     lines = [f"All carry here is on today's {changed}, so the change isn't in these moves.", ""] if changed else []
     lines.append(
         f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
@@ -283,17 +283,9 @@ def _moved_far(findings: Findings) -> list[str]:
     return lines
 
 
-def changed_names(references: References) -> str:
-    """Name what changed of the references, such as `reference device and ball`; empty where nothing did."""
-    names = [one.column for one in references.changes]
-    both = f"reference {' and '.join(names)}" if names else ""
-    scale = "scale of readings" if references.readings is not None else ""
-    return " and ".join(part for part in (both, scale) if part)
-
-
 def _speed_table(findings: Findings, centres: Sequence[float]) -> list[str]:
     """Show carry of the two drives at the bands' centers, on whose references it is."""
-    changed = changed_names(findings.references)
+    changed = findings.references.names
     old = f"old, on its own {changed}, yd | old, on today's, yd" if changed else "old, yd"
     shown = findings.at_speeds.filter(pl.col("speed_mph").is_in(list(centres))).sort("speed_mph", "drive")
     return [

@@ -167,6 +167,15 @@ class References:
         return old.expected(self.old_readings(delivery), strike) * (self.factor if self.is_known else np.nan)
 
     @property
+    def names(self) -> str:
+        """Name what changed of them, such as `reference device and ball`; empty where nothing moves figures."""
+        parts = [" and ".join(one.column for one in self.changes)]
+        parts = [f"reference {parts[0]}"] if parts[0] else []
+        if self.readings is not None and (self.readings.moves or not self.readings.is_known):
+            parts.append("scale of readings")
+        return " and ".join(parts)
+
+    @property
     def _moved(self) -> bool:
         return self.readings is not None and self.readings.moves
 

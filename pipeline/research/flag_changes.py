@@ -76,7 +76,7 @@ def shared_errors_of(
     half_width_mph = rules.bands.half_width_mph
     population = Population.from_typical(by.typical, rules.min_shots, rules.deliveries)
     efficient = find_efficient(
-        by.model, by.refits, population, rules.bands, rules.min_golfers, rules.tolerance_yd, roller
+        by.model, by.refits, population, rules.bands, rules.min_golfers, rules.tolerance_yd, roller, quiet=True
     )
     moved_share = 0.0
     if efficient:

@@ -9,7 +9,7 @@ from pipeline.benchmark.published_text import answer_of, published_lines, usual_
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.drives import Drives
 from pipeline.fit.comparison import Verdict
-from pipeline.fit.comparison_text import changed_names, write_comparison
+from pipeline.fit.comparison_text import write_comparison
 from pipeline.fit.findings import Findings, drives_of_old
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.resampled import ResampledFits
@@ -91,7 +91,7 @@ def comparison_text(
     sections = [
         *published_lines(moves, findings),
         *usual_lines(usual, findings),
-        *flag_lines(flag_changes(*flagged), changed_names(findings.references)),
+        *flag_lines(flag_changes(*flagged), findings.references.names),
     ]
     centres = new.rules.bands.centres_mph
     answer = answer_of(moves, findings)

@@ -95,7 +95,7 @@ def test_the_text_of_a_planted_change_names_both_devices_and_every_band(other_de
     assert (
         "is adopted. Of what is published, efficient carry moves most at 100 mph: -4.4 yd, from 221.3 to 216.9" in top
     )
-    assert top.endswith("Most of it is the change of reference device from unit-A to unit-B: -4.4 yd.")
+    assert top.endswith("The largest part is the change of reference device from unit-A to unit-B: -4.4 yd.")
     assert "**The reference device changed from unit-A to unit-B**, where most drives now come from." in text
     assert "Carry on unit-B against unit-A: -2.0 % (90 % interval -2.1 to -2.0 %)" in text
     by_itself = (
@@ -142,7 +142,7 @@ def test_a_planted_change_of_ball_is_the_whole_move(made, roller):
     np.testing.assert_allclose(case.column("moved_yd"), -0.05 * case.column("old_yd"), atol=0.15)
     assert np.abs(case.column("model_yd")).max() < 0.15
     assert "Carry with range against premium: -5.0 %" in case.text
-    assert "Most of it is the change of reference ball from premium to range" in case.text
+    assert "The largest part is the change of reference ball from premium to range" in case.text
 
 
 def test_the_new_fits_term_tells_a_device_that_the_old_fit_never_saw(made, roller):
@@ -218,7 +218,7 @@ def test_other_standard_conditions_are_a_part_of_their_own(made, on_a, roller):
     assert case.column("moved_yd").max() < -4
     np.testing.assert_allclose(case.column("conditions_yd"), case.column("moved_yd"), atol=0.5)
     assert "by standard conditions and flight, yd" in case.text
-    assert "Most of it is the change of standard conditions or of flight" in case.text
+    assert "The largest part is the change of standard conditions or of flight" in case.text
 
 
 def test_readings_on_another_scale_move_figures_to_other_speeds(made, on_a, roller):

@@ -62,6 +62,7 @@ def test_a_device_and_a_ball_add_up_in_one_model_and_multiply_across_two():
     old = model(levels=levels, share=[-0.02, 0.05], error=[0.003, 0.004], golfers=[30, 30])
     both = find_references(old, model("B", "R"))
     assert both.factor == pytest.approx(1.03)
+    assert both.names == "reference device and ball"
     assert both.std_error == pytest.approx(0.005)
     new = model("B", "R", levels=[("ball", "P")], share=[-0.5], error=[0.1], golfers=[9])
     one_each = find_references(model(levels=levels[:1], share=[-0.02], error=[0.003], golfers=[30]), new)
@@ -118,6 +119,7 @@ def test_readings_that_can_not_be_compared_are_not_known(devices):
     found = find_references(model(), model(), "A", "B", devices)
     assert not found.readings.is_known
     assert not found.is_known
+    assert found.names == "scale of readings"
     # They stay as they are, and nothing is said in yards.
     assert found.old_readings(delivery(100.0)).club_speed_mph.item() == 100.0
     assert np.isnan(found.old_carry(plain_model(), delivery(100.0))).all()
@@ -128,6 +130,8 @@ def test_devices_that_read_alike_move_nothing():
     found = find_references(model(), model(), "A", "B", devices)
     assert found.is_known
     assert not found.readings.moves
+    # So there is nothing to share out.
+    assert found.names == ""
 
 
 def test_an_unknown_device_of_readings_is_no_change():

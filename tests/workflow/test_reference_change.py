@@ -171,7 +171,11 @@ def test_flags_by_the_new_model_are_those_of_the_run(study, second):
 def test_two_kept_models_are_compared_in_the_same_words(study, second):
     old, new = (record["id"] for record in study.kept())
     told = study.call("pipeline", "models", "study", "compare", old, new)
-    assert f"By the rule, the new model {new} would be adopted." in told
+    first, _, answer, *_ = told.splitlines()
+    assert first == f"# Model {new} of the study twin-valleys, compared with {old}"
+    assert answer.startswith(
+        f"By the rule, the new model {new} would be adopted. Of what is published, efficient carry"
+    )
     for heading in ("## Published figures", "## Golfers"):
         mine, run = (text.split(heading)[1].split("\n## ")[0] for text in (told, second[0]))
         assert mine == run
