@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 RESULTS = click.option(
-    "--results", type=click.Path(path_type=Path), help="A study's results. Default: the newest below results/."
+    "--results", type=click.Path(path_type=Path), help="A folder of results. Default: the study's, or the newest."
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 
@@ -217,13 +217,102 @@ def _say(answered: "Answered", as_json: bool) -> None:
         raise UserError(answered.refusal)
 
 
+@cli.group()
+@STUDY
+@click.pass_context
+def models(ctx: click.Context, study: Path) -> None:
+    """List, show and compare a study's kept models, and decide which is used.
+
+    ID is any beginning of a model's id that no other one has.
+    """
+    ctx.obj = study
+
+
+ID = click.argument("given", metavar="ID")
+BECAUSE = click.option("--because", metavar="TEXT", help="The reason, one line that summaries repeat.")
+
+
+@models.command(name="list")
+@RESULTS
+@AS_JSON
+@click.pass_obj
+def list_(study: Path, results: Path | None, as_json: bool) -> None:
+    """List the kept models, oldest first."""
+    from pipeline.research.models_command import list_models
+
+    found, text = list_models(study, results)
+    click.echo(json.dumps(found) if as_json else text)
+
+
+@models.command()
+@ID
+@RESULTS
+@AS_JSON
+@click.pass_obj
+def show(study: Path, given: str, results: Path | None, as_json: bool) -> None:
+    """Show one model: its record, score, settings, and what has changed since."""
+    from pipeline.research.models_command import show_model
+
+    found, text = show_model(study, results, given)
+    click.echo(json.dumps(found) if as_json else text)
+
+
+@models.command()
+@click.argument("old", metavar="A")
+@click.argument("new", metavar="B")
+@RESULTS
+@click.pass_obj
+def compare(study: Path, old: str, new: str, results: Path | None) -> None:
+    """Compare model B with model A on today's drives, A being the old one."""
+    from pipeline.research.models_command import compare_two
+
+    click.echo(compare_two(study, results, old, new), nl=False)
+
+
+@models.command()
+@ID
+@BECAUSE
+@RESULTS
+@click.pass_obj
+def adopt(study: Path, given: str, because: str | None, results: Path | None) -> None:
+    """Adopt a refused model. Later fits may be compared with it."""
+    from pipeline.research.models_command import decide_model
+
+    click.echo(decide_model(study, results, given, "adopt", because))
+
+
+@models.command()
+@ID
+@BECAUSE
+@RESULTS
+@click.pass_obj
+def refuse(study: Path, given: str, because: str | None, results: Path | None) -> None:
+    """Refuse an adopted model. It is used no more, and later fits aren't compared with it."""
+    from pipeline.research.models_command import decide_model
+
+    click.echo(decide_model(study, results, given, "refuse", because))
+
+
+@models.command()
+@ID
+@BECAUSE
+@RESULTS
+@click.pass_obj
+def use(study: Path, given: str, because: str | None, results: Path | None) -> None:
+    """Pin a model: golfers are measured with it, whatever the newest fit. ID newest unpins it."""
+    from pipeline.research.models_command import use_model
+
+    click.echo(use_model(study, results, given, because))
+
+
 @cli.command(name="open")
 @STUDY
-def open_(study: Path) -> None:
+@RESULTS
+def open_(study: Path, results: Path | None) -> None:
     """Open the academy's page in the browser, as a file."""
     from pipeline.serve.open_command import open_page
 
-    page, opened = open_page(study)
+    page, opened = open_page(study, results)
     click.echo(page)
     if not opened:
         click.echo("No browser could be started here. Open the file yourself.", err=True)
@@ -234,11 +323,12 @@ def open_(study: Path) -> None:
 @click.option("--port", type=click.IntRange(1, 65535), help="Port to use. Default: 8417, or a free one.")
 @click.option("--phone", is_flag=True, help="Share the coach's page alone, on the local network.")
 @click.option("--address", help="With --phone: which of this computer's addresses to share at.")
-def serve(study: Path, port: int | None, phone: bool, address: str | None) -> None:
+@RESULTS
+def serve(study: Path, port: int | None, phone: bool, address: str | None, results: Path | None) -> None:
     """Serve the pages on this computer alone, or the coach's page to a phone, until Ctrl+C."""
     from pipeline.serve.serve_command import serve_pages
 
-    serve_pages(study, port, phone, address)
+    serve_pages(study, port, phone, address, results)
 
 
 @cli.command()

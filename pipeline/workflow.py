@@ -13,12 +13,13 @@ from pathlib import Path
 from shlex import quote
 from typing import Any
 
+from pipeline.configuration.study import folder_name
 from pipeline.errors import UserError
 from pipeline.step import DONE, module_of
 
 PACKAGE = Path(__file__).parent
 BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it
-CONFIG = ("study", "model")  # what --config may name
+CONFIG = ("study", "model", "trial")  # what --config may name
 MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
@@ -44,7 +45,7 @@ def step_command(in_environment: bool) -> str:
 
 
 def check_config(given: Mapping[str, Any]) -> None:
-    """Refuse what --config may not name.
+    """Refuse what --config may not name, and a trial that can't have a folder.
 
     Raises
     ------
@@ -54,8 +55,32 @@ def check_config(given: Mapping[str, Any]) -> None:
     for name in given:
         if name not in CONFIG:
             near = get_close_matches(str(name), CONFIG, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"it takes {' and '.join(CONFIG)}."
+            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(CONFIG[:-1])} and {CONFIG[-1]}."
             raise UserError(f"--config {name}=...: there is no such key; {hint}")
+    if "model" in given and "trial" in given:
+        raise UserError("--config model=... trial=...: a trial makes a fit of its own; leave one of the two out.")
+    if "trial" in given:
+        if not isinstance(given["trial"], str):
+            raise UserError(f"--config trial={given['trial']}: isn't read as text; begin the name with a letter.")
+        try:
+            folder_name(given["trial"])
+        except ValueError as error:
+            raise UserError(f"--config trial: {error}.") from None
+
+
+def folder_of(study: str, given: Mapping[str, Any]) -> str:
+    """Give a run's folder below results/ and logs/: the study's own, or one in it for a look or a trial.
+
+    Parameters
+    ----------
+    study : str
+        The study's name.
+    given : mapping
+        What --config names; see `check_config`.
+    """
+    if "model" in given:
+        return f"{study}/by-model/{given['model']}"
+    return f"{study}/trials/{given['trial']}" if "trial" in given else study
 
 
 def step(name: str, **settings: Any) -> dict[str, Any]:
@@ -66,11 +91,15 @@ def step(name: str, **settings: Any) -> dict[str, Any]:
     name : str
         The step's and the rule's name.
     **settings
-        Keywords of the step's `run` besides its paths.
+        Keywords of the step's `run` besides its paths. A function is called with the wildcards when the rule is due.
     """
-    # Settings are a function, since Snakemake would take a text with braces for wildcards.
-    text = json.dumps(settings, sort_keys=True)
-    return {"step": name, "code": code_of(name), "files": paths_of, "settings": lambda wildcards: text}  # noqa: ARG005
+
+    # A function, since Snakemake would take a text with braces for wildcards.
+    def text(wildcards: Any) -> str:
+        known = {key: value(wildcards) if callable(value) else value for key, value in settings.items()}
+        return json.dumps(known, sort_keys=True)
+
+    return {"step": name, "code": code_of(name), "files": paths_of, "settings": text}
 
 
 def paths_of(wildcards: Any, input: Any, output: Any) -> str:  # noqa: ARG001 - Snakemake's names

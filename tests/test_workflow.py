@@ -76,8 +76,33 @@ def test_an_unknown_key_of_config_is_refused_with_the_nearest():
     workflow.check_config({"study": "a", "model": "b"})
     with pytest.raises(UserError, match=r"^--config stduy=\.\.\.: there is no such key; did you mean study\?$"):
         workflow.check_config({"stduy": "a"})
-    with pytest.raises(UserError, match=r"^--config x=\.\.\.: there is no such key; it takes study and model\.$"):
+    with pytest.raises(UserError, match=r"^--config x=.*no such key; it takes study, model and trial\.$"):
         workflow.check_config({"x": "a"})
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"model": "k1", "trial": "a"}, "a trial makes a fit of its own; leave one of the two out"),
+        ({"trial": 7}, "trial=7: isn't read as text; begin the name with a letter"),
+        ({"trial": "a/b"}, "trial: can't be 'a/b'; use letters, digits"),
+        ({"trial": "con"}, "trial: can't be 'con', a name that results/ or the system has taken"),
+    ],
+)
+def test_a_trial_that_can_not_be_made_is_refused(given, told):
+    with pytest.raises(UserError, match=told):
+        workflow.check_config(given)
+
+
+def test_a_look_and_a_trial_have_folders_of_their_own():
+    assert workflow.folder_of("hill", {"study": "x"}) == "hill"
+    assert workflow.folder_of("hill", {"model": "k1"}) == "hill/by-model/k1"
+    assert workflow.folder_of("hill", {"trial": "few"}) == "hill/trials/few"
+
+
+def test_a_setting_may_be_a_function_of_the_wildcards():
+    settings = workflow.step("fit_model", seed=1, whom=lambda wildcards: wildcards["a"])["settings"]
+    assert settings({"a": "b{c}"}) == '{"seed": 1, "whom": "b{c}"}'
 
 
 def test_a_step_asks_for_what_the_speed_study_measured_and_room():

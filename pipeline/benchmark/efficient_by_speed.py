@@ -35,8 +35,13 @@ def find_efficient(
     min_golfers: int,
     tolerance_yd: float,
     roller: Roller,
+    *,
+    quiet: bool = False,
 ) -> dict[float, Efficient]:
-    """Work out what is efficient at every whole mph and every band's centre that the data reach, by speed."""
+    """Work out what is efficient at every whole mph and every band's centre that the data reach, by speed.
+
+    Lines show progress, unless `quiet`.
+    """
     if len(population.speed_mph) == 0:
         return {}
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
@@ -49,7 +54,7 @@ def find_efficient(
     efficient: dict[float, Efficient] = {}
     for place, found in enumerate(in_order(at, reached.tolist())):
         efficient[found.speed_mph] = found
-        if place % REPORTED_EVERY == 0:
+        if not quiet and place % REPORTED_EVERY == 0:
             print(f"Calculated efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
     return efficient
 

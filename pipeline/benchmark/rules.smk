@@ -1,15 +1,13 @@
-"""What is efficient at each club speed, and the verdict on a new fit."""
-
-from pipeline.fit.kept import parent_files
+"""What is efficient at each club speed, and intervals at the study's own level."""
 
 
 rule build_bands:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
         typical=MODEL["typical"],
         replicates=MODEL["replicates"],
-        tables=rules.build_flight_table.output.tables,
+        tables=TABLES,
         devices=rules.compare_devices.output.devices,
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
@@ -53,7 +51,7 @@ rule write_intervals:
         coefficients=MODEL["coefficients"],
         frontier=rules.build_bands.output.frontier,
         # A kept model has no predictions of golfers held out.
-        held_out=[] if USED else rules.fit_model.output.held_out,
+        held_out=held_out_in_use,
     output:
         intervals=f"{OUT}/model/intervals.csv",
     log:
@@ -72,50 +70,5 @@ rule write_intervals:
         ),
     message:
         "Write intervals at the study's level"
-    shell:
-        STEP
-
-
-rule keep_model:
-    input:
-        **dict(rules.fit_model.output.items()),
-        card=rules.write_card.output.card,
-        calibration=rules.calibrate_flight.output.calibration,
-        calibrations=rules.calibrate_flight.output.table,
-        drives=rules.standardise_shots.output.drives,
-        frontier=rules.build_bands.output.frontier,
-        # Those of the kept model that the newest fit is compared with; none for a first fit.
-        old=lambda wildcards: parent_files(
-            KEPT,
-            dict(checkpoints.fit_model.get().output.items())
-            | dict(rules.calibrate_flight.output.items()),
-        ),
-    output:
-        comparison=f"{OUT}/model/comparison.md",
-        verdict=f"{OUT}/model/verdict.json",
-    log:
-        f"{LOGS_OF}/keep_model.log",
-    benchmark:
-        f"{LOGS_OF}/keep_model.tsv"
-    conda:
-        ENVIRONMENT
-    threads: 2
-    resources:
-        **needs("keep_model"),
-    params:
-        **step(
-            "keep_model",
-            study=STUDY.study,
-            kept=str(KEPT),
-            centres=SETTINGS["bands"]["centres"],
-            choices=SETTINGS["model"],
-            settings={
-                "air": SETTINGS["air"],
-                "coefficients": STUDY.flight.coefficients,
-                "seed": STUDY.seed,
-            },
-        ),
-    message:
-        "Compare the fit with the kept one"
     shell:
         STEP

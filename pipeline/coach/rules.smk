@@ -3,7 +3,7 @@
 
 rule advise_delivery:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
@@ -29,7 +29,7 @@ rule advise_delivery:
 
 rule plan_goals:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
         frontier=rules.build_bands.output.frontier,
@@ -57,7 +57,7 @@ rule plan_goals:
 
 rule assess_progress:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
         frontier=rules.build_bands.output.frontier,
         replicates=MODEL["replicates"],
@@ -95,7 +95,7 @@ if SPEED_LOGS:
     rule assess_practice:
         input:
             swings=rules.collect_swings.output.swings,
-            drives=rules.standardise_shots.output.drives,
+            drives=DRIVES,
         output:
             marked=f"{OUT}/practice/swings.parquet",
             sessions=f"{OUT}/practice/sessions.csv",

@@ -5,7 +5,8 @@ import re
 
 from pipeline.collect.partitions import describe, name_of, partitions
 
-# Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py).
+# Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py). All runs of a study share
+# what is collected.
 PARTITIONS = partitions(
     LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS}
 )
@@ -22,13 +23,13 @@ rule collect_logs:
         ],
         key=str(KEY),
     output:
-        shots=f"{OUT}/collected/{{partition}}.shots.parquet",
-        rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
-        receipts=f"{OUT}/collected/{{partition}}.receipts.json",
+        shots=f"{HOME}/collected/{{partition}}.shots.parquet",
+        rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
+        receipts=f"{HOME}/collected/{{partition}}.receipts.json",
     log:
-        f"{LOGS_OF}/collect_logs/{{partition}}.log",
+        f"logs/{STUDY.study}/collect_logs/{{partition}}.log",
     benchmark:
-        f"{LOGS_OF}/collect_logs/{{partition}}.tsv"
+        f"logs/{STUDY.study}/collect_logs/{{partition}}.tsv"
     conda:
         ENVIRONMENT
     resources:
@@ -58,13 +59,13 @@ rule collect_logs:
 rule load_shots:
     input:
         shots=expand(
-            f"{OUT}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
+            f"{HOME}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
         ),
         rejects=expand(
-            f"{OUT}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS
+            f"{HOME}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS
         ),
         receipts=expand(
-            f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS
+            f"{HOME}/collected/{{partition}}.receipts.json", partition=PARTITIONS
         ),
     output:
         database=f"{OUT}/collected/loaded.duckdb",

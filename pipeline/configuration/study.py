@@ -252,6 +252,25 @@ class BandGoals(Strict):
     )
 
 
+def folder_name(name: str) -> str:
+    """Give the name of a folder of results back; refuse what can't be one, on any system.
+
+    git must take nothing that is written there.
+
+    Raises
+    ------
+    ValueError
+        If it can't.
+    """
+    if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9_.-]*[A-Za-z0-9_-])?", name):
+        raise ValueError(
+            f"can't be {name!r}; use letters, digits, - _ and ., with a letter or digit first and no point last"
+        )
+    if name.lower() in _TAKEN or name.lower().partition(".")[0] in _DEVICES:
+        raise ValueError(f"can't be {name!r}, a name that results/ or the system has taken; use another")
+    return name
+
+
 class Study(Strict):
     """A whole `study.yaml`."""
 
@@ -295,14 +314,7 @@ class Study(Strict):
     @field_validator("study")
     @classmethod
     def _names_a_folder(cls, name: str) -> str:
-        """Refuse what can't be a folder of results, on any system: git must take nothing that is written there."""
-        if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9_.-]*[A-Za-z0-9_-])?", name):
-            raise ValueError(
-                f"can't be {name!r}; use letters, digits, - _ and ., with a letter or digit first and no point last"
-            )
-        if name.lower() in _TAKEN or name.lower().partition(".")[0] in _DEVICES:
-            raise ValueError(f"can't be {name!r}, a name that results/ or the system has taken; use another")
-        return name
+        return folder_name(name)
 
     @field_validator("title")
     @classmethod

@@ -161,6 +161,37 @@ def start_run(results: Path, lock: Path) -> None:
         raise _told(results, error) from error
 
 
+def check_idle(results: Path, lock: Path) -> None:
+    """Make sure that no run is at work on a study.
+
+    Parameters
+    ----------
+    results : Path
+        The study's results, for an error.
+    lock : Path
+        The file that `start_run` locks; it may not be there yet.
+
+    Raises
+    ------
+    UserError
+        If a run holds the lock.
+    """
+    if not lock.is_file():
+        return
+    with lock.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise UserError(
+                f"{results}: a run is at work on this study; wait until it has ended, then try again."
+            ) from None
+
+
+def lock_of(study: str) -> Path:
+    """Give the file that a run on a study locks, below the working folder."""
+    return Path(f".snakemake/yardband/{study}.lock")
+
+
 def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 import polars as pl
@@ -261,8 +262,16 @@ def _lean(error: Array, rmse: float) -> Array:
     return (error**2 - rmse**2) / (2 * rmse) if rmse > 0 else np.zeros_like(error)
 
 
-def judge(old: ComparedFit, new: ComparedFit, scored: Scored) -> Verdict:
-    """Decide by the stated rule whether the new model is adopted; the reasons tell each part of it."""
+def judge(old: ComparedFit, new: ComparedFit, scored: Scored, *, golfers: float = 1.0) -> Verdict:
+    """Decide by the stated rule whether the new model is adopted; the reasons tell each part of it.
+
+    Parameters
+    ----------
+    old, new : ComparedFit
+    scored : Scored
+    golfers : float
+        Fewest golfers of the new fit, as a share of the old one's.
+    """
     if old.air != new.air:
         return Verdict(True, ("the study's standard conditions have changed, so the old model can't be used",))
     score = scored.deciding
@@ -274,11 +283,14 @@ def judge(old: ComparedFit, new: ComparedFit, scored: Scored) -> Verdict:
     who = "golfers new to the old fit" if scored.on_new else "all golfers, each held out"
     allowed = max(score.std_error_yd, NO_MATTER_YD)
     near = score.difference_yd <= allowed
-    enough = new.golfers >= old.golfers
+    needed = ceil(golfers * old.golfers - 1e-9)  # a product such as 0.7 * 10 may lie a little above 7
+    enough = new.golfers >= needed
     error = f"on {who}, the new model's rms error of {score.new_rmse_yd:.2f} yd is {abs(score.difference_yd):.2f} yd "
     if score.difference_yd <= 0:
         error += "below the old one's"
     else:
         error += f"above the old one's, {'within' if near else 'more than'} the {allowed:.2f} yd allowed"
     rests = f"the new model rests on {new.golfers} golfers, the old one on {old.golfers}"
+    if needed < old.golfers:
+        rests += f"; at least {needed} were needed"
     return Verdict(near and enough, (error, rests))

@@ -9,15 +9,16 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import ValidationError
 
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import whole_folder, write_json
 from pipeline.edge.made_by import own_version
 from pipeline.errors import UserError
+from pipeline.fit.lineage import Data, Decisions, Record, choose, parent_of
 from pipeline.fit.model import FittedModel
-from pipeline.fit.verdict import ModelInUse, ModelVerdict
+from pipeline.fit.verdict import Choice, ModelInUse, ModelVerdict
 
 # What a kept folder holds beside its record: what benchmarks and the page take of a fit, by the rules' names for it.
 FILES = {
@@ -31,6 +32,7 @@ FILES = {
     "calibrations": "calibrations.csv",
 }
 RECORD = "record.json"
+DECISIONS = "decisions.json"  # beside the folders
 
 # Texts with full floats: every drive of a fit moves them. The others follow from them, or only describe the model.
 TELLING = ("model", "coefficients", "scores", "calibration")
@@ -41,48 +43,23 @@ ID = re.compile(r"k[0-9a-f]{12}")
 PACKAGES = ("polars", "numpy", "scipy", "statsmodels", "duckdb", "dataframely", "snakemake", "seaborn")
 
 
-class Data(BaseModel):
-    """What a kept model was fitted on: fingerprint of the drives, quarters, and counts."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    fingerprint: str
-    quarters: list[str]
-    drives: int
-    golfers: int
-
-
-class Record(BaseModel):
-    """record.json of a kept model; `number` counts a study's kept models, `parent` is the one it was held against."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    id: str
-    number: int
-    parent: str | None
-    verdict: str
-    data: Data
-    settings: dict[str, Any]
-    versions: dict[str, str]
-
-
-def model_in_use(which: str, model: str, *, kept: bool) -> ModelInUse:
-    """Read which model golfers are measured with.
+def model_in_use(choice: Mapping[str, Any], model: str, which: str) -> ModelInUse:
+    """Read what there is to say of the model that golfers are measured with.
 
     Parameters
     ----------
-    which : str
-        Path of a kept model's record.json or of the newest fit's verdict.json.
+    choice : mapping
+        The keys of `Choice`.
     model : str
         Path of the model.
-    kept : bool
-        Whether it is a kept model.
+    which : str
+        Path of the newest fit's verdict.json; another file where the run judges none.
     """
-    on = read_artefact(model, FittedModel).fitted_on
-    if kept:
-        return ModelInUse(read_artefact(which, Record).id, True, on)
+    on, chosen = read_artefact(model, FittedModel).fitted_on, Choice(**choice)
+    if chosen.newest is None:
+        return ModelInUse(chosen, on)
     found = read_artefact(which, ModelVerdict)
-    return ModelInUse(found.id, False, on, found.verdict, found.parent)
+    return ModelInUse(chosen, on, found.verdict, found.parent)
 
 
 def package_versions() -> dict[str, str]:
@@ -158,34 +135,15 @@ def _is_readable(model: Path) -> bool:
     return True
 
 
-def find_parent(folder: Path, fitted: str) -> str | None:
-    """Give the id of the kept model that a fit is held against, or None where there is none.
-
-    A fit that is kept already stays with the one it was held against then, so that doing it again gives the same.
-    """
-    records = find_kept(folder)
-    ids = [record.id for record in records]
-    if fitted in ids:
-        parent = records[ids.index(fitted)].parent
-        return parent if parent in ids else None
-    return ids[-1] if ids else None
-
-
-def lost_parent(records: Sequence[Record], fitted: str) -> str | None:
-    """Give the parent that a kept fit has in its record, or None for a fit that isn't kept or had none."""
-    return next((record.parent for record in records if record.id == fitted), None)
-
-
-def record_of(
-    fitted: str, parent: str | None, verdict: str, data: Data, settings: dict[str, Any], records: Sequence[Record]
-) -> Record:
-    """Describe an adopted fit by its id; `records` are those of the models kept before."""
+def record_of(judged: ModelVerdict, data: Data, settings: dict[str, Any], records: Sequence[Record]) -> Record:
+    """Describe a fit that was judged; `records` are those of the models kept before."""
     number = 1 + max((record.number for record in records), default=0)
     return Record(
-        id=fitted,
+        id=judged.id,
         number=number,
-        parent=parent,
-        verdict=verdict,
+        parent=judged.parent,
+        verdict=judged.verdict,
+        reasons=[*judged.reasons],
         data=data,
         settings=settings,
         versions=package_versions(),
@@ -198,10 +156,51 @@ def versions_changed(record: Record) -> dict[str, tuple[str, str]]:
     return {name: (then.get(name, "none"), v) for name, v in package_versions().items() if then.get(name) != v}
 
 
-def parent_files(folder: Path, fit: Mapping[str, str | Path]) -> list[str]:
+def read_decisions(folder: Path) -> Decisions:
+    """Read what people decided of a study's kept models; nothing where there is no such file.
+
+    Raises
+    ------
+    UserError
+        If the file isn't what `yardband models` writes.
+    """
+    path = folder / DECISIONS
+    if not path.is_file():
+        return Decisions()
+    try:
+        return Decisions.model_validate_json(path.read_bytes())
+    except ValidationError:
+        raise UserError(
+            f"{path}: isn't what yardband models writes; put an earlier copy back, or remove the file to forget all "
+            "decisions."
+        ) from None
+
+
+def write_decisions(folder: Path, decisions: Decisions) -> None:
+    """Write what people decided of a study's kept models, whole or not at all."""
+    write_json(folder / DECISIONS, decisions.model_dump(mode="json"))
+
+
+def parent_files(folder: Path, decisions: Decisions, fit: Mapping[str, str | Path]) -> list[str]:
     """List the files of the kept model that a fit is compared with; none for a first fit."""
-    parent = find_parent(folder, model_id(fit))
+    parent = parent_of(find_kept(folder), decisions, model_id(fit))
     return sorted(kept_files(folder, parent).values()) if parent else []
+
+
+def choose_in_use(folder: Path, decisions: Decisions, verdict: str, air: Mapping[str, float]) -> Choice:
+    """Choose the model that golfers are measured with; see `pipeline.fit.lineage.choose`.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the study's kept models.
+    decisions : Decisions
+    verdict : str
+        Path of the newest fit's verdict.json.
+    air : mapping
+        The study's standard conditions now.
+    """
+    return choose(find_kept(folder), decisions, read_artefact(verdict, ModelVerdict).id, air)
 
 
 def kept_files(folder: Path, kept: str) -> dict[str, str]:
@@ -210,7 +209,7 @@ def kept_files(folder: Path, kept: str) -> dict[str, str]:
 
 
 def choose_kept(folder: Path, kept: str, air: Mapping[str, float]) -> dict[str, str]:
-    """Give the files of the kept model that a user names.
+    """Give the files of the kept model that a user names by `model=`.
 
     Parameters
     ----------
@@ -235,18 +234,40 @@ def choose_kept(folder: Path, kept: str, air: Mapping[str, float]) -> dict[str, 
     if kept not in records:
         there = f"there are {', '.join(records)}" if records else "none is kept yet; run snakemake without model= first"
         raise UserError(f"model={kept}: {folder} holds no model of this id; {there}.")
-    then = records[kept].settings["air"]
-    if then != dict(air):
-        was, now = StandardAir.model_validate(then), StandardAir.model_validate(air)
-        raise UserError(
-            f"model={kept}: was fitted to standard conditions of {was.text}, the study now has {now.text}; "
-            "set the key air of study.yaml back, or leave model= out."
-        )
+    _check_air(records[kept], air, f"model={kept}", "leave model= out")
     return kept_files(folder, kept)
 
 
+def check_pinned(folder: Path, decisions: Decisions, air: Mapping[str, float]) -> None:
+    """See that the pinned model, if there is one, is kept and speaks of the study's standard conditions.
+
+    Raises
+    ------
+    UserError
+        If it isn't or doesn't.
+    """
+    if decisions.use is None:
+        return
+    place, instead = folder / decisions.use.id, "give yardband models STUDY use newest"
+    if not place.is_dir():
+        raise UserError(f"{place}: the pinned model isn't kept any more; put its folder back, or {instead}.")
+    _check_air(_read(place), air, str(place), instead)
+
+
+def _check_air(record: Record, air: Mapping[str, float], what: str, instead: str) -> None:
+    then = record.settings["air"]
+    if then != dict(air):
+        was, now = StandardAir.model_validate(then), StandardAir.model_validate(air)
+        raise UserError(
+            f"{what}: was fitted to standard conditions of {was.text}, the study now has {now.text}; "
+            f"set the key air of study.yaml back, or {instead}."
+        )
+
+
 def keep(folder: Path, record: Record, files: Mapping[str, str]) -> None:
-    """Keep a fit under its id, whole or not at all; one that is kept already stays as it is.
+    """Keep a fit under its id, whole or not at all.
+
+    One that is kept already stays as it is, but for its verdict: it may have been judged again by another rule.
 
     Parameters
     ----------
@@ -258,6 +279,10 @@ def keep(folder: Path, record: Record, files: Mapping[str, str]) -> None:
     """
     place = folder / record.id
     if place.exists():
+        known = _read(place)
+        judged = known.model_copy(update={"verdict": record.verdict, "reasons": record.reasons})
+        if judged != known:
+            write_json(place / RECORD, judged.model_dump(mode="json"))
         return
     with whole_folder(place) as part:
         for name, file in FILES.items():

@@ -1,4 +1,15 @@
-"""The model of carry."""
+"""The model of carry, the verdict on it, and the one that golfers are measured with."""
+
+from dataclasses import asdict
+
+from pipeline.fit.kept import (
+    FILES,
+    choose_in_use,
+    kept_files,
+    model_id,
+    parent_files,
+)
+from pipeline.fit.verdict import ASKED, TRIAL, Choice
 
 
 # A checkpoint, since which kept model a fit is compared with shows when the fit is there.
@@ -6,7 +17,7 @@ checkpoint fit_model:
     input:
         drives=rules.standardise_shots.output.drives,
         calibration=rules.calibrate_flight.output.calibration,
-        own=OWN,
+        own=OWN_FILES,
     output:
         model=f"{OUT}/model/model.json",
         coefficients=f"{OUT}/model/coefficients.csv",
@@ -71,7 +82,143 @@ rule write_card:
         STEP
 
 
-MODEL = USED or {
+FIT = {
     **dict(rules.fit_model.output.items()),
     "card": rules.write_card.output.card,
+    "calibration": rules.calibrate_flight.output.calibration,
+    "calibrations": rules.calibrate_flight.output.table,
 }
+FLIGHT = {
+    "drives": rules.standardise_shots.output.drives,
+    "tables": rules.build_flight_table.output.tables,
+}
+# What tells which model is in use.
+WHICH = ASKED_FOR["record"] if ASKED_FOR else FIT["model"]
+
+
+def choice(wildcards):
+    """Choose the model in use."""
+    if ASKED_FOR:
+        return Choice(str(config["model"]), ASKED)
+    if OWN:
+        verdict = checkpoints.keep_model.get().output.verdict
+        return choose_in_use(KEPT, DECISIONS, verdict, SETTINGS["air"])
+    checkpoints.fit_model.get()
+    return Choice(model_id(FIT), TRIAL, trial=config["trial"])
+
+
+def in_use(name):
+    """Give the function of wildcards that finds a file of the model in use: one of `FILES`, drives or tables.
+
+    Carry belongs to a calibration of flight: with a kept model, drives are moved by its own.
+    """
+
+    def found(wildcards):
+        used = choice(wildcards)
+        if not used.kept:
+            return {**FIT, **FLIGHT}[name]
+        moved = {
+            "drives": f"{OUT}/collected/in_use/drives.parquet",
+            "tables": f"{OUT}/flight/in_use/tables.npz",
+        }
+        return {**kept_files(KEPT, used.id), **moved}[name]
+
+    return found
+
+
+# What the record of a kept model says of how it and its benchmarks were made, by the keys of study.yaml.
+RECORDED = {
+    key: SETTINGS[key]
+    for key in (
+        "air",
+        "bands",
+        "efficient",
+        "model",
+        "reference_device",
+        "seed",
+        "window_tolerance_yd",
+    )
+} | {
+    "flags": {"min_shots": STUDY.flags.min_shots},
+    "flight": {key: SETTINGS["flight"][key] for key in ("coefficients", "sets")},
+    "privacy": {"min_golfers": STUDY.privacy.min_golfers},
+}
+
+if OWN:
+
+    # A checkpoint, since which model is in use shows when the fit is judged.
+    checkpoint keep_model:
+        input:
+            **{name: FIT[name] for name in FILES},
+            drives=FLIGHT["drives"],
+            devices=rules.compare_devices.output.devices,
+            # Those of the kept model that the newest fit is compared with; none for a first fit.
+            old=lambda wildcards: parent_files(
+                KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
+            ),
+        output:
+            verdict=f"{OUT}/model/verdict.json",
+            scored=f"{OUT}/model/held_against.json",
+        log:
+            f"{LOGS_OF}/keep_model.log",
+        benchmark:
+            f"{LOGS_OF}/keep_model.tsv"
+        conda:
+            ENVIRONMENT
+        threads: 2
+        resources:
+            **needs("keep_model"),
+        params:
+            **step(
+                "keep_model",
+                kept=str(KEPT),
+                settings=RECORDED,
+                folds=STUDY.model.folds,
+                golfers=STUDY.adoption.golfers,
+            ),
+        message:
+            "Judge the fit by the kept one"
+        shell:
+            STEP
+
+    WHICH = rules.keep_model.output.verdict
+
+
+def held_out_in_use(wildcards):
+    """Give the newest fit's predictions of golfers held out if it is the model in use; no kept model has any."""
+    if ASKED_FOR or not (FIRST_FIT or not OWN) and choice(wildcards).kept:
+        return []
+    return rules.fit_model.output.held_out
+
+
+MODEL = ASKED_FOR or FIT
+DRIVES, TABLES = FLIGHT["drives"], FLIGHT["tables"]
+
+# Where no model is kept yet, the newest fit is in use whatever its verdict, so that nothing waits for that.
+if OWN and not FIRST_FIT:
+    MODEL = {name: in_use(name) for name in FILES}
+    DRIVES, TABLES = in_use("drives"), in_use("tables")
+
+    use rule build_flight_table as build_flight_table_in_use with:
+        input:
+            database=rules.load_shots.output.database,
+            calibration=MODEL["calibration"],
+        output:
+            tables=f"{OUT}/flight/in_use/tables.npz",
+        log:
+            f"{LOGS_OF}/build_flight_table_in_use.log",
+        benchmark:
+            f"{LOGS_OF}/build_flight_table_in_use.tsv"
+
+    use rule standardise_shots as standardise_shots_in_use with:
+        input:
+            loaded=rules.load_shots.output.database,
+            devices=rules.compare_devices.output.devices,
+            calibration=MODEL["calibration"],
+            tables=f"{OUT}/flight/in_use/tables.npz",
+        output:
+            drives=f"{OUT}/collected/in_use/drives.parquet",
+        log:
+            f"{LOGS_OF}/standardise_shots_in_use.log",
+        benchmark:
+            f"{LOGS_OF}/standardise_shots_in_use.tsv"

@@ -65,7 +65,8 @@ rule calibrate_flight:
         STEP
 
 
-CALIBRATION = USED or {
+# The one that the rules below take; that of the model in use may be another.
+CALIBRATION = ASKED_FOR or {
     "calibration": rules.calibrate_flight.output.calibration,
     "calibrations": rules.calibrate_flight.output.table,
 }

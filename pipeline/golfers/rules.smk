@@ -3,7 +3,7 @@
 
 rule assess_golfers:
     input:
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,

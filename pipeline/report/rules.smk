@@ -53,12 +53,14 @@ rule write_report:
     input:
         tables=[*QUARTER_TABLES, *PAGE_TABLES],
         frontier=rules.build_bands.output.frontier,
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         chart=rules.build_bands.output.chart,
         pictures=[
             f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)
         ],
         card=MODEL["card"],
+        model=MODEL["model"],
+        which=WHICH,
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -84,6 +86,7 @@ rule write_report:
                     "window_tolerance_yd",
                 )
             },
+            choice=lambda wildcards: asdict(choice(wildcards)),
         ),
     message:
         "Write the academy's page"
@@ -126,7 +129,7 @@ rule write_database:
         loaded=rules.load_shots.output.database,
         sources=rules.compare_devices.output.sources,
         devices=rules.compare_devices.output.table,
-        drives=rules.standardise_shots.output.drives,
+        drives=DRIVES,
         model=MODEL["model"],
     output:
         database=f"{OUT}/shots.duckdb",
@@ -182,7 +185,7 @@ rule write_lookup:
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
-        calibration=CALIBRATION["calibration"],
+        calibration=MODEL["calibration"],
         pace=rules.plan_goals.output.pace,
     output:
         page=report(f"{OUT}/report/lookup.html", category="Pages"),
@@ -198,82 +201,6 @@ rule write_lookup:
         **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd),
     message:
         "Write the coach's page"
-    shell:
-        STEP
-
-
-# What a run of the same study makes again, byte for byte; run.json has a digest of each. Databases are left out: their
-# rows are the same, their bytes are not promised.
-MADE = sorted(
-    str(path)
-    for one in (
-        *([] if USED else [rules.fit_model, rules.write_diagnostics]),
-        *([] if USED else [rules.calibrate_flight]),
-        rules.compare_devices,
-        rules.standardise_shots,
-        rules.build_bands,
-        rules.assess_golfers,
-        rules.assess_progress,
-        rules.plan_goals,
-        rules.advise_delivery,
-        *([rules.assess_practice] if SPEED_LOGS else []),
-        rules.draw_figures,
-        rules.write_report,
-        rules.write_workbook,
-        rules.write_lookup,
-    )
-    for path in one.output
-)
-
-
-rule summarise_run:
-    input:
-        **({"speed_sources": rules.collect_swings.output.sources} if SPEED_LOGS else {}),
-        key=str(KEY),
-        made=MADE,
-        inputs=[],
-        tables=[
-            *QUARTER_TABLES,
-            rules.assess_progress.output.cohorts,
-            rules.compare_devices.output.sources,
-            rules.compare_devices.output.table,
-            MODEL["scores"],
-        ],
-        page=rules.write_report.output.page,
-        lookup=rules.write_lookup.output.page,
-        drives=rules.standardise_shots.output.drives,
-        model=MODEL["model"],
-        which=USED["record"] if USED else rules.keep_model.output.verdict,
-        calibration=CALIBRATION["calibration"],
-    output:
-        record=f"{OUT}/run.json",
-        summary=f"{OUT}/summary.txt",
-    log:
-        f"{LOGS_OF}/summarise_run.log",
-    benchmark:
-        f"{LOGS_OF}/summarise_run.tsv"
-    conda:
-        ENVIRONMENT
-    resources:
-        **needs("summarise_run"),
-    params:
-        **step(
-            "summarise_run",
-            about={
-                "folder": os.path.relpath(FOLDER),
-                "config": {
-                    name: str(value)
-                    for name, value in config.items()
-                    if name != "study"
-                },
-                "configuration": SETTINGS,
-                "layouts": layouts_used([*LOGS, *SPEED_LOGS]),
-            },
-            out=OUT,
-            kept=bool(USED),
-        ),
-    message:
-        "Sum up the run"
     shell:
         STEP
 
@@ -323,5 +250,83 @@ rule write_methods:
         ),
     message:
         "Write the methods text"
+    shell:
+        STEP
+
+
+# What a run of the same study makes again, byte for byte; run.json has a digest of each. Databases are left out: their
+# rows are the same, their bytes are not promised.
+MADE = sorted(
+    str(path)
+    for one in (
+        *([] if ASKED_FOR else [rules.fit_model, rules.calibrate_flight]),
+        *([] if ASKED_FOR else [rules.write_card, rules.write_diagnostics]),
+        *([rules.keep_model, rules.compare_models] if OWN else []),
+        rules.compare_devices,
+        rules.standardise_shots,
+        rules.build_bands,
+        rules.assess_golfers,
+        rules.assess_progress,
+        rules.plan_goals,
+        rules.advise_delivery,
+        *([rules.assess_practice] if SPEED_LOGS else []),
+        rules.draw_figures,
+        rules.write_report,
+        rules.write_workbook,
+        rules.write_lookup,
+        rules.write_methods,
+    )
+    for path in one.output
+)
+
+
+rule summarise_run:
+    input:
+        **({"speed_sources": rules.collect_swings.output.sources} if SPEED_LOGS else {}),
+        key=str(KEY),
+        made=MADE,
+        inputs=OWN_FILES,
+        tables=[
+            *QUARTER_TABLES,
+            rules.assess_progress.output.cohorts,
+            rules.compare_devices.output.sources,
+            rules.compare_devices.output.table,
+        ],
+        scores=MODEL["scores"],
+        page=rules.write_report.output.page,
+        lookup=rules.write_lookup.output.page,
+        drives=DRIVES,
+        model=MODEL["model"],
+        which=WHICH,
+        calibration=MODEL["calibration"],
+    output:
+        record=f"{OUT}/run.json",
+        summary=f"{OUT}/summary.txt",
+    log:
+        f"{LOGS_OF}/summarise_run.log",
+    benchmark:
+        f"{LOGS_OF}/summarise_run.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("summarise_run"),
+    params:
+        **step(
+            "summarise_run",
+            about={
+                "folder": os.path.relpath(FOLDER),
+                "config": {
+                    name: str(value)
+                    for name, value in config.items()
+                    if name != "study"
+                },
+                "configuration": SETTINGS,
+                "layouts": layouts_used([*LOGS, *SPEED_LOGS]),
+            },
+            out=OUT,
+            choice=lambda wildcards: asdict(choice(wildcards)),
+        ),
+    message:
+        "Sum up the run"
     shell:
         STEP

@@ -6,8 +6,8 @@ from pathlib import Path
 from pipeline.serve.report_files import academy_page
 
 
-def open_page(study: Path) -> tuple[Path, bool]:
-    """Open a study's academy page as a file.
+def open_page(study: Path, results: Path | None = None) -> tuple[Path, bool]:
+    """Open a study's academy page as a file; `results` is a folder of results other than the study's own.
 
     Returns
     -------
@@ -19,7 +19,7 @@ def open_page(study: Path) -> tuple[Path, bool]:
     UserError
         If the study can't be read or has no page yet.
     """
-    page = academy_page(study)
+    page = academy_page(study, results)
     try:
         return page, webbrowser.open(page.as_uri())
     except webbrowser.Error:

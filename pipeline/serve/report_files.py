@@ -28,7 +28,7 @@ class Report:
     folder: Path
 
 
-def find_report(study: Path, page: str) -> Report:
+def find_report(study: Path, page: str, results: Path | None = None) -> Report:
     """Find the pages of a study.
 
     Parameters
@@ -37,6 +37,8 @@ def find_report(study: Path, page: str) -> Report:
         The study folder, or the `study.yaml` in it.
     page : str
         A page that must be there.
+    results : Path or None
+        A folder of results other than the study's own, such as a trial's.
 
     Raises
     ------
@@ -44,7 +46,9 @@ def find_report(study: Path, page: str) -> Report:
         If the study can't be read, or the page isn't there yet.
     """
     configured = load_study(study)[1]
-    folder = RESULTS / configured.study / "report"
+    folder = (RESULTS / configured.study if results is None else results) / "report"
+    if not (folder / page).is_file() and results is not None:
+        raise UserError(f"{folder / page}: not made yet; give a folder of results, such as one in results/NAME/trials.")
     if not (folder / page).is_file():
         raise UserError(f"{folder / page}: not made yet; run snakemake --cores 2 --config study={study} first.")
     return Report(configured.study, configured.title or configured.study, folder)
@@ -89,6 +93,6 @@ def content_of(report: Report) -> Callable[[str], bytes | None]:
     return content
 
 
-def academy_page(study: Path) -> Path:
+def academy_page(study: Path, results: Path | None = None) -> Path:
     """Give the absolute path of a study's academy page; raises UserError as `find_report` does."""
-    return (find_report(study, ACADEMY).folder / ACADEMY).absolute()
+    return (find_report(study, ACADEMY, results).folder / ACADEMY).absolute()

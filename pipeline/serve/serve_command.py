@@ -14,7 +14,7 @@ from pipeline.serve.report_files import Report, content_of, find_report
 from pipeline.serve.shell import ACADEMY, LOOKUP
 
 
-def serve_pages(study: Path, port: int | None, phone: bool, address: str | None) -> None:
+def serve_pages(study: Path, port: int | None, phone: bool, address: str | None, results: Path | None = None) -> None:
     """Serve a study's pages until Ctrl+C.
 
     Parameters
@@ -27,6 +27,8 @@ def serve_pages(study: Path, port: int | None, phone: bool, address: str | None)
         Whether to share the coach's page alone, on the local network.
     address : str or None
         With `phone`: which of this machine's addresses to share at.
+    results : Path or None
+        A folder of results other than the study's own.
 
     Raises
     ------
@@ -36,9 +38,9 @@ def serve_pages(study: Path, port: int | None, phone: bool, address: str | None)
     if address is not None and not phone:
         raise UserError("--address goes with --phone; without it, the pages are served on this computer alone.")
     if phone:
-        _serve_phone(find_report(study, LOOKUP), port, address)
+        _serve_phone(find_report(study, LOOKUP, results), port, address)
     else:
-        _serve_here(find_report(study, ACADEMY), port)
+        _serve_here(find_report(study, ACADEMY, results), port)
     click.echo("Stopped.")
 
 

@@ -228,6 +228,22 @@ def test_the_verdict_follows_the_rule(world, difference, std_error, golfers, ado
     assert f"rests on {golfers} golfers, the old one on 80" in verdict.reasons[1]
 
 
+@pytest.mark.parametrize(
+    ("golfers", "share", "adopt", "said"),
+    [
+        (64, 0.8, True, "the new model rests on 64 golfers, the old one on 80; at least 64 were needed"),
+        (63, 0.8, False, "the new model rests on 63 golfers, the old one on 80; at least 64 were needed"),
+        (56, 0.7, True, "the new model rests on 56 golfers, the old one on 80; at least 56 were needed"),
+        (0, 0.0, True, "the new model rests on 0 golfers, the old one on 80; at least 0 were needed"),
+        (79, 1.0, False, "the new model rests on 79 golfers, the old one on 80"),
+    ],
+)
+def test_the_share_of_golfers_that_is_needed_is_a_setting(world, golfers, share, adopt, said):
+    old = fitted(LINE, world.drives)
+    verdict = judge(old, replace(old, golfers=golfers), scored(0.0, 0.1), golfers=share)
+    assert (verdict.adopt, verdict.reasons[1]) == (adopt, said)
+
+
 def test_the_verdict_says_whose_error_it_goes_by(world):
     old = fitted(LINE, world.drives)
     assert "on golfers new to the old fit" in judge(old, old, scored(0.1, 0.2)).reasons[0]

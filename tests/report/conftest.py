@@ -26,7 +26,7 @@ from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.model import FittedModel, FittedOn, known_key
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import UsualDelivery
-from pipeline.fit.verdict import ModelInUse, ModelVerdict
+from pipeline.fit.verdict import NEWEST, Choice, ModelInUse, ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -143,7 +143,8 @@ def changes(golfers):
 
 @pytest.fixture
 def model():
-    return ModelInUse("k0123456789ab", False, FittedOn(3000, 60, ("2026Q2", "2026Q3")), "first", None)
+    choice = Choice("k0123456789ab", NEWEST, "k0123456789ab")
+    return ModelInUse(choice, FittedOn(3000, 60, ("2026Q2", "2026Q3")), "first", None)
 
 
 @pytest.fixture
@@ -332,7 +333,7 @@ def study_files(tmp_path, tables, chart, model):
     write_artefact(paths["light_tool"], LIGHT_TOOL)
     paths["card"] = str(tmp_path / "card.md")
     (tmp_path / "card.md").write_text("# Model card\n\nFitted on <b>60</b> golfers.\n", encoding="utf-8")
-    verdict = ModelVerdict(model.id, model.held_against, model.verdict, ())
+    verdict = ModelVerdict(model.choice.id, model.held_against, model.verdict, ())
     for name, content in (("model", FittedModel("hill-school", plain_model(), model.fitted_on)), ("which", verdict)):
         paths[name] = str(tmp_path / f"{name}.json")
         write_artefact(paths[name], content)

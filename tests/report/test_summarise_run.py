@@ -2,7 +2,14 @@ from coach_tables import page_tables
 from rows import table_of
 
 from pipeline.report.summary.coach_facts import goal_facts, practice_facts, progress_facts
-from pipeline.report.summary.summarise_run import coach_lines, device_lines, pages_lines, summary_lines
+from pipeline.report.summary.summarise_run import (
+    coach_lines,
+    device_lines,
+    in_use_record,
+    model_lines,
+    pages_lines,
+    summary_lines,
+)
 from pipeline.tables.devices import Devices
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
@@ -26,6 +33,21 @@ def test_summary_tells_what_was_made_refused_and_what_to_open(golfers, scores, s
     )
     opened = [line.split(":")[0] for line in lines if line.startswith("Open ")]
     assert opened == ["Open r/report/academy.html", "Open r/report/lookup.html"]
+
+
+def test_the_model_in_use_and_what_it_has_no_term_for_are_told(model):
+    assert model_lines(model, [("device", "unit-C", 1200)]) == [
+        "  k0123456789ab, the newest fit: 3,000 drives of 60 golfers, 2026Q2, 2026Q3.",
+        "  It has no term for device unit-C (1,200 drives) and takes it for its own reference device.",
+    ]
+
+
+def test_the_record_of_a_run_has_the_model_in_use_without_nesting(model):
+    assert in_use_record(model) == {
+        "id": "k0123456789ab", "kept": False, "why": "newest", "newest": "k0123456789ab", "because": None,
+        "trial": None, "verdict": "first", "held_against": None,
+        "fitted_on": {"drives": 3000, "golfers": 60, "quarters": ("2026Q2", "2026Q3")},
+    }  # fmt: skip
 
 
 def test_each_device_has_a_line_with_what_was_found_of_it():

@@ -12,6 +12,8 @@ from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
 from pipeline.report.page import write_report
 
+CHOICE = {"id": "k0123456789ab", "why": "newest", "newest": "k0123456789ab", "because": None, "trial": None}
+
 
 @pytest.fixture
 def inputs(tmp_path, study_files, figure_paths, golfers):
@@ -26,11 +28,12 @@ def inputs(tmp_path, study_files, figure_paths, golfers):
     return {
         "tables": tables, "frontier": str(tmp_path / "frontier.json"), "drives": str(tmp_path / "drives.parquet"),
         "chart": study_files["chart"], "card": study_files["card"], "pictures": pictures,
+        "model": study_files["model"], "which": study_files["which"],
     }  # fmt: skip
 
 
 def write(inputs, settings, target, **changed):
-    write_report.run(**{**inputs, **changed}, page=str(target), settings=settings)
+    write_report.run(**{**inputs, **changed}, page=str(target), settings=settings, choice=CHOICE)
     return target.read_text(encoding="utf-8")
 
 
@@ -42,6 +45,9 @@ def test_the_page_holds_what_the_files_hold(inputs, settings, tmp_path, golfers)
     assert {row[0] for row in payload["golfers"]["rows"]} == set(golfers["golfer"])
     assert set(payload["stories"]) == set(golfers["golfer"])
     assert base64.b64decode(payload["pictures"]["90"]["dark"]) == b"delivery_90_dark.png"
+    in_use, title = payload["card"][:2]
+    assert in_use == ["p", "In use: k0123456789ab, the newest fit: 3,000 drives of 60 golfers, 2026Q2, 2026Q3."]
+    assert title == ["h1", "Model card"]
     assert "Fitted on" in json.dumps(payload["card"])
     assert text.startswith("<!DOCTYPE html>\n<html lang")
 

@@ -1,10 +1,9 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
-In: the study's tables, the pages, drives.parquet, model.json, calibration.json, and what tells which model it is: a
-kept model's record.json or the newest fit's verdict.json; the secret key, of which a fingerprint is kept; other files
-of the study that were read; and what the run made. Out: run.json (configuration as resolved, layouts, versions of code
-and packages, model, calibration, hashes and rows of every log, hashes of what was made) and summary.txt (what was made,
-what was refused, what to open).
+In: the study's tables, the pages, drives.parquet, model.json, calibration.json, the newest fit's verdict.json where the
+run judges one, the secret key, of which a fingerprint is kept, other files of the study that were read, and what the
+run made. Out: run.json (configuration as resolved, layouts, versions of code and packages, model, calibration, hashes
+and rows of every log, hashes of what was made) and summary.txt (what was made, what was refused, what to open).
 """
 
 import os
@@ -25,7 +24,7 @@ from pipeline.edge.tables_file import read_table, read_tables
 from pipeline.fit.kept import find_kept, model_in_use
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
-from pipeline.fit.verdict import ModelInUse
+from pipeline.fit.verdict import ModelInUse, in_use_lines
 from pipeline.report.summary.coach_facts import FIRST_WORDS, goal_facts, practice_facts, progress_facts
 from pipeline.shown import number_text
 from pipeline.tables.devices import Devices
@@ -45,6 +44,7 @@ CAUTION = (
 
 def run(
     tables: Sequence[str],
+    scores: str,
     page: str,
     lookup: str,
     drives: str,
@@ -58,16 +58,16 @@ def run(
     inputs: Sequence[str],
     out: str,
     about: dict[str, Any],
-    kept: bool,
+    choice: dict[str, Any],
     speed_sources: str | None = None,
 ) -> None:
-    """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
-    read = read_tables(tables)
+    """Run the step; see the module's docstring. `choice` is the `Choice` of the model in use."""
+    read = read_tables([*tables, scores])
     logs, golfers = read[Sources], read[Golfers]
-    used = model_in_use(which, model, kept=kept)
+    used = model_in_use(choice, model, which)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
     told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
-    told |= {"model": {**asdict(used), "file": model}, "made": _digests(made, Path(out))}
+    told |= {"model": {**in_use_record(used), "file": model, "drives": drives}, "made": _digests(made, Path(out))}
     told |= {"inputs": _digests(inputs, Path(about["folder"])), "key": _key_fingerprint(Path(key), about)}
     told |= {"kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
     write_json(Path(record), told | {"code": code_version(), "versions": all_packages()})
@@ -98,6 +98,12 @@ def device_lines(devices: pl.DataFrame) -> list[str]:
     return [f"Device: {note}." for note in notes]
 
 
+def in_use_record(used: ModelInUse) -> dict[str, Any]:
+    """Give what run.json says of the model in use, without nesting."""
+    found = asdict(used)
+    return {**found.pop("choice"), "kept": used.choice.kept, **found}
+
+
 def model_lines(used: ModelInUse, without_term: Sequence[tuple[str, str, int]]) -> list[str]:
     """Tell which model golfers were held against, and which devices and balls it has no term for.
 
@@ -111,11 +117,7 @@ def model_lines(used: ModelInUse, without_term: Sequence[tuple[str, str, int]]) 
     -------
     list of str
     """
-    on = used.fitted_on
-    whom = f"{on.drives:,} drives of {on.golfers} golfers, {', '.join(on.quarters)}"
-    lines = [f"  {used.id}, {'a kept model' if used.kept else 'the newest fit'}: {whom}."]
-    if used.verdict == "keep":
-        lines.append(f"  The comparison says: keep the old model, {used.held_against}; see model/comparison.md.")
+    lines = [f"  {line}" for line in in_use_lines(used)]
     lines += [
         f"  It has no term for {column} {plain(level)} ({count:,} drives) and takes it for its own reference {column}."
         for column, level, count in without_term

@@ -6,27 +6,33 @@ import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
 
-from pipeline.benchmark.keep_model import read_fitted
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
+from pipeline.fit.keep_model import form_of, read_fitted, read_kept
 from pipeline.fit.kept import (
+    DECISIONS,
     FILES,
-    Data,
-    Record,
     check_kept,
+    check_pinned,
+    choose_in_use,
     choose_kept,
     find_kept,
-    find_parent,
     keep,
     kept_files,
-    lost_parent,
     model_id,
+    model_in_use,
     package_versions,
+    parent_files,
+    read_decisions,
     record_of,
     versions_changed,
+    write_decisions,
 )
+from pipeline.fit.lineage import Data, Decision, Decisions, Pin, Record
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.fit.survey import Survey
+from pipeline.fit.verdict import NEWEST, REFUSED, Choice, ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.ball import Ball
 
@@ -87,26 +93,81 @@ def test_a_model_that_can_not_be_kept_whole_is_not_kept_at_all(kept, fit, tmp_pa
     assert {path.name for path in kept.iterdir()} == {FIRST, THIRD}
 
 
-def test_a_kept_model_is_never_overwritten(kept, fit):
+def test_a_kept_model_is_never_overwritten_but_for_its_verdict(kept, fit):
+    Path(fit["card"]).write_text("another card", encoding="utf-8")
+    before = (kept / FIRST / "record.json").stat().st_mtime_ns
     keep(kept, record(FIRST, 9, THIRD), fit)
     assert find_kept(kept)[0] == record(FIRST, 1)
+    assert (kept / FIRST / "record.json").stat().st_mtime_ns == before
+    judged = record(FIRST, 9, THIRD).model_copy(update={"verdict": "keep", "reasons": ["worse"]})
+    keep(kept, judged, fit)
+    assert find_kept(kept)[0] == record(FIRST, 1).model_copy(update={"verdict": "keep", "reasons": ["worse"]})
+    assert (kept / FIRST / "card.md").read_text(encoding="utf-8") == "card\n"
 
 
-def test_a_new_fit_is_held_against_the_newest_and_a_kept_one_against_its_parent(kept, tmp_path):
-    assert find_parent(kept, SECOND) == THIRD
-    assert find_parent(kept, THIRD) == FIRST
-    assert find_parent(kept, FIRST) is None
-    assert find_parent(tmp_path / "none", FIRST) is None
-    shutil.rmtree(kept / FIRST)
-    assert find_parent(kept, THIRD) is None
+def test_the_files_of_the_parent_are_those_of_the_newest_adopted_model(kept, fit):
+    everything = sorted(kept_files(kept, THIRD).values())
+    assert parent_files(kept, Decisions(), fit) == everything
+    refused = Decisions(decided={THIRD: Decision(decision="refuse")})
+    assert parent_files(kept, refused, fit) == sorted(kept_files(kept, FIRST).values())
+    assert parent_files(kept / "none", Decisions(), fit) == []
 
 
 def test_the_record_of_the_next_model_has_the_next_number_and_the_versions_of_today(kept):
     one = record(SECOND)
-    found = record_of(SECOND, THIRD, "adopt", one.data, one.settings, find_kept(kept))
-    assert found == Record(**dict(one) | {"number": 3, "parent": THIRD, "versions": package_versions()})
-    assert record_of(SECOND, None, "first", one.data, one.settings, []).number == 1
+    judged = ModelVerdict(SECOND, THIRD, "keep", ("worse", "fewer"))
+    found = record_of(judged, one.data, one.settings, find_kept(kept))
+    now = {"number": 3, "parent": THIRD, "verdict": "keep", "reasons": ["worse", "fewer"]}
+    assert found == Record(**dict(one) | now | {"versions": package_versions()})
+    assert record_of(judged, one.data, one.settings, []).number == 1
     assert versions_changed(found) == {}
+
+
+def test_decisions_are_read_as_they_were_written_and_are_no_model(kept):
+    assert read_decisions(kept) == Decisions()
+    decided = Decisions(decided={FIRST: Decision(decision="refuse", because="a bad bay")}, use=Pin(id=THIRD))
+    write_decisions(kept, decided)
+    assert read_decisions(kept) == decided
+    assert [one.id for one in find_kept(kept)] == [FIRST, THIRD]
+    assert json.loads((kept / DECISIONS).read_text(encoding="utf-8")) == {
+        "decided": {FIRST: {"decision": "refuse", "because": "a bad bay"}},
+        "use": {"id": THIRD, "because": None},
+    }
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"decided": {"k1": {"decision": "keep"}}}', '{"who": "me"}'])
+def test_decisions_that_are_none_are_told(kept, text):
+    (kept / DECISIONS).write_text(text, encoding="utf-8")
+    with pytest.raises(UserError, match=r"decisions\.json: isn't what yardband models writes; put an earlier copy"):
+        read_decisions(kept)
+
+
+def test_a_pinned_model_must_be_there_and_speak_of_the_same_air(kept):
+    check_pinned(kept, Decisions(), AIR)
+    check_pinned(kept, Decisions(use=Pin(id=FIRST)), AIR)
+    with pytest.raises(UserError, match=f"{SECOND}: the pinned model isn't kept any more; put its folder back"):
+        check_pinned(kept, Decisions(use=Pin(id=SECOND)), AIR)
+    with pytest.raises(UserError, match=f"{FIRST}: was fitted to .* or give yardband models STUDY use newest"):
+        check_pinned(kept, Decisions(use=Pin(id=FIRST)), AIR | {"temp_c": 25.0})
+
+
+def test_the_model_in_use_is_chosen_by_the_verdict_on_the_newest_fit(kept, tmp_path):
+    verdict = str(tmp_path / "verdict.json")
+    write_artefact(verdict, ModelVerdict(THIRD, FIRST, "adopt", ()))
+    assert choose_in_use(kept, Decisions(), verdict, AIR) == Choice(THIRD, NEWEST, THIRD)
+    refused = Decisions(decided={THIRD: Decision(decision="refuse", because="a bad bay")})
+    assert choose_in_use(kept, refused, verdict, AIR) == Choice(FIRST, REFUSED, THIRD, "a bad bay")
+
+
+def test_what_there_is_to_say_of_the_model_in_use_is_read(whole_fit, tmp_path):
+    verdict = str(tmp_path / "verdict.json")
+    write_artefact(verdict, ModelVerdict(THIRD, FIRST, "keep", ("worse",)))
+    on = FittedOn(2400, 80, ("2026Q2", "2026Q3"))
+    found = model_in_use({"id": FIRST, "why": "refused", "newest": THIRD}, whole_fit["model"], verdict)
+    assert found.fitted_on == on
+    assert (found.choice, found.verdict, found.held_against) == (Choice(FIRST, REFUSED, THIRD), "keep", FIRST)
+    looked = model_in_use({"id": FIRST, "why": "asked"}, whole_fit["model"], "nowhere")
+    assert (looked.choice.kept, looked.verdict) == (True, None)
 
 
 def test_changed_and_new_packages_are_listed_with_both_versions():
@@ -115,13 +176,6 @@ def test_changed_and_new_packages_are_listed_with_both_versions():
     del then["scipy"]
     old = record(FIRST).model_copy(update={"versions": then})
     assert versions_changed(old) == {"numpy": ("1.0", now["numpy"]), "scipy": ("none", now["scipy"])}
-
-
-def test_a_kept_fit_whose_parent_is_gone_still_names_it(kept):
-    records = find_kept(kept)
-    assert lost_parent(records, THIRD) == FIRST
-    assert lost_parent(records, FIRST) is None
-    assert lost_parent(records, SECOND) is None
 
 
 def test_a_named_model_is_found(kept):
@@ -172,6 +226,18 @@ def test_a_fit_is_read_with_the_terms_of_its_own_surface(whole_fit):
     assert (found.quarters, found.golfers, found.drives) == (("2026Q2", "2026Q3"), 80, 2400)
     assert (found.calibration.ball, found.speed_ratio) == (Ball("lyu-2018", 0.95, 1.02), 1.46)
     assert found.typical.height == 80
+
+
+def test_a_kept_fit_is_read_from_the_list_of_its_files(whole_fit, tmp_path):
+    keep(tmp_path / "kept", record(SECOND), whole_fit)
+    found = read_kept(sorted(kept_files(tmp_path / "kept", SECOND).values()))
+    assert (found.id, found.golfers, found.air.temp_c) == (SECOND, 80, 15.0)
+
+
+def test_the_form_of_a_fit_is_made_for_the_drives_at_hand(whole_fit, world):
+    found = read_fitted(whole_fit, FIRST, AIR)
+    form = form_of(found, Survey.of(world.drives, 1))
+    assert (form.name, form.speed) == ("quadratic", "ball")
 
 
 @pytest.mark.parametrize("broken", ["coefficients", "typical"])

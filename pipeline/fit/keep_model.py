@@ -1,0 +1,131 @@
+"""Step: judge a new fit by the newest adopted model before it, and keep it, adopted or refused.
+
+In: drives.parquet, devices.json, the files of the fit and of flight's calibration, and those of the kept model that the
+fit is compared with (none for the first). Out: verdict.json, held_against.json (the scores behind the verdict) and the
+folder kept/<id>/, which is written whole or not at all.
+"""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.configuration.study import StandardAir
+from pipeline.drives import FIT_COLUMNS, Drives, speed_of_study
+from pipeline.edge.artefacts import read_artefact, write_artefact
+from pipeline.edge.drives_file import open_drives
+from pipeline.errors import UserError
+from pipeline.fit.candidates import candidates_of_study
+from pipeline.fit.comparison import Scored, Verdict, fingerprint, judge
+from pipeline.fit.findings import score
+from pipeline.fit.flight_surface import Form
+from pipeline.fit.kept import FILES, RECORD, find_kept, keep, model_id, record_of
+from pipeline.fit.lineage import Data, Record, lost_parent
+from pipeline.fit.model import FittedModel
+from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.survey import Survey
+from pipeline.fit.verdict import ADOPT, FIRST, KEEP, ModelVerdict
+from pipeline.flight.calibrate import StudyFlight
+from pipeline.flight.devices import StudyDevices
+from pipeline.physics.air_of_drives import AIR_COLUMNS
+
+TOLD = {
+    FIRST: "Kept the model {id}, the first.",
+    ADOPT: "Compared the model {id} with {parent}: adopted and kept.",
+    KEEP: "Compared the model {id} with {parent}: refused, and kept beside it.",
+}
+
+
+def run(
+    drives: str,
+    devices: str,
+    old: Sequence[str],
+    verdict: str,
+    scored: str,
+    kept: str,
+    settings: dict[str, Any],
+    folds: int,
+    golfers: float,
+    **fit: str,
+) -> None:
+    """Run the step; see the module's docstring.
+
+    `fit` names the fit's files as `FILES` does, `golfers` is the setting adoption.golfers.
+    """
+    records = find_kept(Path(kept))
+    used = open_to_compare(Path(drives))
+    today = read_artefact(devices, StudyDevices)
+    new = read_fitted(fit, model_id(fit), settings["air"], today.reference)
+    parent = Path(old[0]).parent.name if old else None
+    found, outcome = Verdict(True, ()), FIRST
+    scores = Scored(0, None, None, repeated=False)
+    if parent is not None:
+        before = read_kept(old)
+        survey = Survey.of(used, settings["seed"], number=folds)
+        scores = score(before, new, form_of(new, survey), survey, today)
+        found = judge(before, new, scores, golfers=golfers)
+        outcome = ADOPT if found.adopt else KEEP
+    judged = ModelVerdict(new.id, parent, outcome, found.reasons, lost_parent(records, new.id))
+    data = Data(fingerprint=fingerprint(used), quarters=[*new.quarters], drives=new.drives, golfers=new.golfers)
+    keep(Path(kept), record_of(judged, data, settings | {"readings": today.reference}, records), fit)
+    write_artefact(scored, scores)
+    write_artefact(verdict, judged)
+    print(TOLD[outcome].format(id=new.id, parent=parent))
+
+
+def open_to_compare(drives: Path) -> Drives:
+    """Open the drives of a fit, with what a move of their carry to other conditions needs."""
+    every = open_drives(drives, (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS))
+    return every.usable(speed_of_study(every))
+
+
+def form_of(fit: ComparedFit, survey: Survey) -> Form:
+    """Give the form of a fit, made for the drives of a survey."""
+    # A straight line is one over club speed in any study.
+    candidates = candidates_of_study(fit.model.surface.speed, survey.extents, fit.calibration, fit.air)
+    return next(one for one in candidates if one.name == fit.model.surface.name).surface(survey.extents)
+
+
+def read_kept(files: Sequence[str]) -> ComparedFit:
+    """Read a kept model from the paths of its files, its record among them."""
+    by_name = {Path(file).name: file for file in files}
+    record = read_record(files)
+    named, told = {name: by_name[file] for name, file in FILES.items()}, record.settings
+    return read_fitted(named, record.id, told["air"], told.get("readings"))
+
+
+def read_record(files: Sequence[str]) -> Record:
+    """Read the record among the files of a kept model."""
+    return read_artefact(next(file for file in files if Path(file).name == RECORD), Record)
+
+
+def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any], readings: str | None = None) -> ComparedFit:
+    """Read a fit from its files, named as in `FILES`; `readings` is the device that readings are compared with.
+
+    Raises
+    ------
+    UserError
+        If a file is not what the workflow writes.
+    """
+    found = read_artefact(files["model"], FittedModel)
+    flight = read_artefact(files["calibration"], StudyFlight)
+    try:
+        terms = pl.read_csv(files["coefficients"]).filter(pl.col("model") == found.model.surface.name)
+        typical = pl.read_parquet(files["typical"])
+    except (OSError, pl.exceptions.PolarsError):
+        folder = Path(files["model"]).parent
+        raise UserError(f"{folder}: the model can't be read; remove the folder and run snakemake again.") from None
+    return ComparedFit(
+        id=name,
+        model=found.model,
+        terms=terms,
+        typical=typical,
+        quarters=found.fitted_on.quarters,
+        golfers=found.fitted_on.golfers,
+        drives=found.fitted_on.drives,
+        air=StandardAir.model_validate(air),
+        calibration=flight.calibration,
+        speed_ratio=flight.speed_ratio,
+        readings=readings,
+    )
