@@ -16,10 +16,10 @@ from pipeline.drives import FIT_COLUMNS, Drives, speed_of_study
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.errors import UserError
-from pipeline.fit.candidates import candidates_of_study
+from pipeline.fit.candidates import form_again
 from pipeline.fit.comparison import Scored, Verdict, fingerprint, judge
 from pipeline.fit.findings import score
-from pipeline.fit.flight_surface import Form
+from pipeline.fit.form import Form
 from pipeline.fit.kept import FILES, RECORD, find_kept, keep, model_id, record_of
 from pipeline.fit.lineage import Data, Record, lost_parent
 from pipeline.fit.model import FittedModel
@@ -83,8 +83,7 @@ def open_to_compare(drives: Path) -> Drives:
 def form_of(fit: ComparedFit, survey: Survey) -> Form:
     """Give the form of a fit, made for the drives of a survey."""
     # A straight line is one over club speed in any study.
-    candidates = candidates_of_study(fit.model.surface.speed, survey.extents, fit.calibration, fit.air)
-    return next(one for one in candidates if one.name == fit.model.surface.name).surface(survey.extents)
+    return form_again(fit.model.surface, fit.model.surface.speed, survey.extents, fit.calibration, fit.air)
 
 
 def read_kept(files: Sequence[str]) -> ComparedFit:

@@ -211,14 +211,14 @@ rule write_methods:
             rules.compare_devices.output.sources,
             rules.compare_devices.output.table,
             rules.assess_golfers.output.golfers,
-            MODEL["scores"],
         ],
-        drives=rules.standardise_shots.output.drives,
+        scores=MODEL["scores"],
+        drives=DRIVES,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
         frontier=rules.build_bands.output.frontier,
-        calibration=CALIBRATION["calibration"],
-        which=USED["record"] if USED else rules.keep_model.output.verdict,
+        calibration=MODEL["calibration"],
+        which=WHICH,
     output:
         methods=f"{OUT}/model/methods.md",
     log:
@@ -246,7 +246,7 @@ rule write_methods:
                     "privacy",
                 )
             },
-            kept=bool(USED),
+            choice=lambda wildcards: asdict(choice(wildcards)),
         ),
     message:
         "Write the methods text"

@@ -13,7 +13,7 @@ from rows import table_of
 
 from pipeline.configuration.study import Study
 from pipeline.fit.model import FittedOn
-from pipeline.fit.verdict import ModelInUse
+from pipeline.fit.verdict import ASKED, NEWEST, Choice, ModelInUse
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.report.methods.methods_facts import (
     RunTables,
@@ -40,7 +40,9 @@ FLIGHT = StudyFlight(
 PUBLISHED = StudyFlight(
     Calibration("smits-smith-1994", 1.0, 1.0, None, None, [], 0, 0, None, None, "as published"), None
 )
-USED = ModelInUse("k0123456789ab", False, FittedOn(2400, 80, ("2026Q2", "2026Q3")), "first", None)
+USED = ModelInUse(
+    Choice("k0123456789ab", NEWEST, "k0123456789ab"), FittedOn(2400, 80, ("2026Q2", "2026Q3")), "first", None
+)
 VERSIONS = dict.fromkeys(
     ("yardband", "python", "polars", "numpy", "scipy", "statsmodels", "duckdb", "snakemake"), "9.8.7"
 )
@@ -207,7 +209,7 @@ def test_what_was_put_right_is_named(model, academy):
 
 
 def test_a_kept_model_and_a_named_one_are_said(model, academy):
-    kept = ModelInUse("kfedcba987654", True, FittedOn(900, 40, ("2025Q4",)))
+    kept = ModelInUse(Choice("kfedcba987654", ASKED), FittedOn(900, 40, ("2025Q4",)))
     text = methods_text(facts_of(model, academy.frontier, used=kept, model={"choose": "quadratic"}))
     assert "The model is kfedcba987654, fitted earlier to 900 drives of 40 golfers (quarter 2025Q4)" in text
     assert "quadratic (11 terms) was named as the model beforehand, whatever the scores." in text

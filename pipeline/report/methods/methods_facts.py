@@ -139,8 +139,8 @@ def model_facts(
     chosen = next(row for row in rows if row["chosen"])
     folds = min(settings["model"]["folds"], used.fitted_on.golfers)
     return {
-        "id": used.id,
-        "kept": used.kept,
+        "id": used.choice.id,
+        "kept": used.choice.kept,
         "speed": model.surface.speed,
         "chosen": chosen["model"],
         "candidate_forms": _forms([row["model"] for row in rows]),
@@ -151,7 +151,7 @@ def model_facts(
         "coverage": number_text(100 * chosen["coverage90"], 1),
         "forced": settings["model"]["choose"] is not None,
         # A kept model may have been fitted with other folds than today's settings say.
-        "folds": "" if used.kept else f", in {folds} folds of golfers",
+        "folds": "" if used.choice.kept else f", in {folds} folds of golfers",
         "replicates": replicates,
         "seed": settings["seed"],
     }

@@ -1,8 +1,7 @@
 """Step: write the methods section of a paper, filled from the run.
 
 In: sources.csv, devices.csv, golfers.csv and scores.csv, drives.parquet, model.json, replicates.npz, frontier.json,
-calibration.json, and what says which model is used: a kept model's record.json or the newest fit's verdict.json. Out:
-methods.md.
+calibration.json, and the newest fit's verdict.json where the run judges one. Out: methods.md.
 """
 
 from collections.abc import Sequence
@@ -46,15 +45,16 @@ def run(
     calibration: str,
     which: str,
     methods: str,
+    scores: str,
     settings: dict[str, Any],
-    kept: bool,
+    choice: dict[str, Any],
 ) -> None:
-    """Run the step; see the module's docstring. `kept` says that `which` is a kept model's record."""
-    read = read_tables(tables)
+    """Run the step; see the module's docstring. `choice` is the `Choice` of the model in use."""
+    read = read_tables([*tables, scores])
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     levels = every.gathered(count_levels).group_by("device", "ball").agg(pl.col("drives").sum())
     run_tables = RunTables(read[Sources], read[Devices], read[Golfers], read[Scores], levels)
-    carry, used = read_artefact(model, FittedModel).model, model_in_use(which, model, kept=kept)
+    carry, used = read_artefact(model, FittedModel).model, model_in_use(choice, model, which)
     facts = {
         "title": settings["study"],
         "code": code_version(),
