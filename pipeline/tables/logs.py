@@ -33,6 +33,9 @@ OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
 LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
 
+# What a regressor of study.yaml may be called beside the standard columns of OPTIONAL_NUMBERS.
+REGRESSOR_NAME = "[A-Za-z][A-Za-z0-9_]{0,59}"
+
 # What a log holds that isn't stored as it is.
 OF_LOGS = {
     "golfer": "A name or number. It becomes a pseudonym when the log is collected and is stored nowhere.",
@@ -223,6 +226,22 @@ class DriveTable(cols.Table):
     wind_along_mps = _same(Shots.wind_along_mps)
     source = _same(Shots.source)
     row = _same(Shots.row)
+
+
+TAKEN = frozenset((*LOG_COLUMNS, *StandardShots.columns(), *DriveTable.columns()))  # no other column may be called so
+
+
+class Readings(cols.Table):
+    """What the drives' logs say in the further columns that the study names as regressors. Not there without any."""
+
+    FILES = ("collected/*.readings.parquet",)
+    ROW = "accepted drive and column with a number"
+    STORED = "readings"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    column = cols.text("Column", "Name of the regressor in study.yaml.", primary_key=True, regex=f"^{REGRESSOR_NAME}$")
+    value = cols.number("Value", "Number in the log, in the log's own unit.", decimals=3)
 
 
 class Rejects(cols.Table):
