@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.configuration.study import StandardAir
+from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import FIT_COLUMNS, Speed, speed_of_study
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
@@ -59,10 +59,11 @@ def run(
     study: str,
     settings: dict[str, Any],
     centres: Sequence[float],
+    choices: dict[str, Any],
     **fit: str,
 ) -> None:
-    """Run the step; see the module's docstring. `fit` names the fit's files as `FILES` does."""
-    folder = Path(kept)
+    """Run the step; see the module's docstring. `choices` are the study's `Model`, `fit` the files as in `FILES`."""
+    folder, method = Path(kept), Model.model_validate(choices)
     records = find_kept(folder)
     every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS))
     speed = speed_of_study(every)
@@ -76,7 +77,9 @@ def run(
         record = next(one for one in records if one.id == parent)
         reached = read_artefact(frontier, Frontier)
         best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
-        findings = _compared(folder, record, new, Survey.of(used, settings["seed"]), speed, best)
+        findings = _compared(
+            folder, record, new, Survey.of(used, settings["seed"], number=method.folds), speed, best, method
+        )
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
@@ -89,11 +92,17 @@ def run(
 
 
 def _compared(
-    folder: Path, record: Record, new: ComparedFit, survey: Survey, speed: Speed, efficient: Delivery
+    folder: Path,
+    record: Record,
+    new: ComparedFit,
+    survey: Survey,
+    speed: Speed,
+    efficient: Delivery,
+    choices: Model,
 ) -> Findings:
     """Read the kept model of a record and compare the new fit with it."""
     old = read_fitted(kept_files(folder, record.id), record.id, record.settings["air"])
-    candidates = candidates_of_study(speed, survey.extents, new.calibration, new.air)
+    candidates = candidates_of_study(speed, survey.extents, new.calibration, new.air, choices)
     form = next(one for one in candidates if one.name == new.model.surface.name).surface(survey.extents)
     return compare(old, new, form, survey, efficient, versions_changed(record))
 

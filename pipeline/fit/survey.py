@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.configuration.study import Model
 from pipeline.drives import Drives, typical_drives
 from pipeline.fit.surface import Extent
-from pipeline.fit.usual_delivery import STRIKE, UsualDelivery, fit_usual_delivery
+from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.regressors import Regressors, values_of
 
@@ -50,7 +50,7 @@ class Survey:
     among: pl.Expr | None
     levels: pl.DataFrame
     extents: dict[str, tuple[Extent, Extent, Extent]]
-    strike: float = STRIKE
+    strike: float = UsualDelivery.strike
     regressors: Regressors = field(default_factory=Regressors)
 
     @classmethod
@@ -61,7 +61,7 @@ class Survey:
         folds: pl.DataFrame | None = None,
         among: pl.Expr | None = None,
         number: int = FOLDS,
-        strike: float = STRIKE,
+        strike: float = UsualDelivery.strike,
         regressors: Sequence[str] = (),
     ) -> "Survey":
         """Read the drives; `seed` shares golfers out over a `number` of folds, unless `folds` (golfer, fold) does.

@@ -5,12 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.configuration.study import Efficient
 from pipeline.fit.trend import Line as Line
 from pipeline.fit.trend import Trend
 from pipeline.statistics.arrays import Array
-
-STRIKE = Efficient().strike  # as a study has it that says nothing
 
 # Variance of a median over that of a mean, for readings near normal: pi / 2.
 MEDIAN_VARIANCE = np.pi / 2
@@ -34,10 +31,15 @@ class UsualDelivery:
     better_ratio: Line | None
     launch: Line
     spin: Line
-    strike: float = STRIKE
+    strike: float = 0.75  # as `Efficient` has it, and as every model had it before studies could choose
+
+    @property
+    def lines(self) -> dict[str, Line | None]:
+        """The lines by their names."""
+        return {name: value for name, value in vars(self).items() if name != "strike"}
 
 
-def fit_usual_delivery(typical: pl.DataFrame, strike: float = STRIKE) -> UsualDelivery:
+def fit_usual_delivery(typical: pl.DataFrame, strike: float = UsualDelivery.strike) -> UsualDelivery:
     """Fit the trends by quantile regression; each is straight unless a bend clearly shows.
 
     Parameters
@@ -66,7 +68,7 @@ def fit_usual_delivery(typical: pl.DataFrame, strike: float = STRIKE) -> UsualDe
     return UsualDelivery(speed_ratio, better_ratio, launch, spin, strike)
 
 
-def ratio_lines(typical: pl.DataFrame, strike: float = STRIKE) -> tuple[Line | None, Line | None]:
+def ratio_lines(typical: pl.DataFrame, strike: float = UsualDelivery.strike) -> tuple[Line | None, Line | None]:
     """Fit the median and the quantile `strike` of golfers' speed ratios; None where too few are known."""
     middle, known = pulled_ratios(typical)
     if middle is None:
