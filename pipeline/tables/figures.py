@@ -66,6 +66,7 @@ class HeldOut(cols.Table):
 
     FILES = ("model/held_out.parquet",)
     ROW = "drive, in the order of drives.parquet"
+    STORED = "held_out"
 
     golfer = cols.pseudonym(primary_key=False)
     source = cols.source(primary_key=True)
@@ -132,6 +133,7 @@ class BandTable(cols.Table):
 
     FILES = ("benchmarks/bands.csv", "benchmarks/bands.parquet")
     ROW = "quarter and band"
+    STORED = "bands"
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)
