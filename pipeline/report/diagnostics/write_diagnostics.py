@@ -11,12 +11,13 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import Drives, speed_of_study
+from pipeline.drives import FIT_COLUMNS, Drives, speed_of_study
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
+from pipeline.fit.held_out import DRIVE_KEYS
 from pipeline.fit.model import FittedModel
 from pipeline.report.diagnostics.diagnostics_page import build_diagnostics
 from pipeline.tables.figures import Scores
@@ -34,14 +35,12 @@ def run(
     UserError
         If the held-out predictions don't belong to the drives.
     """
-    every = open_drives(Path(drives))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "source", "row"))
     used = every.usable(speed_of_study(every))
     table = read_table(scores, Scores)
     fitted = table.filter("chosen").row(0, named=True)
     shown, predictions = sample(used, Path(held_out), -(-fitted["golfers"] // MOST_GOLFERS))
-    # All drives of a golfer share a fold: a table of other drives, or in another order, breaks that.
-    folds = shown.select("golfer").hstack([predictions["fold"]]) if predictions.height == shown.height else None
-    if folds is None or folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() != 1:
+    if not shown.select(DRIVE_KEYS).cast({"golfer": pl.String}).equals(predictions.select(DRIVE_KEYS)):
         raise UserError(f"{held_out}: does not belong to {drives}; delete it and run the workflow again.")
     reached = read_artefact(frontier, Frontier)
     centres = np.array([v for v in sorted(settings["bands"]["centres"]) if v in reached.speed_mph], dtype=float)
