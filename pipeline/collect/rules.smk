@@ -10,6 +10,12 @@ PARTITIONS = partitions(
     LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS}
 )
 
+# Columns of the logs that the study names as regressors, beyond the standard ones. Without any, nothing is made of them.
+FURTHER = (
+    {"further": STUDY.model.further_columns} if STUDY.model.further_columns else {}
+)
+READINGS = f"{OUT}/collected/{{partition}}.readings.parquet"
+
 
 wildcard_constraints:
     partition="|".join(map(re.escape, PARTITIONS)),
@@ -25,6 +31,7 @@ rule collect_logs:
         shots=f"{OUT}/collected/{{partition}}.shots.parquet",
         rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
         receipts=f"{OUT}/collected/{{partition}}.receipts.json",
+        **FURTHER and {"readings": READINGS},
     log:
         f"{LOGS_OF}/collect_logs/{{partition}}.log",
     benchmark:
@@ -66,6 +73,7 @@ rule load_shots:
         receipts=expand(
             f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS
         ),
+        **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
@@ -80,7 +88,7 @@ rule load_shots:
     resources:
         **needs("load_shots"),
     params:
-        **step("load_shots"),
+        **step("load_shots", **FURTHER),
     message:
         "Load the collected logs into DuckDB"
     shell:

@@ -271,6 +271,10 @@ class StudiedDrives(cols.Table):
 TAKEN = frozenset(name for table in (StandardShots, DriveTable, StudiedDrives) for name in table.columns())
 
 
+# Whole numbers from here on are numbers of members, telephones or seconds, not readings.
+LONG_NUMBER = 100_000
+
+
 class Readings(cols.Table):
     """What the drives' logs say in the further columns that the study names as regressors. Not there without any."""
 
