@@ -24,6 +24,7 @@ from pipeline.fit.comparison import Verdict, fingerprint, judge
 from pipeline.fit.comparison_text import write_comparison, write_first
 from pipeline.fit.findings import Findings, compare
 from pipeline.fit.kept import (
+    FILES,
     Data,
     Record,
     find_kept,
@@ -40,6 +41,7 @@ from pipeline.fit.survey import Survey
 from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air_of_drives import AIR_COLUMNS
+from pipeline.tables.logs import DriveTable
 
 FIRST, ADOPT, KEEP = "first", "adopt", "keep"
 TOLD = {
@@ -60,12 +62,14 @@ def run(
     settings: dict[str, Any],
     centres: Sequence[float],
     choices: dict[str, Any],
+    beside: str | None = None,
     **fit: str,
 ) -> None:
     """Run the step; see the module's docstring. `choices` are the study's `Model`, `fit` the files as in `FILES`."""
     folder, method = Path(kept), Model.model_validate(choices)
     records = find_kept(folder)
-    every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS))
+    columns = dict.fromkeys((*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, *_regressors_of(old)))
+    every = open_drives(Path(drives), [*columns], None if beside is None else Path(beside))
     speed = speed_of_study(every)
     used = every.usable(speed)
     new = read_fitted(fit, model_id(fit), settings["air"])
@@ -78,7 +82,13 @@ def run(
         reached = read_artefact(frontier, Frontier)
         best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
         findings = _compared(
-            folder, record, new, Survey.of(used, settings["seed"], number=method.folds), speed, best, method
+            folder,
+            record,
+            new,
+            Survey.of(used, settings["seed"], number=method.folds, regressors=method.regressors),
+            speed,
+            best,
+            method,
         )
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
@@ -89,6 +99,13 @@ def run(
     write_artefact(verdict, ModelVerdict(new.id, parent, outcome, found.reasons))
     write_text(Path(comparison), text)
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
+
+
+def _regressors_of(old: Sequence[str]) -> list[str]:
+    """Name the regressors of the kept model, by its files, that any study's drives have; others count as not known."""
+    model = next((path for path in old if Path(path).name == FILES["model"]), None)
+    names = () if model is None else read_artefact(model, FittedModel).model.regressors.names
+    return [name for name in names if name in DriveTable.columns()]
 
 
 def _compared(

@@ -79,6 +79,7 @@ rule write_intervals:
 rule keep_model:
     input:
         **dict(rules.fit_model.output.items()),
+        **BESIDE,
         calibration=rules.calibrate_flight.output.calibration,
         calibrations=rules.calibrate_flight.output.table,
         drives=rules.standardise_shots.output.drives,

@@ -70,7 +70,9 @@ class Further:
         cells = raw.select("row", *(pl.col(f"{IN_BATCHES}{name}").alias(name) for name in self.names))
         numbers, wrong = numbers_of(cells, self.names, self.layout, self.typed_as_text)
         keys = accepted.select("source", "row", "golfer")
-        for name, count in keys.select("row").join(wrong, on="row").select(pl.col(self.names).sum()).row(0, named=True).items():
+        for name, count in (
+            keys.select("row").join(wrong, on="row").select(pl.col(self.names).sum()).row(0, named=True).items()
+        ):
             self._wrong[name] = self._wrong.get(name, 0) + int(count)
         drives = keys.join(numbers, on="row", maintain_order="left")
         long = drives.unpivot(self.names, index=keys.columns, variable_name="column").drop_nulls("value")

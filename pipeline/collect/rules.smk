@@ -28,10 +28,10 @@ rule collect_logs:
         ],
         key=str(KEY),
     output:
+        **FURTHER and {"readings": READINGS},
         shots=f"{OUT}/collected/{{partition}}.shots.parquet",
         rejects=f"{OUT}/collected/{{partition}}.rejects.parquet",
         receipts=f"{OUT}/collected/{{partition}}.receipts.json",
-        **FURTHER and {"readings": READINGS},
     log:
         f"{LOGS_OF}/collect_logs/{{partition}}.log",
     benchmark:
@@ -64,6 +64,7 @@ rule collect_logs:
 
 rule load_shots:
     input:
+        **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
         shots=expand(
             f"{OUT}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
         ),
@@ -73,7 +74,6 @@ rule load_shots:
         receipts=expand(
             f"{OUT}/collected/{{partition}}.receipts.json", partition=PARTITIONS
         ),
-        **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",

@@ -18,7 +18,7 @@ from pipeline.edge.files import whole
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.columns import Table, column_comments
 from pipeline.tables.figures import HeldOut
-from pipeline.tables.logs import DriveTable, Rejects, StandardShots, StudiedDrives
+from pipeline.tables.logs import DriveTable, Readings, Rejects, StandardShots, StudiedDrives
 from pipeline.tables.table_set import TableSet
 
 # Column: device: factor and addition.
@@ -239,6 +239,13 @@ def write_shots(
         if held_out is not None:
             connection.execute(f"CREATE TABLE {HeldOut.STORED} AS FROM read_parquet({_literal(held_out)})")
             described.append(HeldOut)
+        if connection.execute(
+            "FROM duckdb_tables() WHERE database_name = 'loaded' AND table_name = 'readings'"
+        ).fetchall():
+            connection.execute(
+                f"CREATE TABLE {Readings.STORED} AS FROM loaded.readings ORDER BY {_names(Readings.primary_key())}"
+            )
+            described.append(Readings)
         for one in described:
             _describe(connection, one)
 

@@ -36,7 +36,7 @@ def write_regressors(loaded: Path, drives: Path, regressors: Sequence[str], path
     """
     further = [name for name in regressors if name not in OPTIONAL_NUMBERS]
     columns = ", ".join(f'{"f" if name in further else "s"}."{name}"' for name in regressors)
-    values = ", ".join(f"max(value) FILTER (\"column\" = '{name}') AS \"{name}\"" for name in further)
+    values = ", ".join(f'max(value) FILTER ("column" = \'{name}\') AS "{name}"' for name in further)
     beside = f"LEFT JOIN (SELECT source, row, {values} FROM readings GROUP BY source, row) f USING (source, row)"
     query = f"""SELECT d.source, d.row, {columns}
         FROM (SELECT source, row, file_row_number AS place FROM read_parquet(?, file_row_number = true)) d
@@ -44,6 +44,10 @@ def write_regressors(loaded: Path, drives: Path, regressors: Sequence[str], path
     form = f"(FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE {PIECE_ROWS})"
     with tempfile.TemporaryDirectory(prefix="yardband-") as folder, whole(path) as part:
         # One thread: how many there are must not show in the bytes.
-        settings = {"memory_limit": MEMORY, "temp_directory": folder, "threads": 1}
+        settings: dict[str, str | bool | int | float | list[str]] = {
+            "memory_limit": MEMORY,
+            "temp_directory": folder,
+            "threads": 1,
+        }
         with duckdb.connect(str(loaded), read_only=True, config=settings) as connection:
             connection.execute(f"COPY ({query}) TO '{str(part).replace(chr(39), chr(39) * 2)}' {form}", [str(drives)])

@@ -23,11 +23,12 @@ from pipeline.fit.card import write_card
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.fit.regressor_effects import assess_regressors, effects_in_table, with_errors
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.shares import find_shares
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.tables.figures import Coefficients, Scores
+from pipeline.tables.figures import Coefficients, RegressorTable, Scores
 
 say = partial(print, flush=True)
 
@@ -47,14 +48,16 @@ def run(
     air: dict[str, Any],
     choices: dict[str, Any],
     strike: float,
+    beside: str | None = None,
+    regressors: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
     method = Model.model_validate(choices)
-    every = open_drives(Path(drives))
+    every = open_drives(Path(drives), beside=None if beside is None else Path(beside))
     speed = speed_of_study(every)
     used = every.usable(speed)
     enough_for_a_fit(used)
-    survey = Survey.of(used, seed, number=method.folds, strike=strike)
+    survey = Survey.of(used, seed, number=method.folds, strike=strike, regressors=method.regressors)
     flight = read_artefact(calibration, StudyFlight)
     candidates = candidates_of_study(speed, survey.extents, flight.calibration, StandardAir.model_validate(air), method)
     found = hold_contest(candidates, survey, say, method.choose)
@@ -62,10 +65,14 @@ def run(
     say("Refitting on resampled golfers ...")
     refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed, method.replicates))
     shares = find_shares(found.model, every, refits, golfers)
-    chosen = shares.of_model(found.model)
+    effects = assess_regressors(method.regressors, found.model.surface, survey, found.model.usual)
+    chosen = shares.of_model(with_errors(found.model, effects))
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
     write_artefact(model, FittedModel(study, chosen, on))
-    write_csv(Path(coefficients), Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name)))
+    terms = effects_in_table(effects, shares.in_table(found.coefficients, chosen.surface.name), chosen.surface.name)
+    write_csv(Path(coefficients), Coefficients.validate(terms))
+    if regressors is not None:
+        write_csv(Path(regressors), RegressorTable.validate(effects))
     write_csv(Path(scores), Scores.validate(found.scores))
     write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
     write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))

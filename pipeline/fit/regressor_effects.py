@@ -5,7 +5,7 @@ carry farther for other reasons; so the effect within golfers stands beside it, 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,10 +16,11 @@ from pipeline.drives import Piece, inputs
 from pipeline.fit.comparison import errors_of, paired_score
 from pipeline.fit.factored import Factored, left_beside
 from pipeline.fit.flight_surface import Form
+from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import REGRESSOR_GOLFERS, Survey
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.offsets import Offsets
-from pipeline.flight.regressors import Regressors, values_of
+from pipeline.flight.regressors import LABEL, Regressors, values_of
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate
@@ -117,6 +118,8 @@ def assess_regressors(names: Sequence[str], surface: Form, survey: Survey, trend
     DataFrame
         The table `RegressorTable`, a row for each name in the given order.
     """
+    if not names:
+        return pl.DataFrame(schema=types_of(RegressorTable))
     rows: dict[str, dict[str, Any]] = dict(zip(names, describe_values(names, survey), strict=True))
     factored, offsets = Factored.of(survey, surface), survey.offsets()
     told = factored.told_apart(offsets)
@@ -324,6 +327,25 @@ def _figures(effect: Effect, about: dict[str, Any]) -> dict[str, Any]:
     if away.p_value[0] < RATE:
         found["note"] = "Within golfers the effect is another: golfers who differ in it differ in something else too."
     return found
+
+
+def with_errors(model: CarryModel, effects: pl.DataFrame) -> CarryModel:
+    """Give a model's regressors the standard errors of their effects, as far as `assess_regressors` has any."""
+    told = dict(effects.select("regressor", "std_error").drop_nulls().iter_rows())
+    own = zip(model.regressors.names, model.regressors.std_errors, strict=True)
+    errors = np.array([told.get(name, error) for name, error in own], dtype=float)
+    return replace(model, regressors=replace(model.regressors, std_errors=errors))
+
+
+def effects_in_table(effects: pl.DataFrame, coefficients: pl.DataFrame, model: str) -> pl.DataFrame:
+    """Put the effects' errors and intervals into the table `Coefficients` in place of those of a model, by its name."""
+    figures = ("std_error", "lo90", "hi90")
+    known = effects.filter(pl.col("std_error").is_not_null())
+    told = known.select((LABEL + pl.col("regressor")).alias("term"), *figures, model=pl.lit(model))
+    joined = coefficients.join(told, on=("model", "term"), how="left", suffix="_told", maintain_order="left")
+    return joined.with_columns(pl.coalesce(f"{name}_told", name).alias(name) for name in figures).select(
+        coefficients.columns
+    )
 
 
 def held_out_scores(
