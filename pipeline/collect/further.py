@@ -75,7 +75,11 @@ class Further:
         ):
             self._wrong[name] = self._wrong.get(name, 0) + int(count)
         drives = keys.join(numbers, on="row", maintain_order="left")
-        long = drives.unpivot(self.names, index=keys.columns, variable_name="column").drop_nulls("value")
+        each = (
+            drives.select(*keys.columns, pl.lit(name).alias("column"), pl.col(name).alias("value"))
+            for name in self.names
+        )
+        long = pl.concat(each).drop_nulls("value")
         self._golfers.append(by_golfer(long))
         return long.select(list(Readings.columns())).sort("row", "column")
 

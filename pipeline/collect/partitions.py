@@ -88,6 +88,5 @@ def described(partition: Mapping[str, Any]) -> list[LogFile]:
     for one in partition["entries"]:
         entry = LogEntry.model_validate(one["entry"])
         layout = STANDARD_LAYOUT if one["layout"] is None else layouts[one["layout"]]
-        about = {"entry": entry, "layout": layout, "group": one["group"], "regressors": regressors}
-        logs += [LogFile.model_validate({"source": name, **about}) for name in one["sources"]]
+        logs += [LogFile.of(name, entry, layout, one["group"], regressors) for name in one["sources"]]
     return sorted(logs, key=lambda log: log.source)

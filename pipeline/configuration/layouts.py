@@ -1,5 +1,6 @@
 """Layouts: how a foreign log is written and where the standard columns are in it; log files with theirs."""
 
+from collections.abc import Sequence
 from typing import ClassVar, Literal
 from zoneinfo import available_timezones
 
@@ -129,6 +130,14 @@ class LogFile(Strict):
     layout: Layout
     group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
     regressors: tuple[str, ...] = Field((), description="the study's regressors that aren't standard columns")
+
+    @classmethod
+    def of(
+        cls, source: str, entry: LogEntry, layout: Layout, group: str = "masked", regressors: Sequence[str] = ()
+    ) -> "LogFile":
+        """Make one whose layout may map the regressors too."""
+        parts = {"source": source, "entry": entry, "layout": layout, "group": group, "regressors": tuple(regressors)}
+        return cls.model_validate(parts, context={"regressors": tuple(regressors)})
 
 
 class SpeedFile(Strict):

@@ -42,8 +42,7 @@ def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
     further = study.model.further_columns
     described = _described(folder, "logs", study.logs, STANDARD_LAYOUT, set(), problems, further)
     group = study.privacy.group
-    logs = [LogFile(source=s, entry=e, layout=layout, group=group, regressors=further) for s, e, layout in described]
-    return logs, problems
+    return [LogFile.of(source, entry, layout, group, further) for source, entry, layout in described], problems
 
 
 def find_speed_logs(folder: Path, study: Study) -> list[SpeedFile]:
