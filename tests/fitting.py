@@ -20,3 +20,9 @@ def fit_to(candidate, drives):
 def hold_out(candidate, survey, known=COMBINATIONS):
     factored = Factored.of(survey, candidate.surface(survey.extents))
     return predict_held_out(survey, factored.without_each(survey, survey.trends()), known)
+
+
+def fit_to_regressors(candidate, drives, *names):
+    survey = Survey.of(drives, regressors=names)
+    factored = Factored.of(survey, candidate.surface(survey.extents))
+    return fit_candidate(factored, survey, fit_usual_delivery(survey.typical))

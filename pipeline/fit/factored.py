@@ -19,6 +19,7 @@ from pipeline.statistics.least_squares import Factor, Fit, Solved, scores_by_clu
 # A regressor has a term where devices, balls and the regressors before it explain less than all but this share of its
 # variance. Temperatures that differ between two sites alone are the sites' devices; a thousandth more shows nothing.
 OWN_SHARE = 1e-3
+SAME = 1e-20  # a variance of so little of the squared center is rounding: the values are the same
 
 
 @dataclass(frozen=True)
@@ -94,10 +95,13 @@ class Factored:
         known = [r[:, 0], *(r[:, 1 + self.levels.levels.index(level)] for level in offsets.levels)]
         one = known[0] / np.linalg.norm(known[0])
         names = []
-        for name, column in zip(self.regressors.names, r[:, 1 + len(self.levels.levels) : -1].T, strict=True):
+        columns = zip(
+            self.regressors.names, self.regressors.centers, r[:, 1 + len(self.levels.levels) : -1].T, strict=True
+        )
+        for name, center, column in columns:
             left = left_beside(known, column)
             whole = column - one * (one @ column)
-            if left @ left > OWN_SHARE * (whole @ whole) and whole @ whole > 0:
+            if left @ left > OWN_SHARE * (whole @ whole) and whole @ whole > SAME * center**2 * (known[0] @ known[0]):
                 names.append(name)
                 known.append(column)
         return self.regressors.only(names)

@@ -24,6 +24,7 @@ from pipeline.flight.regressors import LABEL, Regressors, values_of
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted
 from pipeline.statistics.intervals import Estimate
+from pipeline.statistics.jackknife import Golfers, Jackknifed, about_golfers
 from pipeline.statistics.least_squares import Factor
 from pipeline.tables.figures import RegressorTable
 from pipeline.tables.types import types_of
@@ -34,69 +35,6 @@ RATE = 0.05  # of false discoveries among the regressors that are said to matter
 LEAST_WITHIN = 0.01
 # One golfer who makes up more than this of all that tells a regressor apart is no ground for an error by golfers.
 MOST_OF_ONE = 0.9
-
-Golfers = npt.NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Jackknifed:
-    """A least-squares fit whose last terms are asked for, and by how much each golfer left out would move them.
-
-    Attributes
-    ----------
-    coefficients : ndarray, shape (terms,)
-    basis : ndarray, shape (terms, rank)
-        Rows of the fit times it are orthonormal columns. Terms that depend on each other have fewer of these.
-    asked : int
-        Number of terms at the end.
-
-    References
-    ----------
-    MacKinnon, Nielsen and Webb, J. Econometrics 232 (2023) 272, doi 10.1016/j.jeconom.2022.04.001 (from memory): with
-    few or unequal clusters, errors from leaving out each cluster hold their rate where the plain ones don't.
-    """
-
-    coefficients: Array
-    basis: Array
-    asked: int
-
-    @classmethod
-    def of(cls, factor: Factor, asked: int) -> "Jackknifed":
-        """Solve a fit from the factor of its rows."""
-        X, y = factor.r[:, :-1], factor.r[:, -1]
-        lengths = np.linalg.norm(X, axis=0)
-        scale = np.where(lengths > 0, lengths, 1.0)
-        u, s, v = np.linalg.svd(X / scale, full_matrices=False)
-        kept = s > 1e-9 * s[0]
-        basis = (v[kept].T / s[kept]) / scale[:, None]
-        return cls(basis @ (u[:, kept].T @ y), basis, asked)
-
-    @property
-    def effects(self) -> Array:
-        """Of the terms that are asked for, shape (asked,)."""
-        return self.coefficients[len(self.coefficients) - self.asked :]
-
-    def moves(self, X: Array, y: Array, golfer: Golfers) -> Array:
-        """Give by how much each golfer moves the effects, shape (golfers, asked): with him less without him.
-
-        Parameters
-        ----------
-        X, y : ndarray
-            Rows of the fit, those of a golfer together.
-        golfer : ndarray of int
-            Numbered from 0, rising.
-        """
-        Q, residual = X @ self.basis, y - X @ self.coefficients
-        starts = np.flatnonzero(np.diff(golfer, prepend=-1))
-        scores = np.add.reduceat(Q * residual[:, None], starts, axis=0)
-        moved = np.empty_like(scores)
-        for k, (first, last) in enumerate(zip(starts, [*starts[1:], len(y)], strict=True)):
-            own = Q[first:last]
-            value, vector = np.linalg.eigh(own.T @ own)
-            # What no other golfer shows, such as a device that he alone hit at, stays as it is without him.
-            left = np.where(1 - value > 1e-9, 1 - value, np.inf)
-            moved[k] = vector @ ((vector.T @ scores[k]) / left)
-        return np.asarray(moved @ self.basis[len(self.coefficients) - self.asked :].T)
 
 
 def assess_regressors(names: Sequence[str], surface: Form, survey: Survey, trends: UsualDelivery) -> pl.DataFrame:
@@ -120,10 +58,28 @@ def assess_regressors(names: Sequence[str], surface: Form, survey: Survey, trend
     """
     if not names:
         return pl.DataFrame(schema=types_of(RegressorTable))
-    rows: dict[str, dict[str, Any]] = dict(zip(names, describe_values(names, survey), strict=True))
-    factored, offsets = Factored.of(survey, surface), survey.offsets()
+    factored = Factored.of(survey, surface)
+    rows = judge_effects(names, factored, survey)
+    tested = [name for name, row in rows.items() if "estimate" in row]
+    for name, score in zip(tested, held_out_scores(factored, survey, trends, tested), strict=True):
+        rows[name] |= score
+    columns = types_of(RegressorTable)
+    return pl.DataFrame([{column: row.get(column) for column in columns} for row in rows.values()], schema=columns)
+
+
+def judge_effects(names: Sequence[str], factored: Factored, survey: Survey) -> dict[str, dict[str, Any]]:
+    """Estimate the effects of regressors and say which matter.
+
+    Returns
+    -------
+    dict of str to dict
+        By regressor the columns of the table `RegressorTable` but those of predictions; what isn't known is absent.
+    """
+    about = describe_values(names, survey)
+    rows: dict[str, dict[str, Any]] = {name: {"regressor": name, **own} for name, own in zip(names, about, strict=True)}
+    offsets = survey.offsets()
     told = factored.told_apart(offsets)
-    terms = surface.size + len(offsets.levels) + len(told.names)
+    terms = factored.surface.size + len(offsets.levels) + len(told.names)
     for name, row in rows.items():
         row["freedom"] = row["golfers"] - terms
         why = _why_not(name, row, told, terms)
@@ -131,17 +87,12 @@ def assess_regressors(names: Sequence[str], surface: Form, survey: Survey, trend
     effects = estimate_effects(factored, survey, offsets, told) if told.names else []
     for name, effect in zip(told.names, effects, strict=True):
         rows[name] |= {} if "verdict" in rows[name] else _figures(effect, rows[name])
-    tested = [name for name in names if "verdict" not in rows[name]]
-    for name, score in zip(tested, held_out_scores(factored, survey, trends, tested), strict=True):
-        rows[name] |= score
     p_value = pl.Series([row.get("p_value") for row in rows.values()], dtype=pl.Float64)
     q_values = adjusted(p_value, pl.repeat("study", len(p_value), eager=True))
     for row, q_value in zip(rows.values(), q_values, strict=True):
         row["q_value"] = q_value
         row.setdefault("verdict", "matters" if q_value is not None and q_value < RATE else "not_shown")
-    columns = types_of(RegressorTable)
-    listed = [{"regressor": name, **row} for name, row in rows.items()]
-    return pl.DataFrame([{c: row.get(c) for c in columns} for row in listed], schema=columns)
+    return rows
 
 
 def _why_not(name: str, about: dict[str, Any], told: Regressors, terms: int) -> str | None:
@@ -292,15 +243,6 @@ def _varies_within(r: Array, levels: int, whole: Array) -> npt.NDArray[np.bool_]
         marks.append(bool(left @ left >= LEAST_WITHIN * square))
         known.append(column)
     return np.array(marks)
-
-
-def about_golfers(values: Array, golfer: Golfers) -> Array:
-    """Take each golfer's mean out of columns, shape (n, columns); golfers are numbered from 0."""
-    if not values.shape[1]:
-        return values
-    shots = np.bincount(golfer)
-    means = np.column_stack([np.bincount(golfer, weights=column) / shots for column in values.T])
-    return np.asarray(values - means[golfer])
 
 
 def _figures(effect: Effect, about: dict[str, Any]) -> dict[str, Any]:
