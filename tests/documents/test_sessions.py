@@ -20,9 +20,11 @@ import re
 import shutil
 import subprocess
 import sys
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 ROOT = Path(__file__).parents[2]
@@ -126,9 +128,13 @@ def run_python(block, names, page):
     assert test.examples, f"{page.name}, line {block.line}: a pycon block has no `>>>`"
     told = []
     runner = doctest.DocTestRunner(optionflags=OPTIONS)
-    failed = runner.run(test, out=told.append, clear_globs=False).failed
+    # Told in the end: some libraries say themselves which of their warnings are no errors.
+    with warnings.catch_warnings(record=True) as warned:
+        warnings.simplefilter("always")
+        failed = runner.run(test, out=told.append, clear_globs=False).failed
     names.update(test.globs)  # doctest works on a copy
     assert not failed, "".join(told)
+    assert not warned, "\n".join(f"{page.name}: {one.category.__name__}: {one.message}" for one in warned)
 
 
 def run_page(page, folder):
@@ -136,16 +142,21 @@ def run_page(page, folder):
     blocks = blocks_of(page.read_text(encoding="utf-8"))
     assert any(block.file is None for block in blocks), f"{page.name} has no session"
     names = {"__name__": "__main__"}
-    for block in blocks:
-        if block.file:
-            file = folder / block.file
-            file.parent.mkdir(parents=True, exist_ok=True)
-            file.write_text(block.text, encoding="utf-8")
-        elif block.language == "pycon":
-            run_python(block, names, page)
-        else:
-            for command in commands_of(block.text):
-                run_command(command, folder)
+    with pl.Config():  # how a page prints tables is its own affair
+        for block in blocks:
+            run_block(block, names, page, folder)
+
+
+def run_block(block, names, page, folder):
+    if block.file:
+        file = folder / block.file
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(block.text, encoding="utf-8")
+    elif block.language == "pycon":
+        run_python(block, names, page)
+    else:
+        for command in commands_of(block.text):
+            run_command(command, folder)
 
 
 @pytest.fixture(scope="session")
