@@ -252,7 +252,7 @@ class StudiedDrives(cols.Table):
     spin_rpm = _same(Shots.spin_rpm)
     spin_measured = _same(Shots.spin_measured)
     carry_measured_yd = _same(Shots.carry_yd)
-    carry_standard_yd = _same(StandardShots.carry_standard_yd)
+    carry_standard_yd = cols.number("Carry, standard", "At the standard conditions of the study.", decimals=1)
     carry_reference_yd = _same(StandardShots.carry_reference_yd)
     attack_deg = _same(Shots.attack_deg)
     path_deg = _same(Shots.path_deg)

@@ -12,6 +12,8 @@ How a page is written:
   last line below it says another, such as `[exit 2]`.
 - A block of another language is saved to a file if the line before it says so: `<!-- file: trial/study.yaml -->`.
 - A page needs a session.
+
+Notebooks there are run whole in the same folder. They are committed without outputs, and write nothing to stderr.
 """
 
 import doctest
@@ -20,13 +22,17 @@ import re
 import shutil
 import subprocess
 import sys
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
+import nbformat
+import polars as pl
 import pytest
+from nbclient import NotebookClient
 
 ROOT = Path(__file__).parents[2]
-PAGES = sorted((ROOT / "docs/research").glob("*.md"))
+PAGES, NOTEBOOKS = (sorted((ROOT / "docs/research").glob(f"*.{kind}")) for kind in ("md", "ipynb"))
 NEEDED = ("Snakefile", "pipeline", "profiles", "environment.yaml", "data_demo", "tests/studies.smk", "docs")
 LONGEST_S = 300
 
@@ -126,9 +132,13 @@ def run_python(block, names, page):
     assert test.examples, f"{page.name}, line {block.line}: a pycon block has no `>>>`"
     told = []
     runner = doctest.DocTestRunner(optionflags=OPTIONS)
-    failed = runner.run(test, out=told.append, clear_globs=False).failed
+    # Told in the end: some libraries say themselves which of their warnings are no errors.
+    with warnings.catch_warnings(record=True) as warned:
+        warnings.simplefilter("always")
+        failed = runner.run(test, out=told.append, clear_globs=False).failed
     names.update(test.globs)  # doctest works on a copy
     assert not failed, "".join(told)
+    assert not warned, "\n".join(f"{page.name}: {one.category.__name__}: {one.message}" for one in warned)
 
 
 def run_page(page, folder):
@@ -136,16 +146,21 @@ def run_page(page, folder):
     blocks = blocks_of(page.read_text(encoding="utf-8"))
     assert any(block.file is None for block in blocks), f"{page.name} has no session"
     names = {"__name__": "__main__"}
-    for block in blocks:
-        if block.file:
-            file = folder / block.file
-            file.parent.mkdir(parents=True, exist_ok=True)
-            file.write_text(block.text, encoding="utf-8")
-        elif block.language == "pycon":
-            run_python(block, names, page)
-        else:
-            for command in commands_of(block.text):
-                run_command(command, folder)
+    with pl.Config():  # how a page prints tables is its own affair
+        for block in blocks:
+            run_block(block, names, page, folder)
+
+
+def run_block(block, names, page, folder):
+    if block.file:
+        file = folder / block.file
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(block.text, encoding="utf-8")
+    elif block.language == "pycon":
+        run_python(block, names, page)
+    else:
+        for command in commands_of(block.text):
+            run_command(command, folder)
 
 
 @pytest.fixture(scope="session")
@@ -173,6 +188,57 @@ def folder(finished, tmp_path, monkeypatch):
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
 def test_the_sessions_of_a_page_run_as_printed(page, folder):
     run_page(page, folder)
+
+
+# --- notebooks ------------------------------------------------------------------------------------------------------
+
+
+def run_notebook(path, folder):
+    """Run a notebook in a folder and give what it printed and its number of pictures."""
+    notebook = nbformat.read(path, as_version=4)
+    NotebookClient(notebook, timeout=LONGEST_S, resources={"metadata": {"path": str(folder)}}).execute()
+    outputs = [output for cell in notebook.cells for output in cell.get("outputs", [])]
+    assert [output.text for output in outputs if output.get("name") == "stderr"] == []
+    printed = "".join(output.text for output in outputs if output.output_type == "stream")
+    return printed, sum("image/png" in output.get("data", {}) for output in outputs)
+
+
+@pytest.fixture
+def kernel(folder, tmp_path, monkeypatch):
+    """Let kernels be of this environment, tell all warnings, and write their own files elsewhere."""
+    changes = {
+        "PYTHONWARNINGS": "default",
+        "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime"),
+        "IPYTHONDIR": str(tmp_path),
+    }
+    for name, value in (command_line(folder) | changes).items():
+        monkeypatch.setenv(name, value)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_notebook_is_committed_without_outputs(path):
+    notebook = nbformat.read(path, as_version=4)
+    nbformat.validate(notebook)
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    assert code
+    assert [cell.id for cell in code if cell.outputs or cell.execution_count is not None] == []
+
+
+@pytest.mark.bench
+@pytest.mark.usefixtures("kernel")
+def test_the_question_is_answered_as_its_notebook_says(folder):
+    printed, pictures = run_notebook(ROOT / "docs/research/question.ipynb", folder)
+    assert pictures == 1
+    interval = r"(-?[\d.]+) yd (?:more lost by launch )?\((-?[\d.]+) to (-?[\d.]+)\)\."
+    more, low, high = map(float, re.search(rf"A degree steeper goes with {interval}", printed).groups())
+    assert 0 < low < more < high
+    rest, low, high = map(float, re.search(rf"A degree steeper falls short by {interval}", printed).groups())
+    assert low < 0 < high
+    assert abs(rest) < 0.1
+    at = {float(deg): float(yards) for deg, yards in re.findall(r"At (-?\d) deg and 95 mph: (-?\d+) yd", printed)}
+    assert at[2] <= 1
+    flagged = pl.read_csv(folder / "results/twin-valleys/golfers/golfers.csv").filter("flagged")
+    assert at[-3] == pytest.approx(flagged["lost_yd"].median(), abs=3)
 
 
 # --- the runner itself ----------------------------------------------------------------------------------------------

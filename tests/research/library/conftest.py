@@ -28,6 +28,7 @@ def write_study(folder, world):
     drives = world.drives.sort("golfer", maintain_order=True).with_columns(
         pl.when(~mute).then("ball_speed_mph").alias("ball_speed_mph"),
         source=pl.lit("logs/a.csv"),
+        ball=pl.lit(None, pl.String),  # no log says it
         row=pl.int_range(1, pl.len() + 1),
         carry_measured_yd=pl.col("carry_standard_yd") + 1.0,
         attack_deg=pl.when(pl.int_range(pl.len()) % 3 > 0).then(2.0),
