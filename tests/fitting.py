@@ -55,3 +55,9 @@ def world_terms(ball_mph, launch_deg, spin_rpm):
         "launch off its best": off_launch**2,
         "spin off its best": off_spin**2,
     }
+
+
+def fit_to_regressors(candidate, drives, *names):
+    survey = Survey.of(drives, regressors=names)
+    factored = Factored.of(survey, candidate.surface(survey.extents))
+    return fit_candidate(factored, survey, fit_usual_delivery(survey.typical))

@@ -139,6 +139,29 @@ rule proving_ground:
         " docs/evidence/proving_ground {threads} {params.academies} 2>&1 | tee {log:q}"
 
 
+# How often regressors are said to matter, rightly and wrongly (tests/regressor_study): a command of its own,
+# `snakemake --cores 1 --force regressor_study`.
+rule regressor_study:
+    output:
+        expand(
+            "docs/evidence/regressors/{name}",
+            name=["rates.csv", "made.json", "README.md"],
+        ),
+    log:
+        "logs/regressor_study.log",
+    conda:
+        ENVIRONMENT
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/regressor_study/regressor_study.py"),
+    message:
+        "Study how often regressors are said to matter"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/regressors && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1"
+        " {params.python} {params.script:q} docs/evidence/regressors 2>&1 | tee {log:q}"
+
+
 # Speed and scale, on invented studies of up to ten million drives (tests/speed). A command of its own,
 # `snakemake --cores 2 --force speed_benchmark`. It shows little unless nothing else is at work on the machine.
 rule speed_benchmark:

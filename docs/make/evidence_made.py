@@ -17,6 +17,7 @@ CODE = {
     "coach_page": ["pipeline/report/lookup", "pipeline/report/shared", "pipeline/texts"],
     "flight": ["pipeline/physics"],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
+    "regressors": ["pipeline/fit", "pipeline/flight/regressors.py", "pipeline/statistics"],
     "speed": ["pipeline", "Snakefile", "profiles/default"],
 }
 

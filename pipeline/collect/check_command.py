@@ -1,14 +1,16 @@
 """What `yardband check` reports: every problem of a study at once, nothing written (an edge module)."""
 
 import secrets
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 import polars as pl
 
 from pipeline.collect.collect_logs import collect
 from pipeline.collect.collect_swings import read_swings
+from pipeline.collect.further import lacking, numbers_in, unused_headers
 from pipeline.collect.key import read_key
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.plausible import remarks_across
@@ -19,6 +21,7 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import survey_logs, survey_speed_logs
 from pipeline.configuration.study import Study
 from pipeline.errors import UserError
+from pipeline.tables.logs import OPTIONAL_NUMBERS
 
 
 @dataclass
@@ -29,6 +32,8 @@ class Findings:
     """What must be mended, a sentence each."""
     told: list[str] = field(default_factory=list)
     """What became of each usable log."""
+    standard: Counter[str] = field(default_factory=Counter)
+    """Accepted drives with a number in each standard column that may be a regressor."""
 
 
 def survey(study: Path, besides: Callable[[Path, Study], list[str]] = lambda *_: []) -> Findings:
@@ -67,6 +72,8 @@ def survey(study: Path, besides: Callable[[Path, Study], list[str]] = lambda *_:
     for speed_file in speed_logs:
         _survey_speed_log(folder, speed_file, key, findings)
     used = {receipt.source: receipt for receipt in receipts if receipt is not None}
+    if used:
+        findings.problems += _lacking(configured.model.regressors, list(used.values()), findings.standard)
     across = remarks_across({source: receipt.carry_over_flight for source, receipt in used.items()})
     findings.told += [f"{source}: look again, {text}." for source, text in across.items() if not used[source].notes]
     if not findings.problems:
@@ -76,11 +83,20 @@ def survey(study: Path, besides: Callable[[Path, Study], list[str]] = lambda *_:
     return findings
 
 
+def _lacking(regressors: Sequence[str], receipts: list[Receipt], standard: Mapping[str, int]) -> list[str]:
+    """Say which regressors no drive has a number of."""
+    read = [asdict(receipt) for receipt in receipts]
+    further = numbers_in(read, regressors)
+    numbers = {name: standard[name] if name in OPTIONAL_NUMBERS else further[name] for name in regressors}
+    return lacking(numbers, unused_headers(read))
+
+
 def _survey_log(folder: Path, log_file: LogFile, key: bytes, findings: Findings) -> Receipt | None:
     counts: list[pl.DataFrame] = []
 
     def count(rows: Split) -> None:
         counts.append(rows.rejected.group_by("rule", "column").len())
+        findings.standard.update(rows.accepted.select(pl.col(OPTIONAL_NUMBERS).count()).row(0, named=True))
 
     try:
         receipt = collect(folder / log_file.source, log_file, key, count)

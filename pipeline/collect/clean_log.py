@@ -8,6 +8,7 @@ from typing import NamedTuple, Protocol
 
 import polars as pl
 
+from pipeline.collect.further import IN_BATCHES, Further, places_of
 from pipeline.collect.layout import Matched, match_headers, standardise
 from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.plausible import Impression, fly_together
@@ -17,6 +18,7 @@ from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.configuration.layouts import LogFile
+from pipeline.errors import UserError
 from pipeline.tables.logs import OPTIONAL_TEXTS, REQUIRED
 
 
@@ -41,6 +43,8 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
     ------
     LogRefusedError
         If the log can't be used, which may show after some pieces.
+    UserError
+        If a further column identifies golfers.
     """
     rows = accepted = 0
     impression = Impression(log_file.layout)
@@ -49,7 +53,9 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
     # Before all rows, for any of them may hold the name of any golfer.
     names = known_names(opened.distinct(matched.positions["golfer"]))
     pseudonyms: dict[str, str] = {}
-    for raw in opened.batches(matched.positions):
+    places = places_of(opened.headers, log_file.layout, log_file.regressors, matched)
+    further = Further(tuple(places), log_file.layout, opened.typed_as_text)
+    for raw in opened.batches(matched.positions | {f"{IN_BATCHES}{name}": place for name, place in places.items()}):
         read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
         nameless, found = without_names(read, log_file, names)
         withheld.update(found)
@@ -57,7 +63,9 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         impression.take(read, part)
         rows += raw.height
         accepted += part.accepted.height
-        sink(part)
+        sink(part._replace(readings=further.take(raw, part.accepted)) if log_file.regressors else part)
+    if identifying := further.identifying():
+        raise UserError("\n".join(identifying))
     if (reason := impression.refusal()) is not None:
         raise LogRefusedError(reason)
     standard = log_file.entry.layout is None
@@ -68,11 +76,12 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         rows=rows,
         accepted=accepted,
         rejected=rows - accepted,
-        dropped=shown_headers(opened.headers, matched.positions.values(), names),
+        dropped=shown_headers(opened.headers, [*matched.positions.values(), *places.values()], names),
         absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),
         notes=list(opened.notes),
+        further=further.counts(),
     )
     return Cleaned(receipt, impression)
 

@@ -1,12 +1,16 @@
 """Step `collect_logs`: the logs of a partition in; their drives, rejected rows and receipts out.
 
 Inputs: the logs and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive, by source and
-row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise) and `receipts` (JSON, a list of `Receipt`).
+row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise), `receipts` (JSON, a list of `Receipt`) and,
+where the study names further columns as regressors, `readings` (parquet, schema Readings, by source, row and column).
 A log that can't be used ends as a receipt that says why, and leaves its neighbours as they are; one that changes while
 it is read stops the run.
 """
 
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +26,21 @@ from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile
 from pipeline.edge.collected_files import table_writer
 from pipeline.edge.files import write_json
-from pipeline.tables.logs import Rejects, Shots
+from pipeline.tables.logs import Readings, Rejects, Shots
+
+Writers = Callable[[], AbstractContextManager[Sink]]
 
 
-def run(key: str, study: str, folder: str, partition: dict[str, Any], shots: str, rejects: str, receipts: str) -> None:
+def run(
+    key: str,
+    study: str,
+    folder: str,
+    partition: dict[str, Any],
+    shots: str,
+    rejects: str,
+    receipts: str,
+    readings: str | None = None,
+) -> None:
     """Collect the logs of a partition.
 
     Parameters
@@ -38,18 +53,19 @@ def run(key: str, study: str, folder: str, partition: dict[str, Any], shots: str
         The study's folder.
     partition : dict
         The logs, as `partitions.describe` gives them.
-    shots, rejects, receipts : str
+    shots, rejects, receipts, readings : str
         Paths of the outputs.
 
     Raises
     ------
     UserError
-        If the key can't be used, or a log changes while it is read.
+        If the key can't be used, a log changes while it is read, or a further column of it identifies golfers.
     """
     secret = read_key(Path(key), study)
     logs = described(partition)
     collected = _alone if len(logs) == 1 else _together
-    results = collected(Path(folder), logs, secret, Path(shots), Path(rejects))
+    write = partial(writers, Path(shots), Path(rejects), None if readings is None else Path(readings))
+    results = collected(Path(folder), logs, secret, write)
     write_json(Path(receipts), [asdict(result) for result in results])
     for result in results:
         print(result.sentence())
@@ -66,24 +82,36 @@ def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     return judged([read_log(log, log_file, key, sink)])[0]
 
 
-def _alone(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: Path) -> list[Receipt]:
+@contextmanager
+def writers(shots: Path, rejects: Path, readings: Path | None) -> Iterator[Sink]:
+    """Open the files of a partition for its rows, piece by piece; they appear whole or not at all."""
+    with ExitStack() as opened:
+        write_shots = opened.enter_context(table_writer(shots, Shots))
+        write_rejects = opened.enter_context(table_writer(rejects, Rejects))
+        write_readings = opened.enter_context(table_writer(readings, Readings)) if readings else None
+
+        def sink(rows: Split) -> None:
+            write_shots(rows.accepted)
+            write_rejects(rows.rejected)
+            if write_readings and rows.readings is not None:
+                write_readings(rows.readings)
+
+        yield sink
+
+
+def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> list[Receipt]:
     """Collect one log of any size, piece by piece."""
     log = folder / logs[0].source
     try:
-        with table_writer(shots, Shots) as write_shots, table_writer(rejects, Rejects) as write_rejects:
-
-            def sink(rows: Split) -> None:
-                write_shots(rows.accepted)
-                write_rejects(rows.rejected)
-
+        with write() as sink:
             return [collect(log, logs[0], key, sink)]
     except LogRefusedError as refusal:
         # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
-        with table_writer(shots, Shots), table_writer(rejects, Rejects):
+        with write():
             return [_refused(log, logs[0], refusal)]
 
 
-def _together(folder: Path, logs: list[LogFile], key: bytes, shots: Path, rejects: Path) -> list[Receipt]:
+def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> list[Receipt]:
     """Collect small logs, which memory holds all at once."""
     read: dict[str, Cleaned] = {}
     results: dict[str, Receipt] = {}
@@ -96,10 +124,16 @@ def _together(folder: Path, logs: list[LogFile], key: bytes, shots: Path, reject
         except LogRefusedError as refusal:
             results[log.source] = _refused(folder / log.source, log, refusal)
     results |= dict(zip(read, judged(list(read.values())), strict=True))
-    with table_writer(shots, Shots) as write_shots, table_writer(rejects, Rejects) as write_rejects:
+    with write() as sink:
         if kept:
-            write_shots(pl.concat([piece.accepted for piece in kept]))
-            write_rejects(pl.concat([piece.rejected for piece in kept]))
+            readings = [piece.readings for piece in kept if piece.readings is not None]
+            sink(
+                Split(
+                    pl.concat([piece.accepted for piece in kept]),
+                    pl.concat([piece.rejected for piece in kept]),
+                    pl.concat(readings) if readings else None,
+                )
+            )
     return [results[log.source] for log in logs]
 
 

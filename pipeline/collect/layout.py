@@ -149,6 +149,32 @@ def standardise(raw: pl.DataFrame, log_file: LogFile, *, typed_as_text: bool) ->
     return _completed(frame, log_file)
 
 
+def numbers_of(
+    raw: pl.DataFrame, names: Sequence[str], layout: Layout, typed_as_text: bool
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Read further columns of a log as numbers, as `standardise` reads the standard ones.
+
+    Parameters
+    ----------
+    raw : pl.DataFrame
+        `row` and the columns of the log by these names.
+    names : sequence of str
+    layout : Layout
+    typed_as_text : bool
+        As for `standardise`.
+
+    Returns
+    -------
+    tuple of pl.DataFrame
+        `row` and the numbers, null where there is none; `row` and, by column, whether a cell holds something else.
+    """
+    marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
+    cells = raw.select("row", *(_cell(name, raw.schema[name]) for name in names))
+    numbers = cells.with_columns(_number(pl.col(name), cells.schema[name], marks).alias(name) for name in names)
+    wrong = cells.select("row", *(cells[name].is_not_null() & numbers[name].is_null() for name in names))
+    return numbers, wrong
+
+
 class _Read(NamedTuple):
     """A column as read."""
 

@@ -75,15 +75,18 @@ def describe(logs: Sequence[LogFile]) -> dict[str, Any]:
         key = json.dumps([entry, layout, log.group], sort_keys=True)
         entries.setdefault(key, {"entry": entry, "layout": layout, "group": log.group, "sources": []})
         entries[key]["sources"].append(log.source)
-    return {"layouts": layouts, "entries": list(entries.values())}
+    found: dict[str, Any] = {"layouts": layouts, "entries": list(entries.values())}
+    regressors = logs[0].regressors if logs else ()  # the same for all logs of a study
+    return found | {"regressors": list(regressors)} if regressors else found
 
 
 def described(partition: Mapping[str, Any]) -> list[LogFile]:
     """Give the logs that `describe` was given, by source."""
-    layouts = [Layout.model_validate(layout) for layout in partition["layouts"]]
+    regressors = tuple(partition.get("regressors", ()))
+    layouts = [Layout.model_validate(layout, context={"regressors": regressors}) for layout in partition["layouts"]]
     logs = []
     for one in partition["entries"]:
         entry = LogEntry.model_validate(one["entry"])
         layout = STANDARD_LAYOUT if one["layout"] is None else layouts[one["layout"]]
-        logs += [LogFile(source=name, entry=entry, layout=layout, group=one["group"]) for name in one["sources"]]
+        logs += [LogFile.of(name, entry, layout, one["group"], regressors) for name in one["sources"]]
     return sorted(logs, key=lambda log: log.source)

@@ -26,6 +26,9 @@ class Receipt:
         What looks wrong with the log as a whole, though its rows were used; clauses.
     carry_over_flight : float or None
         Median carry over that of flight, by which logs are compared.
+    further : dict of str to dict
+        Regressors that the log has a column of, with `numbers`, the drives that have one, and `no_number`, the drives
+        whose cell holds something else.
     reason : str or None
         Why it was refused; a clause.
     """
@@ -42,6 +45,7 @@ class Receipt:
     named_file: bool = False
     notes: list[str] = field(default_factory=list)
     carry_over_flight: float | None = None
+    further: dict[str, dict[str, int]] = field(default_factory=dict)
     reason: str | None = None
 
     def sentence(self) -> str:
@@ -53,6 +57,9 @@ class Receipt:
             parts.append(f"columns not used: {', '.join(self.dropped)}")
         if self.absent:
             parts.append(f"in the layout but not in the log: {', '.join(self.absent)}")
+        for column, count in self.further.items():
+            told = f"{count['numbers']} drives have a number in {column}"
+            parts.append(f"{told}, {count['no_number']} something else" if count["no_number"] else told)
         if self.withheld:
             told = ", ".join(f"{number} in {column}" for column, number in self.withheld.items())
             parts.append(f"cells withheld, as they hold a golfer's name: {told}")

@@ -23,6 +23,8 @@ class Split(NamedTuple):
     """Schema Shots."""
     rejected: pl.DataFrame
     """Schema Rejects."""
+    readings: pl.DataFrame | None = None
+    """Schema Readings, of the drives; None where no further columns are read."""
 
 
 def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:

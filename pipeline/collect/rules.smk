@@ -11,6 +11,12 @@ PARTITIONS = partitions(
     LOGS, {log.source: (FOLDER / log.source).stat().st_size for log in LOGS}
 )
 
+# Columns of the logs that the study names as regressors, beyond the standard ones. Without any, nothing is made of them.
+FURTHER = (
+    {"further": STUDY.model.further_columns} if STUDY.model.further_columns else {}
+)
+READINGS = f"{HOME}/collected/{{partition}}.readings.parquet"
+
 
 wildcard_constraints:
     partition="|".join(map(re.escape, PARTITIONS)),
@@ -23,6 +29,7 @@ rule collect_logs:
         ],
         key=str(KEY),
     output:
+        **FURTHER and {"readings": READINGS},
         shots=f"{HOME}/collected/{{partition}}.shots.parquet",
         rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
         receipts=f"{HOME}/collected/{{partition}}.receipts.json",
@@ -58,6 +65,7 @@ rule collect_logs:
 
 rule load_shots:
     input:
+        **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
         shots=expand(
             f"{HOME}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
         ),
@@ -81,7 +89,7 @@ rule load_shots:
     resources:
         **needs("load_shots"),
     params:
-        **step("load_shots"),
+        **step("load_shots", **FURTHER),
     message:
         "Load the collected logs into DuckDB"
     shell:

@@ -1,9 +1,10 @@
 """Layouts: how a foreign log is written and where the standard columns are in it; log files with theirs."""
 
+from collections.abc import Sequence
 from typing import ClassVar, Literal
 from zoneinfo import available_timezones
 
-from pydantic import ConfigDict, Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
@@ -47,7 +48,9 @@ class Layout(Strict):
     skip_rows: int = Field(0, ge=0, description="Lines before the header.")
     timezone: str | None = Field(None, description="IANA zone of times without an offset, such as Europe/Vienna.")
     columns: dict[str, ColumnFrom] = Field(
-        min_length=1, description="Where each standard column comes from. Other columns of the log are dropped."
+        min_length=1,
+        description="Where each standard column comes from, and each regressor of `study.yaml`. Other columns of the "
+        "log are dropped.",
     )
 
     @field_validator("delimiter")
@@ -74,12 +77,13 @@ class Layout(Strict):
         return zone
 
     @model_validator(mode="after")
-    def _sound(self) -> "Layout":
+    def _sound(self, info: ValidationInfo) -> "Layout":
         problems = []
         taken: dict[str, str] = {}
+        known = (*self.known, *(info.context or {}).get("regressors", ()))
         for name, column in self.columns.items():
-            if name not in self.known:
-                problems.append(f"{name!r} isn't a standard column{nearest(name, self.known)}")
+            if name not in known:
+                problems.append(f"{name!r} isn't a standard column{nearest(name, known)}")
                 continue
             if column.source in taken:
                 problems.append(
@@ -96,7 +100,7 @@ class Layout(Strict):
             if column.format is not None and name != self.time:
                 problems.append(f"column {name!r} can't have a format; leave it out")
             if column.unit is not None:
-                allowed = sorted(units_of(name))
+                allowed = sorted(units_of(name)) if name in self.known else []
                 if column.unit not in allowed:
                     mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
                     problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")
@@ -125,6 +129,15 @@ class LogFile(Strict):
     entry: LogEntry
     layout: Layout
     group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
+    regressors: tuple[str, ...] = Field((), description="the study's regressors that aren't standard columns")
+
+    @classmethod
+    def of(
+        cls, source: str, entry: LogEntry, layout: Layout, group: str = "masked", regressors: Sequence[str] = ()
+    ) -> "LogFile":
+        """Make one whose layout may map the regressors too."""
+        parts = {"source": source, "entry": entry, "layout": layout, "group": group, "regressors": tuple(regressors)}
+        return cls.model_validate(parts, context={"regressors": tuple(regressors)})
 
 
 class SpeedFile(Strict):

@@ -1,5 +1,6 @@
 """Reading and checking `study.yaml` and layouts: everything that is wrong is listed at once (an edge module)."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -38,12 +39,15 @@ def load_study(place: Path) -> tuple[Path, Study]:
     return folder, _load(path, Study)
 
 
-def load_layout(path: Path, model: type[AnyLayout]) -> AnyLayout:
-    """Read and check a layout file of a shot log or a speed log; raises UserError as `load_study` does."""
-    return _load(path, model)
+def load_layout(path: Path, model: type[AnyLayout], regressors: Sequence[str] = ()) -> AnyLayout:
+    """Read and check a layout file of a shot log or a speed log; raises UserError as `load_study` does.
+
+    Beside the standard columns it may map `regressors`.
+    """
+    return _load(path, model, {"regressors": tuple(regressors)})
 
 
-def _load(path: Path, model: type[Model]) -> Model:
+def _load(path: Path, model: type[Model], context: dict[str, Any] | None = None) -> Model:
     study = model is Study
     raw, lines = read_yaml(
         path, "give the path of a folder with a study.yaml" if study else "correct the path after 'layout:'"
@@ -53,7 +57,7 @@ def _load(path: Path, model: type[Model]) -> Model:
         found = "a list" if isinstance(raw, list) else "text" if isinstance(raw, str) else "no keys"
         raise UserError(f"{path}: holds {found}{'' if found == 'no keys' else ', not keys'}; write at least {needed}.")
     try:
-        return model.model_validate(raw)
+        return model.model_validate(raw, context=context)
     except ValidationError as error:
         errors: list[dict[str, Any]] = [{**e} for e in error.errors()]
         # A list whose items failed is also reported as too short; the items' own errors say enough.

@@ -39,9 +39,10 @@ def survey_logs(folder: Path, study: Study) -> tuple[list[LogFile], list[str]]:
     suffix, or a wrong layout.
     """
     problems: list[str] = []
-    described = _described(folder, "logs", study.logs, STANDARD_LAYOUT, set(), problems)
+    further = study.model.further_columns
+    described = _described(folder, "logs", study.logs, STANDARD_LAYOUT, set(), problems, further)
     group = study.privacy.group
-    return [LogFile(source=one, entry=e, layout=layout, group=group) for one, e, layout in described], problems
+    return [LogFile.of(source, entry, layout, group, further) for source, entry, layout in described], problems
 
 
 def find_speed_logs(folder: Path, study: Study) -> list[SpeedFile]:
@@ -70,7 +71,13 @@ def layouts_used(logs: Sequence[LogFile | SpeedFile]) -> list[dict[str, Any]]:
 
 
 def _described(
-    folder: Path, name: str, entries: Sequence[Entry], standard: AnyLayout, seen: set[str], problems: list[str]
+    folder: Path,
+    name: str,
+    entries: Sequence[Entry],
+    standard: AnyLayout,
+    seen: set[str],
+    problems: list[str],
+    regressors: Sequence[str] = (),
 ) -> list[tuple[str, Entry, AnyLayout]]:
     """Give source, entry and layout of the log files under a key of study.yaml; add to `seen` and `problems`."""
     found: dict[str, tuple[str, Entry, AnyLayout]] = {}
@@ -79,7 +86,7 @@ def _described(
         layout: AnyLayout | None = standard
         if entry.layout is not None:
             try:
-                layout = load_layout(folder / entry.layout, type(standard))
+                layout = load_layout(folder / entry.layout, type(standard), regressors)
             except UserError as error:
                 layout = None
                 problems += [line for line in str(error).splitlines() if line not in problems]

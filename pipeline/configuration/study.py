@@ -10,6 +10,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
+from pipeline.tables.logs import LOG_COLUMNS, NUMBERS, OPTIONAL_NUMBERS, REGRESSOR_NAME, TAKEN
 
 DEMO_STUDY = "twin-valleys"
 
@@ -182,6 +183,20 @@ class Model(Strict):
     folds: int = Field(10, ge=2, le=50, description="Folds of golfers, each held out once.")
     replicates: int = Field(200, ge=50, le=2000, description="Refits on resampled golfers, for intervals.")
 
+    @field_validator("regressors")
+    @classmethod
+    def _columns(cls, names: tuple[str, ...]) -> tuple[str, ...]:
+        problems = [problem for name in names if (problem := _no_regressor(name)) is not None]
+        problems += [f"names {name!r} twice" for name in dict.fromkeys(names) if names.count(name) > 1]
+        if problems:
+            raise ValueError("; ".join(problems))
+        return names
+
+    @property
+    def further_columns(self) -> tuple[str, ...]:
+        """The regressors that aren't standard columns of a log."""
+        return tuple(name for name in self.regressors if name not in OPTIONAL_NUMBERS)
+
     @field_validator("choose")
     @classmethod
     def _is_a_candidate(cls, choose: str | None, info: ValidationInfo) -> str | None:
@@ -199,6 +214,24 @@ class Model(Strict):
                 f"candidates names none; name some of {', '.join(BUILT_IN)}, or give formulas, own or choose"
             )
         return self
+
+
+def _no_regressor(name: str) -> str | None:
+    """Say why a column can't be a regressor; None if it can."""
+    if name in OPTIONAL_NUMBERS:
+        return None
+    if name in NUMBERS:
+        return f"can't hold {name!r}, which the model of carry has anyway; leave it out"
+    if name in LOG_COLUMNS:
+        return f"can't hold {name!r}, which isn't a column of numbers; leave it out"
+    if name in TAKEN:
+        return f"can't hold {name!r}, a name that Yardband has taken; give the column another by a layout"
+    if not re.fullmatch(REGRESSOR_NAME, name):
+        return (
+            f"can't hold {name!r}; use up to 60 letters, digits and _ with a letter first, and let a layout say which "
+            f"header that is"
+        )
+    return None
 
 
 class Efficient(Strict):

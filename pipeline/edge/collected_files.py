@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pipeline.edge.files import FORMULA, whole
-from pipeline.tables.logs import NAME_IN_LOGS, LoadedShots, Rejects
+from pipeline.tables.logs import LONG_NUMBER, NAME_IN_LOGS, LoadedShots, Rejects
 
 _FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
 
@@ -131,6 +131,23 @@ def load_rejects(connection: duckdb.DuckDBPyConnection, rejects: Sequence[str]) 
     """Fill `rejects`, by source and row, from the rejected rows of every partition (parquet, schema Rejects)."""
     paths = [_exact(path) for path in rejects]
     connection.execute(f"CREATE TABLE rejects AS FROM {_FILES} ORDER BY source, row", [paths])
+
+
+def load_readings(connection: duckdb.DuckDBPyConnection, readings: Sequence[str]) -> None:
+    """Fill `readings` of the drives in `shots`, by source, row and column, from every partition (schema Readings)."""
+    paths = [_exact(path) for path in readings]
+    query = f'FROM {_FILES} SEMI JOIN shots USING (source, row) ORDER BY source, row, "column"'
+    connection.execute(f"CREATE TABLE readings AS {query}", [paths])
+
+
+def readings_by_golfer(connection: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Sum up `readings`, as `pipeline.collect.further.by_golfer` does."""
+    found: pl.DataFrame = connection.sql(
+        f"""SELECT "column", golfer, count(*) AS "values", min(value) AS low, max(value) AS high,
+        count(*) FILTER (WHERE abs(value) >= {LONG_NUMBER} AND value = round(value)) AS long
+        FROM readings JOIN shots USING (source, row) GROUP BY ALL ORDER BY ALL"""
+    ).pl()
+    return found
 
 
 def load_sources(connection: duckdb.DuckDBPyConnection, sources: pl.DataFrame) -> None:

@@ -231,7 +231,7 @@ def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: 
     """Fit the old model's form again without each fold, to the drives that it was fitted to."""
     if not any(entering(frame, among).height for frame in rows.read()):
         raise UserError("The fit has no drives; add logs.")
-    survey = Survey.of(rows, folds=folds, among=among)
+    survey = Survey.of(rows, folds=folds, among=among, regressors=old.model.regressors.names)
     return models_held_out(old.model.surface, survey, old.model.usual)
 
 

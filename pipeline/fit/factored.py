@@ -1,7 +1,7 @@
 """A candidate fitted from the factors of each fold's drives, so that one reading of them serves every fold."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -12,8 +12,14 @@ from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import UsualDelivery, strike_effects, strikes_of
 from pipeline.flight.offsets import Offsets, every_level
+from pipeline.flight.regressors import Regressors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
+
+# A regressor has a term where devices, balls and the regressors before it explain less than all but this share of its
+# variance. Temperatures that differ between two sites alone are the sites' devices; a thousandth more shows nothing.
+OWN_SHARE = 1e-3
+SAME = 1e-20  # a variance of so little of the squared center is rounding: the values are the same
 
 
 @dataclass(frozen=True)
@@ -36,51 +42,116 @@ class Factored:
     levels : Offsets
         Every device and ball that may have a term; their columns follow those of the surface.
     folds : list of Factor
+    regressors : Regressors
+        Those that may have a term; their columns follow.
+    shares : list of Factor
+        Of each fold, of a column of ones and the same devices, balls and regressors as shares of carry; none without
+        regressors.
     """
 
     surface: Form
     levels: Offsets
     folds: list[Factor]
+    regressors: Regressors = field(default_factory=Regressors)
+    shares: list[Factor] = field(default_factory=list)
 
     @classmethod
     def of(cls, survey: Survey, surface: Form) -> "Factored":
         """Read the drives once."""
-        levels = every_level(survey.levels)
-        size = surface.size + len(levels.levels) + 1
-        parts = [Factor(np.zeros((size, size)), 0)] * survey.folds
+        levels, regressors = every_level(survey.levels), survey.regressors
+        further = len(levels.levels) + len(regressors.names)
+        parts = [_empty(surface.size + further)] * survey.folds
+        shares = [_empty(1 + further)] * survey.folds if regressors.names else []
 
-        def factored(piece: Piece) -> list[tuple[int, Factor]]:
+        def factored(piece: Piece) -> list[tuple[int, Factor, Factor | None]]:
             entering = piece.chosen(survey.among)
-            x = inputs(entering.drives, surface.speed)
+            drives, x = entering.drives, inputs(entering.drives, surface.speed)
             base, design = surface.base_and_design(*x)
-            X = np.hstack([design, levels.terms(entering.drives)])
-            y = entering.drives.get_column("carry_standard_yd").to_numpy() - base
+            X = np.hstack([design, levels.terms(drives), regressors.terms(drives)])
+            y = drives.get_column("carry_standard_yd").to_numpy() - base
             fold = survey.fold[entering.golfer]
-            return [(int(k), Factor.of(X[fold == k], y[fold == k])) for k in np.unique(fold)]
+            apart = None
+            if shares:
+                apart = np.hstack([np.ones((drives.height, 1)), levels.design(drives), regressors.design(drives)])
+            found = []
+            for k in np.unique(fold):
+                out = fold == k
+                own = None if apart is None else Factor.of(apart[out], np.zeros(np.count_nonzero(out)))
+                found.append((int(k), Factor.of(X[out], y[out]), own))
+            return found
 
         for found in survey.drives.each_piece(factored):
-            for k, factor in found:
+            for k, factor, own in found:
                 parts[k] = Factor.joined([parts[k], factor])
-        return cls(surface, levels, parts)
+                if own is not None:
+                    shares[k] = Factor.joined([shares[k], own])
+        return cls(surface, levels, parts, regressors, shares)
 
-    def solve(self, offsets: Offsets, without: int | None = None) -> Solved:
-        """Fit all drives, or those outside a fold, with the terms of `offsets`; raise UserError as `solve` does."""
+    def told_apart(self, offsets: Offsets, without: int | None = None) -> Regressors:
+        """Give the regressors that can have a term beside those of `offsets`; see `OWN_SHARE`."""
+        if not self.shares:
+            return Regressors()
+        r = Factor.joined([part for k, part in enumerate(self.shares) if k != without]).r
+        known = [r[:, 0], *(r[:, 1 + self.levels.levels.index(level)] for level in offsets.levels)]
+        one = known[0] / np.linalg.norm(known[0])
+        names = []
+        columns = zip(
+            self.regressors.names, self.regressors.centers, r[:, 1 + len(self.levels.levels) : -1].T, strict=True
+        )
+        for name, center, column in columns:
+            left = left_beside(known, column)
+            whole = column - one * (one @ column)
+            if left @ left > OWN_SHARE * (whole @ whole) and whole @ whole > SAME * center**2 * (known[0] @ known[0]):
+                names.append(name)
+                known.append(column)
+        return self.regressors.only(names)
+
+    def solve(self, offsets: Offsets, without: int | None = None, regressors: Regressors | None = None) -> Solved:
+        """Fit all drives, or those outside a fold; raise UserError as `solve` does.
+
+        The terms are those of `offsets`, then those of `regressors`: unless given, all that `told_apart` gives.
+        """
+        regressors = self.told_apart(offsets, without) if regressors is None else regressors
+        levels = self.surface.size + len(self.levels.levels)
         places = [self.levels.levels.index(level) + self.surface.size for level in offsets.levels]
+        places += [self.regressors.names.index(name) + levels for name in regressors.names]
         rest = Factor.joined([part for k, part in enumerate(self.folds) if k != without])
         return solve(rest.with_columns([*range(self.surface.size), *places]))
 
-    def model(self, solved: Solved, offsets: Offsets, trends: UsualDelivery) -> CarryModel:
-        """Make the model of a solution; it has no interval yet."""
-        split = self.surface.size
-        return CarryModel(self.surface, solved.coefficients[:split], offsets, solved.coefficients[split:], trends, {})
+    def model(
+        self, solved: Solved, offsets: Offsets, trends: UsualDelivery, regressors: Regressors | None = None
+    ) -> CarryModel:
+        """Make the model of a solution with these terms; it has no interval yet."""
+        ends = [self.surface.size, self.surface.size + len(offsets.levels)]
+        surface, shares, further = np.split(solved.coefficients, ends)
+        fitted = (regressors or Regressors()).fitted(further)
+        return CarryModel(self.surface, surface, offsets, shares, trends, {}, regressors=fitted)
 
-    def without_each(self, survey: Survey, trends: Sequence[UsualDelivery]) -> list[CarryModel]:
-        """Fit the drives outside each fold."""
+    def without_each(
+        self, survey: Survey, trends: Sequence[UsualDelivery], leave_out: str | None = None
+    ) -> list[CarryModel]:
+        """Fit the drives outside each fold; a regressor that is named in `leave_out` has no term."""
         models = []
         for k in range(survey.folds):
             offsets = survey.offsets(without=k)
-            models.append(self.model(self.solve(offsets, without=k), offsets, trends[k]))
+            terms = self.told_apart(offsets, without=k)
+            terms = terms.only([name for name in terms.names if name != leave_out])
+            models.append(self.model(self.solve(offsets, k, terms), offsets, trends[k], terms))
         return models
+
+
+def left_beside(known: Sequence[Array], column: Array) -> Array:
+    """Give what other columns leave of a column, by least squares."""
+    if not known:
+        return column
+    beside = np.column_stack(known)
+    lengths = np.linalg.norm(beside, axis=0)
+    beside = beside / np.where(lengths > 0, lengths, 1.0)
+    return np.asarray(column - beside @ np.linalg.lstsq(beside, column, rcond=1e-10)[0])
+
+
+def _empty(columns: int) -> Factor:
+    return Factor(np.zeros((columns + 1, columns + 1)), 0)
 
 
 def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> CandidateFit:
@@ -106,12 +177,13 @@ def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> 
         From `solve`.
     """
     surface, offsets = factored.surface, survey.offsets()
-    solved = factored.solve(offsets)
-    model = factored.model(solved, offsets, trends)
+    regressors = factored.told_apart(offsets)
+    solved = factored.solve(offsets, regressors=regressors)
+    model = factored.model(solved, offsets, trends, regressors)
 
     def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
         base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
-        X = np.hstack([design, offsets.terms(piece.drives)])
+        X = np.hstack([design, offsets.terms(piece.drives), regressors.terms(piece.drives)])
         residual = piece.drives.get_column("carry_standard_yd").to_numpy() - base - X @ solved.coefficients
         sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
         club = surface.speed == "club"
@@ -124,4 +196,8 @@ def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> 
     if strikes:
         effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
         model = replace(model, better_share=float(np.quantile(effects, trends.strike)))
-    return CandidateFit(model, solved.clustered(meat, survey.typical.height), (*surface.labels, *offsets.labels))
+    fit = solved.clustered(meat, survey.typical.height)
+    if regressors.names:
+        errors = fit.std_errors[-len(regressors.names) :]
+        model = replace(model, regressors=replace(model.regressors, std_errors=errors))
+    return CandidateFit(model, fit, (*surface.labels, *offsets.labels, *regressors.labels))

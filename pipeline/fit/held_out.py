@@ -17,6 +17,7 @@ from pipeline.statistics.intervals import LEVEL
 Known = tuple[bool, bool, bool]  # ball speed, launch, spin
 ALL_KNOWN: Known = (True, True, True)
 CLUB_SPEED_ALONE: Known = (False, False, False)
+DRIVE_KEYS = ("golfer", "source", "row")
 EVERYTHING = known_key(*ALL_KNOWN)
 COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
 
@@ -41,7 +42,9 @@ class HeldOut:
     terms: int
 
 
-def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known]) -> HeldOut:
+def predict_held_out(
+    survey: Survey, models: Sequence[CarryModel], known: Sequence[Known], *, at_centers: bool = False
+) -> HeldOut:
     """Predict every golfer's drives by a fit that never saw the golfer.
 
     Parameters
@@ -51,6 +54,8 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
         One a fold, from `Factored.without_each`.
     known : sequence of (bool, bool, bool)
         From which knowledge of ball speed, launch and spin to predict.
+    at_centers : bool
+        As for `predict_from`.
     """
     names = [known_key(*one) for one in known]
 
@@ -63,7 +68,7 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
             rows, model = piece.drives[out], models[k]
             here[1, out] = model.reference_carry(rows)
             for place, one in enumerate(known, start=2):
-                here[place, out] = predict_from(model, rows, *one)
+                here[place, out] = predict_from(model, rows, *one, at_centers=at_centers)
         return here
 
     drives = int(survey.typical.get_column("shots").sum())
@@ -76,12 +81,17 @@ def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequen
         for name, values in zip(names, here[2:], strict=True):
             predicted[name][rows] = values
         first = rows.stop
-    terms = max(model.surface.size + len(model.offsets.levels) for model in models)
+    terms = max(model.surface.size + len(model.offsets.levels) + len(model.regressors.names) for model in models)
     return HeldOut(measured, predicted, fold, terms)
 
 
-def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool) -> Array:
-    """Predict carry, yd, shape (n,), from club speed and what else is known; the usual value stands for the rest."""
+def predict_from(
+    model: CarryModel, drives: pl.DataFrame, ball_speed: bool, launch: bool, spin: bool, *, at_centers: bool = False
+) -> Array:
+    """Predict carry, yd, shape (n,), from club speed and what else is known; the usual value stands for the rest.
+
+    Where everything is known, so are the regressors of a model, unless carry `at_centers` is asked for.
+    """
     drive = Delivery.of(drives)
     unknown = np.full_like(drive.launch_deg, np.nan)
     known = replace(
@@ -89,7 +99,9 @@ def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, laun
         launch_deg=drive.launch_deg if launch else unknown,
         spin_rpm=drive.spin_rpm if spin else unknown,
     )
-    return model.expected(model.with_usual(known), "own" if ball_speed else "usual")
+    expected = model.expected(model.with_usual(known), "own" if ball_speed else "usual")
+    everything = (ball_speed, launch, spin) == ALL_KNOWN
+    return expected * model.own_regressors(drives) if everything and not at_centers else expected
 
 
 def interval_edges(measured: Array, predicted: Array, level: float = LEVEL) -> tuple[float, float]:
@@ -133,17 +145,33 @@ def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: Held
         Predictions for some of the sets, which need not be made again.
     """
     edges = {name: interval_edges(known.measured, predicted) for name, predicted in known.predicted.items()}
+    if any(model.regressors.names for model in models):
+        # Who asks for an interval gives a drive's speed, launch and spin: the regressors are part of its luck.
+        edges.pop(EVERYTHING, None)
     for left in (one for one in COMBINATIONS if known_key(*one) not in edges):
         # One after the other, for quantiles need the predictions of all drives at once.
-        held = predict_held_out(survey, models, [left])
+        held = predict_held_out(survey, models, [left], at_centers=True)
         edges[known_key(*left)] = interval_edges(held.measured, held.predicted[known_key(*left)])
     return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
 
 
-def held_out_table(held: HeldOut) -> pl.DataFrame:
-    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone."""
+def held_out_table(held: HeldOut, keys: pl.DataFrame) -> pl.DataFrame:
+    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone.
+
+    Parameters
+    ----------
+    held : HeldOut
+    keys : DataFrame, n rows
+        golfer, source and row of the same drives, in their order.
+
+    Returns
+    -------
+    DataFrame, n rows
+        The table `HeldOut` of `pipeline.tables.figures`.
+    """
     return pl.DataFrame(
         {
+            **{name: keys.get_column(name) for name in DRIVE_KEYS},
             "measured_yd": held.measured,
             "predicted_yd": held.predicted[EVERYTHING],
             "predicted_by_club_speed_yd": held.predicted[known_key(*CLUB_SPEED_ALONE)],

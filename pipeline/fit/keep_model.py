@@ -22,13 +22,14 @@ from pipeline.fit.findings import score
 from pipeline.fit.form import Form
 from pipeline.fit.kept import FILES, RECORD, find_kept, keep, model_id, record_of
 from pipeline.fit.lineage import Data, Record, lost_parent
-from pipeline.fit.model import FittedModel
+from pipeline.fit.model import CarryModel, FittedModel
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey
 from pipeline.fit.verdict import ADOPT, FIRST, KEEP, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
+from pipeline.tables.logs import DriveTable
 
 TOLD = {
     FIRST: "Kept the model {id}, the first.",
@@ -47,6 +48,7 @@ def run(
     settings: dict[str, Any],
     folds: int,
     golfers: float,
+    beside: str | None = None,
     **fit: str,
 ) -> None:
     """Run the step; see the module's docstring.
@@ -54,15 +56,16 @@ def run(
     `fit` names the fit's files as `FILES` does, `golfers` is the setting adoption.golfers.
     """
     records = find_kept(Path(kept))
-    used = open_to_compare(Path(drives))
     today = read_artefact(devices, StudyDevices)
     new = read_fitted(fit, model_id(fit), settings["air"], today.reference)
     parent = Path(old[0]).parent.name if old else None
+    before = read_kept(old) if old else new
+    every = open_to_compare(Path(drives), beside, (before.model, new.model))
+    used = every.usable(speed_of_study(every))
     found, outcome = Verdict(True, ()), FIRST
     scores = Scored(0, None, None, repeated=False)
     if parent is not None:
-        before = read_kept(old)
-        survey = Survey.of(used, settings["seed"], number=folds)
+        survey = Survey.of(used, settings["seed"], number=folds, regressors=new.model.regressors.names)
         scores = score(before, new, form_of(new, survey), survey, today)
         found = judge(before, new, scores, golfers=golfers)
         outcome = ADOPT if found.adopt else KEEP
@@ -74,10 +77,16 @@ def run(
     print(TOLD[outcome].format(id=new.id, parent=parent))
 
 
-def open_to_compare(drives: Path) -> Drives:
-    """Open the drives of a fit, with what a move of their carry to other conditions needs."""
-    every = open_drives(drives, (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS))
-    return every.usable(speed_of_study(every))
+def open_to_compare(drives: Path, beside: str | None, models: Sequence[CarryModel]) -> Drives:
+    """Open all accepted drives with what comparing models on them needs.
+
+    That is what a fit, a move of carry to other conditions and flags read, and the regressors of the models; `beside`
+    is the path of regressors.parquet. A regressor that neither file has counts as not known.
+    """
+    stored = DriveTable.columns()
+    further = [name for model in models for name in model.regressors.names if name in stored]
+    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, "struck_on", *further)
+    return open_drives(drives, tuple(dict.fromkeys(columns)), None if beside is None else Path(beside))
 
 
 def form_of(fit: ComparedFit, survey: Survey) -> Form:

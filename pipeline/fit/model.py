@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.fit.form import Form
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.offsets import Offsets
+from pipeline.flight.regressors import Regressors
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.statistics.arrays import Array
 
@@ -101,6 +102,9 @@ class CarryModel:
     offset_std_error, offset_golfers : ndarray, shape (terms of the offsets,)
         Of each share its standard error, which is that of the golfers behind it, and their number (see
         `pipeline.fit.shares`). Empty before they are worked out.
+    regressors : Regressors
+        What else carry depends on. Expected carry is that at their centers unless `own_regressors` of drives are taken
+        in. Carry on the reference device and ball keeps what they add: it is the golfer's.
     """
 
     surface: Form
@@ -112,6 +116,7 @@ class CarryModel:
     better_share: float = 0.0
     offset_std_error: Array = field(default_factory=lambda: np.zeros(0))
     offset_golfers: Array = field(default_factory=lambda: np.zeros(0))
+    regressors: Regressors = field(default_factory=Regressors)
 
     @property
     def by_ball_speed(self) -> bool:
@@ -188,6 +193,19 @@ class CarryModel:
     def added_share(self, drives: pl.DataFrame) -> Array:
         """Give what device and ball add to carry, as a share of it, shape (n,), from the columns of these names."""
         return np.asarray(self.offsets.design(drives) @ self.offset_share)
+
+    def own_regressors(self, drives: pl.DataFrame) -> Array:
+        """Give what the drives' own regressors make of expected carry on the reference, a factor, shape (n,).
+
+        Parameters
+        ----------
+        drives : DataFrame
+            device, ball and the columns of the regressors. A column that lacks, or null, counts as the center.
+        """
+        if not self.regressors.names:
+            return np.ones(drives.height)
+        # All shares add up on the golfer's own device and ball, whose part the reference is without.
+        return np.asarray(1 + self.regressors.added_share(drives) / (1 + self.added_share(drives)))
 
     def reference_carry(self, drives: pl.DataFrame) -> Array:
         """Give standard carry moved to the reference device and ball, yd, shape (n,).

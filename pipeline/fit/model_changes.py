@@ -12,7 +12,7 @@ from pipeline.drives import Drives, inputs
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery, Strike
 from pipeline.fit.references import SAME, References
-from pipeline.fit.survey import with_flown_scaled
+from pipeline.fit.survey import centered, with_flown_scaled
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
 from pipeline.statistics.arrays import Array
@@ -73,15 +73,17 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
     -------
     DataFrame or None
         term, old and new estimates with the edges of their 90 % intervals, apart (whether the intervals don't meet).
-        A device or ball that the new drives lack has nulls. None where the terms can't be fitted.
+        A device, ball or regressor that the new drives lack has nulls. None where the terms can't be fitted.
     """
     surface = old.model.surface
     rows = with_flown_scaled(Drives.of(drives).usable(surface.speed))
     there = _levels_there(old.model, rows)
+    further = old.model.regressors.only(centered(rows, old.model.regressors.names).names)
 
     def parts() -> Iterator[tuple[Array, Array, npt.NDArray[np.int64]]]:
         for piece in rows.pieces():
             base, X = _base_and_design(old.model, there, piece.drives)
+            X = np.hstack([X, further.terms(piece.drives)])
             yield X, piece.drives.get_column("carry_standard_yd").to_numpy() - base, piece.golfer
 
     factors = [Factor.of(X, y) for X, y, _ in parts()]
@@ -91,7 +93,7 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
         fit = None
     if fit is None:
         return None
-    again = _interval_table([*surface.labels, *there.labels], fit)
+    again = _interval_table([*surface.labels, *there.labels, *further.labels], fit)
     names = {"estimate": "old", "lo90": "old_lo90", "hi90": "old_hi90"}
     return (
         old.terms.select("term", *names)

@@ -1,6 +1,6 @@
 """Resampling golfers: the same fit over and over on golfers drawn with replacement."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,8 @@ class ResampledFits:
         Terms of the usual trends, deg and rpm.
     offset_share : ndarray, shape (replicates, terms of the offsets)
         Shares of carry, as in `CarryModel`.
+    regressors : ndarray, shape (replicates, regressors)
+        Coefficients, as in `CarryModel`; of shape (0, 0) in files of before there were any.
     """
 
     counts: npt.NDArray[np.integer[Any]]
@@ -43,6 +45,7 @@ class ResampledFits:
     launch: Array
     spin: Array
     offset_share: Array
+    regressors: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
     def better_speed(self, model: CarryModel, club_speed_mph: float) -> Array:
         """Give the speed that the surface takes when struck as the better quarter do, mph, shape (replicates,)."""
@@ -93,12 +96,13 @@ def refit(
     QR.
     """
     place_of = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
-    size = model.surface.size + len(model.offsets.levels)
+    split = [model.surface.size, model.surface.size + len(model.offsets.levels)]
+    size = split[1] + len(model.regressors.names)
     grams, moments = np.zeros((len(counts), size * size)), np.zeros((len(counts), size))
 
     def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
         base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
-        X = np.hstack([design, model.offsets.terms(piece.drives)])
+        X = np.hstack([design, model.offsets.terms(piece.drives), model.regressors.terms(piece.drives)])
         y = piece.drives.get_column("carry_standard_yd").to_numpy() - base
         names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
         place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
@@ -118,12 +122,12 @@ def refit(
     line, usual = model.usual.better_ratio, model.usual
     better = np.full((len(counts), 3), np.nan) if line is None else _better_lines(line, typical, counts, usual.strike)
     share = _better_shares(pl.concat(strikes), typical, counts, usual.strike) if strikes else np.zeros(len(counts))
-    surface, offsets = np.split(coefficients, [model.surface.size], axis=1)
+    surface, offsets, regressors = np.split(coefficients, split, axis=1)
     launch, spin = (
         _usual_lines(trend, typical, name, counts)
         for trend, name in ((usual.launch, "launch_deg"), (usual.spin, "spin_rpm"))
     )
-    return ResampledFits(counts, surface, better, share, launch, spin, offsets)
+    return ResampledFits(counts, surface, better, share, launch, spin, offsets, regressors)
 
 
 def _better_lines(line: Line, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], strike: float) -> Array:

@@ -11,14 +11,44 @@ from pipeline.fit.kept import (
 )
 from pipeline.fit.verdict import ASKED, TRIAL, Choice
 
+# Columns that the study names as regressors: without any, none of this is made.
+BESIDE = {}
+if STUDY.model.regressors:
+
+    rule gather_regressors:
+        input:
+            loaded=rules.load_shots.output.database,
+            receipts=rules.load_shots.input.receipts,
+            drives=rules.standardise_shots.output.drives,
+        output:
+            beside=f"{OUT}/collected/regressors.parquet",
+        log:
+            f"{LOGS_OF}/gather_regressors.log",
+        benchmark:
+            f"{LOGS_OF}/gather_regressors.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("gather_regressors"),
+        params:
+            **step("gather_regressors", regressors=STUDY.model.regressors),
+        message:
+            "Gather the regressors"
+        shell:
+            STEP
+
+    BESIDE = {"beside": rules.gather_regressors.output.beside}
+
 
 # A checkpoint, since which kept model a fit is compared with shows when the fit is there.
 checkpoint fit_model:
     input:
+        **BESIDE,
         drives=rules.standardise_shots.output.drives,
         calibration=rules.calibrate_flight.output.calibration,
         own=OWN_FILES,
     output:
+        **BESIDE and {"regressors": f"{OUT}/model/regressors.csv"},
         model=f"{OUT}/model/model.json",
         coefficients=f"{OUT}/model/coefficients.csv",
         scores=f"{OUT}/model/scores.csv",
@@ -150,6 +180,7 @@ if OWN:
     checkpoint keep_model:
         input:
             **{name: FIT[name] for name in FILES},
+            **BESIDE,
             drives=FLIGHT["drives"],
             devices=rules.compare_devices.output.devices,
             # Those of the kept model that the newest fit is compared with; none for a first fit.

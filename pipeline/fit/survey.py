@@ -1,6 +1,7 @@
 """What all fits to the same drives share: golfers, their folds, devices and balls, and how the inputs are spread."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +13,9 @@ from pipeline.drives import Drives, typical_drives
 from pipeline.fit.surface import Extent
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
+from pipeline.flight.regressors import Regressors, values_of
+
+REGRESSOR_GOLFERS = 6  # as any fit needs; fewer would say more of themselves than of the column
 
 _FOLDS = Model().folds  # of a study that says nothing
 
@@ -36,6 +40,8 @@ class Survey:
         For each speed that the drives have: the spread of speed, launch and spin.
     strike : float
         Of the usual deliveries; see `UsualDelivery`.
+    regressors : Regressors
+        What else carry may depend on, with centers and no coefficients.
     """
 
     drives: Drives
@@ -45,6 +51,7 @@ class Survey:
     levels: pl.DataFrame
     extents: dict[str, tuple[Extent, Extent, Extent]]
     strike: float = UsualDelivery.strike
+    regressors: Regressors = field(default_factory=Regressors)
 
     @classmethod
     def of(
@@ -55,8 +62,12 @@ class Survey:
         among: pl.Expr | None = None,
         number: int = _FOLDS,
         strike: float = UsualDelivery.strike,
+        regressors: Sequence[str] = (),
     ) -> "Survey":
-        """Read the drives; `seed` shares golfers out over a `number` of folds, unless `folds` (golfer, fold) does."""
+        """Read the drives; `seed` shares golfers out over a `number` of folds, unless `folds` (golfer, fold) does.
+
+        `regressors` names columns of the drives; one that they lack counts as not known.
+        """
         read = with_flown_scaled(Drives.of(drives))
         parts = [
             (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
@@ -68,7 +79,8 @@ class Survey:
         fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
         counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
         levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
-        return cls(read, typical, fold, among, levels, extents_of(read), strike)
+        entered = read.mapped(lambda frame: entering(frame, among))
+        return cls(read, typical, fold, among, levels, extents_of(read), strike, centered(entered, regressors))
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -128,6 +140,23 @@ def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.i
     folds = min(number, golfers)
     order = np.random.default_rng([seed, 0]).permutation(golfers)
     return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
+
+
+def centered(drives: Drives, names: Sequence[str]) -> Regressors:
+    """Give regressors their centers: of each column the mean of golfers' means.
+
+    A column without values of `REGRESSOR_GOLFERS` golfers is no regressor.
+    """
+    if not names:
+        return Regressors()
+
+    def means(frame: pl.DataFrame) -> pl.DataFrame:
+        values = {name: values_of(frame, name) for name in names}
+        return frame.select("golfer").with_columns(**values).fill_nan(None).group_by("golfer").agg(pl.all().mean())
+
+    found = drives.gathered(means).sort("golfer")
+    known = [name for name in names if found.get_column(name).count() >= REGRESSOR_GOLFERS]
+    return Regressors(tuple(known), np.array([found.get_column(name).mean() for name in known]))
 
 
 def extents_of(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:

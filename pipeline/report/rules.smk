@@ -126,9 +126,16 @@ rule write_workbook:
 
 rule write_database:
     input:
+        # Predictions on golfers held out are of the newest fit.
+        held_out=held_out_in_use,
         loaded=rules.load_shots.output.database,
-        sources=rules.compare_devices.output.sources,
-        devices=rules.compare_devices.output.table,
+        tables=[
+            rules.compare_devices.output.sources,
+            rules.compare_devices.output.table,
+            rules.assess_golfers.output.golfers,
+            rules.build_bands.output.csv,
+        ],
+        readings=rules.compare_devices.output.devices,
         drives=DRIVES,
         model=MODEL["model"],
     output:

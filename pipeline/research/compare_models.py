@@ -15,14 +15,13 @@ import numpy as np
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.published import BenchmarkRules
 from pipeline.benchmark.run_and_conditions import Roller
-from pipeline.drives import FIT_COLUMNS, Drives, speed_of_study
+from pipeline.drives import Drives, speed_of_study
 from pipeline.edge.artefacts import read_arrays, read_artefact
-from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.fit.comparison import Scored, Verdict, judge
 from pipeline.fit.comparison_text import write_first
 from pipeline.fit.findings import compare
-from pipeline.fit.keep_model import form_of, read_fitted, read_kept, read_record
+from pipeline.fit.keep_model import form_of, open_to_compare, read_fitted, read_kept, read_record
 from pipeline.fit.kept import FILES, versions_changed
 from pipeline.fit.lineage import Record
 from pipeline.fit.resampled import ResampledFits
@@ -32,7 +31,6 @@ from pipeline.fit.verdict import KEEP, ModelVerdict
 from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import StudyTables
 from pipeline.golfers.flags import FlagRules
-from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.turf import FIRMNESS
 from pipeline.research.model_comparison import Side, comparison_text
 
@@ -44,7 +42,7 @@ class Today:
     Attributes
     ----------
     drives : Drives
-        All accepted ones, from `open_every`, carry as the new fit has it.
+        All accepted ones, from `open_to_compare`, carry as the new fit has it.
     devices : StudyDevices
     frontier : Frontier
         Whose efficient deliveries are compared.
@@ -82,6 +80,7 @@ def run(
     study: str,
     settings: dict[str, Any],
     recorded: dict[str, Any],
+    beside: str | None = None,
     **fit: str,
 ) -> None:
     """Run the step; see the module's docstring.
@@ -89,21 +88,17 @@ def run(
     `fit` names the fit's files as `FILES` does; `recorded` are the settings that the fit's record has.
     """
     judged = read_artefact(verdict, ModelVerdict)
-    today = Today.of(open_every(Path(drives)), devices, frontier, tables, settings)
-    new = read_fitted(fit, judged.id, settings["air"], today.devices.reference)
+    new = read_fitted(fit, judged.id, settings["air"], read_artefact(devices, StudyDevices).reference)
     if judged.parent is None:
         write_text(Path(comparison), write_first(study, new, judged.lost_parent))
         return
+    every = open_to_compare(Path(drives), beside, (read_kept(old).model, new.model))
+    today = Today.of(every, devices, frontier, tables, settings)
     newest = Side(new, ResampledFits(**read_arrays(fit["replicates"])), today.rules({}))
     found = Verdict(judged.verdict != KEEP, judged.reasons)
     scores = read_artefact(scored, Scored)
     text = compared(study, read_side(old, today), read_record(old), newest, recorded, today, found, scores)
     write_text(Path(comparison), text)
-
-
-def open_every(drives: Path) -> Drives:
-    """Open all accepted drives, with what flags and moves to other conditions need."""
-    return open_drives(drives, (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, "struck_on"))
 
 
 def read_side(files: Sequence[str], today: Today) -> Side:
@@ -145,7 +140,9 @@ def compared(
     """
     golfers, flags = today.settings["adoption"]["golfers"], FlagRules(**today.settings["flags"])
     used = today.drives.usable(speed_of_study(today.drives))
-    survey = Survey.of(used, today.settings["seed"], number=today.settings["model"]["folds"])
+    survey = Survey.of(
+        used, today.settings["seed"], number=today.settings["model"]["folds"], regressors=new.fit.model.regressors.names
+    )
     reached = today.frontier
     efficient = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
     changes = setting_changes(record.settings, recorded)

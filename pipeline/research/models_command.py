@@ -16,7 +16,7 @@ from pipeline.edge.files import check_idle, lock_of, read_bytes
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.fit.comparison import carry_by
-from pipeline.fit.keep_model import read_kept
+from pipeline.fit.keep_model import open_to_compare, read_kept
 from pipeline.fit.kept import (
     FILES,
     check_pinned,
@@ -30,7 +30,7 @@ from pipeline.fit.lineage import UNPIN, Decisions, Pin, Record, choose, decide, 
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.verdict import Choice, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.research.compare_models import Today, compared, open_every, read_side
+from pipeline.research.compare_models import Today, compared, read_side
 from pipeline.research.models_text import list_text, next_run_text, show_text
 from pipeline.tables.figures import Scores
 
@@ -38,6 +38,7 @@ VERDICT = Path("model/verdict.json")
 DRIVES = Path("collected/drives.parquet")
 DEVICES = Path("flight/devices.json")
 TABLES = Path("flight/tables.npz")
+REGRESSORS = Path("collected/regressors.parquet")
 MOST = 200  # characters of a reason
 
 
@@ -172,15 +173,17 @@ def compare_two(study: Path, results: Path | None, old: str, new: str) -> str:
     first, second = (sorted(kept_files(shelf.folder, one.id).values()) for one in (before, after))
     settings = shelf.study.model_dump(mode="json", by_alias=True)
     devices, frontier, tables = (str(shelf.home / place) for place in (DEVICES, FRONTIER, TABLES))
-    today = Today.of(_drives_by(shelf, read_kept(second)), devices, frontier, tables, settings)
+    every = _drives_by(shelf, read_kept(first), read_kept(second))
+    today = Today.of(every, devices, frontier, tables, settings)
     sides = [read_side(files, today) for files in (first, second)]
     then = "This is what the rule says on today's drives. It changes nothing: adopt, refuse and use do."
     return compared(shelf.study.study, sides[0], before, sides[1], after.settings, today, then=then)
 
 
-def _drives_by(shelf: Shelf, fit: ComparedFit) -> Drives:
+def _drives_by(shelf: Shelf, old: ComparedFit, fit: ComparedFit) -> Drives:
     """Open today's drives with carry at a fit's standard conditions, by its calibration of flight."""
-    every = open_every(shelf.home / DRIVES)
+    beside = shelf.home / REGRESSORS
+    every = open_to_compare(shelf.home / DRIVES, str(beside) if beside.is_file() else None, (old.model, fit.model))
     today = read_artefact(shelf.home / CALIBRATION, StudyFlight).calibration
     if (today.ball, shelf.study.air) == (fit.calibration.ball, fit.air):
         return every

@@ -5,6 +5,7 @@ if OWN:
     rule compare_models:
         input:
             **{name: FIT[name] for name in FILES},
+            **BESIDE,
             **FLIGHT,
             devices=rules.compare_devices.output.devices,
             frontier=rules.build_bands.output.frontier,

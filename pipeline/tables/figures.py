@@ -66,8 +66,15 @@ class HeldOut(cols.Table):
 
     FILES = ("model/held_out.parquet",)
     ROW = "drive, in the order of drives.parquet"
+    STORED = "held_out"
 
-    measured_yd = cols.number("Measured carry", "At standard conditions.", decimals=1)
+    golfer = cols.pseudonym(primary_key=False)
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    measured_yd = cols.number(
+        "Measured carry", "At standard conditions, on the reference device and ball by a fit without the golfer.",
+        decimals=1,
+    )  # fmt: skip
     predicted_yd = cols.number("Predicted carry", "By a fit without the golfer.", decimals=1)
     predicted_by_club_speed_yd = cols.number(
         "Predicted by club speed", "The same as if ball speed were not known.", decimals=1
@@ -122,6 +129,63 @@ class Scores(cols.Table):
     note = cols.note("Why it was chosen or not.")
 
 
+class RegressorTable(cols.Table):
+    """What further columns of the logs do to carry, beyond what the chosen model knows of a drive."""
+
+    FILES = ("model/regressors.csv",)
+    ROW = "regressor of study.yaml"
+
+    regressor = cols.text("Regressor", "Column of the logs, in its own unit.", primary_key=True)
+    known_drives = cols.count("Drives with a value", "Drives of the fit whose value is known; others count as average.")
+    golfers = cols.count("Golfers with a value", "Golfers who hit them.")
+    center = cols.number("Center", "Mean of golfers' means.", decimals=2, nullable=True)
+    sd = cols.number("Standard deviation", "Of the values, over drives.", decimals=2, nullable=True, min=0)
+    varies_within = cols.share(
+        "Varies within golfers", "Share of the values' variance that is within golfers.", nullable=True
+    )
+    estimate = cols.number("Estimate", "Share of carry that one unit more adds.", decimals=5, nullable=True)
+    std_error = cols.number("Standard error", "Of the estimate, by golfers.", decimals=5, nullable=True, min=0)
+    lo90, hi90 = cols.ends("Estimate", decimals=5)
+    yd_per_sd = cols.number(
+        "Yards for one standard deviation", "Estimate times standard deviation times mean carry.", decimals=1,
+        nullable=True,
+    )  # fmt: skip
+    p_value = cols.probability("p-value", "Of the estimate against no effect, by Student's t over golfers.")
+    q_value = cols.probability("q-value", "The p-value, adjusted for all regressors of the study.")
+    within_estimate = cols.number(
+        "Estimate within golfers",
+        "The same from each golfer's drives about the golfer's own mean: how golfers differ doesn't enter.",
+        decimals=5,
+        nullable=True,
+    )
+    within_std_error = cols.number(
+        "Estimate within golfers, standard error", "By golfers.", decimals=5, nullable=True, min=0
+    )
+    rmse_without_yd = cols.number(
+        "RMS error without it",
+        "Root mean square of predicted less measured carry of golfers held out, over the drives with a value, by the "
+        "model without this regressor.",
+        decimals=3,
+        nullable=True,
+        min=0,
+    )
+    rmse_with_yd = cols.number(
+        "RMS error with it", "The same by the model with all regressors.", decimals=3, nullable=True, min=0
+    )
+    difference_yd = cols.number(
+        "Change of the RMS error", "With less without; below zero, it predicts better.", decimals=3, nullable=True
+    )
+    difference_std_error_yd = cols.number(
+        "Change of the RMS error, standard error", "By golfers.", decimals=3, nullable=True, min=0
+    )
+    verdict = cols.word(
+        "Verdict",
+        "matters: the q-value is below 0.05. not_shown: it isn't. not_estimable: the note says why.",
+        ("matters", "not_shown", "not_estimable"),
+    )
+    note = cols.note()
+
+
 _NO_INTERVAL = (
     "For golfers like these at the band's center, in whole yards. Empty without the percentile, or where the quarter's "
     "golfers are too few."
@@ -133,6 +197,7 @@ class BandTable(cols.Table):
 
     FILES = ("benchmarks/bands.csv", "benchmarks/bands.parquet")
     ROW = "quarter and band"
+    STORED = "bands"
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)

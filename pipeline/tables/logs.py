@@ -33,6 +33,9 @@ OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
 LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
 
+# What a regressor of study.yaml may be called beside the standard columns of OPTIONAL_NUMBERS.
+REGRESSOR_NAME = "[A-Za-z][A-Za-z0-9_]{0,59}"
+
 # What a log holds that isn't stored as it is.
 OF_LOGS = {
     "golfer": "A name or number. It becomes a pseudonym when the log is collected and is stored nowhere.",
@@ -223,6 +226,66 @@ class DriveTable(cols.Table):
     wind_along_mps = _same(Shots.wind_along_mps)
     source = _same(Shots.source)
     row = _same(Shots.row)
+
+
+class StudiedDrives(cols.Table):
+    """Drives as the researcher takes them: readings as the fit has them, carry in each sense.
+
+    Readings of a device that misreads are put right here; in `shots` they stand as logged.
+    """
+
+    ROW = "accepted drive"
+    STORED = "drives"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    golfer = _same(Shots.golfer)
+    quarter = _same(Shots.quarter)
+    struck_on = _same(Shots.struck_on)
+    device = _same(Shots.device)
+    ball = _same(Shots.ball)
+    group = _same(Shots.group)
+    club_speed_mph = _same(Shots.club_speed_mph)
+    ball_speed_mph = _same(Shots.ball_speed_mph)
+    speed_ratio = cols.number("Speed ratio", "Ball speed over club speed.", decimals=3, nullable=True)
+    launch_deg = _same(Shots.launch_deg)
+    spin_rpm = _same(Shots.spin_rpm)
+    spin_measured = _same(Shots.spin_measured)
+    carry_measured_yd = _same(Shots.carry_yd)
+    carry_standard_yd = cols.number("Carry, standard", "At the standard conditions of the study.", decimals=1)
+    carry_reference_yd = _same(StandardShots.carry_reference_yd)
+    attack_deg = _same(Shots.attack_deg)
+    path_deg = _same(Shots.path_deg)
+    loft_deg = _same(Shots.loft_deg)
+    launch_side_deg = _same(Shots.launch_side_deg)
+    spin_axis_deg = _same(Shots.spin_axis_deg)
+    offline_yd = _same(Shots.offline_yd)
+    temp_c = _same(Shots.temp_c)
+    pressure_hpa = _same(Shots.pressure_hpa)
+    humidity = _same(Shots.humidity)
+    altitude_m = _same(Shots.altitude_m)
+    wind_along_mps = _same(Shots.wind_along_mps)
+
+
+# What no other column may be called.
+TAKEN = frozenset(name for table in (StandardShots, DriveTable, StudiedDrives) for name in table.columns())
+
+
+# Whole numbers from here on are numbers of members, telephones or seconds, not readings.
+LONG_NUMBER = 100_000
+
+
+class Readings(cols.Table):
+    """What the drives' logs say in the further columns that the study names as regressors. Not there without any."""
+
+    FILES = ("collected/*.readings.parquet",)
+    ROW = "accepted drive and column with a number"
+    STORED = "readings"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    column = cols.text("Column", "Name of the regressor in study.yaml.", primary_key=True, regex=f"^{REGRESSOR_NAME}$")
+    value = cols.number("Value", "Number in the log, in the log's own unit.", decimals=3)
 
 
 class Rejects(cols.Table):

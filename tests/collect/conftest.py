@@ -22,15 +22,18 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
         layout: Layout = STANDARD_LAYOUT,
         out: str = "out",
         source: str | None = None,
+        regressors: tuple[str, ...] = (),
         **entry: Any,
     ) -> Collected:
         entry.setdefault("layout", None if layout is STANDARD_LAYOUT else "layout.yaml")
-        log_file = LogFile(source=log.name, entry=LogEntry(files=log.name, **entry), layout=layout)
+        log_file = LogFile.of(log.name, LogEntry(files=log.name, **entry), layout, regressors=regressors)
         paths = {
             "shots": tmp_path / out / f"{log.name}.shots.parquet",
             "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
             "receipts": tmp_path / out / f"{log.name}.receipts.json",
         }
+        if regressors:
+            paths["readings"] = tmp_path / out / f"{log.name}.readings.parquet"
         collect_logs.run(
             key=str(key_file(tmp_path)),
             study="hill-school",
@@ -51,8 +54,9 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
 def load(tmp_path: Path) -> Callable[..., Path]:
     """Load collected logs; give the folder with loaded.duckdb, rejects.csv and sources.csv."""
 
-    def run(*logs: Collected, out: str = "loaded") -> Path:
+    def run(*logs: Collected, out: str = "loaded", further: tuple[str, ...] = ()) -> Path:
         folder = tmp_path / out
+        more = {"further": further, "readings": [str(log.paths["readings"]) for log in logs]} if further else {}
         load_shots.run(
             receipts=[str(log.paths["receipts"]) for log in logs],
             shots=[str(log.paths["shots"]) for log in logs],
@@ -60,6 +64,7 @@ def load(tmp_path: Path) -> Callable[..., Path]:
             database=str(folder / "loaded.duckdb"),
             rejects_csv=str(folder / "rejects.csv"),
             sources_csv=str(folder / "sources.csv"),
+            **more,
         )
         return folder
 

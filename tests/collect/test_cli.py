@@ -255,3 +255,24 @@ def test_step_that_meets_bad_input_ends_with_2(tmp_path):
     assert result.returncode == 2
     assert result.stderr == f"{tmp_path}/k: there is no key file; make one with: yardband key STUDY\n"
     assert list(tmp_path.iterdir()) == []
+
+
+def test_check_names_a_regressor_that_no_log_has_with_the_nearest_header(study):
+    header = "golfer,struck_at,club_speed_mph,ball_speed_mph,launch_deg,spin_rpm,carry_yd,tee_height"
+    written(study / "logs" / "a.csv", csv_text(f"{ROW},42", header=header))
+    text = "study: hill-school\nlogs:\n  - {files: logs/*.csv, device: unit-A}\nmodel: {regressors: [REGRESSORS]}\n"
+    written(study / "study.yaml", text.replace("REGRESSORS", "tee_hight, attack_deg"))
+
+    wrong = yardband("check", study)
+    written(study / "study.yaml", text.replace("REGRESSORS", "tee_height"))
+    right = yardband("check", study)
+
+    assert wrong.exit_code == 2
+    assert wrong.stderr.splitlines() == [
+        "study.yaml: model.regressors: no drive has a number in 'tee_hight'; did you mean 'tee_height'?",
+        "study.yaml: model.regressors: no drive has a number in 'attack_deg'; correct the name, or leave it out.",
+    ]
+    assert (right.exit_code, right.stderr) == (0, "")
+    assert right.stdout.startswith(
+        "logs/a.csv: 1 rows read, 1 accepted, 0 rejected; 1 drives have a number in tee_height.\n"
+    )

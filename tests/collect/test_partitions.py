@@ -60,6 +60,12 @@ def test_a_partitions_description_is_read_back_whole():
     assert described(json.loads(json.dumps(describe(logs)))) == logs
     assert described(json.loads(json.dumps(describe(plain)))) == plain
 
+    mapped = Layout.model_validate(
+        {"columns": {"golfer": {"from": "Name"}, "tee_mm": {"from": "Tee"}}}, context={"regressors": ("tee_mm",)}
+    )
+    further = [LogFile.of(one.source, one.entry, mapped, regressors=("tee_mm", "bay_no")) for one in logs[1:3]]
+    assert described(json.loads(json.dumps(describe(further)))) == further
+
 
 @pytest.mark.parametrize("count", [60, 120])
 def test_a_description_fits_into_one_argument(count):

@@ -306,3 +306,45 @@ def test_units_are_yards_or_metres(study):
     rewritten(study, SMALLEST + "units: meters")
     with pytest.raises(UserError, match=r"units: input should be 'yards' or 'metres', but it is 'meters' \(did you"):
         load_study(study)
+
+
+@pytest.mark.parametrize(
+    ("names", "sentence"),
+    [
+        (
+            "[launch_deg]",
+            "model.regressors: can't hold 'launch_deg', which the model of carry has anyway; leave it out.",
+        ),
+        ("[carry_yd]", "can't hold 'carry_yd', which the model of carry has anyway"),
+        ("[site]", "can't hold 'site', which isn't a column of numbers; leave it out."),
+        ("[golfer]", "can't hold 'golfer', which isn't a column of numbers"),
+        ("[quarter]", "can't hold 'quarter', a name that Yardband has taken"),
+        ("[speed_ratio]", "can't hold 'speed_ratio', a name that Yardband has taken"),
+        ("[tee height]", "can't hold 'tee height'; use up to 60 letters, digits and _ with a letter first"),
+        ("[temp_c, temp_c]", "names 'temp_c' twice."),
+    ],
+)
+def test_a_column_that_cannot_be_a_regressor_is_refused(study, names, sentence):
+    rewritten(study, SMALLEST + f"model: {{regressors: {names}}}\n")
+    with pytest.raises(UserError, match=re.escape(sentence)):
+        load_study(study)
+
+
+def test_a_layout_may_map_the_studys_own_regressors_and_no_other_column(study):
+    columns = "\n".join(f"  {name}: {{from: {name}}}" for name in ("golfer", "struck_at"))
+    rewritten(study, f"columns:\n{columns}\n  tee_mm: {{from: Tee mm}}\n", "layout.yaml")
+    own = "study: hill-school\nlogs: [{files: logs/*.csv, layout: layout.yaml}]\n"
+    rewritten(study, own + "model: {regressors: [temp_c, tee_mm]}\n")
+    logs = find_logs(*load_study(study))
+    assert [log.regressors for log in logs] == [("tee_mm",)] * 2
+    assert logs[0].layout.columns["tee_mm"].source == "Tee mm"
+    rewritten(study, own)
+    with pytest.raises(UserError, match="'tee_mm' isn't a standard column"):
+        find_logs(*load_study(study))
+
+
+@pytest.mark.parametrize("part", ["unit: mm", "format: '%d'"])
+def test_a_regressor_of_a_layout_has_neither_unit_nor_format(study, part):
+    rewritten(study, f"columns:\n  tee_mm: {{from: Tee mm, {part}}}\n", "layout.yaml")
+    with pytest.raises(UserError, match="column 'tee_mm' can't have"):
+        load_layout(study / "layout.yaml", Layout, ["tee_mm"])

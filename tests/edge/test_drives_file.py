@@ -5,6 +5,7 @@ from polars.testing import assert_frame_equal
 from pipeline.drives import golfer_codes
 from pipeline.edge import drives_file as drive_pieces
 from pipeline.edge.drives_file import open_drives
+from pipeline.errors import UserError
 
 
 @pytest.fixture
@@ -57,3 +58,20 @@ def test_no_drives_are_one_empty_piece(stored, tmp_path):
     drives.write_parquet(tmp_path / "none.parquet")
     (piece,) = open_drives(tmp_path / "none.parquet", drives.columns).read()
     assert_frame_equal(piece, drives.cast({"golfer": pl.Enum([]), "group": pl.Enum([])}))
+
+
+@pytest.mark.parametrize("rows", [1, 7, 1000])
+def test_regressors_stand_beside_their_drives(stored, monkeypatch, tmp_path, rows):
+    path, drives = stored
+    keys = pl.DataFrame({"source": ["a.csv"] * 45, "row": range(45)})
+    pl.read_parquet(path).hstack(keys).write_parquet(path := tmp_path / "keyed.parquet")
+    beside = keys.with_columns(tee_mm=pl.int_range(45) / 2, carry_yd=pl.lit(1.0))
+    beside.write_parquet(tmp_path / "regressors.parquet")
+    monkeypatch.setattr(drive_pieces, "PIECE_ROWS", rows)
+    opened = open_drives(path, drives.columns, tmp_path / "regressors.parquet")
+    # A column that the drives have already stays theirs.
+    assert_frame_equal(pl.concat(opened.read()), drives.with_columns(beside["tee_mm"]))
+    assert opened.golfers == drives.schema["golfer"]
+    beside.reverse().write_parquet(tmp_path / "others.parquet")
+    with pytest.raises(UserError, match="holds regressors of other drives; delete it"):
+        list(open_drives(path, drives.columns, tmp_path / "others.parquet").read())
