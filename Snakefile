@@ -61,6 +61,7 @@ rule all:
         f"{OUT}/summary.txt",
         f"{OUT}/shots.duckdb",
         f"{OUT}/report/lookup.html",
+        f"{OUT}/model/intervals.csv",
         f"{OUT}/golfers/golfers.xlsx",
         f"{OUT}/golfers/progress.csv",
         f"{OUT}/golfers/goals.csv",

@@ -16,6 +16,7 @@ from pipeline.benchmark.window import Window
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 
@@ -65,6 +66,7 @@ def frontier_of(
     tolerance_yd: float,
     moved_share: float = 0.0,
     units: Literal["yards", "metres"] = "yards",
+    strike: float = UsualDelivery.strike,
 ) -> Frontier:
     """Gather the frontier.
 
@@ -76,7 +78,7 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file, tolerance_yd, moved_share, units
+    study, air, turf, model_file, tolerance_yd, moved_share, units, strike
         See `Frontier`.
 
     Notes
@@ -93,6 +95,7 @@ def frontier_of(
         tolerance_yd=tolerance_yd,
         moved_share=moved_share,
         units=units,
+        strike=strike,
         **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
         golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
         **_edges("", [one.window for one in found]),

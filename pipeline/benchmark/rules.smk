@@ -39,9 +39,39 @@ rule build_bands:
             window_tolerance_yd=STUDY.window_tolerance_yd,
             min_shots=STUDY.flags.min_shots,
             min_golfers=STUDY.privacy.min_golfers,
+            deliveries=STUDY.efficient.deliveries,
         ),
     message:
         "Build the speed bands"
+    shell:
+        STEP
+
+
+rule write_intervals:
+    input:
+        model=MODEL["model"],
+        coefficients=MODEL["coefficients"],
+        frontier=rules.build_bands.output.frontier,
+        # A kept model has no predictions of golfers held out.
+        held_out=[] if USED else rules.fit_model.output.held_out,
+    output:
+        intervals=f"{OUT}/model/intervals.csv",
+    log:
+        f"{LOGS_OF}/write_intervals.log",
+    benchmark:
+        f"{LOGS_OF}/write_intervals.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_intervals"),
+    params:
+        **step(
+            "write_intervals",
+            centres=SETTINGS["bands"]["centres"],
+            level=STUDY.intervals.level,
+        ),
+    message:
+        "Write intervals at the study's level"
     shell:
         STEP
 

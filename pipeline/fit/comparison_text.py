@@ -8,7 +8,9 @@ import polars as pl
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
+from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
+from pipeline.texts.better import better_golfers
 
 RULE = (
     "The new model is adopted where its root mean square error is not above the old model's by more than one standard "
@@ -57,7 +59,7 @@ def write_comparison(
         *_score_lines(findings.scored),
         "",
         f"## Where expected carry moved by more than {MOVED_YD:g} yd",
-        *_move_lines(findings, centres),
+        *_move_lines(findings, new.model, centres),
         "",
         "## Coefficients",
         *_term_lines(new, old, findings.terms),
@@ -129,9 +131,10 @@ def _score_lines(scored: Scored) -> list[str]:
     else:
         told = f"{count}; the verdict goes by their score."
     rows = [("new golfers", scored.on_new), ("all golfers", scored.on_all)]
+    part = "tenth" if scored.folds == 10 else "fold"
     how = (
         "For golfers it has seen, it is fitted again, in its own form, to the drives of its golfers and quarters "
-        "without each tenth of the golfers, and predicts that tenth."
+        f"without each {part} of the golfers, and predicts that {part}."
         if scored.repeated
         else "It could not be fitted again without the golfers it has seen, so its plain predictions of them count, "
         "which flatters it."
@@ -144,8 +147,9 @@ def _score_lines(scored: Scored) -> list[str]:
         "|---|---|---|---|---|---|---|---|---|",
         *(_score_row(name, score) for name, score in rows if score is not None),
         "",
-        "Errors are predicted less measured carry. The new model is fitted again without each tenth of the golfers, "
-        f"and predicts that tenth. The old model predicts golfers new to it as it is. {how} "
+        "Errors are predicted less measured carry. The new model is fitted again "
+        f"without each {part} of the golfers, and predicts that {part}. The old model predicts golfers new to "
+        f"it as it is. {how} "
         "Each model is compared with carry moved to standard conditions by its own calibration of flight.",
     ]
 
@@ -158,7 +162,7 @@ def _score_row(name: str, score: PairedScore) -> str:
     )
 
 
-def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
+def _move_lines(findings: Findings, new: CarryModel, centres: Sequence[float]) -> list[str]:
     moved = np.abs(findings.typical_yd)
     lines = [
         f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
@@ -178,8 +182,16 @@ def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
         *(_move_row(row) for row in shown.iter_rows(named=True)),
         "",
         "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
-        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do.",
+        f"launch and spin of the new benchmarks, struck as {_strikers(findings.old.model, new)} do.",
     ]
+
+
+def _strikers(old: CarryModel, new: CarryModel) -> str:
+    """Name the golfers whose strike is efficient in either fit."""
+    then, now = (better_golfers(model.usual.strike) for model in (old, new))
+    if then == now:
+        return f"the {now} of each fit's golfers"
+    return f"the {then} of the old fit's golfers and the {now} of the new fit's"
 
 
 def _move_row(row: Mapping[str, object]) -> str:

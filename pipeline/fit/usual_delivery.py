@@ -33,6 +33,11 @@ class UsualDelivery:
     spin: Line
     strike: float = 0.75  # as `Efficient` has it, and as every model had it before studies could choose
 
+    @property
+    def lines(self) -> dict[str, Line | None]:
+        """The lines by their names."""
+        return {name: value for name, value in vars(self).items() if name != "strike"}
+
 
 def fit_usual_delivery(typical: pl.DataFrame, strike: float = UsualDelivery.strike) -> UsualDelivery:
     """Fit the trends by quantile regression; each is straight unless a bend clearly shows.

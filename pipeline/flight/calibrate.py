@@ -166,12 +166,17 @@ def _chosen_from(among: Collection[str]) -> list[str]:
 
 def _left_out(name: str, *, named: bool) -> Calibration:
     """Say of a set why "best" doesn't consider it."""
-    too_long = (
-        f"as published its ball goes {overall_distance_yd(Ball(name)):.0f} yd in the rules' test of overall "
+    if not named:
+        return _unfitted(name, "left out: flight.sets of study.yaml doesn't name it")
+    note = (
+        f"left out: as published its ball goes {overall_distance_yd(Ball(name)):.0f} yd in the rules' test of overall "
         f"distance, where {LIMIT_YD:.0f} yd are allowed; name it in study.yaml to use it"
     )
-    note = f"left out: {too_long if named else 'flight.sets of study.yaml does not name it'}"
-    return Calibration(name, 1.0, 1.0, None, None, [], 0, 0, None, None, note)
+    return _unfitted(name, note)
+
+
+def _unfitted(name: str, note: str, drives: int = 0, golfers: int = 0) -> Calibration:
+    return Calibration(name, 1.0, 1.0, None, None, [], drives, golfers, None, None, note)
 
 
 def calibrate(
@@ -203,7 +208,7 @@ def calibrate(
     sample = drives if isinstance(drives, Sample) else Sample.of(lambda: iter((drives,)), seed)
     if sample.known < LEAST_DRIVES or sample.golfers < LEAST_GOLFERS:
         note = f"not calibrated: {sample.known} drives of {sample.golfers} golfers have ball speed and measured spin"
-        return Calibration(coefficients, 1.0, 1.0, None, None, [], sample.known, sample.golfers, None, None, note)
+        return _unfitted(coefficients, note, sample.known, sample.golfers)
     used, offsets = sample.drives, sample.offsets
     around = air_of_drives(used, standard_temp_c, standard_pressure_hpa)
     problem = _Problem.of(used, offsets, coefficients, around)

@@ -160,6 +160,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         window_tolerance_yd=study.window_tolerance_yd,
         min_shots=study.flags.min_shots,
         min_golfers=study.privacy.min_golfers,
+        deliveries=study.efficient.deliveries,
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")
