@@ -5,12 +5,12 @@ import polars as pl
 
 from pipeline.tables import columns as cols
 
-# What a scenario changes. Readings are choices of data and method, which leave what is asked as it is: an interval
-# should hold what they move. Definitions change what is asked.
-READINGS = ("flight", "device", "ball", "quarter", "candidate", "curved drives", "least drives")
+# What a scenario changes. Alternatives are other choices of data and method, which leave the question as it is: an
+# interval should hold what they move. Definitions change the question.
+ALTERNATIVES = ("flight", "device", "ball", "quarter", "candidate", "curved drives", "least drives")
 DEFINITIONS = ("deliveries", "strike")
 BASE = "base"
-KINDS = (BASE, "reading", "rejected", "definition")
+KINDS = (BASE, "alternative", "rejected", "definition")
 
 
 class Sensitivity(cols.Table):
@@ -20,11 +20,11 @@ class Sensitivity(cols.Table):
     ROW = "scenario and band"
 
     scenario = cols.text("Scenario", "What is changed; the first is the study as it is.")
-    choice = cols.word("Choice", "Which choice is made otherwise.", (BASE, *READINGS, *DEFINITIONS))
+    choice = cols.word("Choice", "Which choice is made otherwise.", (BASE, *ALTERNATIVES, *DEFINITIONS))
     kind = cols.word(
         "Kind",
-        "reading: a choice of data or method, whose move the interval should hold. rejected: a candidate model that "
-        "the contest shows to be far worse. definition: another meaning of efficient.",
+        "alternative: another choice of data or method, whose move the interval should hold. rejected: a candidate "
+        "that the contest shows to be far worse. definition: another meaning of efficient.",
         KINDS,
     )
     band_mph = cols.number(
@@ -43,20 +43,16 @@ class Sensitivity(cols.Table):
         decimals=1,
         min=0,
     )
-    held = cols.flag(
-        "Held", "Whether the move is within the reach of the interval. Of readings alone.", nullable=True
-    )
+    held = cols.flag("Held", "Whether the interval reaches as far as the move. Of alternatives alone.", nullable=True)
     launch_deg = cols.number("Launch", "Of the efficient delivery.", nullable=True)
     spin_rpm = cols.number("Spin", "Of the efficient delivery.", nullable=True)
-    launch_lo_deg, launch_hi_deg = cols.interval(
-        "Launch window", "empty where there is no window.", inward=True
-    )
+    launch_lo_deg, launch_hi_deg = cols.interval("Launch window", "empty where there is no window.", inward=True)
     spin_lo_rpm, spin_hi_rpm = cols.interval("Spin window", "empty where there is no window.", inward=True)
     assessed = cols.count("Assessed", "Golfers of the newest quarter who are assessed.", nullable=True)
     flagged = cols.count("Flagged", "Those of them who are flagged.", nullable=True)
     joined = cols.count("Joined", "Flagged here, and not in the base.", nullable=True)
     left = cols.count("Left", "Flagged in the base, and assessed but not flagged here.", nullable=True)
-    gone = cols.count("Gone", "Flagged in the base, and not assessed here.", nullable=True)
+    gone = cols.count("No longer assessed", "Flagged in the base, and not assessed here.", nullable=True)
     lost_move_yd = cols.number(
         "Move of yards lost",
         "Median over golfers assessed both here and in the base: yards lost here less those in the base.",
@@ -72,8 +68,10 @@ class Sensitivity(cols.Table):
 
     @dy.rule()
     def held_is_within_reach(cls) -> pl.Expr:
-        """Check that only readings with a move are held or not, by the reach of the interval."""
-        asked = (pl.col("kind") == "reading") & pl.col("move_yd").is_not_null() & pl.col("reach_yd").is_not_null()
-        return pl.when(asked).then(pl.col("held") == (pl.col("move_yd").abs() <= pl.col("reach_yd"))).otherwise(
-            pl.col("held").is_null()
+        """Check that only alternatives with a move are held or not, by the reach of the interval."""
+        asked = (pl.col("kind") == "alternative") & pl.col("move_yd").is_not_null() & pl.col("reach_yd").is_not_null()
+        return (
+            pl.when(asked)
+            .then(pl.col("held") == (pl.col("move_yd").abs() <= pl.col("reach_yd")))
+            .otherwise(pl.col("held").is_null())
         )

@@ -26,7 +26,7 @@ from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.research.sensitivity.flight_sets import other_sets
 from pipeline.research.sensitivity.moves import moves_of
-from pipeline.research.sensitivity.reading import Asked
+from pipeline.research.sensitivity.worked_out import Asked
 from pipeline.research.sensitivity.scenarios import AXIS, scenarios_of
 from pipeline.tables.figures import Calibrations, Scores
 from pipeline.tables.sensitivity import Sensitivity
@@ -58,8 +58,8 @@ def run(
     flight, tried = read_artefact(calibration, StudyFlight), read_table(calibrations, Calibrations)
     asked = _asked(every, fitted, reached, flight, settings)
     others = other_sets(flight.calibration, tried, settings["flight"]["sets"], every, asked.air, asked.seed)
-    arrays = (read_arrays(path) for path in (efficient_replicates, replicates))
-    shared = SharedErrors.read_from(reached, fitted.model, *arrays, read_artefact(devices, StudyDevices))
+    errors, refits = (read_arrays(path) for path in (efficient_replicates, replicates))
+    shared = SharedErrors.read_from(reached, fitted.model, errors, refits, read_artefact(devices, StudyDevices))
     doubt, _ = known_losses(every, fitted.model, shared, asked.flags.day_form_yd)
     scenarios = scenarios_of(
         every, flight.calibration, others, read_table(scores, Scores), asked.flags.min_shots, settings["efficient"]

@@ -1,6 +1,7 @@
 """Calibrations of the flight sets that a study doesn't use, to see what each would make of it."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import polars as pl
 
@@ -42,6 +43,6 @@ def other_sets(
     return [fitted[name] for name in names]
 
 
-def _of_row(row: dict[str, float]) -> Calibration:
+def _of_row(row: dict[str, Any]) -> Calibration:
     names = ("coefficients", "drag", "lift", "drag_std_error", "lift_std_error", "drives", "golfers", "residual_sd_yd")
     return Calibration(**{name: row[name] for name in names}, offsets=[], loss=None, note=str(row["note"]))

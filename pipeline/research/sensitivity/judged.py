@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.golfers.flags import FlagRules, assess
-from pipeline.research.sensitivity.reading import JUDGED
+from pipeline.research.sensitivity.worked_out import JUDGED
 
 
 @dataclass(frozen=True)
@@ -42,9 +42,10 @@ def judge(doubt: pl.DataFrame, lost: pl.DataFrame, rules: FlagRules, min_shots: 
     """
     newest = pl.col("quarter") == pl.col("quarter").max()
     now = doubt.filter(newest)
-    others = now.drop(JUDGED[1:]).join(lost, on="golfer", how="left", suffix="_here", maintain_order="left", validate="1:1")
-    others = others.with_columns(pl.coalesce("shots_here", "shots").alias("shots")).select(doubt.columns)
-    whole = pl.concat([doubt.filter(~newest), others])
+    here = lost.rename({"shots": "shots_here"})
+    others = now.drop(JUDGED[1:]).join(here, on="golfer", how="left", maintain_order="left", validate="1:1")
+    others = others.with_columns(pl.coalesce("shots_here", "shots").alias("shots"))
+    whole = pl.concat([doubt.filter(~newest), others.select(doubt.columns)])
     used = rules if min_shots is None else replace(rules, min_shots=min_shots)
     return assess(whole, used).filter(newest).select("golfer", "club_speed_mph", "lost_yd", "status")
 

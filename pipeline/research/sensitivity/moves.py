@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.errors import UserError
 from pipeline.research.sensitivity.judged import count, judge
-from pipeline.research.sensitivity.reading import Asked, Found, work_out
+from pipeline.research.sensitivity.worked_out import Asked, Found, work_out
 from pipeline.research.sensitivity.scenarios import THE_BASE, Scenario
 from pipeline.tables.sensitivity import Sensitivity
 from pipeline.tables.types import types_of
@@ -46,8 +46,8 @@ def moves_of(
     def tried(scenario: Scenario) -> list[Row]:
         try:
             found = work_out(asked, scenario)
-        except UserError:
-            note = "too few drives or golfers are left for a fit"
+        except UserError as error:
+            note = f"not tried: {error}"
             return [{"scenario": scenario.name, "choice": scenario.choice, "kind": scenario.kind, "note": note}]
         other = judge(doubt, found.lost, asked.flags, scenario.min_shots)
         return _rows(asked, scenario, base, found, judged, other)
@@ -63,7 +63,7 @@ def _rows(
 ) -> list[Row]:
     """Give a scenario's rows, a band each and one of all golfers."""
     notes = "; ".join(note for note in (scenario.note, found.note) if note) or None
-    same = {"scenario": scenario.name, "choice": scenario.choice, "kind": scenario.kind, "note": notes}
+    same: Row = {"scenario": scenario.name, "choice": scenario.choice, "kind": scenario.kind, "note": notes}
     same |= {"drives": found.drives, "golfers": found.golfers}
     bands = asked.bands.band_of(before.get_column("club_speed_mph").to_numpy())
     rows: list[Row] = []
@@ -75,14 +75,12 @@ def _rows(
 
 def _efficient(asked: Asked, scenario: Scenario, base: Found, found: Found, centre: float) -> Row:
     """Give a band's efficient carry, its move, the interval's reach, delivery and window; nothing is not reached."""
-    at = {
-        name: _known(float(found.frontier.at(name, centre))) for name in ("carry_yd", "launch_deg", "spin_rpm")
-    }
+    at = {name: _known(float(found.frontier.at(name, centre))) for name in ("carry_yd", "launch_deg", "spin_rpm")}
     carry, reference = at.pop("carry_yd"), _known(float(base.frontier.at("carry_yd", centre)))
     published = asked.frontier
     reach = _known(float(published.at(published.hi90_yd - published.lo90_yd, centre)) / 2)
     move = None if carry is None or reference is None else carry - reference
-    held = abs(move) <= reach if scenario.kind == "reading" and move is not None and reach is not None else None
+    held = abs(move) <= reach if scenario.kind == "alternative" and move is not None and reach is not None else None
     window = found.windows.get(centre)
     return {
         "efficient_carry_yd": carry,

@@ -17,13 +17,13 @@ MOST_LEVELS = 10
 CURVED_SHARE = 0.10
 AXIS = "spin_axis_deg"
 MIN_AXES = 200  # drives with a spin axis from which it is asked for
-# A candidate whose error on golfers held out is this many times the chosen one's is no reading of these drives that
-# anybody would choose; what it moves is shown, but no interval is asked to hold it.
+# A candidate whose error on golfers held out is this many times the chosen one's is none that anybody
+# would choose for these drives; what it moves is shown, but no interval is asked to hold it.
 REJECTED_FROM = 1.25
 SHARES = (0.60, 0.70, 0.80, 0.90)
 STRIKES = (0.60, 0.75, 0.90)
 
-Kind = Literal["base", "reading", "rejected", "definition"]
+Kind = Literal["base", "alternative", "rejected", "definition"]
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class Scenario:
 
     name: str
     choice: str
-    kind: Kind = "reading"
+    kind: Kind = "alternative"
     fitted: pl.Expr | None = None
     judged: pl.Expr | None = None
     calibration: Calibration | None = None
@@ -67,7 +67,7 @@ class Scenario:
     note: str | None = None
 
 
-THE_BASE = Scenario("as it is", BASE, BASE)
+THE_BASE = Scenario("as it is", BASE, "base")
 
 
 def by_flight(kept: Calibration, others: Sequence[Calibration]) -> Iterator[Scenario]:
@@ -115,7 +115,7 @@ def by_candidate(scores: pl.DataFrame) -> Iterator[Scenario]:
     """Use each candidate that competed and wasn't chosen; `scores` is a table `Scores`."""
     chosen = scores.filter("chosen").get_column("rmse_yd").item()
     for name, error in scores.filter(~pl.col("chosen")).select("model", "rmse_yd").iter_rows():
-        kind: Kind = "rejected" if error > REJECTED_FROM * chosen else "reading"
+        kind: Kind = "rejected" if error > REJECTED_FROM * chosen else "alternative"
         yield Scenario(f"candidate {name}", "candidate", kind, candidate=name)
 
 
@@ -166,5 +166,11 @@ def scenarios_of(
     efficient : mapping
         deliveries and strike.
     """
-    readings = (by_flight(kept, others), by_level(drives), by_quarter(drives), by_candidate(scores), by_curve(drives))
-    return [*(one for part in readings for one in part), *by_rules(min_shots, efficient)]
+    alternatives = (
+        by_flight(kept, others),
+        by_level(drives),
+        by_quarter(drives),
+        by_candidate(scores),
+        by_curve(drives),
+    )
+    return [*(one for part in alternatives for one in part), *by_rules(min_shots, efficient)]

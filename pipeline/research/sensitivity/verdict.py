@@ -1,4 +1,4 @@
-"""Whether the published intervals hold what readings of the same study move, band by band."""
+"""Whether the published intervals hold what other choices of data and method move, band by band."""
 
 from dataclasses import dataclass
 
@@ -18,15 +18,15 @@ class Move:
 
 @dataclass(frozen=True)
 class BandVerdict:
-    """What scenarios that are readings move at one band.
+    """What alternatives move at one band.
 
     Attributes
     ----------
     band_mph : float
     efficient_carry_yd, reach_yd : float
         Of the base; the reach is that of its 90 % interval to either side.
-    scenarios, outside : int
-        Readings with a figure here, and those of them that the interval doesn't hold.
+    alternatives, outside : int
+        Those with a figure here, and those of them that the interval doesn't hold.
     largest : tuple of Move
         The largest move of each choice, the largest first.
     """
@@ -34,7 +34,7 @@ class BandVerdict:
     band_mph: float
     efficient_carry_yd: float
     reach_yd: float
-    scenarios: int
+    alternatives: int
     outside: int
     largest: tuple[Move, ...]
 
@@ -65,5 +65,3 @@ def _largest(here: pl.DataFrame) -> tuple[Move, ...]:
     rows = here.sort(pl.col("move_yd").abs(), descending=True, maintain_order=True)
     each = rows.unique("choice", keep="first", maintain_order=True)
     return tuple(Move(**row) for row in each.select("choice", "scenario", "move_yd").iter_rows(named=True))
-
-

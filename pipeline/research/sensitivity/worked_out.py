@@ -11,11 +11,16 @@ import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.crowd import shape_of
-from pipeline.benchmark.efficient import LAUNCH_STEP_DEG, SPIN_STEP_RPM, Map, Population, best_of, map_at
-from pipeline.benchmark.efficient import supported_speeds
+from pipeline.benchmark.efficient import (
+    LAUNCH_STEP_DEG,
+    SPIN_STEP_RPM,
+    Map,
+    Population,
+    best_of,
+    map_at,
+    supported_speeds,
+)
 from pipeline.benchmark.frontier import Frontier
-from pipeline.benchmark.support import support_density
 from pipeline.benchmark.window import Window
 from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import Drives, Speed, speed_of_study, typical_of_all
@@ -35,6 +40,7 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.golfers.flags import FlagRules
 from pipeline.golfers.losses import losses
 from pipeline.research.sensitivity.scenarios import Scenario
+from pipeline.shown import number_text
 from pipeline.statistics.arrays import Array
 from pipeline.tables.golfers import PARTS
 
@@ -61,8 +67,8 @@ class Asked:
     seed : int
     deliveries, strike : float
         As in the configuration's `Efficient`.
-    choices : Model
-        Which candidates there are.
+    choices : Model, optional
+        Which candidates there are; all built-in ones unless given.
     """
 
     drives: Drives
@@ -76,7 +82,7 @@ class Asked:
     seed: int
     deliveries: float
     strike: float
-    choices: Model = Model()
+    choices: Model | None = None
 
     @cached_property
     def speed(self) -> Speed:
@@ -93,11 +99,6 @@ class Asked:
         """The newest quarter."""
         quarters = self.drives.gathered(lambda frame: frame.select(pl.col("quarter").max()))
         return str(quarters.to_series().max())
-
-    @property
-    def centres_mph(self) -> list[float]:
-        """Centers of the bands that the benchmarks reach."""
-        return [centre for centre in self.bands.centres_mph if centre in self.frontier.speed_mph]
 
 
 @dataclass(frozen=True)
@@ -142,30 +143,32 @@ def work_out(asked: Asked, scenario: Scenario) -> Found:
     moved = asked.drives if scenario.calibration is None else _moved(asked, scenario.calibration)
     fitted = _chosen(moved, scenario.fitted)
     used = fitted.usable(asked.speed)
-    enough_for_a_fit(used)
+    _enough(used)
     form = _form(asked, scenario)
     strike = asked.strike if scenario.strike is None else scenario.strike
     survey = Survey.of(used, asked.seed, strike=strike)
     reason = may_compete(form, survey.shots)
     if reason is not None:
-        raise UserError(f"The candidate {form.name} {reason}.")
+        raise UserError(f"the candidate {form.name} {reason}")
     model = refitted(survey, form, fitted)
     min_shots = asked.flags.min_shots if scenario.min_shots is None else scenario.min_shots
-    population = Population.from_typical(typical_of_all(fitted, ["golfer"]), min_shots)
     share = asked.deliveries if scenario.deliveries is None else scenario.deliveries
-    frontier, windows = _efficient(asked, model, population, share)
+    population = Population.from_typical(typical_of_all(fitted, ["golfer"]), min_shots, share)
+    frontier, windows = _efficient(asked, model, population)
     judged = _chosen(moved, scenario.judged).mapped(lambda frame: frame.filter(pl.col("quarter") == asked.newest))
     lost = judged.gathered(lambda frame: losses(frame, model, frontier)).select("golfer", *JUDGED)
     scale, unknown = scale_change(asked.model, model)
+    here = replace(frontier, carry_yd=frontier.carry_yd / scale)
     yards = [name for name in JUDGED if name.endswith("_yd")]
-    return Found(
-        survey.shots,
-        survey.typical.height,
-        replace(frontier, carry_yd=frontier.carry_yd / scale),
-        windows,
-        lost.with_columns(pl.col(yards) / scale),
-        _reference_words(asked.model, model, scale, unknown),
-    )
+    note = _reference_words(asked.model, model, scale, unknown)
+    return Found(survey.shots, survey.typical.height, here, windows, lost.with_columns(pl.col(yards) / scale), note)
+
+
+def _enough(used: Drives) -> None:
+    try:
+        enough_for_a_fit(used)
+    except UserError:
+        raise UserError("too few drives or golfers are left for a fit") from None
 
 
 def _reference_words(published: CarryModel, model: CarryModel, scale: float, unknown: Sequence[str]) -> str | None:
@@ -174,9 +177,9 @@ def _reference_words(published: CarryModel, model: CarryModel, scale: float, unk
     others = [f"{column} {plain(level)}" for column, level in after.items() if before.get(column) != level]
     if not others:
         return None
-    if unknown:
-        return f"carry is that of {' and '.join(others)}, whose share isn't known"
-    return f"fitted on {' and '.join(others)}, whose carry is brought to the study's reference by {scale - 1:+.1%}"
+    read = f"{number_text(100 * abs(scale - 1), 1)} % {'longer' if scale > 1 else 'shorter'}"
+    apart = f", but for what {' and '.join(unknown)} adds, which isn't known apart" if unknown else ""
+    return f"carry of {' and '.join(others)} reads {read} and is brought to the study's reference{apart}"
 
 
 def _chosen(drives: Drives, kept: pl.Expr | None) -> Drives:
@@ -198,7 +201,10 @@ def _form(asked: Asked, scenario: Scenario) -> Form:
         return surface
     calibration, name = scenario.calibration or asked.flight.calibration, scenario.candidate or surface.name
     candidates = candidates_of_study(asked.speed, asked.extents, calibration, asked.air, asked.choices)
-    return next(one for one in candidates if one.name == name).surface(asked.extents)
+    for one in candidates:
+        if one.name == name:
+            return one.surface(asked.extents)
+    raise UserError(f"there is no way to make the candidate {name} here")
 
 
 def refitted(survey: Survey, form: Form, every: Drives) -> CarryModel:
@@ -210,34 +216,19 @@ def refitted(survey: Survey, form: Form, every: Drives) -> CarryModel:
     return find_shares(fitted, every, once, golfers).of_model(fitted)
 
 
-def _efficient(
-    asked: Asked, model: CarryModel, population: Population, share: float
-) -> tuple[Frontier, dict[float, Window | None]]:
+def _efficient(asked: Asked, model: CarryModel, population: Population) -> tuple[Frontier, dict[float, Window | None]]:
     """Work out what is efficient at the published club speeds, and the bands' windows."""
     base, half_width = asked.frontier, asked.bands.half_width_mph
-    columns = {name: np.full(len(base.speed_mph), np.nan) for name in ("carry_yd", "launch_deg", "spin_rpm")}
+    carry, launch, spin = np.full((3, len(base.speed_mph)), np.nan)
     windows: dict[float, Window | None] = {}
     for speed in supported_speeds(population, half_width, asked.min_golfers, base.speed_mph).tolist():
         place = int(np.searchsorted(base.speed_mph, speed))
-        at = map_holding(share, model, population, speed, half_width)
+        at = map_at(model, population, speed, half_width)
         surely = _doubt_on(base, place, at)
-        *best, window = best_of(at, at.carry_yd, base.tolerance_yd - surely)
-        for column, value in zip(columns.values(), best, strict=True):
-            column[place] = value
+        carry[place], launch[place], spin[place], window = best_of(at, at.carry_yd, base.tolerance_yd - surely)
         if speed in asked.bands.centres_mph:
             windows[speed] = window
-    return replace(base, **columns), windows
-
-
-def map_holding(share: float, model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
-    """Give the map of one club speed whose reachable deliveries hold a share of golfers'."""
-    at = map_at(model, population, speed_mph, half_width_mph)
-    weights = population.shape_weights(speed_mph, half_width_mph)
-    moved = population.moved_to(speed_mph, model.usual)
-    density = support_density(*moved, weights, shape_of(*moved, weights), at.launch_deg, at.spin_rpm)
-    ranked = np.sort(density, axis=None)[::-1]
-    held = np.cumsum(ranked)
-    return replace(at, supported=density >= ranked[np.argmax(held >= share * held[-1])])
+    return replace(base, carry_yd=carry, launch_deg=launch, spin_rpm=spin), windows
 
 
 def _doubt_on(base: Frontier, place: int, at: Map) -> Array:
