@@ -26,8 +26,8 @@ from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.research.sensitivity.flight_sets import other_sets
 from pipeline.research.sensitivity.moves import moves_of
-from pipeline.research.sensitivity.worked_out import Asked
 from pipeline.research.sensitivity.scenarios import AXIS, scenarios_of
+from pipeline.research.sensitivity.worked_out import Asked
 from pipeline.tables.figures import Calibrations, Scores
 from pipeline.tables.sensitivity import Sensitivity
 

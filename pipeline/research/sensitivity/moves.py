@@ -9,8 +9,8 @@ import polars as pl
 
 from pipeline.errors import UserError
 from pipeline.research.sensitivity.judged import count, judge
-from pipeline.research.sensitivity.worked_out import Asked, Found, work_out
 from pipeline.research.sensitivity.scenarios import THE_BASE, Scenario
+from pipeline.research.sensitivity.worked_out import Asked, Found, work_out
 from pipeline.tables.sensitivity import Sensitivity
 from pipeline.tables.types import types_of
 from pipeline.threads import in_order
