@@ -52,7 +52,7 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring. `settings` are those of study.yaml that figures depend on."""
     fitted, reached = read_artefact(model, FittedModel), read_artefact(frontier, Frontier)
-    _check_same(Path(model), Path(frontier), reached)
+    check_newest(Path(model), Path(frontier), reached)
     step = -(-fitted.fitted_on.golfers // MOST_GOLFERS)
     every = open_drives(Path(drives), COLUMNS).of_every(step).held()
     flight, tried = read_artefact(calibration, StudyFlight), read_table(calibrations, Calibrations)
@@ -88,7 +88,7 @@ def _asked(
     )
 
 
-def _check_same(model: Path, frontier: Path, reached: Frontier) -> None:
+def check_newest(model: Path, frontier: Path, reached: Frontier) -> None:
     """Raise UserError where benchmarks are those of a kept model: its drives aren't the study's."""
     if (frontier.parents[1] / reached.model_file).resolve() != model.resolve():
         raise UserError(

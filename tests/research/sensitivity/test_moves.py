@@ -116,7 +116,11 @@ def test_curved_drives_are_left_out_where_the_axis_is_known(study):
     asked, _, scores = study
     axis = pl.int_range(pl.len()).cast(pl.Float64) % 100 - 50
     curved = asked.drives.mapped(lambda frame: frame.with_columns(axis.alias(AXIS)))
-    [one] = [s for s in scenarios_of(curved, asked.flight.calibration, [], scores, 6, EFFICIENT) if s.choice == "curved drives"]
+    [one] = [
+        s
+        for s in scenarios_of(curved, asked.flight.calibration, [], scores, 6, EFFICIENT)
+        if s.choice == "curved drives"
+    ]
     kept = next(curved.read()).filter(one.fitted)
     assert kept[AXIS].abs().max() == 45
     assert kept.height == pytest.approx(0.9 * next(curved.read()).height, rel=0.02)
