@@ -1,7 +1,7 @@
 """What every scenario moves: the table `Sensitivity`."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -11,11 +11,14 @@ from pipeline.errors import UserError
 from pipeline.research.sensitivity.judged import count, judge
 from pipeline.research.sensitivity.scenarios import THE_BASE, Scenario
 from pipeline.research.sensitivity.worked_out import Asked, Found, work_out
+from pipeline.shown import number_text
 from pipeline.tables.sensitivity import Sensitivity
 from pipeline.tables.types import types_of
 from pipeline.threads import in_order
 
 Row = dict[str, Any]
+
+APART_YD = 0.05  # a difference that a tenth of a yard shows
 
 
 def moves_of(
@@ -40,6 +43,7 @@ def moves_of(
         why.
     """
     base = work_out(asked, THE_BASE)
+    base = replace(base, note=_apart(asked, base))
     judged = judge(doubt, base.lost, asked.flags)
     rows = _rows(asked, THE_BASE, base, base, judged, judged)
 
@@ -56,6 +60,16 @@ def moves_of(
         rows += found
         say(f"Tried: {scenario.name}.")
     return pl.DataFrame(rows, schema=types_of(Sensitivity), orient="row")
+
+
+def _apart(asked: Asked, base: Found) -> str | None:
+    """Say how far the base is from what is published, as where a sample of golfers stands for all; None if nowhere."""
+    centres = np.isin(asked.frontier.speed_mph, asked.bands.centres_mph)
+    away = np.abs(base.frontier.carry_yd - asked.frontier.carry_yd)[centres]
+    most = float(np.nanmax(away)) if np.isfinite(away).any() else 0.0
+    if most < APART_YD:
+        return None
+    return f"efficient carry of the drives tried here is up to {number_text(most, 1)} yd from the published one"
 
 
 def _rows(

@@ -56,7 +56,7 @@ def in_air(drives):
 
 
 def study_of(drives, roller, seed=1):
-    """Fit, benchmark and judge drives as the workflow does; give what scenarios start from, the doubt and the scores."""
+    """Fit and judge drives as the workflow does; give what scenarios start from, the doubt and the scores."""
     survey = Survey.of(drives, seed)
     model, typical = fit_to(candidate_named("quadratic"), drives).model, typical_drives(drives, ["golfer"])
     refits = refit(model, survey.drives, typical, draw_counts(typical.height, seed, 8))

@@ -1,5 +1,7 @@
 """The table of sensitivity: what planted faults move, and what stays."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -8,6 +10,7 @@ from sensitivity_samples import RULES, drives_of, moves_at, study_of
 from pipeline.golfers.flags import assess
 from pipeline.research.sensitivity.moves import moves_of
 from pipeline.research.sensitivity.scenarios import AXIS, Scenario, by_level, by_quarter, scenarios_of
+from pipeline.shown import number_text
 from pipeline.tables.sensitivity import Sensitivity
 
 EFFICIENT = {"deliveries": 0.8, "strike": 0.75}
@@ -95,6 +98,18 @@ def test_twice_the_drives_leave_golfers_out(study):
     found = listed(study, [Scenario("more", "least drives", min_shots=9)]).filter(pl.col("band_mph").is_null())
     assert found["assessed"].to_list() == [found["assessed"][0], 0]
     assert found["gone"].to_list() == [0, found["flagged"][0]]
+
+
+def test_a_base_that_is_not_the_published_one_says_so(study):
+    asked, doubt, _ = study
+    few = asked.drives.mapped(lambda frame: frame.filter(pl.col("golfer").rank("dense") % 5 == 0))
+    sampled = moves_of(replace(asked, drives=few), [], doubt, silent)
+    published = asked.frontier.at("carry_yd", [80.0, 90.0, 100.0])
+    away = np.abs(sampled["efficient_carry_yd"].drop_nulls().to_numpy() - published).max()
+    assert away > 0.05
+    note = f"efficient carry of the drives tried here is up to {number_text(away, 1)} yd from the published one"
+    assert sampled["note"].to_list() == [note] * 4
+    assert moves_of(asked, [], doubt, silent)["note"].null_count() == 4
 
 
 def test_a_scenario_that_cannot_be_fitted_says_so(study):
