@@ -1,4 +1,4 @@
-"""What a researcher asks: what the newest fit changes."""
+"""What a researcher asks: what the newest fit changes, and how far figures move with the choices made."""
 
 if OWN:
 
@@ -51,3 +51,70 @@ if OWN:
             "Compare the fit with the kept one"
         shell:
             STEP
+
+
+def of_newest(path):
+    """Give a function of wildcards that finds a file of the newest fit, if that is the model in use."""
+
+    def found(wildcards):
+        used = choice(wildcards) if OWN and not FIRST_FIT else None
+        if ASKED_FOR or (used is not None and used.kept):
+            raise WorkflowError(
+                f"sensitivity: golfers are measured with the kept model {used.id if used else config['model']}, and what"
+                " moves is looked at by fits of today's drives. Run it as a trial: --config trial=NAME."
+            )
+        return path
+
+    return found
+
+
+rule assess_sensitivity:
+    input:
+        drives=rules.standardise_shots.output.drives,
+        model=of_newest(rules.fit_model.output.model),
+        scores=rules.fit_model.output.scores,
+        frontier=rules.build_bands.output.frontier,
+        replicates=rules.fit_model.output.replicates,
+        efficient_replicates=rules.build_bands.output.efficient_replicates,
+        devices=rules.compare_devices.output.devices,
+        calibration=rules.calibrate_flight.output.calibration,
+        calibrations=rules.calibrate_flight.output.table,
+    output:
+        sensitivity=f"{OUT}/model/sensitivity.csv",
+    log:
+        f"{LOGS_OF}/assess_sensitivity.log",
+    benchmark:
+        f"{LOGS_OF}/assess_sensitivity.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("assess_sensitivity"),
+    params:
+        **step(
+            "assess_sensitivity",
+            settings={
+                key: SETTINGS[key]
+                for key in (
+                    "bands",
+                    "privacy",
+                    "flags",
+                    "air",
+                    "seed",
+                    "flight",
+                    "model",
+                    "efficient",
+                )
+            },
+        ),
+    message:
+        "See what moves when a choice is made otherwise"
+    shell:
+        STEP
+
+
+# How far the figures move with the choices that they rest on: snakemake --cores 2 sensitivity
+rule sensitivity:
+    input:
+        f"{OUT}/model/sensitivity.csv",
+        f"{OUT}/model/sensitivity.html",
