@@ -28,9 +28,11 @@ from pipeline.errors import UserError
 from pipeline.fit.candidates import candidates_of_study, enough_for_a_fit, may_compete
 from pipeline.fit.comparison import carry_by
 from pipeline.fit.factored import Factored, fit_candidate
-from pipeline.fit.flight_surface import FlightSurface, Form
+from pipeline.fit.flight_surface import FlightSurface
+from pipeline.fit.form import Form
 from pipeline.fit.model import CarryModel
-from pipeline.fit.model_changes import plain, scale_change
+from pipeline.fit.model_changes import plain
+from pipeline.fit.references import References, find_references
 from pipeline.fit.resampled import refit
 from pipeline.fit.shares import find_shares
 from pipeline.fit.surface import Extent
@@ -157,7 +159,7 @@ def work_out(asked: Asked, scenario: Scenario) -> Found:
     frontier, windows = _efficient(asked, model, population)
     judged = _chosen(moved, scenario.judged).mapped(lambda frame: frame.filter(pl.col("quarter") == asked.newest))
     lost = judged.gathered(lambda frame: losses(frame, model, frontier)).select("golfer", *JUDGED)
-    scale, unknown = scale_change(asked.model, model)
+    scale, unknown = _scale(asked.model, model)
     here = replace(frontier, carry_yd=frontier.carry_yd / scale)
     yards = [name for name in JUDGED if name.endswith("_yd")]
     note = _reference_words(asked.model, model, scale, unknown)
@@ -169,6 +171,13 @@ def _enough(used: Drives) -> None:
         enough_for_a_fit(used)
     except UserError:
         raise UserError("too few drives or golfers are left for a fit") from None
+
+
+def _scale(published: CarryModel, model: CarryModel) -> tuple[float, list[str]]:
+    """Give what brings the study's carry to a scenario's reference, a factor, and which device or ball isn't known."""
+    changes = find_references(published, model).changes
+    known = References(tuple(one for one in changes if one.told_by != "nobody"))
+    return known.factor, [f"{one.column} {plain(one.new)}" for one in changes if one.told_by == "nobody"]
 
 
 def _reference_words(published: CarryModel, model: CarryModel, scale: float, unknown: Sequence[str]) -> str | None:
