@@ -67,6 +67,18 @@ def test_refits_have_the_strike_of_their_model_whatever_a_study_says_now(world, 
         assert seen.better_share[0] == pytest.approx(np.quantile(effects, strike), rel=1e-9)
 
 
+def test_a_rarer_strike_is_known_less_well(world, fitted):
+    # A normal crowd's quantile q has a standard error of sqrt(q (1 - q)) over the density there: 1.7 times the
+    # median's at 0.95.
+    typical, counts = typical_drives(world.drives, ["golfer"]), draw_counts(80, seed=1, replicates=100)
+    spreads = []
+    for strike in (0.5, 0.95):
+        usual = fit_usual_delivery(typical, strike)
+        found = refit(replace(fitted.model, usual=usual), world.drives, typical, counts)
+        spreads.append(np.std(usual.better_ratio.of_draws(found.better_ratio, 90.0)))
+    assert 1.25 < spreads[1] / spreads[0] < 2.4
+
+
 def test_draws_follow_the_seed_and_sum_to_the_golfers():
     counts = draw_counts(30, seed=5)
     assert counts.shape == (200, 30)
