@@ -85,7 +85,11 @@ class Coefficients(cols.Table):
     ROW = "candidate model and term"
 
     model = cols.text("Model", "Candidate model.", primary_key=True)
-    term = cols.text("Term", "Term of the model: a product of scaled inputs, a spline, or one that the study names.", primary_key=True)
+    term = cols.text(
+        "Term",
+        "Term of the model: a product of scaled inputs, a spline, or one that the study names.",
+        primary_key=True,
+    )
     estimate = cols.number(
         "Estimate",
         "Fitted coefficient, in yd for one scaled unit of the term; of a device or ball, the share of carry it adds.",
