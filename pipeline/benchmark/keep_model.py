@@ -14,7 +14,7 @@ import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.configuration.study import Model, StandardAir
-from pipeline.drives import FIT_COLUMNS, Speed, speed_of_study
+from pipeline.drives import FIT_COLUMNS, Drives, Speed, speed_of_study
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
@@ -68,8 +68,7 @@ def run(
     """Run the step; see the module's docstring. `choices` are the study's `Model`, `fit` the files as in `FILES`."""
     folder, method = Path(kept), Model.model_validate(choices)
     records = find_kept(folder)
-    columns = dict.fromkeys((*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, *_regressors_of(old)))
-    every = open_drives(Path(drives), [*columns], None if beside is None else Path(beside))
+    every = _drives_of_both(drives, old, beside)
     speed = speed_of_study(every)
     used = every.usable(speed)
     new = read_fitted(fit, model_id(fit), settings["air"])
@@ -81,15 +80,8 @@ def run(
         record = next(one for one in records if one.id == parent)
         reached = read_artefact(frontier, Frontier)
         best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
-        findings = _compared(
-            folder,
-            record,
-            new,
-            Survey.of(used, settings["seed"], number=method.folds, regressors=method.regressors),
-            speed,
-            best,
-            method,
-        )
+        survey = Survey.of(used, settings["seed"], number=method.folds, regressors=method.regressors)
+        findings = _compared(folder, record, new, survey, speed, best, method)
         found = judge(findings.old, new, findings.scored)
         text = write_comparison(study, new, findings, found, centres)
     outcome = (FIRST if parent is None else ADOPT) if found.adopt else KEEP
@@ -101,11 +93,13 @@ def run(
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
 
 
-def _regressors_of(old: Sequence[str]) -> list[str]:
-    """Name the regressors of the kept model, by its files, that any study's drives have; others count as not known."""
+def _drives_of_both(drives: str, old: Sequence[str], beside: str | None) -> Drives:
+    """Open the drives with the new fit's regressors, and the kept model's that any study's drives have."""
     model = next((path for path in old if Path(path).name == FILES["model"]), None)
     names = () if model is None else read_artefact(model, FittedModel).model.regressors.names
-    return [name for name in names if name in DriveTable.columns()]
+    known = (name for name in names if name in DriveTable.columns())
+    columns = dict.fromkeys((*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, *known))
+    return open_drives(Path(drives), [*columns], None if beside is None else Path(beside))
 
 
 def _compared(

@@ -3,9 +3,10 @@
 In: drives.parquet, calibration.json. Out: model.json (the chosen model), coefficients.csv (every candidate),
 scores.csv, card.md, typical.parquet (one row per golfer), replicates.npz (refits on resampled golfers) and
 held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in their order,
-with its keys).
+with its keys). With regressors also in: regressors.parquet; out: regressors.csv (a row per regressor).
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -20,12 +21,12 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet, write_text
 from pipeline.fit.candidates import candidates_of_study, enough_for_a_fit
 from pipeline.fit.card import write_card
-from pipeline.fit.contest import hold_contest
+from pipeline.fit.contest import Outcome, hold_contest
 from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.regressor_effects import assess_regressors, effects_in_table, with_errors
 from pipeline.fit.resampled import draw_counts, refit
-from pipeline.fit.shares import find_shares
+from pipeline.fit.shares import LevelShares, find_shares
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.tables.figures import Coefficients, RegressorTable, Scores
@@ -35,13 +36,6 @@ say = partial(print, flush=True)
 
 def run(
     drives: str,
-    model: str,
-    coefficients: str,
-    scores: str,
-    card: str,
-    typical: str,
-    replicates: str,
-    held_out: str,
     calibration: str,
     study: str,
     seed: int,
@@ -49,9 +43,12 @@ def run(
     choices: dict[str, Any],
     strike: float,
     beside: str | None = None,
-    regressors: str | None = None,
+    **made: str,
 ) -> None:
-    """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
+    """Run the step; see the module's docstring.
+
+    `choices` are the study's `Model`, `strike` its `Efficient.strike`, `made` the paths of the outputs.
+    """
     method = Model.model_validate(choices)
     every = open_drives(Path(drives), beside=None if beside is None else Path(beside))
     speed = speed_of_study(every)
@@ -68,18 +65,29 @@ def run(
     effects = assess_regressors(method.regressors, found.model.surface, survey, found.model.usual)
     chosen = shares.of_model(with_errors(found.model, effects))
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
-    write_artefact(model, FittedModel(study, chosen, on))
-    terms = effects_in_table(effects, shares.in_table(found.coefficients, chosen.surface.name), chosen.surface.name)
-    write_csv(Path(coefficients), Coefficients.validate(terms))
-    if regressors is not None:
-        write_csv(Path(regressors), RegressorTable.validate(effects))
-    write_csv(Path(scores), Scores.validate(found.scores))
-    write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
-    write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))
-    write_parquet(Path(held_out), held_out_table(found.held_out, keys_of(Path(drives), speed)))
-    write_arrays(replicates, replace(refits, offset_share=shares.draws).to_arrays())
+    write_artefact(made["model"], FittedModel(study, chosen, on))
+    write_text(Path(made["card"]), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
+    write_parquet(Path(made["typical"]), golfers.cast({"golfer": pl.String}))
+    write_parquet(Path(made["held_out"]), held_out_table(found.held_out, keys_of(Path(drives), speed)))
+    write_arrays(made["replicates"], replace(refits, offset_share=shares.draws).to_arrays())
+    write_tables(made, found, shares, effects)
+    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {told_of(found)}.")
+
+
+def write_tables(made: Mapping[str, str], found: Outcome, shares: LevelShares, effects: pl.DataFrame) -> None:
+    """Write the tables of a fit as csv; that of regressors only where a study names some."""
+    name = found.model.surface.name
+    terms = effects_in_table(effects, shares.in_table(found.coefficients, name), name)
+    write_csv(Path(made["coefficients"]), Coefficients.validate(terms))
+    write_csv(Path(made["scores"]), Scores.validate(found.scores))
+    if "regressors" in made:
+        write_csv(Path(made["regressors"]), RegressorTable.validate(effects))
+
+
+def told_of(found: Outcome) -> str:
+    """Say what was chosen, and how well it predicts."""
     rmse_yd = found.scores.filter("chosen").get_column("rmse_yd").item()
-    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.choice.told}, {rmse_yd:.2f} yd.")
+    return f"{found.choice.told}, {rmse_yd:.2f} yd"
 
 
 def keys_of(drives: Path, speed: str) -> pl.DataFrame:
