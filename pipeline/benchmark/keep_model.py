@@ -78,8 +78,7 @@ def run(
         text = write_first(study, new, lost_parent(records, new.id))
     else:
         record = next(one for one in records if one.id == parent)
-        reached = read_artefact(frontier, Frontier)
-        best = reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
+        best = _efficient(read_artefact(frontier, Frontier))
         survey = Survey.of(used, settings["seed"], number=method.folds, regressors=method.regressors)
         findings = _compared(folder, record, new, survey, speed, best, method)
         found = judge(findings.old, new, findings.scored)
@@ -91,6 +90,11 @@ def run(
     write_artefact(verdict, ModelVerdict(new.id, parent, outcome, found.reasons))
     write_text(Path(comparison), text)
     print(TOLD[outcome].format(new=new.id, old=parent, comparison=comparison))
+
+
+def _efficient(reached: Frontier) -> Delivery:
+    """Give the efficient drive at each club speed of the benchmarks."""
+    return reached.best_delivery(reached.speed_mph, np.full_like(reached.speed_mph, np.nan))
 
 
 def _drives_of_both(drives: str, old: Sequence[str], beside: str | None) -> Drives:
