@@ -142,7 +142,7 @@ def identifying(golfers: pl.DataFrame) -> list[str]:
             and constant.height >= NEARLY_ALL * several.height
             and constant.get_column("low").n_unique() >= NEARLY_ALL * several.height
         ):
-            why = "is the same for all drives of a golfer and different between golfers, so it tells who hit them"
+            why = "is the same for all drives of a golfer and different between golfers, so it shows who hit them"
         else:
             continue
         sentences.append(f"study.yaml: model.regressors: {column!r} {why}. Leave it out; nothing of it is stored.")
@@ -170,14 +170,13 @@ def lacking(numbers: Mapping[str, int], headers: Collection[str]) -> list[str]:
     headers : collection of str
         Of columns that aren't used. Standard columns of numbers may be meant too.
     """
-    folded = {header.casefold().replace(" ", "_"): header for header in (*OPTIONAL_NUMBERS, *headers)}
     sentences = []
     for name, count in numbers.items():
         if count:
             continue
-        near = difflib.get_close_matches(
-            name.casefold(), [one for one in folded if folded[one] != name], n=1, cutoff=0.5
-        )
+        meant = headers if name in OPTIONAL_NUMBERS else (*OPTIONAL_NUMBERS, *headers)
+        folded = {header.casefold().replace(" ", "_"): header for header in meant}
+        near = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.5)
         hint = f"; did you mean {folded[near[0]]!r}?" if near else "; correct the name, or leave it out."
         sentences.append(f"study.yaml: model.regressors: no drive has a number in {name!r}{hint}")
     return sentences

@@ -105,7 +105,7 @@ def _why_not(name: str, about: dict[str, Any], told: Regressors, terms: int) -> 
     if about["varies_within"] is None:
         return "It is the same for all drives."
     if name not in told.names:
-        return "It goes with the devices, the balls or the regressors before it and can't be told apart from them."
+        return "It can't be separated from the devices, the balls or the regressors before it."
     if about["freedom"] < 1:
         return f"{golfers} golfers with a value are too few for a fit of {terms} terms."
     return None

@@ -127,8 +127,11 @@ def test_a_column_that_is_the_same_for_a_golfer_has_no_effect_within(attacked):
     [
         (pl.lit(None, pl.Float64), "No drive of the fit has a value."),
         (pl.lit(7.3), "It is the same for all drives."),
-        (pl.when(pl.col("device") == "unit-B").then(14.0).otherwise(18.0), "It goes with the devices"),
-        (pl.col("attack_deg") * 2 + 1, "It goes with the devices, the balls or the regressors before it"),
+        (pl.when(pl.col("device") == "unit-B").then(14.0).otherwise(18.0), "It can't be separated from the devices"),
+        (
+            pl.col("attack_deg") * 2 + 1,
+            "It can't be separated from the devices, the balls or the regressors before it.",
+        ),
         (pl.when(pl.col("golfer").str.ends_with("03")).then("attack_deg"), "Only 1 golfer has a value; it needs 6."),
         (pl.when(pl.col("golfer") < "g0009").then("attack_deg"), "9 golfers with a value are too few for a fit of"),
         ((pl.col("golfer") == "g0007") * pl.col("attack_deg") * 9 + 1e-3 * pl.col("by_drive"), "One golfer alone"),

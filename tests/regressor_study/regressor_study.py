@@ -13,11 +13,13 @@ from regressor_worlds import ATTACK_SHARE, NUISANCES, regressor_world
 
 from pipeline.drives import Drives
 from pipeline.edge.files import write_csv, write_text
-from pipeline.fit.candidates import candidates_for
-from pipeline.fit.factored import Factored
+from pipeline.fit.candidates import Candidate, candidates_for
+from pipeline.fit.factored import Factored, fit_candidate
 from pipeline.fit.regressor_effects import judge_effects
 from pipeline.fit.survey import Survey
+from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.markdown import markdown_lines
+from pipeline.statistics.intervals import Estimate
 
 WORLDS = 200
 SIZES = {"small": {"golfers": 30, "shots": 8}, "demo's size": {"golfers": 83, "shots": 24}}
@@ -33,7 +35,8 @@ error.
 
 ## Regressors that do nothing
 One varies by drive, one is the same for a golfer, one varies by both. Of each, the share of worlds with p < 0.05, which
-should be 5 %, and with any of the three said to matter (q < 0.05).
+should be 5 %, the same by the plain errors by golfer of a fit's other terms, and the share with any of the three said
+to matter (q < 0.05).
 
 {nothing}
 ## An attack angle that does nothing
@@ -53,8 +56,21 @@ then not the drive's own, the one within golfers is, and the note should say so.
 def judged(drives: pl.DataFrame, *names: str) -> dict[str, dict[str, object]]:
     """Judge regressors beside the quadratic over ball speed."""
     survey = Survey.of(Drives.of(drives), 1, regressors=names)
-    quadratic = next(one for one in candidates_for("ball") if one.name == "quadratic")
-    return judge_effects(names, Factored.of(survey, quadratic.surface(survey.extents)), survey)
+    return judge_effects(names, Factored.of(survey, quadratic().surface(survey.extents)), survey)
+
+
+def quadratic() -> Candidate:
+    """Give the quadratic over ball speed."""
+    return next(one for one in candidates_for("ball") if one.name == "quadratic")
+
+
+def plain_p(drives: pl.DataFrame) -> list[float]:
+    """Give p values by the plain errors by golfer, as the other terms of a fit have them."""
+    survey = Survey.of(Drives.of(drives), 1, regressors=NUISANCES)
+    factored = Factored.of(survey, quadratic().surface(survey.extents))
+    fit = fit_candidate(factored, survey, fit_usual_delivery(survey.typical)).fit
+    freedom = np.full(len(fit.coefficients), float(survey.typical.height - len(fit.coefficients)))
+    return Estimate(fit.coefficients, fit.std_errors, freedom).p_value[-len(NUISANCES) :].tolist()
 
 
 def nothing_rows(size: str, worlds: int) -> list[dict[str, object]]:
@@ -68,6 +84,11 @@ def nothing_rows(size: str, worlds: int) -> list[dict[str, object]]:
             **share(row[name]["p_value"] < 0.05 for row in found),
         }
         for name in NUISANCES
+    ]
+    plain = [plain_p(regressor_world(seed, **SIZES[size])) for seed in range(worlds)]
+    rows += [
+        {"world": size, "regressor": name, "quantity": "the same by plain errors", **share(p < 0.05 for p in column)}
+        for name, column in zip(NUISANCES, np.transpose(plain), strict=True)
     ]
     matters = share(any(row[name]["verdict"] == "matters" for name in NUISANCES) for row in found)
     return [*rows, {"world": size, "regressor": "any of the three", "quantity": "said to matter", **matters}]
