@@ -94,7 +94,7 @@ def drives_of_old(
     """
     now = pl.col("carry_standard_yd").alias("carry_now_yd")
     read = Drives.of(drives).mapped(lambda frame: references.old_drives(frame).with_columns(now))
-    if not conditions_differ(old, new) and references.readings is None:
+    if not conditions_differ(old, new) and not references.moves_readings:
         return read
     return carry_by(read, old.calibration, old.speed_ratio, old.air)
 

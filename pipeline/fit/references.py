@@ -126,13 +126,13 @@ class References:
 
     def old_speed(self, club_speed_mph: Array) -> Array:
         """Give what club speeds of today read when the old fit was made, mph."""
-        if not self._moved or self.readings is None:
+        if not self.moves_readings or self.readings is None:
             return club_speed_mph
         return np.asarray(club_speed_mph * np.exp(-self.readings.step[0]))
 
     def old_readings(self, delivery: Delivery) -> Delivery:
         """Give what deliveries as read today read when the old fit was made."""
-        if not self._moved or self.readings is None:
+        if not self.moves_readings or self.readings is None:
             return delivery
         club, ball, launch, spin = self.readings.step
         return Delivery(
@@ -144,7 +144,7 @@ class References:
 
     def old_drives(self, drives: pl.DataFrame) -> pl.DataFrame:
         """Give drives with the readings that they had when the old fit was made; carry stays."""
-        if not self._moved or self.readings is None:
+        if not self.moves_readings or self.readings is None:
             return drives
         changed = [
             (pl.col(name) - step if name == "launch_deg" else pl.col(name) * float(np.exp(-step))).alias(name)
@@ -154,7 +154,7 @@ class References:
 
     def today(self, name: str, old: Array) -> Array:
         """Give what launch (`launch_deg`) or spin (`spin_rpm`) of the old fit reads today."""
-        if not self._moved or self.readings is None:
+        if not self.moves_readings or self.readings is None:
             return old
         step = self.readings.step[READINGS.index(name)]
         return np.asarray(old + step if name == "launch_deg" else old * np.exp(step))
@@ -176,7 +176,8 @@ class References:
         return " and ".join(parts)
 
     @property
-    def _moved(self) -> bool:
+    def moves_readings(self) -> bool:
+        """Whether the same swing is known to read otherwise than when the old fit was made."""
         return self.readings is not None and self.readings.moves
 
 

@@ -97,6 +97,11 @@ def test_an_old_fit_of_other_readings_is_scored_by_its_own(fit, survey, drives):
     seen = pl.concat(drives_of_old(fit, fit, drives, references).read())
     np.testing.assert_allclose(seen.get_column("club_speed_mph"), drives.get_column("club_speed_mph") / 1.02)
     np.testing.assert_allclose(seen.get_column("carry_now_yd"), drives.get_column("carry_standard_yd"))
+    # They are flown by these readings.
+    faster = References(readings=ReadingsChange("unit-A", "unit-B", np.array([0.0, np.log(1.02), 0.0, 0.0])))
+    slow = pl.concat(drives_of_old(fit, fit, drives, faster).read())
+    shorter = slow.get_column("flown_yd") / seen.get_column("flown_yd")
+    assert 0.95 < shorter.min() < shorter.max() < 0.99
     devices = StudyDevices("unit-B", [device("unit-A", [np.log(1.02), 0.0, 0.0, 0.0])])
     was, now = replace(fit, readings="unit-A"), replace(fit, readings="unit-B")
     found = compare(was, now, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, devices=devices)
