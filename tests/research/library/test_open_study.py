@@ -2,14 +2,20 @@ import json
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 import pytest
+from frontiers import AIR
 
 import pipeline
+from pipeline.drives import typical_drives
+from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.files import write_parquet
 from pipeline.errors import UserError
-from pipeline.fit.model import Delivery
+from pipeline.fit.kept import FILES, Record, keep
+from pipeline.fit.model import Delivery, FittedModel, FittedOn
 from pipeline.research.library.study import open_study
 from pipeline.tables.logs import StudiedDrives
 
@@ -125,6 +131,42 @@ def test_flight_is_by_the_studys_ball_in_its_standard_air(study):
     high = study.carry_in_air(*drive, altitude_m=1500)
     assert high == pipeline.carry_in_air(*drive, ball=study.ball, temp_c=20, altitude_m=1500)
     assert study.carry_in_air(*drive, ball="lyu-2018") == pipeline.carry_in_air(*drive, ball="lyu-2018", temp_c=20)
+
+
+def keep_model(copy, fitted, name, number):
+    """Keep a model as a run does."""
+    fit = copy / "fit"
+    write_artefact(fit / "model.json", FittedModel("hill-school", fitted, FittedOn(600 * number, 80, ("2026Q3",))))
+    drives = pl.read_parquet(copy / "collected/drives.parquet")
+    write_parquet(fit / "typical.parquet", typical_drives(drives, ["golfer"]))
+    for file in (copy / "flight/calibration.json", copy / "model/coefficients.csv"):
+        shutil.copy(file, fit)
+    for file in ("scores.csv", "card.md", "replicates.npz", "calibrations.csv"):
+        (fit / file).write_text("", encoding="utf-8")
+    record = {
+        "id": name, "number": number, "parent": None, "verdict": "adopt", "settings": {"air": AIR}, "versions": {},
+        "data": {"fingerprint": "f", "quarters": ["2026Q3"], "drives": 600 * number, "golfers": 80},
+    }  # fmt: skip
+    keep(copy / "model/kept", Record.model_validate(record), {one: str(fit / file) for one, file in FILES.items()})
+
+
+def test_kept_models_are_listed_predict_and_are_compared(copy, small_study):
+    old, new = "k00000000000b", "k000000000abc"
+    fitted = small_study[1].model
+    longer = replace(fitted, coefficients=fitted.coefficients + np.eye(len(fitted.coefficients))[0] * 2.5)
+    keep_model(copy, longer, new, 2)
+    keep_model(copy, fitted, old, 1)
+    study = open_study(copy)
+
+    listed = study.kept().select("id", "number", "drives", "quarters", "in_use").rows()
+    assert listed == [(old, 1, 600, "2026Q3", False), (new, 2, 1200, "2026Q3", True)]
+    drive = {"club_speed_mph": [95.0], "launch_deg": [14.0]}
+    before, after = (study.kept_model(one).predict(drive).row(0, named=True) for one in (old, new))
+    assert before == study.model.predict(drive).row(0, named=True)
+    assert after["expected_yd"] - before["expected_yd"] == pytest.approx(2.5)
+    moved = study.compare(old, new).filter(drive="usual")
+    assert moved["speed_mph"].to_list() == study.frontier.speed_mph.tolist()
+    assert moved["moved_yd"].to_list() == pytest.approx([2.5] * moved.height)
 
 
 # --- what can't be opened
