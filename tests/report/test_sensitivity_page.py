@@ -10,6 +10,7 @@ from rows import table_of
 from pipeline.errors import UserError
 from pipeline.report.diagnostics import write_sensitivity
 from pipeline.report.diagnostics.sensitivity_page import build_sensitivity, window_shifts
+from pipeline.report.diagnostics.sensitivity_plots import plot_flags, plot_moves
 from pipeline.report.diagnostics.sensitivity_words import (
     apart,
     flags_heading,
@@ -123,7 +124,7 @@ def test_flags_are_told_with_the_scenario_that_changes_most(table):
     assert flags_heading(whole) == "At most 3 of 20 flags change with any alternative"
     assert flags_sentences(whole) == [
         "As it is, 20 of 50 golfers assessed in the newest quarter are flagged.",
-        "Most change with flight set lyu-2018: 1 join, 2 leave.",
+        "Most change with flight set lyu-2018: 1 joins, 2 leave.",
         "The median golfer's yards lost move by -1.4 to +1.6 yd.",
         "Who has no drives left in a scenario isn't assessed there; such flags are counted apart.",
     ]
@@ -142,6 +143,22 @@ def test_tables_hold_the_moves(page):
     assert cells(page, "definitions") == [["90 % of deliveries", "+0.4", "+4.5"]]
     assert cells(page, "flags")[1] == ["flight set lyu-2018", "50", "19", "1", "2", "0", "1.6"]
     assert cells(page, "windows")[0] == ["flight set lyu-2018", "0.5", "0"]
+
+
+def test_dots_stand_where_the_table_says(table):
+    rows = table.filter((pl.col("kind") == "alternative") & pl.col("band_mph").is_not_null())
+    figure = plot_moves(rows, REACH, shaded=True)
+    assert [axes.get_xlabel() for axes in figure.axes] == ["At 80 mph,\nyd", "At 110 mph,\nyd"]
+    inside, beyond = (one.get_offsets()[:, 0].tolist() for one in figure.axes[1].collections[1:])
+    assert (inside, beyond) == ([-0.3], [3.1, -2.8])
+    assert [label.get_text() for label in figure.axes[0].get_yticklabels()][:2] == [case[0] for case in CASES[1:3]]
+
+
+def test_bars_add_up_to_the_flags(table):
+    axes = plot_flags(table.filter(pl.col("band_mph").is_null()), 20).axes[0]
+    stay, leave, gone, join = ([bar.get_width() for bar in part] for part in axes.containers)
+    assert stay == [20, 18, 19, 13, 20, 20]
+    assert (leave, gone, join) == ([0, 2, 1, 0, 0, 0], [0, 0, 0, 7, 0, 0], [0, 1, 0, 0, 6, 0])
 
 
 def test_headings_say_what_was_found(page):

@@ -44,6 +44,7 @@ def plot_moves(rows: pl.DataFrame, reach_yd: dict[float, float], *, shaded: bool
             )
         axes.set(xlabel=f"At {band:g} mph,\nyd")
         axes.grid(False, axis="y")
+    panels[0].margins(x=0.08)
     panels[0].set_yticks(range(len(names)), [plain_label(name, LONGEST_NAME) for name in names])
     panels[0].set_ylim(len(names) - 0.4, -0.6)
     return figure
@@ -75,7 +76,7 @@ def plot_flags(whole: pl.DataFrame, flagged: int) -> Figure:
     for label, count, color, hatch in parts:
         axes.barh(place, count, left=begun, color=color, hatch=hatch, edgecolor="black", linewidth=0.8, label=label)
         begun = begun + count
-    axes.axvline(flagged, color=CURVE_COLOUR, linewidth=1, linestyle="--")
+    axes.axvline(flagged, color=CURVE_COLOUR, linewidth=1.6, linestyle="--", zorder=4)
     axes.set_yticks(place, [plain_label(name, LONGEST_NAME) for name in rows.get_column("scenario")])
     axes.set(ylim=(rows.height - 0.4, -0.6), xlabel="Golfers flagged in the newest quarter")
     axes.grid(False, axis="y")

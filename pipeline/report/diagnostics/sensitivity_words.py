@@ -118,7 +118,8 @@ def flags_sentences(whole: pl.DataFrame) -> list[str]:
     changed = tried.with_columns((pl.col("joined") + pl.col("left")).alias("changed"))
     if changed.height and changed.get_column("changed").max():
         row = changed.sort("changed", descending=True, maintain_order=True).row(0, named=True)
-        found.append(f"Most change with {row['scenario']}: {row['joined']} join, {row['left']} leave.")
+        join, leave = _counted(row["joined"], "join"), _counted(row["left"], "leave")
+        found.append(f"Most change with {row['scenario']}: {join}, {leave}.")
     moves = tried.get_column("lost_move_yd").drop_nulls()
     if len(moves):
         low, high = (signed_text(float(value), 1) for value in (moves.min(), moves.max()))  # type: ignore[arg-type]
@@ -145,6 +146,10 @@ def windows_heading(shifts: pl.DataFrame) -> str:
     if launch == 0 and spin == 0:
         return "No edge of a window shifts with any alternative"
     return f"An edge of a window shifts by up to {launch:g} deg and {spin:g} rpm with the alternatives"
+
+
+def _counted(number: int, verb: str) -> str:
+    return f"{number} {verb}{'s' if number == 1 else ''}"
 
 
 def _base_of(whole: pl.DataFrame) -> dict[str, int] | None:
