@@ -22,7 +22,7 @@ LONGEST_RUN = 39  # lines of a step's `run`, signature and docstring too
 # In serve/, report_files reads what is served and network has the sockets; what is answered is computed without either.
 EDGES = re.compile(
     r"pipeline/(edge/\w+|configuration/(load|log_files|yaml_file)|collect/(read|key)|fit/(kept|own_files)|(.+/)?\w+_command"
-    r"|serve/(network|report_files)"
+    r"|serve/(network|report_files)|research/library/study"
     r"|__main__|cli|step|workflow|ending)\.py"
 )
 # Computing modules that touch what others may not, each with its reason.

@@ -12,6 +12,7 @@ from pipeline.tables.practice import OF_SPEED_LOGS, SWING_COLUMNS, SWING_REQUIRE
 from pipeline.tables.registry import tables
 from pipeline.units import UNITS
 
+DATABASE = "shots.duckdb"
 HEAD = """\
 # Columns
 
@@ -50,7 +51,7 @@ def document() -> str:
         markdown_lines(("standard unit", "unit", "factor", "offset"), _unit_rows(), ("factor", "offset")),
         "## Results\n",
         "Files under `results/<study>/`, by path.\n",
-        *(part for table in sorted(tables(), key=lambda table: table.FILES) for part in _table_parts(table)),
+        *(part for table in sorted(tables(), key=_place) for part in _table_parts(table)),
     ]
     return "\n".join(parts)
 
@@ -83,9 +84,14 @@ def _unit_rows() -> Iterator[tuple[str, str, str, str]]:
                 yield standard, name, f"{unit.factor:.10g}", f"{unit.offset:.10g}"
 
 
+def _place(table: type[Table]) -> tuple[str, ...]:
+    return table.FILES or (DATABASE, table.STORED)
+
+
 def _table_parts(table: type[Table]) -> Iterator[str]:
-    where = ", ".join(f"`{file}`" for file in table.FILES)
-    stored = f", table `{table.STORED}`" if table.STORED and all(f.endswith(".duckdb") for f in table.FILES) else ""
+    where = ", ".join(f"`{file}`" for file in table.FILES or (DATABASE,))
+    kind = "table" if table.FILES else "view"
+    stored = f", {kind} `{table.STORED}`" if table.STORED and all(f.endswith(".duckdb") for f in table.FILES) else ""
     also = f" Also the table `{table.STORED}` of `shots.duckdb`." if table.STORED and not stored else ""
     yield f"### {where}{stored}\n"
     yield f"{_about(table)} One row per {table.ROW}.{also}\n"

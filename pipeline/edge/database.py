@@ -4,12 +4,11 @@
 """
 
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, cast
 
-import dataframely as dy
 import duckdb
 import polars as pl
 
@@ -17,9 +16,9 @@ from pipeline.drives import keyless_order
 from pipeline.edge.drives_file import PIECE_ROWS
 from pipeline.edge.files import whole
 from pipeline.physics.air_of_drives import AIR_COLUMNS
-from pipeline.tables.columns import column_comments
-from pipeline.tables.devices import Devices
-from pipeline.tables.logs import DriveTable, Rejects, Sources, StandardShots
+from pipeline.tables.columns import Table, column_comments
+from pipeline.tables.figures import HeldOut
+from pipeline.tables.logs import DriveTable, Rejects, StandardShots, StudiedDrives
 from pipeline.tables.table_set import TableSet
 
 # Column: device: factor and addition.
@@ -178,8 +177,18 @@ def _spool(changes: Iterable[pl.DataFrame], path: Path) -> None:
             file.write_table(piece.select(form.names).to_arrow())
 
 
-def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, told: TableSet, database: Path) -> None:
+def write_shots(
+    loaded: Path,
+    drives: Path,
+    added: pl.DataFrame,
+    told: TableSet,
+    database: Path,
+    corrected: ReadingChanges | None = None,
+    held_out: Path | None = None,
+) -> None:
     """Write shots.duckdb: the tables of loaded.duckdb, each drive with its carry in every sense, all described.
+
+    Beside them stand other tables of the results, and the view `drives` of the drives as a fit has them.
 
     Parameters
     ----------
@@ -188,9 +197,13 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, told: TableSet,
     added : DataFrame
         device, ball and added_share of every pair of the drives, nulls included: what they add to carry, a share.
     told : TableSet
-        The tables `Sources` and `Devices`.
+        Further tables, each stored under its name.
     database : Path
         To be made, whole or not at all.
+    corrected : dict, optional
+        As for `shots_in_pieces`.
+    held_out : Path, optional
+        held_out.parquet, where it is of the model in use.
 
     Raises
     ------
@@ -217,21 +230,35 @@ def write_shots(loaded: Path, drives: Path, added: pl.DataFrame, told: TableSet,
         )
         connection.execute("DROP TABLE moved")
         connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
-        for name, table, order in (("sources", told[Sources], "source"), ("devices", told[Devices], "device, reading")):
+        for schema, table in told.frames.items():
             connection.register("made", table.to_arrow())
-            connection.execute(f"CREATE TABLE {name} AS FROM made ORDER BY {order}")
+            connection.execute(f"CREATE TABLE {schema.STORED} AS FROM made ORDER BY {_names(schema.primary_key())}")
             connection.unregister("made")
-        described = {"shots": StandardShots, "rejects": Rejects, "sources": Sources, "devices": Devices}
-        for name, schema in described.items():
-            _describe(connection, name, schema)
+        connection.execute(f"CREATE VIEW {StudiedDrives.STORED} AS {_studied(corrected or {})}")
+        described: list[type[Table]] = [StandardShots, Rejects, StudiedDrives, *told.frames]
+        if held_out is not None:
+            connection.execute(f"CREATE TABLE {HeldOut.STORED} AS FROM read_parquet({_literal(held_out)})")
+            described.append(HeldOut)
+        for one in described:
+            _describe(connection, one)
 
 
-def _describe(connection: duckdb.DuckDBPyConnection, table: str, schema: type[dy.Schema]) -> None:
+def _studied(corrected: ReadingChanges) -> str:
+    """Give the query of the view `drives`: what a device misreads is put right as the drives are read."""
+    made = {"speed_ratio": "ball_speed_mph / club_speed_mph AS speed_ratio"}
+    names = StudiedDrives.column_names()
+    stored = ", ".join(_corrected(name, corrected) for name in names if name not in made)
+    told = ", ".join(made.get(name, f'"{name}"') for name in names)
+    return f"SELECT {told} FROM (SELECT {stored} FROM shots s)"
+
+
+def _describe(connection: duckdb.DuckDBPyConnection, schema: type[Table]) -> None:
     """Let a table and its columns say what they are, in the words of their schema."""
     about = " ".join((schema.__doc__ or "").split("\n\n")[0].split())
-    connection.execute(f"COMMENT ON TABLE {table} IS {_literal(about)}")
+    kind = "TABLE" if schema.FILES else "VIEW"
+    connection.execute(f"COMMENT ON {kind} {schema.STORED} IS {_literal(about)}")
     for name, comment in column_comments(schema).items():
-        connection.execute(f'COMMENT ON COLUMN {table}."{name}" IS {_literal(comment)}')
+        connection.execute(f'COMMENT ON COLUMN {schema.STORED}."{name}" IS {_literal(comment)}')
 
 
 def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:
@@ -239,7 +266,7 @@ def _settings(folder: str) -> dict[str, str | int | float | bool | list[str]]:
     return {"memory_limit": MEMORY, "temp_directory": folder}
 
 
-def _names(columns: tuple[str, ...]) -> str:
+def _names(columns: Sequence[str]) -> str:
     return ", ".join(f'"{column}"' for column in columns)
 
 

@@ -44,6 +44,23 @@ def formula_lines(model: CarryModel) -> list[str]:
         "",
         "Rows whose term begins with `device:` or `ball:` are no part of the sum. Each is a share: drives read there, "
         "or hit with that ball, are expected at carry times 1 plus the sum of their shares.",
+        *_regressor_lines(model),
+    ]
+
+
+def _regressor_lines(model: CarryModel) -> list[str]:
+    """Say how further columns of the logs enter, where the model has any."""
+    regressors = getattr(model, "regressors", None)
+    if regressors is None or not regressors.names:
+        return []
+    return [
+        "",
+        "Rows whose term begins with `regressor:` are shares for a unit of that column of the logs. A drive's share is "
+        "the estimate times (its value - center); without a value it is 0. It is added to those of device and ball.",
+        "",
+        "| regressor | center |",
+        "|---|---|",
+        *(f"| {name} | {float(center)!r} |" for name, center in zip(regressors.names, regressors.centers, strict=True)),
     ]
 
 

@@ -3,7 +3,7 @@
 In: drives.parquet, calibration.json, the study's own candidates. Out: model.json (the chosen model), coefficients.csv
 (every candidate), scores.csv, typical.parquet (one row per golfer), replicates.npz (refits on resampled
 golfers) and held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit, in
-their order).
+their order, with its keys).
 """
 
 from collections.abc import Sequence
@@ -15,13 +15,13 @@ from typing import Any
 import polars as pl
 
 from pipeline.configuration.study import Model, StandardAir
-from pipeline.drives import speed_of_study, typical_of_all
+from pipeline.drives import FIT_COLUMNS, speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.candidates import candidates_of_study, enough_for_a_fit
 from pipeline.fit.contest import hold_contest
-from pipeline.fit.held_out import held_out_table
+from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.own_files import read_written
 from pipeline.fit.resampled import draw_counts, refit
@@ -65,6 +65,12 @@ def run(
     write_csv(Path(out["coefficients"]), terms)
     write_csv(Path(out["scores"]), Scores.validate(found.scores))
     write_parquet(Path(out["typical"]), golfers.cast({"golfer": pl.String}))
-    write_parquet(Path(out["held_out"]), held_out_table(found.held_out))
+    write_parquet(Path(out["held_out"]), held_out_table(found.held_out, keys_of(Path(drives), speed)))
     write_arrays(out["replicates"], replace(refits, offset_share=shares.draws).to_arrays())
     say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.told}.")
+
+
+def keys_of(drives: Path, speed: str) -> pl.DataFrame:
+    """Read the keys of the drives of a fit over a speed, in their order: golfer, source, row."""
+    used = open_drives(drives, (*FIT_COLUMNS, "source", "row")).usable(speed)
+    return used.gathered(lambda frame: frame.select(DRIVE_KEYS)).cast({"golfer": pl.String})

@@ -17,6 +17,7 @@ from pipeline.statistics.intervals import LEVEL
 Known = tuple[bool, bool, bool]  # ball speed, launch, spin
 ALL_KNOWN: Known = (True, True, True)
 CLUB_SPEED_ALONE: Known = (False, False, False)
+DRIVE_KEYS = ("golfer", "source", "row")
 EVERYTHING = known_key(*ALL_KNOWN)
 COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
 
@@ -140,10 +141,23 @@ def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: Held
     return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
 
 
-def held_out_table(held: HeldOut) -> pl.DataFrame:
-    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone."""
+def held_out_table(held: HeldOut, keys: pl.DataFrame) -> pl.DataFrame:
+    """List measured and predicted carry, yd, per drive: from all inputs, and from club speed alone.
+
+    Parameters
+    ----------
+    held : HeldOut
+    keys : DataFrame, n rows
+        golfer, source and row of the same drives, in their order.
+
+    Returns
+    -------
+    DataFrame, n rows
+        The table `HeldOut` of `pipeline.tables.figures`.
+    """
     return pl.DataFrame(
         {
+            **{name: keys.get_column(name) for name in DRIVE_KEYS},
             "measured_yd": held.measured,
             "predicted_yd": held.predicted[EVERYTHING],
             "predicted_by_club_speed_yd": held.predicted[known_key(*CLUB_SPEED_ALONE)],

@@ -121,9 +121,16 @@ rule write_workbook:
 
 rule write_database:
     input:
+        # Predictions on golfers held out are of the newest fit.
+        **({} if USED else {"held_out": rules.fit_model.output.held_out}),
         loaded=rules.load_shots.output.database,
-        sources=rules.compare_devices.output.sources,
-        devices=rules.compare_devices.output.table,
+        tables=[
+            rules.compare_devices.output.sources,
+            rules.compare_devices.output.table,
+            rules.assess_golfers.output.golfers,
+            rules.build_bands.output.csv,
+        ],
+        readings=rules.compare_devices.output.devices,
         drives=rules.standardise_shots.output.drives,
         model=MODEL["model"],
     output:

@@ -28,7 +28,7 @@ PERCENTILES = (25, 50, 75, 90)
 class Table(dy.Schema):
     """A table of Yardband, and which files hold it, each a path under the results with one row per `ROW`.
 
-    `STORED` is the table's name in shots.duckdb, if it is there.
+    `STORED` is the table's name in shots.duckdb, if it is there. A table without a file is a view there.
     """
 
     FILES: ClassVar[tuple[str, ...]] = ()

@@ -66,8 +66,15 @@ class HeldOut(cols.Table):
 
     FILES = ("model/held_out.parquet",)
     ROW = "drive, in the order of drives.parquet"
+    STORED = "held_out"
 
-    measured_yd = cols.number("Measured carry", "At standard conditions.", decimals=1)
+    golfer = cols.pseudonym(primary_key=False)
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    measured_yd = cols.number(
+        "Measured carry", "At standard conditions, on the reference device and ball by a fit without the golfer.",
+        decimals=1,
+    )  # fmt: skip
     predicted_yd = cols.number("Predicted carry", "By a fit without the golfer.", decimals=1)
     predicted_by_club_speed_yd = cols.number(
         "Predicted by club speed", "The same as if ball speed were not known.", decimals=1
@@ -85,7 +92,11 @@ class Coefficients(cols.Table):
     ROW = "candidate model and term"
 
     model = cols.text("Model", "Candidate model.", primary_key=True)
-    term = cols.text("Term", "Term of the model: a product of scaled inputs, a spline, or one that the study names.", primary_key=True)
+    term = cols.text(
+        "Term",
+        "Term of the model: a product of scaled inputs, a spline, or one that the study names.",
+        primary_key=True,
+    )
     estimate = cols.number(
         "Estimate",
         "Fitted coefficient, in yd for one scaled unit of the term; of a device or ball, the share of carry it adds.",
@@ -129,6 +140,7 @@ class BandTable(cols.Table):
 
     FILES = ("benchmarks/bands.csv", "benchmarks/bands.parquet")
     ROW = "quarter and band"
+    STORED = "bands"
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)

@@ -18,6 +18,7 @@ class Golfers(cols.Table):
 
     FILES = ("golfers/golfers.csv", "golfers/flagged.csv")
     ROW = "golfer and quarter"
+    STORED = "golfers"
 
     golfer = cols.pseudonym()
     quarter = cols.quarter(primary_key=True)

@@ -225,6 +225,45 @@ class DriveTable(cols.Table):
     row = _same(Shots.row)
 
 
+class StudiedDrives(cols.Table):
+    """Drives as the researcher takes them: readings as the fit has them, carry in each sense.
+
+    Readings of a device that misreads are put right here; in `shots` they stand as logged.
+    """
+
+    ROW = "accepted drive"
+    STORED = "drives"
+
+    source = cols.source(primary_key=True)
+    row = cols.row(primary_key=True)
+    golfer = _same(Shots.golfer)
+    quarter = _same(Shots.quarter)
+    struck_on = _same(Shots.struck_on)
+    device = _same(Shots.device)
+    ball = _same(Shots.ball)
+    group = _same(Shots.group)
+    club_speed_mph = _same(Shots.club_speed_mph)
+    ball_speed_mph = _same(Shots.ball_speed_mph)
+    speed_ratio = cols.number("Speed ratio", "Ball speed over club speed.", decimals=3, nullable=True)
+    launch_deg = _same(Shots.launch_deg)
+    spin_rpm = _same(Shots.spin_rpm)
+    spin_measured = _same(Shots.spin_measured)
+    carry_measured_yd = _same(Shots.carry_yd)
+    carry_standard_yd = cols.number("Carry, standard", "At the standard conditions of the study.", decimals=1)
+    carry_reference_yd = _same(StandardShots.carry_reference_yd)
+    attack_deg = _same(Shots.attack_deg)
+    path_deg = _same(Shots.path_deg)
+    loft_deg = _same(Shots.loft_deg)
+    launch_side_deg = _same(Shots.launch_side_deg)
+    spin_axis_deg = _same(Shots.spin_axis_deg)
+    offline_yd = _same(Shots.offline_yd)
+    temp_c = _same(Shots.temp_c)
+    pressure_hpa = _same(Shots.pressure_hpa)
+    humidity = _same(Shots.humidity)
+    altitude_m = _same(Shots.altitude_m)
+    wind_along_mps = _same(Shots.wind_along_mps)
+
+
 class Rejects(cols.Table):
     """Rejected rows. No content of the row, only where it is and the rule it broke."""
 

@@ -17,7 +17,8 @@ from pipeline.edge.database import (
 from pipeline.errors import UserError
 from pipeline.tables.columns import column_comments
 from pipeline.tables.devices import Devices
-from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots
+from pipeline.tables.figures import BandTable, HeldOut
+from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots, StudiedDrives
 from pipeline.tables.table_set import TableSet
 
 # By source and row, as loading leaves them; three golfers in two logs, the second of a device that it doesn't name.
@@ -50,7 +51,7 @@ def filled(schema, given):
 def loaded(tmp_path):
     shots = {
         "source": SOURCES, "row": ROWS, "golfer": GOLFERS, "device": DEVICES, "carry_measured_yd": CARRIES,
-        "club_speed_mph": [95.0] * 5,
+        "club_speed_mph": [95.0] * 5, "ball_speed_mph": [140.0] * 3 + [None] * 2,
     }  # fmt: skip
     tables = {
         "shots": filled(LoadedShots, shots),
@@ -141,6 +142,45 @@ def test_the_database_says_what_its_tables_and_columns_are(loaded, drives, tmp_p
     assert told["shots", "carry_measured_yd"] == "Carry, measured, yd: Carry as measured."
     about = dict(table(tmp_path / "shots.duckdb", "SELECT table_name, comment FROM duckdb_tables()"))
     assert about["sources"] == "Log files and what became of their rows."
+
+
+def test_the_view_of_drives_has_readings_put_right_and_carry_in_every_sense(loaded, drives, tmp_path):
+    write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb", RIGHT)
+
+    with duckdb.connect(str(tmp_path / "shots.duckdb"), read_only=True) as connection:
+        view, shots = (connection.sql(f"FROM {name} ORDER BY source, row").pl() for name in ("drives", "shots"))
+        told = connection.sql("SELECT comment FROM duckdb_views() WHERE view_name = 'drives'").fetchall()
+        comments = dict(
+            connection.sql("SELECT column_name, comment FROM duckdb_columns() WHERE table_name = 'drives'").fetchall()
+        )
+    assert view.columns == StudiedDrives.column_names()
+    right = {
+        "club_speed_mph": [96.9, 96.9, 95.0, 92.0, 92.0],
+        "speed_ratio": [140 / 96.9, 140 / 96.9, 140 / 95] + [None] * 2,
+    }
+    for name, expected in right.items():
+        assert view.get_column(name).to_list() == pytest.approx(expected), name
+    same = [name for name in view.columns if name not in right]
+    assert view.select(same).equals(shots.select(same))
+    assert told == [("Drives as the researcher takes them: readings as the fit has them, carry in each sense.",)]
+    assert comments == column_comments(StudiedDrives)
+
+
+def test_other_tables_of_the_results_stand_beside_the_drives(loaded, drives, tmp_path):
+    held = table_of(HeldOut, [{"source": "b.csv", "row": 2, "predicted_yd": 201.5}, {"source": "a.csv", "row": 5}])
+    held.write_parquet(tmp_path / "held_out.parquet")
+    told = TableSet({BandTable: table_of(BandTable, [{"band_mph": 100.0}, {"band_mph": 90.0}])})
+
+    write_shots(loaded, drives, ADDED, told, tmp_path / "shots.duckdb", held_out=tmp_path / "held_out.parquet")
+
+    assert table(tmp_path / "shots.duckdb", "SELECT band_mph FROM bands") == [(90.0,), (100.0,)]
+    joined = "SELECT source, row, golfer, predicted_yd FROM drives JOIN held_out USING (source, row) ORDER BY ALL"
+    assert table(tmp_path / "shots.duckdb", joined.replace("golfer", "drives.golfer")) == [
+        ("a.csv", 5, "gb", 1.0), ("b.csv", 2, "ga", 201.5),
+    ]  # fmt: skip
+    about = dict(table(tmp_path / "shots.duckdb", "SELECT table_name, comment FROM duckdb_tables()"))
+    assert about["held_out"].startswith("Drives as the chosen model predicts them")
+    assert set(about) == {"shots", "rejects", "bands", "held_out"}
 
 
 @pytest.mark.parametrize("change", ["row = row + 1", "source = 'c.csv'"])

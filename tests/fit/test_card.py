@@ -1,5 +1,6 @@
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -36,7 +37,7 @@ def facts(name, drives, **changes):
         offset_std_error=np.full(len(found.model.offsets.levels), 0.001),
         offset_golfers=np.full(len(found.model.offsets.levels), 27.0),
     )
-    held = held_out_table(found.held_out)
+    held = held_out_table(found.held_out, drives.with_columns(source=pl.lit("a.csv"), row=pl.int_range(pl.len())))
     on = CardFacts(
         id="k0123456789ab",
         fitted=FittedModel("hill-school", shares, FittedOn(survey.shots, survey.typical.height, ("2026Q3",))),
@@ -162,3 +163,12 @@ def test_a_study_of_one_device_says_so(world):
     one = world.drives.with_columns(device=pl.lit("unit-A"))
     on, _ = facts("quadratic", one)
     assert "ball premium; no other device or ball has a share of carry of its own\n" in card_text(on)
+
+
+def test_further_columns_of_a_model_are_explained(made):
+    on, _ = made["quadratic"]
+    model = replace(on.fitted.model)
+    object.__setattr__(model, "regressors", SimpleNamespace(names=("attack_deg",), centers=np.array([1.25])))
+    card = card_text(replace(on, fitted=replace(on.fitted, model=model)))
+    assert tables(card)["regressor"] == [["attack_deg", "1.25"]]
+    assert "regressor" not in card_text(on)

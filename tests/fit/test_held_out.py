@@ -53,7 +53,9 @@ def test_each_set_of_things_known_has_its_own_interval_whether_predicted_before_
 
 
 def test_the_table_has_a_row_for_each_drive_in_their_order(world, survey, held):
-    table = held_out_table(held)
+    keys = world.drives.select("golfer", source=pl.lit("a.csv"), row=pl.int_range(1, pl.len() + 1))
+    table = held_out_table(held, keys)
+    assert table.select("golfer", "source", "row").equals(keys)
     device_b = (world.drives.get_column("device") == "unit-B").to_numpy()
     off = world.drives.get_column("carry_standard_yd").to_numpy() / table.get_column("measured_yd").to_numpy() - 1
     assert table.height == world.drives.height

@@ -77,7 +77,9 @@ class Academy:
         paths["flight_tables"] = str(folder / "tables.npz")
         np.savez(paths["flight_tables"], **self.tables.to_arrays())
         paths["drives"] = str(folder / "drives.parquet")
-        self.drives.select(FIT_COLUMNS).sort("golfer", maintain_order=True).write_parquet(paths["drives"])
+        self.drives.select(*FIT_COLUMNS, "source", "row").sort("golfer", maintain_order=True).write_parquet(
+            paths["drives"]
+        )
         return paths
 
 
@@ -94,8 +96,10 @@ def _drives(world, world_maker):
         pl.when(low).then(pl.col("launch_deg") - 5).otherwise(pl.col("launch_deg")),
         pl.when(low).then(pl.col("carry_standard_yd") - 0.2 * speed).otherwise(pl.col("carry_standard_yd")),
     )
-    marked = pl.concat([before, now]).with_columns(
-        device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA)
+    marked = (
+        pl.concat([before, now])
+        .with_columns(device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA), source=pl.lit("a.csv"))
+        .with_row_index("row", 1)
     )
     return marked.sort("golfer", maintain_order=True)  # as they come from drives.parquet
 
@@ -126,7 +130,7 @@ def academy(world, world_maker, roller):
     return Academy(
         drives,
         model,
-        held_out_table(found.held_out),
+        held_out_table(found.held_out, drives),
         Scores.validate(found.scores),
         frontier,
         BandTable.validate(band_table(model, by_quarter, efficient, bands, 5, roller)),

@@ -113,7 +113,7 @@ def test_a_forced_model_is_not_called_the_contests(page, academy):
     forced = build_diagnostics(
         drives=academy.drives, held_out=academy.held_out, scores=academy.scores.with_columns(chosen=other),
         model=replace(academy.model, usual=replace(academy.model.usual, strike=0.9)), efficient=EFFICIENT,
-        settings=SETTINGS,
+        half_width_yd=np.ones(2), flight=BY_FLIGHT, settings=SETTINGS,
     )  # fmt: skip
     assert "dashed line is quadratic; the study names line as the model to use." in forced
     assert "is chosen." not in forced
@@ -217,7 +217,7 @@ def test_step_writes_the_page_with_every_band_of_the_frontier(academy, tmp_path)
     assert f"{academy.drives.height} drives of {academy.drives['golfer'].n_unique()} golfers" in text
 
 
-@pytest.mark.parametrize("spoil", [lambda t: t.head(-1), lambda t: t.with_columns(fold=pl.col("fold").shuffle(seed=1))])
+@pytest.mark.parametrize("spoil", [lambda t: t.head(-1), lambda t: t.reverse(), lambda t: t.with_columns(row=1)])
 def test_predictions_of_other_drives_are_refused(academy, tmp_path, spoil):
     other = tmp_path / "other.parquet"
     spoil(academy.held_out).write_parquet(other)

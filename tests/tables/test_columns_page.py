@@ -3,7 +3,7 @@ from pathlib import Path
 import pytest
 from columns_page import document
 
-from pipeline.tables.logs import LOG_COLUMNS
+from pipeline.tables.logs import LOG_COLUMNS, StudiedDrives
 from pipeline.tables.practice import SWING_COLUMNS
 from pipeline.tables.registry import by_file
 
@@ -27,11 +27,19 @@ def test_the_page_is_not_stale():
 
 @pytest.mark.parametrize("file", by_file())
 def test_every_file_and_column_of_results_is_on_the_page(file):
-    [heading] = [line for line in document().splitlines() if line.startswith("### ") and f"`{file}`" in line]
+    lines = [line for line in document().splitlines() if line.startswith("### ") and ", view " not in line]
+    [heading] = [line for line in lines if f"`{file}`" in line]
     text = section(heading)
 
     for column in by_file()[file].column_names():
         assert row_of(text, column)[6].endswith("."), column
+
+
+def test_the_view_of_drives_is_on_the_page():
+    text = section("### `shots.duckdb`, view `drives`")
+
+    assert [name for name in StudiedDrives.column_names() if not row_of(text, name)[6].endswith(".")] == []
+    assert text.strip().split("\n\n")[0].endswith("One row per accepted drive.")
 
 
 def test_columns_of_logs_say_whether_they_are_needed_their_unit_and_bounds():

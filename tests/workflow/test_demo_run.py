@@ -163,12 +163,12 @@ def test_flagged_are_the_newest_quarters_worst_first(demo):
     assert flagged.get_column("golfer").to_list() == expected.get_column("golfer").to_list()
 
 
-def test_database_has_the_three_tables_and_the_accepted_rows(demo):
+def test_database_has_its_tables_and_the_accepted_rows(demo):
     with duckdb.connect(str(demo.results / "shots.duckdb"), read_only=True) as connection:
         tables = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
         shots = connection.sql("SELECT count(*), count(DISTINCT shot_key) FROM shots").fetchall()
     accepted = read(demo.results / "sources.csv").get_column("accepted").sum()
-    assert tables == {"shots", "rejects", "sources", "devices"}
+    assert tables == {"shots", "rejects", "sources", "devices", "golfers", "bands", "held_out"}
     assert shots == [(accepted, accepted)]
 
 

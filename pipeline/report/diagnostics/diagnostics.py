@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.drives import Drives, golfer_codes, inputs
+from pipeline.fit.held_out import DRIVE_KEYS
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import per_golfer_sums
 from pipeline.statistics.arrays import Array
@@ -31,7 +32,7 @@ def held_out_residuals(drives: pl.DataFrame, held_out: pl.DataFrame, bands: Spee
     drives : DataFrame, n rows
         The drives of the fit, in the order of `held_out`, with the columns of `FIT_COLUMNS`.
     held_out : DataFrame, n rows
-        measured_yd, predicted_yd, predicted_by_club_speed_yd and fold.
+        The table `HeldOut`.
     bands : SpeedBands
 
     Returns
@@ -40,7 +41,7 @@ def held_out_residuals(drives: pl.DataFrame, held_out: pl.DataFrame, bands: Spee
         Both, and `residual_yd` (measured minus predicted), `inside` (in the 90 % interval, whose edges come from
         the other folds) and `band_mph` (by the drive's own club speed; null outside every band).
     """
-    joined = pl.concat([drives, held_out], how="horizontal")
+    joined = pl.concat([drives, held_out.drop(DRIVE_KEYS)], how="horizontal")
     return joined.with_columns(
         (pl.col("measured_yd") - pl.col("predicted_yd")).alias("residual_yd"),
         pl.Series("inside", inside_interval(held_out, "predicted_yd", (0.9,))[:, 0]),

@@ -18,6 +18,7 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
+from pipeline.fit.held_out import DRIVE_KEYS
 from pipeline.fit.model import FittedModel
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.air import Air
@@ -51,7 +52,7 @@ def run(
     table = read_table(scores, Scores)
     fitted = table.filter("chosen").row(0, named=True)
     shown, predictions = sample(used, Path(held_out), -(-fitted["golfers"] // MOST_GOLFERS))
-    if not belong(shown, predictions):
+    if not shown.select(DRIVE_KEYS).cast({"golfer": pl.String}).equals(predictions.select(DRIVE_KEYS)):
         raise UserError(f"{held_out}: does not belong to {drives}; delete it and run the workflow again.")
     reached = read_artefact(frontier, Frontier)
     centres = np.array([v for v in sorted(settings["bands"]["centres"]) if v in reached.speed_mph], dtype=float)
@@ -71,25 +72,14 @@ def run(
 
 
 def columns_of(drives: Path) -> tuple[str, ...]:
-    """Name the columns to read: those of a fit, and such of `FURTHER` as the file has."""
+    """Name the columns to read: those of a fit, a drive's keys, and such of `FURTHER` as the file has."""
     there = pl.read_parquet_schema(drives)
-    return (*FIT_COLUMNS, *(name for name in FURTHER if name in there))
+    return (*FIT_COLUMNS, "source", "row", *(name for name in FURTHER if name in there))
 
 
 def air_of(conditions: Mapping[str, float]) -> Air:
     """Give the air of standard conditions: temp_c, pressure_hpa, humidity."""
     return Air.of(conditions["temp_c"], conditions["pressure_hpa"] * 100, conditions["humidity"])
-
-
-def belong(drives: pl.DataFrame, predictions: pl.DataFrame) -> bool:
-    """Say whether predictions are those of the drives.
-
-    All drives of a golfer share a fold: a table of other drives, or in another order, breaks that.
-    """
-    if predictions.height != drives.height:
-        return False
-    folds = drives.select("golfer").hstack([predictions["fold"]])
-    return folds.group_by("golfer").agg(pl.col("fold").n_unique())["fold"].max() == 1
 
 
 def sample(used: Drives, held_out: Path, step: int) -> tuple[pl.DataFrame, pl.DataFrame]:
