@@ -97,7 +97,10 @@ def test_every_problem_is_told_at_once(folder):
 
 def test_the_model_to_use_may_be_ones_own_and_must_be_there(folder):
     find_own(folder, study_of(own=["candidates/mine.py"], choose="mine"))
-    with pytest.raises(UserError, match=r"model.choose: there is no candidate 'min' \(did you mean 'mine'\?\); there are line, flight, .*, mine"):
+    with pytest.raises(
+        UserError,
+        match=r"model.choose: there is no candidate 'min' \(did you mean 'mine'\?\); there are line, flight, .*, mine",
+    ):
         find_own(folder, study_of(own=["candidates/mine.py"], choose="min"))
 
 
