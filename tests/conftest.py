@@ -104,6 +104,7 @@ def pytest_addoption(parser):
 
 # Files of tests that share one run of the demo; the others of the workflow run studies of their own.
 SHARING = (
+    "test_card_and_methods.py",
     "test_commands.py",
     "test_compare_runs.py",
     "test_demo_run.py",

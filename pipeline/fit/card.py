@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import Efficient, StandardAir
-from pipeline.fit.card_formula import formula_lines, piece_lines
+from pipeline.fit.card_formula import FlightGap, formula_lines, piece_lines
 from pipeline.fit.held_out import CLUB_SPEED_ALONE, EVERYTHING
 from pipeline.fit.model import CarryModel, FittedModel, known_key
 from pipeline.fit.scores import Choice
@@ -40,6 +40,8 @@ class CardFacts:
         How speed, launch and spin of the fit's drives are spread; see `Survey`.
     residual_sd_yd : float
         Residual standard deviation of the fit, yd.
+    gap : FlightGap or None
+        See `pipeline.fit.card_formula.flight_gap`.
     flight : StudyFlight
     air : StandardAir
     seed, folds, replicates : int
@@ -56,6 +58,7 @@ class CardFacts:
     choice: Choice
     extents: Mapping[str, tuple[Extent, Extent, Extent]]
     residual_sd_yd: float
+    gap: FlightGap | None
     flight: StudyFlight
     air: StandardAir
     seed: int
@@ -78,7 +81,7 @@ def card_text(on: CardFacts) -> str:
         "",
         *_score_lines(on),
         "",
-        *formula_lines(model),
+        *formula_lines(model, on.gap),
         "",
         *piece_lines(model.surface),
         "",

@@ -1,23 +1,80 @@
 """The card's formula: how carry is calculated by hand from coefficients.csv, for every form of surface."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+import numpy as np
+import polars as pl
+
+from pipeline.drives import inputs
 from pipeline.fit.flight_surface import POINTS, STEP, FlightSurface
 from pipeline.fit.form import Form
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis
 from pipeline.fit.tabulated import TabulatedSurface
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, fly
+from pipeline.statistics.arrays import Array
+from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 POWERS = {1: "z", 2: "z^2", 3: "z^3"}
 
 
-def formula_lines(model: CarryModel) -> list[str]:
+@dataclass(frozen=True)
+class FlightGap:
+    """How far carry by the formula, each drive flown itself, is from the model, which has splines of flight.
+
+    Attributes
+    ----------
+    rms_yd, most_yd : float
+    drives : int
+        That were flown.
+    """
+
+    rms_yd: float
+    most_yd: float
+    drives: int
+
+
+def flight_gap(model: CarryModel, drives: pl.DataFrame, ball: Ball, air: Air) -> FlightGap | None:
+    """Fly drives and compare the formula with the model; None for a form without flight.
+
+    Parameters
+    ----------
+    model : CarryModel
+    drives : DataFrame
+        ball_speed_mph, launch_deg, spin_rpm.
+    ball : Ball
+        As calibrated.
+    air : Air
+        The standard one.
+    """
+    surface = model.surface
+    if not isinstance(surface, FlightSurface):
+        return None
+    x = inputs(drives, "ball")
+    shots = Launch.straight(x[0] * MPS_PER_MPH, *x[1:])
+
+    def flown(drag: float = 1.0, lift: float = 1.0) -> Array:
+        return np.asarray(fly(shots, ball.scaled(ball.drag * drag, ball.lift * lift), air).carry_m / METRES_PER_YARD)
+
+    more, less = 1 + STEP, 1 - STEP
+    slopes = [(flown(more) - flown(less)) / (2 * STEP), (flown(1, more) - flown(1, less)) / (2 * STEP)]
+    by_formula = flown() + np.column_stack([*slopes, surface.correction.design(*x)]) @ model.coefficients
+    away = by_formula - model.carry(*x)
+    return FlightGap(float(np.sqrt(np.mean(away**2))), float(np.max(np.abs(away))), drives.height)
+
+
+def formula_lines(model: CarryModel, gap: FlightGap | None = None) -> list[str]:
     """Say how carry is calculated.
 
     Parameters
     ----------
     model : CarryModel
         Its surface a `Surface`, a `FlightSurface` or one whose terms are tabulated.
+    gap : FlightGap, optional
+        See `flight_gap`.
     """
     surface = model.surface
     rows = f"the rows of coefficients.csv whose model is {surface.name}"
@@ -30,10 +87,25 @@ def formula_lines(model: CarryModel) -> list[str]:
             "ball of the set and multipliers under Flight, in the air given there, launched straight with this ball "
             "speed, launch and spin. `D` and `L` say how it changes with its drag and its lift: "
             f"`D = (carry with {1 + STEP:g} x drag - carry with {1 - STEP:g} x drag) / {2 * STEP:g}`, and `L` the same "
-            f"with lift. The model keeps all three as splines through {' x '.join(str(n) for n in POINTS)} flights, "
-            "mostly within 0.1 yd of flight itself.",
+            "with lift.",
+            "",
+            "The model takes all three from natural cubic splines through flights at evenly spaced points, along spin "
+            "first, then launch, then ball speed. Beyond the ends they go on as straight lines.",
+            "",
+            "| flights at | first | last | points |",
+            "|---|---|---|---|",
+            *(
+                f"| {name} | {ends[0]!r} | {ends[1]!r} | {count} |"
+                for name, ends, count in zip(("ball_speed", "launch", "spin"), _ends(surface), POINTS, strict=True)
+            ),
             "",
         ]
+        if gap is not None:
+            lines += [
+                f"With each drive flown itself instead, carry comes out the same to {gap.rms_yd:.2f} yd (root mean "
+                f"square over {gap.drives} drives of the fit) and to {gap.most_yd:.1f} yd at the worst of them.",
+                "",
+            ]
     else:
         lines += ["`carry = sum of estimate x term`", "", f"The sum goes over {rows}."]
     return [
@@ -44,6 +116,31 @@ def formula_lines(model: CarryModel) -> list[str]:
         "",
         "Rows whose term begins with `device:` or `ball:` are no part of the sum. Each is a share: drives read there, "
         "or hit with that ball, are expected at carry times 1 plus the sum of their shares.",
+        *_regressor_lines(model),
+    ]
+
+
+def _ends(surface: FlightSurface) -> list[tuple[float, float]]:
+    """Give the first and the last point of flight along each input."""
+    return [
+        (float(axis.centre + axis.scale * axis.knots[0]), float(axis.centre + axis.scale * axis.knots[-1]))
+        for axis in surface.axes
+    ]
+
+
+def _regressor_lines(model: CarryModel) -> list[str]:
+    """Say how further columns of the logs enter, where the model has any."""
+    regressors = getattr(model, "regressors", None)
+    if regressors is None or not regressors.names:
+        return []
+    return [
+        "",
+        "Rows whose term begins with `regressor:` are shares for a unit of that column of the logs. A drive's share is "
+        "the estimate times (its value - center); without a value it is 0. It is added to those of device and ball.",
+        "",
+        "| regressor | center |",
+        "|---|---|",
+        *(f"| {name} | {float(center)!r} |" for name, center in zip(regressors.names, regressors.centers, strict=True)),
     ]
 
 

@@ -19,14 +19,18 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.card import CardFacts, card_text, residual_sd_yd
+from pipeline.fit.card_formula import flight_gap
 from pipeline.fit.held_out import edges_at
 from pipeline.fit.kept import model_id
 from pipeline.fit.model import CarryModel, Delivery, FittedModel
 from pipeline.fit.scores import choice_of
 from pipeline.fit.survey import extents_of
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.physics.air import Air
 from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import Scores
+
+FLOWN = 1000  # drives by which the formula is compared with the model
 
 
 def run(
@@ -44,7 +48,9 @@ def run(
     fitted, table = read_artefact(model, FittedModel), read_table(scores, Scores)
     every = open_drives(Path(drives))
     used = every.usable(speed_of_study(every))
-    predictions = pl.read_parquet(held_out)
+    air = StandardAir.model_validate(settings["air"])
+    standard = Air.of(air.temp_c, air.pressure_hpa * 100, air.humidity)
+    predictions, flight = pl.read_parquet(held_out), read_artefact(calibration, StudyFlight)
     facts = CardFacts(
         id=model_id({"model": model, "coefficients": coefficients, "scores": scores, "calibration": calibration}),
         fitted=fitted,
@@ -52,8 +58,9 @@ def run(
         choice=choice_of(table, settings["model"]["choose"]),
         extents=extents_of(used),
         residual_sd_yd=residual_sd_yd(_squares(fitted.model, used), fitted.fitted_on.drives, fitted.model),
-        flight=read_artefact(calibration, StudyFlight),
-        air=StandardAir.model_validate(settings["air"]),
+        gap=flight_gap(fitted.model, _some(used, fitted.fitted_on.drives), flight.calibration.ball, standard),
+        flight=flight,
+        air=air,
         seed=settings["seed"],
         folds=predictions.get_column("fold").n_unique(),
         replicates=len(read_arrays(replicates)["counts"]),
@@ -63,6 +70,12 @@ def run(
     )
     write_text(Path(card), card_text(facts))
     print(f"Wrote the card of the model {facts.id}.")
+
+
+def _some(used: Drives, count: int) -> pl.DataFrame:
+    """Take about `FLOWN` of the drives, evenly."""
+    step = max(count // FLOWN, 1)
+    return used.gathered(lambda frame: frame.select("ball_speed_mph", "launch_deg", "spin_rpm").gather_every(step))
 
 
 def _squares(model: CarryModel, used: Drives) -> Array:

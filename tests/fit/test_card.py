@@ -1,14 +1,16 @@
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
 import pytest
-from by_hand import carry_by_hand, figure, tables
+from by_hand import Splined, carry_by_hand, figure, fly_itself, tables
 from fitting import candidate_named
 
 from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.fit.card import CardFacts, card_text
+from pipeline.fit.card_formula import flight_gap
 from pipeline.fit.contest import hold_contest
 from pipeline.fit.flight_surface import FlightMaker
 from pipeline.fit.held_out import EVERYTHING, edges_at, held_out_table
@@ -36,7 +38,7 @@ def facts(name, drives, **changes):
         offset_std_error=np.full(len(found.model.offsets.levels), 0.001),
         offset_golfers=np.full(len(found.model.offsets.levels), 27.0),
     )
-    held = held_out_table(found.held_out)
+    held = held_out_table(found.held_out, drives.with_columns(source=pl.lit("a.csv"), row=pl.int_range(pl.len())))
     on = CardFacts(
         id="k0123456789ab",
         fitted=FittedModel("hill-school", shares, FittedOn(survey.shots, survey.typical.height, ("2026Q3",))),
@@ -44,6 +46,7 @@ def facts(name, drives, **changes):
         choice=Choice(name, name),
         extents=survey.extents,
         residual_sd_yd=3.141,
+        gap=None,
         flight=FLIGHT,
         air=AIR,
         seed=1,
@@ -79,9 +82,27 @@ def test_carry_can_be_calculated_by_hand(made, name):
 def test_carry_by_flight_can_be_calculated_by_hand(made):
     on, coefficients = made["flight"]
     card = card_text(on)
-    by_hand = [carry_by_hand(card, coefficients, drive) for drive in DRIVES]
-    # The model's splines and flight itself differ by this much.
-    assert by_hand == pytest.approx([by_model(on, drive) for drive in DRIVES], abs=0.1)
+    expected = [by_model(on, drive) for drive in DRIVES]
+    splined = Splined(card)
+    assert [carry_by_hand(card, coefficients, drive, flown=splined) for drive in DRIVES] == pytest.approx(
+        expected, abs=0.01
+    )
+    # Each drive flown itself: these drives are near enough together for the splines to follow flight to 0.1 yd.
+    itself = [carry_by_hand(card, coefficients, drive, flown=fly_itself) for drive in DRIVES]
+    assert itself == pytest.approx(expected, abs=0.1)
+
+
+def test_the_card_says_how_far_the_splines_are_from_flight(made, world):
+    on, coefficients = made["flight"]
+    some = world.drives.head(60)
+    found = flight_gap(on.fitted.model, some, FLIGHT.calibration.ball, Air.of(15.0, 101325.0, 0.0))
+    card = card_text(replace(on, gap=found))
+    drives = some.select("ball_speed_mph", "launch_deg", "spin_rpm").rows()
+    away = [carry_by_hand(card, coefficients, one, flown=fly_itself) - by_model(on, one) for one in drives]
+    assert found.most_yd == pytest.approx(np.max(np.abs(away)), abs=1e-6)
+    assert found.rms_yd == pytest.approx(np.sqrt(np.mean(np.square(away))), abs=1e-6)
+    assert f"the same to {found.rms_yd:.2f} yd (root mean square over 60 drives of the fit)" in card
+    assert flight_gap(made["line"][0].fitted.model, some, FLIGHT.calibration.ball, None) is None
 
 
 def test_a_spline_axis_with_few_values_has_powers(world):
@@ -117,7 +138,8 @@ def test_the_card_gives_a_drive_to_check_with(made, name):
             card,
         ).groups()
     )
-    assert carry_by_hand(card, coefficients, (speed, launch, spin)) == pytest.approx(carry, abs=0.1)
+    found = carry_by_hand(card, coefficients, (speed, launch, spin), flown=fly_itself)
+    assert found == pytest.approx(carry, abs=0.1 if name == "flight" else 0.01)
 
 
 def test_the_card_says_what_it_rests_on(made):
@@ -162,3 +184,12 @@ def test_a_study_of_one_device_says_so(world):
     one = world.drives.with_columns(device=pl.lit("unit-A"))
     on, _ = facts("quadratic", one)
     assert "ball premium; no other device or ball has a share of carry of its own\n" in card_text(on)
+
+
+def test_further_columns_of_a_model_are_explained(made):
+    on, _ = made["quadratic"]
+    model = replace(on.fitted.model)
+    object.__setattr__(model, "regressors", SimpleNamespace(names=("attack_deg",), centers=np.array([1.25])))
+    card = card_text(replace(on, fitted=replace(on.fitted, model=model)))
+    assert tables(card)["regressor"] == [["attack_deg", "1.25"]]
+    assert "regressor" not in card_text(on)

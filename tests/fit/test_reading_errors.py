@@ -44,7 +44,7 @@ def off(world_maker, world_carry):
 def test_planted_errors_of_readings_are_found_and_mostly_taken_back(off):
     assert abs(off["clean"]) < 0.15
     assert off["naive"] < -0.7
-    # Measured: -0.9 yd, of which -0.2 yd is left.
+    # Measured: -1.0 yd, of which -0.2 yd is left.
     assert abs(off["without"]) < 0.4 * abs(off["naive"])
 
 

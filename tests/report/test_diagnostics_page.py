@@ -113,7 +113,7 @@ def test_a_forced_model_is_not_called_the_contests(page, academy):
     forced = build_diagnostics(
         drives=academy.drives, held_out=academy.held_out, scores=academy.scores.with_columns(chosen=other),
         model=replace(academy.model, usual=replace(academy.model.usual, strike=0.9)), efficient=EFFICIENT,
-        settings=SETTINGS,
+        half_width_yd=np.ones(2), flight=BY_FLIGHT, settings=SETTINGS,
     )  # fmt: skip
     assert "dashed line is quadratic; the study names line as the model to use." in forced
     assert "is chosen." not in forced

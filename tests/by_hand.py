@@ -4,9 +4,13 @@ import csv
 import re
 from math import prod
 
+import numpy as np
+from scipy.interpolate import make_interp_spline
+
+from pipeline.physics import trajectory
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
-from pipeline.physics.trajectory import Launch, fly
+from pipeline.physics.trajectory import Launch
 
 
 def tables(card):
@@ -52,27 +56,54 @@ def parts(card, drive):
     return found
 
 
-def carry_by_hand(card, coefficients, drive, reads=()):
-    """Give the carry of a drive; `reads` names the devices and balls, as in coefficients.csv, that it was read with."""
+def carry_by_hand(card, coefficients, drive, reads=(), flown=None):
+    """Give the carry of a drive.
+
+    `reads` names the devices and balls, as in coefficients.csv, that it was read with; `flown` gives carry and its
+    slopes with drag and lift where the model has flight: `fly_itself` or a `Splined`.
+    """
     terms, shares = estimates(card, coefficients)
     known = parts(card, drive)
     carry = 0.0
     if "drag_multiplier" in terms:
-        flown, drag, lift = flown_by_hand(card, drive)
-        carry += flown + terms.pop("drag_multiplier") * drag + terms.pop("lift_multiplier") * lift
+        own, drag, lift = flown(card, drive)
+        carry += own + terms.pop("drag_multiplier") * drag + terms.pop("lift_multiplier") * lift
     carry += sum(estimate * prod(known[part] for part in term.split("*")) for term, estimate in terms.items())
     return carry * (1 + sum(shares[name] for name in reads))
 
 
-def flown_by_hand(card, drive):
-    """Fly the card's ball: carry, and its slopes with drag and lift, yd."""
+def fly(card, speed, launch, spin):
+    """Fly the card's ball: carry, and its slopes with drag and lift, yd, each of shape (n,)."""
     name = re.search(r"drag and lift coefficients: (\S+)", card).group(1)
     drag, lift = figure(card, "drag multiplier"), figure(card, "lift multiplier")
     air = Air(figure(card, "density"), figure(card, "viscosity"))
-    launch = Launch.straight(drive[0] * 0.44704, drive[1], drive[2])
+    shots = Launch.straight(np.asarray(speed) * 0.44704, launch, spin)
 
     def carry(more_drag=1.0, more_lift=1.0):
-        return fly(launch, Ball(name, drag * more_drag, lift * more_lift), air).carry_m[0] / 0.9144
+        return trajectory.fly(shots, Ball(name, drag * more_drag, lift * more_lift), air).carry_m / 0.9144
 
     more, less = (float(one) for one in re.search(r"carry with (\S+) x drag - carry with (\S+) x drag", card).groups())
     return carry(), (carry(more) - carry(less)) / (more - less), (carry(1, more) - carry(1, less)) / (more - less)
+
+
+def fly_itself(card, drive):
+    return [float(one[0]) for one in fly(card, *drive)]
+
+
+class Splined:
+    """Flight by splines through the points that a card gives, as scipy has them."""
+
+    def __init__(self, card):
+        rows = tables(card)["flights at"]
+        self.points = [np.linspace(float(first), float(last), int(count)) for _, first, last, count in rows]
+        grid = [part.ravel() for part in np.meshgrid(*self.points, indexing="ij")]
+        self.values = [one.reshape([len(part) for part in self.points]) for one in fly(card, *grid)]
+
+    def __call__(self, _, drive):
+        speeds, launches, spins = self.points
+        found = []
+        for values in self.values:
+            at_spin = make_interp_spline(spins, values, axis=2, bc_type="natural")(drive[2])
+            at_launch = make_interp_spline(launches, at_spin, axis=1, bc_type="natural")(drive[1])
+            found.append(float(make_interp_spline(speeds, at_launch, bc_type="natural")(drive[0])))
+        return found
