@@ -84,6 +84,7 @@ rule all:
         f"{OUT}/summary.txt",
         f"{OUT}/shots.duckdb",
         f"{OUT}/report/lookup.html",
+        f"{OUT}/model/intervals.csv",
         f"{OUT}/golfers/golfers.xlsx",
         f"{OUT}/golfers/progress.csv",
         f"{OUT}/golfers/goals.csv",
@@ -100,6 +101,7 @@ include: "pipeline/fit/rules.smk"
 include: "pipeline/benchmark/rules.smk"
 include: "pipeline/golfers/rules.smk"
 include: "pipeline/coach/rules.smk"
+include: "pipeline/research/rules.smk"
 include: "pipeline/report/rules.smk"
 include: "tests/studies.smk"
 

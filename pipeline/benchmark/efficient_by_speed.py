@@ -16,6 +16,7 @@ from pipeline.benchmark.window import Window
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 
@@ -34,8 +35,13 @@ def find_efficient(
     min_golfers: int,
     tolerance_yd: float,
     roller: Roller,
+    *,
+    quiet: bool = False,
 ) -> dict[float, Efficient]:
-    """Work out what is efficient at every whole mph and every band's centre that the data reach, by speed."""
+    """Work out what is efficient at every whole mph and every band's centre that the data reach, by speed.
+
+    Lines show progress, unless `quiet`.
+    """
     if len(population.speed_mph) == 0:
         return {}
     whole_mph = np.arange(np.floor(population.speed_mph.min()), np.ceil(population.speed_mph.max()) + 1)
@@ -48,7 +54,7 @@ def find_efficient(
     efficient: dict[float, Efficient] = {}
     for place, found in enumerate(in_order(at, reached.tolist())):
         efficient[found.speed_mph] = found
-        if place % REPORTED_EVERY == 0:
+        if not quiet and place % REPORTED_EVERY == 0:
             print(f"Calculated efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
     return efficient
 
@@ -57,6 +63,7 @@ def frontier_of(
     efficient: dict[float, Efficient],
     used: Drives,
     half_width_mph: float,
+    strike: float = UsualDelivery.strike,
     *,
     study: str,
     air: dict[str, float],
@@ -76,7 +83,7 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file, tolerance_yd, moved_share, units
+    strike, study, air, turf, model_file, tolerance_yd, moved_share, units
         See `Frontier`.
 
     Notes
@@ -93,6 +100,7 @@ def frontier_of(
         tolerance_yd=tolerance_yd,
         moved_share=moved_share,
         units=units,
+        strike=strike,
         **{name: _column(found, name) for name in (*_COLUMNS, *_TOTAL_COLUMNS)},
         golfers=np.round(_column(found, "golfers"), WEIGHT_DECIMALS),
         **_edges("", [one.window for one in found]),

@@ -15,6 +15,7 @@ from pipeline.benchmark.reach import Reach
 from pipeline.benchmark.refusals import Refusal
 from pipeline.benchmark.window import Window
 from pipeline.fit.model import Delivery
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
 
 HALF_GRID_MPH = 0.5  # a club speed farther than this from every grid speed is out of reach
@@ -58,6 +59,8 @@ class Frontier:
         Standard error of a drive's move to standard conditions, as a share of the move: flight coefficient sets differ.
     units : str
         What pages and commands show first: yards or metres.
+    strike : float
+        Share of golfers about a club speed whose speed ratio is below that of its efficient drive: that of the model.
     """
 
     study: str
@@ -89,6 +92,7 @@ class Frontier:
     tolerance_yd: float
     moved_share: float = 0.0
     units: Literal["yards", "metres"] = "yards"
+    strike: float = UsualDelivery.strike
 
     def __post_init__(self) -> None:
         columns = (*vars(self).values(), *vars(self.near).values())

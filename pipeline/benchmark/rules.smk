@@ -1,4 +1,4 @@
-"""What is efficient at each club speed, and what the newest fit changes."""
+"""What is efficient at each club speed, and intervals at the study's own level."""
 
 
 rule build_bands:
@@ -37,6 +37,7 @@ rule build_bands:
             window_tolerance_yd=STUDY.window_tolerance_yd,
             min_shots=STUDY.flags.min_shots,
             min_golfers=STUDY.privacy.min_golfers,
+            deliveries=STUDY.efficient.deliveries,
         ),
     message:
         "Build the speed bands"
@@ -44,38 +45,30 @@ rule build_bands:
         STEP
 
 
-if OWN:
-
-    rule compare_models:
-        input:
-            **{name: FIT[name] for name in FILES},
-            drives=FLIGHT["drives"],
-            frontier=rules.build_bands.output.frontier,
-            verdict=rules.keep_model.output.verdict,
-            scored=rules.keep_model.output.scored,
-            # Those of the kept model that the newest fit was judged by; none for a first fit.
-            old=lambda wildcards: parent_files(
-                KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
-            ),
-        output:
-            comparison=f"{OUT}/model/comparison.md",
-        log:
-            f"{LOGS_OF}/compare_models.log",
-        benchmark:
-            f"{LOGS_OF}/compare_models.tsv"
-        conda:
-            ENVIRONMENT
-        resources:
-            **needs("compare_models"),
-        params:
-            **step(
-                "compare_models",
-                study=STUDY.study,
-                centres=SETTINGS["bands"]["centres"],
-                settings={"air": SETTINGS["air"], "seed": STUDY.seed},
-                golfers=STUDY.adoption.golfers,
-            ),
-        message:
-            "Compare the fit with the kept one"
-        shell:
-            STEP
+rule write_intervals:
+    input:
+        model=MODEL["model"],
+        coefficients=MODEL["coefficients"],
+        frontier=rules.build_bands.output.frontier,
+        # A kept model has no predictions of golfers held out.
+        held_out=held_out_in_use,
+    output:
+        intervals=f"{OUT}/model/intervals.csv",
+    log:
+        f"{LOGS_OF}/write_intervals.log",
+    benchmark:
+        f"{LOGS_OF}/write_intervals.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_intervals"),
+    params:
+        **step(
+            "write_intervals",
+            centres=SETTINGS["bands"]["centres"],
+            level=STUDY.intervals.level,
+        ),
+    message:
+        "Write intervals at the study's level"
+    shell:
+        STEP

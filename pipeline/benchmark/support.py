@@ -1,9 +1,10 @@
 """Which deliveries golfers of about a club speed really produce (numpy alone).
 
-The support at a speed is the smallest region of launch and spin that holds four fifths of the smoothed density of
-golfers' typical deliveries (a highest-density region: Hyndman, Am. Stat. 50 (1996) 120, doi
-10.1080/00031305.1996.10474359), weighted by how near their speed is. Smoothing follows the shape that close deliveries
-have (`pipeline.benchmark.crowd`), and its kernel is of fourth order, so that the region isn't wider than the crowd.
+The support at a speed is the smallest region of launch and spin that holds a share of the smoothed density of golfers'
+typical deliveries, four fifths unless a study says otherwise (a highest-density region: Hyndman, Am. Stat. 50 (1996)
+120, doi 10.1080/00031305.1996.10474359), weighted by how near their speed is. Smoothing follows the shape that close
+deliveries have (`pipeline.benchmark.crowd`), and its kernel is of fourth order, so that the region isn't wider than the
+crowd.
 """
 
 from collections.abc import Iterable
@@ -13,11 +14,6 @@ import numpy.typing as npt
 
 from pipeline.benchmark.crowd import Shape
 from pipeline.statistics.arrays import SMALL, Array
-
-# By definition. Golfers with a fault stand alone, far from the others; a region that held each of them would also reach
-# out from the crowd to where nobody is. Sensitivity: at 0.75 and 0.85 a normal crowd's region ends 7 % nearer and 9 %
-# farther from its middle (closed form: the radius is sqrt(-2 ln(1 - share))).
-HELD_SHARE = 0.80
 
 # Bandwidth over spread, times n to the power -1/10: the least mean integrated squared error on a normal crowd. With the
 # kernel's fourth moment -3 and roughness 27 / (32 sqrt(pi)) in each direction, the squared bias is 0.01772 h^8 and the
@@ -63,7 +59,7 @@ def effective_number(weights: Array) -> float:
 
 
 def replicate_masks(
-    deliveries: Iterable[tuple[Array, Array, Array]], shape: Shape, launch_grid: Array, spin_grid: Array
+    deliveries: Iterable[tuple[Array, Array, Array]], shape: Shape, launch_grid: Array, spin_grid: Array, share: float
 ) -> npt.NDArray[np.bool_]:
     """Mark the support of each replicate, whose golfers, weights and so smoothing are its own.
 
@@ -74,6 +70,8 @@ def replicate_masks(
     shape : Shape
         Of the smoothing in all of them.
     launch_grid, spin_grid : ndarray, shapes (m,) and (n,)
+    share : float
+        Of the density, that the support holds.
 
     Returns
     -------
@@ -83,7 +81,7 @@ def replicate_masks(
     nowhere = np.zeros((len(launch_grid), len(spin_grid)), dtype=bool)
     return np.stack(
         [
-            support_mask(launch, spin, weights, shape, launch_grid, spin_grid)
+            support_mask(launch, spin, weights, shape, launch_grid, spin_grid, share)
             if np.count_nonzero(weights) > 1
             else nowhere
             for launch, spin, weights in deliveries
@@ -92,7 +90,7 @@ def replicate_masks(
 
 
 def support_mask(
-    launch: Array, spin: Array, weights: Array, shape: Shape, launch_grid: Array, spin_grid: Array
+    launch: Array, spin: Array, weights: Array, shape: Shape, launch_grid: Array, spin_grid: Array, share: float
 ) -> npt.NDArray[np.bool_]:
     """Mark the grid points in the support of golfers' deliveries at one speed.
 
@@ -104,6 +102,8 @@ def support_mask(
         Of the smoothing.
     launch_grid, spin_grid : ndarray, shapes (m,) and (n,)
         Evenly spaced. They must reach well beyond the deliveries, so that they hold the density's tails.
+    share : float
+        Of the density, that the support holds.
 
     Returns
     -------
@@ -113,7 +113,7 @@ def support_mask(
         drawn = np.flatnonzero(weights > 0)
         launch, spin, weights = launch[drawn], spin[drawn], weights[drawn]
     density = support_density(launch, spin, weights, shape, launch_grid, spin_grid)
-    return np.asarray(density >= _level(density))
+    return np.asarray(density >= _level(density, share))
 
 
 def support_density(
@@ -215,8 +215,8 @@ def _cells(x: Array, width: float) -> tuple[npt.NDArray[np.int64], Array]:
     return node, place - node
 
 
-def _level(density: Array) -> Array:
-    """Give the least density inside the smallest region that holds four fifths of it."""
+def _level(density: Array, share: float) -> Array:
+    """Give the least density inside the smallest region that holds a share of it."""
     ranked = np.sort(density, axis=None)[::-1]
     held = np.cumsum(ranked)
-    return np.asarray(ranked[np.argmax(held >= HELD_SHARE * held[-1])])
+    return np.asarray(ranked[np.argmax(held >= share * held[-1])])

@@ -4,10 +4,11 @@ This is the one place where they stand. Unknown keys are refused, with the neare
 """
 
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
 
 DEMO_STUDY = "twin-valleys"
@@ -148,12 +149,17 @@ class Flight(Strict):
     turf: Literal["soft", "normal", "firm"] = Field("normal", description="Firmness of the fairway, for roll.")
 
 
+BuiltIn = Literal["line", "flight", "quadratic", "splines"]
+BUILT_IN: tuple[BuiltIn, ...] = get_args(BuiltIn)
+
+
 class Model(Strict):
     """The model of carry: what competes, and what a fit takes into account."""
 
-    candidates: tuple[Literal["line", "flight", "quadratic", "splines"], ...] = Field(
-        ("line", "flight", "quadratic", "splines"),
-        description="Built-in candidates that compete. Those of `formulas` and `own` always do.",
+    candidates: tuple[BuiltIn, ...] = Field(
+        BUILT_IN,
+        description="Built-in candidates that compete. Those of `formulas` and `own` always do, and so does the one "
+        "that `choose` names. [] is for none.",
     )
     formulas: dict[str, str] = Field(
         {},
@@ -164,7 +170,9 @@ class Model(Strict):
         (), description="Python files inside the study folder, each with a candidate of your own."
     )
     choose: str | None = Field(
-        None, description="Name of the candidate to use whatever the contest says. The contest chooses unless given."
+        None,
+        description="Name of the candidate to use whatever the contest says, which is still held. The contest chooses "
+        "unless given.",
     )
     regressors: tuple[str, ...] = Field(
         (),
@@ -173,6 +181,24 @@ class Model(Strict):
     )
     folds: int = Field(10, ge=2, le=50, description="Folds of golfers, each held out once.")
     replicates: int = Field(200, ge=50, le=2000, description="Refits on resampled golfers, for intervals.")
+
+    @field_validator("choose")
+    @classmethod
+    def _is_a_candidate(cls, choose: str | None, info: ValidationInfo) -> str | None:
+        """Refuse a name that no candidate has; what those of `own` are called shows when their files are read."""
+        known = {*BUILT_IN, *info.data.get("formulas", ())}
+        if choose is not None and choose not in known and not info.data.get("own"):
+            names = sorted(known)
+            raise ValueError(f"there is no candidate {choose!r}{nearest(choose, names)}; there are {', '.join(names)}")
+        return choose
+
+    @model_validator(mode="after")
+    def _has_a_candidate(self) -> "Model":
+        if not (self.candidates or self.formulas or self.own or self.choose):
+            raise ValueError(
+                f"candidates names none; name some of {', '.join(BUILT_IN)}, or give formulas, own or choose"
+            )
+        return self
 
 
 class Efficient(Strict):

@@ -3,12 +3,13 @@
 A candidate is a form of `surface.py` with a name. Its place in `candidates_for` says how simple it is.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.configuration.study import StandardAir
+from pipeline.configuration.sentences import nearest
+from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import Drives, Speed
 from pipeline.errors import UserError
 from pipeline.fit.flight_surface import FlightMaker, Form
@@ -16,6 +17,7 @@ from pipeline.fit.surface import Extent, Inputs, line, quadratic, splines
 from pipeline.flight.calibrate import Calibration
 from pipeline.physics.air import Air
 
+FLIGHT = "flight"
 MIN_GOLFERS = 6
 DRIVES_PER_TERM = 5  # a candidate with fewer drives a term than this does not compete
 
@@ -35,7 +37,7 @@ class Candidate:
 
 def candidates_for(speed: Speed, flight: FlightMaker | None = None) -> tuple[Candidate, ...]:
     """Give the candidates, simplest first; the straight line always takes club speed, flight always ball speed."""
-    flying = (Candidate("flight", flight),) if flight is not None and speed == "ball" else ()
+    flying = (Candidate(FLIGHT, flight),) if flight is not None and speed == "ball" else ()
     return (
         Candidate("line", lambda x: line(x, "club")),
         *flying,
@@ -45,7 +47,11 @@ def candidates_for(speed: Speed, flight: FlightMaker | None = None) -> tuple[Can
 
 
 def candidates_of_study(
-    speed: Speed, extents: Mapping[str, tuple[Extent, Extent, Extent]], calibration: Calibration, air: StandardAir
+    speed: Speed,
+    extents: Mapping[str, tuple[Extent, Extent, Extent]],
+    calibration: Calibration,
+    air: StandardAir,
+    choices: Model | None = None,
 ) -> tuple[Candidate, ...]:
     """Give a study's candidates, simplest first.
 
@@ -59,11 +65,39 @@ def candidates_of_study(
         Of the study's flight, which is flown over these extents.
     air : StandardAir
         The study's standard conditions.
+    choices : Model, optional
+        Those it names compete, and the one it wants used; all built-in ones unless given.
+
+    Raises
+    ------
+    UserError
+        If it wants one used that isn't there, or none is left.
     """
-    if "ball" not in extents:
-        return candidates_for(speed)
-    here = Air.of(air.temp_c, air.pressure_hpa * 100, air.humidity)
-    return candidates_for(speed, FlightMaker.of(calibration.ball, here, extents["ball"]))
+    choices = choices or Model()
+    flight = None
+    if "ball" in extents:
+        here = Air.of(air.temp_c, air.pressure_hpa * 100, air.humidity)
+        flight = FlightMaker.of(calibration.ball, here, extents["ball"])
+    built_in = candidates_for(speed, flight)
+    found = tuple(one for one in built_in if one.name in (*choices.candidates, choices.choose))
+    check_named(choices, [one.name for one in found])
+    return found
+
+
+def check_named(choices: Model, names: Sequence[str]) -> None:
+    """Raise UserError where a study's choices leave no candidate, or where the one to use isn't among the names."""
+    choose = choices.choose
+    if FLIGHT not in names and (choose == FLIGHT or not names):
+        key = "choose" if choose == FLIGHT else "candidates"
+        raise UserError(
+            f"model.{key} in study.yaml: flight goes by ball speed, which too few golfers or drives of this study "
+            "have; name another candidate."
+        )
+    if choose is not None and choose not in names:
+        raise UserError(
+            f"model.choose in study.yaml: there is no candidate {choose!r}{nearest(choose, names)}; "
+            f"there are {', '.join(names)}."
+        )
 
 
 def may_compete(surface: Form, shots: int) -> str | None:

@@ -4,10 +4,13 @@ import polars as pl
 
 from pipeline.fit.held_out import ALL_KNOWN, CLUB_SPEED_ALONE
 from pipeline.fit.model import CarryModel, known_key
+from pipeline.fit.scores import Choice
 from pipeline.fit.survey import Survey
 
 
-def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Survey, residual_sd_yd: float) -> str:
+def write_card(
+    study: str, model: CarryModel, scores: pl.DataFrame, survey: Survey, residual_sd_yd: float, choice: Choice
+) -> str:
     """Write the card as markdown.
 
     Parameters
@@ -21,8 +24,11 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         Of the drives of the fit.
     residual_sd_yd : float
         Residual standard deviation of the fit, yd.
+    choice : Choice
+        Why the model was chosen.
     """
     chosen = scores.filter("chosen").row(0, named=True)
+    of_it = "The used model's" if choice.forced else "Its"
     lines = [
         f"# Carry model of the study {study}",
         "",
@@ -40,8 +46,7 @@ def write_card(study: str, model: CarryModel, scores: pl.DataFrame, survey: Surv
         "|---|---|---|---|---|---|---|",
         *(_score_line(row) for row in scores.iter_rows(named=True)),
         "",
-        "The chosen model is the simplest within one standard error of the best. "
-        f"Its residual standard deviation in the fit is {residual_sd_yd:.2f} yd.",
+        f"{choice.sentence} {of_it} residual standard deviation in the fit is {residual_sd_yd:.2f} yd.",
         *_interval_lines(model),
         "",
         "## Center and scale of the terms",

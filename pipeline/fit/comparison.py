@@ -48,13 +48,15 @@ class PairedScore:
 class Scored:
     """Scores on golfers new to the old fit (None if too few) and on all golfers (None if there are none to score).
 
-    `repeated` tells whether the old fit could be repeated without the golfers whom it is scored on.
+    `repeated` tells whether the old fit could be repeated without the golfers whom it is scored on, `folds` into how
+    many parts golfers were shared out.
     """
 
     new_golfers: int
     on_new: PairedScore | None
     on_all: PairedScore | None
     repeated: bool
+    folds: int = 10
 
     @property
     def deciding(self) -> PairedScore | None:
@@ -222,7 +224,7 @@ def score_both(
     count = new.get_column("golfer").n_unique()
     on_new = paired_score(new) if count >= MIN_GOLFERS else None
     enough = table.get_column("golfer").n_unique() >= MIN_GOLFERS
-    return Scored(count, on_new, paired_score(table) if enough else None, repeated), table
+    return Scored(count, on_new, paired_score(table) if enough else None, repeated, survey.folds), table
 
 
 def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:

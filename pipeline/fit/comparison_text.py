@@ -1,6 +1,7 @@
 """model/comparison.md: the new fit beside the kept one, in words and tables."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -8,7 +9,15 @@ import polars as pl
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
+from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
+from pipeline.fit.references import ReadingsChange, ReferenceChange
+from pipeline.flight.device_words import NAMES as READING_NAMES
+from pipeline.flight.devices import READINGS
+from pipeline.shown import signed_text
+from pipeline.texts.better import better_golfers
+
+UNKNOWN = "Not known: what the change of reference does to carry isn't known, so the two fits' carry can't be compared."
 
 
 def rule(golfers: float) -> str:
@@ -44,34 +53,51 @@ def write_comparison(
     study: str,
     new: ComparedFit,
     findings: Findings,
-    verdict: Verdict,
+    verdict: Verdict | None,
     centres: Sequence[float],
     golfers: float = 1.0,
     then: str | None = None,
+    *,
+    answer: str = "",
+    sections: Sequence[str] = (),
 ) -> str:
     """Write the text for a fit that is held against a kept model.
 
-    `centres` are those of the bands, mph; `golfers` is the least share of the old fit's golfers. `then` says what
-    follows from the verdict; unless given, that of the newest fit's.
+    Parameters
+    ----------
+    study : str
+    new : ComparedFit
+    findings : Findings
+    verdict : Verdict or None
+        None where two kept models are compared and there is nothing to decide.
+    centres : sequence of float
+        Of the bands, mph.
+    golfers : float
+        The least share of the old fit's golfers that the rule of adoption asks for.
+    then : str or None
+        What follows from the verdict; unless given, that of the newest fit's.
+    answer : str
+        A sentence that follows the first, such as what moved most (`pipeline.benchmark.published_text`).
+    sections : sequence of str
+        Lines about what benchmarks and golfers make of the two fits, which later stages know.
     """
     old = findings.old
     lines = [
         f"# Model {new.id} of the study {study}, compared with {old.id}",
         "",
-        "## Verdict",
-        *_verdict_lines(new, old, verdict, then),
+        " ".join(part for part in (_answer(new, old, verdict, then), answer) if part),
         "",
-        f"The rule: {rule(golfers)}",
-        "",
+        *([] if verdict is None else [*_verdict_lines(new, old, verdict, then), "", f"The rule: {rule(golfers)}", ""]),
         "## The two fits",
         *_fit_lines([("old", old), ("new", new)]),
         *_change_lines(new, findings),
         "",
+        *sections,
         "## Scores",
         *_score_lines(findings.scored),
         "",
         f"## Where expected carry moved by more than {MOVED_YD:g} yd",
-        *_move_lines(findings, centres),
+        *_move_lines(findings, new.model, centres),
         "",
         "## Coefficients",
         *_term_lines(new, old, findings.terms),
@@ -80,15 +106,28 @@ def write_comparison(
     return "\n".join(lines)
 
 
+def _answer(new: ComparedFit, old: ComparedFit, verdict: Verdict | None, then: str | None) -> str:
+    """Say first what came out; nothing where nothing was decided."""
+    if verdict is None:
+        return ""
+    if then is not None:
+        return f"By the rule, the new model {new.id} would {'' if verdict.adopt else 'not '}be adopted."
+    if verdict.adopt:
+        return f"The new model {new.id} is adopted."
+    return f"The new model {new.id} is not adopted: {old.id} stays."
+
+
 def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict, then: str | None) -> list[str]:
     reasons = "; ".join(verdict.reasons)
     if verdict.adopt:
         return [
+            "## Verdict",
             f"**Adopt the new model {new.id}**: {reasons}.",
             "",
             then or f"It is kept as adopted. To look at the study by the old one: `{command(old.id)}`.",
         ]
     return [
+        "## Verdict",
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
         then or f"The new one is kept as refused. To adopt it all the same: `yardband models STUDY adopt {new.id}`.",
@@ -114,23 +153,63 @@ def _fit_lines(fits: Sequence[tuple[str, ComparedFit]]) -> list[str]:
 
 def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
     old, lines = findings.old, [""]
+    lines += [f"- {_reference_words(change)}" for change in findings.references.changes]
+    if findings.references.readings is not None:
+        lines.append(f"- {_readings_words(findings.references.readings)}")
     if old.air != new.air:
-        lines.append(
-            f"- Standard conditions changed from {old.air.text} to {new.air.text}; "
-            "moves of expected carry below hold that change too."
-        )
-    if findings.unknown:
-        lines.append(
-            f"- Most new drives were hit with {', '.join(findings.unknown)}, which the old model has no term for: its "
-            "expected carry below is on the scale of its own device and ball."
-        )
+        lines.append(f"- Standard conditions changed from {old.air.text} to {new.air.text}.")
+    if old.calibration.ball != new.calibration.ball:
+        balls = [
+            f"{ball.coefficients} (drag {ball.drag:.3f}, lift {ball.lift:.3f})"
+            for ball in (old.calibration.ball, new.calibration.ball)
+        ]
+        lines.append(f"- Carry is moved to standard conditions by the flight of {balls[1]}, before by {balls[0]}.")
     if findings.without_term:
         lines.append(
             f"- The old model has no term for {', '.join(findings.without_term)}: it takes them for its own reference, "
             "so what they over-read or under-read counts as its error."
         )
+    lines += [f"- {sentence}" for sentence in findings.settings.sentences]
     lines += [f"- {name}: version {was}, now {now}" for name, (was, now) in sorted(findings.versions.items())]
     return lines if len(lines) > 1 else []
+
+
+def _reference_words(change: ReferenceChange) -> str:
+    """Say of a device or ball from which to which, by how much, and who says so."""
+    was, now = plain(change.old), plain(change.new)
+    most = "where most drives now come from" if change.column == "device" else "which most drives now have"
+    said = f"**The reference {change.column} changed from {was} to {now}**, {most}."
+    if change.told_by == "device":
+        return f"{said} {now} was hit on the new reference device alone, so its part is in that device's figure."
+    if change.told_by == "nobody":
+        return (
+            f"{said} The old model has no term for {now} and the new one has none for {was}, so what this does to "
+            "carry isn't known."
+        )
+    lo, hi = (100 * edge for edge in change.edges90)
+    sure = f" (90 % interval {lo:+.1f} to {hi:+.1f} %)" if np.isfinite(lo) else ""
+    by = "the old model's own term"
+    if change.told_by == "new":
+        by = f"the new model's term, as the old model has no term for {now}"
+    golfers = f" It rests on {change.golfers} golfers." if change.golfers else ""
+    on = "on" if change.column == "device" else "with"
+    return f"{said} Carry {on} {now} against {was}: {100 * change.share:+.1f} %{sure}, by {by}.{golfers}"
+
+
+def _readings_words(change: ReadingsChange) -> str:
+    """Say the same of the device that readings are compared with."""
+    was, now = plain(change.old), plain(change.new)
+    said = f"**Readings are now compared with those of {now}**, before with those of {was}."
+    if not change.is_known:
+        return f"{said} The two can't be compared today, so what this does to speeds, launch and spin isn't known."
+    if not change.moves:
+        return f"{said} The two read alike as far as the study shows, so no figure moves by this."
+    parts = [
+        f"{READING_NAMES[name]} {step:+.1f} deg" if name == "launch_deg" else f"{READING_NAMES[name]} {percent:+.1f} %"
+        for name, step, percent in zip(READINGS, change.step, 100 * np.expm1(change.step), strict=True)
+        if step != 0
+    ]
+    return f"{said} What {was} reads is now changed by: {', '.join(parts)}."
 
 
 def _score_lines(scored: Scored) -> list[str]:
@@ -142,9 +221,10 @@ def _score_lines(scored: Scored) -> list[str]:
     else:
         told = f"{count}; the verdict goes by their score."
     rows = [("new golfers", scored.on_new), ("all golfers", scored.on_all)]
+    part = "tenth" if scored.folds == 10 else "fold"
     how = (
         "For golfers it has seen, it is fitted again, in its own form, to the drives of its golfers and quarters "
-        "without each tenth of the golfers, and predicts that tenth."
+        f"without each {part} of the golfers, and predicts that {part}."
         if scored.repeated
         else "It could not be fitted again without the golfers it has seen, so its plain predictions of them count, "
         "which flatters it."
@@ -157,8 +237,9 @@ def _score_lines(scored: Scored) -> list[str]:
         "|---|---|---|---|---|---|---|---|---|",
         *(_score_row(name, score) for name, score in rows if score is not None),
         "",
-        "Errors are predicted less measured carry. The new model is fitted again without each tenth of the golfers, "
-        f"and predicts that tenth. The old model predicts golfers new to it as it is. {how} "
+        "Errors are predicted less measured carry. The new model is fitted again "
+        f"without each {part} of the golfers, and predicts that {part}. The old model predicts golfers new to "
+        f"it as it is. {how} "
         "Each model is compared with carry moved to standard conditions by its own calibration of flight.",
     ]
 
@@ -171,37 +252,67 @@ def _score_row(name: str, score: PairedScore) -> str:
     )
 
 
-def _move_lines(findings: Findings, centres: Sequence[float]) -> list[str]:
-    moved = np.abs(findings.typical_yd)
-    lines = [
-        f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
-        f"yd; the largest move is {findings.typical_yd[np.argmax(moved)]:+.1f} yd."
+def _move_lines(findings: Findings, new: CarryModel, centres: Sequence[float]) -> list[str]:
+    return [
+        *(_moved_far(findings) if findings.references.is_known else [UNKNOWN]),
+        "",
+        *_speed_table(findings, centres),
+        "",
+        "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
+        f"launch and spin of the new benchmarks, struck as {_strikers(findings.old.model, new)} do. So these are two "
+        "models' answers for the same drive, and not the figures that were published.",
     ]
+
+
+def _moved_far(findings: Findings) -> list[str]:
+    """Say whose carry moved by more than `MOVED_YD`."""
+    moved = np.abs(findings.typical_yd)
+    changed = findings.references.names
+    lines = [f"All carry here is on today's {changed}, so the change isn't in these moves.", ""] if changed else []
+    lines.append(
+        f"- Typical drives of {len(moved)} golfers: {np.mean(moved > MOVED_YD):.0%} moved by more than {MOVED_YD:g} "
+        f"yd; the largest move is {signed_text(findings.typical_yd[np.argmax(moved)], 1)} yd."
+    )
     for drive in ("usual", "efficient"):
         rows = findings.at_speeds.filter(pl.col("drive") == drive)
         far = rows.filter(pl.col("moved_yd").abs() > MOVED_YD).get_column("speed_mph").to_list()
         where = f"at {speed_ranges(far, rows.get_column('speed_mph').to_list())} mph" if far else "nowhere"
         lines.append(f"- The {drive} drive, at the {rows.height} club speeds of the benchmarks: {where}.")
+    return lines
+
+
+def _speed_table(findings: Findings, centres: Sequence[float]) -> list[str]:
+    """Show carry of the two drives at the bands' centers, on whose references it is."""
+    changed = findings.references.names
+    old = f"old, on its own {changed}, yd | old, on today's, yd" if changed else "old, yd"
     shown = findings.at_speeds.filter(pl.col("speed_mph").is_in(list(centres))).sort("speed_mph", "drive")
     return [
-        *lines,
-        "",
-        "| club speed | drive | launch | backspin | old, yd | new, yd | moved, yd |",
-        "|---|---|---|---|---|---|---|",
-        *(_move_row(row) for row in shown.iter_rows(named=True)),
-        "",
-        "The usual drive has the usual launch, spin and speed ratio of the new fit's golfers; the efficient one the "
-        "launch and spin of the new benchmarks, struck as the better quarter of each fit's golfers do.",
+        f"| club speed | drive | launch | backspin | {old} | new, yd | moved, yd |",
+        f"|---|---|---|---|---|---|---|{'---|' if changed else ''}",
+        *(_move_row(row, own=bool(changed)) for row in shown.iter_rows(named=True)),
     ]
 
 
-def _move_row(row: Mapping[str, object]) -> str:
-    mark = ("" if row["reached"] else " (beyond the old fit's golfers)") + (
-        f" **over {MOVED_YD:g}**" if abs(float(str(row["moved_yd"]))) > MOVED_YD else ""
-    )
+def _strikers(old: CarryModel, new: CarryModel) -> str:
+    """Name the golfers whose strike is efficient in either fit."""
+    then, now = (better_golfers(model.usual.strike) for model in (old, new))
+    if then == now:
+        return f"the {now} of each fit's golfers"
+    return f"the {then} of the old fit's golfers and the {now} of the new fit's"
+
+
+def _move_row(row: Mapping[str, Any], *, own: bool) -> str:
+    moved = "not known"
+    if row["moved_yd"] is not None:
+        moved = signed_text(row["moved_yd"], 1)
+        moved += ("" if row["reached"] else " (beyond the old fit's golfers)") + (
+            f" **over {MOVED_YD:g}**" if abs(row["moved_yd"]) > MOVED_YD else ""
+        )
+    here = "not known" if row["old_yd"] is None else f"{row['old_yd']:.1f}"
+    before = f"{row['old_own_yd']:.1f} | {here}" if own else here
     return (
         f"| {row['speed_mph']:g} mph | {row['drive']} | {row['launch_deg']:.1f} deg | {row['spin_rpm']:.0f} rpm "
-        f"| {row['old_yd']:.1f} | {row['new_yd']:.1f} | {round(float(str(row['moved_yd'])), 1) + 0.0:+.1f}{mark} |"
+        f"| {before} | {row['new_yd']:.1f} | {moved} |"
     )
 
 

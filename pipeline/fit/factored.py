@@ -10,7 +10,7 @@ from pipeline.drives import Piece, inputs
 from pipeline.fit.flight_surface import Form
 from pipeline.fit.model import CarryModel
 from pipeline.fit.survey import Survey
-from pipeline.fit.usual_delivery import BETTER_QUARTER, UsualDelivery, strike_effects, strikes_of
+from pipeline.fit.usual_delivery import UsualDelivery, strike_effects, strikes_of
 from pipeline.flight.offsets import Offsets, every_level
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.least_squares import Factor, Fit, Solved, scores_by_cluster, solve
@@ -123,5 +123,5 @@ def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> 
         strikes += [] if struck is None else [struck]
     if strikes:
         effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
-        model = replace(model, better_share=float(np.quantile(effects, BETTER_QUARTER)))
+        model = replace(model, better_share=float(np.quantile(effects, trends.strike)))
     return CandidateFit(model, solved.clustered(meat, survey.typical.height), (*surface.labels, *offsets.labels))

@@ -1,7 +1,7 @@
-"""Everything that a new fit changes beside a kept model: scores, terms, and where expected carry moves."""
+"""Everything that a new fit changes beside a kept model: scores, terms, references, and where expected carry moves."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -11,14 +11,17 @@ from pipeline.fit.flight_surface import Form
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import (
     ComparedFit,
+    conditions_terms,
     levels_without_term,
     plain,
     refitted_terms,
-    scale_change,
     speed_moves,
     typical_moves,
 )
+from pipeline.fit.references import SAME, References, find_references
+from pipeline.fit.setting_changes import NO_CHANGES, SettingChanges
 from pipeline.fit.survey import Survey
+from pipeline.flight.devices import NO_DEVICES, StudyDevices
 from pipeline.statistics.arrays import Array
 
 
@@ -36,12 +39,16 @@ class Findings:
         From `speed_moves`.
     typical_yd : ndarray, shape (golfers,)
         From `typical_moves`.
-    unknown : tuple of str
-        From `scale_change`.
+    references : References
+    conditions_differ : bool
+        Whether carry of the two is at other standard conditions, or moved there by another flight.
+    conditions : ndarray or None
+        From `conditions_terms`; None where nothing differs, too.
     without_term : tuple of str
         Devices and balls of the new drives that the old model has no term for.
     versions : mapping
         Packages whose version changed: name to (old, new).
+    settings : SettingChanges
     """
 
     old: ComparedFit
@@ -49,16 +56,53 @@ class Findings:
     terms: pl.DataFrame | None
     at_speeds: pl.DataFrame
     typical_yd: Array
-    unknown: tuple[str, ...]
+    references: References
+    conditions_differ: bool
+    conditions: Array | None
     without_term: tuple[str, ...]
     versions: Mapping[str, tuple[str, str]]
+    settings: SettingChanges = field(default=NO_CHANGES)
 
 
-def drives_of_old(old: ComparedFit, new: ComparedFit, drives: Drives) -> Drives:
-    """Give the new fit's drives with carry at the old fit's standard conditions, by the old calibration of flight."""
-    if (old.calibration.ball, old.air) == (new.calibration.ball, new.air):
-        return drives
-    return carry_by(drives, old.calibration, old.speed_ratio, old.air)
+def references_of(old: ComparedFit, new: ComparedFit, devices: StudyDevices = NO_DEVICES) -> References:
+    """Find what changed of two fits' references; `devices` are the study's as they are compared today."""
+    return find_references(old.model, new.model, old.readings, new.readings, devices)
+
+
+def conditions_differ(old: ComparedFit, new: ComparedFit) -> bool:
+    """Say whether carry of the two fits is at other standard conditions, or moved there by another flight."""
+    return (old.calibration.ball, old.air) != (new.calibration.ball, new.air)
+
+
+def drives_of_old(
+    old: ComparedFit, new: ComparedFit, drives: pl.DataFrame | Drives, references: References = SAME
+) -> Drives:
+    """Give the new drives as the old fit takes them.
+
+    Parameters
+    ----------
+    old, new : ComparedFit
+    drives : DataFrame or Drives
+        With `carry_measured_yd` and the air columns.
+    references : References
+
+    Returns
+    -------
+    Drives
+        Readings on the scale of the old fit's, carry_standard_yd at its standard conditions by its own calibration, and
+        carry_now_yd, as the new fit has it.
+    """
+    now = pl.col("carry_standard_yd").alias("carry_now_yd")
+    read = Drives.of(drives).mapped(lambda frame: references.old_drives(frame).with_columns(now))
+    if not conditions_differ(old, new) and references.readings is None:
+        return read
+    return carry_by(read, old.calibration, old.speed_ratio, old.air)
+
+
+def score(old: ComparedFit, new: ComparedFit, form: Form, survey: Survey, devices: StudyDevices = NO_DEVICES) -> Scored:
+    """Score both models, each on carry and readings of its own; parameters as for `compare`."""
+    drives = drives_of_old(old, new, survey.drives, references_of(old, new, devices))
+    return score_both(old, form, survey, drives)[0]
 
 
 def compare(
@@ -69,6 +113,9 @@ def compare(
     efficient: Delivery,
     versions: Mapping[str, tuple[str, str]],
     scored: Scored | None = None,
+    *,
+    devices: StudyDevices = NO_DEVICES,
+    settings: SettingChanges = NO_CHANGES,
 ) -> Findings:
     """Compare a new fit with a kept one.
 
@@ -84,20 +131,25 @@ def compare(
     versions : mapping
         See `Findings`.
     scored : Scored or None
-        Where the two were scored before; None scores them.
+        From `score`, where that was done before; None scores them.
+    devices : StudyDevices
+        The study's, as they are compared today.
+    settings : SettingChanges
+        From the two records.
     """
-    drives = drives_of_old(old, new, survey.drives)
-    if scored is None:
-        scored, _ = score_both(old, form, survey, drives)
-    _, unknown = scale_change(old.model, new.model)
+    references = references_of(old, new, devices)
+    drives = drives_of_old(old, new, survey.drives, references)
     lacking = levels_without_term(old.model, drives)
     return Findings(
         old=old,
-        scored=scored,
+        scored=score_both(old, form, survey, drives)[0] if scored is None else scored,
         terms=refitted_terms(old, drives),
-        at_speeds=speed_moves(old, new.model, efficient),
-        typical_yd=typical_moves(old.model, new.model, new.typical),
-        unknown=unknown,
+        at_speeds=speed_moves(old, new.model, efficient, references),
+        typical_yd=typical_moves(old.model, new.model, new.typical, references),
+        references=references,
+        conditions_differ=(other := conditions_differ(old, new)),
+        conditions=conditions_terms(old, drives) if other else None,
         without_term=tuple(f"{column} {plain(level)} ({count:,} drives)" for column, level, count in lacking),
         versions=versions,
+        settings=settings,
     )

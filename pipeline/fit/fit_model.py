@@ -12,7 +12,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.configuration.study import StandardAir
+from pipeline.configuration.study import Model, StandardAir
 from pipeline.drives import speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
@@ -44,28 +44,29 @@ def run(
     study: str,
     seed: int,
     air: dict[str, Any],
+    choices: dict[str, Any],
+    strike: float,
 ) -> None:
-    """Run the step; see the module's docstring."""
+    """Run the step; see the module's docstring. `choices` are the study's `Model`, `strike` its `Efficient.strike`."""
+    method = Model.model_validate(choices)
     every = open_drives(Path(drives))
     speed = speed_of_study(every)
     used = every.usable(speed)
     enough_for_a_fit(used)
-    survey = Survey.of(used, seed)
-    flight = read_artefact(calibration, StudyFlight)
-    candidates = candidates_of_study(speed, survey.extents, flight.calibration, StandardAir.model_validate(air))
-    found = hold_contest(candidates, survey, say)
+    survey = Survey.of(used, seed, number=method.folds, strike=strike)
+    flight, standard = read_artefact(calibration, StudyFlight).calibration, StandardAir.model_validate(air)
+    candidates = candidates_of_study(speed, survey.extents, flight, standard, method)
+    found = hold_contest(candidates, survey, say, method.choose)
     golfers = typical_of_all(every, ["golfer"])
     say("Refitting on resampled golfers ...")
-    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed))
+    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed, method.replicates))
     shares = find_shares(found.model, every, refits, golfers)
-    chosen = shares.of_model(found.model)
     on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
-    write_artefact(model, FittedModel(study, chosen, on))
+    write_artefact(model, FittedModel(study, chosen := shares.of_model(found.model), on))
     write_csv(Path(coefficients), Coefficients.validate(shares.in_table(found.coefficients, chosen.surface.name)))
     write_csv(Path(scores), Scores.validate(found.scores))
-    write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd))
+    write_text(Path(card), write_card(study, chosen, found.scores, survey, found.residual_sd_yd, found.choice))
     write_parquet(Path(typical), golfers.cast({"golfer": pl.String}))
     write_parquet(Path(held_out), held_out_table(found.held_out))
     write_arrays(replicates, replace(refits, offset_share=shares.draws).to_arrays())
-    name, rmse_yd = chosen.surface.name, found.scores.filter("chosen").get_column("rmse_yd").item()
-    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: chose {name}, {rmse_yd:.2f} yd.")
+    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.told}.")

@@ -92,11 +92,33 @@ def predict_from(model: CarryModel, drives: pl.DataFrame, ball_speed: bool, laun
     return model.expected(model.with_usual(known), "own" if ball_speed else "usual")
 
 
-def interval_edges(measured: Array, predicted: Array) -> tuple[float, float]:
-    """Give the 90 % interval for one drive as shares of the prediction: quantiles of measured / predicted - 1."""
+def interval_edges(measured: Array, predicted: Array, level: float = LEVEL) -> tuple[float, float]:
+    """Give the interval for one drive as shares of the prediction: quantiles of measured / predicted - 1."""
     departure = measured / np.maximum(predicted, 1.0) - 1.0
-    lo, hi = np.quantile(departure, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    lo, hi = np.quantile(departure, [(1 - level) / 2, (1 + level) / 2])
     return float(lo), float(hi)
+
+
+def edges_at(level: float, held_out: pl.DataFrame) -> dict[str, tuple[float, float]]:
+    """Give the intervals of one drive at a level, as shares of its expected carry.
+
+    Parameters
+    ----------
+    level : float
+        Such as 0.8.
+    held_out : DataFrame
+        From `held_out_table`.
+
+    Returns
+    -------
+    dict of str to tuple of float
+        By what is known (see `known_key`): everything, and club speed alone.
+    """
+    columns = {EVERYTHING: "predicted_yd", known_key(*CLUB_SPEED_ALONE): "predicted_by_club_speed_yd"}
+    measured = held_out.get_column("measured_yd").to_numpy()
+    return {
+        known: interval_edges(measured, held_out.get_column(name).to_numpy(), level) for known, name in columns.items()
+    }
 
 
 def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:

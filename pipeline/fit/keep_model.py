@@ -1,8 +1,8 @@
 """Step: judge a new fit by the newest adopted model before it, and keep it, adopted or refused.
 
-In: drives.parquet, the files of the fit and of flight's calibration, and those of the kept model that the fit is
-compared with (none for the first). Out: verdict.json, held_against.json (the scores behind the verdict) and the folder
-kept/<id>/, which is written whole or not at all.
+In: drives.parquet, devices.json, the files of the fit and of flight's calibration, and those of the kept model that the
+fit is compared with (none for the first). Out: verdict.json, held_against.json (the scores behind the verdict) and the
+folder kept/<id>/, which is written whole or not at all.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,8 +17,8 @@ from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.errors import UserError
 from pipeline.fit.candidates import candidates_of_study
-from pipeline.fit.comparison import Scored, Verdict, fingerprint, judge, score_both
-from pipeline.fit.findings import drives_of_old
+from pipeline.fit.comparison import Scored, Verdict, fingerprint, judge
+from pipeline.fit.findings import score
 from pipeline.fit.flight_surface import Form
 from pipeline.fit.kept import FILES, RECORD, find_kept, keep, model_id, record_of
 from pipeline.fit.lineage import Data, Record, lost_parent
@@ -27,6 +27,7 @@ from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey
 from pipeline.fit.verdict import ADOPT, FIRST, KEEP, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 
 TOLD = {
@@ -38,11 +39,13 @@ TOLD = {
 
 def run(
     drives: str,
+    devices: str,
     old: Sequence[str],
     verdict: str,
     scored: str,
     kept: str,
     settings: dict[str, Any],
+    folds: int,
     golfers: float,
     **fit: str,
 ) -> None:
@@ -52,19 +55,20 @@ def run(
     """
     records = find_kept(Path(kept))
     used = open_to_compare(Path(drives))
-    new = read_fitted(fit, model_id(fit), settings["air"])
+    today = read_artefact(devices, StudyDevices)
+    new = read_fitted(fit, model_id(fit), settings["air"], today.reference)
     parent = Path(old[0]).parent.name if old else None
     found, outcome = Verdict(True, ()), FIRST
     scores = Scored(0, None, None, repeated=False)
     if parent is not None:
         before = read_kept(old)
-        survey = Survey.of(used, settings["seed"])
-        scores, _ = score_both(before, form_of(new, survey), survey, drives_of_old(before, new, survey.drives))
+        survey = Survey.of(used, settings["seed"], number=folds)
+        scores = score(before, new, form_of(new, survey), survey, today)
         found = judge(before, new, scores, golfers=golfers)
         outcome = ADOPT if found.adopt else KEEP
     judged = ModelVerdict(new.id, parent, outcome, found.reasons, lost_parent(records, new.id))
     data = Data(fingerprint=fingerprint(used), quarters=[*new.quarters], drives=new.drives, golfers=new.golfers)
-    keep(Path(kept), record_of(judged, data, settings, records), fit)
+    keep(Path(kept), record_of(judged, data, settings | {"readings": today.reference}, records), fit)
     write_artefact(scored, scores)
     write_artefact(verdict, judged)
     print(TOLD[outcome].format(id=new.id, parent=parent))
@@ -87,7 +91,8 @@ def read_kept(files: Sequence[str]) -> ComparedFit:
     """Read a kept model from the paths of its files, its record among them."""
     by_name = {Path(file).name: file for file in files}
     record = read_record(files)
-    return read_fitted({name: by_name[file] for name, file in FILES.items()}, record.id, record.settings["air"])
+    named, told = {name: by_name[file] for name, file in FILES.items()}, record.settings
+    return read_fitted(named, record.id, told["air"], told.get("readings"))
 
 
 def read_record(files: Sequence[str]) -> Record:
@@ -95,8 +100,8 @@ def read_record(files: Sequence[str]) -> Record:
     return read_artefact(next(file for file in files if Path(file).name == RECORD), Record)
 
 
-def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> ComparedFit:
-    """Read a fit from its files, named as in `FILES`.
+def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any], readings: str | None = None) -> ComparedFit:
+    """Read a fit from its files, named as in `FILES`; `readings` is the device that readings are compared with.
 
     Raises
     ------
@@ -122,4 +127,5 @@ def read_fitted(files: Mapping[str, str], name: str, air: dict[str, Any]) -> Com
         air=StandardAir.model_validate(air),
         calibration=flight.calibration,
         speed_ratio=flight.speed_ratio,
+        readings=readings,
     )

@@ -1,7 +1,7 @@
 """What a new fit changes: the terms of a kept model on new drives, and where expected carry moves."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +11,7 @@ from pipeline.configuration.study import StandardAir
 from pipeline.drives import Drives, inputs
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery, Strike
+from pipeline.fit.references import SAME, References
 from pipeline.fit.survey import with_flown_scaled
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
@@ -42,6 +43,8 @@ class ComparedFit:
         Of the flight that moved carry there.
     speed_ratio : float or None
         Ball over club speed of a drive without ball speed.
+    readings : str or None
+        The device that readings were compared with; None where it isn't known.
     """
 
     id: str
@@ -54,6 +57,7 @@ class ComparedFit:
     air: StandardAir
     calibration: Calibration
     speed_ratio: float | None
+    readings: str | None = None
 
 
 def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFrame | None:
@@ -73,14 +77,11 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
     """
     surface = old.model.surface
     rows = with_flown_scaled(Drives.of(drives).usable(surface.speed))
-    here = {(str(c), str(v)) for c, v in rows.gathered(_levels_of).unique().iter_rows()}
-    there = Offsets({}, tuple(level for level in old.model.offsets.levels if level in here))
+    there = _levels_there(old.model, rows)
 
     def parts() -> Iterator[tuple[Array, Array, npt.NDArray[np.int64]]]:
         for piece in rows.pieces():
-            x = inputs(piece.drives, surface.speed)
-            base, design = surface.base_and_design(*x)
-            X = np.hstack([design, there.terms(piece.drives)])
+            base, X = _base_and_design(old.model, there, piece.drives)
             yield X, piece.drives.get_column("carry_standard_yd").to_numpy() - base, piece.golfer
 
     factors = [Factor.of(X, y) for X, y, _ in parts()]
@@ -102,6 +103,18 @@ def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFr
     )
 
 
+def _levels_there(model: CarryModel, rows: Drives) -> Offsets:
+    """Give the model's terms of devices and balls that some of the drives have."""
+    here = {(str(c), str(v)) for c, v in rows.gathered(_levels_of).unique().iter_rows()}
+    return Offsets({}, tuple(level for level in model.offsets.levels if level in here))
+
+
+def _base_and_design(model: CarryModel, levels: Offsets, drives: pl.DataFrame) -> tuple[Array, Array]:
+    """Give what isn't fitted, yd, shape (n,), and the design of surface and levels, shape (n, terms)."""
+    base, design = model.surface.base_and_design(*inputs(drives, model.surface.speed))
+    return base, np.hstack([design, levels.terms(drives)])
+
+
 def _levels_of(drives: pl.DataFrame) -> pl.DataFrame:
     pairs = count_levels(drives).select("device", "ball")
     return pairs.unpivot(variable_name="column", value_name="level").unique()
@@ -112,29 +125,52 @@ def _interval_table(labels: Sequence[str], fit: Fit) -> pl.DataFrame:
     return pl.DataFrame({"term": labels, "new": fit.coefficients, "new_lo90": lo, "new_hi90": hi})
 
 
-def scale_change(old: CarryModel, new: CarryModel) -> tuple[float, tuple[str, ...]]:
-    """Give what brings the old model's carry to the new reference device and ball, a factor, and what isn't known."""
-    share, unknown = 0.0, []
-    for column, level in new.offsets.reference.items():
-        if old.offsets.reference.get(column) == level:
-            continue
-        if (column, level) in old.offsets.levels:
-            share += float(old.offset_share[old.offsets.levels.index((column, level))])
-        else:
-            unknown.append(f"{column} {plain(level)}")
-    return 1 + share, tuple(unknown)
+def conditions_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> Array | None:
+    """Say what other standard conditions, and another flight to them, add to carry, in the old model's terms.
+
+    Parameters
+    ----------
+    old : ComparedFit
+    drives : DataFrame or Drives
+        The new drives: carry_standard_yd as for the old fit, carry_now_yd as for the new one.
+
+    Returns
+    -------
+    ndarray or None
+        Coefficients of the old surface, shape (terms,): the difference of two fits of it to the same drives, one to
+        each carry. None where it can't be fitted.
+    """
+    surface = old.model.surface
+    rows = with_flown_scaled(Drives.of(drives).usable(surface.speed))
+    there = _levels_there(old.model, rows)
+    factors = []
+    for piece in rows.pieces():
+        _, X = _base_and_design(old.model, there, piece.drives)
+        now, then = (piece.drives.get_column(name).to_numpy() for name in ("carry_now_yd", "carry_standard_yd"))
+        factors.append(Factor.of(X, now - then))
+    try:
+        return solve(Factor.joined(factors)).coefficients[: surface.size] if factors else None
+    except UserError:
+        return None
 
 
-def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame) -> Array:
-    """Give by how much expected carry of golfers' typical drives moved, new less old, yd, shape (golfers,)."""
+def under_conditions(old: CarryModel, terms: Array | None) -> CarryModel | None:
+    """Give the old model with what `conditions_terms` add to its carry; None where they are None."""
+    return None if terms is None else replace(old, coefficients=old.coefficients + terms)
+
+
+def typical_moves(old: CarryModel, new: CarryModel, typical: pl.DataFrame, references: References = SAME) -> Array:
+    """Give by how much expected carry of golfers' typical drives moved, new less old, yd, shape (golfers,).
+
+    Old carry is on the new reference device and ball; NaN where their change isn't known.
+    """
     drive = new.with_usual(Delivery.of(typical))
     if new.usual.speed_ratio is not None:
         drive = drive.struck(new.ratio(drive))
-    factor, _ = scale_change(old, new)
-    return np.asarray(new.expected(drive) - old.expected(drive) * factor)
+    return np.asarray(new.expected(drive) - references.old_carry(old, drive))
 
 
-def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery) -> pl.DataFrame:
+def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery, references: References = SAME) -> pl.DataFrame:
     """Compare expected carry at each club speed of the benchmarks, for the usual and for the efficient drive.
 
     Parameters
@@ -143,33 +179,36 @@ def speed_moves(old: ComparedFit, new: CarryModel, efficient: Delivery) -> pl.Da
     new : CarryModel
     efficient : Delivery
         The efficient drive at each club speed of the new benchmarks, shape (n,).
+    references : References
+        What changed of them.
 
     Returns
     -------
     DataFrame
-        speed_mph, drive (usual or efficient), launch_deg, spin_rpm, old_yd, new_yd, moved_yd, reached (whether golfers
-        of the old fit have such speeds). The usual drive is the new model's; the efficient one is struck as each
-        model's better quarter do. Old carry is on the new reference device and ball.
+        speed_mph, drive (usual or efficient), launch_deg, spin_rpm, old_own_yd (on the old fit's own references),
+        old_yd (on those of the new fit), new_yd, moved_yd (new_yd - old_yd), reached (whether golfers of the old fit
+        have such speeds). The usual drive is the new model's; the efficient one is struck as each model's better
+        quarter do. What needs a change of references that isn't known is null.
     """
     club = efficient.club_speed_mph
-    factor, _ = scale_change(old.model, new)
     speeds = old.typical.get_column("club_speed_mph").to_numpy()
-    reached = (club >= speeds.min()) & (club <= speeds.max())
+    old_speed = references.old_speed(club)
+    reached = (old_speed >= speeds.min()) & (old_speed <= speeds.max())
 
     def part(name: str, drive: Delivery, strike: Strike) -> pl.DataFrame:
-        before, after = old.model.expected(drive, strike) * factor, new.expected(drive, strike)
-        return pl.DataFrame(
-            {
-                "speed_mph": club,
-                "drive": [name] * len(club),
-                "launch_deg": drive.launch_deg,
-                "spin_rpm": drive.spin_rpm,
-                "old_yd": before,
-                "new_yd": after,
-                "moved_yd": after - before,
-                "reached": reached,
-            }
-        )
+        before, after = references.old_carry(old.model, drive, strike), new.expected(drive, strike)
+        columns = {
+            "speed_mph": club,
+            "drive": [name] * len(club),
+            "launch_deg": drive.launch_deg,
+            "spin_rpm": drive.spin_rpm,
+            "old_own_yd": old.model.expected(drive, strike),
+            "old_yd": before,
+            "new_yd": after,
+            "moved_yd": after - before,
+            "reached": reached,
+        }
+        return pl.DataFrame(columns).with_columns(pl.col("old_yd", "moved_yd").fill_nan(None))
 
     return pl.concat([part("usual", new.usual_at(club), "own"), part("efficient", efficient, "better")])
 

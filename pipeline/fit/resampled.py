@@ -7,13 +7,14 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.configuration.study import Model
 from pipeline.drives import Drives, Piece, inputs
 from pipeline.fit.model import CarryModel
 from pipeline.fit.trend import Line, Trend
-from pipeline.fit.usual_delivery import BETTER_QUARTER, pulled_ratios, strike_effects, strikes_of
+from pipeline.fit.usual_delivery import pulled_ratios, strike_effects, strikes_of
 from pipeline.statistics.arrays import Array
 
-REPLICATES = 200
+REPLICATES = Model().replicates  # as a study has it that says nothing
 
 
 @dataclass(frozen=True)
@@ -55,9 +56,8 @@ class ResampledFits:
         return dict(vars(self))
 
 
-def draw_counts(golfers: int, seed: int, replicates: int | None = None) -> npt.NDArray[np.uint8]:
-    """Draw how often each golfer enters each replicate, shape (replicates, golfers); `REPLICATES` if none are named."""
-    replicates = REPLICATES if replicates is None else replicates
+def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.uint8]:
+    """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
     rng = np.random.default_rng([seed, 1])
     # Nobody is drawn more than a few times; a byte each keeps 200 draws of 200,000 golfers small.
     drawn = np.empty((replicates, golfers), dtype=np.uint8)
@@ -116,8 +116,8 @@ def refit(
     sums = zip(grams.reshape(-1, size, size), moments, strict=True)
     coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
     line, usual = model.usual.better_ratio, model.usual
-    better = np.full((len(counts), 3), np.nan) if line is None else _better_lines(line, typical, counts)
-    share = _better_shares(pl.concat(strikes), typical, counts) if strikes else np.zeros(len(counts))
+    better = np.full((len(counts), 3), np.nan) if line is None else _better_lines(line, typical, counts, usual.strike)
+    share = _better_shares(pl.concat(strikes), typical, counts, usual.strike) if strikes else np.zeros(len(counts))
     surface, offsets = np.split(coefficients, [model.surface.size], axis=1)
     launch, spin = (
         _usual_lines(trend, typical, name, counts)
@@ -126,15 +126,15 @@ def refit(
     return ResampledFits(counts, surface, better, share, launch, spin, offsets)
 
 
-def _better_lines(line: Line, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Fit the better quarter's ratio on each draw; see `Trend.of_draws`.
+def _better_lines(line: Line, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], strike: float) -> Array:
+    """Fit the ratio of an efficient strike on each draw; see `Trend.of_draws`.
 
     The pull of each golfer's ratio is that of all golfers: how it varies over draws is of second order.
     """
     _, known = pulled_ratios(typical.with_row_index("place"))
     speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
     drawn = counts[:, known.get_column("place").to_numpy()]
-    better = Trend.like(line, speed, pulled, BETTER_QUARTER).of_draws(line, drawn)
+    better = Trend.like(line, speed, pulled, strike).of_draws(line, drawn)
     better[np.count_nonzero(drawn, axis=1) < 3] = np.nan
     return better
 
@@ -149,13 +149,15 @@ def _usual_lines(line: Line, typical: pl.DataFrame, name: str, counts: npt.NDArr
     return Trend.like(line, speed, values, 0.5).of_draws(line, counts[:, known.to_numpy()])
 
 
-def _better_shares(strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]]) -> Array:
-    """Take the better quarter of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
+def _better_shares(
+    strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], strike: float
+) -> Array:
+    """Take the quantile `strike` of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
     effects = strike_effects(strikes)
     effect = typical.select("golfer").join(effects, on="golfer", how="left", maintain_order="left").get_column("effect")
     known = effect.is_not_null().to_numpy()
     values = effect.to_numpy()[known]
-    return np.array([np.quantile(np.repeat(values, drawn), BETTER_QUARTER) for drawn in counts[:, known]])
+    return np.array([np.quantile(np.repeat(values, drawn), strike) for drawn in counts[:, known]])
 
 
 def per_golfer_sums(X: Array, y: Array, golfer: npt.NDArray[np.int64], golfers: int) -> tuple[Array, Array]:

@@ -35,7 +35,14 @@ checkpoint fit_model:
     resources:
         **needs("fit_model"),
     params:
-        **step("fit_model", study=STUDY.study, seed=STUDY.seed, air=SETTINGS["air"]),
+        **step(
+            "fit_model",
+            study=STUDY.study,
+            seed=STUDY.seed,
+            air=SETTINGS["air"],
+            choices=SETTINGS["model"],
+            strike=STUDY.efficient.strike,
+        ),
     message:
         "Fit the candidate models and choose one"
     shell:
@@ -85,6 +92,24 @@ def in_use(name):
     return found
 
 
+# What the record of a kept model says of how it and its benchmarks were made, by the keys of study.yaml.
+RECORDED = {
+    key: SETTINGS[key]
+    for key in (
+        "air",
+        "bands",
+        "efficient",
+        "model",
+        "reference_device",
+        "seed",
+        "window_tolerance_yd",
+    )
+} | {
+    "flags": {"min_shots": STUDY.flags.min_shots},
+    "flight": {key: SETTINGS["flight"][key] for key in ("coefficients", "sets")},
+    "privacy": {"min_golfers": STUDY.privacy.min_golfers},
+}
+
 if OWN:
 
     # A checkpoint, since which model is in use shows when the fit is judged.
@@ -92,6 +117,7 @@ if OWN:
         input:
             **{name: FIT[name] for name in FILES},
             drives=FLIGHT["drives"],
+            devices=rules.compare_devices.output.devices,
             # Those of the kept model that the newest fit is compared with; none for a first fit.
             old=lambda wildcards: parent_files(
                 KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
@@ -112,14 +138,8 @@ if OWN:
             **step(
                 "keep_model",
                 kept=str(KEPT),
-                settings={
-                    "air": SETTINGS["air"],
-                    "coefficients": STUDY.flight.coefficients,
-                    "sets": SETTINGS["flight"]["sets"],
-                    "reference_device": STUDY.reference_device,
-                    "model": SETTINGS["model"],
-                    "seed": STUDY.seed,
-                },
+                settings=RECORDED,
+                folds=STUDY.model.folds,
                 golfers=STUDY.adoption.golfers,
             ),
         message:
@@ -128,6 +148,13 @@ if OWN:
             STEP
 
     WHICH = rules.keep_model.output.verdict
+
+
+def held_out_in_use(wildcards):
+    """Give the newest fit's predictions of golfers held out if it is the model in use; no kept model has any."""
+    if ASKED_FOR or not (FIRST_FIT or not OWN) and choice(wildcards).kept:
+        return []
+    return rules.fit_model.output.held_out
 
 
 MODEL = ASKED_FOR or FIT

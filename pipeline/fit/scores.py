@@ -1,6 +1,7 @@
 """How well candidates predict golfers held out of the fit, and which one is chosen for it."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -44,6 +45,55 @@ def score(held: HeldOut, golfer: npt.NDArray[np.integer[Any]]) -> dict[str, floa
         "bias_yd": float(np.mean(error)),
         "coverage90": float(np.mean(inside)),
     }
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Which candidate a fit uses, and why.
+
+    Attributes
+    ----------
+    name : str
+        The one that is used.
+    contest : str
+        The one that the contest chooses.
+    forced : bool
+        Whether the study names the one to use.
+    """
+
+    name: str
+    contest: str
+    forced: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """Say why it is used."""
+        rule = "the simplest within one standard error of the best"
+        if not self.forced:
+            return f"The chosen model is {rule}."
+        named = f"The study names {self.name} as the model to use (model.choose in study.yaml)."
+        if self.name == self.contest:
+            return f"{named} The contest chooses it too: it is {rule}."
+        return f"{named} The contest would have chosen {self.contest}, {rule}."
+
+    @property
+    def told(self) -> str:
+        """Say in a few words what was chosen."""
+        if not self.forced:
+            return f"chose {self.name}"
+        other = "it too" if self.name == self.contest else self.contest
+        would = "chooses" if self.name == self.contest else "would have chosen"
+        return f"used {self.name}, as study.yaml says (the contest {would} {other})"
+
+    def note(self, name: str) -> str | None:
+        """Say of a candidate what a forced choice makes of it; None where there is nothing to say."""
+        if not self.forced or name not in (self.name, self.contest):
+            return None
+        if self.name == self.contest:
+            return "named by the study, and chosen by the contest too"
+        if name == self.contest:
+            return f"the contest's choice, but the study names {self.name}"
+        return f"named by the study; the contest would have chosen {self.contest}"
 
 
 def choose(scores: Sequence[dict[str, float]]) -> int:

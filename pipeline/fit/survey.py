@@ -7,12 +7,13 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.configuration.study import Model
 from pipeline.drives import Drives, typical_drives
 from pipeline.fit.surface import Extent
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 
-FOLDS = 10
+FOLDS = Model().folds  # as a study has it that says nothing
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,8 @@ class Survey:
         Drives that may enter a fit, by quarter, fold, device and ball.
     extents : dict
         For each speed that the drives have: the spread of speed, launch and spin.
+    strike : float
+        Of the usual deliveries; see `UsualDelivery`.
     """
 
     drives: Drives
@@ -41,6 +44,7 @@ class Survey:
     among: pl.Expr | None
     levels: pl.DataFrame
     extents: dict[str, tuple[Extent, Extent, Extent]]
+    strike: float = UsualDelivery.strike
 
     @classmethod
     def of(
@@ -49,8 +53,10 @@ class Survey:
         seed: int = 0,
         folds: pl.DataFrame | None = None,
         among: pl.Expr | None = None,
+        number: int = FOLDS,
+        strike: float = UsualDelivery.strike,
     ) -> "Survey":
-        """Read the drives; `seed` decides which golfers share a fold, unless `folds` (golfer, fold) says so."""
+        """Read the drives; `seed` shares golfers out over a `number` of folds, unless `folds` (golfer, fold) does."""
         read = with_flown_scaled(Drives.of(drives))
         parts = [
             (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
@@ -58,11 +64,11 @@ class Survey:
         ]
         typical = pl.concat(part for part, _ in parts).sort("golfer")
         if folds is None:
-            folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed)))
+            folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed, number)))
         fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
         counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
         levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
-        return cls(read, typical, fold, among, levels, _extents(read))
+        return cls(read, typical, fold, among, levels, _extents(read), strike)
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -96,7 +102,7 @@ class Survey:
     def trends(self) -> list[UsualDelivery]:
         """Fit the trends without each fold: they are the same for all candidates."""
         rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
-        return [fit_usual_delivery(golfers) for golfers in rest]
+        return [fit_usual_delivery(golfers, self.strike) for golfers in rest]
 
 
 def with_flown_scaled(drives: Drives) -> Drives:
@@ -117,9 +123,9 @@ def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
     return frame if among is None else frame.filter(among.fill_null(False))
 
 
-def share_out(golfers: int, seed: int) -> npt.NDArray[np.int64]:
-    """Share golfers out over folds at random, as evenly as can be: the fold of each, shape (golfers,)."""
-    folds = min(FOLDS, golfers)
+def share_out(golfers: int, seed: int, number: int = FOLDS) -> npt.NDArray[np.int64]:
+    """Share golfers out over a number of folds at random, as evenly as can be: the fold of each, shape (golfers,)."""
+    folds = min(number, golfers)
     order = np.random.default_rng([seed, 0]).permutation(golfers)
     return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
 

@@ -1,4 +1,4 @@
-"""The usual delivery and speed ratio at a club speed, and the ratio that the better quarter of golfers reach."""
+"""The usual delivery and speed ratio at a club speed, and the ratio of an efficient strike."""
 
 from dataclasses import dataclass
 
@@ -8,8 +8,6 @@ import polars as pl
 from pipeline.fit.trend import Line as Line
 from pipeline.fit.trend import Trend
 from pipeline.statistics.arrays import Array
-
-BETTER_QUARTER = 0.75
 
 # Variance of a median over that of a mean, for readings near normal: pi / 2.
 MEDIAN_VARIANCE = np.pi / 2
@@ -22,24 +20,34 @@ class UsualDelivery:
     Attributes
     ----------
     speed_ratio, better_ratio : Line or None
-        Median and upper quartile of golfers' typical speed ratios; None where ball speed is not known.
+        Median of golfers' typical speed ratios, and their quantile `strike`; None where ball speed is not known.
     launch, spin : Line
         Medians of golfers' typical launch, deg, and backspin, rpm.
+    strike : float
+        Share of golfers about a club speed whose speed ratio is below that of an efficient drive.
     """
 
     speed_ratio: Line | None
     better_ratio: Line | None
     launch: Line
     spin: Line
+    strike: float = 0.75  # as `Efficient` has it, and as every model had it before studies could choose
+
+    @property
+    def lines(self) -> dict[str, Line | None]:
+        """The lines by their names."""
+        return {name: value for name, value in vars(self).items() if name != "strike"}
 
 
-def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
+def fit_usual_delivery(typical: pl.DataFrame, strike: float = UsualDelivery.strike) -> UsualDelivery:
     """Fit the trends by quantile regression; each is straight unless a bend clearly shows.
 
     Parameters
     ----------
     typical : DataFrame
         One row per golfer, from `typical_drives`; a row may stand there many times (resampling).
+    strike : float
+        See `UsualDelivery`.
 
     Returns
     -------
@@ -47,7 +55,7 @@ def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
 
     Notes
     -----
-    A golfer's typical ratio is known with an error that spreads golfers out and would push the upper quartile
+    A golfer's typical ratio is known with an error that spreads golfers out and would push an upper quantile
     up. Ratios are pulled towards the median trend so that their spread is that of the golfers alone
     (constrained empirical Bayes: Louis, J. Am. Stat. Assoc. 79 (1984) 393, doi 10.1080/01621459.1984.10478062).
     """
@@ -56,17 +64,17 @@ def fit_usual_delivery(typical: pl.DataFrame) -> UsualDelivery:
     launch = Trend.of(speed, typical.get_column("launch_deg").to_numpy(), 0.5).line()
     measured = [known.get_column(name).to_numpy() for name in ("club_speed_mph", "spin_rpm")]
     spin = Trend.of(measured[0], measured[1], 0.5).line()
-    speed_ratio, better_ratio = ratio_lines(typical)
-    return UsualDelivery(speed_ratio, better_ratio, launch, spin)
+    speed_ratio, better_ratio = ratio_lines(typical, strike)
+    return UsualDelivery(speed_ratio, better_ratio, launch, spin, strike)
 
 
-def ratio_lines(typical: pl.DataFrame) -> tuple[Line | None, Line | None]:
-    """Fit the median and the upper quartile of golfers' speed ratios; None where too few are known."""
+def ratio_lines(typical: pl.DataFrame, strike: float = UsualDelivery.strike) -> tuple[Line | None, Line | None]:
+    """Fit the median and the quantile `strike` of golfers' speed ratios; None where too few are known."""
     middle, known = pulled_ratios(typical)
     if middle is None:
         return None, None
     speed, pulled = (known.get_column(name).to_numpy() for name in ("club_speed_mph", "pulled"))
-    return middle, Trend.of(speed, pulled, BETTER_QUARTER).line()
+    return middle, Trend.of(speed, pulled, strike).line()
 
 
 def pulled_ratios(typical: pl.DataFrame) -> tuple[Line | None, pl.DataFrame]:

@@ -1,6 +1,6 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import cast
 
@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.errors import UserError
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
@@ -97,7 +98,12 @@ BEST = "best"
 
 
 def calibrate_best(
-    drives: "pl.DataFrame | Sample", coefficients: str, standard_temp_c: float, standard_pressure_hpa: float, seed: int
+    drives: "pl.DataFrame | Sample",
+    coefficients: str,
+    standard_temp_c: float,
+    standard_pressure_hpa: float,
+    seed: int,
+    among: Collection[str] = tuple(SETS),
 ) -> tuple[Calibration, list[Calibration]]:
     """Calibrate the named set, or every candidate, and keep the one whose flights are nearest to the study's drives.
 
@@ -107,12 +113,19 @@ def calibrate_best(
         As for `calibrate`.
     coefficients : str
         A set's name, or "best".
+    among : collection of str
+        The sets that "best" chooses from.
 
     Returns
     -------
     tuple of Calibration and list of Calibration
         The kept one, and one for each set by name: those left out of "best" are not fitted, and their note says why.
-        Where nothing can be fitted, "best" falls back on the default set.
+        Where nothing can be fitted, "best" falls back on the default set, or the first it may choose.
+
+    Raises
+    ------
+    UserError
+        If "best" may choose none.
 
     Notes
     -----
@@ -121,14 +134,16 @@ def calibrate_best(
     How carry answers to thin air differs by 1 to 3 % of carry between sets that were all fitted to the same drives
     at 0 and 1500 m, so the set matters, and only the study's drives can decide.
     """
-    candidates = sets_within_the_limit() if coefficients == BEST else [coefficients]
+    candidates = _chosen_from(among) if coefficients == BEST else [coefficients]
     left_out = sorted(set(SETS) - set(candidates)) if coefficients == BEST else []
 
     def fitted_to(name: str) -> Calibration:
         return calibrate(drives, name, standard_temp_c, standard_pressure_hpa, seed)
 
     tried = list(in_order(fitted_to, candidates))
-    told = sorted([*tried, *map(_too_long, left_out)], key=lambda one: one.coefficients)
+    told = sorted(
+        [*tried, *(_left_out(name, named=name in among) for name in left_out)], key=lambda one: one.coefficients
+    )
     fitted = [one for one in tried if one.loss is not None]
     if fitted:
         return min(fitted, key=lambda one: (one.loss, one.coefficients)), told
@@ -136,13 +151,32 @@ def calibrate_best(
     return (fallback or tried)[0], told
 
 
-def _too_long(name: str) -> Calibration:
+def _chosen_from(among: Collection[str]) -> list[str]:
+    """Name the sets that "best" considers of those that a study names."""
+    passing = sets_within_the_limit()
+    found = [name for name in passing if name in among]
+    if not found:
+        raise UserError(
+            f"flight.sets in study.yaml: best can't choose {' or '.join(among)}, whose ball as published goes too far "
+            "in the rules' test of overall distance; name the set under flight.coefficients, or add "
+            f"{' or '.join(passing)} to flight.sets."
+        )
+    return found
+
+
+def _left_out(name: str, *, named: bool) -> Calibration:
     """Say of a set why "best" doesn't consider it."""
+    if not named:
+        return _unfitted(name, "left out: flight.sets of study.yaml doesn't name it")
     note = (
         f"left out: as published its ball goes {overall_distance_yd(Ball(name)):.0f} yd in the rules' test of overall "
         f"distance, where {LIMIT_YD:.0f} yd are allowed; name it in study.yaml to use it"
     )
-    return Calibration(name, 1.0, 1.0, None, None, [], 0, 0, None, None, note)
+    return _unfitted(name, note)
+
+
+def _unfitted(name: str, note: str, drives: int = 0, golfers: int = 0) -> Calibration:
+    return Calibration(name, 1.0, 1.0, None, None, [], drives, golfers, None, None, note)
 
 
 def calibrate(
@@ -174,7 +208,7 @@ def calibrate(
     sample = drives if isinstance(drives, Sample) else Sample.of(lambda: iter((drives,)), seed)
     if sample.known < LEAST_DRIVES or sample.golfers < LEAST_GOLFERS:
         note = f"not calibrated: {sample.known} drives of {sample.golfers} golfers have ball speed and measured spin"
-        return Calibration(coefficients, 1.0, 1.0, None, None, [], sample.known, sample.golfers, None, None, note)
+        return _unfitted(coefficients, note, sample.known, sample.golfers)
     used, offsets = sample.drives, sample.offsets
     around = air_of_drives(used, standard_temp_c, standard_pressure_hpa)
     problem = _Problem.of(used, offsets, coefficients, around)

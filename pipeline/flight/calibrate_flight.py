@@ -5,6 +5,7 @@ flights are nearest to the drives, and the drives' speed ratio) and calibrations
 that was tried).
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -37,7 +38,14 @@ SPEEDS = ("ball_speed_mph", "club_speed_mph")
 
 
 def run(
-    database: str, devices: str, calibration: str, table: str, coefficients: str, air: dict[str, Any], seed: int
+    database: str,
+    devices: str,
+    calibration: str,
+    table: str,
+    coefficients: str,
+    sets: Sequence[str],
+    air: dict[str, Any],
+    seed: int,
 ) -> None:
     """Calibrate flight.
 
@@ -49,6 +57,8 @@ def run(
         Paths of the outputs.
     coefficients : str
         Name of a published set, or "best".
+    sets : sequence of str
+        Those that "best" chooses from.
     air : dict
         The study's standard conditions (`StandardAir`).
     seed : int
@@ -57,7 +67,7 @@ def run(
     standard = StandardAir.model_validate(air)
     right = read_artefact(devices, StudyDevices).changes
     sample = Sample.of(lambda: shots_in_pieces(Path(database), COLUMNS, right), seed)
-    kept, tried = calibrate_best(sample, coefficients, standard.temp_c, standard.pressure_hpa, seed)
+    kept, tried = calibrate_best(sample, coefficients, standard.temp_c, standard.pressure_hpa, seed, sets)
     ratio = median_ratio(shots_in_pieces(Path(database), SPEEDS, right))
     write_artefact(calibration, StudyFlight(kept, ratio))
     write_csv(Path(table), Calibrations.validate(calibration_table(kept, tried)))

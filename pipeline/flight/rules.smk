@@ -55,6 +55,7 @@ rule calibrate_flight:
         **step(
             "calibrate_flight",
             coefficients=STUDY.flight.coefficients,
+            sets=SETTINGS["flight"]["sets"],
             air=SETTINGS["air"],
             seed=STUDY.seed,
         ),

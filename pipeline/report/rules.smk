@@ -96,6 +96,7 @@ rule write_workbook:
     input:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
+        frontier=rules.build_bands.output.frontier,
     output:
         golfers_xlsx=report(f"{OUT}/golfers/golfers.xlsx", category="Workbooks"),
         bands_xlsx=report(f"{OUT}/benchmarks/bands.xlsx", category="Workbooks"),

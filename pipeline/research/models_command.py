@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from pipeline.benchmark.compare_models import compared
-from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.lookup_command import CALIBRATION, FRONTIER, RESULTS
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import Study
@@ -17,9 +15,8 @@ from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.files import check_idle, lock_of, read_bytes
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
-from pipeline.fit.comparison import carry_by, judge
-from pipeline.fit.comparison_text import write_comparison
-from pipeline.fit.keep_model import open_to_compare, read_kept
+from pipeline.fit.comparison import carry_by
+from pipeline.fit.keep_model import read_kept
 from pipeline.fit.kept import (
     FILES,
     check_pinned,
@@ -33,11 +30,14 @@ from pipeline.fit.lineage import UNPIN, Decisions, Pin, Record, choose, decide, 
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.verdict import Choice, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.research.compare_models import Today, compared, open_every, read_side
 from pipeline.research.models_text import list_text, next_run_text, show_text
 from pipeline.tables.figures import Scores
 
 VERDICT = Path("model/verdict.json")
 DRIVES = Path("collected/drives.parquet")
+DEVICES = Path("flight/devices.json")
+TABLES = Path("flight/tables.npz")
 MOST = 200  # characters of a reason
 
 
@@ -169,23 +169,22 @@ def compare_two(study: Path, results: Path | None, old: str, new: str) -> str:
     before, after = shelf.find(old), shelf.find(new)
     if before.id == after.id:
         raise UserError(f"{old} and {new}: both are {before.id}; name two models.")
-    first, second = (read_kept(sorted(kept_files(shelf.folder, one.id).values())) for one in (before, after))
-    used = _drives_by(shelf, second)
-    reached = read_artefact(shelf.home / FRONTIER, Frontier)
-    findings = compared(first, before, second, used, shelf.study.seed, reached)
-    golfers = shelf.study.adoption.golfers
-    found = judge(first, second, findings.scored, golfers=golfers)
+    first, second = (sorted(kept_files(shelf.folder, one.id).values()) for one in (before, after))
+    settings = shelf.study.model_dump(mode="json", by_alias=True)
+    devices, frontier, tables = (str(shelf.home / place) for place in (DEVICES, FRONTIER, TABLES))
+    today = Today.of(_drives_by(shelf, read_kept(second)), devices, frontier, tables, settings)
+    sides = [read_side(files, today) for files in (first, second)]
     then = "This is what the rule says on today's drives. It changes nothing: adopt, refuse and use do."
-    return write_comparison(shelf.study.study, second, findings, found, shelf.study.bands.centres, golfers, then)
+    return compared(shelf.study.study, sides[0], before, sides[1], after.settings, today, then=then)
 
 
 def _drives_by(shelf: Shelf, fit: ComparedFit) -> Drives:
     """Open today's drives with carry at a fit's standard conditions, by its calibration of flight."""
-    used = open_to_compare(shelf.home / DRIVES)
+    every = open_every(shelf.home / DRIVES)
     today = read_artefact(shelf.home / CALIBRATION, StudyFlight).calibration
     if (today.ball, shelf.study.air) == (fit.calibration.ball, fit.air):
-        return used
-    return carry_by(used, fit.calibration, fit.speed_ratio, fit.air)
+        return every
+    return carry_by(every, fit.calibration, fit.speed_ratio, fit.air)
 
 
 def decide_model(

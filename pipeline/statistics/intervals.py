@@ -1,4 +1,4 @@
-"""Intervals at the one level that all of them have, by the normal distribution or Student's t, and Welch's test."""
+"""Intervals by the normal distribution or Student's t, at the level that all columns have or another; Welch's test."""
 
 from dataclasses import dataclass
 
@@ -7,19 +7,22 @@ import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
 
-LEVEL = 0.90  # of every interval
+LEVEL = 0.90  # of every interval whose columns say lo90 and hi90
 Z90 = 1.6448536269514722  # standard normal, 95 % point: half a 90 % interval in standard errors
 
 # Degrees of freedom beyond which Student's t is the normal distribution to every digit that matters.
 MANY = 1e6
 
 
-def t_reach(freedom: npt.ArrayLike) -> Array:
-    """Give half a 90 % interval in standard errors by Student's t, for degrees of freedom of any shape."""
+def t_reach(freedom: npt.ArrayLike, level: float = LEVEL) -> Array:
+    """Give half an interval of a level in standard errors by Student's t, for degrees of freedom of any shape.
+
+    Infinitely many are the normal distribution.
+    """
     # scipy takes long to import, and the lookup has no use for it.
     from scipy.special import stdtrit
 
-    return np.asarray(stdtrit(freedom, (1 + LEVEL) / 2))
+    return np.asarray(stdtrit(freedom, (1 + level) / 2))
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,16 @@ from fitting import candidate_named, fit_to
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
 from pipeline.fit.comparison import Scored, score_both
-from pipeline.fit.findings import compare
+from pipeline.fit.findings import compare, drives_of_old, score
 from pipeline.fit.model import Delivery
-from pipeline.fit.model_changes import ComparedFit
+from pipeline.fit.model_changes import ComparedFit, under_conditions
+from pipeline.fit.references import ReadingsChange, References
 from pipeline.fit.survey import Survey
 from pipeline.flight.calibrate import Calibration
+from pipeline.flight.devices import DeviceReadings, StudyDevices
+from pipeline.physics.air import Air
+from pipeline.physics.trajectory import Launch, fly
+from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 QUADRATIC = candidate_named("quadratic")
 EFFICIENT = Delivery(*np.array([[90.0], [np.nan], [14.0], [2700.0]]))
@@ -50,7 +55,8 @@ def test_a_fit_compared_with_itself_differs_in_nothing(fit, survey):
     assert not found.terms.get_column("apart").any()
     np.testing.assert_allclose(found.at_speeds.get_column("moved_yd"), 0, atol=1e-9)
     np.testing.assert_allclose(found.typical_yd, 0, atol=1e-9)
-    assert (found.unknown, found.without_term, found.versions) == ((), (), versions)
+    assert (found.references, found.without_term, found.versions) == (References(), (), versions)
+    assert (found.conditions_differ, found.conditions) == (False, None)
 
 
 def test_scores_that_are_known_are_not_taken_again(fit, survey):
@@ -67,6 +73,48 @@ def test_a_fit_by_another_air_is_scored_on_carry_at_its_own(fit, survey):
     intercepts = found.terms.filter(pl.col("term") == "intercept").get_column("new")
     assert intercepts[0] - same.terms.filter(pl.col("term") == "intercept").get_column("new")[0] > 3
     assert found.scored.on_all.new_rmse_yd == pytest.approx(same.scored.on_all.new_rmse_yd)
+    # What the change of air does is the difference of the same drives' carry: at sea level they carry less.
+    assert found.conditions_differ
+    drive = Delivery(*np.array([[95.0], [1.46], [13.0], [2600.0]]))
+    before, now = (
+        fly(
+            Launch.straight(np.array([95 * 1.46 * MPS_PER_MPH]), drive.launch_deg, drive.spin_rpm),
+            fit.calibration.ball,
+            air,
+        )
+        for air in (Air.of(15.0, 80_000.0, 0.0), Air.of(15.0, 101_325.0, 0.0))
+    )
+    flown = (now.carry_m - before.carry_m) / METRES_PER_YARD
+    assert flown.item() < -3
+    moved = under_conditions(fit.model, found.conditions).expected(drive) - fit.model.expected(drive)
+    np.testing.assert_allclose(moved, flown, atol=0.3)
+
+
+def test_an_old_fit_of_other_readings_is_scored_by_its_own(fit, survey, drives):
+    # Club speed was read 2 % lower when the old fit was made: the same swings then had a higher ratio.
+    step = np.array([np.log(1.02), 0.0, 0.0, 0.0])
+    references = References(readings=ReadingsChange("unit-A", "unit-B", step))
+    seen = pl.concat(drives_of_old(fit, fit, drives, references).read())
+    np.testing.assert_allclose(seen.get_column("club_speed_mph"), drives.get_column("club_speed_mph") / 1.02)
+    np.testing.assert_allclose(seen.get_column("carry_now_yd"), drives.get_column("carry_standard_yd"))
+    devices = StudyDevices("unit-B", [device("unit-A", [np.log(1.02), 0.0, 0.0, 0.0])])
+    was, now = replace(fit, readings="unit-A"), replace(fit, readings="unit-B")
+    found = compare(was, now, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, devices=devices)
+    np.testing.assert_allclose(found.references.readings.step, step)
+    # A drive of 90 mph was one of 88.2 mph, struck better: over ball speed its carry is the same.
+    row = found.at_speeds.filter(drive="usual").row(0, named=True)
+    assert row["moved_yd"] == pytest.approx(0, abs=0.01)
+    blind = compare(fit, now, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {}, devices=devices)
+    assert blind.references.readings is None
+
+
+def device(name, correction, compared_by="same golfers"):
+    return DeviceReadings(name, compared_by, correction, np.zeros((4, 4)).tolist(), 1e6, "", None)
+
+
+def test_a_score_is_that_of_the_comparison(fit, survey):
+    form = QUADRATIC.surface(survey.extents)
+    assert score(fit, fit, form, survey) == compare(fit, fit, form, survey, EFFICIENT, {}).scored
 
 
 def test_a_ball_that_the_old_fit_does_not_know_is_named(fit, drives):

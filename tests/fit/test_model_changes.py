@@ -13,12 +13,15 @@ from pipeline.fit.findings import Findings
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import (
     ComparedFit,
+    conditions_terms,
     levels_without_term,
     refitted_terms,
-    scale_change,
     speed_moves,
     typical_moves,
+    under_conditions,
 )
+from pipeline.fit.references import SAME, ReadingsChange, ReferenceChange, References, find_references
+from pipeline.fit.setting_changes import setting_changes
 from pipeline.flight.calibrate import Calibration
 
 QUADRATIC, SPLINES = (candidate_named(name) for name in ("quadratic", "splines"))
@@ -99,15 +102,40 @@ def test_another_reference_device_is_no_move(world, old):
     b = pl.col("device") == "unit-B"
     new = fit(QUADRATIC, pl.concat([world.drives, world.drives.filter(b), world.drives.filter(b)]))
     assert new.model.offsets.reference["device"] == "unit-B"
-    factor, unknown = scale_change(old.model, new.model)
-    assert factor == pytest.approx(1.03, abs=0.003)
-    assert unknown == ()
-    assert np.abs(typical_moves(old.model, new.model, new.typical)).max() < 0.5
+    references = find_references(old.model, new.model)
+    assert np.abs(typical_moves(old.model, new.model, new.typical, references)).max() < 0.5
+    moves = speed_moves(old, new.model, EFFICIENT, references)
+    on_own, here = (moves.get_column(name).to_numpy() for name in ("old_own_yd", "old_yd"))
+    np.testing.assert_allclose(here / on_own, 1.03, atol=0.003)
+    assert moves.get_column("moved_yd").abs().max() < 0.5
 
 
-def test_an_unknown_reference_is_named(world, old):
+def test_an_unknown_change_of_reference_gives_no_moves(world, old):
     new = fit(QUADRATIC, world.drives.with_columns(pl.lit("range").alias("ball")))
-    assert scale_change(old.model, new.model) == (1.0, ("ball range",))
+    references = find_references(old.model, new.model)
+    assert not references.is_known
+    assert np.isnan(typical_moves(old.model, new.model, new.typical, references)).all()
+    moves = speed_moves(old, new.model, EFFICIENT, references)
+    assert moves.select("old_yd", "moved_yd").null_count().row(0) == (6, 6)
+    assert moves.select("old_own_yd", "new_yd").null_count().row(0) == (0, 0)
+
+
+def test_other_conditions_are_told_in_the_old_models_terms(world, old):
+    # Carry at the new conditions is 1.5 % and 2 yd longer, which a quadratic can say.
+    longer_now = pl.col("carry_standard_yd") * 1.015 + 2.0
+    found = conditions_terms(old, world.drives.with_columns(longer_now.alias("carry_now_yd")))
+    drive = Delivery(
+        np.array([80.0, 100.0]), np.array([1.46, 1.46]), np.array([14.0, 12.0]), np.array([2700.0, 2500.0])
+    )
+    moved = under_conditions(old.model, found).expected(drive) - old.model.expected(drive)
+    np.testing.assert_allclose(moved, 0.015 * old.model.expected(drive) + 2.0, atol=0.05)
+    assert under_conditions(old.model, None) is None
+
+
+def test_the_same_conditions_add_nothing(world, old):
+    same = world.drives.with_columns(pl.col("carry_standard_yd").alias("carry_now_yd"))
+    np.testing.assert_allclose(conditions_terms(old, same), 0, atol=1e-9)
+    assert conditions_terms(old, same.head(3)) is None
 
 
 def test_moves_by_club_speed_are_the_models_own_figures(world, old):
@@ -164,7 +192,7 @@ def test_speeds_in_a_row_are_told_as_a_range():
     assert speed_ranges([71.0], [70.0, 71.0]) == "71"
 
 
-def findings_of(old, new, drives, difference=0.0, new_golfers=0):
+def findings_of(old, new, drives, difference=0.0, new_golfers=0, references=SAME):
     table = pl.DataFrame(
         {"golfer": [f"g{i % 8}" for i in range(16)], "old_yd": [3.0, -3.0] * 8, "new_yd": [3.0, -3.0] * 8}
     )
@@ -173,9 +201,11 @@ def findings_of(old, new, drives, difference=0.0, new_golfers=0):
         old=old,
         scored=Scored(new_golfers, score if new_golfers >= 6 else None, score, True),
         terms=refitted_terms(old, drives),
-        at_speeds=speed_moves(old, new.model, EFFICIENT),
-        typical_yd=typical_moves(old.model, new.model, new.typical),
-        unknown=(),
+        at_speeds=speed_moves(old, new.model, EFFICIENT, references),
+        typical_yd=typical_moves(old.model, new.model, new.typical, references),
+        references=references,
+        conditions_differ=False,
+        conditions=None,
         without_term=(),
         versions={},
     )
@@ -185,9 +215,12 @@ def test_the_text_tells_what_moved_and_keeps_the_old_model(world, old):
     drives = world.drives.with_columns(pl.col("carry_standard_yd") + 3)
     new = fit(QUADRATIC, drives, "k000000000002")
     findings = findings_of(old, new, drives, difference=0.5)
-    text = write_comparison("hill", new, findings, judge(old, new, findings.scored), [80.0, 95.0])
+    text = write_comparison("hill", new, findings, judge(old, new, findings.scored), [80.0, 95.0], answer="So it is.")
+    assert "The new model k000000000002 is not adopted: k000000000001 stays. So it is.\n" in text
     assert "**Keep the old model k000000000001**: on all golfers, each held out, the new model's rms error" in text
-    assert "`snakemake --cores 2 --config study=STUDY model=k000000000001`" in text
+    assert "`yardband models STUDY adopt k000000000002`" in text
+    assert "reference device" not in text
+    assert "reference ball" not in text
     assert "No golfers are new to the old fit" in text
     assert "Typical drives of 80 golfers: 100% moved by more than 2 yd; the largest move is +3.0 yd." in text
     assert "The usual drive, at the 3 club speeds of the benchmarks: at 80 to 95 mph." in text
@@ -199,17 +232,76 @@ def test_the_text_tells_what_moved_and_keeps_the_old_model(world, old):
 def test_the_text_adopts_and_tells_of_new_golfers(world, old):
     findings = replace(
         findings_of(old, old, world.drives, new_golfers=8),
-        unknown=("ball range",),
+        settings=setting_changes({"folds": 10}, {"folds": 5}),
         without_term=("device unit-C (40 drives)",),
         versions={"numpy": ("2.2.0", "2.4.0")},
     )
     text = write_comparison("hill", old, findings, judge(old, old, findings.scored), [80.0])
+    assert "\nThe new model k000000000001 is adopted.\n" in text
     assert "**Adopt the new model" in text
+    assert "`snakemake --cores 2 --config study=STUDY model=k000000000001`" in text
     assert "8 golfers are new to the old fit; the verdict goes by their score." in text
     assert "The efficient drive, at the 3 club speeds of the benchmarks: nowhere." in text
     assert "The old model has no term for device unit-C (40 drives)" in text
-    assert "Most new drives were hit with ball range" in text
+    assert "- Settings differ: folds was 10, is 5.\n" in text
     assert "numpy: version 2.2.0, now 2.4.0" in text
+
+
+def test_two_kept_models_are_compared_without_a_verdict(world, old):
+    text = write_comparison("hill", old, findings_of(old, old, world.drives), None, [80.0], answer="Nothing moves.")
+    assert text.startswith(
+        "# Model k000000000001 of the study hill, compared with k000000000001\n\nNothing moves.\n\n## The two"
+    )
+    assert "Verdict" not in text
+
+
+def change(told_by, share=-0.02, std_error=0.002, golfers=31, column="device"):
+    return ReferenceChange(column, "unit-A", "unit|B", told_by, share, std_error, 30.0, golfers)
+
+
+@pytest.mark.parametrize(
+    ("found", "told"),
+    [
+        (change("old"), "**The reference device changed from unit-A to unit/B**, where most drives now come from. "
+         "Carry on unit/B against unit-A: -2.0 % (90 % interval -2.3 to -1.7 %), by the old model's own term. It rests "
+         "on 31 golfers."),
+        (change("new", 0.013, np.nan, 0, "ball"), "**The reference ball changed from unit-A to unit/B**, which most "
+         "drives now have. Carry with unit/B against unit-A: +1.3 %, by the new model's term, as the old model has no "
+         "term for unit/B."),
+        (change("device", column="ball"), "**The reference ball changed from unit-A to unit/B**, which most drives now "
+         "have. unit/B was hit on the new reference device alone, so its part is in that device's figure."),
+        (change("nobody", np.nan, np.nan), "The old model has no term for unit/B and the new one has none for unit-A, "
+         "so what this does to carry isn't known."),
+    ],
+)  # fmt: skip
+def test_a_change_of_reference_is_told(world, old, found, told):
+    findings = findings_of(old, old, world.drives, references=References((found,)))
+    text = write_comparison("hill", old, findings, judge(old, old, findings.scored), [80.0])
+    assert told in text
+    known = found.told_by != "nobody"
+    column = found.column
+    assert f"| old, on its own reference {column}, yd | old, on today's, yd | new, yd |" in text
+    assert (f"All carry here is on today's reference {column}, so the change isn't in these moves." in text) is known
+    assert ("the two fits' carry can't be compared" in text) is not known
+    assert ("| not known |" in text) is not known
+    assert "nan" not in text
+
+
+@pytest.mark.parametrize(
+    ("step", "told"),
+    [
+        ([np.log(1.01), 0.0, -0.4, 0.0], "What unit-A reads is now changed by: club speed +1.0 %, launch -0.4 deg."),
+        ([0.0] * 4, "The two read alike as far as the study shows, so no figure moves by this."),
+        ([np.nan] * 4, "can't be compared today, so what this does to speeds, launch and spin isn't known."),
+    ],
+)
+def test_a_change_of_readings_is_told(world, old, step, told):
+    references = References(readings=ReadingsChange("unit-A", "unit-B", np.array(step)))
+    findings = findings_of(old, old, world.drives, references=references)
+    text = write_comparison("hill", old, findings, judge(old, old, findings.scored), [80.0])
+    assert "**Readings are now compared with those of unit-B**, before with those of unit-A." in text
+    assert told in text
+    assert "nan" not in text
 
 
 @pytest.mark.parametrize(("count", "told"), [(1, "Only 1 golfer is new"), (5, "Only 5 golfers are new")])

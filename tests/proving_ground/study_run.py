@@ -120,6 +120,7 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         devices,
         **_at(out, calibration="calibration.json", table="calibrations.csv"),
         coefficients=study.flight.coefficients,
+        sets=study.flight.sets,
         air=air,
         seed=study.seed,
     )
@@ -139,6 +140,8 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         study=study.study,
         seed=study.seed,
         air=air,
+        choices=settings["model"],
+        strike=study.efficient.strike,
     )
     build_bands.run(
         drives=drives,
@@ -157,6 +160,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
         window_tolerance_yd=study.window_tolerance_yd,
         min_shots=study.flags.min_shots,
         min_golfers=study.privacy.min_golfers,
+        deliveries=study.efficient.deliveries,
     )
     made = _at(out, golfers="golfers.csv", flagged="flagged.csv", changes="changes.csv")
     efficient = _at(out, frontier="frontier.json", efficient_replicates="efficient_replicates.npz")

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from pipeline.bands import SpeedBands
 from pipeline.drives import Drives
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.fit.scores import choose
 from pipeline.report.diagnostics.diagnostics import (
     calibration,
     coverage_by_band,
@@ -38,6 +39,7 @@ from pipeline.report.templating import templates_of
 from pipeline.statistics.intervals import Z90
 from pipeline.tables.columns import heading_of
 from pipeline.tables.figures import Scores
+from pipeline.texts.better import better_golfers
 
 INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 LEVEL_COLUMNS = ("device", "ball", "quarter")
@@ -103,7 +105,8 @@ def build_diagnostics(
         figures["influence"] = plot_influence(moves, centres)
         tables["influence"] = ShownTable(show_influence(most_influential(moves, MOST_NAMED)), ("Golfer",))
         tables["moves"] = ShownTable(show_moves(moves))
-    return _render(drives, residuals, scores, figures, tables, settings)
+    better = better_golfers(model.usual.strike)
+    return _render(drives, residuals, scores, figures, tables, {**settings, "better": better})
 
 
 def _render(
@@ -122,6 +125,7 @@ def _render(
         golfers=drives["golfer"].n_unique(),
         folds=residuals["fold"].n_unique(),
         chosen=scores.filter("chosen").row(0, named=True),
+        contest=scores["model"][choose(scores.rows(named=True))],
         pictures={
             name: base64.b64encode(figure_bytes(drawn, "png")).decode("ascii") for name, drawn in figures.items()
         },

@@ -103,7 +103,7 @@ def model_data(model: CarryModel, refits: Array) -> dict[str, Any]:
     """Write a carry model: its surface, what is usual at a club speed, and the interval of one drive."""
     return {
         "surface": surface_data(model.surface, model.coefficients, refits),
-        "usual": {name: asdict(line) if line else None for name, line in vars(model.usual).items()},
+        "usual": {name: asdict(line) if line else None for name, line in model.usual.lines.items()},
         "interval": {known: list(edges) for known, edges in model.interval.items()},
         "better_share": model.better_share,
         "assumed_ratio": ASSUMED_RATIO,

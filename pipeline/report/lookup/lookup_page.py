@@ -7,12 +7,14 @@ from typing import Any, Literal, TypeAlias, get_args
 from markupsafe import Markup
 
 from pipeline.fit.model import FittedOn
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.offsets import UNSTATED
 from pipeline.report.lookup.lookup_data import MODEL_SCRIPTS
 from pipeline.report.palette import palette_css
 from pipeline.report.shared.scripts import SHARED_SCRIPTS
 from pipeline.report.templating import templates_of
 from pipeline.shown import IMPERIAL, METRIC, Units
+from pipeline.texts.better import better_golfers
 from pipeline.texts.catalogue import texts
 
 # The page is kept as it came, so the script that keeps it comes before those that change it.
@@ -41,6 +43,7 @@ def build_lookup_page(
     conditions: str,
     window_tolerance_yd: float,
     units: Distance = "yards",
+    strike: float = UsualDelivery.strike,
 ) -> str:
     """Build the coach's page.
 
@@ -56,6 +59,8 @@ def build_lookup_page(
     window_tolerance_yd : float
     units : str
         yards or metres: what the page shows first.
+    strike : float
+        See `Frontier`.
 
     Returns
     -------
@@ -100,6 +105,7 @@ def build_lookup_page(
         fitted=fitted_on,
         quarters=quarters[0] if len(quarters) == 1 else f"{quarters[0]} to {quarters[-1]}",
         conditions=conditions,
+        better=better_golfers(strike),
     )
 
 

@@ -38,6 +38,7 @@ def run(
         conditions=conditions_text(reached.air, reached.turf, fitted.model.offsets.reference),
         window_tolerance_yd=window_tolerance_yd,
         units=reached.units,
+        strike=reached.strike,
     )
     write_text(Path(page), text)
     print(f"Wrote the coach's page for {len(reached.speed_mph)} club speeds.")

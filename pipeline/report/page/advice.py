@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import (
@@ -23,6 +24,7 @@ from pipeline.shown import (
     whole,
 )
 from pipeline.tables.golfers import PARTS
+from pipeline.texts.better import better_golfers
 
 CAUSES = ("contact", "launch", "spin", "consistency")
 # A part is worth a word from these shown yards on, as a cause is (`pipeline.golfers.causes.NAMED_FROM_YD`).
@@ -46,7 +48,7 @@ class Circumstances:
     best_launch_deg, best_spin_rpm : float or None
         The delivery of most carry at the golfer's club speed; None where the benchmarks don't reach.
     better_ratio : float or None
-        Speed ratio of the better quarter of golfers near that speed; None without ball speed.
+        Speed ratio of an efficient strike among golfers near that speed; None without ball speed.
     poorer_yd : float or None
         How far the poorest fifth of drives falls short of the typical one.
     loft : mapping or None
@@ -55,6 +57,8 @@ class Circumstances:
     min_shots : int
     units : Units
         In which distances and speeds are said; parts are compared in shown units.
+    strike : float
+        The quantile of golfers that `better_ratio` is.
     """
 
     best_launch_deg: float | None
@@ -65,6 +69,7 @@ class Circumstances:
     threshold_yd: float
     min_shots: int
     units: Units = IMPERIAL
+    strike: float = UsualDelivery.strike
 
     @property
     def threshold(self) -> float:
@@ -162,6 +167,7 @@ def _contact(part: int, row: Row, about: Circumstances) -> Advice:
     if row["ball_speed_mph"] is not None and about.better_ratio is not None:
         ratio = row["ball_speed_mph"] / row["club_speed_mph"]
         words = {"ratio": ratio_text(ratio), "better": ratio_text(about.better_ratio)}
+        words["golfers"] = better_golfers(about.strike)
         key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
     return {"what": say("do_contact"), "why": say(key, about.units, part=f"{part}", **words), "try": say("try_contact")}
 

@@ -24,7 +24,6 @@ from pipeline.tables.table_set import TableSet
 
 Row = dict[str, Any]
 
-BETTER = 0.75  # the better quarter of golfers, as efficient carry is struck
 # As wide to each side of the golfer's speed as a band usually is. With 3 mph or 10 the demo's ratios move by 0.002 on
 # average and by 0.01 at most.
 NEAR_MPH = 5.0
@@ -146,7 +145,7 @@ class Ground:
 
     @cached_property
     def _better_ratio(self) -> dict[str, float]:
-        """Speed ratio of the better quarter of the newest quarter's golfers near each one's speed."""
+        """Speed ratio of an efficient strike among the newest quarter's golfers near each one's speed."""
         known = self.golfers.filter((pl.col("quarter") == self.newest) & pl.col("ball_speed_mph").is_not_null())
         known = known.filter(pl.col("status") != "not_assessed").sort("club_speed_mph")
         speed = known["club_speed_mph"].cast(pl.Float64).to_numpy()
@@ -154,7 +153,7 @@ class Ground:
         first, end = np.searchsorted(speed, speed - NEAR_MPH), np.searchsorted(speed, speed + NEAR_MPH, side="right")
         least = int(self.settings["privacy"]["min_golfers"])
         return {
-            golfer: float(np.quantile(ratio[lo:hi], BETTER))
+            golfer: float(np.quantile(ratio[lo:hi], self.frontier.strike))
             for golfer, lo, hi in zip(known["golfer"], first, end, strict=True)
             if hi - lo >= least
         }
@@ -171,6 +170,7 @@ class Ground:
             threshold_yd=self.threshold_yd,
             min_shots=self.min_shots,
             units=self.units,
+            strike=self.frontier.strike,
         )
 
     def sure(self, row: Row) -> str | None:

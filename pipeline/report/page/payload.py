@@ -26,6 +26,7 @@ from pipeline.tables.golfers import Golfers
 from pipeline.tables.logs import Sources
 from pipeline.tables.practice import Practice
 from pipeline.tables.table_set import TableSet
+from pipeline.texts.better import better_golfers
 
 
 def payload_of(
@@ -87,6 +88,7 @@ def study_of(ground: Ground) -> dict[str, Any]:
         "half_width_mph": ground.bands.half_width_mph,
         "false_discovery_rate": settings["flags"]["false_discovery_rate"],
         "tolerance_yd": settings["window_tolerance_yd"],
+        "better": better_golfers(ground.frontier.strike),
         "made_from": {
             "logs": used.height,
             "drives": int(golfers["shots"].sum()),

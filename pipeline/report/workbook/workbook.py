@@ -9,12 +9,14 @@ import dataframely as dy
 import polars as pl
 import xlsxwriter  # type: ignore[import-untyped]
 
+from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.golfers.order import newest_and_worst_first
 from pipeline.report.palette import LIGHT
 from pipeline.shown import ON_STEP
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
+from pipeline.texts.better import with_better
 
 Notes = Sequence[tuple[str, str]]
 
@@ -81,16 +83,19 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def bands_workbook(bands: dy.DataFrame[BandTable], *, title: str) -> bytes:
+def bands_workbook(bands: dy.DataFrame[BandTable], *, title: str, strike: float = UsualDelivery.strike) -> bytes:
     """Make an xlsx of the band table, the newest quarter first, with a sheet of notes.
 
-    Text that starts like a formula stays text, and the same table gives the same bytes. `title` is the academy's.
+    Text that starts like a formula stays text, and the same table gives the same bytes. `title` is the academy's,
+    `strike` as in `Frontier`.
     """
     order = bands.sort("quarter", "band_mph", descending=[True, False])
-    return _workbook(f"{title}: speed bands", "bands", order, BandTable, BAND_NOTES)
+    return _workbook(f"{title}: speed bands", "bands", order, BandTable, BAND_NOTES, strike)
 
 
-def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any], *, title: str) -> bytes:
+def golfers_workbook(
+    golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any], *, title: str, strike: float = UsualDelivery.strike
+) -> bytes:
     """Make an xlsx of the golfers' table with a sheet of notes, as `bands_workbook` does.
 
     Parameters
@@ -101,16 +106,20 @@ def golfers_workbook(golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any], *
         Keys `lost_yd`, `false_discovery_rate` and `min_shots`.
     title : str
         The academy's.
+    strike : float
+        As in `Frontier`.
     """
     order = newest_and_worst_first(golfers)
     left_out = max(0, order.height - MOST_ROWS)
     notes = golfer_notes(flags)
     if left_out:
         notes = (("Rows left out", f"{left_out} more rows, the last in this order, are in golfers.csv."), *notes)
-    return _workbook(f"{title}: golfers", "golfers", order.head(MOST_ROWS), Golfers, notes)
+    return _workbook(f"{title}: golfers", "golfers", order.head(MOST_ROWS), Golfers, notes, strike)
 
 
-def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes) -> bytes:
+def _workbook(
+    title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes, strike: float
+) -> bytes:
     facts = list(facts_of(schema).values())
     cells = table.select(_cell(one).alias(one.heading) for one in facts)
     made = BytesIO()
@@ -134,7 +143,9 @@ def _workbook(title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema
         sheet.repeat_columns(0, 1)
         # A & begins a code of the header.
         sheet.set_header(f"&L&B{title.replace('&', '&&')}&R&P of &N")
-        _add_notes(book, title, [(one.heading, one.note) for one in facts] + list(notes))
+        # Columns are described as they are unless a study says otherwise.
+        about = [(one.heading, with_better(one.note, strike, UsualDelivery.strike)) for one in facts]
+        _add_notes(book, title, about + list(notes))
     return made.getvalue()
 
 

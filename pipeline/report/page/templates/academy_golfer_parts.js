@@ -342,6 +342,7 @@ const GOLFER_BLOCKS = (() => {
       tolerance: `${numberText(study.tolerance_yd / units.distance.each)} ${units.distance.text}`,
       threshold: `${numberText(study.lost_yd / units.distance.each)} ${units.distance.text}`,
       luck: numberText(100 * study.false_discovery_rate),
+      better: study.better,
     };
     const parts = (text) => text.split(": ");
     return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.map((name) => {
