@@ -207,7 +207,7 @@ def test_results_elsewhere_are_named(tmp_path):
 def test_a_study_that_was_never_judged_says_what_a_run_does(home):
     (home / "model/verdict.json").unlink()
     (home / "run.json").unlink()
-    assert models("list").stdout.endswith("\nRun snakemake: it fits anew and chooses the model in use.\n")
+    assert models("list").stdout.endswith("\nRun snakemake again: it chooses the model in use.\n")
 
 
 def test_quarters_in_a_row_are_shortened():
