@@ -20,6 +20,7 @@ from pipeline.collect.key import read_key
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, lock_of, start_run
+from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.fit.kept import (
     check_kept,
@@ -31,7 +32,6 @@ from pipeline.fit.kept import (
 from pipeline.fit.own_files import find_own
 from pipeline.workflow import (
     check_config,
-    failed_logs,
     folder_of,
     needs,
     step,

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 from pipeline.errors import UserError
 
+DONE = "Done."  # a step's last line in its log
+
 BAD_INPUT = 2
 OWN_FAULT = 1
 TRACEBACK_SWITCH = "YARDBAND_TRACEBACK"

@@ -13,10 +13,8 @@ from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdo
 from pathlib import Path
 from typing import Any, TextIO
 
-from pipeline.ending import Outcome, told
+from pipeline.ending import DONE, Outcome, told
 from pipeline.errors import UserError
-
-DONE = "Done."  # a step's last line in its log
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
 # write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.

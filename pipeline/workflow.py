@@ -5,7 +5,7 @@ import csv
 import hashlib
 import json
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from difflib import get_close_matches
 from functools import cache
 from math import ceil
@@ -15,7 +15,7 @@ from typing import Any
 
 from pipeline.configuration.study import folder_name
 from pipeline.errors import UserError
-from pipeline.step import DONE, module_of
+from pipeline.step import module_of
 
 PACKAGE = Path(__file__).parent
 BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it
@@ -161,16 +161,6 @@ def _tree(path: Path) -> ast.Module:
 @cache
 def _code(path: Path) -> bytes:
     return ast.dump(_tree(path)).encode()
-
-
-def failed_logs(folder: Path, since: float) -> list[Path]:
-    """List the logs, written since a time, of steps that did not end well, the newest last."""
-    logs: Iterable[Path] = sorted(folder.rglob("*.log"), key=lambda path: path.stat().st_mtime)
-    return [
-        path
-        for path in logs
-        if path.stat().st_mtime >= since and not path.read_text(encoding="utf-8").endswith(f"{DONE}\n")
-    ]
 
 
 @cache

@@ -7,6 +7,7 @@ import pytest
 from steps import ROOT, steps
 
 from pipeline import workflow
+from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.step import DONE
 
@@ -120,4 +121,4 @@ def test_logs_of_steps_that_failed_are_found(tmp_path):
             time.sleep(0.05)
             since = time.time()
             time.sleep(0.05)
-    assert workflow.failed_logs(tmp_path, since) == [tmp_path / "failed.log", tmp_path / "small/bad.log"]
+    assert failed_logs(tmp_path, since) == [tmp_path / "failed.log", tmp_path / "small/bad.log"]

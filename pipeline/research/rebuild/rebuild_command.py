@@ -19,14 +19,15 @@ from pipeline.configuration.study import LogEntry, SpeedLogEntry, Study
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.made_by import all_packages, code_version
 from pipeline.edge.result_files import READERS, digest_of, figures_of
+from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.fit.kept import RECORD, find_kept
 from pipeline.research.rebuild.compare import differences
 from pipeline.research.rebuild.outcome import FileOutcome, Rebuilt, outcome_lines
 from pipeline.research.rebuild.record import Present, RunRecord, changes_since, problems_of
-from pipeline.workflow import PACKAGE, failed_logs
 
-SNAKEFILE = PACKAGE.parent / "Snakefile"
+CODE = Path(__file__).parents[3]
+SNAKEFILE = CODE / "Snakefile"
 KEPT = Path("model") / "kept"
 
 Say = Callable[[str], None]
@@ -136,7 +137,7 @@ def _run_again(record: RunRecord, folder: Path, results: Path, place: Path, core
             shutil.copytree(results / KEPT / kept, made / KEPT / kept)
     config = [f"study={study}", *(f"{name}={value}" for name, value in sorted(record.config.items()))]
     command = [sys.executable, "-m", "snakemake", "-s", str(SNAKEFILE), "--directory", str(place), "--quiet", "all"]
-    environment = os.environ | {"PYTHONPATH": str(PACKAGE.parent)}
+    environment = os.environ | {"PYTHONPATH": str(CODE)}
     done = subprocess.run(
         [*command, "--cores", str(cores), "--config", *config],
         capture_output=True,
