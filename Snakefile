@@ -77,6 +77,7 @@ include: "pipeline/fit/rules.smk"
 include: "pipeline/benchmark/rules.smk"
 include: "pipeline/golfers/rules.smk"
 include: "pipeline/coach/rules.smk"
+include: "pipeline/research/rules.smk"
 include: "pipeline/report/rules.smk"
 include: "tests/studies.smk"
 

@@ -96,6 +96,17 @@ class Drives:
         """Keep the drives that a fit over a speed can use."""
         return self.mapped(lambda frame: frame.filter(pl.Series(usable(frame, speed))))
 
+    def of_every(self, step: int) -> "Drives":
+        """Keep the drives of every so many-th golfer; golfers stand in the order of a digest, and so at random."""
+        if step == 1:
+            return self
+        return Drives(lambda: (one.drives.filter(pl.Series(one.golfer % step == 0)) for one in self.pieces()))
+
+    def held(self) -> "Drives":
+        """Read the drives once, and keep them in memory."""
+        frames = tuple(self.read())
+        return Drives(lambda: iter(frames))
+
     def each(self, made: Callable[[pl.DataFrame], Made]) -> Iterator[Made]:
         """Apply a function to every frame, a few at a time, and give the results in the frames' order."""
         return in_order(made, self.read())

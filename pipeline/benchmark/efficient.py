@@ -221,10 +221,10 @@ def efficient_at(
     bests, gap_error = _replicated(model, refits, population, speed_mph, half_width_mph)
     doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
     surely = between_nodes(doubt, at.carry_yd.shape)
-    carry, launch, spin, window = _best_of(at, at.carry_yd, tolerance_yd - surely)
+    carry, launch, spin, window = best_of(at, at.carry_yd, tolerance_yd - surely)
     struck = at.deliveries(speed_mph)
     run = roller.run_yd(speed_mph * model.ratio(struck, "better"), struck.launch_deg, struck.spin_rpm)
-    total, total_launch, total_spin, total_window = _best_of(at, at.carry_yd + run, tolerance_yd - surely)
+    total, total_launch, total_spin, total_window = best_of(at, at.carry_yd + run, tolerance_yd - surely)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
     golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
     freedom = max(golfers - LEARNT, 2.0)
@@ -263,7 +263,7 @@ def scaled_to(bests: Array, std_error: float) -> Array:
     return away * (std_error / spread) if spread > 0 else away
 
 
-def _best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
+def best_of(at: Map, yards: Array, tolerance_yd: Array) -> tuple[float, float, float, Window | None]:
     """Give the largest supported value of a map, its launch and spin, and the window around it.
 
     `tolerance_yd` is a map of its own: smaller where less is known.

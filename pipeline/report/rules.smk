@@ -172,6 +172,31 @@ rule write_diagnostics:
         STEP
 
 
+rule write_sensitivity:
+    input:
+        sensitivity=rules.assess_sensitivity.output.sensitivity,
+        scores=rules.fit_model.output.scores,
+    output:
+        page=report(f"{OUT}/model/sensitivity.html", category="For the researcher"),
+    log:
+        f"{LOGS_OF}/write_sensitivity.log",
+    benchmark:
+        f"{LOGS_OF}/write_sensitivity.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("write_sensitivity"),
+    params:
+        **step(
+            "write_sensitivity",
+            settings={key: SHOWN[key] for key in ("study", "privacy")},
+        ),
+    message:
+        "Write the researcher's page of sensitivity"
+    shell:
+        STEP
+
+
 rule write_lookup:
     input:
         model=MODEL["model"],

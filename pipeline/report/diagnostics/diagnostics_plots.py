@@ -27,10 +27,10 @@ AXIS_NAMES = {
 }
 
 
-def plain_label(text: str) -> str:
+def plain_label(text: str, longest: int = LONGEST_LABEL) -> str:
     """Make text from a log fit to stand in a figure: short, plain letters, never markup."""
-    plain = re.sub(r"[^A-Za-z0-9 ._+/()-]", "?", text)
-    return plain if len(plain) <= LONGEST_LABEL else f"{plain[: LONGEST_LABEL - 2]}.."
+    plain = re.sub(r"[^A-Za-z0-9 ._+/()%'-]", "?", text)
+    return plain if len(plain) <= longest else f"{plain[: longest - 2]}.."
 
 
 @house_style()
