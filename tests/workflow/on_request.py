@@ -1,0 +1,3 @@
+"""Files that a run makes only when its target is named."""
+
+ON_REQUEST = ["model/sensitivity.html", "model/sensitivity.csv"]

@@ -1,0 +1,51 @@
+"""The target `sensitivity` on the demo: what isn't changed comes out as published."""
+
+import shutil
+from dataclasses import replace
+
+import polars as pl
+import pytest
+
+pytestmark = pytest.mark.bench
+
+
+@pytest.fixture(scope="module")
+def asked(demo, snakemake, tmp_path_factory):
+    """A copy of the demo's run, the target asked for there."""
+    folder = tmp_path_factory.mktemp("asked") / "run"
+    shutil.copytree(demo.folder, folder)
+    run = snakemake(folder, "sensitivity")
+    assert run.returncode == 0, run.stderr
+    return replace(demo, folder=folder)
+
+
+@pytest.fixture(scope="module")
+def table(asked):
+    return pl.read_csv(asked.results / "model/sensitivity.csv")
+
+
+def test_the_base_is_the_published_study(demo, table):
+    base = table.filter((pl.col("kind") == "base") & pl.col("band_mph").is_not_null())
+    bands = pl.read_csv(demo.results / "benchmarks/bands.csv")
+    bands = bands.filter(pl.col("quarter") == pl.col("quarter").max()).sort("band_mph")
+    assert base["efficient_carry_yd"].to_list() == pytest.approx(bands["efficient_carry_yd"].to_list(), abs=1e-6)
+    for edge in ("launch_lo_deg", "launch_hi_deg", "spin_lo_rpm", "spin_hi_rpm"):
+        assert base[edge].to_list() == bands[edge].to_list()
+    reach = (bands["efficient_hi90_yd"] - bands["efficient_lo90_yd"]) / 2
+    assert base["reach_yd"].to_list() == pytest.approx(reach.to_list(), abs=1e-9)
+    whole = table.filter((pl.col("kind") == "base") & pl.col("band_mph").is_null()).row(0, named=True)
+    assert whole["flagged"] == pl.read_csv(demo.results / "golfers/flagged.csv").height
+    assert whole["drives"] == 9435
+
+
+def test_every_choice_of_the_demo_is_tried(table):
+    tried = dict(table.group_by("choice").agg(pl.col("scenario").n_unique()).iter_rows())
+    alternatives = {"flight": 3, "device": 2, "quarter": 3, "candidate": 3, "least drives": 1}
+    assert tried == {"base": 1, **alternatives, "deliveries": 3, "strike": 2}
+    assert table.filter(pl.col("move_yd").is_null() & pl.col("band_mph").is_not_null()).is_empty()
+
+
+def test_the_page_is_there(asked):
+    page = (asked.results / "model/sensitivity.html").read_text(encoding="utf-8")
+    assert page.count("<h2>") == 5
+    assert page.count("<img") == 3
