@@ -70,6 +70,8 @@ def of_newest(path):
 
 rule assess_sensitivity:
     input:
+        **BESIDE,
+        own=OWN_FILES,
         drives=rules.standardise_shots.output.drives,
         model=of_newest(rules.fit_model.output.model),
         scores=rules.fit_model.output.scores,

@@ -1,9 +1,11 @@
 """Step: see how far a study's figures move when one of its choices is made otherwise.
 
 In: drives.parquet, model.json, scores.csv, frontier.json, replicates.npz, efficient_replicates.npz, devices.json,
-calibration.json, calibrations.csv. Out: sensitivity.csv (one row per scenario and band, and one of all golfers).
+calibration.json, calibrations.csv, the study's own candidates, regressors.parquet where it names any. Out:
+sensitivity.csv (one row per scenario and band, and one of all golfers).
 """
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,7 @@ from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel
+from pipeline.fit.own_files import read_written
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules
@@ -29,6 +32,7 @@ from pipeline.research.sensitivity.moves import moves_of
 from pipeline.research.sensitivity.scenarios import AXIS, scenarios_of
 from pipeline.research.sensitivity.worked_out import Asked
 from pipeline.tables.figures import Calibrations, Scores
+from pipeline.tables.logs import DriveTable
 from pipeline.tables.sensitivity import Sensitivity
 
 MOST_GOLFERS = 5000  # more would say the same, and cost minutes
@@ -49,14 +53,18 @@ def run(
     calibrations: str,
     sensitivity: str,
     settings: dict[str, Any],
+    own: Sequence[str],
+    beside: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `settings` are those of study.yaml that figures depend on."""
     fitted, reached = read_artefact(model, FittedModel), read_artefact(frontier, Frontier)
     check_newest(Path(model), Path(frontier), reached)
     step = -(-fitted.fitted_on.golfers // MOST_GOLFERS)
-    every = open_drives(Path(drives), COLUMNS).of_every(step).held()
+    columns = (*COLUMNS, *(name for name in settings["model"]["regressors"] if name in DriveTable.columns()))
+    opened = open_drives(Path(drives), tuple(dict.fromkeys(columns)), None if beside is None else Path(beside))
+    every = opened.of_every(step).held()
     flight, tried = read_artefact(calibration, StudyFlight), read_table(calibrations, Calibrations)
-    asked = _asked(every, fitted, reached, flight, settings)
+    asked = _asked(every, fitted, reached, flight, settings, own)
     others = other_sets(flight.calibration, tried, settings["flight"]["sets"], every, asked.air, asked.seed)
     errors, refits = (read_arrays(path) for path in (efficient_replicates, replicates))
     shared = SharedErrors.read_from(reached, fitted.model, errors, refits, read_artefact(devices, StudyDevices))
@@ -71,8 +79,14 @@ def run(
 
 
 def _asked(
-    drives: Drives, fitted: FittedModel, frontier: Frontier, flight: StudyFlight, settings: dict[str, Any]
+    drives: Drives,
+    fitted: FittedModel,
+    frontier: Frontier,
+    flight: StudyFlight,
+    settings: dict[str, Any],
+    own: Sequence[str],
 ) -> Asked:
+    choices = Model.model_validate(settings["model"])
     return Asked(
         drives=drives,
         model=fitted.model,
@@ -83,7 +97,8 @@ def _asked(
         flags=FlagRules(**settings["flags"]),
         air=StandardAir.model_validate(settings["air"]),
         seed=settings["seed"],
-        choices=Model.model_validate(settings["model"]),
+        choices=choices,
+        written=read_written(choices.formulas, own),
         **settings["efficient"],
     )
 

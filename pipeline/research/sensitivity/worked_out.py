@@ -37,6 +37,7 @@ from pipeline.fit.resampled import refit
 from pipeline.fit.shares import find_shares
 from pipeline.fit.surface import Extent
 from pipeline.fit.survey import Survey
+from pipeline.fit.tabulated import Written
 from pipeline.fit.usual_delivery import fit_usual_delivery
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.golfers.flags import FlagRules
@@ -71,6 +72,8 @@ class Asked:
         As in the configuration's `Efficient`.
     choices : Model, optional
         Which candidates there are; all built-in ones unless given.
+    written : sequence of Written
+        Candidates of the researcher's own.
     """
 
     drives: Drives
@@ -85,6 +88,7 @@ class Asked:
     deliveries: float
     strike: float
     choices: Model | None = None
+    written: Sequence[Written] = ()
 
     @cached_property
     def speed(self) -> Speed:
@@ -95,6 +99,11 @@ class Asked:
     def extents(self) -> Mapping[str, tuple[Extent, Extent, Extent]]:
         """How the inputs of the fit are spread, by the speed."""
         return Survey.of(self.drives.usable(self.speed), self.seed).extents
+
+    @property
+    def regressors(self) -> tuple[str, ...]:
+        """Further columns that carry depends on in every scenario."""
+        return self.choices.regressors if self.choices else ()
 
     @cached_property
     def newest(self) -> str:
@@ -148,7 +157,7 @@ def work_out(asked: Asked, scenario: Scenario) -> Found:
     _enough(used)
     form = _form(asked, scenario)
     strike = asked.strike if scenario.strike is None else scenario.strike
-    survey = Survey.of(used, asked.seed, strike=strike)
+    survey = Survey.of(used, asked.seed, strike=strike, regressors=asked.regressors)
     reason = may_compete(form, survey.shots)
     if reason is not None:
         raise UserError(f"the candidate {form.name} {reason}")
@@ -209,7 +218,7 @@ def _form(asked: Asked, scenario: Scenario) -> Form:
     if scenario.candidate is None and not flown:
         return surface
     calibration, name = scenario.calibration or asked.flight.calibration, scenario.candidate or surface.name
-    candidates = candidates_of_study(asked.speed, asked.extents, calibration, asked.air, asked.choices)
+    candidates = candidates_of_study(asked.speed, asked.extents, calibration, asked.air, asked.choices, asked.written)
     for one in candidates:
         if one.name == name:
             return one.surface(asked.extents)
