@@ -21,7 +21,9 @@ change there, make it again:
 python docs/make/workflow_page.py > docs/workflow.md
 ```
 
-A study without speed logs has neither `collect_swings` nor `assess_practice`.
+A study without speed logs has neither `collect_swings` nor `assess_practice`. A first run is drawn. Later runs build
+bands once `keep_model` has judged the fit. With a kept model in use, `build_flight_table_in_use` and
+`standardise_shots_in_use` move drives by its calibration of flight.
 """
 
 

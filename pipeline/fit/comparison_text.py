@@ -130,9 +130,7 @@ def _verdict_lines(new: ComparedFit, old: ComparedFit, verdict: Verdict, then: s
         "## Verdict",
         f"**Keep the old model {old.id}**: {reasons}.",
         "",
-        then
-        or "The new one is kept as refused and isn't used. To use it all the same: "
-        f"`yardband models STUDY adopt {new.id}`.",
+        then or f"The new one is kept as refused. To adopt it all the same: `yardband models STUDY adopt {new.id}`.",
     ]
 
 

@@ -81,7 +81,7 @@ def columns_text(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 def next_run_text(in_use: str | None, following: Choice | None) -> str:
     """Say in a sentence which model the next run measures golfers with."""
     if following is None:
-        return "Run snakemake: it fits anew and chooses the model in use."
+        return "Run snakemake again: it chooses the model in use."
     what = f"{following.id}, {WHY[following.why]}"
     if in_use == following.id:
         until = "" if following.why == PINNED else " unless new logs or settings bring another fit"

@@ -6,7 +6,7 @@ from served import ACADEMY, LOOKUP, make_study
 
 from pipeline.errors import UserError
 from pipeline.serve import report_files
-from pipeline.serve.report_files import Report, content_of, find_report, read_page
+from pipeline.serve.report_files import Report, academy_page, content_of, find_report, read_page
 from pipeline.serve.shell import SHELL
 
 
@@ -93,3 +93,16 @@ def test_a_study_without_results_is_told_what_to_run(report, tmp_path, monkeypat
     )
     with pytest.raises(UserError, match=f"^{told}$"):
         find_report(tmp_path / "study", "academy.html")
+
+
+def test_the_pages_of_a_trial_are_found_by_its_folder(report, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    trial = report.parent / "trials/few"
+    (trial / "report").mkdir(parents=True)
+    (trial / "report/academy.html").write_text("trial", encoding="utf-8")
+    assert find_report(tmp_path / "study", "academy.html", trial).folder == trial / "report"
+    assert academy_page(tmp_path / "study", trial) == trial / "report/academy.html"
+    with pytest.raises(
+        UserError, match=r"few/report/lookup\.html: not made yet; give a folder of results, such as one"
+    ):
+        find_report(tmp_path / "study", "lookup.html", trial)

@@ -102,6 +102,16 @@ def open_or_serve(place, name, arguments):
         assert server.stop()[0] == 0
 
 
+def manage_models(demo, folder, arguments):
+    """Run a command on the demo's kept models, in a folder with a copy of them, since it may decide something."""
+    shutil.copytree(demo.results / "model", folder / "results/twin-valleys/model")
+    shutil.copy(demo.results / "run.json", folder / "results/twin-valleys")
+    given = {"STUDY": str(ROOT / "data_demo"), "ID": "k"}
+    done = run(["-m", "pipeline", "models", *(given.get(one, one) for one in arguments)], folder)
+    assert done.returncode == 0, done.stderr
+    assert re.search("k[0-9a-f]{12}", done.stdout)
+
+
 @pytest.mark.parametrize("line", those_of("yardband"))
 def test_yardband(demo, place, tmp_path, line):
     _, name, *arguments = shlex.split(line)
@@ -110,6 +120,9 @@ def test_yardband(demo, place, tmp_path, line):
         arguments = ["--help"]
     if name in ("open", "serve") and "--help" not in arguments:
         open_or_serve(place, name, ["data_demo" if one == "STUDY" else one for one in arguments])
+        return
+    if name == "models" and "--help" not in arguments:
+        manage_models(demo, tmp_path, arguments)
         return
     shutil.copytree(place / "own", tmp_path / "own")
     if line != "yardband key STUDY":

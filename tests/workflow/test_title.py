@@ -36,4 +36,4 @@ def test_steps_get_the_title_and_the_units(tmp_path):
     }
     assert {name for name, title in titled.items() if title == "Hill & Dale {School}"} == SHOW
     assert found["build_bands"]["about"]["units"] == "metres"
-    assert found["keep_model"]["study"] == "own"
+    assert found["compare_models"]["study"] == "own"
