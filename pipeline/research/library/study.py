@@ -19,6 +19,7 @@ from pipeline.fit.keep_model import read_fitted
 from pipeline.fit.kept import find_kept, kept_files
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import ComparedFit, speed_moves
+from pipeline.fit.references import find_references
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.physics.ball import Ball
 from pipeline.research.library.flight import carry_in_air
@@ -32,6 +33,7 @@ from pipeline.tables.logs import DriveTable, Sources, StudiedDrives
 RECORD = Path("run.json")
 FRONTIER = Path("benchmarks/frontier.json")
 DRIVES = Path("collected/drives.parquet")
+IN_USE = Path("collected/in_use/drives.parquet")  # with carry by the flight of a kept model, where that is in use
 CALIBRATION = Path("flight/calibration.json")
 HELD_OUT = "held_out.parquet"
 KEPT = Path("model/kept")
@@ -85,7 +87,7 @@ class Study:
 
     def scan(self) -> pl.LazyFrame:
         """Give the drives to be read lazily, for studies that don't fit into memory; see `drives`."""
-        stored = pl.scan_parquet(self.folder / DRIVES)
+        stored = pl.scan_parquet(self._drives_file)
         model = self.model.fitted
         pairs = stored.select("device", "ball").unique().collect()
         share = pl.Series("added_share", model.added_share(pairs), dtype=pl.Float64)
@@ -195,7 +197,8 @@ class Study:
         """
         speed = self.frontier.speed_mph
         best = self.frontier.best_delivery(speed, np.full_like(speed, np.nan))
-        return speed_moves(self._kept_fit(old), self._kept_fit(new).model, best)
+        before, after = self._kept_fit(old), self._kept_fit(new).model
+        return speed_moves(before, after, best, find_references(before.model, after))
 
     def score(self, fit: Fit, *, predicts: str = REFERENCE, among: pl.Expr | None = None) -> pl.DataFrame:
         """Score a fit of one's own on golfers held out, beside the study's model on the same drives.
@@ -280,6 +283,12 @@ class Study:
         if not isinstance(found, dict) or not {"configuration", "model"} <= set(found):
             raise UserError(f"{self.folder / RECORD}: was written by another version of Yardband; run snakemake again.")
         return found
+
+    @property
+    def _drives_file(self) -> Path:
+        # run.json names the file as it was seen from the run's working folder.
+        named = Path(self._record["model"].get("drives", DRIVES))
+        return self.folder / (IN_USE if named.parts[-3:] == IN_USE.parts else DRIVES)
 
     @property
     def _model_file(self) -> Path:
