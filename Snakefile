@@ -21,7 +21,7 @@ from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, start_run
 from pipeline.errors import UserError
 from pipeline.fit.kept import check_kept, choose_kept
-from pipeline.workflow import STEP, check_config, failed_logs, needs, step
+from pipeline.workflow import check_config, failed_logs, needs, step, step_command
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -50,6 +50,7 @@ try:
 except UserError as error:
     raise WorkflowError(str(error)) from None
 
+STEP = step_command(bool(workflow.deployment_settings.deployment_method))
 LOGS_OF = f"logs/{STUDY.study}"  # what each step printed, and how long it took
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 STARTED = time.time()

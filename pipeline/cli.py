@@ -240,6 +240,23 @@ def serve(study: Path, port: int | None, phone: bool, address: str | None) -> No
     serve_pages(study, port, phone, address)
 
 
+@cli.command()
+@click.argument("record", metavar="RUN.json", type=click.Path(path_type=Path))
+@click.option("--study", type=click.Path(path_type=Path), help="The study folder. Default: where the run had it.")
+@click.option("--keep", type=click.Path(path_type=Path), help="New folder in which the results stay.")
+@click.option("--check", "only_check", is_flag=True, help="Check logs, settings and versions; run nothing.")
+@click.option("--cores", type=click.IntRange(1), default=2, show_default=True, help="Cores to use.")
+def rebuild(record: Path, study: Path | None, keep: Path | None, only_check: bool, cores: int) -> None:
+    """Run a study again from the record of a run, and compare the figures.
+
+    The results of the run stay as they are. The exit status is 1 if any figure differs.
+    """
+    from pipeline.research.rebuild.rebuild_command import rebuild as again
+
+    if not again(record, study, keep, cores, only_check, click.echo):
+        sys.exit(1)
+
+
 def main() -> None:
     """Run the command line."""
     cli(prog_name="yardband")

@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from functools import cache
 from math import ceil
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
 from pipeline.errors import UserError
@@ -23,10 +24,23 @@ MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by th
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
 # so a changed one reruns what depends on it; it does not compare paths given by a function of input and output, for
 # which it has the files themselves.
-STEP = (
-    f"YARDBAND_LOG={{log:q}} YARDBAND_THREADS={{threads}} {sys.executable} -m pipeline.step {{params.step}}"
-    " {params.files:q} {params.settings:q}"
+CALL = (
+    "YARDBAND_LOG={{log:q}} YARDBAND_THREADS={{threads}} {python} -m pipeline.step {{params.step}}"
+    " {{params.files:q}} {{params.settings:q}}"
 )
+
+
+def step_command(in_environment: bool) -> str:
+    """Give the shell command of a rule that runs a step.
+
+    Parameters
+    ----------
+    in_environment : bool
+        Whether Snakemake makes an environment for each rule (`--sdm`): then its Python runs the step, with this code.
+        Else the Python that Snakemake runs in does.
+    """
+    root = str(PACKAGE.parent).replace("{", "{{").replace("}", "}}")
+    return CALL.format(python=f"PYTHONPATH={quote(root)} python" if in_environment else sys.executable)
 
 
 def check_config(given: Mapping[str, Any]) -> None:

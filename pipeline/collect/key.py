@@ -1,5 +1,7 @@
 """The secret key file of a study: making and reading it (an edge module)."""
 
+import hashlib
+import hmac
 import os
 import re
 import secrets
@@ -138,3 +140,11 @@ def refuse_results(path: Path, what: str) -> None:
             f"{path}: {what} would lie inside a results folder; set privacy.key_file to a place outside, such as "
             "private/pseudonym.key."
         )
+
+
+def fingerprint_of(key: bytes) -> str:
+    """Give a fingerprint by which two runs show that they had the same key, 16 hexadecimal digits.
+
+    It reveals nothing of the key, which is 256 random bits: a keyed digest of a fixed text (HMAC, RFC 2104).
+    """
+    return hmac.new(key, b"yardband: the key of a run", hashlib.sha256).hexdigest()[:16]

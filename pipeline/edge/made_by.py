@@ -2,7 +2,8 @@
 
 import platform
 import subprocess
-from importlib.metadata import distributions, version
+import tomllib
+from importlib.metadata import PackageNotFoundError, distributions, version
 from pathlib import Path
 
 
@@ -11,11 +12,20 @@ def code_version() -> str:
     here = Path(__file__).parents[2]
     asked = ["git", "-C", str(here), "describe", "--always", "--dirty", "--abbrev=12"]
     if not (here / ".git").exists():
-        return f"release {version('yardband')}"
+        return f"release {own_version()}"
     try:
         return "commit " + subprocess.run(asked, capture_output=True, text=True, check=True).stdout.strip()
     except (OSError, subprocess.CalledProcessError):  # no git, or not ours to read
-        return f"release {version('yardband')}"
+        return f"release {own_version()}"
+
+
+def own_version() -> str:
+    """Give Yardband's version: of the package, or by pyproject.toml where the code is run without being installed."""
+    try:
+        return version("yardband")
+    except PackageNotFoundError:
+        with (Path(__file__).parents[2] / "pyproject.toml").open("rb") as file:
+            return str(tomllib.load(file)["project"]["version"])
 
 
 def all_packages() -> dict[str, str]:

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import whole_folder, write_json
+from pipeline.edge.made_by import own_version
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel
 from pipeline.fit.verdict import ModelInUse, ModelVerdict
@@ -37,7 +38,7 @@ TELLING = ("model", "coefficients", "scores", "calibration")
 # Begins with a letter, so that no id can be taken for a number on Snakemake's command line.
 ID = re.compile(r"k[0-9a-f]{12}")
 
-PACKAGES = ("yardband", "polars", "numpy", "scipy", "statsmodels", "duckdb", "dataframely", "snakemake", "seaborn")
+PACKAGES = ("polars", "numpy", "scipy", "statsmodels", "duckdb", "dataframely", "snakemake", "seaborn")
 
 
 class Data(BaseModel):
@@ -86,7 +87,8 @@ def model_in_use(which: str, model: str, *, kept: bool) -> ModelInUse:
 
 def package_versions() -> dict[str, str]:
     """Give the versions of Python and of the packages that figures depend on."""
-    return {"python": platform.python_version()} | {name: version(name) for name in PACKAGES}
+    ours = {"python": platform.python_version(), "yardband": own_version()}
+    return ours | {name: version(name) for name in PACKAGES}
 
 
 def model_id(files: Mapping[str, str | Path]) -> str:

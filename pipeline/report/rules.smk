@@ -1,5 +1,7 @@
 """Everything people open."""
 
+import os
+
 from pipeline.configuration.log_files import layouts_used
 from pipeline.report.figures.naming import FORMATS, figure_names, map_names
 
@@ -204,9 +206,36 @@ rule write_lookup:
         STEP
 
 
+# What a run of the same study makes again, byte for byte; run.json has a digest of each. Databases are left out: their
+# rows are the same, their bytes are not promised.
+MADE = sorted(
+    str(path)
+    for one in (
+        *([] if USED else [rules.fit_model, rules.write_diagnostics]),
+        *([] if USED else [rules.calibrate_flight]),
+        rules.compare_devices,
+        rules.standardise_shots,
+        rules.build_bands,
+        rules.assess_golfers,
+        rules.assess_progress,
+        rules.plan_goals,
+        rules.advise_delivery,
+        *([rules.assess_practice] if SPEED_LOGS else []),
+        rules.draw_figures,
+        rules.write_report,
+        rules.write_workbook,
+        rules.write_lookup,
+    )
+    for path in one.output
+)
+
+
 rule summarise_run:
     input:
         **({"speed_sources": rules.collect_swings.output.sources} if SPEED_LOGS else {}),
+        key=str(KEY),
+        made=MADE,
+        inputs=[],
         tables=[
             *QUARTER_TABLES,
             rules.assess_progress.output.cohorts,
@@ -234,8 +263,17 @@ rule summarise_run:
     params:
         **step(
             "summarise_run",
-            settings=SETTINGS,
-            layouts=layouts_used([*LOGS, *SPEED_LOGS]),
+            about={
+                "folder": os.path.relpath(FOLDER),
+                "config": {
+                    name: str(value)
+                    for name, value in config.items()
+                    if name != "study"
+                },
+                "configuration": SETTINGS,
+                "layouts": layouts_used([*LOGS, *SPEED_LOGS]),
+            },
+            out=OUT,
             kept=bool(USED),
         ),
     message:

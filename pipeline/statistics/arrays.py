@@ -1,9 +1,12 @@
 """The array of floats that computing takes and returns; in JSON it is a list, NaN being null."""
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 class _AsList:
@@ -50,6 +53,10 @@ SMALL = 16_384
 
 Array = Annotated[npt.NDArray[np.float64], _AsList(np.float64)]
 Flags = Annotated[npt.NDArray[np.bool_], _AsList(np.bool_)]
+Values = npt.NDArray[Any]  # of numbers or of words
+
+# What a file of results holds: a table, an array, or the numbers of a text in their order.
+Figures: TypeAlias = "pl.DataFrame | Values | tuple[str, ...]"
 
 
 def plain_values(value: Any) -> Any:

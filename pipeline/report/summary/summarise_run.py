@@ -1,11 +1,13 @@
 """Step: sum up a run: run.json for the record, summary.txt for whoever started it.
 
 In: the study's tables, the pages, drives.parquet, model.json, calibration.json, and what tells which model it is: a
-kept model's record.json or the newest fit's verdict.json. Out: run.json (configuration as resolved, layouts, versions
-of code and packages, model, calibration, hashes and rows of every log) and summary.txt (what was made, what was
-refused, what to open).
+kept model's record.json or the newest fit's verdict.json; the secret key, of which a fingerprint is kept; other files
+of the study that were read; and what the run made. Out: run.json (configuration as resolved, layouts, versions of code
+and packages, model, calibration, hashes and rows of every log, hashes of what was made) and summary.txt (what was made,
+what was refused, what to open).
 """
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -13,12 +15,14 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.collect.key import fingerprint_of, read_key
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
 from pipeline.edge.made_by import all_packages, code_version
+from pipeline.edge.result_files import digest_of
 from pipeline.edge.tables_file import read_table, read_tables
-from pipeline.fit.kept import model_in_use
+from pipeline.fit.kept import find_kept, model_in_use
 from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse
@@ -49,8 +53,11 @@ def run(
     calibration: str,
     record: str,
     summary: str,
-    settings: dict[str, Any],
-    layouts: list[dict[str, Any]],
+    key: str,
+    made: Sequence[str],
+    inputs: Sequence[str],
+    out: str,
+    about: dict[str, Any],
     kept: bool,
     speed_sources: str | None = None,
 ) -> None:
@@ -59,19 +66,30 @@ def run(
     logs, golfers = read[Sources], read[Golfers]
     used = model_in_use(which, model, kept=kept)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
-    told = {"configuration": settings, "layouts": layouts, "sources": logs.to_dicts(), "speed_sources": speed_logs}
-    told |= {"code": code_version(), "versions": all_packages(), "calibration": read_json(calibration)}
-    write_json(Path(record), told | {"model": {**asdict(used), "file": model}})
+    told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
+    told |= {"model": {**asdict(used), "file": model}, "made": _digests(made, Path(out))}
+    told |= {"inputs": _digests(inputs, Path(about["folder"])), "key": _key_fingerprint(Path(key), about)}
+    told |= {"kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
+    write_json(Path(record), told | {"code": code_version(), "versions": all_packages()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
-    about = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
-    made = coach_lines(
+    on_model = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
+    facts = coach_lines(
         progress_facts(read[Cohorts], str(golfers["quarter"].max())),
         goal_facts(read[Goals], read[Priorities]),
         practice_facts(read.get(Practice), None),
     )
-    made += pages_lines(page, lookup)
-    lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), made, about)
+    facts += pages_lines(page, lookup)
+    lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), facts, on_model)
     write_text(Path(summary), "\n".join(lines) + "\n")
+
+
+def _digests(paths: Sequence[str], folder: Path) -> dict[str, str]:
+    """Digest files, by their path in a folder."""
+    return {os.path.relpath(path, folder): digest_of(Path(path)) for path in sorted(paths)}
+
+
+def _key_fingerprint(key: Path, about: Mapping[str, Any]) -> str:
+    return fingerprint_of(read_key(key, about["configuration"]["study"]))
 
 
 def device_lines(devices: pl.DataFrame) -> list[str]:
