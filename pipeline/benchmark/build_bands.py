@@ -52,7 +52,7 @@ def run(
     deliveries: float,
 ) -> None:
     """Run the step; see the module's docstring. `about` is what the frontier says of the study."""
-    carry_model = (fitted := read_artefact(model, FittedModel)).model
+    strike = (carry_model := (fitted := read_artefact(model, FittedModel)).model).usual.strike
     refits = ResampledFits(**read_arrays(replicates))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots, deliveries)
@@ -64,11 +64,10 @@ def run(
     golfers = golfers_by_quarter(every, carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
-    where: dict[str, Any] = {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
-    where |= about | {"strike": carry_model.usual.strike}
+    where = about | {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
-    write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, **where))
+    write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, strike, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(table, carry_model, reached, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")

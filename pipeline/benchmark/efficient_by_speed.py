@@ -58,6 +58,7 @@ def frontier_of(
     efficient: dict[float, Efficient],
     used: Drives,
     half_width_mph: float,
+    strike: float = UsualDelivery.strike,
     *,
     study: str,
     air: dict[str, float],
@@ -66,7 +67,6 @@ def frontier_of(
     tolerance_yd: float,
     moved_share: float = 0.0,
     units: Literal["yards", "metres"] = "yards",
-    strike: float = UsualDelivery.strike,
 ) -> Frontier:
     """Gather the frontier.
 
@@ -78,7 +78,7 @@ def frontier_of(
         The drives of the fit.
     half_width_mph : float
         Standard deviation of the kernel over speed, for where drives lie.
-    study, air, turf, model_file, tolerance_yd, moved_share, units, strike
+    strike, study, air, turf, model_file, tolerance_yd, moved_share, units
         See `Frontier`.
 
     Notes

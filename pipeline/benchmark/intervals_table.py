@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.fit.flight_surface import MULTIPLIERS
 from pipeline.fit.held_out import CLUB_SPEED_ALONE, EVERYTHING, edges_at
 from pipeline.fit.model import CarryModel, known_key
 from pipeline.statistics.intervals import LEVEL, t_reach
@@ -14,7 +15,7 @@ from pipeline.tables.intervals import CARRY, COEFFICIENT, DRIVE, TOTAL, Interval
 from pipeline.tables.types import types_of
 from pipeline.texts.catalogue import told
 
-SHARE, YARDS = "share of carry", "yd"
+SHARE, YARDS, MULTIPLIER = "share of carry", "yd", "change of the multiplier"
 KNOWN = {EVERYTHING: "everything known", known_key(*CLUB_SPEED_ALONE): "club speed alone"}
 NOT_KEPT = "Predictions of golfers held out aren't kept with a model, so there is only the 90 % interval."
 
@@ -69,7 +70,7 @@ def _coefficients(model: CarryModel, terms: pl.DataFrame) -> Iterable[Row]:
         yield {
             "quantity": COEFFICIENT,
             "key": term,
-            "unit": SHARE if term in golfers else YARDS,
+            "unit": SHARE if term in golfers else MULTIPLIER if term in MULTIPLIERS else YARDS,
             "estimate": estimate,
             "std_error": std_error,
             "freedom": max(golfers[term] - 1.0, 1.0) if term in golfers else None,

@@ -69,8 +69,7 @@ def run(
     folder, method = Path(kept), Model.model_validate(choices)
     records = find_kept(folder)
     every = _drives_of_both(drives, old, beside)
-    speed = speed_of_study(every)
-    used = every.usable(speed)
+    used = every.usable(speed := speed_of_study(every))
     new = read_fitted(fit, model_id(fit), settings["air"])
     parent = Path(old[0]).parent.name if old else None
     if parent is None:

@@ -54,6 +54,11 @@ class Outcome:
     scores: pl.DataFrame
     choice: Choice
 
+    @property
+    def told(self) -> str:
+        """What was chosen and how well it predicts, for the fit's last line."""
+        return f"{self.choice.told}, {self.scores.filter('chosen').get_column('rmse_yd').item():.2f} yd"
+
 
 def hold_contest(candidates: Sequence[Candidate], survey: Survey, say: Say, forced: str | None = None) -> Outcome:
     """Choose a model: see `compete` and `choose`. `forced` names one to use whatever the contest says."""

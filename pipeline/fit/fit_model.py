@@ -55,8 +55,8 @@ def run(
     used = every.usable(speed)
     enough_for_a_fit(used)
     survey = Survey.of(used, seed, number=method.folds, strike=strike, regressors=method.regressors)
-    flight = read_artefact(calibration, StudyFlight)
-    candidates = candidates_of_study(speed, survey.extents, flight.calibration, StandardAir.model_validate(air), method)
+    flight, standard = read_artefact(calibration, StudyFlight).calibration, StandardAir.model_validate(air)
+    candidates = candidates_of_study(speed, survey.extents, flight, standard, method)
     found = hold_contest(candidates, survey, say, method.choose)
     golfers = typical_of_all(every, ["golfer"])
     say("Refitting on resampled golfers ...")
@@ -71,7 +71,7 @@ def run(
     write_parquet(Path(made["held_out"]), held_out_table(found.held_out, keys_of(Path(drives), speed)))
     write_arrays(made["replicates"], replace(refits, offset_share=shares.draws).to_arrays())
     write_tables(made, found, shares, effects)
-    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {told_of(found)}.")
+    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.told}.")
 
 
 def write_tables(made: Mapping[str, str], found: Outcome, shares: LevelShares, effects: pl.DataFrame) -> None:
@@ -82,12 +82,6 @@ def write_tables(made: Mapping[str, str], found: Outcome, shares: LevelShares, e
     write_csv(Path(made["scores"]), Scores.validate(found.scores))
     if "regressors" in made:
         write_csv(Path(made["regressors"]), RegressorTable.validate(effects))
-
-
-def told_of(found: Outcome) -> str:
-    """Say what was chosen, and how well it predicts."""
-    rmse_yd = found.scores.filter("chosen").get_column("rmse_yd").item()
-    return f"{found.choice.told}, {rmse_yd:.2f} yd"
 
 
 def keys_of(drives: Path, speed: str) -> pl.DataFrame:

@@ -26,6 +26,7 @@ ROOM = 0.05  # of an input's range, added at both ends
 LEAST_LAUNCH_DEG = 0.5  # below this some balls don't rise, and carry has a step that no spline follows
 LEAST_SPIN_RPM = 300.0
 STEP = 0.02  # of a multiplier, for the slopes
+MULTIPLIERS = ("drag_multiplier", "lift_multiplier")  # their terms' names
 MANY = 2000  # points from which it pays to look up the splines in pieces
 
 
@@ -58,7 +59,7 @@ class FlightSurface:
     @property
     def labels(self) -> tuple[str, ...]:
         """Names of the terms."""
-        return ("drag_multiplier", "lift_multiplier", *self.correction.labels)
+        return (*MULTIPLIERS, *self.correction.labels)
 
     @property
     def term_axes(self) -> tuple[Axis, Axis, Axis]:

@@ -14,7 +14,7 @@ from pipeline.fit.trend import Line, Trend
 from pipeline.fit.usual_delivery import pulled_ratios, strike_effects, strikes_of
 from pipeline.statistics.arrays import Array
 
-REPLICATES = Model().replicates  # as a study has it that says nothing
+_REPLICATES = Model().replicates  # of a study that says nothing
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class ResampledFits:
         return dict(vars(self))
 
 
-def draw_counts(golfers: int, seed: int, replicates: int = REPLICATES) -> npt.NDArray[np.uint8]:
+def draw_counts(golfers: int, seed: int, replicates: int = _REPLICATES) -> npt.NDArray[np.uint8]:
     """Draw how often each golfer enters each replicate, shape (replicates, golfers)."""
     rng = np.random.default_rng([seed, 1])
     # Nobody is drawn more than a few times; a byte each keeps 200 draws of 200,000 golfers small.

@@ -17,7 +17,7 @@ from pipeline.flight.regressors import Regressors, values_of
 
 REGRESSOR_GOLFERS = 6  # as any fit needs; fewer would say more of themselves than of the column
 
-FOLDS = Model().folds  # as a study has it that says nothing
+_FOLDS = Model().folds  # of a study that says nothing
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Survey:
         seed: int = 0,
         folds: pl.DataFrame | None = None,
         among: pl.Expr | None = None,
-        number: int = FOLDS,
+        number: int = _FOLDS,
         strike: float = UsualDelivery.strike,
         regressors: Sequence[str] = (),
     ) -> "Survey":
@@ -135,7 +135,7 @@ def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
     return frame if among is None else frame.filter(among.fill_null(False))
 
 
-def share_out(golfers: int, seed: int, number: int = FOLDS) -> npt.NDArray[np.int64]:
+def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.int64]:
     """Share golfers out over a number of folds at random, as evenly as can be: the fold of each, shape (golfers,)."""
     folds = min(number, golfers)
     order = np.random.default_rng([seed, 0]).permutation(golfers)

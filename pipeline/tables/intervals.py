@@ -19,7 +19,7 @@ class Intervals(cols.Table):
         primary_key=True,
     )
     unit = cols.text(
-        "Unit", "Of estimate, standard error and interval. A coefficient's is yd for one scaled unit of its term."
+        "Unit", "Of estimate, standard error and interval. A coefficient in yd is for one scaled unit of its term."
     )
     estimate = cols.number(
         "Estimate", "The figure. Of a drive it is 0: its carry is compared with expected carry.", decimals=3

@@ -12,6 +12,7 @@ from pipeline.benchmark import support
 from pipeline.benchmark.crowd import log_distance, spread_slopes
 from pipeline.benchmark.efficient import Population, _drawn_deliveries, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
+from pipeline.configuration import study as configuration
 from pipeline.drives import typical_drives
 from pipeline.fit.resampled import ResampledFits, draw_counts, refit
 from pipeline.fit.trend import Line
@@ -185,6 +186,28 @@ def test_the_support_is_wide_where_golfers_differ_and_narrow_where_they_are_alik
     np.testing.assert_allclose(areas, true, rtol=0.2)
 
 
+def test_a_larger_share_of_deliveries_reaches_farther_and_changes_no_carry(fitted, roller):
+    model, refits, population = fitted
+    few, many = (replace(population, deliveries=share) for share in (0.5, 0.95))
+    inner, outer = (map_at(model, one, 90.0, 5.0) for one in (few, many))
+    np.testing.assert_array_equal(inner.carry_yd, outer.carry_yd)
+    assert outer.supported[inner.supported].all()
+    # Closed form of a normal crowd: areas go as -ln(1 - share).
+    assert outer.supported.sum() / inner.supported.sum() == pytest.approx(np.log(0.05) / np.log(0.5), rel=0.25)
+    # A crowd that launches 6 deg lower ends before the best launch, so a farther edge carries more.
+    lower = population.launch_deg - 6.0
+    found = [efficient_at(model, refits, replace(one, launch_deg=lower), 90.0, 5.0, 5.0, roller) for one in (few, many)]
+    assert found[1].carry_yd > found[0].carry_yd + 2.0
+    # Replicates reach as far as the estimate does: else their distance from it would be the error.
+    assert max(one.std_error_yd for one in found) < 2.0
+
+
+def test_the_share_of_deliveries_is_that_of_a_study_that_says_nothing(world):
+    assert Population.deliveries == configuration.Efficient().deliveries
+    typical = typical_drives(world.drives, ["golfer"])
+    assert Population.from_typical(typical, 12, 0.6).deliveries == 0.6
+
+
 def test_the_interval_takes_up_how_far_replicates_lie_from_the_estimate(fitted, roller):
     model, refits, population = fitted
     best = efficient_at(*fitted, 90.0, 5.0, 5.0, roller)
@@ -197,7 +220,7 @@ def test_the_interval_takes_up_how_far_replicates_lie_from_the_estimate(fitted, 
 
 def test_the_doubt_of_few_golfers_is_wider(fitted, roller):
     model, refits, population = fitted
-    few = Population(*(part[::5] for part in vars(population).values()))
+    few = Population(*(part[::5] for part in vars(population).values() if isinstance(part, np.ndarray)))
     some, all_ = (efficient_at(model, refits, who, 90.0, 5.0, 5.0, roller) for who in (few, population))
     assert some.std_error_yd > 1.3 * all_.std_error_yd
     # Student's t with few degrees of freedom reaches beyond 1.645 standard errors.

@@ -1,3 +1,5 @@
+from functools import partial
+
 import numpy as np
 import pytest
 
@@ -9,10 +11,10 @@ from pipeline.benchmark.support import (
     effective_number,
     fourth_order,
     kernel_weights,
-    replicate_masks,
     support_density,
-    support_mask,
 )
+
+support_mask, replicate_masks = (partial(one, share=0.80) for one in (support.support_mask, support.replicate_masks))
 
 GRID = (np.linspace(6, 20, 29), np.linspace(1500, 4000, 26))
 FINE = (np.arange(5, 22.1, 0.5), np.arange(1100, 4301, 100.0))
@@ -194,3 +196,18 @@ def test_golfers_not_drawn_and_one_far_away_change_no_node():
     np.testing.assert_array_equal(support_mask(launch, spin, few, shape, *GRID), plain)
     far = support_mask(np.append(launch, 70.0), np.append(spin, 14_000.0), np.append(weights, 1e-9), shape, *GRID)
     assert np.mean(far != mask) < 0.002
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8, 0.95])
+def test_a_normal_crowds_region_ends_where_the_formula_says(share):
+    # Of a normal crowd in two dimensions the share within r standard deviations is 1 - exp(-r^2 / 2).
+    rng = np.random.default_rng(7)
+    launch, spin = rng.normal(13.5, 1.2, 8000), rng.normal(2700, 220, 8000)
+    everybody = np.ones(8000)
+    mask = support_mask(launch, spin, everybody, shape_of(launch, spin, everybody), *FINE, share=share)
+    from_middle = np.hypot((FINE[0][:, None] - 13.5) / 1.2, (FINE[1][None, :] - 2700) / 220)
+    radius = np.sqrt(-2 * np.log(1 - share))
+    cell = 0.5 * 100.0 / (1.2 * 220)
+    assert np.sqrt(mask.sum() * cell / np.pi) == pytest.approx(radius, rel=0.04)
+    assert mask[from_middle < 0.85 * radius].all()
+    assert not mask[from_middle > 1.15 * radius].any()

@@ -42,6 +42,15 @@ def test_every_key_but_two_has_a_default(study):
     assert (configured.air.temp_c, configured.air.pressure_hpa, configured.air.humidity) == (15, 1013.25, 0)
 
 
+@pytest.mark.parametrize(
+    "model",
+    ["{candidates: [], choose: line}", "{candidates: [], formulas: {mine: ball}, choose: mine}", "{choose: null}"],
+)
+def test_a_study_may_name_the_model_to_use(study, model):
+    rewritten(study, f"{SMALLEST}model: {model}\n")
+    assert load_study(study)[1].model.choose in ("line", "mine", None)
+
+
 def test_study_is_named_by_its_file_too(study):
     assert load_study(study / "study.yaml") == load_study(study)
 
@@ -93,6 +102,22 @@ def test_study_is_named_by_its_file_too(study):
             SMALLEST + "flight: {turf: firmm}",
             "flight.turf: input should be 'soft', 'normal' or 'firm', but it is 'firmm' (did you mean 'firm'?).",
         ),
+        (
+            SMALLEST + "model: {choose: quadrtic}",
+            "line 3: model.choose: there is no candidate 'quadrtic' (did you mean 'quadratic'?); there are",
+        ),
+        (SMALLEST + "model: {candidates: []}", "line 3: model: candidates names none; name some of line, flight,"),
+        (SMALLEST + "model: {folds: 1}", "model.folds: input should be greater than or equal to 2, but it is 1."),
+        (
+            SMALLEST + "model: {candidates: [spline]}",
+            "input should be 'line', 'flight', 'quadratic' or 'splines', but it is 'spline' (did you mean 'splines'?).",
+        ),
+        (
+            SMALLEST + "efficient: {strike: 0.4}",
+            "line 3: efficient.strike: input should be greater than or equal",
+        ),
+        (SMALLEST + "flight: {sets: []}", "line 3: flight.sets: "),
+        (SMALLEST + "intervals: {level: 90}", "line 3: intervals.level: input should be less than or equal to 0.99"),
         (SMALLEST + "window_tolerance_yd: .nan", "line 3: window_tolerance_yd: "),
         ("a: [", "study.yaml: isn't valid YAML near line 1; check indentation, quotes and colons."),
     ],

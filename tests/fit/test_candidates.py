@@ -1,9 +1,11 @@
+import re
+
 import numpy as np
 import polars as pl
 import pytest
 from fitting import candidate_named
 
-from pipeline.configuration.study import StandardAir
+from pipeline.configuration.study import Model, StandardAir
 from pipeline.errors import UserError
 from pipeline.fit.candidates import candidates_for, candidates_of_study, enough_for_a_fit, may_compete
 from pipeline.fit.survey import Survey
@@ -40,6 +42,42 @@ def test_a_study_on_club_speed_or_without_some_ball_speed_has_no_flight(world, s
     found = candidates_of_study(speed, extents, CALIBRATION, StandardAir())
     assert [one.name for one in found] == [one.name for one in candidates_for(speed)]
     assert "flight" not in {one.name for one in found}
+
+
+@pytest.mark.parametrize(
+    ("choices", "names"),
+    [
+        ({"candidates": ["splines", "line"]}, ["line", "splines"]),
+        ({"candidates": ["quadratic"]}, ["quadratic"]),
+        ({"candidates": [], "choose": "quadratic"}, ["quadratic"]),
+        ({"candidates": ["splines"], "choose": "line"}, ["line", "splines"]),
+        ({"choose": "splines"}, ["line", "flight", "quadratic", "splines"]),
+    ],
+)
+def test_candidates_are_those_that_a_study_names(world, choices, names):
+    extents = Survey.of(world.drives).extents
+    found = candidates_of_study("ball", extents, CALIBRATION, StandardAir(), Model(**choices))
+    assert [one.name for one in found] == names
+
+
+@pytest.mark.parametrize(
+    ("choices", "told"),
+    [
+        (
+            {"choose": "flight"},
+            "model.choose in study.yaml: flight goes by ball speed, which too few golfers",
+        ),
+        ({"candidates": ["flight"]}, "model.candidates in study.yaml: flight goes by ball speed, which too few"),
+        (
+            {"own": ["mine.py"], "choose": "spline"},
+            "there is no candidate 'spline' (did you mean 'splines'?)",
+        ),
+    ],
+)
+def test_a_candidate_that_is_not_there_is_told(world, choices, told):
+    extents = {"club": Survey.of(world.drives).extents["club"]}
+    with pytest.raises(UserError, match=re.escape(told)):
+        candidates_of_study("club", extents, CALIBRATION, StandardAir(), Model(**choices))
 
 
 def test_too_few_golfers_are_told(world):

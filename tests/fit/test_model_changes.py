@@ -212,6 +212,20 @@ def test_the_text_adopts_and_tells_of_new_golfers(world, old):
     assert "numpy: version 2.2.0, now 2.4.0" in text
 
 
+def test_the_text_names_whose_strike_is_efficient_and_the_folds(world, old):
+    model = replace(old.model, usual=replace(old.model.usual, strike=0.9))
+    new = replace(old, model=model)
+    findings = findings_of(old, new, world.drives)
+    verdict = judge(old, new, findings.scored)
+    text = write_comparison("hill", new, findings, verdict, [80.0])
+    assert "struck as the better quarter of the old fit's golfers and the best tenth of the new fit's do." in text
+    assert "without each tenth of the golfers, and predicts that tenth. The old model" in text
+    same = replace(findings, old=new, scored=replace(findings.scored, folds=5))
+    text = write_comparison("hill", new, same, verdict, [80.0])
+    assert "struck as the best tenth of each fit's golfers do." in text
+    assert text.count("without each fold of the golfers, and predicts that fold.") == 2
+
+
 @pytest.mark.parametrize(("count", "told"), [(1, "Only 1 golfer is new"), (5, "Only 5 golfers are new")])
 def test_too_few_new_golfers_are_told(world, old, count, told):
     findings = findings_of(old, old, world.drives, new_golfers=count)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -6,6 +8,7 @@ from fitting import candidate_named, fit_to
 from pipeline.benchmark.efficient import Population
 from pipeline.drives import typical_drives
 from pipeline.fit.resampled import draw_counts, per_golfer_sums, refit
+from pipeline.fit.usual_delivery import fit_usual_delivery, strike_effects, strikes_of
 
 QUADRATIC = candidate_named("quadratic")
 
@@ -48,10 +51,39 @@ def test_spread_over_replicates_agrees_with_clustered_errors(world, fitted):
     assert np.all((ratio > 0.7) & (ratio < 1.5))
 
 
+def test_refits_have_the_strike_of_their_model_whatever_a_study_says_now(world, fitted):
+    typical, once = typical_drives(world.drives, ["golfer"]), np.ones((1, 80), dtype=np.int64)
+    usual = fit_usual_delivery(typical, 0.9)
+    kept = replace(fitted.model, usual=usual)
+    found = refit(kept, world.drives, typical, once)
+    assert found.better_speed(kept, 90.0)[0] == pytest.approx(90.0 * float(usual.better_ratio(90.0)), rel=1e-9)
+    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    club = fit_to(candidate_named("line", "club"), blind).model
+    for strike in (0.5, 0.9):
+        seen = refit(
+            replace(club, usual=replace(club.usual, strike=strike)), blind, typical_drives(blind, ["golfer"]), once
+        )
+        effects = strike_effects(strikes_of(blind, club.departure(blind)))["effect"]
+        assert seen.better_share[0] == pytest.approx(np.quantile(effects, strike), rel=1e-9)
+
+
+def test_a_rarer_strike_is_known_less_well(world, fitted):
+    # A normal crowd's quantile q has a standard error of sqrt(q (1 - q)) over the density there: 1.7 times the
+    # median's at 0.95.
+    typical, counts = typical_drives(world.drives, ["golfer"]), draw_counts(80, seed=1, replicates=100)
+    spreads = []
+    for strike in (0.5, 0.95):
+        usual = fit_usual_delivery(typical, strike)
+        found = refit(replace(fitted.model, usual=usual), world.drives, typical, counts)
+        spreads.append(np.std(usual.better_ratio.of_draws(found.better_ratio, 90.0)))
+    assert 1.25 < spreads[1] / spreads[0] < 2.4
+
+
 def test_draws_follow_the_seed_and_sum_to_the_golfers():
     counts = draw_counts(30, seed=5)
     assert counts.shape == (200, 30)
     assert set(counts.sum(axis=1)) == {30}
+    np.testing.assert_array_equal(draw_counts(30, seed=5, replicates=50), counts[:50])
     np.testing.assert_array_equal(counts, draw_counts(30, seed=5))
     assert (counts != draw_counts(30, seed=6)).any()
 

@@ -12,6 +12,14 @@ def test_folds_are_as_even_as_can_be_and_follow_the_seed():
     assert (fold != share_out(37, 2)).any()
 
 
+def test_a_study_may_have_other_folds_and_another_strike(world):
+    survey = Survey.of(world.drives, 1, number=5, strike=0.9)
+    assert survey.folds == 5
+    assert sorted(np.bincount(survey.fold)) == [16] * 5
+    assert {usual.strike for usual in survey.trends()} == {0.9}
+    assert len(survey.trends()) == 5
+
+
 def test_few_golfers_have_a_fold_each():
     assert sorted(share_out(4, 1)) == [0, 1, 2, 3]
 

@@ -2,7 +2,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.configuration.study import Efficient
 from pipeline.fit.usual_delivery import (
+    UsualDelivery,
     fit_usual_delivery,
     ratio_lines,
     spread_without_error,
@@ -42,6 +44,24 @@ def test_better_quarter_is_the_upper_quartile_of_true_ratios():
     assert better is not None
     assert float(better(90.0)) == pytest.approx(truth, abs=0.0012)
     assert np.quantile(seen, 0.75) - truth > 0.003
+
+
+@pytest.mark.parametrize(("strike", "normal"), [(0.5, 0.0), (0.9, 1.2816), (0.95, 1.6449)])
+def test_an_efficient_strike_is_the_quantile_that_a_study_names(strike, normal):
+    # Ratios known without error, normal about a line: 1.45 + 0.001 per mph beyond 90, standard deviation 0.02.
+    rng = np.random.default_rng(6)
+    speed = rng.uniform(70, 110, 4000)
+    ratio = 1.45 + 0.001 * (speed - 90) + rng.normal(0, 0.02, 4000)
+    usual = fit_usual_delivery(typical(speed, ratio), strike)
+    assert usual.strike == strike
+    # Standard errors are at most 0.001; the middle line doesn't move.
+    truth = 1.45 + 0.02 * normal + np.array([-0.015, 0.015])
+    np.testing.assert_allclose(usual.better_ratio([75.0, 105.0]), truth, atol=0.003)
+    assert usual.speed_ratio == fit_usual_delivery(typical(speed, ratio)).speed_ratio
+
+
+def test_the_strike_is_that_of_a_study_that_says_nothing():
+    assert UsualDelivery.strike == Efficient().strike
 
 
 def test_spread_without_error_keeps_exact_values():

@@ -1,6 +1,7 @@
 import polars as pl
 import pytest
 
+from pipeline.errors import UserError
 from pipeline.flight.calibrate import calibrate, calibrate_best
 from pipeline.flight.calibrate_flight import calibration_table
 from pipeline.physics.ball import Ball
@@ -87,3 +88,23 @@ def test_guessed_spin_is_left_out(site):
     found = calibrate(spoilt, "indoor-range-2001", *STANDARD, seed=1)
     assert found.drag == pytest.approx(0.92, abs=0.015)
     assert found.drives == drives.height // 2
+
+
+def test_best_chooses_from_the_sets_that_a_study_names(site):
+    drives = site(Ball("indoor-range-2001"))
+    kept, tried = calibrate_best(drives, "best", *STANDARD, seed=1, among=("lyu-2018", "smits-smith-1994"))
+    assert kept.coefficients == "smits-smith-1994"
+    notes = {one.coefficients: one.note for one in tried}
+    assert notes["indoor-range-2001"] == "left out: flight.sets of study.yaml doesn't name it"
+    assert notes["lyu-2018"].startswith("left out: as published its ball goes 335 yd")
+    # A set that is named outright is taken whatever `flight.sets` says.
+    named, _ = calibrate_best(drives, "indoor-range-2001", *STANDARD, seed=1, among=("smits-smith-1994",))
+    assert named.coefficients == "indoor-range-2001"
+
+
+def test_sets_of_which_best_can_choose_none_are_told(site):
+    told = (
+        "^flight.sets in study.yaml: best can't choose lyu-2018, whose ball as published goes too far .*; name the set"
+    )
+    with pytest.raises(UserError, match=told):
+        calibrate_best(site(Ball()), "best", *STANDARD, seed=1, among=("lyu-2018",))

@@ -1,7 +1,8 @@
-"""How much figures depend on the constants of the method: `python tests/proving_ground/sensitivity.py FILE`.
+"""How much figures depend on the method: `python tests/proving_ground/sensitivity.py FILE [NAME ...]`.
 
-Each constant is set lower and higher, to values that nobody could call wrong, and the steps from the fit to the golfers
-run again on one academy of the proving ground. The table says what moves, the largest of both ways.
+Each constant, and each choice of `study.yaml` that was one once, is set lower and higher, to values that nobody could
+call wrong, and the steps from the fit to the golfers run again on one academy of the proving ground. The table says
+what moves, the largest of both ways. Where names are given, the rows of the others stay as they are in FILE.
 """
 
 import contextlib
@@ -43,8 +44,6 @@ CONSTANTS = (
     Constant("pipeline.benchmark.efficient", "SPIN_STEP_RPM", (25.0, 100.0)),
     Constant("pipeline.benchmark.support", "MIN_BANDWIDTH_LAUNCH_DEG", (0.15, 0.6)),
     Constant("pipeline.benchmark.support", "MIN_BANDWIDTH_SPIN_RPM", (40.0, 160.0)),
-    Constant("pipeline.fit.resampled", "REPLICATES", (100, 400)),
-    Constant("pipeline.fit.survey", "FOLDS", (5, 20)),
     Constant("pipeline.statistics.sound_center", "HELD", (0.3, 0.5)),
     Constant("pipeline.statistics.sound_center", "WITHIN", (2.0, 3.0)),
     Constant("pipeline.golfers.causes", "UNUSUAL", (0.5, 1.5)),
@@ -54,6 +53,19 @@ CONSTANTS = (
     Constant("pipeline.golfers.ranking", "SPEED_FROM_GOLFERS", (3, 8)),
     Constant("pipeline.golfers.ranking", "SCATTER_FROM_GOLFERS", (5, 20)),
 )
+STUDY = "study.yaml"  # in place of a module
+CHOICES = (
+    Constant(STUDY, "model.folds", (5, 20)),
+    Constant(STUDY, "model.replicates", (100, 400)),
+    Constant(STUDY, "efficient.deliveries", (0.75, 0.85)),
+    Constant(STUDY, "efficient.strike", (0.7, 0.8)),
+)
+
+
+def with_choice(study: Any, key: str, value: Any) -> Any:
+    """Give a study with another value of a key such as `model.folds`."""
+    part, name = key.split(".")
+    return study.model_copy(update={part: getattr(study, part).model_copy(update={name: value})})
 
 
 @contextlib.contextmanager
@@ -75,8 +87,9 @@ def changed(constant: Constant, value: Any) -> Iterator[None]:
             setattr(module, constant.name, original)
 
 
-def judged(study: Any, settings: dict[str, Any], out: Path) -> tuple[pl.DataFrame, pl.DataFrame]:
+def judged(study: Any, out: Path) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Run the steps from the fit to the golfers; give bands and golfers."""
+    settings = study.model_dump(mode="json", by_alias=True)
     with contextlib.redirect_stdout(io.StringIO()):
         study_run._judge(study, settings, out)
     bands = pl.read_csv(out / "bands.csv", infer_schema_length=None).filter(pl.col("golfers") >= 12)
@@ -108,8 +121,24 @@ def moved(before: tuple[pl.DataFrame, pl.DataFrame], after: tuple[pl.DataFrame, 
     }
 
 
-def measure(constants: tuple[Constant, ...] = CONSTANTS) -> pl.DataFrame:
-    """Run the study once for each value; give a row a constant."""
+def judged_with(constant: Constant, value: Any, study: Any, out: Path) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Do what `judged` does, with another value of a constant or a choice."""
+    if constant.module == STUDY:
+        return judged(with_choice(study, constant.name, value), out)
+    with changed(constant, value):
+        return judged(study, out)
+
+
+def used_value(constant: Constant, study: Any) -> float:
+    """Give the value that a study goes by."""
+    if constant.module == STUDY:
+        part, name = constant.name.split(".")
+        return float(getattr(getattr(study, part), name))
+    return float(getattr(sys.modules[constant.module], constant.name))
+
+
+def measure(constants: tuple[Constant, ...]) -> pl.DataFrame:
+    """Run the study once for each value; give a row a constant or choice."""
     ball, seed = next(iter(BALLS)), zlib.crc32(b"sensitivity")
     academy = make_academy(WORLDS[WORLD], ball, seed)
     rows = []
@@ -118,23 +147,26 @@ def measure(constants: tuple[Constant, ...] = CONSTANTS) -> pl.DataFrame:
         study_run.write_study(academy, folder, seed)
         study_run.run_study(folder, out)
         _, study = load_study(folder)
-        settings = study.model_dump(mode="json", by_alias=True)
-        before = judged(study, settings, out)
+        before = judged(study, out)
         for constant in constants:
-            used = getattr(sys.modules[constant.module], constant.name)
-            found = []
-            for value in constant.values:
-                with changed(constant, value):
-                    found.append(moved(before, judged(study, settings, out)))
+            found = [moved(before, judged_with(constant, value, study, out)) for value in constant.values]
             largest = {key: max(one[key] for one in found) for key in found[0]}
             lower, higher = constant.values
             rows.append(
-                {"module": constant.module, "constant": constant.name, "used": float(used), "lower": float(lower),
-                 "higher": float(higher), **{key: round(float(value), 3) for key, value in largest.items()}}
+                {"module": constant.module, "constant": constant.name, "used": used_value(constant, study),
+                 "lower": float(lower), "higher": float(higher),
+                 **{key: round(float(value), 3) for key, value in largest.items()}}
             )  # fmt: skip
             print(rows[-1], flush=True)
     return pl.DataFrame(rows)
 
 
 if __name__ == "__main__":
-    measure().write_csv(sys.argv[1])
+    file, *names = sys.argv[1:]
+    every = (*CONSTANTS, *CHOICES)
+    table = measure(tuple(one for one in every if not names or one.name in names))
+    if names:
+        kept = pl.read_csv(file).filter(~pl.col("constant").is_in(names))
+        order = {one.name: place for place, one in enumerate(every)}
+        table = pl.concat([kept, table], how="vertical_relaxed").sort(pl.col("constant").replace_strict(order))
+    table.write_csv(file)

@@ -1,5 +1,6 @@
 import base64
 import re
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -98,6 +99,20 @@ def test_name_of_a_model_stays_text(academy):
     )  # fmt: skip
     assert "<script" not in page
     assert "Model: &lt;script&gt;alert(1)&lt;/script&gt;," in page
+
+
+def test_a_forced_model_is_not_called_the_contests(page, academy):
+    assert "The simplest one left of the dashed line is chosen." in page
+    assert "the better quarter's strike are kept" in page
+    other = academy.scores["model"] == "line"
+    forced = build_diagnostics(
+        drives=academy.drives, held_out=academy.held_out, scores=academy.scores.with_columns(chosen=other),
+        model=replace(academy.model, usual=replace(academy.model.usual, strike=0.9)), efficient=EFFICIENT,
+        settings=SETTINGS,
+    )  # fmt: skip
+    assert "dashed line is quadratic; the study names line as the model to use." in forced
+    assert "is chosen." not in forced
+    assert "the best tenth's strike are kept" in forced
 
 
 def test_page_needs_no_other_file(page):

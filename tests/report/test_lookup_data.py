@@ -45,6 +45,13 @@ def data(lookup_folder):
     return lookup_data(found.model, found.frontier, found.place, found.model.coefficients[None, :])
 
 
+@pytest.mark.parametrize(("strike", "named"), [(0.75, "better quarter"), (0.5, "better half")])
+def test_the_page_says_whose_strike_is_efficient(data, strike, named):
+    conditions = {"study": "hill-school", "fitted_on": FITTED, "conditions": "calm air", "window_tolerance_yd": 5}
+    page = build_lookup_page(data, **conditions, strike=strike)
+    assert f"really produce, struck as the {named} strike it. The likely range" in page
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_surface_is_written_with_the_digits_that_its_carry_needs(lookup_models, kind):
     model, _ = lookup_models[kind]

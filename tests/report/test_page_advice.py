@@ -1,9 +1,12 @@
 """Advice fits the cause, its yards are those shown, and loft is spoken of where it helps alone."""
 
+from dataclasses import replace
+
 import pytest
 from page_cases import beyond, code, ground_of, loft, played
 
 from pipeline.report.page.advice import CAUSES, advice_of
+from pipeline.report.page.payload import study_of
 
 FITS = {
     "contact": r"face",
@@ -116,6 +119,20 @@ def test_the_better_quarter_is_of_golfers_near_the_speed_and_of_enough_of_them()
     ground = ground_of(*slow, *fast)
     assert ground.about(ground.now[code("0")]).better_ratio == pytest.approx(1.36)  # 75th percentile of 1.30 to 1.38
     assert ground.about(ground.now[code("a")]).better_ratio is None
+
+
+def test_the_strike_that_golfers_are_compared_with_is_the_studys():
+    slow = [played(str(k), club_speed_mph=80.0, ball_speed_mph=80 * (1.30 + 0.02 * k), cause="contact", contact=9.0)
+            for k in range(5)]  # fmt: skip
+    plain = ground_of(*slow)
+    ground = replace(plain, frontier=replace(plain.frontier, strike=0.9))
+    now = ground.now[code("0")]
+    assert ground.about(now).better_ratio == pytest.approx(1.372)  # 90th percentile of 1.30 to 1.38
+    assert "the best tenth at this speed reach 1.37." in advice_of(now, ground.about(now))[0]["why"]
+    assert "the better quarter at this speed reach 1.36." in advice_of(now, plain.about(now))[0]["why"]
+    best = ground.now[code("4")]
+    assert "as good as the best tenth at this speed." in advice_of(best, ground.about(best))[0]["why"]
+    assert (study_of(ground)["better"], study_of(plain)["better"]) == ("best tenth", "better quarter")
 
 
 def test_poorer_drives_are_a_fifth_of_them():

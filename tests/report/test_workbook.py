@@ -3,8 +3,10 @@ import zipfile
 
 import polars as pl
 import pytest
+from frontiers import frontier_at
 from xlsxwriter.utility import xl_col_to_name
 
+from pipeline.edge.artefacts import write_artefact
 from pipeline.report.palette import LIGHT
 from pipeline.report.workbook import write_workbook
 from pipeline.report.workbook.bands_text import bands_markdown
@@ -186,7 +188,9 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
 def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfers, bands):
     for name, table in (("golfers", golfers), ("bands", bands)):
         table.write_csv(tmp_path / f"{name}.csv")
+    write_artefact(tmp_path / "frontier.json", frontier_at([80.0, 90.0]))
     paths = {name: str(tmp_path / f"{name}.csv") for name in ("golfers", "bands")}
+    paths["frontier"] = str(tmp_path / "frontier.json")
     made = {"golfers_xlsx": "golfers.xlsx", "bands_xlsx": "bands.xlsx", "bands_md": "bands.md"}
 
     for folder in ("one", "other"):
@@ -198,6 +202,17 @@ def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfer
     assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="golfers").height == 68
     assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="bands").height == 10
     assert (tmp_path / "one" / "bands.md").read_text(encoding="utf-8") == bands_markdown(bands, min_golfers=6)
+
+
+def test_notes_name_the_golfers_whose_strike_the_study_calls_efficient(tmp_path, bands, golfers):
+    path = tmp_path / "book.xlsx"
+    for made, heading in (
+        (bands_workbook(bands, title=TITLE, strike=0.9), "Efficient carry, yd"),
+        (golfers_workbook(golfers, FLAGS, title=TITLE, strike=0.9), "Efficient carry, yd"),
+    ):
+        path.write_bytes(made)
+        notes = dict(pl.read_excel(path, sheet_name="notes").rows())
+        assert notes[heading].endswith("struck with a ratio that the best tenth of them reach.")
 
 
 def test_workbook_without_golfers_has_its_headings(tmp_path):

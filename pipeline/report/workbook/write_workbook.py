@@ -1,7 +1,8 @@
 """Step: write the golfers' and the band table for people to open: workbooks, and the bands as a text to publish.
 
 In: golfers.csv (Golfers), bands.csv (BandTable), frontier.json, which says whose strike is efficient. Out:
-golfers.xlsx, one row per golfer and quarter, the newest quarter first; bands.xlsx, the same by quarter and band, and bands.md.
+golfers.xlsx, one row per golfer and quarter, the newest quarter first; bands.xlsx, the same by quarter and band, and
+bands.md.
 """
 
 from pathlib import Path

@@ -1,0 +1,95 @@
+"""What a study calls efficient changes of the benchmarks what it should; a model keeps the strike of its fit."""
+
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+from fitting import candidate_named, fit_to
+
+from pipeline.benchmark import build_bands
+from pipeline.benchmark.frontier import Frontier
+from pipeline.drives import typical_drives
+from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
+from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.usual_delivery import fit_usual_delivery
+from pipeline.flight.devices import NO_DEVICES
+from pipeline.flight.standard import AirNodes, StudyTables
+
+AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
+PERCENTILES = [f"carry_p{level}_yd" for level in (25, 50, 75, 90)]
+
+
+@pytest.fixture(scope="module")
+def built(world_maker, roller, tmp_path_factory):
+    """Build the bands of golfers from 82 to 98 mph; give the frontier, the bands and the model's efficient ratio."""
+    root = tmp_path_factory.mktemp("bands")
+    in_air = {"carry_measured_yd": pl.col("carry_standard_yd"), "pressure_hpa": pl.lit(None, pl.Float64)}
+    in_air |= {"altitude_m": pl.lit(0.0), "temp_c": pl.lit(15.0), "humidity": pl.lit(0.0)}
+    in_air |= {"wind_along_mps": pl.lit(0.0)}
+    named = world_maker().golfers.filter(pl.col("club_speed_mph").is_between(82, 98))
+    drives = world_maker().drives.filter(pl.col("golfer").is_in(named["golfer"].implode()))
+    drives.with_columns(**in_air).write_parquet(root / "drives.parquet")
+    typical = typical_drives(drives, ["golfer"])
+    typical.write_parquet(root / "typical.parquet")
+    write_arrays(root / "tables.npz", StudyTables(roller.table, AirNodes([], np.zeros(0), np.zeros(0)), []).to_arrays())
+    write_artefact(root / "devices.json", NO_DEVICES)
+    fitted = fit_to(candidate_named("quadratic"), drives).model
+    made = {}
+
+    def with_choices(strike=0.75, deliveries=0.8):
+        if (strike, deliveries) in made:
+            return made[strike, deliveries]
+        model = replace(fitted, usual=fit_usual_delivery(typical, strike))
+        folder = root / f"{strike}_{deliveries}"
+        (folder / "benchmarks").mkdir(parents=True)
+        write_artefact(
+            folder / "model.json", FittedModel("hill", model, FittedOn(drives.height, typical.height, ("2026Q3",)))
+        )
+        write_arrays(
+            folder / "replicates.npz", refit(model, drives, typical, draw_counts(typical.height, 1, 20)).to_arrays()
+        )
+        out = {"csv": "bands.csv", "parquet": "bands.parquet", "frontier": "frontier.json", "chart": "chart.json"}
+        build_bands.run(
+            **{name: str(root / f"{name}.parquet") for name in ("drives", "typical")},
+            model=str(folder / "model.json"),
+            replicates=str(folder / "replicates.npz"),
+            tables=str(root / "tables.npz"),
+            devices=str(root / "devices.json"),
+            **{name: str(folder / "benchmarks" / file) for name, file in out.items()},
+            efficient_replicates=str(folder / "efficient_replicates.npz"),
+            about={"study": "hill", "air": AIR, "turf": "normal", "units": "yards"},
+            bands={"centres": [85, 95], "half_width_mph": 5},
+            window_tolerance_yd=5.0,
+            min_shots=12,
+            min_golfers=5,
+            deliveries=deliveries,
+        )
+        frontier = read_artefact(folder / "benchmarks/frontier.json", Frontier)
+        errors = read_arrays(folder / "efficient_replicates.npz")
+        assert errors["error_yd"].shape == (20, len(frontier.speed_mph))
+        made[strike, deliveries] = frontier, pl.read_csv(folder / "benchmarks/bands.csv"), model.usual.better_ratio
+        return made[strike, deliveries]
+
+    return with_choices
+
+
+def test_a_model_keeps_the_strike_that_it_was_fitted_with(built):
+    (plain, bands, quarter), (tenth, same, better) = built(), built(strike=0.9)
+    assert (plain.strike, tenth.strike) == (0.75, 0.9)
+    # Carry goes by 1.7 yd per mph of ball speed where launch and spin are best.
+    more = 1.7 * 90 * float(better(90.0) - quarter(90.0))
+    assert more > 0.5
+    assert tenth.at("carry_yd", 90.0) - plain.at("carry_yd", 90.0) == pytest.approx(more, rel=0.15)
+    # Golfers' own drives are what they were, and so is what is reachable.
+    assert same.select(PERCENTILES).equals(bands.select(PERCENTILES))
+    np.testing.assert_array_equal(tenth.reach.masks, plain.reach.masks)
+
+
+def test_the_share_of_deliveries_moves_what_is_reachable_and_no_golfers(built):
+    (plain, bands, _), (wide, same, _) = built(), built(deliveries=0.95)
+    assert wide.reach.masks.sum() > 1.5 * plain.reach.masks.sum()
+    assert bands.select(PERCENTILES).equals(same.select(PERCENTILES))
+    assert wide.strike == plain.strike
+    assert (wide.carry_yd >= plain.carry_yd - 1e-9).all()
