@@ -14,9 +14,10 @@ from pipeline.configuration.load import load_layout, load_study
 from pipeline.configuration.study import Study
 
 ROOT = Path(__file__).parents[2]
+RESEARCH = "docs/research"  # has an index of its own
 PAPERS = sorted(
     path.relative_to(ROOT).as_posix()
-    for pattern in ("*.md", "docs/*.md", "*/README.md", "profiles/*/README.md")
+    for pattern in ("*.md", "docs/*.md", "docs/research/*.md", "*/README.md", "profiles/*/README.md")
     for path in ROOT.glob(pattern)
 )
 
@@ -77,7 +78,10 @@ def test_every_document_is_in_the_readmes_table():
     listed = re.findall(r"^\| \[(.+?)\]\((.+?)\) \|", read("README.md"), flags=re.MULTILINE)
     assert all(text == target for text, target in listed)
     documents = {name for name in PAPERS if name.startswith("docs/")} | {"DEVELOPERS.md"}
-    assert {target for _, target in listed} == documents
+    pages = {name for name in documents if name.startswith(f"{RESEARCH}/")} - {f"{RESEARCH}/README.md"}
+    assert {target for _, target in listed} == documents - pages
+    told = re.findall(r"^\| \[(.+?)\]\((.+?)\) \|", read(f"{RESEARCH}/README.md"), flags=re.MULTILINE)
+    assert {f"{RESEARCH}/{target}" for _, target in told} == pages | {f"{RESEARCH}/question.ipynb"}
 
 
 @cache
