@@ -63,6 +63,7 @@ def texts(results, rename):
             text = json.loads(text)
             assert len(text.pop("key")) == 16
             assert len(text.pop("made")) > 50
+            assert text.pop("folder")
         found[rename(path.relative_to(results).as_posix())] = EMBEDDED.sub("", text) if path.suffix == ".html" else text
     assert len(found.pop(NAMED_PICTURE)) > 10_000
     return found
