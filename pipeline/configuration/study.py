@@ -10,7 +10,6 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
-from pipeline.tables.logs import LOG_COLUMNS, NUMBERS, OPTIONAL_NUMBERS, REGRESSOR_NAME, TAKEN
 
 DEMO_STUDY = "twin-valleys"
 
@@ -195,7 +194,9 @@ class Model(Strict):
     @property
     def further_columns(self) -> tuple[str, ...]:
         """The regressors that aren't standard columns of a log."""
-        return tuple(name for name in self.regressors if name not in OPTIONAL_NUMBERS)
+        from pipeline.tables import logs  # a third of a second that lookups need not pay
+
+        return tuple(name for name in self.regressors if name not in logs.OPTIONAL_NUMBERS)
 
     @field_validator("choose")
     @classmethod
@@ -218,15 +219,17 @@ class Model(Strict):
 
 def _no_regressor(name: str) -> str | None:
     """Say why a column can't be a regressor; None if it can."""
-    if name in OPTIONAL_NUMBERS:
+    from pipeline.tables import logs
+
+    if name in logs.OPTIONAL_NUMBERS:
         return None
-    if name in NUMBERS:
+    if name in logs.NUMBERS:
         return f"can't hold {name!r}, which the model of carry has anyway; leave it out"
-    if name in LOG_COLUMNS:
+    if name in logs.LOG_COLUMNS:
         return f"can't hold {name!r}, which isn't a column of numbers; leave it out"
-    if name in TAKEN:
+    if name in logs.TAKEN:
         return f"can't hold {name!r}, a name that Yardband has taken; give the column another by a layout"
-    if not re.fullmatch(REGRESSOR_NAME, name):
+    if not re.fullmatch(logs.REGRESSOR_NAME, name):
         return (
             f"can't hold {name!r}; use up to 60 letters, digits and _ with a letter first, and let a layout say which "
             f"header that is"

@@ -1,15 +1,6 @@
 """The model of carry, the verdict on it, and the one that golfers are measured with."""
 
-from dataclasses import asdict
-
-from pipeline.fit.kept import (
-    FILES,
-    choose_in_use,
-    kept_files,
-    model_id,
-    parent_files,
-)
-from pipeline.fit.verdict import ASKED, TRIAL, Choice
+from pipeline.fit.kept import FILES, parent_files
 
 # Columns that the study names as regressors: without any, none of this is made.
 BESIDE = {}
@@ -126,34 +117,7 @@ FLIGHT = {
 WHICH = ASKED_FOR["record"] if ASKED_FOR else FIT["model"]
 
 
-def choice(wildcards):
-    """Choose the model in use."""
-    if ASKED_FOR:
-        return Choice(str(config["model"]), ASKED)
-    if OWN:
-        verdict = checkpoints.keep_model.get().output.verdict
-        return choose_in_use(KEPT, DECISIONS, verdict, SETTINGS["air"])
-    checkpoints.fit_model.get()
-    return Choice(model_id(FIT), TRIAL, trial=config["trial"])
-
-
-def in_use(name):
-    """Give the function of wildcards that finds a file of the model in use: one of `FILES`, drives or tables.
-
-    Carry belongs to a calibration of flight: with a kept model, drives are moved by its own.
-    """
-
-    def found(wildcards):
-        used = choice(wildcards)
-        if not used.kept:
-            return {**FIT, **FLIGHT}[name]
-        moved = {
-            "drives": f"{OUT}/collected/in_use/drives.parquet",
-            "tables": f"{OUT}/flight/in_use/tables.npz",
-        }
-        return {**kept_files(KEPT, used.id), **moved}[name]
-
-    return found
+include: "in_use.smk"
 
 
 # What the record of a kept model says of how it and its benchmarks were made, by the keys of study.yaml.
@@ -213,13 +177,6 @@ if OWN:
             STEP
 
     WHICH = rules.keep_model.output.verdict
-
-
-def held_out_in_use(wildcards):
-    """Give the newest fit's predictions of golfers held out if it is the model in use; no kept model has any."""
-    if ASKED_FOR or not (FIRST_FIT or not OWN) and choice(wildcards).kept:
-        return []
-    return rules.fit_model.output.held_out
 
 
 MODEL = ASKED_FOR or FIT

@@ -1,6 +1,7 @@
 """Everything people open."""
 
 import os
+from dataclasses import asdict
 
 from pipeline.configuration.log_files import layouts_used
 from pipeline.report.figures.naming import FORMATS, figure_names, map_names

@@ -53,27 +53,12 @@ if OWN:
             STEP
 
 
-def of_newest(path):
-    """Give a function of wildcards that finds a file of the newest fit, if that is the model in use."""
-
-    def found(wildcards):
-        used = choice(wildcards) if OWN and not FIRST_FIT else None
-        if ASKED_FOR or (used is not None and used.kept):
-            raise WorkflowError(
-                f"sensitivity: golfers are measured with the kept model {used.id if used else config['model']}, and what"
-                " moves is looked at by fits of today's drives. Run it as a trial: --config trial=NAME."
-            )
-        return path
-
-    return found
-
-
 rule assess_sensitivity:
     input:
         **BESIDE,
         own=OWN_FILES,
         drives=rules.standardise_shots.output.drives,
-        model=of_newest(rules.fit_model.output.model),
+        model=rules.fit_model.output.model,
         scores=rules.fit_model.output.scores,
         frontier=rules.build_bands.output.frontier,
         replicates=rules.fit_model.output.replicates,

@@ -1,9 +1,11 @@
 """`yardband lookup` as a coach types it."""
 
 import json
+import os
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from pipeline.benchmark.drives_near import INSIDE
 from pipeline.benchmark.frontier_here import frontier_in
 from pipeline.benchmark.frontier_part import part_about
 from pipeline.benchmark.lookup import look_up
-from pipeline.benchmark.lookup_command import Asked, place_of, read_results
+from pipeline.benchmark.lookup_command import Asked, find_results, place_of, read_results
 from pipeline.benchmark.reach import Reach
 from pipeline.benchmark.typed_question import limits_near
 from pipeline.cli import cli
@@ -297,3 +299,14 @@ def test_the_command_leaves_slow_packages_alone(results):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_looks_and_trials_are_found_by_their_folder_alone(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    own, look, trial = (tmp_path / "results/hill" / place for place in (".", "by-model/k1", "trials/few"))
+    for age, folder in enumerate((own, look, trial)):
+        (folder / "benchmarks").mkdir(parents=True)
+        (folder / "benchmarks/frontier.json").write_text("{}", encoding="utf-8")
+        os.utime(folder / "benchmarks/frontier.json", (age, age))
+    assert find_results(None) == Path("results/hill")
+    assert find_results(trial) == trial

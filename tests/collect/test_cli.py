@@ -187,7 +187,7 @@ def test_wrong_usage_ends_with_2():
 
 
 def test_a_fault_of_our_own_shows_one_sentence_and_no_content(study, monkeypatch):
-    def broken(_):
+    def broken(*_):
         raise ValueError("row content: Ann Oak")
 
     monkeypatch.setattr("pipeline.collect.check_command.survey", broken)

@@ -14,7 +14,7 @@ from pipeline.fit.model import FittedModel
 from pipeline.flight.calibrate import Calibration, StudyFlight
 
 FILES = {
-    "model": "model.json", "coefficients": "coefficients.csv", "scores": "scores.csv", "card": "card.md",
+    "model": "model.json", "coefficients": "coefficients.csv", "scores": "scores.csv",
     "typical": "typical.parquet", "replicates": "replicates.npz", "held_out": "held_out.parquet",
 }  # fmt: skip
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
@@ -44,6 +44,7 @@ def fit(world_maker, tmp_path_factory):
                 air=AIR,
                 choices=Model(**PLAIN | choices).model_dump(mode="json"),
                 strike=strike,
+                own=[],
             )
         return made[key]
 
@@ -75,7 +76,7 @@ def test_folds_change_what_is_held_out_alone(fit):
 
 def test_replicates_change_the_refits_and_what_rests_on_them(fit):
     other = fit(replicates=60)
-    assert changed(fit(), other) <= {"replicates", "model", "coefficients", "card"}
+    assert changed(fit(), other) <= {"replicates", "model", "coefficients"}
     assert "replicates" in changed(fit(), other)
     with np.load(fit() / "replicates.npz") as few, np.load(other / "replicates.npz") as many:
         assert (len(few["counts"]), len(many["counts"])) == (50, 60)
@@ -101,11 +102,6 @@ def test_a_forced_model_is_written_and_the_contests_is_told(fit, capsys):
     assert scores[1].filter("chosen")["note"].to_list() == [
         "over club speed; named by the study; the contest would have chosen quadratic"
     ]
-    card = (other / "card.md").read_text(encoding="utf-8")
-    assert (
-        "The study names line as the model to use (model.choose in study.yaml). The contest would have chosen" in card
-    )
-    assert "The used model's residual standard deviation in the fit is" in card
     said = capsys.readouterr().out
     assert "40 golfers: used line, as study.yaml says (the contest would have chosen quadratic), " in said
 
@@ -115,7 +111,7 @@ def test_candidates_that_are_not_named_do_not_compete(fit, capsys):
     assert pl.read_csv(other / "scores.csv")["model"].to_list() == ["quadratic"]
     assert "Fitting line" not in capsys.readouterr().out
     # The model is the same that wins against the line.
-    assert changed(fit(), other) == {"coefficients", "scores", "card"}
+    assert changed(fit(), other) == {"coefficients", "scores"}
 
 
 def test_a_study_that_says_nothing_has_the_defaults():

@@ -30,20 +30,9 @@ RESAMPLED = {
 ROUNDED = {"Lost otherwise, yd": 0.1}
 PICTURES = {"carry_by_speed.png": 1e-5}  # mean difference of a pixel, of 1: the band of the curve's interval
 
-# What has another name since the run before; the README's change list has it for users.
-RENAMED_FILES = {"benchmarks/guide.json": "benchmarks/frontier.json"}
-RENAMED_COLUMNS = {
-    "collected/loaded.duckdb": {"carry_yd": "carry_measured_yd"},
-    "collected/drives.parquet": {"carry_yd": "carry_standard_yd"},
-    "shots.duckdb": {"carry_yd": "carry_measured_yd"},
-    # Headings of the workbooks.
-    "benchmarks/bands.xlsx": {"Band centre, mph": "Band center, mph"},
-    "golfers/golfers.xlsx": {
-        "Yards lost with luck taken out, yd": "Yards lost, luck taken out, yd",
-        "The same, low end of its 90 % interval, yd": "Yards lost, luck taken out, low end of the 90 % interval, yd",
-        "The same, high end of its 90 % interval, yd": "Yards lost, luck taken out, high end of the 90 % interval, yd",
-    },
-}
+# What has another name since the run before, by file: columns, to their new names; those that are gone, to "".
+RENAMED_FILES: dict[str, str] = {}
+RENAMED_COLUMNS: dict[str, dict[str, str]] = {}
 # Files that tell of the run itself: code, versions, times, ids that follow from a file's form.
 OF_THE_RUN = ("run.json", "kept/", "verdict.json", "collected/small")
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import hashlib
+import json
 import os
 import shutil
 import signal
@@ -83,11 +84,20 @@ def kill_group(process):
         os.killpg(process.pid, signal.SIGKILL)
 
 
+def without_place(path):
+    """Read a file; of run.json without where the study folder was."""
+    if path.name != "run.json":
+        return path.read_bytes()
+    told = json.loads(path.read_text(encoding="utf-8"))
+    assert told.pop("folder")
+    return json.dumps(told, sort_keys=True).encode()
+
+
 def contents(results):
     """Digest every finished file; of a database its tables, since DuckDB lays out pages as it likes."""
     files = [path for path in sorted(results.rglob("*")) if path.is_file() and PART not in str(path)]
     return {
-        path.relative_to(results).as_posix(): rows_of(path) if path.suffix == ".duckdb" else digest(path.read_bytes())
+        path.relative_to(results).as_posix(): rows_of(path) if path.suffix == ".duckdb" else digest(without_place(path))
         for path in files
     }
 

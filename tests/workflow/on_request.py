@@ -1,3 +1,12 @@
-"""Files that a run makes only when its target is named."""
+"""Files that the demo's run doesn't make: those of a target, a key or a decision that it hasn't."""
 
-ON_REQUEST = ["model/sensitivity.html", "model/sensitivity.csv"]
+ON_REQUEST = [
+    "model/sensitivity.html",
+    "model/sensitivity.csv",
+    "model/regressors.csv",
+    "collected/regressors.parquet",
+    "collected/in_use/",
+    "flight/in_use/",
+    "by-model/",
+    "trials/",
+]

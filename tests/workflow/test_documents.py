@@ -264,7 +264,8 @@ def test_every_file_that_is_named_is_made_and_every_file_that_is_made_is_named(d
     named = named_in(documents["outputs"])
     assert len(named) > 40
     missing = [name for name in named if not (demo.results / name).exists()]
-    assert missing == ON_REQUEST
+    assert set(missing) <= set(ON_REQUEST)
+    assert {"model/sensitivity.csv", "model/regressors.csv"} <= set(missing)
     folders = tuple(name for name in named if name.endswith("/"))
     made = [p.relative_to(demo.results).as_posix() for p in demo.results.rglob("*") if p.is_file()]
     unnamed = [one for one in made if one not in named and not one.startswith(folders)]

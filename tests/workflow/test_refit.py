@@ -16,6 +16,8 @@ import pytest
 from pipeline.benchmark.lookup_command import Asked, read_results
 from pipeline.statistics.arrays import plain_values
 
+pytestmark = pytest.mark.bench
+
 TEXT = "model/comparison.md"
 SUMMARY = "summary.txt"
 APART = {"by-model", "trials"}

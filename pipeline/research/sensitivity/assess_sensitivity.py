@@ -107,6 +107,6 @@ def check_newest(model: Path, frontier: Path, reached: Frontier) -> None:
     """Raise UserError where benchmarks are those of a kept model: its drives aren't the study's."""
     if (frontier.parents[1] / reached.model_file).resolve() != model.resolve():
         raise UserError(
-            f"{frontier}: is made with {reached.model_file}, and sensitivity is that of the newest fit; "
-            "run it again without model=."
+            f"{frontier}: is made with {reached.model_file}, and sensitivity is that of a fit of today's drives; "
+            "run it without model=, or as a trial with trial=NAME."
         )

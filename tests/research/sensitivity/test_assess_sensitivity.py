@@ -20,7 +20,7 @@ def test_benchmarks_of_a_kept_model_are_refused(tmp_path):
     frontier, model = tmp_path / "benchmarks/frontier.json", tmp_path / "model/model.json"
     check_newest(model, frontier, frontier_at([90.0]))
     with pytest.raises(
-        UserError, match=r"made with model/kept/k1/model\.json, and sensitivity is that of the newest fit"
+        UserError, match=r"made with model/kept/k1/model\.json, and sensitivity is that of a fit of today's"
     ):
         check_newest(model, frontier, frontier_at([90.0], model_file="model/kept/k1/model.json"))
 

@@ -1,0 +1,66 @@
+"""A new fit is compared with a kept one by the study's own folds and candidates."""
+
+from datetime import date
+
+import polars as pl
+
+from pipeline.configuration.study import Model
+from pipeline.edge.artefacts import read_artefact, write_artefact
+from pipeline.edge.files import write_csv
+from pipeline.fit import fit_model, keep_model
+from pipeline.fit.comparison import Scored
+from pipeline.fit.kept import FILES
+from pipeline.fit.verdict import ModelVerdict
+from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.flight.calibrate_flight import calibration_table
+from pipeline.flight.devices import NO_DEVICES
+
+AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
+IN_AIR = {"altitude_m": 0.0, "temp_c": 15.0, "humidity": 0.0, "wind_along_mps": 0.0, "pressure_hpa": None}
+
+
+def fitted(drives, folder, choices):
+    """Fit drives and judge the fit; give the scores that it was judged by."""
+    folder.mkdir()
+    measured = pl.col("carry_standard_yd").alias("carry_measured_yd")
+    air = [pl.lit(value, pl.Float64).alias(name) for name, value in IN_AIR.items()]
+    keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1), "struck_on": pl.lit(date(2026, 8, 1))}
+    drives.with_columns(measured, *air, **keys).write_parquet(folder / "drives.parquet")
+    calibration = Calibration("smits-smith-1994", 0.95, 1.0, None, None, [], 0, 0, None, None, "")
+    write_artefact(folder / "calibration.json", StudyFlight(calibration, 1.46))
+    write_csv(folder / "calibrations.csv", calibration_table(calibration, [calibration]))
+    write_artefact(folder / "devices.json", NO_DEVICES)
+    (folder / "card.md").write_text("# Card\n", encoding="utf-8")
+    files = {name: str(folder / file) for name, file in FILES.items()}
+    parts = {name: path for name, path in files.items() if name not in ("calibrations", "card")}
+    shared = {"drives": str(folder / "drives.parquet")}
+    settings = {"choices": choices.model_dump(mode="json"), "strike": 0.75, "own": []}
+    held_out = str(folder / "held_out.parquet")
+    fit_model.run(**parts, **shared, **settings, study="hill", held_out=held_out, seed=1, air=AIR)
+    kept = folder.parent / "kept"
+    keep_model.run(
+        **files,
+        **shared,
+        devices=str(folder / "devices.json"),
+        old=sorted(str(path) for path in kept.glob("*/*")),
+        verdict=str(folder / "verdict.json"),
+        scored=str(folder / "held_against.json"),
+        kept=str(kept),
+        settings={"air": AIR, "seed": 1, "model": choices.model_dump(mode="json")},
+        folds=choices.folds,
+        golfers=1.0,
+    )
+    return read_artefact(folder / "held_against.json", Scored), read_artefact(folder / "verdict.json", ModelVerdict)
+
+
+def test_a_fit_is_judged_by_the_studys_folds_and_its_own_candidate(tmp_path, world_maker):
+    drives = world_maker(golfers=40).drives
+    # The kept form is one that competes no more.
+    _, first = fitted(drives, tmp_path / "first", Model(candidates=["line"], folds=5, replicates=50))
+    scored, second = fitted(drives, tmp_path / "second", Model(candidates=["quadratic"], folds=5, replicates=50))
+
+    assert (first.verdict, second.verdict) == ("first", "adopt")
+    assert second.parent == first.id
+    assert scored.folds == 5
+    assert scored.on_all.new_rmse_yd < scored.on_all.old_rmse_yd
+    assert len(list((tmp_path / "kept").iterdir())) == 2
