@@ -79,10 +79,11 @@ def run(
     carry = MovedCarry.of(read_artefact(model, FittedModel).model, refits, read_artefact(frontier, Frontier))
     by_fit = {fit: pl.concat([part.directions[fit] for part in parts]) for fit in FITS}
     directions = fit_directions(by_fit, pl.concat([part.means for part in parts]))
-    own = own_slopes(by_fit[PATH], AttackErrors.of(sums, fitted))
+    errors = AttackErrors.of(sums, fitted)
+    own = own_slopes(by_fit[PATH], errors)
     paths = pl.concat([part.paths for part in parts])
     advice = with_paths(advise(table, cells, carry, fitted, min_shots), paths, own, directions)
-    of_directions = directions_table(directions, fitted.attack if fitted else None)
+    of_directions = directions_table(directions, errors.worth(by_fit[PATH]))
     write_csv(Path(slopes), DeliverySlopes.validate(pl.concat([slopes_table(sums, fitted), of_directions])))
     write_csv(Path(delivery), Delivery.validate(advice))
     gains = advice.filter(pl.col("advice") != KEEP_THE_LOFT).height

@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.coach.delivery.impact_slopes import LOFT_DOUBT, loft_difference_deg
-from pipeline.coach.delivery.slopes import MIN_GOLFERS, DeliverySlope
+from pipeline.coach.delivery.slopes import MIN_GOLFERS
 from pipeline.coach.delivery.sums import struck_soundly
 from pipeline.physics.impact import face_share, strike_in_space
 from pipeline.physics.swing_geometry import USUAL_PLANE_DEG, path_turn_deg
@@ -319,14 +319,14 @@ def fit_directions(sums: dict[DirectionFit, pl.DataFrame], totals: pl.DataFrame)
     return DirectionModel(fits, mean.by_impact())
 
 
-def directions_table(model: DirectionModel | None, attack: DeliverySlope | None) -> pl.DataFrame:
+def directions_table(model: DirectionModel | None, worth: float | None) -> pl.DataFrame:
     """Gather the rows of `DeliverySlopes` about directions; none where nothing could be fitted.
 
     Parameters
     ----------
     model : DirectionModel or None
-    attack : DeliverySlope or None
-        What is known of the readings of attack, whose errors flatten the slope of path.
+    worth : float or None
+        Share of the variance of attack's readings that is no error, which flattens the slope of path; None: not known.
     """
     rows = []
     for fit, found in ({} if model is None else model.fits).items():
@@ -335,11 +335,11 @@ def directions_table(model: DirectionModel | None, attack: DeliverySlope | None)
         for k, name in enumerate(fit.predictors):
             if name in fit.shown:
                 read, reach = float(found.fitted.coefficients[k]), float(found.reach[k])
-                reliability = attack.reliability if fit is PATH and attack is not None and attack.known else None
-                worth = reliability or 1.0
+                reliability = worth if fit is PATH else None
+                kept = reliability or 1.0
                 row = {"response": fit.response, "predictor": name, "golfers": found.golfers, "drives": found.drives}
-                row |= {"as_read": read, "slope": read / worth, "std_error": float(found.fitted.std_errors[k]) / worth}
-                row |= {"lo90": (read - reach) / worth, "hi90": (read + reach) / worth, "reliability": reliability}
+                row |= {"as_read": read, "slope": read / kept, "std_error": float(found.fitted.std_errors[k]) / kept}
+                row |= {"lo90": (read - reach) / kept, "hi90": (read + reach) / kept, "reliability": reliability}
                 row |= {"impact_slope": model.impact[fit.response, name], "used": model.used(fit)}
                 rows.append(row | {"note": _note(fit, model, reliability is not None)})
     if not rows:

@@ -78,6 +78,16 @@ class AttackErrors(NamedTuple):
         doubt = abs(SPIN_DOUBT * by_loft[0] / by_loft[1] * fitted.attack.as_read[1])
         return cls((1 - fitted.attack.reliability) * scatter, float(doubt) * scatter)
 
+    def worth(self, sums: pl.DataFrame) -> float | None:
+        """Give the share of the readings' variance within days that is attack; None where it isn't known or small.
+
+        `sums` is `PATH.sums` of all golfers.
+        """
+        freedom = sums.select(pl.col("n").sum() - pl.col("days").sum()).item()
+        scatter = sums.get_column("0*0").sum()
+        worth = 1 - self.variance * freedom / scatter if scatter > 0 else np.nan
+        return float(worth) if worth >= MIN_RELIABILITY else None
+
 
 def quarter_paths(directed: pl.DataFrame, quarter: str) -> pl.DataFrame:
     """Average golfers' paths, faces and planes of a quarter.

@@ -19,6 +19,7 @@ from pipeline.coach.delivery.directions import (
     fit_within,
     mean_delivery,
 )
+from pipeline.coach.delivery.paths import AttackErrors
 from pipeline.coach.delivery.slopes import fit_delivery
 from pipeline.coach.delivery.sums import Sums, cell_sums
 from pipeline.tables.delivery import DeliverySlopes
@@ -30,8 +31,9 @@ def fitted(drives):
 
 
 def rows_of(drives):
-    attack = fit_delivery(Sums.of(cell_sums(drives, usual(drives))))
-    return DeliverySlopes.validate(directions_table(fitted(drives), attack.attack if attack else None))
+    sums = Sums.of(cell_sums(drives, usual(drives)))
+    worth = AttackErrors.of(sums, fit_delivery(sums)).worth(PATH.sums(directed(drives, usual(drives))))
+    return DeliverySlopes.validate(directions_table(fitted(drives), worth))
 
 
 def row(table, response, predictor):
@@ -84,6 +86,21 @@ def test_path_follows_attack_as_the_plane_has_it_and_errors_of_readings_are_take
     assert path["as_read"] > -0.75
     assert path["reliability"] == pytest.approx(1 / 1.64, abs=0.06)
     assert not path["used"]
+
+
+def test_errors_of_attack_weigh_more_where_days_differ():
+    # Half of what attack does, it does from day to day, of which nothing is left within days.
+    rng = np.random.default_rng(6)
+    drives = directed_swings(steady(drives=120), 45.0, noise_deg=0.8)
+    of_day = pl.Series(rng.normal(0, 1.0, 6)).gather(pl.Series(np.arange(drives.height) % 6))
+    attack, path = pl.col("attack_deg") + of_day, pl.col("path_deg") - of_day
+    moved = drives.with_columns(attack_deg=attack, path_deg=path, launch_deg=pl.col("launch_deg") + 0.68 * of_day)
+    moved = moved.with_columns(spin_rpm=pl.col("spin_rpm") - 84.0 * of_day)
+
+    found = row(rows_of(moved), "path_deg", "attack_deg")
+
+    assert found["reliability"] == pytest.approx(1 / 1.64, abs=0.08)
+    assert found["slope"] == pytest.approx(-1.0, abs=0.12)
 
 
 def test_slopes_and_errors_are_those_of_another_library():
