@@ -33,11 +33,11 @@ MIN_DAY_FREEDOM = 5  # days less golfers, to tell how a golfer's days differ
 
 BY_GOLFER, BY_PLANE_READ, BY_PLANE_USUAL = PATH_BY
 TRY_IT = "Try it with a coach"
-OWN = f"{TRY_IT}: path and attack went together like this in the golfer's own swings, from one to the next."
-READ = f"{TRY_IT}: by geometry of a right-handed swing in the plane read."
+OWN = f"{TRY_IT}: in the golfer's own swings, path and attack went together like this."
+READ = f"{TRY_IT}: this is geometry, for a right-handed swing in the plane as read."
 USUAL = (
-    f"{TRY_IT}: by geometry of a right-handed swing in a plane of {USUAL_PLANE_DEG:g} deg, which is common practice "
-    "without a source."
+    f"{TRY_IT}: this is geometry, for a right-handed swing in a plane of {USUAL_PLANE_DEG:g} deg (common practice, no "
+    "source)."
 )
 
 _NUMBERS = (
