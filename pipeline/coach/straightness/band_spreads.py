@@ -8,7 +8,7 @@ import polars as pl
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.disclosure import protected_percentiles, protected_ratio
 from pipeline.drives import KEYS
-from pipeline.tables.straightness import ASSESSED, SPREAD_PERCENTILES, StraightnessBands
+from pipeline.tables.straightness import SPREAD_PERCENTILES, StraightnessBands
 from pipeline.tables.types import types_of
 
 
@@ -38,7 +38,7 @@ def band_spreads(
     A band's own golfers count, each as much as the others: no model says how spread changes with speed, so that
     golfers of other bands can't be moved to its center as their carries are.
     """
-    assessed = table.filter((pl.col("status") == ASSESSED) & pl.col("offline_sd_yd").is_not_null())
+    assessed = table.filter(pl.col("offline_sd_yd").is_not_null())
     speeds = club_speed.select(*KEYS, "club_speed_mph").with_columns(pl.col("quarter").cast(pl.String))
     golfers = assessed.join(speeds, on=KEYS, how="left", maintain_order="left", validate="1:1")
     rows = []
