@@ -42,7 +42,11 @@ def test_the_long_axis_leans_to_the_right_where_the_tilt_is_positive():
     _, outline, lines, _ = drawn(axis_tilt_deg=30.0)
     (left, low), (right, high) = lines["_long axis"]
     assert (right - left, high - low) == pytest.approx((32 * REACH * 0.5, 32 * REACH * np.cos(np.pi / 6)))
-    # Its ends lie on the ellipse.
+    # The short one stands across it, and the ends of both lie on the ellipse.
+    short = np.diff(lines["_short axis"], axis=0)[0]
+    assert short @ [right - left, high - low] == pytest.approx(0, abs=1e-9)
+    assert np.hypot(*short) == pytest.approx(18 * REACH)
+    assert np.hypot(*(outline - lines["_short axis"][1]).T).min() < 1.5
     assert np.hypot(*(outline - lines["_long axis"][1]).T).min() < 1.5
 
 
