@@ -55,6 +55,37 @@ rule plan_goals:
         STEP
 
 
+rule assess_straightness:
+    input:
+        drives=DRIVES,
+        calibration=MODEL["calibration"],
+    output:
+        straightness=f"{OUT}/golfers/straightness.csv",
+        straightness_bands=f"{OUT}/benchmarks/straightness_bands.csv",
+    log:
+        f"{LOGS_OF}/assess_straightness.log",
+    benchmark:
+        f"{LOGS_OF}/assess_straightness.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("assess_straightness"),
+    params:
+        **step(
+            "assess_straightness",
+            air=SETTINGS["air"],
+            bands=SETTINGS["bands"],
+            corridor_yd=STUDY.straightness.corridor_yd,
+            min_shots=STUDY.flags.min_shots,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Say how straight golfers drive"
+    shell:
+        STEP
+
+
 rule assess_progress:
     input:
         drives=DRIVES,
@@ -65,6 +96,7 @@ rule assess_progress:
         devices=rules.compare_devices.output.devices,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
+        straightness=rules.assess_straightness.output.straightness,
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",

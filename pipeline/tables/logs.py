@@ -238,6 +238,7 @@ class DriveTable(cols.Table):
     humidity = _same(Shots.humidity)
     altitude_m = _same(Shots.altitude_m)
     wind_along_mps = _same(Shots.wind_along_mps)
+    wind_cross_mps = _same(Shots.wind_cross_mps)
     source = _same(Shots.source)
     row = _same(Shots.row)
 
