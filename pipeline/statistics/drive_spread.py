@@ -105,7 +105,7 @@ class DriveSpread:
             middle = (low + high) / 2
             enough = self._beyond(middle[:, None] - self.doubt_yd[:, None] * _NODES) @ _WEIGHTS >= share
             low, high = np.where(enough, middle, low), np.where(enough, high, middle)
-        return np.asarray(np.where(np.isnan(self.doubt_yd), np.nan, (low + high) / 2))
+        return np.asarray(np.where(np.isnan(self.doubt_yd + self.quantile_yd[:, 0]), np.nan, (low + high) / 2))
 
     def _beyond(self, distance_yd: Array) -> Array:
         """Give the shares beyond distances, shape (n, m), the doubt of the center left out."""

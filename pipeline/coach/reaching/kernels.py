@@ -17,8 +17,8 @@ from pipeline.statistics.arrays import Array
 from pipeline.statistics.drive_spread import LEVELS
 
 # The others count as much as so many drives. Of simulated golfers of 6 to 120 drives (tests/coach/reaching) 5, 10 and
-# 20 give shares of the next quarter that err alike (0.102, 0.103 and 0.103, root mean square) and intervals of which
-# 92, 91 and 89 % hold the truth.
+# 20 give shares of the next quarter that err alike (0.103, 0.103 and 0.104, root mean square) and intervals of which
+# 91, 90 and 88 % cover the true share.
 PRIOR_DRIVES = 10.0
 
 # Fewer own drives say nothing of how they scatter: the others' do.
@@ -90,7 +90,8 @@ def quantiles_of(golfer: Scatter, usual_spread_yd: float, others: Array, more_yd
     ----------
     golfer : Scatter
     usual_spread_yd : float
-        Standard deviation of sound drives, steadied by the other golfers', yd: what others' drives are scaled by.
+        Standard deviation of sound drives, steadied by the other golfers', yd: what others' drives are scaled by. NaN
+        where nobody's drives show any.
     others : ndarray, shape (BASE_POINTS,)
         From `others_shape`.
     more_yd : float
@@ -99,9 +100,12 @@ def quantiles_of(golfer: Scatter, usual_spread_yd: float, others: Array, more_yd
     Returns
     -------
     ndarray, shape (levels,)
-        Quantiles at `LEVELS`, yd.
+        Quantiles at `LEVELS`, yd; NaN without a spread.
     """
     from scipy.special import ndtr
+
+    if np.isnan(usual_spread_yd):
+        return np.full(len(LEVELS), np.nan)
 
     drives = len(golfer.off_yd)
     own = own_weight(drives)

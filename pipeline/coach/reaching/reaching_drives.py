@@ -161,7 +161,7 @@ def _scatter(drives: Drives, name: str, centers: Centers) -> list[Scatter]:
     newest = drives.gathered(lambda frame: frame.select(pl.col("quarter").cast(pl.String).max())).max().item()
     off = drives.gathered(
         lambda frame: (
-            frame.filter(pl.col("quarter").cast(pl.String) == newest)
+            frame.filter(pl.col("quarter").cast(pl.String) == pl.lit(newest, pl.String))
             .select("golfer", pl.col(name).cast(pl.Float64))
             .drop_nulls()
             .join(table, on="golfer")

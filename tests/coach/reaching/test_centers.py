@@ -1,9 +1,12 @@
+from datetime import date
+
 import numpy as np
 import polars as pl
 import pytest
 from simulated_golfers import DAY_YD, QUARTER_YD, simulate
 
 from pipeline.coach.reaching.centers import MIN_CHANGES, centers_of, change_variance
+from pipeline.coach.reaching.reaching_drives import golfers_drives
 
 
 def centers_table(golfers, change_sd, error_sd, quarters=("2026Q2", "2026Q3")):
@@ -49,3 +52,37 @@ def test_centers_are_nearer_the_truth_than_own_ones_and_doubted_as_much_as_they_
     # What golfers' spread about the usual takes back is little.
     assert np.mean(found.more_yd**2) == pytest.approx(0.75 * DAY_YD**2, rel=0.3)
     assert np.mean(found.doubt_yd**2) == pytest.approx(0.75 * DAY_YD**2 + QUARTER_YD**2, rel=0.3)
+
+
+def one_kind(golfers, drives, **columns):
+    rng = np.random.default_rng(7)
+    count = golfers * drives
+    plain = {"golfer": np.repeat([f"g{one:016x}" for one in range(golfers)], drives), "quarter": "2026Q3"}
+    plain |= {"struck_on": date(2026, 7, 1), "club_speed_mph": 95.0, "carry_yd": rng.normal(230, 9, count)}
+    return pl.DataFrame(plain | columns)
+
+
+@pytest.mark.parametrize("mishits", [0.0, 0.3])
+def test_the_spread_is_that_of_sound_drives_with_mishits_or_without(mishits):
+    rng = np.random.default_rng(8)
+    carry = rng.normal(230, 9, 6000) - 40 * (rng.uniform(size=6000) < mishits)
+    found = centers_of(one_kind(200, 30, carry_yd=carry), "carry_yd")
+    # Mishits pull the center down by a little, see `sound_centers`.
+    assert np.median(found.spread_yd) == pytest.approx(9, rel=0.1)
+    # Steadied: all truly scatter by the same.
+    assert np.std(found.spread_yd) < 0.5 * np.std(found.table["spread_yd"].to_numpy())
+
+
+def test_where_nobody_has_two_drives_no_spread_is_made_up():
+    found = golfers_drives(one_kind(12, 1), "carry_yd")
+    assert found.source == ["others"] * 12
+    assert np.isnan(found.spread.share_reaching(230.0)[0]).all()
+    assert np.isnan(found.spread.distance_reached(0.5)).all()
+
+
+def test_no_drives_and_drives_all_alike_are_no_fault():
+    assert golfers_drives(one_kind(3, 4).clear(), "carry_yd").golfer == []
+    alike = golfers_drives(one_kind(5, 12, carry_yd=230.0), "carry_yd").spread
+    assert alike.share_reaching(228.0)[0] == pytest.approx(1)
+    assert alike.share_reaching(232.0)[0] == pytest.approx(0, abs=1e-9)
+    assert golfers_drives(one_kind(1, 20), "carry_yd").spread.share_reaching(230.0)[0] == pytest.approx(0.5, abs=0.2)
