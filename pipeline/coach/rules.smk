@@ -35,10 +35,13 @@ rule plan_goals:
         frontier=rules.build_bands.output.frontier,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
+        tables=TABLES,
     output:
         goals=f"{OUT}/golfers/goals.csv",
         priorities_csv=f"{OUT}/golfers/priorities.csv",
         pace=f"{OUT}/golfers/pace.json",
+        reaching=f"{OUT}/golfers/reaching.npz",
+        usual_reaching=f"{OUT}/golfers/usual_reaching.json",
     log:
         f"{LOGS_OF}/plan_goals.log",
     benchmark:
@@ -48,7 +51,12 @@ rule plan_goals:
     resources:
         **needs("plan_goals"),
     params:
-        **step("plan_goals", bands=SETTINGS["bands"], wanted=SETTINGS["goals"]),
+        **step(
+            "plan_goals",
+            bands=SETTINGS["bands"],
+            wanted=SETTINGS["goals"],
+            turf=STUDY.flight.turf,
+        ),
     message:
         "Plan the golfers' goals"
     shell:
