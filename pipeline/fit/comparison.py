@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
-from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes
+from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes, straightened
 from pipeline.errors import UserError
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.factored import Factored
@@ -85,9 +85,9 @@ def fingerprint(used: pl.DataFrame | Drives) -> str:
     str
         SHA-256, 64 hexadecimal digits.
     """
-    digest = hashlib.sha256()
+    digest, columns = hashlib.sha256(), [name for name in FIT_COLUMNS if name != "curve_yd"]
     for frame in Drives.of(used).read():
-        ordered = frame.select(FIT_COLUMNS).sort(FIT_COLUMNS, nulls_last=True)
+        ordered = straightened(frame).select(columns).sort(columns, nulls_last=True)
         for part in ordered.iter_slices(SLICE):
             digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
     return digest.hexdigest()
