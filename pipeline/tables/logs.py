@@ -219,8 +219,16 @@ class DriveTable(cols.Table):
     flown_yd = cols.number(
         "Flown",
         "Carry of the study's calibrated flight at standard conditions; without ball speed, at the study's usual "
-        "speed ratio. Devices' and balls' shares of carry are fitted over it.",
+        "speed ratio. It is straight, whatever the spin axis. Devices' and balls' shares of carry are fitted over it.",
         decimals=1,
+    )
+    curve_yd = cols.number(
+        "Curve",
+        "What the spin axis costs of carry at standard conditions: flown straight less flown with it. The carry model "
+        "is fitted to standard carry plus this, the carry of a straight drive. Empty where the axis isn't known, and "
+        "then it counts as 0.",
+        decimals=1,
+        nullable=True,
     )
     spin_measured = _same(Shots.spin_measured)
     attack_deg = _same(Shots.attack_deg)
