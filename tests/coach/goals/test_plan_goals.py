@@ -194,6 +194,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys, roller):
     shots = shots.with_columns(pl.lit(value).alias(name) for name, value in read.items())
     ball = pl.col("club_speed_mph") * 1.4
     shots = shots.with_columns(ball.alias("ball_speed_mph"), carry_standard_yd=carry, flown_yd=carry)
+    shots = shots.with_columns(curve_yd=pl.lit(None, pl.Float64))
     shots.sort("golfer").write_parquet(tmp_path / "drives.parquet")
     table = {f"standard_{part}": value for part, value in roller.table.to_arrays().items()}
     np.savez(tmp_path / "tables.npz", **table, density=np.zeros(0), viscosity=np.zeros(0))
