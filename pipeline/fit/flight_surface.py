@@ -22,8 +22,8 @@ from pipeline.physics.trajectory import Launch, fly
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
-# Along speed, launch and spin. Where drives are usual the splines are within 0.1 yd of flight (tests say so); over all of
-# a study's drives by some 0.2 yd (root mean square), over 1 yd at odd ones: the card says how far.
+# Along speed, launch and spin. Where drives are usual the splines are within 0.1 yd of flight (tests say so). Over all
+# drives of a study they are some 0.2 yd off (root mean square), at odd ones more than 1 yd: the card says how far.
 POINTS = (14, 14, 14)
 ROOM = 0.05  # of an input's range, added at both ends
 LEAST_LAUNCH_DEG = 0.5  # below this some balls don't rise, and carry has a step that no spline follows
