@@ -25,6 +25,7 @@ def fitted(drives, folder, choices):
     measured = pl.col("carry_standard_yd").alias("carry_measured_yd")
     air = [pl.lit(value, pl.Float64).alias(name) for name, value in IN_AIR.items()]
     keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1), "struck_on": pl.lit(date(2026, 8, 1))}
+    keys["curve_yd"] = pl.lit(None, pl.Float64)
     drives.with_columns(measured, *air, **keys).write_parquet(folder / "drives.parquet")
     calibration = Calibration("smits-smith-1994", 0.95, 1.0, None, None, [], 0, 0, None, None, "")
     write_artefact(folder / "calibration.json", StudyFlight(calibration, 1.46))
