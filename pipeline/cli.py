@@ -143,6 +143,8 @@ def names(study: Path) -> None:
 @click.option("--launch", metavar="NUMBER", help="Launch angle, deg.")
 @click.option("--spin", metavar="NUMBER", help="Backspin, rpm.")
 @click.option("--ball-speed", metavar="NUMBER", help="Ball speed, mph.")
+@click.option("--distance", metavar="NUMBER", help="Also show the share of drives that reach this distance, yd.")
+@click.option("--carry", is_flag=True, help="The distance is carry alone. Default: carry and roll together.")
 @_place_and_units
 @RESULTS
 @AS_JSON
@@ -151,6 +153,8 @@ def lookup(
     launch: str | None,
     spin: str | None,
     ball_speed: str | None,
+    distance: str | None,
+    carry: bool,
     metric: bool | None,
     results: Path | None,
     as_json: bool,
@@ -164,7 +168,7 @@ def lookup(
     from pipeline.benchmark.lookup_command import answer_lookup, find_results
 
     drive = {"club_speed": club_speed, "launch": launch, "spin": spin, "ball_speed": ball_speed}
-    _say(answer_lookup(find_results(results), drive, place, metric), as_json)
+    _say(answer_lookup(find_results(results), drive, place, metric, distance, carry=carry), as_json)
 
 
 @cli.command(cls=_Typed)

@@ -32,13 +32,14 @@ FIT_COLUMNS = (
     "carry_standard_yd",
     "flown_yd",
     "spin_measured",
+    "curve_yd",
 )
 
 # A study is fitted on ball speed when at least this many golfers and drives have it; else on club speed.
 MIN_BALL_SPEED_GOLFERS = 8
 MIN_BALL_SPEED_DRIVES = 200
 
-# A golfer's ball speed counts as known when at least this share of the drives has a reading.
+# A golfer's ball speed, or curve, counts as known when at least this share of the drives has a reading.
 MIN_KNOWN_SHARE = 0.5
 
 # A golfer's spin counts as known from this many measured drives on, or where all are. A drive's spin varies by some 8 %
@@ -149,6 +150,17 @@ def usable(drives: pl.DataFrame, speed: str) -> npt.NDArray[np.bool_]:
     measured = MEASURED
     known = pl.col("ball_speed_mph").is_not_null() if speed == "ball" else pl.lit(True)
     return drives.select((measured & known).alias("usable")).get_column("usable").to_numpy()
+
+
+def straightened(drives: pl.DataFrame) -> pl.DataFrame:
+    """Give drives the carry of straight ones, which the carry model is of: `curve_yd` added, and left out then.
+
+    A drive whose curve isn't known keeps its carry; so do drives that have been straightened.
+    """
+    if "curve_yd" not in drives.columns:
+        return drives
+    straight = pl.col("carry_standard_yd") + pl.col("curve_yd").cast(pl.Float64).fill_null(0.0)
+    return drives.with_columns(straight).drop("curve_yd")
 
 
 def inputs(drives: pl.DataFrame, speed: str) -> tuple[Array, Array, Array]:

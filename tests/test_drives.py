@@ -1,10 +1,19 @@
 from datetime import date
 from hashlib import sha256
 
+import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.drives import golfer_codes, keyless_order, speed_of_study, typical_drives, usable, with_spin_unguessed
+from pipeline.drives import (
+    golfer_codes,
+    keyless_order,
+    speed_of_study,
+    straightened,
+    typical_drives,
+    usable,
+    with_spin_unguessed,
+)
 
 
 def drives(**columns):
@@ -113,3 +122,16 @@ def test_golfers_whose_first_rows_are_the_same_stay_as_they_come():
 
 def test_without_drives_there_is_no_golfer_to_put_in_order():
     assert keyless_order([]).to_list() == []
+
+
+def test_straightened_drives_carry_what_their_curve_took_and_no_more_than_once():
+    drives = pl.DataFrame({"carry_standard_yd": [200.1, 210.2, 220.3], "curve_yd": [6.5, None, 0.0]})
+    straight = straightened(drives)
+    assert straight.to_dict(as_series=False) == {"carry_standard_yd": [206.6, 210.2, 220.3]}
+    assert straightened(straight).equals(straight)
+
+
+def test_drives_whose_curve_nobody_knows_keep_their_carry_to_the_last_bit():
+    carry = pl.DataFrame({"carry_standard_yd": np.random.default_rng(1).normal(220, 20, 50)})
+    unknown = carry.with_columns(curve_yd=pl.lit(None))
+    assert straightened(unknown).equals(carry)

@@ -12,9 +12,10 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.frontier_here import frontier_in
 from pipeline.benchmark.frontier_part import part_about
 from pipeline.benchmark.lookup import UNANSWERED, look_up
-from pipeline.benchmark.lookup_text import asked_texts, lookup_text
+from pipeline.benchmark.lookup_text import asked_texts, lookup_text, reaching_lines
+from pipeline.benchmark.reaching import reaching_of, usual_here
 from pipeline.benchmark.run_and_conditions import Conditions, Place
-from pipeline.benchmark.typed_question import Drive, read_drive, read_place, read_turf, refusal_in
+from pipeline.benchmark.typed_question import Drive, read_drive, read_place, read_turf, refusal_in, used
 from pipeline.edge.artefacts import read_artefact
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, FittedModel
@@ -22,11 +23,16 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air, pressure_at
 from pipeline.physics.turf import FIRMNESS
 from pipeline.shown import IMPERIAL, METRIC, Units
+from pipeline.statistics.drive_spread import UsualReaching
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
 FRONTIER = Path("benchmarks/frontier.json")
 CALIBRATION = Path("flight/calibration.json")
+USUAL_REACHING = Path("golfers/usual_reaching.json")
+
+# A distance asked for, yd: beyond these no drive is in question.
+DISTANCES_YD = (1.0, 500.0)
 
 
 def find_results(given: Path | None) -> Path:
@@ -141,7 +147,13 @@ class Answered:
 
 
 def answer_lookup(
-    folder: Path, drive: Mapping[str, str | None], place: Mapping[str, str | None], metric: bool | None
+    folder: Path,
+    drive: Mapping[str, str | None],
+    place: Mapping[str, str | None],
+    metric: bool | None,
+    distance: str | None = None,
+    *,
+    carry: bool = False,
 ) -> Answered:
     """Answer a lookup as typed.
 
@@ -153,6 +165,15 @@ def answer_lookup(
         Texts; see `read_drive` and `read_asked`.
     metric : bool or None
         Whether it is typed and printed in metric units; None for the study's own.
+    distance : str, optional
+        Text: the share of the usual golfer's drives that reach it is asked for too.
+    carry : bool
+        Whether that distance is carry; else carry and roll together.
+
+    Returns
+    -------
+    Answered
+        With the answer of `look_up` and the keys `REACHING`.
 
     Raises
     ------
@@ -162,21 +183,32 @@ def answer_lookup(
     kept = read_frontier(folder)
     units = units_of(kept, metric)
     asked = read_asked(place, units)
+    wanted = None if distance is None else used("distance", distance, DISTANCES_YD, units)
     typed = read_drive(kept, drive, units)
     if typed.refusal is not None:
         return _unanswered(typed, typed.refusal)
     speed = math.nan if typed.club_speed is None else typed.club_speed
     found = read_results(folder, asked, part_about(kept, speed))
     answer = look_up(found.model, found.frontier, found.place, speed, typed.launch, typed.spin, typed.ball_speed)
+    answer |= reaching_of(None, None)
     if not answer["supported"]:
         return Answered(answer, "", refusal_in(found.frontier, found.model, typed, units))
     known = typed.known()
     said = asked_texts(known | known_of(asked), asked.turf, units)
-    return Answered(answer, lookup_text(kept.study, answer, said, units, left_out=None in known.values()), None)
+    text = lookup_text(kept.study, answer, said, units, left_out=None in known.values())
+    if wanted is None:
+        return Answered(answer, text, None)
+    usual = read_artefact(folder / USUAL_REACHING, UsualReaching)
+    moved_share = found.frontier.moved_share
+    spread = usual_here(usual, found.model, found.place, typed.delivery(), moved_share, carry=carry)
+    answer |= reaching_of(spread, wanted)
+    return Answered(answer, "\n".join([text, *reaching_lines(answer, wanted, units, carry=carry)]), None)
 
 
 def _unanswered(typed: Drive, refusal: str) -> Answered:
-    return Answered({"club_speed_mph": typed.club_speed, **UNANSWERED, "note": refusal}, "", refusal)
+    return Answered(
+        {"club_speed_mph": typed.club_speed, **UNANSWERED, **reaching_of(None, None), "note": refusal}, "", refusal
+    )
 
 
 def read_asked(place: Mapping[str, str | None], units: Units) -> Asked:

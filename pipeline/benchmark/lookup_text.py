@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.benchmark.reaching import reaching_text
 from pipeline.benchmark.window import Window
 from pipeline.shown import Units, angle_text, number_text, spin_text, typed_text, window_text
 from pipeline.texts.catalogue import texts, told
@@ -37,6 +38,16 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
     notes = [told("notes", key) for key in ("ball_unused", "no_window")]
     lines = [*([told("notes", "typical")] if left_out else []), *(note for note in notes if note in answer["note"])]
     return "\n".join([f"{study}: {', '.join(asked)}", *rows, *(f"  {line}" for line in lines)])
+
+
+def reaching_lines(answer: dict[str, Any], distance_yd: float, units: Units, *, carry: bool) -> list[str]:
+    """Write the share of drives that reach a distance, and whose drives they are."""
+    say = texts("command")
+    if answer["share_reaching"] is None:
+        return [f"  {told('notes', 'share_unknown')}"]
+    label = told("command", "reach", value=units.typed_distance_text(distance_yd))
+    row = f"  {label:<{_LABEL}}{reaching_text(answer)}"
+    return [row, f"  {told('notes', 'share_usual', what=say['carry' if carry else 'total'])}"]
 
 
 def asked_texts(asked: Mapping[str, float | None], turf: str | None, units: Units) -> list[str]:

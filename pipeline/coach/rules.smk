@@ -35,10 +35,13 @@ rule plan_goals:
         frontier=rules.build_bands.output.frontier,
         model=MODEL["model"],
         replicates=MODEL["replicates"],
+        tables=TABLES,
     output:
         goals=f"{OUT}/golfers/goals.csv",
         priorities_csv=f"{OUT}/golfers/priorities.csv",
         pace=f"{OUT}/golfers/pace.json",
+        reaching=f"{OUT}/golfers/reaching.npz",
+        usual_reaching=f"{OUT}/golfers/usual_reaching.json",
     log:
         f"{LOGS_OF}/plan_goals.log",
     benchmark:
@@ -48,9 +51,45 @@ rule plan_goals:
     resources:
         **needs("plan_goals"),
     params:
-        **step("plan_goals", bands=SETTINGS["bands"], wanted=SETTINGS["goals"]),
+        **step(
+            "plan_goals",
+            bands=SETTINGS["bands"],
+            wanted=SETTINGS["goals"],
+            turf=STUDY.flight.turf,
+        ),
     message:
         "Plan the golfers' goals"
+    shell:
+        STEP
+
+
+rule assess_straightness:
+    input:
+        drives=DRIVES,
+        calibration=MODEL["calibration"],
+    output:
+        straightness=f"{OUT}/golfers/straightness.csv",
+        straightness_bands=f"{OUT}/benchmarks/straightness_bands.csv",
+    log:
+        f"{LOGS_OF}/assess_straightness.log",
+    benchmark:
+        f"{LOGS_OF}/assess_straightness.tsv"
+    conda:
+        ENVIRONMENT
+    threads: 2
+    resources:
+        **needs("assess_straightness"),
+    params:
+        **step(
+            "assess_straightness",
+            air=SETTINGS["air"],
+            bands=SETTINGS["bands"],
+            corridor_yd=STUDY.straightness.corridor_yd,
+            min_shots=STUDY.flags.min_shots,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
+    message:
+        "Say how straight golfers drive"
     shell:
         STEP
 
@@ -65,6 +104,7 @@ rule assess_progress:
         devices=rules.compare_devices.output.devices,
         golfers=rules.assess_golfers.output.golfers,
         changes=rules.assess_golfers.output.changes,
+        straightness=rules.assess_straightness.output.straightness,
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",

@@ -278,6 +278,17 @@ class Adoption(Strict):
     )
 
 
+class Straightness(Strict):
+    """How straight golfers drive."""
+
+    corridor_yd: float = Field(
+        30,
+        ge=5,
+        le=150,
+        description="Full width of the corridor about the target line. straightness.csv has the share of drives in it.",
+    )
+
+
 class BandGoals(Strict):
     """The distances that golfers of a band work towards."""
 
@@ -333,6 +344,7 @@ class Study(Strict):
     efficient: Efficient = Efficient()
     intervals: Intervals = Intervals()
     adoption: Adoption = Adoption()
+    straightness: Straightness = Straightness()
     goals: BandGoals = BandGoals()
     title: str | None = Field(
         None,

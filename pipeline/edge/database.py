@@ -130,7 +130,7 @@ def write_drives(
     ----------
     loaded : Path
     changes : iterable of DataFrame
-        row, carry_change_yd and flown_yd of every drive, in the order of `shots_in_pieces`.
+        row, carry_change_yd, flown_yd and curve_yd of every drive, in the order of `shots_in_pieces`.
     drives : Path
         To be made, whole or not at all; its columns are those of `pipeline.tables.logs.DriveTable`, its bytes the
         same for the same drives.
@@ -148,7 +148,8 @@ def write_drives(
         If the changes are not those of the drives, row by row.
     """
     change = "if(s.row = c.row, c.carry_change_yd, error('changes of other drives'))"
-    made = {"carry_standard_yd": f"s.carry_measured_yd + {change} AS carry_standard_yd", "flown_yd": "c.flown_yd"}
+    made = {"carry_standard_yd": f"s.carry_measured_yd + {change} AS carry_standard_yd"}
+    made |= {"flown_yd": "c.flown_yd", "curve_yd": "c.curve_yd"}
     names = ", ".join(made.get(name) or _corrected(name, corrected or {}) for name in DriveTable.columns())
     with tempfile.TemporaryDirectory(prefix="yardband-") as folder, whole(drives) as part:
         spool = Path(folder) / "changes.parquet"
@@ -170,7 +171,7 @@ def _spool(changes: Iterable[pl.DataFrame], path: Path) -> None:
     import pyarrow.parquet  # a quarter of a second that readers need not pay
 
     arrow: Any = pyarrow  # which declares no types
-    numbers = [(name, arrow.float64()) for name in ("carry_change_yd", "flown_yd")]
+    numbers = [(name, arrow.float64()) for name in ("carry_change_yd", "flown_yd", "curve_yd")]
     form = arrow.schema([("row", arrow.int64()), *numbers])
     with arrow.parquet.ParquetWriter(path, form) as file:
         for piece in changes:

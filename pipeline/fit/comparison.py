@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
-from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes
+from pipeline.drives import FIT_COLUMNS, Drives, golfer_codes, straightened
 from pipeline.errors import UserError
 from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.factored import Factored
@@ -85,9 +85,9 @@ def fingerprint(used: pl.DataFrame | Drives) -> str:
     str
         SHA-256, 64 hexadecimal digits.
     """
-    digest = hashlib.sha256()
+    digest, columns = hashlib.sha256(), [name for name in FIT_COLUMNS if name != "curve_yd"]
     for frame in Drives.of(used).read():
-        ordered = frame.select(FIT_COLUMNS).sort(FIT_COLUMNS, nulls_last=True)
+        ordered = straightened(frame).select(columns).sort(columns, nulls_last=True)
         for part in ordered.iter_slices(SLICE):
             digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
     return digest.hexdigest()
@@ -101,7 +101,7 @@ def carry_by(
     Parameters
     ----------
     drives : DataFrame or Drives
-        With carry_measured_yd, the columns of `FIT_COLUMNS` and `AIR_COLUMNS`.
+        With carry_measured_yd, the columns of `FIT_COLUMNS` and `AIR_COLUMNS`; `SIDE_COLUMNS` as far as there are.
     calibration : Calibration
     speed_ratio : float or None
         Ball over club speed of a drive without ball speed.
@@ -110,8 +110,8 @@ def carry_by(
     Returns
     -------
     Drives
-        The same with carry_standard_yd so moved, and flown_yd. The grids of flight are flown anew, about a second for
-        each air.
+        The same with carry_standard_yd so moved, flown_yd and curve_yd. The grids of flight are flown anew, about a
+        second for each air.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
@@ -121,9 +121,10 @@ def carry_by(
     tables = StudyTables.build(calibration.ball, standard, AirNodes.of(around))
 
     def moved(frame: pl.DataFrame) -> pl.DataFrame:
-        change, flown = standard_flight(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
-        standard = (pl.col("carry_measured_yd") + pl.Series(change)).alias("carry_standard_yd")
-        return frame.with_columns(standard, pl.Series("flown_yd", flown))
+        found = standard_flight(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
+        standard = (pl.col("carry_measured_yd") + pl.Series(found.change_yd)).alias("carry_standard_yd")
+        curve = pl.Series("curve_yd", found.curve_yd, pl.Float64).fill_nan(None)
+        return frame.with_columns(standard, pl.Series("flown_yd", found.flown_yd), curve)
 
     return read.mapped(moved)
 

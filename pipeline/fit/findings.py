@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from pipeline.drives import Drives
+from pipeline.drives import Drives, straightened
 from pipeline.fit.comparison import Scored, carry_by, score_both
 from pipeline.fit.form import Form
 from pipeline.fit.model import Delivery
@@ -101,7 +101,7 @@ def drives_of_old(
 
 def score(old: ComparedFit, new: ComparedFit, form: Form, survey: Survey, devices: StudyDevices = NO_DEVICES) -> Scored:
     """Score both models, each on carry and readings of its own; parameters as for `compare`."""
-    drives = drives_of_old(old, new, survey.drives, references_of(old, new, devices))
+    drives = drives_of_old(old, new, survey.drives, references_of(old, new, devices)).mapped(straightened)
     return score_both(old, form, survey, drives)[0]
 
 
@@ -138,7 +138,7 @@ def compare(
         From the two records.
     """
     references = references_of(old, new, devices)
-    drives = drives_of_old(old, new, survey.drives, references)
+    drives = drives_of_old(old, new, survey.drives, references).mapped(straightened)
     lacking = levels_without_term(old.model, drives)
     return Findings(
         old=old,

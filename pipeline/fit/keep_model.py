@@ -27,6 +27,7 @@ from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.survey import Survey
 from pipeline.fit.verdict import ADOPT, FIRST, KEEP, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.logs import DriveTable
@@ -85,7 +86,7 @@ def open_to_compare(drives: Path, beside: str | None, models: Sequence[CarryMode
     """
     stored = DriveTable.columns()
     further = [name for model in models for name in model.regressors.names if name in stored]
-    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, "struck_on", *further)
+    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, *SIDE_COLUMNS, "struck_on", *further)
     return open_drives(drives, tuple(dict.fromkeys(columns)), None if beside is None else Path(beside))
 
 

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.drives import Drives
+from pipeline.drives import Drives, straightened
 from pipeline.fit.level_cells import Mode, cells_of, level_counts
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
@@ -166,7 +166,7 @@ def find_shares(
     LevelShares
         Levels with fewer than `MIN_SHOTS` drives or `MIN_GOLFERS` golfers have no share.
     """
-    read = Drives.of(drives)
+    read = Drives.of(drives).mapped(straightened)
     plan = _Plan.of(model, read.gathered(lambda frame: level_counts(frame, model.surface.speed)))
     at = [model.offsets.levels.index(level) for level in plan.inside]
     inside = replace(model, offsets=plan.offsets[0], offset_share=model.offset_share[at])

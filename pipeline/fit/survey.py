@@ -9,7 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.configuration.study import Model
-from pipeline.drives import Drives, typical_drives
+from pipeline.drives import Drives, straightened, typical_drives
 from pipeline.fit.surface import Extent
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
@@ -27,7 +27,7 @@ class Survey:
     Attributes
     ----------
     drives : Drives
-        Those of the fits; see `with_flown_scaled`.
+        Those of the fits, `straightened`; see also `with_flown_scaled`.
     typical : DataFrame
         One row per golfer, from `typical_drives` of these drives.
     fold : ndarray of int, shape (golfers,)
@@ -68,7 +68,7 @@ class Survey:
 
         `regressors` names columns of the drives; one that they lack counts as not known.
         """
-        read = with_flown_scaled(Drives.of(drives))
+        read = with_flown_scaled(Drives.of(drives).mapped(straightened))
         parts = [
             (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
             for frame in read.read()

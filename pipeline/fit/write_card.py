@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import Efficient, StandardAir
-from pipeline.drives import Drives, speed_of_study
+from pipeline.drives import Drives, speed_of_study, straightened
 from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_text
@@ -46,7 +46,7 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring. `settings` are those of the study, but for its logs."""
     fitted, table = read_artefact(model, FittedModel), read_table(scores, Scores)
-    every = open_drives(Path(drives))
+    every = open_drives(Path(drives)).mapped(straightened)
     used = every.usable(speed_of_study(every))
     air = StandardAir.model_validate(settings["air"])
     standard = Air.of(air.temp_c, air.pressure_hpa * 100, air.humidity)

@@ -1,13 +1,17 @@
-"""Moving each drive's carry to standard conditions: by the difference of flight there and flight as hit."""
+"""Moving each drive's carry to standard conditions: by the difference of flight there and flight as hit.
+
+Tables give flight straight ahead; what the spin axis and cross wind add to it is flown (`curve`).
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
+from pipeline.flight.curve import Sideways, side_motion
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
@@ -147,38 +151,62 @@ def expected_key(ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> 
     return "-".join(table_key(ball, *pair) for pair in (standard, *nodes.pairs))
 
 
+class StandardFlight(NamedTuple):
+    """Flight of drives at standard conditions beside flight as hit; each of shape (n,).
+
+    Attributes
+    ----------
+    change_yd : ndarray
+        Yards to add to carry: flight at standard conditions, calm, minus flight as hit; with the same spin axis.
+    flown_yd : ndarray
+        Flight at standard conditions, straight ahead.
+    curve_yd : ndarray
+        Flight at standard conditions straight ahead less that with the drive's spin axis; NaN where it isn't known.
+    """
+
+    change_yd: Array
+    flown_yd: Array
+    curve_yd: Array
+
+
 def standard_flight(
     drives: pl.DataFrame, tables: StudyTables, standard_temp_c: float, standard_pressure_hpa: float, ratio: float
-) -> tuple[Array, Array]:
+) -> StandardFlight:
     """Work out what moves each drive's carry to standard conditions, and its flight there.
 
     Parameters
     ----------
     drives : DataFrame
-        club_speed_mph, ball_speed_mph, launch_deg, spin_rpm and the air columns.
+        club_speed_mph, ball_speed_mph, launch_deg, spin_rpm and the air columns; `SIDE_COLUMNS` as far as there are.
     tables : StudyTables
     standard_temp_c, standard_pressure_hpa : float
         As for `air_of_drives`.
     ratio : float
         Ball over club speed where a drive has no ball speed.
-
-    Returns
-    -------
-    change_yd, flown_yd : ndarray, shape (n,)
-        Yards to add: flight at standard conditions minus flight as hit, both along a straight line; and the former.
     """
     air, wind = air_of_drives(drives, standard_temp_c, standard_pressure_hpa)
     club = drives.get_column("club_speed_mph").to_numpy()
     ball = drives.get_column("ball_speed_mph").cast(pl.Float64).to_numpy()
     speed = np.where(np.isnan(ball), club * ratio, ball) * MPS_PER_MPH
     shots = (speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())
-    flown = tables.standard.carry_m(*shots) / METRES_PER_YARD
-    return flown - tables.carry_as_hit_m(shots, air, wind) / METRES_PER_YARD, flown
+    calm = tables.standard
+    flown = calm.carry_m(*shots) / METRES_PER_YARD
+    straight = flown - tables.carry_as_hit_m(shots, air, wind) / METRES_PER_YARD
+    bent, curve = side_motion(shots, Sideways.of(drives), calm.ball, air, wind, calm.air)
+    return StandardFlight(straight + bent / METRES_PER_YARD, flown, curve / METRES_PER_YARD)
 
 
 def with_change(
     drives: pl.DataFrame, tables: StudyTables, standard_temp_c: float, standard_pressure_hpa: float, ratio: float
 ) -> pl.DataFrame:
-    """Give `row` of each drive, `carry_change_yd` and `flown_yd`; parameters as for `standard_flight`."""
-    change, flown = standard_flight(drives, tables, standard_temp_c, standard_pressure_hpa, ratio)
-    return drives.select("row", pl.Series("carry_change_yd", change), pl.Series("flown_yd", flown))
+    """Give `row` of each drive, and carry_change_yd, flown_yd and curve_yd (null where it isn't known).
+
+    Parameters are those of `standard_flight`.
+    """
+    found = standard_flight(drives, tables, standard_temp_c, standard_pressure_hpa, ratio)
+    return drives.select(
+        "row",
+        pl.Series("carry_change_yd", found.change_yd),
+        pl.Series("flown_yd", found.flown_yd),
+        pl.Series("curve_yd", found.curve_yd, pl.Float64).fill_nan(None),
+    )

@@ -13,12 +13,13 @@ from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.database import read_distinct, shots_in_pieces, write_drives
 from pipeline.errors import UserError
 from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_pair, with_change
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 from pipeline.physics.impact import ASSUMED_RATIO
 
-COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS)
+COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS, *SIDE_COLUMNS)
 
 
 def run(loaded: str, devices: str, calibration: str, tables: str, drives: str, air: dict[str, Any]) -> None:

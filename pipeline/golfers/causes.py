@@ -50,6 +50,9 @@ def main_cause(golfers: pl.DataFrame) -> pl.Series:
         nothing is known.
     """
     parts = np.stack([_column(golfers, f"lost_{name}_yd") for name in (*CAUSES, OTHER)])
+    # What the curve costs is shown and not named: it counts as it does where no log has the spin axis.
+    if "lost_curve_yd" in golfers.columns:
+        parts[-1] += np.nan_to_num(_column(golfers, "lost_curve_yd"))
     lost = np.nan_to_num(_column(golfers, "lost_yd"))
     names = np.array([*CAUSES, "mixed"])[_standing_out(parts, _column(golfers, "efficient_yd"))]
     nothing = (lost < NAMED_FROM_YD) | (np.nan_to_num(parts).max(axis=0) < NAMED_FROM_YD)

@@ -3,15 +3,16 @@
 Yards lost = efficient carry at the golfer's club speed - mean carry. The way from one to the other goes through
 the golfer's typical drive: contact, launch and spin are what is lost from the efficient drive to the typical one,
 consistency from the typical drive to the mean of the expected drives, other is the rest: what the drives did
-beside what the model expects of them. Of golfers whose spin is guessed, usual spin is expected, and what their own
-costs is in other. How well yards lost are known is worked out by `doubt`, from those of each drive.
+beside what the model expects of them. The model is of straight drives: what their curve costs is a part of its own
+where the spin axis is known, else in other. Of golfers whose spin is guessed, usual spin is expected, and what their
+own costs is in other. How well yards lost are known is worked out by `doubt`, from those of each drive.
 """
 
 import numpy as np
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import KEYS, Drives, typical_drives, with_spin_unguessed
+from pipeline.drives import KEYS, MIN_KNOWN_SHARE, Drives, typical_drives, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
 from pipeline.golfers.doubt import with_doubt
@@ -34,7 +35,7 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
     Returns
     -------
     DataFrame
-        One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the five parts,
+        One row per golfer and quarter, sorted: the delivery, carry_yd, efficient_yd, lost_yd, the parts,
         own_skewness (of a drive's yards lost; null below three drives) and the columns of `exposure`. Where the
         benchmarks don't reach the golfer's speed, what rests on them is null.
     """
@@ -44,6 +45,9 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
             pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
             pl.col("steady_yd").mean(),
+            pl.when(pl.col("curve_yd").is_not_null().mean() >= MIN_KNOWN_SHARE)
+            .then(pl.col("curve_yd").mean())
+            .alias("lost_curve_yd"),
             pl.col("lost_yd").skew(bias=False).fill_nan(None).alias("own_skewness"),
         ),
         on=KEYS,
@@ -78,16 +82,27 @@ def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) 
 
 
 def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
-    """Add per drive: expected carry, the same at the better quarter's strike, and yards lost."""
+    """Give per drive: reference carry, what its curve costs of it, expected carry, steady carry and yards lost.
+
+    Steady carry is expected carry at the better quarter's strike.
+    """
     delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
     return (
         lost_of_drives(model.with_reference(drives), model, frontier)
         .select(*KEYS, "carry_reference_yd", "lost_yd")
         .with_columns(
+            _curves(drives, model),
             pl.Series("expected_yd", model.expected(delivery)),
             pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
         )
     )
+
+
+def _curves(drives: pl.DataFrame, model: CarryModel) -> pl.Series:
+    """Give what each drive's curve costs on the reference device and ball, as `curve_yd`; null where not known."""
+    if "curve_yd" not in drives.columns:
+        return pl.Series("curve_yd", [None] * drives.height, pl.Float64)
+    return drives.get_column("curve_yd").cast(pl.Float64) / pl.Series(1 + model.added_share(drives))
 
 
 def _better_struck(model: CarryModel, delivery: Delivery) -> Delivery:
@@ -116,6 +131,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     consistency = model.expected(own) - mean
     lost = efficient - golfers.get_column("carry_yd").to_numpy()
     named = np.where(known, contact, 0.0) + from_launch + np.where(measured, from_spin, 0.0) + consistency
+    named = named + golfers.get_column("lost_curve_yd").fill_null(0.0).to_numpy()
     columns = {
         "ball_speed_mph": np.where(known, club * typical.speed_ratio, np.nan),
         "efficient_yd": efficient,
@@ -128,7 +144,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     }
     added = golfers.with_columns(pl.Series(name, values).fill_nan(None) for name, values in columns.items())
     out_of_reach = pl.col("lost_yd").is_null()
-    parts = pl.col("lost_contact_yd", "lost_launch_yd", "lost_spin_yd")
+    parts = pl.col("lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_curve_yd")
     return added.with_columns(pl.when(~out_of_reach).then(parts))
 
 

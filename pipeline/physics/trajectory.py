@@ -316,16 +316,19 @@ def _touch_down(last: Array, apex: Array, started: Array, h: float) -> Array:
     """
     before, after, slope, new_slope = last
     lo, hi = np.zeros(before.shape[1]), np.ones(before.shape[1])
-    # A ball that lands in its first step starts at nil height: look only at where it comes down again.
-    f_lo, f_hi = np.maximum(before[1], np.finfo(float).tiny), np.minimum(after[1], -np.finfo(float).tiny)
-    was_above = np.zeros(len(lo), dtype=bool)
-    u = hi
     # The cubic of `_hermite` for the height, by powers of u.
     rise, first, then = after[1] - before[1], h * slope[1], h * new_slope[1]
     square, cube = 3 * rise - 2 * first - then, first + then - 2 * rise
+    # A ball that lands in its first step starts at nil height: with u taken out, only where it comes down is nil.
+    from_tee = (before[1] <= 0) & (first > 0)
+    f_lo = np.maximum(np.where(from_tee, first, before[1]), np.finfo(float).tiny)
+    f_hi = np.minimum(after[1], -np.finfo(float).tiny)
+    was_above = np.zeros(len(lo), dtype=bool)
+    u = hi
     for turn in range(20):
         u = (lo * f_hi - hi * f_lo) / (f_hi - f_lo)
-        height = before[1] + u * (first + u * (square + u * cube))
+        beyond = first + u * (square + u * cube)
+        height = np.where(from_tee, beyond, before[1] + u * beyond)
         if np.all(np.abs(height) < LEVEL_M):
             break
         above = height > 0

@@ -72,7 +72,7 @@ LIGHT = Palette(
     on_good="#ffffff",
     map_low="#eef2f6",
     map_high="#74a9d8",
-    parts=("#1b6aa5", "#e08a1e", "#7cc0ee", "#7d4f77", "#d9d9d9"),
+    parts=("#1b6aa5", "#e08a1e", "#7cc0ee", "#7d4f77", "#23402a", "#d9d9d9"),
 )
 DARK = Palette(
     paper="#0e1216",
@@ -90,12 +90,12 @@ DARK = Palette(
     on_good="#06121e",
     map_low="#10161b",
     map_high="#2d567f",
-    parts=("#3f8fd0", "#eb9c3a", "#a8d8f8", "#a870a0", "#4a4f55"),
+    parts=("#3f8fd0", "#eb9c3a", "#a8d8f8", "#a870a0", "#dcd8a8", "#4a4f55"),
 )
 THEMES = {"light": LIGHT, "dark": DARK}
 
 # What tells the parts apart where color does not, in grey print and to any eye: matplotlib's hatches.
-PART_HATCHES = ("", "///", "...", "\\\\\\", "")
+PART_HATCHES = ("", "///", "...", "\\\\\\", "", "")
 # The shades of a map reach this far below the best, in yards or meters: what matters lies there, and a mishit would
 # take most of them. Three times the usual tolerance of a window.
 MAP_REACH = 15

@@ -1,4 +1,4 @@
-"""Tables of what to change in the delivery: slopes on attack and loft, and what each golfer can reach."""
+"""Tables of what to change in the delivery: slopes on attack, loft, face and path; what each golfer can reach."""
 
 import dataframely as dy
 import polars as pl
@@ -6,23 +6,34 @@ import polars as pl
 from pipeline.tables import columns as cols
 
 ADVICE = ("less loft", "more loft", "keep the loft")
+PATH_BY = ("golfer", "plane read", "plane assumed")
 
 
 class DeliverySlopes(cols.Table):
-    """Slopes of launch, spin and speed ratio on attack and stated loft.
+    """Slopes of launch, spin and speed ratio on attack and stated loft, and of directions on face, path and attack.
 
-    Launch in deg, spin in rpm at the golfers' mean club speed, speed ratio without unit, each per deg. These are
-    associations: what went together, swing by swing or golfer by golfer.
+    Launch and directions in deg, spin in rpm at the golfers' mean club speed, speed ratio without unit, each per deg.
+    These are associations: what went together, swing by swing or golfer by golfer.
     """
 
     FILES = ("model/delivery_slopes.csv",)
     ROW = "response, predictor and scope"
 
-    response = cols.text("Response", "launch_deg, spin_rpm or speed_ratio.", primary_key=True)
-    predictor = cols.text("Predictor", "attack_deg, or loft_deg at the same attack.", primary_key=True)
+    response = cols.text(
+        "Response",
+        "launch_deg, spin_rpm or speed_ratio; where logs have a path, launch_side_deg, spin_axis_deg or path_deg.",
+        primary_key=True,
+    )
+    predictor = cols.text(
+        "Predictor",
+        "attack_deg, or loft_deg at the same attack. Of directions: face_deg and path_deg together, face_to_path_deg "
+        "(face less path), face_to_path_by_loft (what 1 deg more stated loft changes in that slope).",
+        primary_key=True,
+    )
     scope = cols.word(
         "Scope",
-        "within: a golfer's own, swing to swing with one device and, for attack, one loft. between: golfer to golfer.",
+        "within: a golfer's own, swing to swing with one device and, for attack, one loft; of directions, in one day. "
+        "between: golfer to golfer.",
         ("within", "between"),
         primary_key=True,
     )
@@ -39,7 +50,9 @@ class DeliverySlopes(cols.Table):
         "Reliability", "Share of the readings' variance that isn't error.", decimals=2, nullable=True, max=1
     )
     impact_slope = cols.number(
-        "Slope by impact", "By rigid impact at the mean delivery; that of attack is at one loft.", decimals=3
+        "Slope by impact",
+        "By rigid impact at the mean delivery; that of attack is at one loft. Of path on attack: by geometry.",
+        decimals=3,
     )
     used = cols.flag(
         "Used", "Whether golfers/delivery.csv moves deliveries by it; else rigid impact or nothing is used."
@@ -99,7 +112,51 @@ class Delivery(cols.Table):
     attack_gain_yd, attack_gain_lo90_yd, attack_gain_hi90_yd = cols.estimate(
         "Gain by more attack", "Carry on top of the gain by loft."
     )
+    path_deg = cols.number("Path", "Mean path of the sound drives, to the right positive.", nullable=True)
+    face_deg = cols.number("Face", "Mean direction of the face at impact, to the right positive.", nullable=True)
+    plane_deg = cols.number(
+        "Plane",
+        "Inclination of the swing plane: mean reading, or what is assumed (common practice, no source).",
+        nullable=True,
+    )
+    path_after_attack_deg, path_after_attack_lo90_deg, path_after_attack_hi90_deg = cols.estimate(
+        "Path with more attack",
+        "Path to expect with 3 deg more attack, if nothing else changes.",
+    )
+    path_by = cols.word(
+        "Path with more attack by",
+        "What says how path follows attack: the golfer's own swings, or geometry in a plane read or assumed.",
+        PATH_BY,
+        nullable=True,
+    )
+    swing_direction_turn_deg = cols.number(
+        "Turn of the swing",
+        "How far the swing direction must turn to have a path of zero with 3 deg more attack, to the right positive. "
+        "Its doubt is that of the path.",
+        nullable=True,
+    )
+    start_direction_deg = cols.number(
+        "Start direction", "Where the ball is expected to start from face and path today.", nullable=True
+    )
+    spin_axis_deg = cols.number(
+        "Spin axis",
+        "Tilt expected from face and path today, of a ball struck with the middle of the face; positive bends right.",
+        nullable=True,
+    )
+    direction_note = cols.text("Note on directions", "How path and turn were found.", nullable=True)
     note = cols.note("Why something isn't given.")
+
+    @dy.rule()
+    def turn_undoes_the_path(cls) -> pl.Expr:
+        """Check that path after the change and turn cancel; null passes."""
+        left = pl.col("path_after_attack_deg") + pl.col("swing_direction_turn_deg")
+        return (left.abs() <= 1e-6).fill_null(True)
+
+    @dy.rule()
+    def path_has_a_plane_and_a_note(cls) -> pl.Expr:
+        """Check that a path to expect says how it was found."""
+        found = pl.all_horizontal(pl.col("plane_deg", "path_by", "direction_note").is_not_null())
+        return pl.col("path_after_attack_deg").is_null() | found
 
     @dy.rule()
     def gain_is_the_difference(cls) -> pl.Expr:

@@ -11,6 +11,7 @@ from pipeline.tables import columns as cols
 
 REACHES = ("reached", "delivery", "both", "speed", "beyond_data", "no_goal")
 SOURCES = ("study", "own speed", "a year's gain", "a small step", "next band")
+SHARE_SOURCES = ("own", "shrunk", "others")
 FIRSTS = ("delivery", "speed", "either", "cant_tell")
 
 _ROUNDING_YD = 1e-6
@@ -72,7 +73,43 @@ class Goals(cols.Table):
         "speed. speed: more speed, for the delivery leaves nothing. beyond_data: more speed than golfers here have.",
         REACHES,
     )
+    share_reaching = cols.share(
+        "Drives that reach the goal",
+        "Share of the golfer's drives of new days that carry the goal, mishits and a day's form in it, if the golfer "
+        "drives as in this quarter.",
+        nullable=True,
+    )
+    share_reaching_lo90, share_reaching_hi90 = cols.ends(
+        "Drives that reach the goal", decimals=0, min=0, max=1, percent=True
+    )
+    share_efficient = cols.share(
+        "Drives that reach it, efficient delivery",
+        "The same with an efficient delivery at today's club speed, the drives scattering as they do now.",
+        nullable=True,
+    )
+    share_at_goal_speed = cols.share(
+        "Drives that reach it, efficient delivery and the goal's speed",
+        "The same at the club speed for the goal: the typical drive carries it then, and mishits don't.",
+        nullable=True,
+    )
+    nine_of_ten_yd = cols.number("9 of 10 drives carry", "Carry that 9 of 10 of today's drives reach.", nullable=True)
+    five_of_ten_yd = cols.number("5 of 10 drives carry", "Carry that half of today's drives reach.", nullable=True)
+    one_of_ten_yd = cols.number("1 of 10 drives carries", "Carry that 1 of 10 of today's drives reach.", nullable=True)
+    share_from = cols.word(
+        "Shares from",
+        "What shares rest on. own: the golfer's own drives, for four fifths or more. shrunk: those and how other "
+        "golfers' drives scatter. others: how others' drives scatter about this golfer's center, the own ones being "
+        "too few.",
+        SHARE_SOURCES,
+        nullable=True,
+    )
     note = cols.note()
+
+    @dy.rule()
+    def fewer_drives_go_farther(cls) -> pl.Expr:
+        """Check that nine of ten drives reach no more than five, and five no more than one; null passes."""
+        nine, five, one = (pl.col(f"{number}_of_ten_yd") for number in ("nine", "five", "one"))
+        return ((nine <= five + _ROUNDING_YD) & (five <= one + _ROUNDING_YD)).fill_null(True)
 
     @dy.rule()
     def parts_add_up(cls) -> pl.Expr:
@@ -98,6 +135,7 @@ class Goals(cols.Table):
                 ("efficient_speed", "_mph"),
                 ("present_speed", "_mph"),
                 ("quarters", ""),
+                ("share_reaching", ""),
             )
         ]
         return pl.all_horizontal(inside)

@@ -6,7 +6,14 @@ import polars as pl
 from pipeline.tables import columns as cols
 
 CAUSES = ("contact", "launch", "spin", "consistency", "mixed", "none")
-PARTS = ("lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd")
+PARTS = (
+    "lost_contact_yd",
+    "lost_launch_yd",
+    "lost_spin_yd",
+    "lost_consistency_yd",
+    "lost_curve_yd",
+    "lost_other_yd",
+)
 
 
 def _part(label: str, note: str, short: str) -> dy.Float64:
@@ -57,8 +64,14 @@ class Golfers(cols.Table):
         "Carry of the typical drive minus the mean: what the poorer drives cost.",
         "Consistency",
     )
+    lost_curve_yd = _part(
+        "Lost through curve",
+        "What the bend of the drives costs, by flight at their spin axes: the mean. Empty where the axis is known for "
+        "less than half of the drives; what it costs is then in other.",
+        "Curve",
+    )
     lost_other_yd = _part(
-        "Lost otherwise", "What the model can't explain. The five parts add up to the yards lost exactly.", "Other"
+        "Lost otherwise", "What the model can't explain. The parts add up to the yards lost exactly.", "Other"
     )
     main_cause = cols.word(
         "Main cause",

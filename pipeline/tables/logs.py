@@ -16,6 +16,8 @@ OPTIONAL_NUMBERS = (
     "total_yd",
     "attack_deg",
     "path_deg",
+    "face_deg",
+    "plane_deg",
     "loft_deg",
     "launch_side_deg",
     "spin_axis_deg",
@@ -27,6 +29,7 @@ OPTIONAL_NUMBERS = (
     "humidity",
     "altitude_m",
     "wind_along_mps",
+    "wind_cross_mps",
 )
 OPTIONAL_TEXTS = ("site", "device", "ball", "setting", "group")
 OPTIONAL_FLAGS = ("spin_measured",)
@@ -87,18 +90,25 @@ class Shots(cols.Table):
     carry_yd = cols.number("Carry, measured", "Carry as measured.", min=5, max=450, decimals=1, short="Carry")
     total_yd = _reading("Total", "Carry and roll together, as measured.", 5, 550, decimals=1)
     attack_deg = _reading("Attack", "Vertical angle of the club's path, upward positive.", -20, 20)
-    path_deg = _reading("Path", "Horizontal angle of the club's path.", -45, 45)
+    path_deg = _reading("Path", "Horizontal angle of the club's path, to the right positive.", -45, 45)
+    face_deg = _reading("Face", "Horizontal angle of the face's normal at impact, to the right positive.", -45, 45)
+    plane_deg = _reading("Plane", "Inclination of the plane that the club swings in, to the ground.", 20, 90)
     loft_deg = _reading("Loft", "Stated loft of the club.", 0, 30)
-    launch_side_deg = _reading("Launch to the side", "Horizontal angle at which the ball starts.", -60, 60)
-    spin_axis_deg = _reading("Spin axis", "Tilt of the spin axis.", -90, 90)
+    launch_side_deg = _reading(
+        "Launch to the side", "Horizontal angle at which the ball starts, to the right positive.", -60, 60
+    )
+    spin_axis_deg = _reading("Spin axis", "Tilt of the spin axis; positive bends the flight to the right.", -90, 90)
     apex_yd = _reading("Apex", "Greatest height of the flight.", 0, 150, decimals=1)
     descent_deg = _reading("Descent", "Angle at which the ball lands.", 0, 90)
-    offline_yd = _reading("Offline", "Distance from the target line at landing.", -250, 250, decimals=1)
+    offline_yd = _reading(
+        "Offline", "Distance from the target line at landing, to the right positive.", -250, 250, decimals=1
+    )
     temp_c = _reading("Temperature", "Of the air.", -30, 55, decimals=1)
     pressure_hpa = _reading("Pressure", "At the site, not reduced to sea level.", 500, 1100, decimals=1)
     humidity = _reading("Humidity", "Relative humidity, 0 to 1.", 0, 1, decimals=2)
     altitude_m = _reading("Altitude", "Height above sea level.", -500, 5000)
     wind_along_mps = _reading("Wind along", "Wind along the drive, tail wind positive.", -25, 25, decimals=1)
+    wind_cross_mps = _reading("Wind across", "Wind across the drive; from left to right positive.", -25, 25, decimals=1)
     site = _said("Site", "Where the drive was hit.")
     device = _said("Device", "What measured it.")
     ball = _said("Ball", "Kind of ball.")
@@ -209,21 +219,34 @@ class DriveTable(cols.Table):
     flown_yd = cols.number(
         "Flown",
         "Carry of the study's calibrated flight at standard conditions; without ball speed, at the study's usual "
-        "speed ratio. Devices' and balls' shares of carry are fitted over it.",
+        "speed ratio. It is straight, whatever the spin axis. Devices' and balls' shares of carry are fitted over it.",
         decimals=1,
+    )
+    curve_yd = cols.number(
+        "Curve",
+        "What the spin axis costs of carry at standard conditions: flown straight less flown with it. The carry model "
+        "is fitted to standard carry plus this, the carry of a straight drive. Empty where the axis isn't known, and "
+        "then it counts as 0.",
+        decimals=1,
+        nullable=True,
     )
     spin_measured = _same(Shots.spin_measured)
     attack_deg = _same(Shots.attack_deg)
     path_deg = _same(Shots.path_deg)
+    face_deg = _same(Shots.face_deg)
+    plane_deg = _same(Shots.plane_deg)
     loft_deg = _same(Shots.loft_deg)
     launch_side_deg = _same(Shots.launch_side_deg)
     spin_axis_deg = _same(Shots.spin_axis_deg)
+    descent_deg = _same(Shots.descent_deg)
+    total_yd = _same(Shots.total_yd)
     offline_yd = _same(Shots.offline_yd)
     temp_c = _same(Shots.temp_c)
     pressure_hpa = _same(Shots.pressure_hpa)
     humidity = _same(Shots.humidity)
     altitude_m = _same(Shots.altitude_m)
     wind_along_mps = _same(Shots.wind_along_mps)
+    wind_cross_mps = _same(Shots.wind_cross_mps)
     source = _same(Shots.source)
     row = _same(Shots.row)
 
@@ -256,9 +279,13 @@ class StudiedDrives(cols.Table):
     carry_reference_yd = _same(StandardShots.carry_reference_yd)
     attack_deg = _same(Shots.attack_deg)
     path_deg = _same(Shots.path_deg)
+    face_deg = _same(Shots.face_deg)
+    plane_deg = _same(Shots.plane_deg)
     loft_deg = _same(Shots.loft_deg)
     launch_side_deg = _same(Shots.launch_side_deg)
     spin_axis_deg = _same(Shots.spin_axis_deg)
+    descent_deg = _same(Shots.descent_deg)
+    total_yd = _same(Shots.total_yd)
     offline_yd = _same(Shots.offline_yd)
     temp_c = _same(Shots.temp_c)
     pressure_hpa = _same(Shots.pressure_hpa)

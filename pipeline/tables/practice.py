@@ -25,6 +25,13 @@ TRENDS = ("gaining", "losing", "no_more_than_chance", "not_assessed")
 PROJECTIONS = ("dated", "cannot_tell_yet", "beyond_a_year", "no_band_above")
 
 
+def _sets() -> tuple[dy.Int64, dy.Int64]:
+    return (
+        cols.count("Sets", "Sets of four or more swings that are no misreads."),
+        cols.count("Rising sets", "Of them, with every swing faster than the one before."),
+    )
+
+
 class Swings(cols.Table):
     """Accepted swings without a ball, as collected."""
 
@@ -91,6 +98,7 @@ class Sessions(cols.Table):
     set_rise_mph = cols.number(
         "Rise in a set", "Mean over its sets: last two swings less first two.", decimals=1, nullable=True
     )
+    sets, rising_sets = _sets()
 
 
 class Practice(cols.Table):
@@ -128,6 +136,11 @@ class Practice(cols.Table):
     set_rise_mph, set_rise_lo90_mph, set_rise_hi90_mph = cols.estimate(
         "Rise in a set", "Last two swings of a set less its first two.", decimals=1
     )
+    sets, rising_sets = _sets()
+    rest_days = cols.number(
+        "Days of rest", "Days without practice between one session and the next: their median.", decimals=1,
+        nullable=True, min=0,
+    )  # fmt: skip
     drive_quarter = cols.text("Quarter with drives", "Newest quarter with both practice and drives.", nullable=True)
     drives = cols.count("Drives", "In that quarter.")
     drive_speed_mph = cols.number(
@@ -140,6 +153,12 @@ class Practice(cols.Table):
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
     next_band_mph = cols.number("Next band", "Center of the next band above.", nullable=True, trim=True)
     next_band_from_mph = cols.number("Next band from", "Where that band begins.", nullable=True, trim=True)
+    light_target_mph, light_target_lo90_mph, light_target_hi90_mph = cols.estimate(
+        "Light tool for the next band",
+        "Where the light tool's best speed should stand for the next band's center with the driver; with a ball, if "
+        "drives are known.",
+        why_empty="Empty where the factor is common practice, without a source.",
+    )
     projection = cols.word(
         "Projection",
         "dated: a day can be given. cannot_tell_yet: the trend is not clear. beyond_a_year: it takes longer. "
@@ -153,6 +172,11 @@ class Practice(cols.Table):
         nullable=True,
     )  # fmt: skip
     note = cols.note()
+
+    @dy.rule()
+    def rising_sets_are_sets(cls) -> pl.Expr:
+        """Check that no more sets rise than there are."""
+        return pl.col("rising_sets") <= pl.col("sets")
 
     @dy.rule()
     def only_a_gain_is_dated(cls) -> pl.Expr:

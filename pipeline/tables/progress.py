@@ -7,7 +7,7 @@ from pipeline.tables import columns as cols
 
 NO_CHANGE = "no_clear_change"
 VERDICTS = ("better", "worse", "changed", NO_CHANGE)
-MEASURED = ("club_speed", "speed_ratio", "launch", "spin", "carry", "lost")
+MEASURED = ("club_speed", "speed_ratio", "launch", "spin", "carry", "lost", "offline_mean", "offline_sd")
 CARRY_PARTS = ("contact", "launch", "spin", "consistency")
 
 _Three = tuple[dy.Float64, dy.Float64, dy.Float64]
@@ -30,12 +30,13 @@ def _tested(label: str, note: str = "") -> tuple[dy.Float64, dy.Float64, dy.Enum
         cols.probability(f"{label}, p", "How often luck alone would bring such a change, either way."),
         cols.probability(
             f"{label}, q",
-            "Share of lucky ones to expect among this change and all clearer ones, times the six measures.",
+            "Share of lucky ones to expect among this change and all clearer ones, times the measures.",
         ),
         cols.word(f"{label}, verdict", f"Better or worse only beyond chance. {note}".strip(), VERDICTS, nullable=True),
     )
 
 
+_IF_KNOWN = "Empty where straightness wasn't assessed in these two quarters."
 _BY_WINDOW = "better: nearer to the efficient window. changed: neither nearer nor farther."
 
 
@@ -78,6 +79,16 @@ class Progress(cols.Table):
         "Yards lost", "Change of yards lost; below 0 it is a gain."
     )
     lost_p_value, lost_q_value, lost_verdict = _tested("Yards lost")
+    offline_mean_change_yd, offline_mean_change_lo90_yd, offline_mean_change_hi90_yd = _change(
+        "Offline", f"Change of the mean, to the right of the target. {_IF_KNOWN}"
+    )
+    offline_mean_p_value, offline_mean_q_value, offline_mean_verdict = _tested(
+        "Offline", "better: nearer to the target line. changed: neither nearer nor farther."
+    )
+    offline_sd_change_yd, offline_sd_change_lo90_yd, offline_sd_change_hi90_yd = _change(
+        "Offline spread", f"Change of the standard deviation; below 0 the drives are closer together. {_IF_KNOWN}"
+    )
+    offline_sd_p_value, offline_sd_q_value, offline_sd_verdict = _tested("Offline spread", "better: narrower.")
     carry_from_speed_yd, carry_from_speed_lo90_yd, carry_from_speed_hi90_yd = _gained_with_ends(
         "speed", "Part of the change in carry that club speed brought."
     )

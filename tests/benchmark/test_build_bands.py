@@ -27,7 +27,7 @@ def built(world_maker, roller, tmp_path_factory):
     root = tmp_path_factory.mktemp("bands")
     in_air = {"carry_measured_yd": pl.col("carry_standard_yd"), "pressure_hpa": pl.lit(None, pl.Float64)}
     in_air |= {"altitude_m": pl.lit(0.0), "temp_c": pl.lit(15.0), "humidity": pl.lit(0.0)}
-    in_air |= {"wind_along_mps": pl.lit(0.0)}
+    in_air |= {"wind_along_mps": pl.lit(0.0), "curve_yd": pl.lit(None, pl.Float64)}
     named = world_maker().golfers.filter(pl.col("club_speed_mph").is_between(82, 98))
     drives = world_maker().drives.filter(pl.col("golfer").is_in(named["golfer"].implode()))
     drives.with_columns(**in_air).write_parquet(root / "drives.parquet")

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from frontiers import AIR, frontier_at, near_of, plain_model
+from scipy.stats import norm
 
 from pipeline.benchmark.drives_near import INSIDE
 from pipeline.benchmark.frontier_here import frontier_in
@@ -23,6 +24,7 @@ from pipeline.cli import cli
 from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.statistics.drive_spread import LEVELS, UsualDrives, UsualReaching
 
 CONTRACT = {
     "club_speed_mph", "expected_carry_yd", "expected_lo90_yd", "expected_hi90_yd", "efficient_carry_yd",
@@ -120,6 +122,73 @@ def test_the_answer_in_json_has_the_keys_of_the_contract(results):
     assert answer["supported"] is True
     assert answer["note"] == "Expected is for one drive: 9 in 10 land inside its interval."
     assert answer["launch_window_deg"] == [12.5, 15.5]
+
+
+USUAL = UsualReaching(
+    UsualDrives(norm.ppf(LEVELS), 0.04, 10.0, (0.01, -0.03), (0.01, 0.05)),
+    UsualDrives(norm.ppf(LEVELS), 0.03, 10.0, (0.0, 0.0), (0.0, 0.0)),
+)
+GIVEN = (97, "--launch", 13, "--spin", 3100, "--ball-speed", 140)  # 232 yd of carry
+
+
+@pytest.fixture(scope="module")
+def with_usual(results_with):
+    folder = results_with()
+    (folder / "golfers").mkdir()
+    write_artefact(folder / "golfers/usual_reaching.json", USUAL)
+    return folder
+
+
+def test_a_distance_brings_the_share_of_the_usual_golfers_drives_that_reach_it(with_usual):
+    answer = answered(with_usual, *GIVEN, "--distance", 240, "--carry")
+    center = 232 * 1.01
+    sd = center * np.hypot(0.04, 0.01)
+    assert answer["share_reaching"] == pytest.approx(norm.sf((240 - center) / sd), abs=2e-3)
+    assert 0 < answer["share_reaching_lo90"] < answer["share_reaching"] < answer["share_reaching_hi90"] < 1
+    # Nothing known but the speed: 97 mph struck by 1.46, 234.8 yd expected.
+    expected = answered(with_usual, 97)["expected_carry_yd"]
+    usual = answered(with_usual, 97, "--distance", 240, "--carry")
+    center = expected * 0.97
+    assert usual["share_reaching"] == pytest.approx(norm.sf((240 - center) / (center * np.hypot(0.04, 0.05))), abs=2e-3)
+
+
+def test_without_carry_the_distance_has_roll_in_it_and_a_place_moves_it(with_usual):
+    total = answered(with_usual, *GIVEN)["expected_total_yd"]
+    for place in ((), ("--wind-mph", 10), ("--turf", "firm")):
+        there = answered(with_usual, *GIVEN, *place)["expected_total_yd"]
+        share = answered(with_usual, *GIVEN, *place, "--distance", there + 0.03 * total)["share_reaching"]
+        assert share == pytest.approx(norm.sf(1), abs=2e-3)
+
+
+def test_the_share_is_told_below_the_answer(with_usual):
+    done = asked(with_usual, *GIVEN, "--distance", 240, "--carry")
+    plain = asked(with_usual, *GIVEN)
+    lines = done.stdout.splitlines()
+    assert lines[:-2] == plain.stdout.splitlines()
+    assert lines[-2] == "  reach 240 yd     28 % of drives; 90 % interval: 6 % to 57 %"
+    assert lines[-1].startswith("  The share counts carry, of drives of new days, mishits and all, if they scatter as")
+    assert "reach 219.5 m " in asked(with_usual, 156, "--distance", 219.5, "--metric").stdout
+
+
+def test_without_a_distance_or_an_answer_the_shares_are_null(with_usual, results_with):
+    keys = ("share_reaching", "share_reaching_lo90", "share_reaching_hi90")
+    assert [answered(with_usual, 97)[key] for key in keys] == [None] * 3
+    beyond = json.loads(asked(with_usual, 130, "--distance", 240, "--json").stdout)
+    assert ([beyond[key] for key in keys], beyond["supported"]) == ([None] * 3, False)
+    folder = results_with()
+    (folder / "golfers").mkdir()
+    write_artefact(folder / "golfers/usual_reaching.json", UsualReaching(None, None))
+    assert answered(folder, 97, "--distance", 240)["share_reaching"] is None
+    assert "we can't say how many reach that distance" in asked(folder, 97, "--distance", 240).stdout
+
+
+def test_a_distance_that_is_none_is_refused_in_a_sentence(with_usual, results):
+    for typed in ("far", "0", "900"):
+        done = asked(with_usual, 97, "--distance", typed)
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert "Distance: give a number from 1 to 500 yd." in done.stderr
+    done = asked(results, 97, "--distance", 240)
+    assert (done.exit_code, "usual_reaching.json: the file is missing" in done.stderr) == (2, True)
 
 
 @pytest.mark.parametrize("typed", ["97.5", "97,5", " 97,5 ", "+97.5"])

@@ -28,6 +28,7 @@ GOLFERS = ["gb", "ga", "gb", "gc", "ga"]
 DEVICES = ["unit-A", "unit-A", "unit-B", None, None]
 CARRIES = [200.0, 210.0, 220.0, 230.0, 240.0]
 FLOWN = [205.0, 215.0, 225.0, 235.0, 245.0]
+CURVES = [1.5, None, 0.0, None, 2.5]
 MOVES = [1.0, -2.0, 3.0, -4.0, 5.0]
 ADDED = pl.DataFrame(
     {"device": ["unit-A", "unit-B", None], "ball": [None, None, None], "added_share": [0.0, 0.115, -0.02]},
@@ -73,8 +74,8 @@ def drives(loaded, tmp_path):
 
 
 def changes(rows=ROWS):
-    yield pl.DataFrame({"row": rows[:3], "carry_change_yd": MOVES[:3], "flown_yd": FLOWN[:3]})
-    yield pl.DataFrame({"row": rows[3:], "carry_change_yd": MOVES[3:], "flown_yd": FLOWN[3:]})
+    yield pl.DataFrame({"row": rows[:3], "carry_change_yd": MOVES[:3], "flown_yd": FLOWN[:3], "curve_yd": CURVES[:3]})
+    yield pl.DataFrame({"row": rows[3:], "carry_change_yd": MOVES[3:], "flown_yd": FLOWN[3:], "curve_yd": CURVES[3:]})
 
 
 def table(database, query):
@@ -89,18 +90,19 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
     assert count == 5
     assert drives.schema == DriveTable.create_empty().schema
     # By the digests of "95.0|200.0", "95.0|210.0" and "95.0|230.0".
-    assert drives.select("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd", "flown_yd").rows() == [
-        ("gb", "a.csv", 1, 201.0, 200.0, 205.0),
-        ("gb", "a.csv", 5, 223.0, 220.0, 225.0),
-        ("ga", "a.csv", 2, 208.0, 210.0, 215.0),
-        ("ga", "b.csv", 2, 245.0, 240.0, 245.0),
-        ("gc", "b.csv", 1, 226.0, 230.0, 235.0),
+    names = ("golfer", "source", "row", "carry_standard_yd", "carry_measured_yd", "flown_yd", "curve_yd")
+    assert drives.select(names).rows() == [
+        ("gb", "a.csv", 1, 201.0, 200.0, 205.0, 1.5),
+        ("gb", "a.csv", 5, 223.0, 220.0, 225.0, 0.0),
+        ("ga", "a.csv", 2, 208.0, 210.0, 215.0, None),
+        ("ga", "b.csv", 2, 245.0, 240.0, 245.0, 2.5),
+        ("gc", "b.csv", 1, 226.0, 230.0, 235.0, None),
     ]
 
 
 @pytest.mark.parametrize("rows", [[1, 2, 5, 1], [1, 2, 5, 2, 1], [1, 2, 5, 1, 2, 3]])
 def test_changes_of_other_drives_are_not_taken(loaded, tmp_path, rows):
-    given = pl.DataFrame({"row": rows, "carry_change_yd": [0.0] * len(rows), "flown_yd": 200.0})
+    given = pl.DataFrame({"row": rows, "carry_change_yd": [0.0] * len(rows), "flown_yd": 200.0, "curve_yd": 0.0})
 
     with pytest.raises(duckdb.Error, match="changes of other drives"):
         write_drives(loaded, [given], tmp_path / "drives.parquet")

@@ -88,13 +88,31 @@ def test_the_fingerprint_ignores_order_and_sees_every_change(world):
         drives.head(drives.height - 1),
         drives.with_columns(pl.col("carry_standard_yd") + (pl.int_range(pl.len()) == 7) * 1e-9),
         drives.with_columns(pl.lit(None, pl.String).alias("ball")),
+        drives.with_columns(curve_yd=pl.lit(1.0)),
     ):
         assert fingerprint(changed) != fingerprint(drives)
+    # Who knows nothing of curves has the same drives as ever.
+    assert fingerprint(drives.with_columns(curve_yd=pl.lit(None, pl.Float64))) == fingerprint(drives)
 
 
 def test_an_unknown_ball_is_not_an_empty_name(world):
     unknown, empty = (world.drives.with_columns(pl.lit(v, pl.String).alias("ball")) for v in (None, ""))
     assert fingerprint(unknown) != fingerprint(empty)
+
+
+def test_carry_by_another_calibration_knows_its_curve(world):
+    nulls = [
+        pl.lit(None, pl.Float64).alias(name)
+        for name in ("temp_c", "pressure_hpa", "humidity", "altitude_m", "wind_along_mps")
+    ]
+    drives = world.drives.head(3).with_columns(
+        pl.col("carry_standard_yd").alias("carry_measured_yd"), pl.Series("spin_axis_deg", [15.0, None, 0.0]), *nulls
+    )
+    (frame,) = carry_by(drives, CALIBRATION, 1.46, StandardAir()).read()
+    assert frame["curve_yd"].is_null().to_list() == [False, True, False]
+    assert frame["curve_yd"][0] > 1
+    assert frame["curve_yd"][2] == 0
+    assert frame["carry_standard_yd"].to_list() == pytest.approx(drives["carry_measured_yd"].to_list())
 
 
 def test_carry_moves_by_the_difference_of_two_flights(world):

@@ -7,7 +7,7 @@ from fitting import candidate_named, fit_to
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
-from pipeline.fit.comparison import Scored, score_both
+from pipeline.fit.comparison import Scored, carry_by, score_both
 from pipeline.fit.findings import compare, drives_of_old, score
 from pipeline.fit.model import Delivery
 from pipeline.fit.model_changes import ComparedFit, under_conditions
@@ -127,3 +127,23 @@ def test_a_ball_that_the_old_fit_does_not_know_is_named(fit, drives):
     survey = Survey.of(drives.with_columns(some), 1)
     found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {})
     assert found.without_term == ("ball a/b (40 drives)",)
+
+
+def test_drives_that_curve_are_scored_as_straight_ones_by_the_old_fit_too(fit, drives):
+    # All were hit in the new standard air, where flight says what each curve costs.
+    thin = replace(fit, air=StandardAir(pressure_hpa=800.0))
+    axis = pl.Series("spin_axis_deg", np.random.default_rng(4).normal(0, 12, drives.height))
+    (known,) = carry_by(drives.with_columns(axis), fit.calibration, fit.speed_ratio, fit.air).read()
+    flown = pl.col("carry_measured_yd") - pl.col("curve_yd")
+    curved = known.with_columns(carry_measured_yd=flown, carry_standard_yd=flown)
+    assert curved.get_column("curve_yd").max() > 5
+
+    def found(frame):
+        survey = Survey.of(frame, 1)
+        form = QUADRATIC.surface(survey.extents)
+        return score(thin, fit, form, survey), compare(thin, fit, form, survey, EFFICIENT, {})
+
+    (straight, told), (bent, same) = (found(one) for one in (known.drop("curve_yd", "spin_axis_deg"), curved))
+    assert bent.on_all.old_rmse_yd == pytest.approx(straight.on_all.old_rmse_yd, rel=1e-6)
+    assert bent.on_all.new_rmse_yd == pytest.approx(straight.on_all.new_rmse_yd, rel=1e-6)
+    np.testing.assert_allclose(same.terms.get_column("new"), told.terms.get_column("new"), rtol=1e-5)

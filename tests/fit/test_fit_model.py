@@ -25,7 +25,7 @@ PLAIN = {"candidates": ["line", "quadratic"], "folds": 5, "replicates": 50}
 def fit(world_maker, tmp_path_factory):
     """Fit the drives of 40 golfers by some choices, once each; give the folder."""
     root, made = tmp_path_factory.mktemp("fits"), {}
-    keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1)}
+    keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1), "curve_yd": pl.lit(None, pl.Float64)}
     world_maker(golfers=40).drives.with_columns(**keys).write_parquet(root / "drives.parquet")
     flight = Calibration("smits-smith-1994", 0.95, 1.0, None, None, [], 0, 0, None, None, "")
     write_artefact(root / "calibration.json", StudyFlight(flight, 1.46))

@@ -15,6 +15,7 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.flight.calibrate_flight import calibration_table
 from pipeline.flight.devices import NO_DEVICES
 
+SIDE = ("curve_yd", "launch_side_deg", "spin_axis_deg", "wind_cross_mps")  # nobody read them
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 IN_AIR = {"altitude_m": 0.0, "temp_c": 15.0, "humidity": 0.0, "wind_along_mps": 0.0, "pressure_hpa": None}
 
@@ -25,6 +26,7 @@ def fitted(drives, folder, choices):
     measured = pl.col("carry_standard_yd").alias("carry_measured_yd")
     air = [pl.lit(value, pl.Float64).alias(name) for name, value in IN_AIR.items()]
     keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1), "struck_on": pl.lit(date(2026, 8, 1))}
+    keys |= {name: pl.lit(None, pl.Float64) for name in SIDE}
     drives.with_columns(measured, *air, **keys).write_parquet(folder / "drives.parquet")
     calibration = Calibration("smits-smith-1994", 0.95, 1.0, None, None, [], 0, 0, None, None, "")
     write_artefact(folder / "calibration.json", StudyFlight(calibration, 1.46))

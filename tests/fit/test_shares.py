@@ -187,3 +187,11 @@ def test_the_table_of_terms_tells_the_shares_of_the_chosen_model_alone():
     ]  # fmt: skip
     # Student's t of three degrees of freedom.
     assert told.row(1)[4:] == pytest.approx((-0.04 - 0.023534, -0.04 + 0.023534), abs=1e-5)
+
+
+def test_a_device_whose_golfers_curve_their_drives_has_the_share_of_its_straight_ones(short):
+    blind = short.with_columns(**BLIND)
+    cost = pl.when(B).then(9.0).otherwise(0.0)
+    curved = blind.with_columns(curve_yd=cost, carry_standard_yd=pl.col("carry_standard_yd") - cost)
+    (_, straight), (_, found) = (found_in(one, replicates=5) for one in (blind, curved))
+    np.testing.assert_allclose(found.share, straight.share, rtol=1e-9)

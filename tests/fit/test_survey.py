@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+from fitting import candidate_named, fit_to
 
 from pipeline.fit.survey import Survey, share_out
 
@@ -73,3 +74,24 @@ def test_flown_carry_is_scaled_to_the_commonest_device(world):
     assert on_a["flown_yd"].sum() == pytest.approx(on_a["carry_standard_yd"].sum())
     on_b = found.filter(device="unit-B")
     assert on_b["carry_standard_yd"].sum() / on_b["flown_yd"].sum() == pytest.approx(1.03, abs=0.003)
+
+
+def test_drives_of_a_fit_are_straightened(world):
+    # A model is of straight drives: those that curve carry less by what that costs, where it is known.
+    curve = np.random.default_rng(3).uniform(0, 8, world.drives.height)
+    known = pl.int_range(pl.len()) % 3 > 0
+    cost = pl.when(known).then(pl.Series(curve))
+    curved = world.drives.with_columns(
+        curve_yd=cost, carry_standard_yd=pl.col("carry_standard_yd") - cost.fill_null(0.0)
+    )
+    (straight,), (found,) = (Survey.of(one).drives.columns("carry_standard_yd") for one in (world.drives, curved))
+    np.testing.assert_allclose(found, straight, rtol=1e-12)
+    (flown,), (scaled,) = (Survey.of(one).drives.columns("flown_yd") for one in (world.drives, curved))
+    np.testing.assert_allclose(scaled, flown, rtol=1e-12)
+
+
+def test_unknown_curves_leave_a_fit_as_it_is_to_the_last_bit(world):
+    unknown = world.drives.with_columns(curve_yd=pl.lit(None, pl.Float64))
+    plain, same = (fit_to(candidate_named("quadratic"), one).model for one in (world.drives, unknown))
+    np.testing.assert_array_equal(same.coefficients, plain.coefficients)
+    np.testing.assert_array_equal(same.offset_share, plain.offset_share)

@@ -35,7 +35,7 @@ def test_two_sites_of_the_same_golfers_agree(site, truth, wind, coefficients, wi
     low, high = site(truth), site(truth, 1500.0, wind)
     drives = pl.concat([low, high])
     kept, _ = calibrate_best(drives, coefficients, *STANDARD, seed=1)
-    change, _ = standard_flight(drives, tables_for(drives, kept.ball), *STANDARD, ratio=1.45)
+    change, *_ = standard_flight(drives, tables_for(drives, kept.ball), *STANDARD, ratio=1.45)
     carry = drives.get_column("carry_measured_yd").to_numpy() + change
     here, there = carry[: low.height].mean(), carry[low.height :].mean()
     assert abs(there / here - 1) < within
@@ -47,7 +47,7 @@ def test_two_sites_of_the_same_golfers_agree(site, truth, wind, coefficients, wi
 def test_change_is_the_difference_of_two_direct_flights(site):
     drives = site(Ball(), 1500.0, 5.0, golfers=20, shots=5)
     ball = Ball("smits-smith-1994", 0.9, 0.95)
-    change, flown = standard_flight(drives, tables_for(drives, ball), *STANDARD, ratio=1.45)
+    change, flown, _ = standard_flight(drives, tables_for(drives, ball), *STANDARD, ratio=1.45)
     shot = Launch.straight(
         drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
         drives.get_column("launch_deg").to_numpy(),
@@ -61,7 +61,7 @@ def test_change_is_the_difference_of_two_direct_flights(site):
 
 def test_standard_air_without_wind_changes_nothing(site):
     drives = site(Ball(), golfers=10, shots=3)
-    change, _ = standard_flight(drives, tables_for(drives, Ball()), *STANDARD, ratio=1.45)
+    change, *_ = standard_flight(drives, tables_for(drives, Ball()), *STANDARD, ratio=1.45)
     np.testing.assert_array_equal(change, 0.0)
 
 
@@ -78,7 +78,7 @@ def test_many_airs_are_interpolated_between_tables(site):
     ball = Ball("indoor-range-2001", 0.92)
     tables = tables_for(drives, ball)
     assert len(tables.tables) == 15
-    change, _ = standard_flight(drives, tables, *STANDARD, ratio=1.45)
+    change, *_ = standard_flight(drives, tables, *STANDARD, ratio=1.45)
     shot = Launch.straight(
         drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
         drives.get_column("launch_deg").to_numpy(),

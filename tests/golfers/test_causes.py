@@ -76,3 +76,14 @@ def test_other_that_stands_out_more_than_every_cause_makes_it_mixed():
     table = academy(60, np.random.default_rng(8))
     large = pl.when(pl.int_range(pl.len()) == 0).then(40.0).otherwise(pl.col("lost_other_yd"))
     assert main_cause(with_lost(table.with_columns(lost_other_yd=large)))[0] == "mixed"
+
+
+def test_a_curve_counts_as_the_rest_and_is_never_named():
+    table = academy(60, np.random.default_rng(8))
+    first = pl.int_range(pl.len()) == 0
+    split = table.with_columns(lost_curve_yd=pl.when(first).then(40.0))
+    whole = table.with_columns(lost_other_yd=pl.col("lost_other_yd") + pl.when(first).then(40.0).otherwise(0.0))
+    lost = with_lost(whole).get_column("lost_yd")
+    named = main_cause(split.with_columns(lost))
+    assert named.to_list() == main_cause(whole.with_columns(lost)).to_list()
+    assert named[0] == "mixed"

@@ -10,7 +10,14 @@ from scipy import stats
 
 from pipeline.golfers.losses import known_losses, losses
 
-PARTS = ["lost_contact_yd", "lost_launch_yd", "lost_spin_yd", "lost_consistency_yd", "lost_other_yd"]
+PARTS = [
+    "lost_contact_yd",
+    "lost_launch_yd",
+    "lost_spin_yd",
+    "lost_consistency_yd",
+    "lost_curve_yd",
+    "lost_other_yd",
+]
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +34,7 @@ def frontier(world_carry):
     return frontier_at(speed, carry_yd=carry, std_error_yd=0.5, launch_deg=launch, spin_rpm=spin)
 
 
-def golfer(world_carry, rng, n=400, ratio=1.474, launch_off=0.0, spin_off=0.0, mishits=0.0, bias_yd=0.0):
+def golfer(world_carry, rng, n=400, ratio=1.474, launch_off=0.0, spin_off=0.0, mishits=0.0, bias_yd=0.0, curve_yd=0.0):
     """Drives of one golfer of 95 mph who is efficient but for what is asked for, without noise in carry."""
     club = np.full(n, 95.0)
     ball = club * np.where(rng.random(n) < mishits, 1.25, ratio)
@@ -44,8 +51,9 @@ def golfer(world_carry, rng, n=400, ratio=1.474, launch_off=0.0, spin_off=0.0, m
             "ball_speed_mph": ball,
             "launch_deg": launch,
             "spin_rpm": spin,
-            "carry_standard_yd": world_carry(ball, launch, spin) - bias_yd,
+            "carry_standard_yd": world_carry(ball, launch, spin) - bias_yd - curve_yd,
             "spin_measured": True,
+            "curve_yd": curve_yd,
         }
     )
 
@@ -55,6 +63,7 @@ CASES = {
     "lost_launch_yd": {"launch_off": -5.0},
     "lost_spin_yd": {"spin_off": 1300.0},
     "lost_consistency_yd": {"mishits": 0.3},
+    "lost_curve_yd": {"curve_yd": 12.0},
     "lost_other_yd": {"bias_yd": 12.0},
 }
 
@@ -71,6 +80,7 @@ def test_a_single_fault_lands_in_its_own_part(part, fault, model, frontier, worl
 def test_yards_lost_are_efficient_minus_mean_carry_and_parts_add_up(world, model, frontier):
     table = losses(world.drives, model, frontier)
     assert table.height == 80
+    assert table["lost_curve_yd"].null_count() == 80  # these logs have no spin axis
     gap = table.select(pl.sum_horizontal(*PARTS) - pl.col("lost_yd")).to_series()
     assert gap.abs().max() < 1e-9
     mean = model.with_reference(world.drives).group_by("golfer").agg(mean=pl.col("carry_reference_yd").mean())
@@ -163,3 +173,33 @@ def test_some_guesses_are_replaced_by_the_golfers_own_spin(model, frontier, worl
     whole, found = (losses(one, model, frontier).row(0, named=True) for one in (drives, half))
     for part in PARTS:
         assert found[part] == pytest.approx(whole[part], abs=0.5)
+
+
+@pytest.mark.parametrize(("known_share", "told"), [(1.0, True), (0.5, True), (0.49, False), (0.0, False)])
+def test_the_curve_is_a_part_where_half_of_the_drives_know_it(known_share, told, model, frontier, world_carry):
+    drives = golfer(world_carry, np.random.default_rng(1), curve_yd=9.0)
+    known = pl.int_range(pl.len()) < known_share * pl.len()
+    row = losses(drives.with_columns(curve_yd=pl.when(known).then("curve_yd")), model, frontier).row(0, named=True)
+    assert row["lost_curve_yd"] == (pytest.approx(9.0) if told else None)
+    whole = losses(drives, model, frontier).row(0, named=True)
+    assert row["lost_yd"] == whole["lost_yd"]
+    rest = whole["lost_other_yd"] + (0.0 if told else 9.0)
+    assert row["lost_other_yd"] == pytest.approx(rest, abs=1e-9)
+    assert sum(row[part] or 0.0 for part in PARTS) == pytest.approx(row["lost_yd"], abs=1e-9)
+
+
+def test_the_curve_is_on_the_reference_device(world_maker, world_carry, frontier):
+    model = fit_to(candidate_named("quadratic"), world_maker(seed=8, share_b=-0.1).drives).model
+    drives = golfer(world_carry, np.random.default_rng(1), curve_yd=9.0).with_columns(device=pl.lit("unit-B"))
+    share = float(model.added_share(drives.head(1))[0])
+    assert share < -0.05
+    assert losses(drives, model, frontier)["lost_curve_yd"].item() == pytest.approx(9.0 / (1 + share))
+
+
+def test_logs_without_the_axis_lose_the_same_as_ever(world, model, frontier):
+    silent = losses(world.drives, model, frontier)
+    nulls = losses(world.drives.with_columns(curve_yd=pl.lit(None, pl.Float64)), model, frontier)
+    level = losses(world.drives.with_columns(curve_yd=pl.lit(0.0)), model, frontier)
+    assert nulls.equals(silent)
+    assert level.drop("lost_curve_yd").equals(silent.drop("lost_curve_yd"))
+    assert set(level["lost_curve_yd"]) == {0.0}

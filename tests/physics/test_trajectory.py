@@ -22,14 +22,14 @@ def carry_yd(ball_mph, launch_deg, spin_rpm, ball, air=STANDARD, wind=None):
     return fly(Launch.straight(np.asarray(ball_mph) * MPH, launch_deg, spin_rpm), ball, air, wind).carry_m / YARD
 
 
-def random_launches(n, seed):
+def random_launches(n, seed, tilt=30):
     rng = np.random.default_rng(seed)
     return Launch.of(
         rng.uniform(25, 88, n),
         rng.uniform(2, 30, n),
         rng.uniform(800, 7000, n),
         rng.uniform(-8, 8, n),
-        rng.uniform(-30, 30, n),
+        rng.uniform(-tilt, tilt, n),
     )
 
 
@@ -69,15 +69,36 @@ def test_drag_alone_gives_terminal_speed():
 @pytest.mark.parametrize("name", NAMES)
 def test_500_random_launches_agree_with_scipys_solve_ivp(name):
     # Reference: scipy.integrate.solve_ivp, DOP853 at 1e-9, written out on its own below.
-    ball, launches = Ball(name), random_launches(500 if name == "smits-smith-1994" else 60, seed=4)
-    ours = fly(launches, ball, STANDARD, Wind(along_mps=3.0, cross_mps=2.0))
-    rows = zip(*vars(launches).values(), strict=True)
-    reference = np.array([flown_by_scipy(ball, *row, along=3.0, cross=2.0) for row in rows])
-    assert np.max(np.abs(ours.carry_m - reference[:, 0])) / YARD < 0.02
-    assert np.max(np.abs(ours.offline_m - reference[:, 1])) / YARD < 0.02
-    assert np.max(np.abs(ours.apex_m - reference[:, 2])) / YARD < 0.02
+    count = 500 if name == "smits-smith-1994" else 60
+    ball, launches = Ball(name), random_launches(count, seed=4, tilt=60)
+    along, cross = np.random.default_rng(7).uniform(-8, 8, (2, count))
+    against_scipy(ball, launches, along, cross)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_balls_that_land_within_a_step_come_down_where_scipy_has_them(name):
+    # Barely off the ground, most of them for less than the 0.1 s of a step.
+    rng, count = np.random.default_rng(8), 60
+    low = Launch.of(
+        rng.uniform(8, 40, count), rng.uniform(0.05, 2.5, count), rng.uniform(300, 4000, count),
+        rng.uniform(-8, 8, count), rng.uniform(-60, 60, count),
+    )  # fmt: skip
+    along, cross = rng.uniform(-3, 3, (2, count))
+    ours = against_scipy(Ball(name), low, along, cross)
+    assert np.count_nonzero(ours.time_s < 0.1) >= 20
+    assert np.all(ours.carry_m > 0)
+
+
+def against_scipy(ball, launches, along, cross):
+    """Hold flights against `flown_by_scipy`, distances to 0.01 yd."""
+    ours = fly(launches, ball, STANDARD, Wind(along, cross))
+    rows = zip(*vars(launches).values(), along, cross, strict=True)
+    reference = np.array([flown_by_scipy(ball, *row) for row in rows])
+    for place, found in enumerate((ours.carry_m, ours.offline_m, ours.apex_m)):
+        assert np.max(np.abs(found - reference[:, place])) / YARD < 0.01
     np.testing.assert_allclose(ours.time_s, reference[:, 3], atol=1e-3)
     np.testing.assert_allclose(ours.spin_rpm, reference[:, 4], rtol=1e-4)
+    return ours
 
 
 def flown_by_scipy(ball, speed, launch, spin, side, tilt, along, cross):
@@ -106,6 +127,7 @@ def flown_by_scipy(ball, speed, launch, spin, side, tilt, along, cross):
         return state[5]
 
     ground.terminal, ground.direction, top.direction = True, -1, -1
+    # It starts a little above the ground: from nil on, the solver takes the start for the landing.
     done = solve_ivp(
         slope, (0, 30), [0, 0, 1e-9, *velocity, spin * RPM], method="DOP853", rtol=1e-9, atol=1e-9, events=[ground, top]
     )
@@ -262,6 +284,47 @@ def test_a_tilted_axis_bends_the_flight_to_its_side():
     assert pushed.offline_m[0] == pytest.approx(pushed.carry_m[0] * np.sin(np.radians(3)), rel=1e-9)
     blown = fly(Launch.straight(70.0, 12.0, 2700.0), Ball(), STANDARD, Wind(cross_mps=5.0))
     assert blown.offline_m[0] > 5
+
+
+@settings(max_examples=60)
+@given(
+    st.floats(30, 88), st.floats(1, 30), st.floats(500, 7000), st.floats(-20, 20), st.floats(-90, 90),
+    st.floats(-8, 8), st.floats(-10, 10), st.sampled_from(NAMES),
+)  # fmt: skip
+def test_left_is_right_in_a_mirror(speed, launch, spin, side, axis, along, cross, name):
+    # Side start, axis and cross wind change sign together: landings lie as far on the other side, else the same.
+    right = fly(Launch.of(speed, launch, spin, side, axis), Ball(name), STANDARD, Wind(along, cross))
+    left = fly(Launch.of(speed, launch, spin, -side, -axis), Ball(name), STANDARD, Wind(along, -cross))
+    for part, value in vars(right).items():
+        expected = -value if part == "offline_m" else value
+        np.testing.assert_allclose(getattr(left, part), expected, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize("axis", [90.0, -90.0])
+def test_an_upright_axis_lifts_nothing(axis):
+    # Lift then lies in the horizontal plane: without drag, height and time are those of the parabola, and speed over
+    # the ground stays while the ball turns (closed forms).
+    speed, launch = np.array([45.0, 70.0]), np.array([20.0, 12.0])
+    landing = fly(Launch.of(speed, launch, 2700.0, 0.0, axis), Ball(drag=0.0), STANDARD)
+    rise = np.radians(launch)
+    np.testing.assert_allclose(landing.time_s, 2 * speed * np.sin(rise) / GRAVITY_MPS2, rtol=1e-6)
+    np.testing.assert_allclose(landing.apex_m, (speed * np.sin(rise)) ** 2 / (2 * GRAVITY_MPS2), rtol=1e-6)
+    np.testing.assert_allclose(landing.speed_mps, speed, rtol=1e-6)
+    assert np.all(landing.offline_m * np.sign(axis) > 5)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_little_tilt_costs_as_its_cosine_and_bends_as_its_sine(name):
+    # A tilt t turns the lift by t: cos t of it still lifts, sin t pulls aside. So to first order what it costs goes as
+    # 1 - cos t, and offline as sin t, whatever the ball.
+    tilts = np.array([1.0, 2.0, 4.0, 8.0])
+    level = carry_yd(150.0, 12.5, 2700.0, Ball(name))[0]
+    flown = fly(Launch.of(150 * MPH, 12.5, 2700.0, 0.0, tilts), Ball(name), STANDARD)
+    costs = (level - flown.carry_m / YARD) / (1 - np.cos(np.radians(tilts)))
+    bends = flown.offline_m / np.sin(np.radians(tilts))
+    assert costs[0] > 50
+    np.testing.assert_allclose(costs, costs[0], rtol=0.02)
+    np.testing.assert_allclose(bends, bends[0], rtol=0.02)
 
 
 def test_many_at_once_equal_one_by_one():

@@ -30,16 +30,17 @@ INSIDE_MPH = 3.0
 def plan(found: Found) -> None:
     """Run the step on an academy's results, its message swallowed, for goals that are wanted and for default ones.
 
-    priorities.csv, pace.json and the files of goals lie beside the others then.
+    priorities.csv, pace.json, those of `reaching` and the files of goals lie beside the others then.
     """
     inputs = {"drives": "drives.parquet", "golfers": "golfers.csv", "changes": "changes.csv", "model": "model.json"}
-    inputs |= {"frontier": "frontier.json", "replicates": "replicates.npz"}
+    inputs |= {"frontier": "frontier.json", "replicates": "replicates.npz", "tables": "tables.npz"}
     for goals, wanted_yd in ((ASKED, WANTED_YD), (DEFAULT, {})):
         outputs = {"goals": goals, "priorities_csv": "priorities.csv", "pace": "pace.json"}
+        outputs |= {"reaching": "reaching.npz", "usual_reaching": "usual_reaching.json"}
         paths = {keyword: str(found.folder / name) for keyword, name in (inputs | outputs).items()}
         wanted = BandGoals(carry_yd=wanted_yd).model_dump(mode="json")
         with contextlib.redirect_stdout(io.StringIO()):
-            plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted)
+            plan_goals.run(**paths, bands=Bands().model_dump(mode="json"), wanted=wanted, turf="normal")
 
 
 def true_carry_over(academy: Academy) -> pl.DataFrame:

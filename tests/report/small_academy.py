@@ -99,6 +99,7 @@ def _drives(world, world_maker):
     marked = (
         pl.concat([before, now])
         .with_columns(device=pl.col("device").replace({"unit-B": SCRIPT}), ball=pl.lit(FORMULA), source=pl.lit("a.csv"))
+        .with_columns(curve_yd=pl.lit(None, pl.Float64))
         .with_row_index("row", 1)
     )
     return marked.sort("golfer", maintain_order=True)  # as they come from drives.parquet

@@ -212,6 +212,12 @@ def test_curved_drives_are_counted_and_their_cost_found():
     assert none.lo90 < 0 < none.hi90
 
 
+def test_the_cost_of_curved_drives_is_found_though_the_fit_straightened_them():
+    cost = pl.when(pl.col("spin_axis_deg").abs() > 10).then(2.0)
+    straight = curving().with_columns(curve_yd=cost)
+    assert curved_drives(straight, BALL, AIR) == curved_drives(curving(cost_yd=2.0), BALL, AIR)
+
+
 def test_flight_says_what_a_tilted_axis_costs():
     drive = {"ball_speed_mph": 150.0, "launch_deg": 12.0, "spin_rpm": 2700.0}
     drives = pl.DataFrame({**drive, "spin_axis_deg": [0.0, 15.0, -15.0, 30.0]})

@@ -93,5 +93,5 @@ def test_css_declares_every_role_of_both_themes():
         declared = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", css_variables(scheme)))
         assert declared["attention-mark"] == scheme.attention_mark
         assert declared["part-contact"] == scheme.parts[0]
-        assert list(part_colors(scheme)) == ["contact", "launch", "spin", "consistency", "other"]
+        assert list(part_colors(scheme)) == ["contact", "launch", "spin", "consistency", "curve", "other"]
         assert css_variables(scheme) in css

@@ -106,13 +106,19 @@ def bars(axes):
     return np.array([[(box.x0, box.x1) for box in row] for row in boxes])
 
 
-def test_losses_stack_to_the_yards_lost_worst_first(golfers, chart):
+@pytest.mark.parametrize("curve_yd", [None, 4.0])
+def test_losses_stack_to_the_yards_lost_worst_first(golfers, chart, curve_yd):
+    # What the curve costs has a bar where it is known, and no word in the legend where no log has it.
+    curve = pl.lit(curve_yd, pl.Float64)
+    golfers = golfers.with_columns(lost_curve_yd=curve, lost_other_yd=pl.col("lost_other_yd") - curve.fill_null(0.0))
     axes = plot_losses(golfers, chart).axes[0]
 
     flagged = newest(golfers, "flagged").sort("lost_yd", descending=True)
     drawn = bars(axes)
-    parts = flagged.select(pl.col(*PARTS).fill_null(0)).to_numpy().T
-    assert drawn.shape == (5, 11, 2)
+    told = [part for part in PARTS if curve_yd is not None or part != "lost_curve_yd"]
+    parts = flagged.select(pl.col(told).fill_null(0)).to_numpy().T
+    assert drawn.shape == (len(told), 11, 2)
+    assert len(told) == (5 if curve_yd is None else 6)
     np.testing.assert_allclose(np.abs(drawn[..., 1] - drawn[..., 0]), np.abs(parts), atol=1e-9)
     # What reaches right of 0 less what reaches left of it is what was lost.
     np.testing.assert_allclose(

@@ -50,8 +50,9 @@ def draw_drives(count: int) -> Any:
         same = {"quarter": pl.lit(f"2026Q{log + 1}"), "device": pl.lit(DEVICES[bay]), "ball": pl.lit("premium")}
         frames.append(frame.with_columns(**air, **same, spin_measured=pl.lit(True)))
     drives = pl.concat(frames).with_columns(pl.col("spin_rpm").cast(pl.Float64))
-    # Any carry will do for the columns of devices.
-    return drives.with_columns(flown_yd=pl.col("carry_yd")).rename({"carry_yd": "carry_standard_yd"})
+    # Any carry will do for the columns of devices, and nobody knows of curves.
+    added = {"flown_yd": pl.col("carry_yd"), "curve_yd": pl.lit(None, pl.Float64)}
+    return drives.with_columns(**added).rename({"carry_yd": "carry_standard_yd"})
 
 
 def fit(count: int) -> dict[str, dict[str, float]]:

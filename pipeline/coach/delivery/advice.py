@@ -76,7 +76,7 @@ def advise(
             _note(usable, by_ball).alias("note"),
         )
         .select(Delivery.column_names())
-        .cast({"advice": Delivery.advice.dtype, "loft_by": Delivery.loft_by.dtype})
+        .cast({"advice": Delivery.advice.dtype, "loft_by": Delivery.loft_by.dtype, "path_by": Delivery.path_by.dtype})
     )
 
 

@@ -36,6 +36,16 @@ ORIGIN = np.array([0.0, 13.0, 2700.0, 1.45])
 _CROSS = tuple((i, j) for i in range(4) for j in range(i, 4))
 
 
+_ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
+
+
+def struck_soundly(drives: pl.DataFrame, golfers: pl.DataFrame) -> pl.DataFrame:
+    """Leave out mishits: drives below `SOUND_SHARE` of the golfer's usual speed ratio of that quarter in `Golfers`."""
+    usual = golfers.select("golfer", "quarter", _ratio.alias("usual_ratio"))
+    sound = (_ratio >= SOUND_SHARE * pl.col("usual_ratio")).fill_null(True)
+    return drives.join(usual, on=["golfer", "quarter"], how="left", maintain_order="left").filter(sound)
+
+
 def cell_sums(drives: pl.DataFrame, golfers: pl.DataFrame) -> pl.DataFrame:
     """Sum up the sound drives that have a reading of attack.
 
@@ -53,13 +63,10 @@ def cell_sums(drives: pl.DataFrame, golfers: pl.DataFrame) -> pl.DataFrame:
         products, such as attack*launch. Drives whose spin the device guessed, mishits, and drives without attack are
         left out.
     """
-    ratio = pl.col("ball_speed_mph") / pl.col("club_speed_mph")
-    usual = golfers.select("golfer", "quarter", ratio.alias("usual_ratio"))
-    sound = (ratio >= SOUND_SHARE * pl.col("usual_ratio")).fill_null(True)
-    known = drives.join(usual, on=["golfer", "quarter"], how="left", maintain_order="left").filter(
-        pl.col("attack_deg").is_not_null() & pl.col("spin_measured").fill_null(True) & sound
+    known = struck_soundly(drives, golfers).filter(
+        pl.col("attack_deg").is_not_null() & pl.col("spin_measured").fill_null(True)
     )
-    readings = (pl.col("attack_deg"), pl.col("launch_deg"), pl.col("spin_rpm"), ratio.fill_null(ORIGIN[RATIO]))
+    readings = (pl.col("attack_deg"), pl.col("launch_deg"), pl.col("spin_rpm"), _ratio.fill_null(ORIGIN[RATIO]))
     values = known.select(
         *CELL[:-1],
         pl.col("ball_speed_mph").is_not_null().alias("ball_known"),

@@ -1,12 +1,22 @@
 """Answering one goal as typed, from a study's results (an edge module)."""
 
 from collections.abc import Mapping
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
-from pipeline.benchmark.lookup_command import Answered, known_of, read_asked, read_frontier, read_results, units_of
+from pipeline.benchmark.lookup_command import (
+    USUAL_REACHING,
+    Answered,
+    known_of,
+    read_asked,
+    read_frontier,
+    read_results,
+    units_of,
+)
 from pipeline.benchmark.lookup_text import asked_texts
 from pipeline.benchmark.typed_question import Drive, read_drive
 from pipeline.coach.goals.goal_notes import goal_notes, goal_refusal, reached_yd
@@ -14,16 +24,19 @@ from pipeline.coach.goals.goal_text import goal_text
 from pipeline.coach.goals.golfer_code import matched
 from pipeline.coach.goals.needed_speed import PRESENT_COLUMNS, DistanceCurve, Present
 from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, present_of_drive
+from pipeline.coach.goals.one_share import SHARES, at_speed, shares_of_one, usual_of_drive
 from pipeline.coach.goals.pace import Pace
 from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.errors import UserError
 from pipeline.shown import Units
+from pipeline.statistics.drive_spread import DriveSpread, UsualReaching
 from pipeline.texts.catalogue import told
 from pipeline.texts.sentences import Sentence
 from pipeline.typed import read_typed
 
 GOLFERS = Path("golfers/golfers.csv")
 PACE = Path("golfers/pace.json")
+REACHING_FILE = Path("golfers/reaching.npz")
 REPLICATES = "replicates.npz"
 TEXTS = ("golfer", "quarter", "status", "note")
 USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(PRESENT_COLUMNS, pl.Float64)
@@ -58,7 +71,8 @@ def answer_goal(
     Returns
     -------
     Answered
-        With the answer of `plan_one`, the golfer's pseudonym and quarter.
+        With the answer of `plan_one`, the golfer's pseudonym and quarter, and the shares of drives that reach the goal
+        (`goal_shares`).
 
     Raises
     ------
@@ -83,6 +97,7 @@ def answer_goal(
     wish = Wish(goal_yd, carry, typed.club_speed, typed.launch, typed.spin, typed.ball_speed)
     quarter, golfer, note, present = _present(folder, wish, study, golfer)
     answer = {"golfer": golfer, "quarter": quarter} | plan_one(study, wish, present)
+    answer |= shares_of_one(study, wish, present, _spread(folder, study, wish, golfer, present), answer)
     refusal = goal_refusal(curve, answer, units)
     if refusal is not None:
         return Answered(answer, "", refusal)
@@ -91,6 +106,8 @@ def answer_goal(
     if note is None and answer["present_yd"] is None and typed.club_speed is not None:
         note = Sentence("notes", "delivery_unknown")
     notes = [one.text(units) for one in (*([note] if note else []), *goal_notes(curve, answer))]
+    if answer["share_reaching"] is not None:
+        notes.append(told("notes", "share_own"))
     return Answered(answer, goal_text(study.name, answer, said, notes, units, typed.club_speed is not None), None)
 
 
@@ -105,6 +122,7 @@ def _check(drive: Mapping[str, str | None], golfer: str | None) -> None:
 def _unanswered(study: Study, wish: Wish, typed: Drive) -> Answered:
     """Give the answer to a drive that is out of range: no figure at all."""
     empty = dict.fromkeys({"golfer": None, "quarter": None} | plan_one(study, wish, None))
+    empty |= dict.fromkeys(SHARES)
     named = {"goal_yd": wish.goal_yd, "distance": "carry" if wish.carry else "total"}
     answer = empty | named | {"club_speed_mph": typed.club_speed, "supported": False, "note": typed.refusal}
     return Answered(answer, "", typed.refusal)
@@ -139,6 +157,26 @@ def _present(
     there = present_at(study, present, wish.club_speed_mph)
     remark = Sentence("notes", "other_speed", {"speed_mph": wish.club_speed_mph}, {"quarter": quarter})
     return quarter, code, remark, there
+
+
+def _spread(folder: Path, study: Study, wish: Wish, golfer: str | None, present: Present | None) -> DriveSpread | None:
+    """Give where the golfer's drives come down at standard conditions and the golfer's own speed, or the usual ones.
+
+    None where nobody can say, as of a golfer whom the newest quarter doesn't have, or results that an earlier version
+    made.
+    """
+    path = folder / (USUAL_REACHING if golfer is None else REACHING_FILE)
+    if present is None or not path.is_file():
+        return None
+    if golfer is None:
+        return usual_of_drive(study, wish, present, read_artefact(path, UsualReaching))
+    arrays = read_arrays(path)
+    (row,) = np.nonzero(arrays["golfer"] == golfer)
+    kind = "carry" if wish.carry else "total"
+    found = DriveSpread(*(arrays[f"{kind}_{field.name}"] for field in fields(DriveSpread))).rows(row)
+    if len(row) == 0 or wish.club_speed_mph is None:
+        return found if len(row) else None
+    return at_speed(study, found, float(arrays["club_speed_mph"][row[0]]), present, carry=wish.carry)
 
 
 def _read_golfers(path: Path) -> pl.DataFrame:

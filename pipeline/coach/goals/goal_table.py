@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.goals.default_goal import choose_goals
+from pipeline.coach.goals.goal_shares import goal_shares, rows_of
 from pipeline.coach.goals.needed_speed import (
     DistanceCurve,
     Present,
@@ -16,6 +17,7 @@ from pipeline.coach.goals.needed_speed import (
     shares,
 )
 from pipeline.coach.goals.pace import TIMES, Gain, quarters_to_goal, step_to, time_words
+from pipeline.coach.reaching.reaching_drives import GolfersDrives
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
 from pipeline.tables.goals import Goals
@@ -37,6 +39,7 @@ def goal_table(
     bands: SpeedBands,
     asked: Mapping[float, float],
     gain: Gain | None,
+    scatter: GolfersDrives,
 ) -> pl.DataFrame:
     """Plan each golfer's goal.
 
@@ -54,13 +57,17 @@ def goal_table(
         The study's goals, yd, by the centers of bands.
     gain : Gain or None
         What golfers here usually gain.
+    scatter : GolfersDrives
+        How far golfers' drives carry.
 
     Returns
     -------
     DataFrame
         The table `Goals`, rows in the order of the golfers.
     """
-    parts = [_planned(model, coefficients, curve, part, bands, asked, gain) for part in golfers.iter_slices(CHUNK)]
+    parts = [
+        _planned(model, coefficients, curve, part, bands, asked, gain, scatter) for part in golfers.iter_slices(CHUNK)
+    ]
     return pl.concat(parts) if parts else Goals.create_empty()
 
 
@@ -72,6 +79,7 @@ def _planned(
     bands: SpeedBands,
     asked: Mapping[float, float],
     gain: Gain | None,
+    scatter: GolfersDrives,
 ) -> pl.DataFrame:
     present = Present.of(golfers, curve.frontier, model)
     speed, lasting = present.club_speed_mph, present.lasting_yd
@@ -92,7 +100,11 @@ def _planned(
         **_with_edges("efficient_speed_{}mph", efficient),
         **_with_edges("present_speed_{}mph", own),
         **dict(zip(TIMES, times, strict=True)),
+        **goal_shares(
+            curve, rows_of(scatter.spread, scatter.golfer, golfers["golfer"]), speed, goal, efficient[0], lasting
+        ),
     }
+    source = dict(zip(scatter.golfer, scatter.source, strict=True))
     table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd").with_columns(
         pl.Series(name, values).fill_nan(None) for name, values in columns.items()
     )
@@ -103,6 +115,9 @@ def _planned(
     table = table.with_columns(
         pl.Series("goal_from", chosen.source).replace("", None).cast(Goals.goal_from.dtype),
         pl.Series("reach", words).cast(Goals.reach.dtype),
+        pl.Series("share_from", [source.get(one) for one in golfers["golfer"].cast(pl.String)], pl.String).cast(
+            Goals.share_from.dtype
+        ),
         pl.Series("time", words_of_time, dtype=pl.String),
     )
     return table.with_columns(_note(curve).alias("note")).select(Goals.column_names())

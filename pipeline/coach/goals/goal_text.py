@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.benchmark.reaching import reaching_text
+from pipeline.coach.goals.goal_shares import AT_SPEED, EFFICIENT, TENTHS
 from pipeline.coach.goals.pace import TIMES
-from pipeline.shown import Units, number_text, typed_text, whole
+from pipeline.shown import Units, number_text, percent_text, typed_text, whole
 from pipeline.texts.catalogue import texts, told
 
 _LABEL, _FIGURE = 18, 9  # characters
@@ -97,6 +99,7 @@ def goal_text(
         *(_speed_row(say[label], name, answer, found, units) for label, name in _SPEEDS if name in found.speeds),
         *(_yards_row(say[label], name, answer, found, units) for label, name in _YARDS if name in found.yards),
         *_time_rows(answer, say["time"]),
+        *_share_rows(answer, units),
     ]
     lines = (reach_sentence(answer, found, units, typed_speed), *rows, *notes)
     return "\n".join([f"{study}: {', '.join(asked)}", *(f"  {line}" for line in lines)])
@@ -137,6 +140,21 @@ def _time_rows(answer: dict[str, Any], label: str) -> list[str]:
         return []
     ends = ["..." if edge is None else number_text(edge) for edge in (lo, hi)]
     return [_row(label, number_text(quarters), told("command", "quarters"), ends)]
+
+
+def _share_rows(answer: dict[str, Any], units: Units) -> list[str]:
+    """Give the rows that say how many drives reach the goal; none where nobody can say."""
+    say = texts("command")
+    if answer.get("share_reaching") is None:
+        return []
+    rows = [f"{say['reach_today']:<{_LABEL}}{reaching_text(answer)}"]
+    for label, name in (("reach_efficient", EFFICIENT), ("reach_at_speed", AT_SPEED)):
+        if answer[name] is not None:
+            share = told("command", "share_alone", share=percent_text(answer[name]))
+            rows.append(f"{say[label]:<{_LABEL}}{share}")
+    distances = {name: units.distance_figure(answer[name]) for name in TENTHS}
+    rows.append(f"{say['tenths']:<{_LABEL}}{told('command', 'tenths_of', unit=units.distance_unit, **distances)}")
+    return rows
 
 
 def _more_than_today(more: float | None, units: Units) -> str:

@@ -89,6 +89,7 @@ def practice_of(
         for end in ("lo90", "hi90")
     )
     golfers = project(golfers, bands)
+    golfers = golfers.with_columns(_light_target(golfers))
     return Practice.validate(golfers.with_columns(_note()).select(Practice.column_names()).sort("golfer"))
 
 
@@ -103,6 +104,9 @@ def _counts(recent: pl.DataFrame) -> pl.DataFrame:
         last_on=day.max(),
         weeks=weeks,
         sessions_per_week=pl.len() / weeks,
+        sets=pl.col("sets").sum(),
+        rising_sets=pl.col("rising_sets").sum(),
+        rest_days=day.sort().diff().dt.total_days().median() - 1,
     )
 
 
@@ -217,6 +221,21 @@ def _ball_gap(golfers: pl.DataFrame) -> list[pl.Series]:
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()] + [
         pl.Series("drive_weeks", on_weeks)
     ]
+
+
+def _light_target(golfers: pl.DataFrame) -> list[pl.Series]:
+    """Give the light tool's reading that goes with the next band: the band less what the ball takes, times the factor.
+
+    The errors of factor and gap are taken as independent, which makes the interval somewhat wide: where the practice
+    rests on the light tool, they partly cancel.
+    """
+    with_ball = golfers.get_column("with_ball").to_numpy()
+    factor, log_error = numbers(golfers, "light_factor"), numbers(golfers, "log_error")
+    free = numbers(golfers, "next_band_mph") - np.where(with_ball, numbers(golfers, "ball_gap_mph"), 0.0)
+    gap = np.where(with_ball, numbers(golfers, "ball_gap_hi90_mph") - numbers(golfers, "ball_gap_mph"), 0.0)
+    value, wide = factor * free, factor * np.hypot(Z90 * log_error * free, gap)
+    columns = {"light_target": value, "light_target_lo90": value - wide, "light_target_hi90": value + wide}
+    return [pl.Series(f"{name}_mph", values).fill_nan(None) for name, values in columns.items()]
 
 
 def _assumed() -> pl.Expr:

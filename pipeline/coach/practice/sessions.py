@@ -81,7 +81,8 @@ def day_speeds(marked: pl.DataFrame) -> pl.DataFrame:
     -------
     DataFrame
         One row per golfer, day and tool, sorted: quarter, swings, misreads, sound (swings that count), best_mph and
-        typical_mph (null below `MIN_SWINGS`), rise_mph and sets (of `MIN_SET` swings or more; null and 0 without).
+        typical_mph (null below `MIN_SWINGS`), rise_mph and sets (of `MIN_SET` swings or more; null and 0 without),
+        rising_sets (of these, with every swing faster than the one before).
     """
     keys = ["golfer", "swung_on", "tool"]
     sound = marked.filter(~pl.col("misread"))
@@ -97,15 +98,19 @@ def day_speeds(marked: pl.DataFrame) -> pl.DataFrame:
     )
     ordered = sound.filter(pl.col("swing_no").is_not_null()).sort(*keys, "set_no", "swing_no")
     sets = ordered.group_by(*keys, "set_no", maintain_order=True).agg(
-        size=pl.len(), rise_mph=speed.tail(2).mean() - speed.head(2).mean()
+        size=pl.len(), rise_mph=speed.tail(2).mean() - speed.head(2).mean(), rising=(speed.diff() > 0).all()
     )
     rises = (
         sets.filter(pl.col("size") >= MIN_SET)
         .group_by(keys)
-        .agg(pl.col("rise_mph").mean(), sets=pl.len().cast(pl.Int64))
+        .agg(
+            pl.col("rise_mph").mean(),
+            sets=pl.len().cast(pl.Int64),
+            rising_sets=pl.col("rising").sum().cast(pl.Int64),
+        )
     )
     joined = counts.join(figures, on=keys, how="left").join(rises, on=keys, how="left")
-    return joined.with_columns(pl.col("sound", "sets").fill_null(0)).sort(keys)
+    return joined.with_columns(pl.col("sound", "sets", "rising_sets").fill_null(0)).sort(keys)
 
 
 def _best(speed: pl.Expr) -> pl.Expr:
@@ -144,7 +149,7 @@ def sessions_of(speeds: pl.DataFrame, factors: pl.DataFrame) -> pl.DataFrame:
     weight = pl.col("sets").filter(pl.col("rise_mph").is_not_null())
     days = scaled.group_by(keys).agg(
         pl.col("quarter").first(),
-        pl.col("swings", "misreads").sum(),
+        pl.col("swings", "misreads", "sets", "rising_sets").sum(),
         set_rise_mph=pl.when(weight.sum() > 0).then((pl.col("rise_mph") * pl.col("sets")).sum() / weight.sum()),
     )
     told = scaled.filter(pl.col("best_mph").is_not_null()).sort(

@@ -1,8 +1,8 @@
 """Step: compare every golfer's quarters, and sum up what changed for all and by group.
 
 In: drives.parquet, model.json, frontier.json, replicates.npz, efficient_replicates.npz, devices.json, golfers.csv,
-changes.csv. Out: progress.csv (one row per golfer and quarter that has an earlier one to be compared with) and
-cohorts.csv (one row per quarter, and per quarter and group).
+changes.csv, straightness.csv. Out: progress.csv (one row per golfer and quarter that has an earlier one to be compared
+with) and cohorts.csv (one row per quarter, and per quarter and group).
 """
 
 from pathlib import Path
@@ -23,6 +23,7 @@ from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
+from pipeline.tables.straightness import Straightness
 
 COLUMNS = (*FIT_COLUMNS, "carry_measured_yd", "struck_on", "group")
 
@@ -40,6 +41,7 @@ def run(
     cohorts: str,
     false_discovery_rate: float,
     min_golfers: int,
+    straightness: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring."""
     yardstick = Yardstick(read_artefact(model, FittedModel).model, read_artefact(frontier, Frontier))
@@ -49,7 +51,8 @@ def run(
     efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
     misread = read_artefact(devices, StudyDevices)
     shared = SharedErrors.read_from(yardstick.frontier, yardstick.model, efficient, offsets, misread)
-    found, form = progress_of(every, table, tested, yardstick, shared, false_discovery_rate)
+    straight = None if straightness is None else read_table(straightness, Straightness, every.golfers)
+    found, form = progress_of(every, table, tested, yardstick, shared, false_discovery_rate, straight)
     write_csv(Path(progress), Progress.validate(found.select(Progress.column_names())))
     write_csv(Path(cohorts), Cohorts.validate(cohorts_of(found, groups_of(every), min_golfers)))
     newest = found.filter(pl.col("quarter") == table.get_column("quarter").max())

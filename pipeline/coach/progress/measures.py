@@ -56,6 +56,11 @@ MEASURES = (
 )
 # Changes of yards lost are tested in the golfers' stage, all others here.
 *TESTED, LOST = MEASURES
+# Tested by the step of straightness; in studies whose logs say where drives came down.
+STRAIGHT = (
+    Measure("offline_mean", "_yd", median=False, better=0),
+    Measure("offline_sd", "_yd", median=False, better=-1),
+)
 # Means of the drives whose errors the part of delivery has, with ball speed and without.
 DELIVERIES = (Measure("delivery", "_yd", median=False, better=1), Measure("steady", "_yd", median=False, better=1))
 
@@ -70,8 +75,11 @@ class Yardstick:
     def outside(self, measure: Measure, value: Array, club_speed_mph: Array) -> Array:
         """Give how far launch or spin lies outside the efficient window, or, without one, off the efficient delivery.
 
-        NaN where the benchmarks don't reach the speed. Shape (n,).
+        Of the mean offline it is the distance from the target line. NaN where the benchmarks don't reach the speed.
+        Shape (n,).
         """
+        if measure in STRAIGHT:
+            return np.abs(value)
         best = getattr(self.frontier, measure.column)
         edges = [getattr(self.frontier, f"{measure.name}_{end}{measure.unit}") for end in ("lo", "hi")]
         lo, hi = (self.frontier.at(np.where(np.isnan(edge), best, edge), club_speed_mph) for edge in edges)

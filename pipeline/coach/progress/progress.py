@@ -15,6 +15,7 @@ from pipeline.coach.progress.measures import (
     DELIVERIES,
     LOST,
     MEASURES,
+    STRAIGHT,
     TESTED,
     Measure,
     Yardstick,
@@ -34,6 +35,7 @@ from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted_families
 from pipeline.statistics.intervals import Estimate
 from pipeline.tables.progress import NO_CHANGE, Progress
+from pipeline.tables.straightness import Straightness
 
 # What is needed of the table `Golfers`, whose other columns would double a large study's memory.
 GOLFER_COLUMNS = (
@@ -56,6 +58,7 @@ def progress_of(
     yardstick: Yardstick,
     shared: SharedErrors,
     false_discovery_rate: float,
+    straightness: pl.DataFrame | None = None,
 ) -> tuple[pl.DataFrame, dict[str, DayForm]]:
     """Compare each golfer's assessed quarters.
 
@@ -72,6 +75,8 @@ def progress_of(
     shared : SharedErrors
         Of the same model and frontier.
     false_discovery_rate : float
+    straightness : DataFrame, optional
+        The table `Straightness` of these drives; without one, or without rows in it, nothing is said of offline.
 
     Returns
     -------
@@ -125,10 +130,14 @@ def progress_of(
     for measure in TESTED:
         of_devices = [shared.of_carry_change(*pair)] if measure.name == "carry" else []
         both = both.with_columns(_tested(both, measure, *of_devices))
-    p_values = [both.get_column(f"{measure.name}_p_value") for measure in TESTED]
+    both = both.join(_straight(straightness, both), on=[*KEYS, "since"], how="left", maintain_order="left")
+    # A study that knows no offline has no such tests, and so no fewer findings among the others.
+    known = both.select(pl.any_horizontal(pl.col(f"{one.name}_p_value").is_not_null().any() for one in STRAIGHT)).item()
+    tested = (*TESTED, *STRAIGHT) if known else TESTED
+    p_values = [both.get_column(f"{measure.name}_p_value") for measure in tested]
     rest = 1 - PART_OF_RATE
     q_values = adjusted_families(p_values, both.get_column("quarter"), false_discovery_rate, rest)
-    for measure, q_value in zip(TESTED, q_values, strict=True):
+    for measure, q_value in zip(tested, q_values, strict=True):
         both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
         both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
     both = both.with_columns(_parts(both, yardstick.model)).with_columns(_notes(form))
@@ -162,6 +171,22 @@ def _lost(changes: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def _straight(straightness: pl.DataFrame | None, both: pl.DataFrame) -> pl.DataFrame:
+    """Take the changes of offline as the step of straightness has tested them, q values and verdicts to be filled."""
+    table = Straightness.create_empty().cast(both.select("golfer").schema) if straightness is None else straightness
+    columns: list[pl.Expr] = []
+    for measure in STRAIGHT:
+        before = pl.col(measure.column) - pl.col(measure.change())
+        columns += [pl.col(measure.column), before.alias(f"{measure.column}_before")]
+        columns += [pl.col(measure.change(edge)) for edge in ("", "lo90", "hi90")]
+        columns += [pl.col(f"{measure.name}_p_value")]
+        columns += [
+            pl.lit(None, pl.Float64).alias(f"{measure.name}_q_value"),
+            pl.lit(None, Progress.lost_verdict.dtype).alias(f"{measure.name}_verdict"),
+        ]
+    return table.filter(pl.col("since").is_not_null()).select(*KEYS, "since", *columns)
+
+
 def _error(both: pl.DataFrame, measure: Measure, *shared: Part) -> Part:
     """Give the standard error of a measure's change and its degrees of freedom; NaN where there is none to be had."""
     return of_change(Doubt.of(both, measure.name), Doubt.of(both, measure.name, "_before"), *shared)
@@ -191,7 +216,7 @@ def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: f
         gain = change * measure.better
         better, worse = gain > 0, gain < 0
     else:
-        # A real change is better only if the way to the efficient window got shorter by more than chance too.
+        # A real change is better only if the way to the efficient window, or line, got shorter by more than chance too.
         ways = (
             yardstick.outside(
                 measure, *(both.get_column(f"{c}{end}").to_numpy() for c in (measure.column, "club_speed_mph"))

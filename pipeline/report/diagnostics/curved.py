@@ -54,7 +54,8 @@ def curved_drives(residuals: pl.DataFrame, ball: Ball, air: Air) -> Curved | Non
     Parameters
     ----------
     residuals : DataFrame
-        golfer, residual_yd, measured_yd, ball_speed_mph, launch_deg, spin_rpm, and spin_axis_deg or offline_yd.
+        golfer, residual_yd, measured_yd, ball_speed_mph, launch_deg, spin_rpm, and spin_axis_deg or offline_yd;
+        curve_yd where the carry of the fit was straightened by it.
     ball : Ball
         The study's.
     air : Air
@@ -78,10 +79,16 @@ def _compared(by: str, known: pl.DataFrame, ball: Ball, air: Air) -> Curved:
     codes = golfer_codes(known)
     if min(golfers, known.filter(~pl.col("curved"))["golfer"].n_unique()) < LEAST_GOLFERS:
         return Curved(*counted, None, None, None, None)
-    cost, error = clustered_line(bends, known["residual_yd"].to_numpy(), codes)
+    cost, error = clustered_line(bends, as_flown(known).to_numpy(), codes)
     reach = float(t_reach(float(codes.max()))) * error
     flown = flown_cost(known, ball, air) if by == "spin_axis_deg" else None
     return Curved(*counted, cost, cost - reach, cost + reach, flown)
+
+
+def as_flown(residuals: pl.DataFrame) -> pl.Series:
+    """Give the residuals of drives as they flew: those of the model are of straightened carry."""
+    curve = pl.col("curve_yd").cast(pl.Float64).fill_null(0.0) if "curve_yd" in residuals.columns else 0.0
+    return residuals.select(pl.col("residual_yd") - curve).to_series()
 
 
 def flown_cost(known: pl.DataFrame, ball: Ball, air: Air) -> float | None:

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.drives import Drives, golfer_codes, inputs
+from pipeline.drives import Drives, golfer_codes, inputs, straightened
 from pipeline.fit.held_out import DRIVE_KEYS
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import per_golfer_sums
@@ -254,7 +254,7 @@ def influence(
 def _equations(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     x = inputs(drives, model.surface.speed)
     X = np.hstack([model.surface.design(*x), model.offsets.terms(drives)])
-    return X, drives["carry_standard_yd"].to_numpy() - model.surface.base(*x)
+    return X, straightened(drives)["carry_standard_yd"].to_numpy() - model.surface.base(*x)
 
 
 def most_influential(moves: pl.DataFrame, count: int) -> pl.DataFrame:

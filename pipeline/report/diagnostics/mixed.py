@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.drives import golfer_codes, inputs
+from pipeline.drives import golfer_codes, inputs, straightened
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.report.diagnostics.slopes import LEAST_GOLFERS, clustered_line
@@ -107,7 +107,7 @@ def golfer_intercepts(model: CarryModel, drives: pl.DataFrame, at: Delivery) -> 
     x = inputs(taken, model.surface.speed)
     base, design = model.surface.base_and_design(*x)
     X = np.hstack([design, model.offsets.terms(taken)])
-    y = taken["carry_standard_yd"].to_numpy() - base
+    y = straightened(taken)["carry_standard_yd"].to_numpy() - base
     try:
         plain = clustered_fit(solve(Factor.of(X, y)), [(X, y, codes)])
     except UserError as error:

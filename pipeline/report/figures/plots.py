@@ -145,12 +145,14 @@ def _draw_percentiles(axes: Axes, bands: pl.DataFrame, colours: dict[float, tupl
 
 
 def _draw_parts(axes: Axes, shown: pl.DataFrame) -> None:
-    parts = shown.select(pl.col(*PARTS).fill_null(0.0)).to_numpy()
+    # Where no log has the spin axis there is no curve to explain.
+    told = [name for name in PARTS if name != "lost_curve_yd" or shown[name].is_not_null().any()]
+    parts = shown.select(pl.col(told).fill_null(0.0)).to_numpy()
     # Losses stack to the right of zero, gains to the left; each bar starts where those before it end.
     right, left = np.clip(parts, 0, None), np.clip(parts, None, 0)
     start = np.where(parts >= 0, np.cumsum(right, axis=1) - right, np.cumsum(left, axis=1) - left)
     rows = np.arange(shown.height)
-    for column, (label, colour, hatch) in enumerate(PART_LOOKS[name] for name in PARTS):
+    for column, (label, colour, hatch) in enumerate(PART_LOOKS[name] for name in told):
         axes.barh(
             rows, parts[:, column], left=start[:, column], height=0.72, color=colour, hatch=hatch,
             edgecolor=LIGHT.soft, linewidth=0.5, label=label, zorder=2,

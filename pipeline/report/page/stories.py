@@ -16,7 +16,7 @@ from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Progress
 
-PARTS = ("contact", "launch", "spin", "consistency", "other")
+PARTS = ("contact", "launch", "spin", "consistency", "curve", "other")
 
 
 def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:

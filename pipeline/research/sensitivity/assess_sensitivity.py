@@ -22,6 +22,7 @@ from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel
 from pipeline.fit.own_files import read_written
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules
 from pipeline.golfers.losses import known_losses
@@ -36,7 +37,7 @@ from pipeline.tables.logs import DriveTable
 from pipeline.tables.sensitivity import Sensitivity
 
 MOST_GOLFERS = 5000  # more would say the same, and cost minutes
-COLUMNS = (*FIT_COLUMNS, "carry_measured_yd", "struck_on", AXIS, *AIR_COLUMNS)
+COLUMNS = (*FIT_COLUMNS, "carry_measured_yd", "struck_on", AXIS, *AIR_COLUMNS, *SIDE_COLUMNS)
 
 say = partial(print, flush=True)
 

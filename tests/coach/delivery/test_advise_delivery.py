@@ -1,21 +1,27 @@
 """The step on a small study: who is told what, and why the others aren't."""
 
+from datetime import date
+
 import numpy as np
 import polars as pl
 import pytest
 from delivery_samples import BY_ATTACK, carry, frontier, model, swings, usual
+from direction_samples import directed_swings
 from polars.testing import assert_frame_equal
 from rows import table_of
 
 from pipeline.coach.delivery import advise_delivery as step
 from pipeline.coach.delivery.advice import OUTSIDE, TOO_LOW, TOP_OUTSIDE, UNREAD, UNSPUN, UNSTRUCK, UNTOLD, advise
+from pipeline.coach.delivery.loft_change import ATTACK_CHANGE_DEG
 from pipeline.coach.delivery.slopes import fit_delivery
-from pipeline.coach.delivery.sums import DELIVERY_COLUMNS, Sums, cell_sums
+from pipeline.coach.delivery.sums import Sums, cell_sums
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.tables.delivery import Delivery, DeliverySlopes
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.logs import DriveTable
+from pipeline.tables.types import types_of
 
 
 def golfers_of(drives):
@@ -133,11 +139,19 @@ def test_only_the_newest_quarter_is_told_and_all_quarters_give_the_slopes():
     assert_frame_equal(both.select("golfer", "attack_deg"), alone.select("golfer", "attack_deg"))
 
 
+def whole(drives):
+    """Give drives every column that the step reads, empty where they have none."""
+    absent = set(step.COLUMNS) - set(drives.columns)
+    empty = [pl.lit(None, types_of(DriveTable)[name]).alias(name) for name in absent]
+    days = drives.with_columns(empty).with_columns(pl.col("struck_on").fill_null(date(2026, 8, 1)))
+    return days.select(step.COLUMNS).sort("golfer", maintain_order=True)
+
+
 @pytest.fixture
 def study(tmp_path):
     """Drives by golfer, and the other files that the step reads."""
     drives = near()
-    drives.select(DELIVERY_COLUMNS).sort("golfer").write_parquet(tmp_path / "drives.parquet")
+    whole(drives).write_parquet(tmp_path / "drives.parquet")
     unassessed = golfers_of(drives).with_columns(status=pl.lit("not_assessed"), main_cause=pl.lit("none"))
     write_csv(tmp_path / "golfers.csv", table_of(Golfers, unassessed))
     write_artefact(tmp_path / "model.json", FittedModel("hill", model(), FittedOn(360, 12, ("2026Q3",))))
@@ -185,3 +199,54 @@ def test_logs_without_attack_give_an_empty_table_and_notes(study):
 
     assert pl.read_csv(slopes).height == 0
     assert pl.read_csv(delivery)["note"].to_list() == [UNREAD] * 12
+
+
+NEW = (
+    "path_deg", "face_deg", "plane_deg", "path_after_attack_deg", "path_after_attack_lo90_deg",
+    "path_after_attack_hi90_deg", "path_by", "swing_direction_turn_deg", "start_direction_deg", "spin_axis_deg",
+    "direction_note",
+)  # fmt: skip
+
+
+def test_path_and_face_add_columns_and_rows_and_change_nothing_else(study):
+    slopes, delivery = (pl.read_csv(path, infer_schema_length=None) for path in run(study, "without-"))
+    whole(directed_swings(near(), plane_deg=52.0)).write_parquet(study / "drives.parquet")
+
+    more_slopes, more = (pl.read_csv(path, infer_schema_length=None) for path in run(study, "with-"))
+
+    assert_frame_equal(more.drop(NEW), delivery.drop(NEW), check_exact=True)
+    assert_frame_equal(more_slopes.head(slopes.height), slopes, check_exact=True)
+    assert all(delivery[name].null_count() == 12 for name in NEW)
+    assert {name: more[name].null_count() for name in NEW} == dict.fromkeys(NEW, 0)
+    # Everybody has one loft, which therefore tells nothing.
+    added = more_slopes.tail(-slopes.height)
+    assert added.select("response", "predictor").rows() == [
+        ("launch_side_deg", "face_deg"),
+        ("launch_side_deg", "path_deg"),
+        ("spin_axis_deg", "face_to_path_deg"),
+        ("path_deg", "attack_deg"),
+    ]
+
+
+def test_a_golfer_without_path_or_attack_has_no_directions(study):
+    drives = directed_swings(near(), plane_deg=52.0)
+    names = sorted(set(drives["golfer"]))
+    for name, column in zip(names[:3], ("path_deg", "attack_deg", "face_deg"), strict=True):
+        drives = drives.with_columns(pl.when(pl.col("golfer") != name).then(column).alias(column))
+    whole(drives).write_parquet(study / "drives.parquet")
+
+    table = pl.read_csv(run(study, "")[1], infer_schema_length=None).sort("golfer")
+
+    unread = table.head(2).select(NEW)
+    assert all(unread[name].null_count() == 2 for name in NEW)
+    faceless = table.row(2, named=True)
+    assert faceless["path_after_attack_deg"] is not None
+    assert faceless["start_direction_deg"] is faceless["spin_axis_deg"] is None
+
+
+def test_notes_on_more_attack_name_the_change_that_is_looked_at():
+    notes = [column.description for column in Delivery.columns().values()]
+    told = [note for note in notes if "deg more attack" in note]
+
+    assert len(told) == 2
+    assert all(f"{ATTACK_CHANGE_DEG:g} deg more attack" in note for note in told)

@@ -1,5 +1,6 @@
 import json
 import re
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from goal_samples import sample_frontier, sample_golfers, sample_model
+from scipy.stats import norm
 
 from pipeline.benchmark.reach import Reach
 from pipeline.cli import cli
@@ -20,6 +22,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import NORMAL, run_m
+from pipeline.statistics.drive_spread import LEVELS, DriveSpread, UsualDrives, UsualReaching
 
 GOLFER = "g0000000000000000"
 
@@ -94,6 +97,76 @@ def test_without_carry_the_distance_has_the_run_in_it(results):
     assert answer["efficient_speed_mph"] == pytest.approx(94.8)
     assert 94.8 < answer["present_speed_mph"] < answered(results, 262, "--carry", *given[1:])["present_speed_mph"]
     assert answer["note"].endswith("Roll is calculated, not measured. The interval doesn't cover that.")
+
+
+SHARES = ("share_reaching", "share_reaching_lo90", "share_reaching_hi90", "share_efficient", "share_at_goal_speed")
+
+
+@pytest.fixture(scope="module")
+def with_drives(results, tmp_path_factory):
+    """The same results with drives of the golfer: carry 212 yd in the middle, carry and roll 230 yd, 10 yd about it."""
+    folder = tmp_path_factory.mktemp("with_drives") / "hill"
+    shutil.copytree(results, folder)
+    spreads = {
+        kind: DriveSpread(
+            center + 10 * norm.ppf(LEVELS)[None, :], np.array([center]), np.array([3.0]), np.array([60.0])
+        )
+        for kind, center in (("carry", 212.0), ("total", 230.0))
+    }
+    arrays = {f"{kind}_{name}": values for kind, one in spreads.items() for name, values in vars(one).items()}
+    np.savez(folder / "golfers/reaching.npz", golfer=np.array([GOLFER]), club_speed_mph=np.array([92.0]), **arrays)
+    usual = UsualDrives(norm.ppf(LEVELS), 0.04, 10.0, (0.0, 0.0), (0.0, 0.0))
+    write_artefact(folder / "golfers/usual_reaching.json", UsualReaching(usual, usual))
+    return folder
+
+
+def test_a_golfers_own_drives_say_how_often_the_goal_is_reached(with_drives):
+    answer = answered(with_drives, 220, "--carry", "--golfer", GOLFER)
+    assert answer["share_reaching"] == pytest.approx(norm.sf(8 / np.hypot(10, 3)), abs=2e-3)
+    assert answer["share_reaching_lo90"] < answer["share_reaching"] < answer["share_reaching_hi90"]
+    # Efficient is 230 yd at 92 mph, give or take 1 yd, and 220 yd at 88 mph; the scatter grows as distance does.
+    sd = np.hypot(10 * 230 / 212, 1 / 1.645)
+    assert answer["share_efficient"] == pytest.approx(norm.cdf(10 / sd), abs=2e-3)
+    assert answer["share_at_goal_speed"] == pytest.approx(0.5, abs=2e-3)
+    tenths = [answer[f"{number}_of_ten_yd"] for number in ("nine", "five", "one")]
+    assert tenths == pytest.approx(212 - 1.2816 * np.hypot(10, 3) * np.array([1, 0, -1]), abs=0.1)
+
+
+def test_roll_place_and_another_speed_move_a_golfers_drives(with_drives):
+    of = ("--golfer", GOLFER)
+    total = answered(with_drives, 255, *of)
+    assert total["share_reaching"] == pytest.approx(norm.sf(25 / np.hypot(10, 3)), abs=2e-3)
+    for more in (("--wind-mph", 8), ("--turf", "firm"), ("--altitude-m", 1500)):
+        there = answered(with_drives, 255, *more, *of)
+        by = there["present_yd"] - total["present_yd"]
+        assert by > 3
+        assert there["five_of_ten_yd"] == pytest.approx(230 + by, abs=0.05)
+    faster = answered(with_drives, 240, "--carry", "--speed", 96, *of)
+    assert faster["five_of_ten_yd"] == pytest.approx(212 * faster["present_yd"] / 210, abs=0.05)
+
+
+def test_without_a_golfer_the_drives_scatter_as_they_usually_do(with_drives):
+    given = ("--carry", "--speed", 92, "--launch", 14, "--spin", 2800, "--ball-speed", 1.4 * 92)
+    answer = answered(with_drives, 217.6 * 1.04, *given)
+    assert answer["share_reaching"] == pytest.approx(norm.sf(1), abs=2e-3)
+    assert [answered(with_drives, 250, "--carry", "--speed", 92)[name] for name in SHARES] == [None] * 5
+
+
+def test_shares_are_told_in_rows_below_the_figures(with_drives):
+    lines = asked(with_drives, 220, "--carry", "--golfer", GOLFER).stdout.splitlines()
+    assert lines[-5:-1] == [
+        "  reach it today    22 % of drives; 90 % interval: 8 % to 40 %",
+        "    efficient       82 % of drives",
+        "    at its speed    50 % of drives",
+        "  9, 5, 1 of 10 go  199, 212, 225 yd",
+    ]
+    assert lines[-1].startswith("  The shares are of drives of new days, mishits and all.")
+
+
+def test_results_without_drives_have_null_shares(results):
+    answer = answered(results, 220, "--carry", "--golfer", GOLFER)
+    assert [answer[name] for name in (*SHARES, "nine_of_ten_yd")] == [None] * 6
+    assert "reach it" not in asked(results, 220, "--carry", "--golfer", GOLFER).stdout
 
 
 def test_a_golfers_newest_quarter_brings_the_shortfall_and_its_interval(results):

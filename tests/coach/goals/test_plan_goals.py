@@ -4,17 +4,20 @@ import pytest
 from days import on_days
 from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model
 from rows import table_of
+from scipy.stats import norm
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.goals.goal_table import goal_table, newest_assessed
 from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
 from pipeline.coach.goals.plan_goals import run
+from pipeline.coach.reaching.reaching_drives import GolfersDrives
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import BandGoals
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
+from pipeline.statistics.drive_spread import LEVELS, DriveSpread, UsualReaching
 from pipeline.statistics.intervals import Z90
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.golfers import Changes
@@ -25,9 +28,32 @@ BANDS = SpeedBands.of((80, 90, 100), 5)
 GAIN = Gain.of(0.5, 0.1, 0.8, 40, 80)  # 2 mph a year
 
 
-def planned(*rows, asked=None, curve=None, gain=GAIN, bands=BANDS, variance=0.0):
+# Nobody's.
+NO_DRIVES = GolfersDrives([], np.zeros(0), [], DriveSpread(np.zeros((0, 61)), *np.zeros((3, 0))), None)
+
+
+def planned(*rows, asked=None, curve=None, gain=GAIN, bands=BANDS, variance=0.0, scatter=NO_DRIVES):
     golfers = sample_golfers(*({"own_error_yd": 1.0} | row for row in rows)).with_columns(speed_variance=variance)
-    return Goals.validate(goal_table(MODEL, SURE, curve or sample_curve(), golfers, bands, asked or {}, gain))
+    return Goals.validate(goal_table(MODEL, SURE, curve or sample_curve(), golfers, bands, asked or {}, gain, scatter))
+
+
+def test_shares_of_drives_stand_beside_the_goal_where_there_are_drives():
+    spread = DriveSpread(215 + 10 * norm.ppf(LEVELS)[None, :], np.array([215.0]), np.zeros(1), np.array([50.0]))
+    scatter = GolfersDrives(["g0000000000000001"], np.array([92.0]), ["own"], spread, None)
+    golfer = {"club_speed_mph": 92.0, "carry_yd": 210.0}
+    without, row = planned(golfer, golfer, asked={90.0: 225.0}, scatter=scatter).to_dicts()
+    assert [without[name] for name in ("share_reaching", "share_efficient", "nine_of_ten_yd", "share_from")] == [
+        None
+    ] * 4
+    assert row["share_reaching"] == pytest.approx(norm.sf(1), abs=1e-3)
+    assert row["share_reaching_lo90"] < row["share_reaching"] < row["share_reaching_hi90"]
+    # Efficient is 230 yd at 92 mph, give or take 1 yd; all scatters by 230 / 215 as much there.
+    assert row["share_efficient"] == pytest.approx(norm.sf(-5 / np.hypot(10 * 230 / 215, 1 / 1.645)), abs=1e-3)
+    # 90 mph take an efficient delivery to 225 yd.
+    assert row["share_at_goal_speed"] == pytest.approx(0.5, abs=1e-3)
+    tenths = [row[f"{number}_of_ten_yd"] for number in ("nine", "five", "one")]
+    assert tenths == pytest.approx([215 - 12.8, 215, 215 + 12.8], abs=0.05)
+    assert row["share_from"] == "own"
 
 
 def test_a_row_tells_gap_parts_speeds_and_quarters():
@@ -143,7 +169,7 @@ def test_a_goal_that_only_a_golfers_own_better_delivery_reaches_is_not_beyond_th
 
 def test_nobody_gives_an_empty_table():
     nobody = sample_golfers({"club_speed_mph": 92.0, "carry_yd": 210.0, "own_error_yd": 1.0}).clear()
-    assert Goals.validate(goal_table(MODEL, SURE, sample_curve(), nobody, BANDS, {}, GAIN)).height == 0
+    assert Goals.validate(goal_table(MODEL, SURE, sample_curve(), nobody, BANDS, {}, GAIN, NO_DRIVES)).height == 0
 
 
 def test_only_the_assessed_of_the_newest_quarter_are_planned():
@@ -155,7 +181,7 @@ def test_only_the_assessed_of_the_newest_quarter_are_planned():
     assert newest_assessed(golfers)["golfer"].to_list() == ["g0000000000000000"]
 
 
-def test_the_step_writes_both_tables(tmp_path, capsys):
+def test_the_step_writes_both_tables(tmp_path, capsys, roller):
     golfers = sample_golfers(
         *({"club_speed_mph": 90.0 + i, "carry_yd": 205.0 + 2 * i, "own_error_yd": 1.0} for i in range(9))
     )
@@ -163,7 +189,15 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     drives = golfers.select("golfer", "club_speed_mph", "quarter")
     shots = pl.concat([drives.with_columns(quarter=pl.lit(q)) for q in ("2026Q2", "2026Q3") for _ in range(20)])
     shots = on_days(shots).with_columns(pl.col("club_speed_mph") + rng.normal(0, 1, shots.height))
+    carry = 2 * 1.4 * shots["club_speed_mph"] - 47.6 + rng.normal(0, 8, shots.height)
+    read = {"device": "a", "ball": "x", "launch_deg": 14.0, "spin_rpm": 2800.0, "spin_measured": True}
+    shots = shots.with_columns(pl.lit(value).alias(name) for name, value in read.items())
+    ball = pl.col("club_speed_mph") * 1.4
+    shots = shots.with_columns(ball.alias("ball_speed_mph"), carry_standard_yd=carry, flown_yd=carry)
+    shots = shots.with_columns(curve_yd=pl.lit(None, pl.Float64))
     shots.sort("golfer").write_parquet(tmp_path / "drives.parquet")
+    table = {f"standard_{part}": value for part, value in roller.table.to_arrays().items()}
+    np.savez(tmp_path / "tables.npz", **table, density=np.zeros(0), viscosity=np.zeros(0))
     pairs = [
         {"golfer": golfer, "shots": 20, "club_speed_change_mph": 0.5, "lost_change_yd": 0.5, "movement": "clear"}
         for golfer in golfers["golfer"]
@@ -181,12 +215,16 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
         "goals": "goals.csv",
         "priorities_csv": "p.csv",
         "pace": "pace.json",
+        "tables": "tables.npz",
+        "reaching": "reaching.npz",
+        "usual_reaching": "usual_reaching.json",
     }
 
     run(
         **{keyword: str(tmp_path / name) for keyword, name in names.items()},
         bands={"centres": [80, 90, 100], "half_width_mph": 5},
         wanted=BandGoals(carry_yd={90: 235}).model_dump(mode="json"),
+        turf="normal",
     )
 
     goals, first = (pl.read_csv(tmp_path / name, infer_schema_length=None) for name in ("goals.csv", "p.csv"))
@@ -201,6 +239,16 @@ def test_the_step_writes_both_tables(tmp_path, capsys):
     assert first["first"].to_list() == ["delivery"] * 9
     gain = read_artefact(tmp_path / "pace.json", Pace).gain
     assert (gain.mean_mph, gain.golfers, gain.pairs) == (pytest.approx(0.5), 9, 9)
+    # Drives scatter by 8 yd and what 1 mph is worth, 2.8 yd: about 8.5 yd.
+    assert goals["share_from"].to_list() == ["shrunk"] * 9
+    assert (goals["one_of_ten_yd"] - goals["nine_of_ten_yd"]).mean() == pytest.approx(2 * 1.2816 * 8.5, rel=0.15)
+    own = goals.filter(goal_from="own speed")  # 20 yd or so short of the goal
+    assert own["share_reaching"].max() < 0.15 < 0.4 < own["share_efficient"].min() < own["share_efficient"].max() < 0.6
+    with np.load(tmp_path / "reaching.npz") as arrays:
+        assert arrays["golfer"].tolist() == goals["golfer"].to_list()
+        assert (arrays["total_center_yd"] - arrays["carry_center_yd"]).mean() == pytest.approx(24, abs=8)
+    usual = read_artefact(tmp_path / "usual_reaching.json", UsualReaching)
+    assert usual.carry.spread_share * 230 == pytest.approx(8.5, rel=0.25)
     assert capsys.readouterr().out == "Planned 9 goals; first: delivery 9.\n"
 
 

@@ -12,7 +12,7 @@ from scipy.stats import t as student
 from pipeline.bands import SpeedBands
 from pipeline.coach.practice.dates import crossing, steadied
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS, practice_of
-from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
+from pipeline.coach.practice.sessions import MIN_SET, day_speeds, mark_misreads, sessions_of
 from pipeline.tables.practice import Sessions, Swings
 
 FIRST = date(2026, 4, 6)  # a Monday
@@ -571,3 +571,79 @@ def test_cautions_defer_to_local_rules_and_licensed_practice():
 
     for word in ("local rules", "licensed", "warm up", "hurts", "doctor", "within reach", "children"):
         assert word in text
+
+
+# --- sets that rise, rest, and where the light tool should stand
+
+
+def test_sets_whose_every_swing_is_faster_than_the_last_are_counted():
+    rising_one, level = (90.0, 92.0, 93.0, 95.0, 96.0), (90.0, 92.0, 92.0, 95.0, 96.0)
+    dip, short = (90.0, 92.0, 91.0, 95.0, 96.0), (90.0, 92.0, 95.0)
+    table = swings(*((name(0), 0, k, one) for k, one in enumerate((rising_one, level, dip, short), 1)))
+    light = swings((name(0), 0, 1, tuple(1.2 * one for one in rising_one)), tool="light")
+    marked = pl.concat([table, light]).with_columns(misread=pl.lit(False))
+
+    day = sessions_of(day_speeds(marked), factors())
+
+    assert day.select("sets", "rising_sets").row(0) == (4, 2)
+    # With the swing that breaks the rise marked as misread, the others rise; three of them are no set.
+    broken = (pl.col("set_no") == 3) & (pl.col("swing_no") == 3) & (pl.col("tool") == "driver")
+    assert day_speeds(marked.with_columns(misread=broken)).filter(tool="driver")["rising_sets"].item() == 2
+    assert day_speeds(marked.filter(pl.col("set_no") == 4)).select("sets", "rising_sets").row(0) == (0, 0)
+    assert MIN_SET == 4
+    assert "four or more" in Sessions.sets.description
+
+
+def test_a_golfers_sets_are_those_of_the_sessions():
+    table = sessions([0, 3, 6], [90, 91, 92]).with_columns(
+        sets=pl.Series([3, 2, 4], dtype=pl.Int64), rising_sets=pl.Series([1, 0, 2], dtype=pl.Int64)
+    )
+
+    assert practised(table).select("sets", "rising_sets").row(0) == (9, 3)
+
+
+@pytest.mark.parametrize(("days", "rest"), [([0, 3, 5, 12], 2.0), ([0, 1], 0.0), ([4], None)])
+def test_days_of_rest_are_those_between_sessions(days, rest):
+    table = sessions(days, [90.0] * len(days)).reverse()
+
+    assert practised(table)["rest_days"].item() == rest
+
+
+def light_target(row):
+    return row["light_target_mph"], row["light_target_lo90_mph"], row["light_target_hi90_mph"]
+
+
+def test_the_light_tool_should_stand_a_factor_above_the_next_band():
+    days = range(0, 40, 4)
+    table = sessions(days, [92.0] * 10, tool="light")
+
+    (row,) = practised(table, factor=1.25, log_error=0.02).to_dicts()
+
+    assert row["next_band_mph"] == 100.0
+    value, lo, hi = light_target(row)
+    assert value == pytest.approx(125.0)
+    assert (lo, hi) == pytest.approx((125 * (1 - 1.645 * 0.02), 125 * (1 + 1.645 * 0.02)), abs=0.01)
+
+
+def test_what_the_ball_takes_is_asked_of_the_light_tool_too():
+    table = sessions(range(0, 40, 4), [92.0] * 10, tool="light")
+    with_ball = pl.concat([drives(range(0, 40, 4), [88.0] * 10), OTHERS])
+
+    (row,) = practised(table, with_ball, factor=1.25).to_dicts()
+
+    assert row["ball_gap_mph"] == pytest.approx(-4.0)
+    assert row["next_band_mph"] == 100.0
+    value, lo, hi = light_target(row)
+    assert value == pytest.approx(1.25 * 104.0)
+    assert hi - value == pytest.approx(1.25 * (row["ball_gap_hi90_mph"] - row["ball_gap_mph"]))
+    assert value - lo == pytest.approx(hi - value)
+
+
+def test_by_common_practice_the_light_tools_target_has_no_interval_and_without_the_tool_there_is_none():
+    days = range(0, 40, 4)
+    by_practice = practised(sessions(days, [92.0] * 10, tool="light"), log_error=None).row(0, named=True)
+    by_driver = practised(sessions(days, [92.0] * 10)).row(0, named=True)
+
+    assert light_target(by_practice) == (pytest.approx(120.0), None, None)
+    assert "common practice, without a source" in by_practice["note"]
+    assert light_target(by_driver) == (None, None, None)

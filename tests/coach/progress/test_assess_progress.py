@@ -49,6 +49,7 @@ def made(world_maker, world_carry, tmp_path_factory):
             "struck_on"
         ),
         pl.col("carry_standard_yd").alias("carry_measured_yd"),
+        curve_yd=pl.lit(None, pl.Float64),
     )
     model = fit_to(candidate_named("line"), first).model
     launch, spin = 14 - 0.04 * (1.474 * SPEEDS - 135), 2600 - 12 * (1.474 * SPEEDS - 135)

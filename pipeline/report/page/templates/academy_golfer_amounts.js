@@ -1,7 +1,7 @@
 // Figures of one golfer as they are shown. Rounding and units are those of lookup_shown.js.
 
 const GOLFER_FIGURES = (() => {
-  const PARTS = ["contact", "launch", "spin", "consistency", "other"];
+  const PARTS = ["contact", "launch", "spin", "consistency", "curve", "other"];
 
   // What is charted by quarter. `span` is the least that an axis covers, in yd, mph, deg or rpm, the same for every
   // golfer, so that two sheets can be compared: three times the change that nine golfers in ten of the demo stay under

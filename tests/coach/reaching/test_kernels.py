@@ -1,0 +1,44 @@
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from pipeline.coach.reaching.kernels import MIN_OWN, Scatter, others_shape, own_weight, quantiles_of, worth_of
+from pipeline.statistics.drive_spread import LEVELS
+
+NORMAL = others_shape([])
+
+
+def share_at(quantiles, yards):
+    return 1 - np.interp(yards, quantiles, LEVELS)
+
+
+def test_nobodys_shape_is_the_normal_one():
+    assert np.array([NORMAL[50], NORMAL.std()]) == pytest.approx([0, 1], abs=0.02)
+
+
+def test_others_count_the_same_however_many_drives_they_have():
+    even = np.linspace(-1, 1, 400)
+    pooled = others_shape([Scatter(10 * even, 10.0), Scatter(np.full(20, -100.0), 10.0), Scatter(np.ones(3), 1.0)])
+    assert np.mean(pooled < -9) == pytest.approx(0.5, abs=0.03)
+
+
+def test_many_own_drives_are_the_answer_mishits_and_all():
+    rng = np.random.default_rng(1)
+    drives = np.where(rng.uniform(size=4000) < 0.3, -40.0, 0.0) + rng.normal(0, 8, 4000)
+    found = quantiles_of(Scatter(drives, 8.0), 8.0, NORMAL, 0.0)
+    for yards in (-50, -20, -5, 0, 8):
+        assert share_at(found, yards) == pytest.approx(np.mean(drives >= yards), abs=0.012)
+
+
+def test_too_few_own_drives_leave_the_others_shape_in_the_golfers_scale():
+    found = quantiles_of(Scatter(np.full(MIN_OWN - 1, 30.0), 1.0), 8.0, NORMAL, 0.0)
+    assert np.interp([0.1, 0.5, 0.9], LEVELS, found) == pytest.approx(8 * norm.ppf([0.1, 0.5, 0.9]), abs=0.3)
+    assert (own_weight(MIN_OWN - 1), worth_of(MIN_OWN - 1)) == (0, 10)
+    assert (own_weight(40), worth_of(40)) == (0.8, 50)
+
+
+def test_what_few_days_lack_is_added_and_smoothing_adds_nothing():
+    plain, more = (quantiles_of(Scatter(np.array([]), 8.0), 8.0, NORMAL, extra) for extra in (0.0, 6.0))
+    upper = LEVELS.searchsorted(0.84)
+    assert plain[upper] == pytest.approx(8 * norm.ppf(LEVELS[upper]), rel=0.03)
+    assert more[upper] == pytest.approx(10 * norm.ppf(LEVELS[upper]), rel=0.03)
