@@ -11,6 +11,7 @@ from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.fit.card_formula import FlightGap, formula_lines, piece_lines
 from pipeline.fit.held_out import CLUB_SPEED_ALONE, EVERYTHING
 from pipeline.fit.model import CarryModel, FittedModel, known_key
+from pipeline.fit.model_changes import plain
 from pipeline.fit.scores import Choice
 from pipeline.fit.surface import Extent
 from pipeline.flight.calibrate import StudyFlight
@@ -131,21 +132,16 @@ def _ranges(extents: Mapping[str, tuple[Extent, Extent, Extent]], speed: str) ->
     ]
 
 
-def _plain(level: str) -> str:
-    # Levels are text from logs: a line end or a pipe must not break the card.
-    return " ".join(level.split()).replace("|", "/")
-
-
 def _offset_lines(model: CarryModel) -> list[str]:
     reference = model.offsets.reference
-    of = f"- reference: device {_plain(reference.get('device', ''))}, ball {_plain(reference.get('ball', ''))}"
+    of = f"- reference: device {plain(reference.get('device', ''))}, ball {plain(reference.get('ball', ''))}"
     if not model.offsets.levels:
         return [f"{of}; no other device or ball has a share of carry of its own"]
     figures = zip(model.offset_share, model.offset_std_error, model.offset_golfers, strict=True)
     return [
         f"{of}; others read longer (+) or shorter (-) by a share of carry:",
         *(
-            f"  - {column} {_plain(level)}: {share:+.2%}, std. error {error:.2%}, {golfers:.0f} golfers"
+            f"  - {column} {plain(level)}: {share:+.2%}, std. error {error:.2%}, {golfers:.0f} golfers"
             for (column, level), (share, error, golfers) in zip(model.offsets.levels, figures, strict=True)
         ),
     ]
