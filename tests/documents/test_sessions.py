@@ -181,6 +181,7 @@ def folder(finished, tmp_path, monkeypatch):
     place = tmp_path / "yardband"
     shutil.copytree(finished, place)
     monkeypatch.chdir(place)
+    monkeypatch.setenv("PATH", command_line(place)["PATH"])  # what a page's Python calls `yardband` is this one
     return place
 
 
