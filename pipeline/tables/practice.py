@@ -22,6 +22,8 @@ COLUMN_OF_SWING_RULE = {"driver_speed_too_high": "club_speed_mph"}
 
 BASES = ("driver", "light", "both")
 TRENDS = ("gaining", "losing", "no_more_than_chance", "not_assessed")
+WEEKS_AHEAD = (4, 8, 12)
+GOAL_DUES = ("reached", "dated", "cannot_tell_yet", "beyond_a_year", "no_goal")
 PROJECTIONS = ("dated", "cannot_tell_yet", "beyond_a_year", "no_band_above")
 
 
@@ -191,3 +193,56 @@ class Practice(cols.Table):
         inside = (pl.col("projected_lo90_on") <= day) & (day <= pl.col("projected_hi90_on").fill_null(day))
         within = (day >= pl.col("last_on")) & (day <= pl.col("last_on").dt.offset_by("366d"))
         return day.is_null() | (inside & within).fill_null(False)
+
+
+class PracticePlan(cols.Table):
+    """What the next weeks of speed practice may bring, if the trend goes on. Speeds as in practice.csv's speed now."""
+
+    FILES = ("practice/plan.csv",)
+    ROW = "golfer who practices speed, and weeks ahead"
+
+    golfer = cols.pseudonym()
+    weeks_ahead = cols.count("Weeks ahead", "From the last session.", primary_key=True, min=1)
+    on = cols.day("Day", "Day that many weeks after the last session.")
+    speed_mph, speed_lo90_mph, speed_hi90_mph = cols.estimate(
+        "Club speed then", "Mean over sessions around that day, if the trend goes on; the farther ahead the wider.",
+        why_empty="Empty: the trend can't be told yet.",
+    )  # fmt: skip
+    with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
+    sessions = cols.count("Sessions until then", "At today's sessions a week, no day without rest.")
+    note = cols.note()
+
+
+class SpeedGoals(cols.Table):
+    """When the club speed of each practicing golfer's goal is due, and where the light tool should stand for it."""
+
+    FILES = ("practice/speed_goals.csv",)
+    ROW = "golfer who practices speed"
+
+    golfer = cols.pseudonym()
+    goal_yd = cols.number("Goal", "Carry to reach, as in goals.csv.", nullable=True)
+    goal_speed_mph, goal_speed_lo90_mph, goal_speed_hi90_mph = cols.estimate(
+        "Club speed for the goal", "With an efficient delivery, as in goals.csv."
+    )
+    speed_now_mph = cols.number("Speed now", "As in practice.csv.", nullable=True)
+    due = cols.word(
+        "Due",
+        "reached: the speed is there. dated: a day can be given. cannot_tell_yet: the trend is not clear. "
+        "beyond_a_year: it takes longer. no_goal: no goal, or no speed is known for it.",
+        GOAL_DUES,
+    )
+    due_on = cols.day("Due day", "When the speed is reached if the trend goes on.", nullable=True)
+    due_lo90_on = cols.day("Due day, early", "Early end of its 90 % interval.", nullable=True)
+    due_hi90_on = cols.day(
+        "Due day, late", "Late end of it; empty with a day: it could take more than a year.", nullable=True
+    )
+    light_target_mph, light_target_lo90_mph, light_target_hi90_mph = cols.estimate(
+        "Light tool for the goal", "Where the light tool's best speed should stand for the goal's speed.",
+        why_empty="Empty where the factor is common practice, without a source.",
+    )  # fmt: skip
+    note = cols.note()
+
+    @dy.rule()
+    def only_a_dated_goal_has_a_day(cls) -> pl.Expr:
+        """Check that a day stands exactly where the goal is dated."""
+        return pl.col("due_on").is_not_null() == (pl.col("due") == "dated")
