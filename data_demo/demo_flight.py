@@ -39,12 +39,32 @@ def carry_yd(
     drag: float = DRAG,
     lift: float = LIFT,
 ) -> Array:
-    """Fly drives without side spin or wind, by Runge-Kutta of fourth order, to launch height.
+    """Fly straight drives to launch height and give their carry in yd; see `land_yd`."""
+    return land_yd(ball_speed_mph, launch_deg, spin_rpm, 0.0, 0.0, altitude_m, temp_c, drag, lift)[0]
+
+
+def land_yd(
+    ball_speed_mph: npt.ArrayLike,
+    launch_deg: npt.ArrayLike,
+    spin_rpm: npt.ArrayLike,
+    side_deg: npt.ArrayLike,
+    axis_deg: npt.ArrayLike,
+    altitude_m: float = 0.0,
+    temp_c: float = 15.0,
+    drag: float = DRAG,
+    lift: float = LIFT,
+) -> tuple[Array, Array]:
+    """Fly drives in calm air, by Runge-Kutta of fourth order, to launch height.
 
     Parameters
     ----------
     ball_speed_mph, launch_deg, spin_rpm : array_like
         Launch of each drive, of one shape or broadcastable; launch above 0 deg.
+    side_deg : array_like
+        Horizontal angle at which it starts, right of the target positive.
+    axis_deg : array_like
+        Tilt of the spin axis about the ball's first direction, to which the axis is square; positive bends to the
+        right.
     altitude_m, temp_c : float
         The air of all the drives, m and deg C.
     drag, lift : float
@@ -52,40 +72,62 @@ def carry_yd(
 
     Returns
     -------
-    ndarray
-        Carry in yd, of the broadcast shape.
+    carry : ndarray
+        Straight distance on the ground from the tee to the landing in yd, of the broadcast shape.
+    offline : ndarray
+        Distance of the landing from the target line in yd, to the right positive.
 
     Raises
     ------
     ValueError
         If a drive is not down after 20 s.
+
+    Notes
+    -----
+    The lift pushes along axis x velocity and the axis keeps its direction: a tilted axis turns the lift aside.
     """
-    speed, launch, spin = np.broadcast_arrays(*(np.asarray(x, float) for x in (ball_speed_mph, launch_deg, spin_rpm)))
+    given = (ball_speed_mph, launch_deg, spin_rpm, side_deg, axis_deg)
+    speed, launch, spin, side, tilt = np.broadcast_arrays(*(np.asarray(x, float) for x in given))
     density, viscosity = air(altitude_m, temp_c)
     push = density * np.pi * DIAMETER_M**2 / 8 / MASS_KG
     radius = DIAMETER_M / 2
+    v0, angle, t = speed.ravel() * MPH_MPS, np.radians(launch.ravel()), np.radians(tilt.ravel())
+    # Axes: along the start direction, up, right of it. Calm air is the same all round, so the side comes in at the end.
+    wx, wy, wz = np.sin(t) * np.sin(angle), -np.sin(t) * np.cos(angle), np.cos(t)
 
     def slope(state: Array) -> Array:
-        _, _, vx, vy, omega = state
-        v = np.sqrt(vx * vx + vy * vy)
+        _, _, _, vx, vy, vz, omega = state
+        v = np.sqrt(vx * vx + vy * vy + vz * vz)
         cd, cl = coefficients(v * DIAMETER_M / viscosity, radius * omega / v)
         along, across = push * v * drag * cd, push * v * lift * cl
         return np.stack(
-            [vx, vy, -along * vx - across * vy, across * vx - along * vy - 9.80665, -SPIN_DECAY * v * omega / radius]
+            [
+                vx,
+                vy,
+                vz,
+                -along * vx + across * (wy * vz - wz * vy),
+                across * (wz * vx - wx * vz) - along * vy - 9.80665,
+                across * (wx * vy - wy * vx) - along * vz,
+                -SPIN_DECAY * v * omega / radius,
+            ]
         )
 
-    v0, angle = speed.ravel() * MPH_MPS, np.radians(launch.ravel())
-    state = np.stack([0 * v0, 0 * v0, v0 * np.cos(angle), v0 * np.sin(angle), spin.ravel() * np.pi / 30])
-    landed = np.full(v0.shape, np.nan)
+    nil = 0 * v0
+    state = np.stack([nil, nil, nil, v0 * np.cos(angle), v0 * np.sin(angle), nil, spin.ravel() * np.pi / 30])
+    ahead, right = np.full(v0.shape, np.nan), np.full(v0.shape, np.nan)
     for _ in range(int(20 / STEP_S)):
         a = slope(state)
         b = slope(state + STEP_S / 2 * a)
         c = slope(state + STEP_S / 2 * b)
         later = state + STEP_S / 6 * (a + 2 * b + 2 * c + slope(state + STEP_S * c))
-        down = np.isnan(landed) & (later[1] <= 0)
+        down = np.isnan(ahead) & (later[1] <= 0)
         share = state[1] / np.where(down, state[1] - later[1], 1.0)
-        landed = np.where(down, state[0] + share * (later[0] - state[0]), landed)
+        ahead = np.where(down, state[0] + share * (later[0] - state[0]), ahead)
+        right = np.where(down, state[2] + share * (later[2] - state[2]), right)
         state = later
-        if not np.isnan(landed).any():
-            return (landed / YARD_M).reshape(speed.shape)
+        if not np.isnan(ahead).any():
+            turn = np.radians(side.ravel())
+            offline = ahead * np.sin(turn) + right * np.cos(turn)
+            carry = np.hypot(ahead, right)
+            return (carry / YARD_M).reshape(speed.shape), (offline / YARD_M).reshape(speed.shape)
     raise ValueError("a drive is still in the air after 20 s")

@@ -117,7 +117,7 @@ def solve(sizes: Array, loss_yd: Array, target_yd: Array) -> Array:
 
 
 def golfer_rows(rng: np.random.RandomState) -> pl.DataFrame:
-    """Draw the golfers: one row per golfer and quarter with kind, speed, site, shots and target loss."""
+    """Draw the golfers: one row per golfer and quarter with kind, speed, site, shots, target loss, gainer."""
     kinds = np.repeat(list(SPEEDS), [len(v) for v in SPEEDS.values()])
     speeds = np.concatenate(list(SPEEDS.values()))
     n = len(kinds)
@@ -154,7 +154,14 @@ def golfer_rows(rng: np.random.RandomState) -> pl.DataFrame:
         kind[scarce], shots[scarce] = "few_shots", rng.randint(5, 12, len(scarce))
         absent[q, few] = False
         site = np.where(np.isin(np.arange(n), mover) & (q == 2), np.where(home == "bay", "fell", "bay"), home)
-        frame = {"golfer": names, "quarter": [quarter] * n, "site": site, "kind": kind, "shots": shots}
+        frame = {
+            "golfer": names,
+            "quarter": [quarter] * n,
+            "site": site,
+            "kind": kind,
+            "shots": shots,
+            "gainer": gainer,
+        }
         numbers = {"club_speed_mph": speed.round(2), "target_yd": loss, **{f"dev{i}": dev[i] for i in range(4)}}
         frames.append(pl.DataFrame({**frame, **numbers}).filter(~pl.Series(absent[q])))
     return pl.concat(frames)

@@ -13,7 +13,17 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from demo_flight import MPH_MPS, YARD_M, carry_yd
+from demo_direction import (
+    ATTACK_OWN_SD_DEG,
+    ATTACK_SD_DEG,
+    attack_of_swing,
+    even_normals,
+    plant_directions,
+    planted_of,
+    readings,
+    swing,
+)
+from demo_flight import MPH_MPS, YARD_M, Array, carry_yd, land_yd
 from demo_golfers import LOWEST_RATIO, QUARTERS, golfer_rows, mishit, plant, stated_loft_deg
 from demo_practice import make_practice
 
@@ -23,6 +33,7 @@ SITES = {  # altitude m, air temperature deg C, by what share the device over-re
     "bay": (12.0, 18.0, 0.0),
     "fell": (900.0, 14.0, -0.02),
 }
+DIRECTION_SEED, TRUTH_SEED, TRUTH_DRAWS = 20266, 20267, 400  # of drives' directions; of what truth.csv says of them
 # A day's form, the same for all drives of a golfer's session: club speed as a share, ratio, launch in deg.
 FORM_SEED, FORM_SPEED_SD, FORM_RATIO_SD, FORM_LAUNCH_SD_DEG = 20264, 0.006, 0.005, 0.4
 
@@ -55,15 +66,24 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
     ratio = np.maximum(r + RATIO_SD * np.minimum(normal[1], 1.9) - np.where(bad, drop, 0), LOWEST_RATIO)
     launch = np.clip(a + LAUNCH_SD_DEG * normal[2] + np.where(bad, shift, 0), 2, 30)
     spin = np.clip(w * np.exp(SPIN_SD * normal[3]) * np.where(bad, factor, 1), 900, 9000)
-    true = carry_yd(club * ratio, launch, spin)
+    straight = carry_yd(club * ratio, launch, spin)
     site = rows["site"].to_numpy()[g]
     read = rng.standard_normal((7, n))
-    flown = np.zeros(n)
+    # Directions have a stream of their own, and none where the device reads none: there drives fly straight.
+    luck = np.random.RandomState(DIRECTION_SEED)
+    own = attack_of_swing(luck, read[1])
+    normal_side = luck.standard_normal((4, n))
+    normal_side[3] = luck.standard_normal((len(rows), 3))[g, session]
+    swings = swing(tuple(x[g] for x in planted_of(rows)), typical_launch, launch, own, normal_side)
+    side, axis = np.nan_to_num(swings.side_deg), np.nan_to_num(swings.axis_deg)
+    true, _ = land_yd(club * ratio, launch, spin, side, axis)
+    flown, offline = np.zeros(n), np.zeros(n)
     for name, (altitude_m, temp_c, share_long) in SITES.items():
         here = site == name
-        flown[here] = carry_yd((club * ratio)[here], launch[here], spin[here], altitude_m, temp_c)
+        flight = (x[here] for x in (club * ratio, launch, spin, side, axis))
+        flown[here], offline[here] = land_yd(*flight, altitude_m, temp_c)
         flown[here] = flown[here] * (1 + READ_CARRY_SD * read[0][here]) * (1 + share_long)
-    attack = 0.6 * (typical_launch - 13) + 0.3 * (launch - typical_launch) + 0.8 * read[1]
+    attack = 0.6 * (typical_launch - 13) + 0.3 * (launch - typical_launch) + ATTACK_SD_DEG * read[1]
     run = np.clip(26 - 0.9 * (launch - 13) - 0.006 * (spin - 2700) + 1.5 * read[2], 3, 45)  # simple, no source
     # A drive about every 40 s.
     day = np.sort(rng.randint(0, 80, (len(rows), 3)), axis=1)[g, session]
@@ -83,9 +103,42 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
             "total_yd": flown + run,
             "attack_deg": attack,
             "loft_deg": stated_loft_deg(rows)[g],
+            **readings(luck, swings, offline),
             "true_carry_yd": true,
+            "true_curve_yd": straight - true,
         }
     )
+
+
+def offline_truth(rows: pl.DataFrame) -> tuple[Array, Array]:
+    """Give mean and standard deviation of offline over the drives that each golfer might hit in the quarter, yd.
+
+    Days differ in it too. In the bay's air; NaN for golfers at the fell, whose directions nobody reads.
+    """
+    here = (rows["site"] == "bay").to_numpy()
+    bay = rows.filter(here)
+    rng = np.random.RandomState(TRUTH_SEED)
+    luck = even_normals(rng, 12, TRUTH_DRAWS)[:, None, :]  # the same luck for every golfer
+    turn = rng.permutation(TRUTH_DRAWS) / TRUTH_DRAWS
+    v, r, a, w, share, severity = (
+        bay[c].to_numpy()[:, None]
+        for c in ("club_speed_mph", "speed_ratio", "launch_deg", "spin_rpm", "mishit_share", "mishit_severity")
+    )
+    bad = turn < share
+    drop, shift, factor = mishit(rng, severity * np.ones(TRUTH_DRAWS))
+    club = v * (1 + FORM_SPEED_SD * luck[0]) * (1 + SPEED_SD * luck[1])
+    ratio = r + FORM_RATIO_SD * luck[2] + RATIO_SD * np.minimum(luck[3], 1.9) - np.where(bad, drop, 0)
+    launch = a + FORM_LAUNCH_SD_DEG * luck[4] + LAUNCH_SD_DEG * luck[5] + np.where(bad, shift, 0)
+    launch = np.clip(launch, 2, 30)
+    spin = np.clip(w * np.exp(SPIN_SD * luck[6]) * np.where(bad, factor, 1), 900, 9000)
+    planted = tuple(x[:, None] for x in planted_of(bay))
+    swings = swing(planted, a, launch, ATTACK_OWN_SD_DEG * luck[7], luck[8:])
+    speed = club * np.maximum(ratio, LOWEST_RATIO)
+    altitude_m, temp_c, _ = SITES["bay"]
+    _, offline = land_yd(speed, launch, spin, swings.side_deg, swings.axis_deg, altitude_m, temp_c)
+    mean, sd = (np.full(len(rows), np.nan) for _ in range(2))
+    mean[here], sd[here] = offline.mean(axis=1), offline.std(axis=1)
+    return mean, sd
 
 
 def faulty(kind: str, column: str) -> dict[str, pl.Expr]:
@@ -138,6 +191,7 @@ BAY_DECIMALS = {
     "club_speed_mph": 1, "ball_speed_mph": 1, "launch_deg": 1, "spin_rpm": 0, "carry_yd": 1, "total_yd": 1,
     "attack_deg": 1, "loft_deg": 1,
 }  # fmt: skip
+BAY_DIRECTIONS = ("path_deg", "face_deg", "plane_deg", "launch_side_deg", "spin_axis_deg", "offline_yd")  # 1 decimal
 
 
 def as_text(site: str, shots: pl.DataFrame, rng: np.random.RandomState) -> pl.DataFrame:
@@ -152,7 +206,8 @@ def as_text(site: str, shots: pl.DataFrame, rng: np.random.RandomState) -> pl.Da
     own = {"golfer": shots["golfer"], "struck_at": when}
     if site == "bay":
         texts = {c: number(c, 1.0, d) for c, d in BAY_DECIMALS.items()}
-        return pl.DataFrame({**own, **texts, "device": ["unit-A"] * n, "bay_no": rng.randint(1, 9, n).astype(str)})
+        place = {"device": ["unit-A"] * n, "bay_no": rng.randint(1, 9, n).astype(str)}
+        return pl.DataFrame({**own, **texts, **place, **{c: number(c, 1.0, 1) for c in BAY_DIRECTIONS}})
     texts = {c: number(c, f, d) for c, (_, f, d) in FELL.items() if f}
     extra = {"Matte": rng.randint(1, 5, n).astype(str), "Bemerkung": REMARKS[rng.randint(0, len(REMARKS), n)]}
     return pl.DataFrame({**own, **texts, **extra}).with_columns(pl.col("Bemerkung").replace("", None))
@@ -203,13 +258,21 @@ def make_log(
 def make(folder: Path) -> None:
     """Write logs/*.csv, truth.csv, planted.json and speed/ into `folder`."""
     rng = np.random.RandomState(SEED)
-    rows = plant(golfer_rows(rng))
+    rows = plant_directions(plant(golfer_rows(rng)))
     shots = hit(rng, rows)
     index, count = shots["index"].to_numpy(), rows["shots"].to_numpy()
-    means = pl.Series(np.bincount(index, shots["true_carry_yd"].to_numpy()) / count)
-    truth = rows.drop("target_yd", "dev0", "dev1", "dev2", "dev3").with_columns(
+    means, curve = (
+        pl.Series(np.bincount(index, shots[name].to_numpy()) / count) for name in ("true_carry_yd", "true_curve_yd")
+    )
+    mean, sd = offline_truth(rows)
+    directions = ("direction_kind", "path_deg", "face_to_path_deg", "plane_deg", "spread_factor")
+    truth = rows.drop("target_yd", "dev0", "dev1", "dev2", "dev3", "gainer", *directions).with_columns(
         true_carry_yd=means.round(3),
         true_lost_yd=(pl.col("efficient_yd") - means).round(3),
+        **{name: rows[name] for name in directions},
+        true_curve_yd=pl.when(rows["site"] == "bay").then(curve.round(3)),
+        offline_mean_yd=pl.Series(mean).fill_nan(None).round(2),
+        offline_sd_yd=pl.Series(sd).fill_nan(None).round(2),
     )
     (folder / "logs").mkdir(parents=True, exist_ok=True)
     truth.write_csv(folder / "truth.csv")

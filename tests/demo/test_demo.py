@@ -41,6 +41,7 @@ def load(name: str) -> ModuleType:
 
 flight = load("demo_flight")
 golfers = load("demo_golfers")
+directions = load("demo_direction")
 load("demo_practice")
 script = load("make_demo")
 
@@ -127,7 +128,7 @@ def test_script_does_not_use_the_pipeline() -> None:
 
     imports = [line.split()[1].split(".")[0] for line in lines if re.match(r"\s*(import|from) \w", line)]
 
-    own = {"demo_flight", "demo_golfers", "demo_practice"}
+    own = {"demo_direction", "demo_flight", "demo_golfers", "demo_practice"}
     assert set(imports) == own | {"json", "sys", "pathlib", "typing", "numpy", "polars"}
 
 
