@@ -110,10 +110,9 @@ def speed_goals_of(practice: pl.DataFrame, outlook: Outlook, goals: pl.DataFrame
     is due has an early end alone: the gain may level off, and then the day comes later or never.
     """
     _check(practice, outlook)
-    speed = "efficient_speed"
-    wanted = goals.select(
-        "golfer", "goal_yd", *(pl.col(f"{speed}_{end}mph").alias(f"goal_speed_{end}mph") for end in ("", "lo90_", "hi90_"))
-    )  # fmt: skip
+    ends = ("", "lo90_", "hi90_")
+    speeds = (pl.col(f"efficient_speed_{end}mph").alias(f"goal_speed_{end}mph") for end in ends)
+    wanted = goals.select("golfer", "goal_yd", *speeds)
     joined = practice.join(wanted, on="golfer", how="left", maintain_order="left", validate="1:1")
     joined = joined.with_columns(pl.Series("log_error", outlook.log_error).fill_nan(None))
     goal, with_ball = numbers(joined, "goal_speed_mph"), joined.get_column("with_ball").to_numpy()
@@ -129,7 +128,7 @@ def speed_goals_of(practice: pl.DataFrame, outlook: Outlook, goals: pl.DataFrame
         ),
         *light_readings(joined, with_ball_goal, "light_target"),
     )  # fmt: skip
-    return SpeedGoals.validate(joined.with_columns(_goal_note(joined, outlook)).select(SpeedGoals.column_names()))
+    return SpeedGoals.validate(joined.with_columns(_goal_note(outlook)).select(SpeedGoals.column_names()))
 
 
 def _due(joined: pl.DataFrame, outlook: Outlook, goal: Array) -> tuple[npt.NDArray[np.str_], tuple[Array, Array]]:
@@ -158,7 +157,7 @@ def _due(joined: pl.DataFrame, outlook: Outlook, goal: Array) -> tuple[npt.NDArr
     return due, (at, np.minimum(early, at))
 
 
-def _goal_note(joined: pl.DataFrame, outlook: Outlook) -> pl.Expr:
+def _goal_note(outlook: Outlook) -> pl.Expr:
     asked = pl.col("due") != "no_goal"
     measured = pl.when(pl.col("log_error").is_null()).then(pl.lit(COMMON_PRACTICE)).otherwise(pl.lit(OWN_PAIRS))
     notes = [
