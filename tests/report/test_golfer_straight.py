@@ -143,7 +143,7 @@ def test_the_picture_has_one_scale_and_holds_drives_and_ellipse(open_golfer, pay
     assert len(dots) + (int(outside[1]) if outside else 0) == len(drives) == 40
     assert len(dots) >= 36
     # Ellipse: its center, and its axes along the tilt, tell the scale.
-    center = (outline[:-1].min(axis=0) + outline[:-1].max(axis=0)) / 2
+    center = outline[:-1].mean(axis=0)
     away = np.hypot(*(outline - center).T)
     each = away.max() / (REACH * straight["ellipse"]["long_yd"])
     assert away.min() / each == pytest.approx(REACH * straight["ellipse"]["short_yd"], rel=0.01)

@@ -5,7 +5,7 @@ const GOLFER_STRAIGHT = (() => {
   const { known } = GOLFER_FIGURES;
   // Of normal drives the ellipse holds nine in ten: its axes are the root of chi-square on two degrees of freedom.
   const REACH = Math.sqrt(-2 * Math.log(1 - 0.9));
-  const STEPS = 90; // of the ellipse's outline
+  const STEPS = 96; // of the ellipse's outline; four of them are the ends of its axes
   const ROOM = 1.25; // of what is drawn, so that nothing touches the frame and most drives outside the ellipse show too
   const LEAST_SIDE_YD = 45; // to each side, so that most golfers' pictures have one scale and two sheets can be compared
   const MEASURES = [{ name: "carry", unit: "distance", key: "carry_yd" }, { name: "offline_sd", unit: "distance" }, { name: "offline_mean", unit: "distance" }];
