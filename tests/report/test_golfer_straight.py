@@ -53,7 +53,7 @@ def text_of(page, block):
 def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
     told = " ".join(open_golfer(LAUNCH).locator("[data-part=reaching]").inner_text().split())
     assert told == (
-        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient delivery about 3 of 10 drives "
+        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient strike about 3 of 10 drives "
         "would. With the goal's club speed too, about 6 of 10 drives would. 9 of 10 drives carry at least 162 yd, half "
         "of them 187 yd, and 1 of 10 carries 215 yd. This rests on the golfer's own drives and on how other golfers' "
         "drives scatter."
@@ -66,7 +66,7 @@ def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
         ({"today": 0.31, "lo": 0.22, "hi": 0.44}, "Today about 3 of 10 drives carry 231 yd (likely 2 to 4 of 10)."),
         ({"today": 0.31, "lo": 0.28, "hi": 0.34}, "Today about 3 of 10 drives carry 231 yd."),
         ({"today": 0.97, "lo": 0.88, "hi": 1.0}, "Today nearly all drives carry 231 yd (likely 9 to 10 of 10)."),
-        ({"efficient": None, "at_goal_speed": 0.5}, "With the goal's club speed and an efficient delivery, about 5 of"),
+        ({"efficient": None, "at_goal_speed": 0.5}, "With the goal's club speed and an efficient strike, about 5 of"),
         ({"from": "own"}, "This rests on the golfer's own drives."),
         ({"from": "others"}, "The golfer's own drives are too few"),
     ],
