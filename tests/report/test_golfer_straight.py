@@ -63,6 +63,7 @@ def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
 @pytest.mark.parametrize(
     ("shares", "words"),
     [
+        ({"at_goal_speed": 0.33}, "about 3 of 10 drives would. 9 of 10 drives carry"),  # no more than without
         ({"today": 0.31, "lo": 0.22, "hi": 0.44}, "Today about 3 of 10 drives carry 231 yd (likely 2 to 4 of 10)."),
         ({"today": 0.31, "lo": 0.28, "hi": 0.34}, "Today about 3 of 10 drives carry 231 yd."),
         ({"today": 0.97, "lo": 0.88, "hi": 1.0}, "Today nearly all drives carry 231 yd (likely 9 to 10 of 10)."),
@@ -78,6 +79,15 @@ def test_shares_are_said_as_people_count_them(open_golfer, payload, tmp_path, sh
     path.write_text(build_page(study), encoding="utf-8")
     told = " ".join(open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text().split())
     assert words in told
+
+
+def test_a_goal_within_todays_speed_says_nothing_of_more_speed(open_golfer, payload, tmp_path):
+    path = tmp_path / "page.html"
+    study = changed_study(payload, LAUNCH, goal=payload["stories"][LAUNCH]["goal"] | {"reach": "delivery"})
+    path.write_text(build_page(study), encoding="utf-8")
+    told = open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text()
+    assert "With an efficient strike about 3 of 10" in told
+    assert "the goal's club speed" not in told
 
 
 def test_a_goal_without_shares_says_nothing_of_them(open_golfer):
