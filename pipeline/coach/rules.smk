@@ -207,7 +207,14 @@ if SPEED_LOGS:
         shell:
             STEP
 
-    PAGE_TABLES += [rules.plan_practice.output.plan, rules.plan_practice.output.speed_goals]
+    PAGE_TABLES += [
+        rules.plan_practice.output.plan,
+        rules.plan_practice.output.speed_goals,
+    ]
 
 
-PAGE_TABLES += [rules.assess_progress.output.progress, *rules.assess_landing.output]
+PAGE_TABLES += [
+    rules.assess_straightness.output.straightness,
+    rules.assess_progress.output.progress,
+    *rules.assess_landing.output,
+]
