@@ -55,6 +55,7 @@
     const pair = (...some) => context.el("div", { class: "two" }, ...some.filter(Boolean));
     return [
       el("div", { class: "two" }, blocks.delivery(context, story, { ...half, height: Math.min(420, Math.round(0.8 * half.width)) }), blocks.changes(context, story)),
+      GOLFER_STRAIGHT.straight(context, story, { ...half, height: Math.min(420, Math.round(0.7 * half.width)) }) ?? "",
       pair(LANDING.direction(context, story), LANDING.block(context, story)),
       blocks.block(context, "history", title, null,
         el("div", { class: "three" }, ...blocks.MEASURES.map((measure) => blocks.measureChart(context, story, measure, small))),
@@ -63,7 +64,7 @@
       // Cautions stand beside a plan of speed practice, else with the words.
       plan ? pair(plan, blocks.cautions(context)) : "",
       blocks.moreAdvice(context, story) ?? "",
-      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context), plan ? "" : blocks.cautions(context)),
+      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context, story), plan ? "" : blocks.cautions(context)),
     ];
   }
 
