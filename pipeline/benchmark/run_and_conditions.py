@@ -9,7 +9,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.trajectory import RPM, Landing, Launch, Wind, fly
-from pipeline.physics.turf import Turf, run_m
+from pipeline.physics.turf import NEIGHBORS, Turf, run_m
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -36,6 +36,37 @@ def run_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf: Turf) ->
     there: the model of turf isn't made for it, and a total below carry would only confuse.
     """
     return np.maximum(np.asarray(run_m(speed_mps, descent_deg, spin_rpm * RPM, turf)) / METRES_PER_YARD, 0.0)
+
+
+def run_interval_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf: Turf) -> tuple[Array, Array, Array]:
+    """Give the run of balls from their landing, and the edges of its 90 % interval, yd, in the arguments' shape.
+
+    The edges are the shortest and the longest of three runs: on the turf, and on its softer and its firmer neighbor
+    (`pipeline.physics.turf.NEIGHBORS`). That is what the turf's constants leave open; slopes, wet or long grass and the
+    model of bounces are not in it.
+    """
+    softer, firmer = NEIGHBORS[turf]
+    runs = [run_yd(speed_mps, descent_deg, spin_rpm, one) for one in (turf, softer, firmer)]
+    return runs[0], np.minimum.reduce(runs), np.maximum.reduce(runs)
+
+
+def total_interval_yd(
+    total_yd: Array, carry_yd: tuple[Array, Array, Array], run_yd: tuple[Array, Array, Array]
+) -> tuple[Array, Array]:
+    """Give the edges of the 90 % interval of totals, yd: the doubts of carry and of run go together in quadrature.
+
+    Parameters
+    ----------
+    total_yd : ndarray
+    carry_yd, run_yd : tuple of three ndarrays
+        A figure and both edges of its interval. Only their distances count.
+
+    Notes
+    -----
+    How firm the turf is has nothing to do with what carry's interval leaves open, so the two are independent.
+    """
+    (carry, carry_lo, carry_hi), (run, run_lo, run_hi) = carry_yd, run_yd
+    return total_yd - np.hypot(carry - carry_lo, run - run_lo), total_yd + np.hypot(carry_hi - carry, run_hi - run)
 
 
 @dataclass(frozen=True)
