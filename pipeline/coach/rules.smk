@@ -142,6 +142,7 @@ if SPEED_LOGS:
             paired=f"{OUT}/practice/paired.csv",
             light_tool=f"{OUT}/practice/light_tool.json",
             practice=f"{OUT}/practice/practice.csv",
+            outlook=f"{OUT}/practice/outlook.npz",
         log:
             f"{LOGS_OF}/assess_practice.log",
         benchmark:
@@ -156,6 +157,31 @@ if SPEED_LOGS:
             "Estimate what speed practice did"
         shell:
             STEP
+
+    rule plan_practice:
+        input:
+            practice=rules.assess_practice.output.practice,
+            outlook=rules.assess_practice.output.outlook,
+            goals=rules.plan_goals.output.goals,
+        output:
+            plan=f"{OUT}/practice/plan.csv",
+            speed_goals=f"{OUT}/practice/speed_goals.csv",
+        log:
+            f"{LOGS_OF}/plan_practice.log",
+        benchmark:
+            f"{LOGS_OF}/plan_practice.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("plan_practice"),
+        params:
+            **step("plan_practice"),
+        message:
+            "Say what the next weeks of speed practice may bring"
+        shell:
+            STEP
+
+    PAGE_TABLES += [rules.plan_practice.output.plan, rules.plan_practice.output.speed_goals]
 
 
 PAGE_TABLES += [

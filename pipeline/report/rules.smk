@@ -305,7 +305,7 @@ MADE = sorted(
         rules.assess_progress,
         rules.plan_goals,
         rules.advise_delivery,
-        *([rules.assess_practice] if SPEED_LOGS else []),
+        *([rules.assess_practice, rules.plan_practice] if SPEED_LOGS else []),
         rules.draw_figures,
         rules.write_report,
         rules.write_workbook,
