@@ -98,7 +98,7 @@ def taught():
             landed("1", carry["1"] - 3.4, best_launch_deg=None, best_total_yd=None, total_gain_yd=None,
                    carry_cost_yd=None, note="too few golfers near this speed for a best delivery"),
         ],
-        plan=[planned("a", with_ball=True), planned("b", speed_mph=None)],
+        plan=[planned("a", with_ball=True), planned("b", speed_mph=None, note="a trend needs 8 sessions over 6 weeks")],
         goals=[
             speed_goal("a"),
             speed_goal("b", "cannot_tell_yet", light_target_lo90_mph=None, light_target_hi90_mph=None),

@@ -20,7 +20,8 @@ def directed(name, by="golfer", path=-1.0, change=-2.1, **given):
     after = path + change
     row = loft(name) | {
         "attack_deg": -1.2, "path_deg": path, "face_deg": 0.6, "plane_deg": 47.3, "path_by": by,
-        "path_after_attack_deg": after, "path_after_attack_lo90_deg": after - 1, "path_after_attack_hi90_deg": after + 1,
+        "path_after_attack_deg": after, "path_after_attack_lo90_deg": after - 1,
+        "path_after_attack_hi90_deg": after + 1,
         "swing_direction_turn_deg": -after, "start_direction_deg": 1.1, "spin_axis_deg": 4.3,
         "direction_note": "Try it with a coach.",
     }  # fmt: skip
@@ -70,7 +71,7 @@ def planned(name, speed_mph=96.6, rise_mph=0.154, **given):
 def speed_goal(name, due="dated", **given):
     """Make a golfer's row of `SpeedGoals`."""
     row = {"golfer": code(name), "goal_yd": 231.0, "goal_speed_mph": 99.2, "goal_speed_lo90_mph": 97.6, "due": due}
-    row |= {"goal_speed_hi90_mph": 101.1, "speed_now_mph": 96.6, "light_target_mph": 119.4}
+    row |= {"goal_speed_hi90_mph": 101.1, "speed_now_mph": 96.6, "with_ball": True, "light_target_mph": 119.4}
     if due == "dated":
         row |= {"due_on": date(2027, 1, 8), "due_lo90_on": date(2026, 11, 20), "due_hi90_on": date(2027, 4, 2)}
     return row | {"light_target_lo90_mph": 117.2, "light_target_hi90_mph": 121.6} | given

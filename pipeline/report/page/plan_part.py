@@ -1,9 +1,10 @@
 """What the next weeks of a golfer's speed practice may bring, and when the goal's club speed is due."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pipeline.report.page.ground import Ground
+from pipeline.report.page.said import capital
 from pipeline.tables.practice import Practice, PracticePlan, SpeedGoals
 
 Row = Mapping[str, Any]
@@ -17,8 +18,8 @@ def plans_of(ground: Ground) -> dict[str, Part]:
     Returns
     -------
     dict
-        By golfer: weeks (weeks, on, speed_mph with value, lo and hi, sessions), with_ball, note; goal (goal_yd,
-        speed_mph, due, due_on, due_lo_on, due_hi_on, light_mph, note), None without a row; sets, rising_sets and
+        By golfer: weeks (weeks, on, speed_mph with value, lo and hi, sessions), with_ball, notes as sentences; goal (goal_yd,
+        speed_mph, due, due_on, due_lo_on, due_hi_on, light_mph), None without a row; sets, rising_sets and
         rest_days. Days are ISO texts.
     """
     table = ground.tables.get(PracticePlan)
@@ -44,7 +45,7 @@ def _plan(weeks: list[Row], goal: Row | None, practice: Row | None, ground: Grou
             for row in weeks
         ],
         "with_ball": any(row["with_ball"] for row in weeks),
-        "note": next((row["note"] for row in weeks if row["note"]), None),
+        "notes": _sentences(row["note"] for row in weeks),
         "goal": None if goal is None else _goal(goal, ground),
         **{name: practice and practice[name] for name in ("sets", "rising_sets", "rest_days")},
     }
@@ -59,8 +60,13 @@ def _goal(row: Row, ground: Ground) -> Part:
         "due": row["due"],
         **{name: None if day is None else day.isoformat() for name, day in days.items()},
         "light_mph": _estimate(row, "light_target"),
-        "note": row["note"],
     }
+
+
+def _sentences(notes: Iterable[str | None]) -> list[str]:
+    """Give each remark of the notes once, as a sentence, in their order."""
+    remarks = dict.fromkeys(part for note in notes if note for part in note.split("; "))
+    return [f"{capital(remark)}." for remark in remarks]
 
 
 def _estimate(row: Row, name: str) -> Part:
