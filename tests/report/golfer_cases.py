@@ -24,9 +24,9 @@ REACHING = {
 # One golfer straight as most are, one who fans to the left with mishits, one whose drives were watched before alone.
 STRAIGHT = (
     straight("a"),
-    straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-20.0,
-             long_axis_yd=31.0, short_axis_yd=15.0, in_corridor_share=0.02, in_corridor_share_lo90=0.0,
-             in_corridor_share_hi90=0.04, carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
+    straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-50.0,
+             long_axis_yd=48.0, short_axis_yd=10.0, in_corridor_share=0.33, in_corridor_share_lo90=0.26,
+             in_corridor_share_hi90=0.41, offline_sd_yd=37.3, offline_sd_lo90_yd=33.0, offline_sd_hi90_yd=43.0, carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
     straight("2", "2026Q2", offline_mean_yd=0.2, offline_mean_lo90_yd=-4.0, offline_mean_hi90_yd=4.4),
 )  # fmt: skip
 

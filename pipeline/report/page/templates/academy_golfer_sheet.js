@@ -26,18 +26,26 @@ const GOLFER_SHEET = (() => {
     // The picture is narrower than the table of changes beside it, which has four columns of words. Where more advice
     // follows, the pictures give it room.
     const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
-    const [picture, chart] = story.advice.length > 1 ? [285, 100] : [390, 180];
+    const isFull = story.advice.length > 1;
+    const where = landing(context, story, { ...half, height: isFull ? 180 : 225 });
+    const [picture, chart] = isFull ? (where ? [225, 65] : [285, 100]) : where ? [240, 70] : [390, 180];
     return context.el("div", { class: "side front" }, head(context, code, story, "front"),
       blocks.toDo(context, story, row), blocks.facts(context, story),
-      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
+      context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), where ?? blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
       context.el("div", { class: "uneven" }, blocks.delivery(context, story, { ...left, height: picture }) ?? empty(context), helped(context, story, { ...right, height: chart })),
       blocks.moreAdvice(context, story), story.drives.length ? null : notes(context));
   }
 
+  // Where the drives come down, in place of their carries alone where the logs say it.
+  const landing = (context, story, look) => GOLFER_STRAIGHT.printed(context, story, look);
+
+  // The page's measures, and beside carry the spread to the sides.
+  const measuresOf = () => GOLFER_BLOCKS.MEASURES.flatMap((one) => (one.name === "carry" ? [one, GOLFER_STRAIGHT.SPREAD] : [one]));
+
   // Whether it helped: yards lost by quarter between the finding and the table of changes. Without a table there is room
   // for the goal, which else stands on the back.
   function helped(context, story, look) {
-    const changes = GOLFER_BLOCKS.changes(context, story);
+    const changes = GOLFER_BLOCKS.changes(context, story, measuresOf());
     const table = changes.querySelector("table");
     const chart = story.quarters.length > 1 && story.quarters.some((one) => GOLFER_BLOCKS.known(one.lost_yd))
       ? GOLFER_BLOCKS.measureChart(context, story, GOLFER_BLOCKS.MEASURES[0], look) : null;
@@ -54,13 +62,13 @@ const GOLFER_SHEET = (() => {
 
   function back(context, code, story) {
     const blocks = GOLFER_BLOCKS;
-    const third = { width: column(3), size: SIZE, height: 92 };
+    const third = { width: column(3), size: SIZE, height: 80 };
     const hasTable = blocks.hasChanges(story);
     const table = blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures: [] });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
       blocks.block(context, "history", blocks.say(context, "history_title"), null,
         context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
-      hasTable ? context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
+      hasTable ? context.el("div", { class: "flow" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
       blocks.words(context, story), blocks.cautions(context), notes(context));
   }
 

@@ -99,17 +99,20 @@ const GOLFER_STRAIGHT = (() => {
     return say(context, "mean_range", { lo: isOneSided ? distanceFigure(Math.abs(near), units) : sideText(context, near, "short_"), hi: sideText(context, far, "short_") });
   }
 
-  function wordsOf(context, straight) {
+  function meanAndSpread(context, straight) {
     const units = unitsOfPage(context);
     const { lo, hi, value } = straight.spread_yd;
     const range = known(lo) && known(hi) ? GOLFER_BLOCKS.say(context, "likely_range", { lo: distanceFigure(lo, units), hi: distanceFigure(hi, units) }) : "";
     return [
-      GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor),
       say(context, "mean", { side: sideText(context, straight.offline_yd.value), range: sidesText(context, straight.offline_yd) }),
       known(value) ? say(context, "spread", { yards: distanceText(value, units), range: range && ` ${range}` }) : say(context, "no_spread"),
-      ...straight.notes.map((name) => say(context, name)),
-    ].filter(Boolean).join(" ");
+    ];
   }
+
+  const wordsOf = (context, straight) => [
+    GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor), ...meanAndSpread(context, straight),
+    ...straight.notes.map((name) => say(context, name)),
+  ].filter(Boolean).join(" ");
 
   function labelOf(context, straight) {
     const units = unitsOfPage(context);
@@ -131,8 +134,8 @@ const GOLFER_STRAIGHT = (() => {
 
   // Carry and straightness since the quarter before, each with its verdict.
   function changed(context, story) {
-    const { newest, changesTable, quarterText } = GOLFER_BLOCKS;
-    const found = MEASURES.map((measure) => [measure, story.changes.find((one) => one.measure === measure.name && one.quarter === newest(story).quarter)]).filter(([, one]) => one);
+    const { changesOf, changesTable, quarterText } = GOLFER_BLOCKS;
+    const found = changesOf(story, MEASURES);
     if (!found.some(([measure]) => measure.name !== "carry")) return [];
     const since = quarterText(found[0][1].since);
     const { together } = story.straight;
@@ -146,17 +149,33 @@ const GOLFER_STRAIGHT = (() => {
 
   const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
+  function titleOf(context, found) {
+    const share = capital(GOLFER_REACHING.shareText(context, found.in_corridor.value));
+    return say(context, "title", { share, corridor: distanceText(found.corridor_yd, unitsOfPage(context)) });
+  }
+
   // The picture beside its words; a line where the logs don't tell; null in a study that knows nothing of it.
   function straight(context, story, look) {
     const found = story.straight;
     if (!found) return null;
     const { block, paragraph } = GOLFER_BLOCKS;
     if (!found.known) return block(context, "straight", say(context, "none"), null, paragraph(context, say(context, `no_${found.why}`)));
-    const title = say(context, "title", { share: capital(GOLFER_REACHING.shareText(context, found.in_corridor.value)), corridor: distanceText(found.corridor_yd, unitsOfPage(context)) });
-    return block(context, "straight", title, say(context, "topic"), context.el("div", { class: "two" },
+    return block(context, "straight", titleOf(context, found), say(context, "topic"), context.el("div", { class: "two" },
       context.el("div", {}, ...picture(context, found, look)),
       context.el("div", {}, paragraph(context, wordsOf(context, found)), ...changed(context, story), paragraph(context, say(context, "shown"), { class: "note" }))));
   }
 
-  return { straight };
+  // The same for a column of the sheet, where the table of changes beside it has the spread's row; null where there is no
+  // picture.
+  function printed(context, story, look) {
+    const found = story.straight;
+    if (!found?.ellipse) return null;
+    const { block, paragraph } = GOLFER_BLOCKS;
+    const [plot] = picture(context, found, look);
+    return block(context, "straight", titleOf(context, found), say(context, "topic"), plot,
+      paragraph(context, meanAndSpread(context, found).join(" "), { class: "note" }),
+      found.together ? paragraph(context, say(context, found.together), { class: "note together" }) : null);
+  }
+
+  return { straight, printed, SPREAD: MEASURES[1] };
 })();
