@@ -18,8 +18,8 @@ def plans_of(ground: Ground) -> dict[str, Part]:
     Returns
     -------
     dict
-        By golfer: weeks (weeks, on, speed_mph with value, lo and hi, sessions), with_ball, notes as sentences; goal (goal_yd,
-        speed_mph, due, due_on, due_lo_on, due_hi_on, light_mph), None without a row; sets, rising_sets and
+        By golfer: weeks (weeks, on, speed_mph with value, lo and hi, sessions), with_ball, notes as sentences; goal
+        (goal_yd, speed_mph, due, due_on, due_lo_on, due_hi_on, light_mph), None without a row; sets, rising_sets and
         rest_days. Days are ISO texts.
     """
     table = ground.tables.get(PracticePlan)

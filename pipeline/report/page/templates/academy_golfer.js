@@ -91,6 +91,7 @@
       }
       if (context.printing) {
         root.append(GOLFER_SHEET.sheet(context, code));
+        GOLFER_FIT.fit(root);
         return null;
       }
       const { row } = context.golfers().byCode.get(code);

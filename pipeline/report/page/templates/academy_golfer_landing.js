@@ -90,13 +90,13 @@ const LANDING = (() => {
   }
 
   // What more attack does to the path, and where face and path start the ball; null where nothing is known.
-  function direction(context, story) {
+  function direction(context, story, { brief = false } = {}) {
     const told = story.direction;
     if (!told) return null;
     const { el } = context;
-    const words = [told.why, told.hand, told.start].filter(Boolean).map((text) => el("p", {}, text));
-    return GOLFER_BLOCKS.block(context, "direction", told.what, context.fill("direction_topic"), ...words,
-      el("p", {}, told.try));
+    const words = [told.why, told.hand, told.start, told.try].filter(Boolean);
+    return GOLFER_BLOCKS.block(context, "direction", told.what, context.fill("direction_topic"),
+      ...(brief ? [words.join(" ")] : words).map((text) => el("p", {}, text)));
   }
 
   return { block, ofBand, direction };

@@ -27,11 +27,10 @@ const PLAN = (() => {
     const units = unitsOfPage(context);
     const told = weeks.filter((one) => known(one.speed_mph.value));
     if (!told.length) return null;
-    const range = ({ lo, hi }) => (known(lo) && known(hi) ? context.fill("golfer_from_to", { lo: speedFigure(lo, units), hi: speedFigure(hi, units) }) : NOT_KNOWN);
-    const heads = ["weeks", "day", "speed", "likely", "sessions"].map((name) => el("th", { scope: "col", class: name === "weeks" ? "text" : null }, context.fill(`plan_col_${name}`, { speed: units.speed.text })));
+    const heads = ["weeks", "day", "speed", "sessions"].map((name) => el("th", { scope: "col", class: name === "weeks" ? "text" : null }, context.fill(`plan_col_${name}`, { speed: units.speed.text })));
     const rows = told.map((one) => el("tr", { dataset: { weeks: one.weeks } },
       el("th", { scope: "row", class: "text" }, String(one.weeks)), el("td", {}, dayText(one.on)),
-      el("td", {}, speedFigure(one.speed_mph.value, units)), el("td", {}, range(one.speed_mph)), el("td", {}, numberText(one.sessions))));
+      el("td", {}, `${speedFigure(one.speed_mph.value, units)}${likely(context, "plan_range", one.speed_mph)}`), el("td", {}, numberText(one.sessions))));
     return el("table", { class: "plan" }, el("thead", {}, el("tr", {}, ...heads)), el("tbody", {}, ...rows));
   }
 
