@@ -26,7 +26,8 @@ STRAIGHT = (
     straight("a"),
     straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-50.0,
              long_axis_yd=48.0, short_axis_yd=10.0, in_corridor_share=0.33, in_corridor_share_lo90=0.26,
-             in_corridor_share_hi90=0.41, offline_sd_yd=37.3, offline_sd_lo90_yd=33.0, offline_sd_hi90_yd=43.0, carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
+             in_corridor_share_hi90=0.41, offline_sd_yd=37.3, offline_sd_lo90_yd=33.0, offline_sd_hi90_yd=43.0,
+             carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
     straight("2", "2026Q2", offline_mean_yd=0.2, offline_mean_lo90_yd=-4.0, offline_mean_hi90_yd=4.4),
 )  # fmt: skip
 
@@ -122,6 +123,7 @@ def golfers_study(units="yards"):
     guessed = [
         played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")
     ]
+    wilder = change("a", club_speed="better", carry="better", lost="worse", launch="changed")
     others = {
         "Progress": [
             changed(

@@ -4,13 +4,17 @@ import base64
 import json
 from pathlib import Path
 
+import polars as pl
 import pytest
 from band_cases import FRONTIER, drives_with_gaps
 from many_golfers import payload_of_page
+from rows import table_of
+from straight_cases import straight
 
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
 from pipeline.report.page import write_report
+from pipeline.tables.straightness import Straightness
 
 CHOICE = {"id": "k0123456789ab", "why": "newest", "newest": "k0123456789ab", "because": None, "trial": None}
 
@@ -28,7 +32,7 @@ def inputs(tmp_path, study_files, figure_paths, golfers):
     return {
         "tables": tables, "frontier": str(tmp_path / "frontier.json"), "drives": str(tmp_path / "drives.parquet"),
         "chart": study_files["chart"], "card": study_files["card"], "pictures": pictures,
-        "model": study_files["model"], "which": study_files["which"],
+        "model": study_files["model"], "which": study_files["which"], "calibration": study_files["calibration"],
     }  # fmt: skip
 
 
@@ -68,6 +72,22 @@ def test_speed_practice_is_in_the_page_where_there_are_speed_logs(inputs, settin
 
     assert practicing(without) == 0
     assert practicing(with_some) > 0
+
+
+def test_drives_are_drawn_where_they_came_down_in_a_study_that_says_it(inputs, settings, tmp_path, golfers):
+    newest = golfers.filter(pl.col("quarter") == "2026Q3")
+    rows = newest.select("golfer", "quarter", status=pl.lit("not_assessed"), note=pl.lit("few")).to_dicts()
+    rows[0] = straight("1") | {"golfer": rows[0]["golfer"]}
+    table_of(Straightness, rows).write_csv(tmp_path / "straightness.csv")
+    drives = pl.read_parquet(inputs["drives"]).with_columns(offline_yd=pl.lit(7.5))
+    drives.write_parquet(tmp_path / "told.parquet")
+    told = {"tables": [*inputs["tables"], str(tmp_path / "straightness.csv")], "drives": str(tmp_path / "told.parquet")}
+    stories = payload_of_page(write(inputs, settings, tmp_path / "academy.html", **told))["stories"]
+    first = stories[rows[0]["golfer"]]["straight"]
+    assert [offline for offline, _ in first["drives"]] == [7.5] * 4
+    assert stories[rows[1]["golfer"]]["straight"] == {"known": False, "why": "offline"}
+    without = payload_of_page(write(inputs, settings, tmp_path / "without.html"))["stories"]
+    assert {story["straight"] for story in without.values()} == {None}
 
 
 def test_a_missing_picture_is_told_plainly(inputs, settings, tmp_path):
