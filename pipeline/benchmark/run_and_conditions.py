@@ -13,6 +13,8 @@ from pipeline.physics.turf import NEIGHBORS, Turf, run_m
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
+Values = Array | float
+
 
 @dataclass(frozen=True)
 class Roller:
@@ -51,14 +53,14 @@ def run_interval_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf:
 
 
 def total_interval_yd(
-    total_yd: Array, carry_yd: tuple[Array, Array, Array], run_yd: tuple[Array, Array, Array]
+    total_yd: Array, carry_yd: tuple[Values, Values, Values], run_yd: tuple[Array, Array, Array]
 ) -> tuple[Array, Array]:
     """Give the edges of the 90 % interval of totals, yd: the doubts of carry and of run go together in quadrature.
 
     Parameters
     ----------
     total_yd : ndarray
-    carry_yd, run_yd : tuple of three ndarrays
+    carry_yd, run_yd : tuple of three ndarrays or numbers
         A figure and both edges of its interval. Only their distances count.
 
     Notes
@@ -104,10 +106,19 @@ class Place:
         """Whether the place has the study's standard conditions."""
         return self.here is self.standard
 
+    def change_and_landing(self, ball_speed_mph: Array, launch_deg: Array, spin_rpm: Array) -> tuple[Array, Landing]:
+        """Give what the place adds to the carry of straight drives, yd, and how they land there; all of shape (n,)."""
+        drives = (self.ball, ball_speed_mph, launch_deg, spin_rpm)
+        landing = self.here.landing(*drives)
+        if self.is_standard:
+            return np.zeros_like(landing.carry_m), landing
+        return (landing.carry_m - self.standard.landing(*drives).carry_m) / METRES_PER_YARD, landing
+
     def change_and_run_yd(self, ball_speed_mph: Array, launch_deg: Array, spin_rpm: Array) -> tuple[Array, Array]:
         """Give what the place adds to the carry of straight drives, and their run there, yd; all of shape (n,)."""
-        drives = (self.ball, ball_speed_mph, launch_deg, spin_rpm)
-        carry, run = self.here.carry_and_run_yd(*drives)
-        if self.is_standard:
-            return np.zeros_like(carry), run
-        return carry - self.standard.landing(*drives).carry_m / METRES_PER_YARD, run
+        change, landing = self.change_and_landing(ball_speed_mph, launch_deg, spin_rpm)
+        return change, run_yd(landing.speed_mps, landing.descent_deg, landing.spin_rpm, self.here.turf)
+
+    def run_interval_yd(self, landing: Landing) -> tuple[Array, Array, Array]:
+        """Give the run after landings in the place, and the edges of its 90 % interval, yd; see `run_interval_yd`."""
+        return run_interval_yd(landing.speed_mps, landing.descent_deg, landing.spin_rpm, self.here.turf)

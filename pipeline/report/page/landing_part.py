@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.report.page.ground import Ground
+from pipeline.report.page.said import remarks_of
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import whole
 from pipeline.tables.columns import Table
@@ -26,7 +27,7 @@ def landings_of(ground: Ground) -> dict[str, Part]:
     dict
         By golfer: carry_yd; descent_deg; and turfs, soft to firm: turf, run and total (each value, lo, hi), best
         (launch_deg, spin_rpm, descent_deg, or None), gain_yd (of total) and cost_yd (of carry) of the best delivery
-        for total next to the efficient one, and note. A golfer of whom nothing is known isn't in it.
+        for total next to the efficient one; and notes as sentences. A golfer of whom nothing is known isn't in it.
     """
     carries = {golfer: shown_losses(row, ground.units)["carry_yd"] for golfer, row in ground.now.items()}
     found = {}
@@ -66,7 +67,12 @@ def _part(rows: list[Row], carry: int, ground: Ground) -> Part | None:
     descent = rows[0]["descent_deg"]
     if not turfs:
         return None
-    return {"carry_yd": ground.yd(carry), "descent_deg": _tenth(descent), "turfs": turfs}
+    return {
+        "carry_yd": ground.yd(carry),
+        "descent_deg": _tenth(descent),
+        "turfs": turfs,
+        "notes": remarks_of(row["note"] for row in rows),
+    }
 
 
 def _turf(row: Row, carry: int, ground: Ground) -> Part:
@@ -78,7 +84,6 @@ def _turf(row: Row, carry: int, ground: Ground) -> Part:
         "best": _best(row),
         "gain_yd": _whole(row["total_gain_yd"], ground),
         "cost_yd": _whole(row["carry_cost_yd"], ground),
-        "note": row["note"],
     }
 
 

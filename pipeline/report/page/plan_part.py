@@ -1,10 +1,10 @@
 """What the next weeks of a golfer's speed practice may bring, and when the goal's club speed is due."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from pipeline.report.page.ground import Ground
-from pipeline.report.page.said import capital
+from pipeline.report.page.said import remarks_of
 from pipeline.tables.practice import Practice, PracticePlan, SpeedGoals
 
 Row = Mapping[str, Any]
@@ -45,7 +45,7 @@ def _plan(weeks: list[Row], goal: Row | None, practice: Row | None, ground: Grou
             for row in weeks
         ],
         "with_ball": any(row["with_ball"] for row in weeks),
-        "notes": _sentences(row["note"] for row in weeks),
+        "notes": remarks_of(row["note"] for row in weeks),
         "goal": None if goal is None else _goal(goal, ground),
         **{name: practice and practice[name] for name in ("sets", "rising_sets", "rest_days")},
     }
@@ -61,12 +61,6 @@ def _goal(row: Row, ground: Ground) -> Part:
         **{name: None if day is None else day.isoformat() for name, day in days.items()},
         "light_mph": _estimate(row, "light_target"),
     }
-
-
-def _sentences(notes: Iterable[str | None]) -> list[str]:
-    """Give each remark of the notes once, as a sentence, in their order."""
-    remarks = dict.fromkeys(part for note in notes if note for part in note.split("; "))
-    return [f"{capital(remark)}." for remark in remarks]
 
 
 def _estimate(row: Row, name: str) -> Part:

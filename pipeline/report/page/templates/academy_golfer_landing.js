@@ -61,10 +61,7 @@ const LANDING = (() => {
     return el("table", { class: name }, el("thead", {}, el("tr", {}, ...heads)), el("tbody", {}, ...rows));
   }
 
-  function notes(context, { turfs }) {
-    const told = [...new Set(turfs.map((one) => one.note).filter(Boolean))];
-    return told.length ? context.el("p", { class: "note" }, told.join(" ")) : null;
-  }
+  const notesOf = (context, { notes }) => (notes.length ? context.el("p", { class: "note" }, notes.join(" ")) : null);
 
   // A golfer's block; null where nothing is known.
   function block(context, story, { brief = false } = {}) {
@@ -74,7 +71,7 @@ const LANDING = (() => {
     const words = sentence(context, landing);
     return GOLFER_BLOCKS.block(context, "landing", title(context, landing), topic(context, landing),
       brief ? made : context.el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": title(context, landing) }, made),
-      words ? context.el("p", {}, words) : null, brief ? null : notes(context, landing));
+      words ? context.el("p", {}, words) : null, brief ? null : notesOf(context, landing));
   }
 
   // The same of an efficient drive of a band; nothing where there is none.
@@ -86,7 +83,7 @@ const LANDING = (() => {
     const words = sentence(context, landing);
     return el("section", { dataset: { block: "landing" } }, el("h2", {}, heading), el("p", { class: "soft" }, topic(context, landing)),
       el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": heading }, table(context, landing, { name: "bands landing" })),
-      words ? el("p", {}, words) : "", notes(context, landing) ?? "");
+      words ? el("p", {}, words) : "", notesOf(context, landing) ?? "");
   }
 
   // What more attack does to the path, and where face and path start the ball; null where nothing is known.
