@@ -207,7 +207,10 @@ if SPEED_LOGS:
         shell:
             STEP
 
-    PAGE_TABLES += [rules.plan_practice.output.plan, rules.plan_practice.output.speed_goals]
+    PAGE_TABLES += [
+        rules.plan_practice.output.plan,
+        rules.plan_practice.output.speed_goals,
+    ]
 
 
 PAGE_TABLES += [

@@ -54,10 +54,9 @@ def _by(ground: Ground, schema: type[Table], key: str) -> dict[Any, list[Row]]:
     table = ground.tables.get(schema)
     if table is None:
         return {}
-    if "quarter" in table.columns:
-        table = table.filter(pl.col("quarter").cast(pl.String) == ground.newest)
+    newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
     found: dict[Any, list[Row]] = {}
-    for row in table.with_columns(pl.col("turf").cast(pl.String)).iter_rows(named=True):
+    for row in table.filter(newest).with_columns(pl.col("turf").cast(pl.String)).iter_rows(named=True):
         found.setdefault(row[key], []).append(row)
     return {one: sorted(rows, key=lambda row: TURFS.index(row["turf"])) for one, rows in found.items()}
 
