@@ -125,9 +125,7 @@ def golfers_study(units="yards"):
     ]
     others = {
         "Progress": [
-            changed(
-                change("a", club_speed="better", carry="better", lost="worse", launch="changed"), offline_sd="worse"
-            ),
+            changed(wilder, offline_sd="worse"),
             change("b"),
             change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
         ],

@@ -53,7 +53,7 @@ def text_of(page, block):
 def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
     told = " ".join(open_golfer(LAUNCH).locator("[data-part=reaching]").inner_text().split())
     assert told == (
-        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient delivery about 3 of 10 drives "
+        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient strike about 3 of 10 drives "
         "would. With the goal's club speed too, about 6 of 10 drives would. 9 of 10 drives carry at least 162 yd, half "
         "of them 187 yd, and 1 of 10 carries 215 yd. This rests on the golfer's own drives and on how other golfers' "
         "drives scatter."
@@ -63,10 +63,11 @@ def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
 @pytest.mark.parametrize(
     ("shares", "words"),
     [
+        ({"at_goal_speed": 0.33}, "about 3 of 10 drives would. 9 of 10 drives carry"),  # no more than without
         ({"today": 0.31, "lo": 0.22, "hi": 0.44}, "Today about 3 of 10 drives carry 231 yd (likely 2 to 4 of 10)."),
         ({"today": 0.31, "lo": 0.28, "hi": 0.34}, "Today about 3 of 10 drives carry 231 yd."),
         ({"today": 0.97, "lo": 0.88, "hi": 1.0}, "Today nearly all drives carry 231 yd (likely 9 to 10 of 10)."),
-        ({"efficient": None, "at_goal_speed": 0.5}, "With the goal's club speed and an efficient delivery, about 5 of"),
+        ({"efficient": None, "at_goal_speed": 0.5}, "With the goal's club speed and an efficient strike, about 5 of"),
         ({"from": "own"}, "This rests on the golfer's own drives."),
         ({"from": "others"}, "The golfer's own drives are too few"),
     ],
@@ -78,6 +79,15 @@ def test_shares_are_said_as_people_count_them(open_golfer, payload, tmp_path, sh
     path.write_text(build_page(study), encoding="utf-8")
     told = " ".join(open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text().split())
     assert words in told
+
+
+def test_a_goal_within_todays_speed_says_nothing_of_more_speed(open_golfer, payload, tmp_path):
+    path = tmp_path / "page.html"
+    study = changed_study(payload, LAUNCH, goal=payload["stories"][LAUNCH]["goal"] | {"reach": "delivery"})
+    path.write_text(build_page(study), encoding="utf-8")
+    told = open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text()
+    assert "With an efficient strike about 3 of 10" in told
+    assert "the goal's club speed" not in told
 
 
 def test_a_goal_without_shares_says_nothing_of_them(open_golfer):
@@ -143,7 +153,7 @@ def test_the_picture_has_one_scale_and_holds_drives_and_ellipse(open_golfer, pay
     assert len(dots) + (int(outside[1]) if outside else 0) == len(drives) == 40
     assert len(dots) >= 36
     # Ellipse: its center, and its axes along the tilt, tell the scale.
-    center = (outline[:-1].min(axis=0) + outline[:-1].max(axis=0)) / 2
+    center = outline[:-1].mean(axis=0)
     away = np.hypot(*(outline - center).T)
     each = away.max() / (REACH * straight["ellipse"]["long_yd"])
     assert away.min() / each == pytest.approx(REACH * straight["ellipse"]["short_yd"], rel=0.01)

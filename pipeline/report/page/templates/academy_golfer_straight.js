@@ -5,9 +5,11 @@ const GOLFER_STRAIGHT = (() => {
   const { known } = GOLFER_FIGURES;
   // Of normal drives the ellipse holds nine in ten: its axes are the root of chi-square on two degrees of freedom.
   const REACH = Math.sqrt(-2 * Math.log(1 - 0.9));
-  const STEPS = 90; // of the ellipse's outline
+  const STEPS = 96; // of the ellipse's outline; four of them are the ends of its axes
   const ROOM = 1.25; // of what is drawn, so that nothing touches the frame and most drives outside the ellipse show too
-  const LEAST_SIDE_YD = 45; // to each side, so that most golfers' pictures have one scale and two sheets can be compared
+  // To each side at least, so that many golfers' pictures have one scale: of the demo's golfers the middle one's ellipse
+  // reaches 34 yd off the target line, and takes 43 yd with room.
+  const LEAST_SIDE_YD = 45;
   const MEASURES = [{ name: "carry", unit: "distance", key: "carry_yd" }, { name: "offline_sd", unit: "distance" }, { name: "offline_mean", unit: "distance" }];
 
   const say = (context, key, words) => GOLFER_BLOCKS.say(context, `straight_${key}`, words);
@@ -54,7 +56,8 @@ const GOLFER_STRAIGHT = (() => {
     const ranged = known(straight.offline_yd.lo) && known(straight.offline_yd.hi)
       ? [{ lo: straight.offline_yd.lo / each, hi: straight.offline_yd.hi / each, carry: center[1] }] : [];
     const top = d3.greatest(outlineOf(center, arms), (one) => one.carry);
-    const word = { ...GOLFER_CHARTS.HALO };
+    const leansLeft = ellipse.tilt_deg < 0;
+    const word = GOLFER_CHARTS.HALO;
     const plot = GOLFER_CHARTS.drawn(size, {
       width, height, ...margins,
       x: { domain: frame.side, label: fill("straight_axis_side", { unit: units.distance.text }), labelAnchor: "center", labelArrow: "none", ticks: Math.max(4, Math.floor(width / 70)), tickFormat: (value) => numberText(Math.abs(value)), tickSize: 3 },
@@ -70,7 +73,8 @@ const GOLFER_STRAIGHT = (() => {
         Plot.ruleY(ranged, { x1: "lo", x2: "hi", y: "carry", stroke: "var(--ink)", strokeWidth: 6, strokeOpacity: 0.4 }),
         Plot.dot(average, { x: "side", y: "carry", r: 7, symbol: "plus", stroke: "var(--ink)", strokeWidth: 3 }),
         Plot.text([{ side: 0 }], { x: "side", frameAnchor: "top", dy: -1.4 * size, text: () => fill("straight_target"), ...word }),
-        Plot.text([{ side: half }], { x: "side", frameAnchor: "bottom", textAnchor: "start", dx: 5, dy: -0.5 * size, text: () => fill("straight_corridor"), ...word, fill: "var(--accent)" }),
+        // On the side from which the ellipse's near end is farther.
+        Plot.text([{ side: leansLeft ? -half : half }], { x: "side", frameAnchor: "bottom", textAnchor: leansLeft ? "end" : "start", dx: leansLeft ? -5 : 5, dy: -0.5 * size, text: () => fill("straight_corridor"), ...word, fill: "var(--accent)" }),
         Plot.text([top], { x: "side", y: "carry", text: () => fill("straight_nine"), dy: -0.7 * size, ...word, fill: "var(--accent)" }),
         Plot.text(average, { x: "side", y: "carry", text: () => fill("straight_average"), textAnchor: center[0] > 0 ? "end" : "start", dx: center[0] > 0 ? -10 : 10, dy: 1 * size, ...word }),
       ],
@@ -109,10 +113,11 @@ const GOLFER_STRAIGHT = (() => {
     ];
   }
 
+  // Two paragraphs: the figures, and what to know of them.
   const wordsOf = (context, straight) => [
-    GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor), ...meanAndSpread(context, straight),
-    ...straight.notes.map((name) => say(context, name)),
-  ].filter(Boolean).join(" ");
+    [GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor), ...meanAndSpread(context, straight)],
+    [...straight.notes, "shown"].map((name) => say(context, name)),
+  ].map((sentences) => GOLFER_BLOCKS.paragraph(context, sentences.filter(Boolean).join(" ")));
 
   function labelOf(context, straight) {
     const units = unitsOfPage(context);
@@ -162,7 +167,7 @@ const GOLFER_STRAIGHT = (() => {
     if (!found.known) return block(context, "straight", say(context, "none"), null, paragraph(context, say(context, `no_${found.why}`)));
     return block(context, "straight", titleOf(context, found), say(context, "topic"), context.el("div", { class: "two" },
       context.el("div", {}, ...picture(context, found, look)),
-      context.el("div", {}, paragraph(context, wordsOf(context, found)), ...changed(context, story), paragraph(context, say(context, "shown"), { class: "note" }))));
+      context.el("div", { class: "words" }, ...wordsOf(context, found), ...changed(context, story))));
   }
 
   // The same for a column of the sheet, where the table of changes beside it has the spread's row; null where there is no
