@@ -42,6 +42,7 @@ MODEL_SCRIPTS = (
     "lookup_goal.js",
     "lookup_words.js",
     "lookup_model.js",
+    "lookup_reach.js",
 )
 
 # Sections of the catalogue that the scripts say.
@@ -56,7 +57,12 @@ CARRY_DECIMALS, SLOPE_DECIMALS = 8, 7
 
 
 def lookup_data(
-    model: CarryModel, frontier: Frontier, place: Place, refits: Array, gain: Gain | None = None
+    model: CarryModel,
+    frontier: Frontier,
+    place: Place,
+    refits: Array,
+    gain: Gain | None = None,
+    reaching: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Gather all that the page's script needs to answer as the commands `lookup` and `goal` do.
 
@@ -71,6 +77,8 @@ def lookup_data(
         Coefficients refitted on resampled golfers.
     gain : Gain or None
         The pace at which golfers here gain club speed.
+    reaching : dict or None
+        From `reaching_data`: how drives scatter.
 
     Returns
     -------
@@ -96,6 +104,7 @@ def lookup_data(
         "moved_share": frontier.moved_share,
         "z90": Z90,
         "gain": None if gain is None else asdict(gain),
+        "reaching": reaching,
         "condition_limits": {name: list(limits) for name, limits in CONDITIONS.items()},
         "texts": {section: texts(section) for section in SPOKEN},
     }

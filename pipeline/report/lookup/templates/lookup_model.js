@@ -15,12 +15,15 @@ function filledDrive(model, { club, ball = null, launch = null, spin = null }) {
   return { drive: { club, ratio, launch: launch ?? usual.launch, spin: spin ?? usual.spin }, usual };
 }
 
-// The edges of one drive's interval, as shares of the prediction, by what is known of it.
-function intervalOf(model, { ball = null, launch = null, spin = null }) {
+// Names what is known of a drive beside its club speed; see `known_key` of model.py.
+function knownKey(model, { ball = null, launch = null, spin = null }) {
   const known = [["ball_speed", model.surface.speed === "ball" && ball !== null], ["launch", launch !== null],
     ["spin", spin !== null]].filter(([, isKnown]) => isKnown).map(([name]) => name);
-  return model.interval[known.join("+") || "nothing"];
+  return known.join("+") || "nothing";
 }
+
+// The edges of one drive's interval, as shares of the prediction, by what is known of it.
+const intervalOf = (model, asked) => model.interval[knownKey(model, asked)];
 
 // One drive's expected carry with its interval, and its total, in a place; see `_expected` of lookup.py.
 function expectedHere(ready, place, drive, [lo, hi]) {
