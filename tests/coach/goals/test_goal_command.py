@@ -96,7 +96,9 @@ def test_without_carry_the_distance_has_the_run_in_it(results):
     assert answer["delivery_yd"] + answer["speed_yd"] == pytest.approx(answer["gap_yd"], abs=1e-9)
     assert answer["efficient_speed_mph"] == pytest.approx(94.8)
     assert 94.8 < answer["present_speed_mph"] < answered(results, 262, "--carry", *given[1:])["present_speed_mph"]
-    assert answer["note"].endswith("Roll is calculated, not measured. The interval doesn't cover that.")
+    assert answer["note"].endswith(
+        "Roll is calculated, not measured. The interval allows for turf half a step softer or firmer."
+    )
 
 
 SHARES = ("share_reaching", "share_reaching_lo90", "share_reaching_hi90", "share_efficient", "share_at_goal_speed")
