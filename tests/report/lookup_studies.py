@@ -12,6 +12,7 @@ from pipeline.benchmark.drives_near import drives_near
 from pipeline.benchmark.efficient import best_on_grid
 from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
 from pipeline.benchmark.frontier_here import frontier_in
+from pipeline.benchmark.landing import EfficientLandings
 from pipeline.benchmark.lookup import look_up
 from pipeline.benchmark.lookup_command import Asked, place_of
 from pipeline.benchmark.reach import NODE_EVERY, Reach, between_nodes
@@ -95,7 +96,7 @@ class Here:
     def plan(self, wish):
         """Plan a goal as the command does with a drive, or with a row of golfers.csv."""
         carry = wish["distance"] == "carry"
-        curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(self.frontier)
+        curve = self._curve(carry)
         study = Study("hill-school", self.study.model, self.study.refits, curve, self.place, self.study.gain)
         drive = (wish.get(name) for name in ("club", "launch", "spin", "ball"))
         asked = Wish(wish["goal_yd"], carry, *drive)
@@ -104,6 +105,12 @@ class Here:
         before = remark and right["supported"] and remark.text()  # a refusal stands alone
         told = " ".join(text for text in (before, right["note"]) if text)
         return right | {"note": told or None}
+
+    def _curve(self, carry):
+        if carry:
+            return DistanceCurve.of_carry(self.frontier)
+        landings = EfficientLandings.of(self.frontier, self.study.model, self.place)
+        return DistanceCurve.of_total(self.frontier, landings)
 
     def reaching(self, wish):
         """Give how often drives like one reach a goal, from what the page has of golfers' drives.
@@ -123,7 +130,7 @@ class Here:
             "distances": [float(spread.distance_reached(share)[0]) for share in TENTHS.values()],
             "shares": [float(part[0]) for part in spread.share_reaching(wish["goal_yd"])],
         }
-        curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(self.frontier)
+        curve = self._curve(carry)
         study = Study("hill-school", model, self.study.refits, curve, self.place, self.study.gain)
         asked = Wish(wish["goal_yd"], carry, *(wish[name] for name in ("club", "launch", "spin", "ball")))
         _, present = present_of_drive(study, asked)
@@ -187,6 +194,8 @@ def _efficient(model, place, speed, mask, slack_yd):
         "launch_deg": LAUNCH_DEG[best[0]],
         "spin_rpm": SPIN_RPM[best[1]],
         "total_yd": total[farthest],
+        "total_launch_deg": LAUNCH_DEG[farthest[0]],
+        "total_spin_rpm": SPIN_RPM[farthest[1]],
         **edges,
     }
 

@@ -39,7 +39,9 @@ def test_random_questions_agree_with_the_package(open_study, studies, name):
         for distance in ("carry", "total"):
             drives = [random_drive(random) for _ in range(EACH)]
             goals = [round(float(random.uniform(170, 270)), 1) for _ in drives]
-            wishes = [drive | {"goal_yd": goal, "distance": distance} for drive, goal in zip(drives, goals, strict=True)]
+            wishes = [
+                drive | {"goal_yd": goal, "distance": distance} for drive, goal in zip(drives, goals, strict=True)
+            ]
             found = page.evaluate(
                 """([wishes, here]) => wishes.map((wish) => {
                   const plan = planGoal(DATA, wish, here);
@@ -84,7 +86,9 @@ def test_tails_that_few_golfers_show_keep_only_their_mean():
     # One drive far short, or far beyond, moves a tail's mean and no more: two scatters with the same mean are told alike.
     low, high = usual.shape.copy(), usual.shape.copy()
     low[0] -= 2.0
-    weight = [np.trapezoid(one[LEVELS < tail], LEVELS[LEVELS < tail]) + LEVELS[0] * one[0] for one in (usual.shape, low)]
+    weight = [
+        np.trapezoid(one[LEVELS < tail], LEVELS[LEVELS < tail]) + LEVELS[0] * one[0] for one in (usual.shape, low)
+    ]
     place = int(np.flatnonzero(LEVELS < tail)[-4])
     step = (LEVELS[place + 1] - LEVELS[place - 1]) / 2
     low[place] += (weight[0] - weight[1]) / step

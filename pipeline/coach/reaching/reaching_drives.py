@@ -10,7 +10,15 @@ import polars as pl
 from pipeline.benchmark.disclosure import percentile
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.coach.reaching.centers import Centers, centers_of
-from pipeline.coach.reaching.kernels import MIN_OWN, MOSTLY_OWN, PRIOR_DRIVES, Scatter, others_shape, quantiles_of, shows_scatter
+from pipeline.coach.reaching.kernels import (
+    MIN_OWN,
+    MOSTLY_OWN,
+    PRIOR_DRIVES,
+    Scatter,
+    others_shape,
+    quantiles_of,
+    shows_scatter,
+)
 from pipeline.drives import FIT_COLUMNS, KEYS, Drives, typical_of_all, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.lasting import lasting_share

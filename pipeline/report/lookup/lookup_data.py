@@ -25,7 +25,7 @@ from pipeline.fit.tabulated import TabulatedSurface
 from pipeline.physics.ball import SETS, SOFT, Ball
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
-from pipeline.physics.turf import BALL_RADIUS_M, FIRMNESS, MOST_BOUNCES
+from pipeline.physics.turf import BALL_RADIUS_M, FIRMNESS, MOST_BOUNCES, NEIGHBORS
 from pipeline.statistics.arrays import Array, plain_values
 from pipeline.statistics.intervals import Z90
 from pipeline.texts.catalogue import texts
@@ -49,7 +49,10 @@ MODEL_SCRIPTS = (
 SPOKEN = ("refusals", "units", "asked", "numbers", "turf", "notes", "page")
 
 # Columns of the frontier that an answer needs.
-COLUMNS = ("carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm", "total_yd", *WINDOW_EDGES)
+COLUMNS = (
+    *("carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm"),
+    *("total_yd", "total_launch_deg", "total_spin_rpm", *WINDOW_EDGES),
+)
 
 # Decimals of what there is most of: carry at the splines' knots, yd, and its slopes with the multipliers, which enter
 # times some hundredths. On the demo they put no figure off by more than 2e-8 yd; tests hold it under 1e-6.
@@ -90,7 +93,7 @@ def lookup_data(
         "frontier": frontier_data(frontier),
         "standard": {**frontier.air, "turf": frontier.turf},
         "flight": flight_data(place.ball),
-        "turfs": {name: asdict(turf) for name, turf in FIRMNESS.items()},
+        "turfs": {name: [asdict(one) for one in (turf, *NEIGHBORS[turf])] for name, turf in FIRMNESS.items()},
         "grid": {
             "ball_step_mph": BALL_SPEED_STEP_MPH,
             "launch_step_deg": LAUNCH_STEP_DEG,

@@ -71,18 +71,19 @@ function usualSpread(ready, place, asked, isCarry) {
   const { drive, usual } = filledDrive(model, asked);
   if (!scatter || refusalOf(ready, drive, usual)) return null;
   const ball = drive.club * ratioOf(model, drive.club, drive.ratio);
-  const runIn = (air) => carryAndRun(data.flight, air.air, air.turf, ball, drive.launch, drive.spin)[1];
-  const standardRun = isCarry ? 0 : runIn(placeOf(data, null));
+  const flownIn = (one) => changeAndLanding(data, one, ball, drive.launch, drive.spin);
+  const [standardRun] = isCarry ? [0] : flownIn(placeOf(data, null)).run;
   const expected = expectedCarry(model, drive) + standardRun;
   const known = data.reaching.known[knownKey(model, asked)];
   const mix = ([a, b]) => known * a + (1 - known) * b;
   const center = expected * (1 + mix(scatter.beyond_share));
   const doubt = center * Math.sqrt(mix(scatter.differ_share.map((share) => share ** 2)));
   const quantiles = Float64Array.from(scatter.shape, (score) => center * (1 + scatter.spread_share * score));
-  const [change, run] = place.isStandard ? [0, standardRun] : changeAndRun(data, place, ball, drive.launch, drive.spin);
+  const { change, run: [run, runLo, runHi] } = flownIn(place);
   const added = isCarry || place.isStandard ? change : change + run - standardRun;
   const moved = farther({ quantiles, center, doubt, worth: scatter.worth }, added);
-  return { ...moved, doubt: Math.hypot(doubt, data.moved_share * change) };
+  const runError = isCarry ? 0 : (runHi - runLo) / (2 * data.z90);
+  return { ...moved, doubt: Math.hypot(doubt, data.moved_share * change, runError) };
 }
 
 // The distances that nine, five and one of ten drives reach, yd; null where nobody can say.
