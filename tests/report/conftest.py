@@ -11,8 +11,8 @@ from browser import chromium, open_page  # noqa: F401
 from coach_tables import LIGHT_TOOL, page_tables
 from fitting import fit_to, own_candidate
 from frontiers import frontier_at, plain_model
-from pydantic import TypeAdapter
 from lookup_studies import usual_drives
+from pydantic import TypeAdapter
 from rows import table_of
 from small_academy import academy  # noqa: F401
 

@@ -83,16 +83,13 @@ def test_tails_that_few_golfers_show_keep_only_their_mean():
     kept = (tail <= LEVELS) & (1 - tail >= LEVELS)
     assert found.shape[kept] == pytest.approx(usual.shape[kept], abs=0.005)
     assert np.all(np.diff(found.shape) >= 0)
-    # One drive far short, or far beyond, moves a tail's mean and no more: two scatters with the same mean are told alike.
+    # Two tails with the same mean are told alike, wherever a single drive fell. The outermost level stands for all
+    # beyond it, and so weighs more than the half step to the next.
     low, high = usual.shape.copy(), usual.shape.copy()
+    weigh = [LEVELS[0] + (LEVELS[1] - LEVELS[0]) / 2, (LEVELS[11] - LEVELS[9]) / 2]
     low[0] -= 2.0
-    weight = [
-        np.trapezoid(one[LEVELS < tail], LEVELS[LEVELS < tail]) + LEVELS[0] * one[0] for one in (usual.shape, low)
-    ]
-    place = int(np.flatnonzero(LEVELS < tail)[-4])
-    step = (LEVELS[place + 1] - LEVELS[place - 1]) / 2
-    low[place] += (weight[0] - weight[1]) / step
-    assert abs(low - usual.shape).max() > 1
+    low[10] += 2.0 * weigh[0] / weigh[1]
+    assert tail > LEVELS[11]
     assert protected(replace(usual, shape=low), MIN_GOLFERS).shape == pytest.approx(found.shape, abs=0.011)
     high[-1] += 1.0
     assert protected(replace(usual, shape=high), MIN_GOLFERS).shape[-1] > found.shape[-1]

@@ -191,7 +191,7 @@ def _usual(
         return None
     quantiles = quantiles_of(Scatter(np.array([]), 1.0), 1.0, others, 0.0)
     shares = centers.spread_yd / centers.center_yd
-    # The mean of the middle half, not one golfer's: the coach's page carries it (see `pipeline.report.lookup.reaching`).
+    # The mean of the middle half and not one golfer's, for the coach's page has it: `pipeline.report.lookup.reaching`.
     spread = percentile(shares, np.ones(len(shares)), 50, max(len(shares) / 2, 1))
     typical = typical_of_all(drives, KEYS).with_columns(pl.col("quarter").cast(pl.String))
     newest = typical.filter(pl.col("quarter") == pl.col("quarter").max())

@@ -1,4 +1,4 @@
-"""How golfers' drives scatter, for the coach's page: as much of usual_reaching.json as a page that is handed on may say.
+"""How golfers' drives scatter, for the coach's page: what a page that is handed on may say of usual_reaching.json.
 
 The page lies on phones, outside the academy. What it says of golfers follows the rules of
 `pipeline.benchmark.disclosure`: figures rest on enough golfers, and extremes are means of enough of them. In the pool

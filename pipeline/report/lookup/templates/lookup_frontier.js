@@ -333,8 +333,8 @@ function efficientHere(ready, place, flights, index) {
 const LANDING_COLUMNS = ["descent_deg", "best_descent_deg", "best_total_lo90_yd", "best_total_hi90_yd",
   "carry_cost_yd", "total_gain_yd"];
 
-// How efficient drives land and run in a place, and what the delivery with most total gives and costs, at one grid speed;
-// see landing.py. `of` gives the frontier's columns there.
+// How efficient drives land and run in a place, and what the delivery with most total gives and costs, at one grid
+// speed; see landing.py. `of` gives the frontier's columns there.
 function landedAt(ready, place, index, of) {
   const { data, model, speeds, ball } = ready;
   const land = (launch, spin) => changeAndLanding(data, place, ball[index], launch, spin);
@@ -349,8 +349,8 @@ function landedAt(ready, place, index, of) {
     total_gain_yd: Math.max(total - (carry + efficient.run[0]), 0) };
 }
 
-// Those of a place, worked out as they are asked for: `at(name, speed)` and `all()`. `fill` makes the frontier's columns
-// ready at an index.
+// Those of a place, worked out as they are asked for: `at(name, speed)` and `all()`. `fill` makes the frontier's
+// columns ready at an index.
 function landingsIn(ready, place, columns, fill) {
   const { speeds } = ready;
   const found = Object.fromEntries(LANDING_COLUMNS.map((name) => [name, new Float64Array(speeds.length).fill(NaN)]));

@@ -74,7 +74,8 @@ function oftenWords(plan, shares, t) {
   const words = { share: tenthsText(shares.share_reaching, t), range: rangeOf(lo, hi, String, t) };
   const then = (share) => (share === null ? "" : filledText(t.then_share, { share: tenthsText(share, t) }));
   const isOutside = [0, 10].includes(wholeOf(10 * shares.share_reaching));
-  const share = filledText(lo === hi ? t.share_sure : isOutside ? t.share_outside : t.share_today, words);
+  const unsure = isOutside ? t.share_outside : t.share_today;
+  const share = filledText(lo === hi ? t.share_sure : unsure, words);
   // A goal that takes less speed than today's has no "then" behind what speed gives.
   const isFaster = plan.efficient_speed_mph > plan.club_speed_mph;
   return {
