@@ -221,6 +221,7 @@ rule write_lookup:
         frontier=rules.build_bands.output.frontier,
         calibration=MODEL["calibration"],
         pace=rules.plan_goals.output.pace,
+        usual_reaching=rules.plan_goals.output.usual_reaching,
     output:
         page=report(f"{OUT}/report/lookup.html", category="Pages"),
     log:
@@ -232,7 +233,11 @@ rule write_lookup:
     resources:
         **needs("write_lookup"),
     params:
-        **step("write_lookup", window_tolerance_yd=STUDY.window_tolerance_yd),
+        **step(
+            "write_lookup",
+            window_tolerance_yd=STUDY.window_tolerance_yd,
+            min_golfers=STUDY.privacy.min_golfers,
+        ),
     message:
         "Write the coach's page"
     shell:

@@ -11,6 +11,7 @@ from browser import chromium, open_page  # noqa: F401
 from coach_tables import LIGHT_TOOL, page_tables
 from fitting import fit_to, own_candidate
 from frontiers import frontier_at, plain_model
+from lookup_studies import usual_drives
 from pydantic import TypeAdapter
 from rows import table_of
 from small_academy import academy  # noqa: F401
@@ -31,6 +32,7 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.lookup import write_lookup
+from pipeline.statistics.drive_spread import UsualReaching
 from pipeline.tables import registry
 from pipeline.tables.figures import BandTable, Calibrations, Scores
 from pipeline.tables.golfers import Changes, Golfers
@@ -428,7 +430,9 @@ def lookup_folder(lookup_models, tmp_path_factory):
             "calibration": StudyFlight(kept, 1.46),
             "pace": Pace(Gain(0.4, 0.1, 0.2, 0.6, 0.5, 40, 60)),
         }
+        content["usual_reaching"] = UsualReaching(usual_drives(0.05), usual_drives(0.06))
         places = {"model": "model", "frontier": "benchmarks", "calibration": "flight", "pace": "golfers"}
+        places["usual_reaching"] = "golfers"
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():
             write_artefact(path, content[key])
@@ -436,7 +440,8 @@ def lookup_folder(lookup_models, tmp_path_factory):
         spread = np.random.default_rng(3).normal(0, 1e-3, (40, len(model.coefficients)))
         write_arrays(paths["replicates"], {"coefficients": model.coefficients * (1 + spread)})
         page = folder / "report" / "lookup.html"
-        write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), window_tolerance_yd=5)
+        settings = {"window_tolerance_yd": 5, "min_golfers": 5}
+        write_lookup.run(**{key: str(path) for key, path in paths.items()}, page=str(page), **settings)
         made[name, coefficients, turf] = folder
         return folder
 

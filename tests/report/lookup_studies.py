@@ -12,22 +12,29 @@ from pipeline.benchmark.drives_near import drives_near
 from pipeline.benchmark.efficient import best_on_grid
 from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
 from pipeline.benchmark.frontier_here import frontier_in
+from pipeline.benchmark.landing import EfficientLandings
 from pipeline.benchmark.lookup import look_up
 from pipeline.benchmark.lookup_command import Asked, place_of
 from pipeline.benchmark.reach import NODE_EVERY, Reach, between_nodes
+from pipeline.benchmark.reaching import usual_here
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.benchmark.window import largest_window
+from pipeline.coach.goals.goal_shares import TENTHS
 from pipeline.coach.goals.needed_speed import PRESENT_COLUMNS, DistanceCurve, Present
 from pipeline.coach.goals.one_goal import Study, Wish, plan_one, present_at, present_of_drive
+from pipeline.coach.goals.one_share import shares_of_one, usual_of_drive
 from pipeline.coach.goals.pace import Gain
-from pipeline.fit.model import CarryModel, FittedOn
+from pipeline.fit.model import CarryModel, Delivery, FittedOn
 from pipeline.flight.calibrate import Calibration
 from pipeline.report.lookup.lookup_data import lookup_data
 from pipeline.report.lookup.lookup_page import build_lookup_page
+from pipeline.report.lookup.reaching import protected, reaching_data
+from pipeline.statistics.drive_spread import LEVELS, UsualDrives, UsualReaching
 from pipeline.texts.sentences import Sentence
 
 AIR = {"temp_c": 20.0, "pressure_hpa": 980.0, "humidity": 0.4}
 GAIN = Gain.of(0.8, 0.2, 0.9, 60, 140)
+MIN_GOLFERS = 5
 LAUNCH_DEG, SPIN_RPM = np.arange(6.0, 23.01, 0.25), np.arange(1200.0, 4401.0, 50.0)  # both end at a node
 NODES = LAUNCH_DEG[::NODE_EVERY], SPIN_RPM[::NODE_EVERY]
 
@@ -41,6 +48,7 @@ class LookupStudy:
     refits: np.ndarray
     kept: Calibration
     gain: Gain | None = GAIN
+    usual: UsualReaching | None = None
 
     @classmethod
     def of(cls, model, drives, *, speeds=None, turf="normal", coefficients="indoor-range-2001"):
@@ -56,7 +64,8 @@ class LookupStudy:
     def page(self, path: Path):
         """Write the coach's page."""
         place = place_of(self.kept, self.frontier.air, self.frontier.turf, Asked())
-        data = lookup_data(self.model, self.frontier, place, self.refits, self.gain)
+        reaching = reaching_data(self.usual, self.model, MIN_GOLFERS)
+        data = lookup_data(self.model, self.frontier, place, self.refits, self.gain, reaching)
         fitted = FittedOn(2400, 80, ("2026Q3",))
         page = build_lookup_page(
             data, study="hill-school", fitted_on=fitted, conditions="calm air", window_tolerance_yd=5
@@ -87,7 +96,7 @@ class Here:
     def plan(self, wish):
         """Plan a goal as the command does with a drive, or with a row of golfers.csv."""
         carry = wish["distance"] == "carry"
-        curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(self.frontier)
+        curve = self._curve(carry)
         study = Study("hill-school", self.study.model, self.study.refits, curve, self.place, self.study.gain)
         drive = (wish.get(name) for name in ("club", "launch", "spin", "ball"))
         asked = Wish(wish["goal_yd"], carry, *drive)
@@ -96,6 +105,40 @@ class Here:
         before = remark and right["supported"] and remark.text()  # a refusal stands alone
         told = " ".join(text for text in (before, right["note"]) if text)
         return right | {"note": told or None}
+
+    def _curve(self, carry):
+        if carry:
+            return DistanceCurve.of_carry(self.frontier)
+        landings = EfficientLandings.of(self.frontier, self.study.model, self.place)
+        return DistanceCurve.of_total(self.frontier, landings)
+
+    def reaching(self, wish):
+        """Give how often drives like one reach a goal, from what the page has of golfers' drives.
+
+        The distances that nine, five and one of ten reach, and the share with its interval; then the shares of
+        `shares_of_one` where the command has them, or None. None for a drive without an answer.
+        """
+        told = UsualReaching(*(protected(one, MIN_GOLFERS) for one in vars(self.study.usual).values()))
+        carry, model = wish["distance"] == "carry", self.study.model
+        numbers = (np.nan if wish[name] is None else wish[name] for name in ("club", "ball", "launch", "spin"))
+        club, ball, launch, spin = (np.array(number) for number in numbers)
+        typed = Delivery(club, ball / club, launch, spin)
+        if not self.look_up(wish)["supported"]:
+            return None, None
+        spread = usual_here(told, model, self.place, typed, self.study.frontier.moved_share, carry=carry)
+        found = {
+            "distances": [float(spread.distance_reached(share)[0]) for share in TENTHS.values()],
+            "shares": [float(part[0]) for part in spread.share_reaching(wish["goal_yd"])],
+        }
+        curve = self._curve(carry)
+        study = Study("hill-school", model, self.study.refits, curve, self.place, self.study.gain)
+        asked = Wish(wish["goal_yd"], carry, *(wish[name] for name in ("club", "launch", "spin", "ball")))
+        _, present = present_of_drive(study, asked)
+        plan = plan_one(study, asked, present)
+        if present is None or not plan["supported"]:
+            return found, None
+        shares = shares_of_one(study, asked, present, usual_of_drive(study, asked, present, told), plan)
+        return found, {key: value for key, value in shares.items() if key not in TENTHS}
 
     def _present(self, study, asked, row):
         if row is None:
@@ -151,8 +194,18 @@ def _efficient(model, place, speed, mask, slack_yd):
         "launch_deg": LAUNCH_DEG[best[0]],
         "spin_rpm": SPIN_RPM[best[1]],
         "total_yd": total[farthest],
+        "total_launch_deg": LAUNCH_DEG[farthest[0]],
+        "total_spin_rpm": SPIN_RPM[farthest[1]],
         **edges,
     }
+
+
+def usual_drives(spread_share, golfers=80):
+    """Make how drives scatter: nine in ten sound, one in ten up to a third short."""
+    sound = np.random.default_rng(6).normal(size=20_000)
+    mishit = np.random.default_rng(7).random(20_000) < 0.1
+    drives = np.where(mishit, sound - np.random.default_rng(8).uniform(2, 8, 20_000), sound)
+    return UsualDrives(np.quantile(drives, LEVELS), spread_share, 10.0, (-0.003, -0.04), (0.01, 0.045), golfers)
 
 
 def random_conditions(random):

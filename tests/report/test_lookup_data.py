@@ -169,9 +169,10 @@ def test_the_step_writes_the_same_bytes_again(lookup_folder, tmp_path):
         "calibration": "flight/calibration.json",
         "replicates": "model/replicates.npz",
         "pace": "golfers/pace.json",
+        "usual_reaching": "golfers/usual_reaching.json",
     }
     paths = {name: str(folder / path) for name, path in paths.items()}
-    write_lookup.run(**paths, page=str(tmp_path / "again.html"), window_tolerance_yd=5)
+    write_lookup.run(**paths, page=str(tmp_path / "again.html"), window_tolerance_yd=5, min_golfers=5)
     assert (tmp_path / "again.html").read_bytes() == (folder / "report/lookup.html").read_bytes()
 
 
@@ -183,5 +184,5 @@ def test_the_step_names_an_input_that_it_cannot_use(tmp_path, content, told):
     if content is not None:
         path.write_text(content, encoding="utf-8")
     with pytest.raises(UserError, match=told):
-        write_lookup.run(*[str(path)] * 5, str(tmp_path / "lookup.html"), 5)
+        write_lookup.run(*[str(path)] * 6, str(tmp_path / "lookup.html"), 5, 5)
     assert not (tmp_path / "lookup.html").exists()

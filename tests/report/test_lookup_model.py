@@ -27,6 +27,9 @@ STUDIES = ("flight", "splines", "own", "blind quadratic")
 FIGURES_OF_LOOKUP = (
     *(f"{kind}_{name}_yd" for kind in ("expected", "efficient") for name in ("carry", "lo90", "hi90", "total")),
     *("yards_available_yd", "efficient_launch_deg", "efficient_spin_rpm", "efficient_ball_speed_mph"),
+    *(f"{kind}_total_{end}_yd" for kind in ("expected", "efficient") for end in ("lo90", "hi90")),
+    *("expected_descent_deg", "efficient_descent_deg", "best_total_descent_deg"),
+    *("best_total_launch_deg", "best_total_spin_rpm", "best_total_carry_cost_yd", "best_total_gain_yd"),
 )
 ALIKE_IN_LOOKUP = ("launch_window_deg", "spin_window_rpm", "in_reach", "note")
 WORDS_OF_GOAL = ("distance", "reach", "supported", "note")

@@ -84,6 +84,65 @@ def test_launch_and_spin_to_aim_at_stand_beside_the_drives(page):
     assert (written["launch_state"], written["spin_state"]) == ("14.0: inside", "3,000: just too high")
 
 
+def test_distances_of_tenths_and_the_landing_are_shown(page, study):
+    asked = REACHED | {"club": "97"}
+    written = ask(page, asked)["written"]
+    right = asked_of_package(study, as_numbers(asked))
+    reached = page.evaluate("(one) => distancesReached(DATA, one)", as_numbers(asked))
+    nine, half, one = (IMPERIAL.distance_figure(yards) for yards in reached)
+    assert written["tenths"] == f"9 of 10 carry {nine}, half {half}, one {one}"
+    assert int(nine) < int(half) < int(one)
+    ends = (IMPERIAL.distance_figure(right[f"expected_total_{end}_yd"]) for end in ("lo90", "hi90"))
+    descent, total = angle_figure(right["expected_descent_deg"]), IMPERIAL.distance_text(right["expected_total_yd"])
+    told = f"This drive lands at {descent} deg and goes {total} with roll; 9 in 10: {{}} to {{}}."
+    assert page.locator("#landing-drive").inner_text() == told.format(*ends)
+    assert page.locator("#landing-title").inner_text().startswith("On normal turf, ")
+
+
+def test_a_delivery_with_more_roll_is_told_from_one_yard_on(page):
+    script = """(changed) => {
+      const found = { ...lookUp(DATA, { club: 97 }), best_total_launch_deg: 12.4, best_total_spin_rpm: 2210,
+        efficient_descent_deg: 40, best_total_descent_deg: 36, ...changed };
+      return landingWords(found, TEXTS.turf.firm, state.units, T)["landing-title"];
+    }"""
+    drive = "On firm turf, a lower, hotter drive (12.5 deg, 2,200 rpm) gives"
+    more = {"best_total_gain_yd": 3.6, "best_total_carry_cost_yd": 2.9}
+    assert page.evaluate(script, more) == f"{drive} 4 yd more with roll and costs 3 yd of carry"
+    free = page.evaluate(script, more | {"best_total_carry_cost_yd": 0.3})
+    assert free == f"{drive} 4 yd more with roll for hardly any carry"
+    assert "a lower, hotter" not in page.evaluate(script, more | {"best_total_descent_deg": 41})
+    same = page.evaluate(script, more | {"best_total_gain_yd": 0.99})
+    assert same == "On firm turf, the drive with most carry goes about as far as any with roll"
+
+
+@pytest.mark.parametrize(
+    ("share", "lo", "hi", "told"),
+    [
+        (0.31, 0.18, 0.44, "About 3 of 10 drives reach it (2 to 4)"),
+        (0.02, 0.0, 0.11, "Hardly any drives reach it (0 to 1 of 10)"),
+        (0.97, 0.88, 1.0, "Nearly all drives reach it (9 to 10 of 10)"),
+        (0.001, 0.0, 0.02, "Hardly any drives reach it"),
+    ],
+)
+def test_shares_are_told_in_tenths(page, share, lo, hi, told):
+    script = """(shares) => oftenWords({ efficient_speed_mph: 101, club_speed_mph: 97 }, shares, T).places"""
+    shares = {"share_reaching": share, "share_reaching_lo90": lo, "share_reaching_hi90": hi}
+    found = page.evaluate(script, shares | {"share_efficient": 0.52, "share_at_goal_speed": None})
+    assert found == {"share_reaching": told, "share_efficient": "then about 5 of 10", "share_at_goal_speed": ""}
+
+
+def test_how_often_is_told_with_whose_drives_they_are_and_not_where_nobody_can_say(page):
+    pick(page, "question", "takes")
+    page.fill("#goal", "245")
+    ask(page, {"club": "97"})
+    page.wait_for_function(f"{SHOWN} === 'answer'")
+    assert re.fullmatch(r"(About \d of 10|Hardly any|Nearly all) drives reach it.*", page.inner_text("#share_reaching"))
+    assert "drives of golfers of this speed and delivery, mishits and all" in page.locator("#notes").inner_text()
+    ask(page, {"club": ""})
+    assert page.locator("#share_reaching").text_content() == "\u00a0"
+    assert "How many reach it" not in page.locator("#notes").inner_text()
+
+
 @pytest.mark.parametrize(
     ("changed", "why"),
     [

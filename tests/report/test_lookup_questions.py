@@ -9,7 +9,7 @@ from lookups import asked_of_package
 from test_lookup_students import CODES, NAMES, files  # noqa: F401
 
 from pipeline.benchmark.lookup_command import Asked, read_results
-from pipeline.shown import IMPERIAL, Units, angle_figure, spin_figure
+from pipeline.shown import IMPERIAL, Units, angle_figure, spin_figure, whole
 
 # ruff: noqa: F811 - the fixture that is imported above and asked for below
 KEYPAD_TOP = 844 - 340
@@ -138,6 +138,19 @@ def test_5_and_240_with_roll(coach):
     wish = "{ goal_yd: 240, distance: 'total', club: 97, ball: null, launch: null, spin: null }"
     assert good == IMPERIAL.speed_text(coach.page.evaluate(f"planGoal(DATA, {wish}).efficient_speed_mph"))
     assert coach.taps == 3
+
+
+def test_5b_and_how_often_will_it_be_there(coach):
+    coach.type_drive()
+    coach.tap("label:has(input[value=takes])")
+    coach.type("goal", "240")
+    [share] = coach.answer("share_reaching")
+    shares = coach.page.evaluate("sharesOfGoal(DATA, askedOf(readAll()), state.plan)")
+    lo, hi = (whole(10 * shares[f"share_reaching_{end}"]) for end in ("lo90", "hi90"))
+    assert share == f"About {whole(10 * shares['share_reaching'])} of 10 drives reach it ({lo} to {hi})"
+    assert coach.taps == 2
+    goal = coach.page.locator("#goal").bounding_box()
+    assert goal["y"] + goal["height"] <= KEYPAD_TOP
 
 
 def test_6_it_is_cold_and_windy(coach, right):

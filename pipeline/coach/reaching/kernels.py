@@ -54,6 +54,11 @@ class Scatter:
     spread_yd: float
 
 
+def shows_scatter(golfer: Scatter) -> bool:
+    """Say whether a golfer's drives count in `others_shape`."""
+    return len(golfer.off_yd) >= MIN_OWN and golfer.spread_yd > 0
+
+
 def others_shape(golfers: list[Scatter]) -> Array:
     """Pool how golfers scatter, each counting the same.
 
@@ -66,7 +71,7 @@ def others_shape(golfers: list[Scatter]) -> Array:
     from scipy.special import ndtri
 
     at = (np.arange(BASE_POINTS) + 0.5) / BASE_POINTS
-    enough = [one for one in golfers if len(one.off_yd) >= MIN_OWN and one.spread_yd > 0]
+    enough = [one for one in golfers if shows_scatter(one)]
     if not enough:
         return np.asarray(ndtri(at))
     pooled = np.concatenate([np.quantile(one.off_yd, _FROM_EACH) / one.spread_yd for one in enough])

@@ -7,9 +7,18 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.disclosure import percentile
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.coach.reaching.centers import Centers, centers_of
-from pipeline.coach.reaching.kernels import MIN_OWN, MOSTLY_OWN, PRIOR_DRIVES, Scatter, others_shape, quantiles_of
+from pipeline.coach.reaching.kernels import (
+    MIN_OWN,
+    MOSTLY_OWN,
+    PRIOR_DRIVES,
+    Scatter,
+    others_shape,
+    quantiles_of,
+    shows_scatter,
+)
 from pipeline.drives import FIT_COLUMNS, KEYS, Drives, typical_of_all, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.lasting import lasting_share
@@ -103,7 +112,8 @@ def golfers_drives(drives: pl.DataFrame | Drives, name: str, standing: Standing 
         np.array([PRIOR_DRIVES + (count if count >= MIN_OWN else 0) for count in counts]),
     )
     golfer = centers.table.get_column("golfer").cast(pl.String).to_list()
-    usual = _usual(every, centers, others, standing if max(counts, default=0) >= MIN_OWN else None)
+    golfers = sum(shows_scatter(one) for one in scatter)
+    usual = _usual(every, centers, others, golfers, standing if max(counts, default=0) >= MIN_OWN else None)
     speed = centers.table.get_column("club_speed_mph").to_numpy()
     return GolfersDrives(golfer, speed, [_source(count) for count in counts], spread, usual)
 
@@ -173,12 +183,16 @@ def _scatter(drives: Drives, name: str, centers: Centers) -> list[Scatter]:
     return [Scatter(np.array(values), spread) for values, spread in zip(*found, strict=True)]
 
 
-def _usual(drives: Drives, centers: Centers, others: Array, standing: "Standing | None") -> UsualDrives | None:
+def _usual(
+    drives: Drives, centers: Centers, others: Array, golfers: int, standing: "Standing | None"
+) -> UsualDrives | None:
     """Describe the usual golfer; None where no golfers show it."""
     if standing is None or centers.table.is_empty():
         return None
     quantiles = quantiles_of(Scatter(np.array([]), 1.0), 1.0, others, 0.0)
-    spread = float(np.median(centers.spread_yd / centers.center_yd))
+    shares = centers.spread_yd / centers.center_yd
+    # The mean of the middle half and not one golfer's, for the coach's page has it: `pipeline.report.lookup.reaching`.
+    spread = percentile(shares, np.ones(len(shares)), 50, max(len(shares) / 2, 1))
     typical = typical_of_all(drives, KEYS).with_columns(pl.col("quarter").cast(pl.String))
     newest = typical.filter(pl.col("quarter") == pl.col("quarter").max())
     own = centers.table.select("golfer", own_yd=pl.col("center_yd"))
@@ -189,4 +203,4 @@ def _usual(drives: Drives, centers: Centers, others: Array, standing: "Standing 
     yards = rows.get_column("own_yd").to_numpy()
     known, unknown = (float(np.mean(yards / standing.expected(one) - 1)) for one in (rows, plain))
     differ = standing.known_share, max(centers.between_share, standing.known_share)
-    return UsualDrives(quantiles, spread, PRIOR_DRIVES, (known, unknown), differ)
+    return UsualDrives(quantiles, spread, PRIOR_DRIVES, (known, unknown), differ, golfers)

@@ -25,7 +25,7 @@ from pipeline.fit.tabulated import TabulatedSurface
 from pipeline.physics.ball import SETS, SOFT, Ball
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import GRAVITY_MPS2
-from pipeline.physics.turf import BALL_RADIUS_M, FIRMNESS, MOST_BOUNCES
+from pipeline.physics.turf import BALL_RADIUS_M, FIRMNESS, MOST_BOUNCES, NEIGHBORS
 from pipeline.statistics.arrays import Array, plain_values
 from pipeline.statistics.intervals import Z90
 from pipeline.texts.catalogue import texts
@@ -42,13 +42,17 @@ MODEL_SCRIPTS = (
     "lookup_goal.js",
     "lookup_words.js",
     "lookup_model.js",
+    "lookup_reach.js",
 )
 
 # Sections of the catalogue that the scripts say.
 SPOKEN = ("refusals", "units", "asked", "numbers", "turf", "notes", "page")
 
 # Columns of the frontier that an answer needs.
-COLUMNS = ("carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm", "total_yd", *WINDOW_EDGES)
+COLUMNS = (
+    *("carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm"),
+    *("total_yd", "total_launch_deg", "total_spin_rpm", *WINDOW_EDGES),
+)
 
 # Decimals of what there is most of: carry at the splines' knots, yd, and its slopes with the multipliers, which enter
 # times some hundredths. On the demo they put no figure off by more than 2e-8 yd; tests hold it under 1e-6.
@@ -56,7 +60,12 @@ CARRY_DECIMALS, SLOPE_DECIMALS = 8, 7
 
 
 def lookup_data(
-    model: CarryModel, frontier: Frontier, place: Place, refits: Array, gain: Gain | None = None
+    model: CarryModel,
+    frontier: Frontier,
+    place: Place,
+    refits: Array,
+    gain: Gain | None = None,
+    reaching: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Gather all that the page's script needs to answer as the commands `lookup` and `goal` do.
 
@@ -71,6 +80,8 @@ def lookup_data(
         Coefficients refitted on resampled golfers.
     gain : Gain or None
         The pace at which golfers here gain club speed.
+    reaching : dict or None
+        From `reaching_data`: how drives scatter.
 
     Returns
     -------
@@ -82,7 +93,7 @@ def lookup_data(
         "frontier": frontier_data(frontier),
         "standard": {**frontier.air, "turf": frontier.turf},
         "flight": flight_data(place.ball),
-        "turfs": {name: asdict(turf) for name, turf in FIRMNESS.items()},
+        "turfs": {name: [asdict(one) for one in (turf, *NEIGHBORS[turf])] for name, turf in FIRMNESS.items()},
         "grid": {
             "ball_step_mph": BALL_SPEED_STEP_MPH,
             "launch_step_deg": LAUNCH_STEP_DEG,
@@ -96,6 +107,7 @@ def lookup_data(
         "moved_share": frontier.moved_share,
         "z90": Z90,
         "gain": None if gain is None else asdict(gain),
+        "reaching": reaching,
         "condition_limits": {name: list(limits) for name, limits in CONDITIONS.items()},
         "texts": {section: texts(section) for section in SPOKEN},
     }

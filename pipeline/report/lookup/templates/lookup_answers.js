@@ -18,6 +18,7 @@ function say(sentence, isRefusal) {
   setText("stamp", "");
   element("stamp").parentElement.classList.remove("still");
   show("picture", false);
+  show("landing", false);
   speak(sentence);
 }
 
@@ -38,7 +39,8 @@ function wait(question, sentence) {
 function fill(question, words, values, what) {
   showFace(question);
   element("results").dataset.shown = "answer";
-  Object.entries(words.places).forEach(([id, text]) => setPlace(id, text));
+  // A page that doesn't say how often has no places for it.
+  Object.entries(words.places).filter(([id]) => element(id)).forEach(([id, text]) => setPlace(id, text));
   Object.entries(values).forEach(([id, value]) => { element(id).value = value ?? ""; });
   const { student } = state;
   const quarter = student && student.row.quarter.replace(/Q/, " Q");
@@ -52,13 +54,15 @@ function answerFar(readings, conditions) {
   const asked = askedOf(readings);
   const found = lookUp(DATA, asked, conditions, state.units);
   if (!found.supported) return found.reason;
-  const words = farWords(found, asked, state.units, T);
+  const reached = distancesReached(DATA, asked, conditions);
+  const words = farWords(found, asked, reached, state.units, T);
   const names = ["expected_carry", "efficient_carry", "expected_total", "efficient_total", "yards_available"];
   const speed = speedTyped(asked.club, state.units);
   fill("far", words, Object.fromEntries(names.map((name) => [name, found[`${name}_yd`]])), { speed, still: speed });
   state.found = found;
-  setText("notes", found.ball_unused ? T.ball_unused : "");
+  setNotes(found.ball_unused ? T.ball_unused : null, reached && T.often_far);
   showPicture(found, asked, conditions, words);
+  showLanding(found, conditions);
   return null;
 }
 
@@ -95,6 +99,14 @@ function showPicture(found, asked, conditions, words) {
   setText("picture-words", filledText(sentence, { speed, tolerance, launch, spin }));
 }
 
+function showLanding(found, conditions) {
+  const turf = TEXTS.turf[conditions.turf ?? DATA.standard.turf];
+  Object.entries(landingWords(found, turf, state.units, T)).forEach(([id, text]) => setText(id, text));
+  show("landing", true);
+}
+
+const setNotes = (...notes) => setText("notes", notes.filter(Boolean).join(" "));
+
 // A student whose drive is as it was filled in is the golfer's row; another club speed leaves the row's delivery.
 function wishOf(readings) {
   const asked = askedOf(readings);
@@ -115,7 +127,8 @@ function answerTakes(readings, conditions) {
     else say(plan.note, true);
     return;
   }
-  const words = takesWords(plan, state.units, T);
+  const shares = sharesOfGoal(DATA, askedOf(readings), plan, conditions);
+  const words = takesWords(plan, shares, state.units, T);
   const goal = distanceText(plan.goal_yd, state.units);
   const speed = plan.club_speed_mph === null ? "" : speedTyped(plan.club_speed_mph, state.units);
   const what = chosen("distance") === "carry" ? T.goal_carry : T.goal_total;
@@ -129,8 +142,9 @@ function answerTakes(readings, conditions) {
   };
   fill("takes", words, values, { speed: filledText(what, { goal }), still: goal });
   state.plan = plan;
-  setText("notes", plan.note ?? "");
+  setNotes(plan.note, shares && T.often_takes);
   show("picture", false);
+  show("landing", false);
 }
 
 // Other air takes some tenths of a second on a phone, a slice at a time, so that nothing blocks; `then` comes after it.

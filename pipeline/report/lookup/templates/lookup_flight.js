@@ -202,10 +202,27 @@ function runMetres(flight, turf, alongMps, downMps, spinRadS) {
   return Math.max(gone + slid + rolled, 0);
 }
 
-// Carry and run, yd, of a straight drive in an air and on a turf; ball speed in mph.
+// Carry and run, yd, of a straight drive in an air and on a turf; ball speed in mph. What the ball does at the landing
+// stays in LANDING until the next flight.
 const LANDING = new Float64Array(4);
 function carryAndRun(flight, air, turf, ballMph, launchDeg, spinRpm) {
   flyTo(LANDING, flight, air, ballMph * flight.mps_per_mph, launchDeg, spinRpm);
   const run = runMetres(flight, turf, LANDING[1], LANDING[2], LANDING[3]);
   return [LANDING[0] / flight.metres_per_yard, run / flight.metres_per_yard];
 }
+
+// How that drive lands: carry and descent, deg, and the run with the edges of its 90 % interval, yd: the shortest and
+// the longest on a turf, its softer and its firmer neighbor. See `run_interval_yd` of run_and_conditions.py.
+function landingOn(flight, air, [turf, ...neighbors], ballMph, launchDeg, spinRpm) {
+  const [carry, run] = carryAndRun(flight, air, turf, ballMph, launchDeg, spinRpm);
+  const [, along, down, spin] = LANDING;
+  const others = neighbors.map((one) => runMetres(flight, one, along, down, spin) / flight.metres_per_yard);
+  const runs = [run, ...others];
+  return { carry, descent: Math.atan2(down, along) * 180 / Math.PI, run: [run, Math.min(...runs), Math.max(...runs)] };
+}
+
+// The edges of a total's 90 % interval: the doubts of carry and of run, each a figure with both edges, go together in
+// quadrature.
+const totalEdges = (total, [carry, carryLo, carryHi], [run, runLo, runHi]) => (
+  [total - Math.hypot(carry - carryLo, run - runLo), total + Math.hypot(carryHi - carry, runHi - run)]
+);

@@ -177,7 +177,8 @@ function doubtOnGrid({ launches, spins, doubt }, place, every) {
 
 // --- The frontier of a place -----------------------------------------------------------------------------------------
 
-// A frontier has `at(name, speed)` for its columns and `windowAt(speed)`. In standard conditions it is the study's own.
+// A frontier has `at(name, speed)` for its columns, `landings` with `at` and `all`, and `windowAt(speed)`. In standard
+// conditions it is the study's own.
 function standardFrontier(ready) {
   const { columns } = ready;
   const edges = [columns.launch_lo_deg, columns.launch_hi_deg, columns.spin_lo_rpm, columns.spin_hi_rpm];
@@ -185,6 +186,7 @@ function standardFrontier(ready) {
   return {
     columns: () => columns,
     at: (name, speed) => between(ready, columns[name], speed),
+    landings: landingsIn(ready, placeOf(ready.data, null), columns, () => {}),
     windowAt: (speed) => sharedWindow(ready, speed, (place) => windows[place]),
     workUntil: worker(ready.reach.launches.length ? ready.speeds.length : 0, (index) => workStandard(ready, index)),
   };
@@ -210,7 +212,8 @@ function sharedWindow(ready, speed, windowOf) {
   return found[0] < found[1] && found[2] < found[3] ? found : null;
 }
 
-// Where the air of a question is: { air, turf, isStandard }. What is null in the conditions is as at the study.
+// Where the air of a question is: { air, turf, turfs, isStandard }. What is null in the conditions is as at the study.
+// `turfs` are the turf, its softer and its firmer neighbor.
 function placeOf(data, conditions) {
   const asked = conditions ?? {};
   const { temp_c: temp, pressure_hpa: pressure, altitude_m: altitude, wind_mph: wind, turf } = asked;
@@ -220,7 +223,8 @@ function placeOf(data, conditions) {
   const pascals = isAsked(altitude) ? pressureAt(altitude) : (pressure ?? usual.pressure_hpa) * 100;
   const air = airOf(temp ?? usual.temp_c, pascals, usual.humidity);
   air.wind_mps = (wind ?? 0) * data.flight.mps_per_mph;
-  return { air, turf: data.turfs[turf ?? usual.turf], isStandard };
+  const turfs = data.turfs[turf ?? usual.turf];
+  return { air, turf: turfs[0], turfs, isStandard };
 }
 
 // What a place adds to the carry of a drive, and its run there, yd.
@@ -229,6 +233,15 @@ function changeAndRun(data, place, ballMph, launch, spin) {
   if (place.isStandard) return [0, run];
   const usual = placeOf(data, null);
   return [carry - carryAndRun(data.flight, usual.air, usual.turf, ballMph, launch, spin)[0], run];
+}
+
+// What a place adds to the carry of a drive, yd, and its landing there: see `landingOn`.
+function changeAndLanding(data, place, ballMph, launch, spin) {
+  const landing = landingOn(data.flight, place.air, place.turfs, ballMph, launch, spin);
+  if (place.isStandard) return { change: 0, ...landing };
+  const usual = placeOf(data, null);
+  const atStandard = carryAndRun(data.flight, usual.air, usual.turf, ballMph, launch, spin)[0];
+  return { change: landing.carry - atStandard, ...landing };
 }
 
 const PLACES_KEPT = 6; // conditions whose flights are kept; a coach asks about one or two in a day
@@ -247,7 +260,8 @@ function frontierIn(data, conditions) {
   return { place, frontier: places.get(key) };
 }
 
-const HERE_COLUMNS = ["carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm", "total_yd"];
+const HERE_COLUMNS = ["carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "launch_deg", "spin_rpm", "total_yd",
+  "total_launch_deg", "total_spin_rpm"];
 
 // The frontier of a place that isn't standard; grid speeds are worked out as they are asked for.
 function frontierHere(ready, place) {
@@ -267,6 +281,7 @@ function frontierHere(ready, place) {
   return {
     columns: () => { speeds.forEach((_, index) => fill(index)); return columns; },
     at: (name, speed) => { fillAbout(speed); return between(ready, columns[name], speed); },
+    landings: landingsIn(ready, place, columns, fill),
     windowAt: (speed) => { fillAbout(speed); return sharedWindow(ready, speed, (index) => windows[index]()); },
     workUntil: worker(speeds.length, fill),
   };
@@ -293,6 +308,7 @@ function efficientHere(ready, place, flights, index) {
     return { carry, change, total: carry + run, launch: drive.launch, spin: drive.spin };
   });
   const [best, farthest] = flown;
+  const longest = best.total >= farthest.total ? best : farthest;
   const moved = data.moved_share * Math.abs(best.change);
   const [lo, hi] = [columns.carry_yd[index] - columns.lo90_yd[index], columns.hi90_yd[index] - columns.carry_yd[index]];
   return {
@@ -302,13 +318,56 @@ function efficientHere(ready, place, flights, index) {
     std_error_yd: Math.hypot(columns.std_error_yd[index], moved),
     launch_deg: best.launch,
     spin_rpm: best.spin,
-    total_yd: Math.max(best.total, farthest.total),
+    total_yd: longest.total,
+    total_launch_deg: longest.launch,
+    total_spin_rpm: longest.spin,
     windowOf: kept(() => {
       const doubt = doubtOnGrid(reach, index, data.node_every);
       const slack = data.frontier.tolerance_yd - data.looked_up_yd;
       const inside = Uint8Array.from(carries, (yards, k) => Number(yards >= mostCarry - (slack - doubt[k])));
       return largestWindow(inside, launches, spins);
     }),
+  };
+}
+
+const LANDING_COLUMNS = ["descent_deg", "best_descent_deg", "best_total_lo90_yd", "best_total_hi90_yd",
+  "carry_cost_yd", "total_gain_yd"];
+
+// How efficient drives land and run in a place, and what the delivery with most total gives and costs, at one grid
+// speed; see landing.py. `of` gives the frontier's columns there.
+function landedAt(ready, place, index, of) {
+  const { data, model, speeds, ball } = ready;
+  const land = (launch, spin) => changeAndLanding(data, place, ball[index], launch, spin);
+  const [launch, spin] = [of("total_launch_deg"), of("total_spin_rpm")];
+  const [efficient, best] = [land(of("launch_deg"), of("spin_rpm")), land(launch, spin)];
+  const drive = { club: speeds[index], ratio: betterRatio(model, speeds[index]), launch, spin };
+  const bestCarry = expectedCarry(model, drive) * (1 + model.better_share) + best.change;
+  const [carry, total] = [of("carry_yd"), of("total_yd")];
+  const [lo90, hi90] = totalEdges(total, [carry, of("lo90_yd"), of("hi90_yd")], best.run);
+  return { descent_deg: efficient.descent, best_descent_deg: best.descent, best_total_lo90_yd: lo90,
+    best_total_hi90_yd: hi90, carry_cost_yd: Math.max(carry - bestCarry, 0),
+    total_gain_yd: Math.max(total - (carry + efficient.run[0]), 0) };
+}
+
+// Those of a place, worked out as they are asked for: `at(name, speed)` and `all()`. `fill` makes the frontier's
+// columns ready at an index.
+function landingsIn(ready, place, columns, fill) {
+  const { speeds } = ready;
+  const found = Object.fromEntries(LANDING_COLUMNS.map((name) => [name, new Float64Array(speeds.length).fill(NaN)]));
+  const landed = new Uint8Array(speeds.length);
+  const land = (index) => {
+    if (landed[index]) return;
+    fill(index);
+    const at = landedAt(ready, place, index, (name) => columns[name][index]);
+    LANDING_COLUMNS.forEach((name) => { found[name][index] = at[name]; });
+    landed[index] = 1;
+  };
+  return {
+    all: () => { speeds.forEach((_, index) => land(index)); return found; },
+    at: (name, speed) => {
+      if (reachesSpeed(ready, speed)) placesAbout(speeds, speed).forEach(land);
+      return between(ready, found[name], speed);
+    },
   };
 }
 

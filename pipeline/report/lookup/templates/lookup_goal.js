@@ -6,11 +6,9 @@
 // Efficient yards with the edges of their interval, of carry or of carry and roll together.
 function distanceCurve(ready, frontier, isCarry) {
   const columns = frontier.columns();
-  const { carry_yd: carry, lo90_yd: lo90, hi90_yd: hi90, total_yd: total } = columns;
-  if (isCarry) return { yards: carry, lo90, hi90 };
-  // The run is calculated and has no doubt of its own there, so that the interval is as wide as that of carry.
-  const withRun = (edge) => edge.map((yards, i) => yards + (total[i] - carry[i]));
-  return { yards: total, lo90: withRun(lo90), hi90: withRun(hi90) };
+  if (isCarry) return { yards: columns.carry_yd, lo90: columns.lo90_yd, hi90: columns.hi90_yd };
+  const landings = frontier.landings.all();
+  return { yards: columns.total_yd, lo90: landings.best_total_lo90_yd, hi90: landings.best_total_hi90_yd };
 }
 
 // The least club speed at which a curve over the grid reaches a goal; NaN where it doesn't within the data.
@@ -59,9 +57,10 @@ function neededPresent(ready, curve, present, goal, added) {
   if (!holdsDrive(ready, { ...present.drive, club: speed })) return [NaN, NaN, NaN];
   const slope = data.z90 * slopeError(model, present.drive, speed);
   const grown = speed / present.drive.club;
-  const [below, above] = [present.carry - present.lo90, present.hi90 - present.carry].map(
-    (reach) => Math.hypot(Math.sqrt(Math.max(reach ** 2 - present.shared ** 2, 0)) * grown, slope),
-  );
+  const [below, above] = [present.carry - present.lo90, present.hi90 - present.carry].map((reach, k) => {
+    const own = Math.max(reach ** 2 - present.shared ** 2, 0) + present.runDoubt[k] ** 2;
+    return Math.hypot(Math.sqrt(own) * grown, slope);
+  });
   return [speed, speedFor(ready, curve, own, goal - above), speedFor(ready, curve, own, goal + below)];
 }
 
@@ -113,35 +112,42 @@ function presentOf(ready, frontier, wish) {
   return { quarter: null, note: ["notes", "one_drive_today", {}], present };
 }
 
-// The present drive in a place, with an interval that has what the move to another air isn't sure of; and what the
-// place, and roll unless the goal is carry, add to its carry at each club speed of the benchmarks and at today's, yd.
+// The present drive in a place, with an interval that has what the move to another air isn't sure of, and unless the
+// goal is carry what the turf leaves open of its run, below and above; and what the place, and roll unless the goal is
+// carry, add to its carry at each club speed of the benchmarks and at today's, yd.
 function presentHere(ready, place, present, isCarry) {
   const { data, model } = ready;
   const { drive } = present;
   const addedAt = (club) => {
-    if (isCarry && place.isStandard) return [0, 0];
+    if (isCarry && place.isStandard) return 0;
     const ball = club * ratioOf(model, club, drive.ratio);
-    const [change, run] = changeAndRun(data, place, ball, drive.launch, drive.spin);
-    return [change, isCarry ? change : change + run];
+    const [added, rolled] = changeAndRun(data, place, ball, drive.launch, drive.spin);
+    return isCarry ? added : added + rolled;
   };
-  const [change, addedNow] = addedAt(drive.club);
+  const ballNow = drive.club * ratioOf(model, drive.club, drive.ratio);
+  const { change, run: [run, runLo, runHi] } = changeAndLanding(data, place, ballNow, drive.launch, drive.spin);
   const unsure = data.z90 * data.moved_share * change;
   const here = { ...present,
     lo90: present.carry - Math.hypot(present.lo90 - present.carry, unsure),
-    hi90: present.carry + Math.hypot(present.hi90 - present.carry, unsure) };
-  return { here, added: ready.speeds.map((speed) => addedAt(speed)[1]), addedNow };
+    hi90: present.carry + Math.hypot(present.hi90 - present.carry, unsure),
+    runDoubt: isCarry ? [0, 0] : [run - runLo, runHi - run] };
+  const addedNow = isCarry ? change : change + run;
+  return { here, added: ready.speeds.map(addedAt), addedNow };
 }
 
 // --- The gap, delivery first -----------------------------------------------------------------------------------------
 
 function shareOut(ready, curve, present, now, goal) {
   const [yards, lo90, hi90] = now;
+  const [runBelow, runAbove] = present.runDoubt;
   const at = (values) => between(ready, values, present.drive.club);
   const [efficient, least, most] = [curve.yards, curve.lo90, curve.hi90].map(at);
   const own = ready.data.z90 * present.lasting;
   const lowest = efficient - Math.hypot(efficient - least, own);
   const highest = efficient + Math.hypot(most - efficient, own);
-  const gap = [goal - yards, goal - hi90, goal - lo90];
+  const missing = goal - yards;
+  // An efficient drive runs on the same turf: what that leaves open is no part of what delivery can give.
+  const gap = [missing, missing - Math.hypot(hi90 - yards, runAbove), missing + Math.hypot(yards - lo90, runBelow)];
   const lost = efficient - yards;
   const losses = [lost, lost - Math.hypot(hi90 - yards, own), lost + Math.hypot(yards - lo90, own)];
   if (!(gap[0] > 0) || !Number.isFinite(efficient)) return { gap, delivery: [NaN, NaN, NaN], speed: [NaN, NaN, NaN] };
@@ -228,7 +234,10 @@ function planOne(ready, { place, frontier }, wish, present) {
   const { gap, delivery, speed } = shareOut(ready, curve, here, now, goal);
   const step = stepTo(club, efficientSpeed, presentSpeed, gap[0], speed[0]);
   const [quarters, least, most] = quartersNeeded(ready.data.gain, step);
-  Object.assign(found, withEdges("present", "yd", now), withEdges("present_speed", "mph", presentSpeed),
+  const [yards, lo90, hi90] = now;
+  const [runBelow, runAbove] = here.runDoubt;
+  const today = [yards, yards - Math.hypot(yards - lo90, runBelow), yards + Math.hypot(hi90 - yards, runAbove)];
+  Object.assign(found, withEdges("present", "yd", today), withEdges("present_speed", "mph", presentSpeed),
     withEdges("gap", "yd", gap), withEdges("delivery", "yd", delivery), withEdges("speed", "yd", speed),
     { quarters, quarters_lo90: least, quarters_hi90: most });
   return { club, curve, found, reach: reachWord(gap[0], delivery[0], speed[0], efficientSpeed[0]) };

@@ -15,23 +15,27 @@ function filledDrive(model, { club, ball = null, launch = null, spin = null }) {
   return { drive: { club, ratio, launch: launch ?? usual.launch, spin: spin ?? usual.spin }, usual };
 }
 
-// The edges of one drive's interval, as shares of the prediction, by what is known of it.
-function intervalOf(model, { ball = null, launch = null, spin = null }) {
+// Names what is known of a drive beside its club speed; see `known_key` of model.py.
+function knownKey(model, { ball = null, launch = null, spin = null }) {
   const known = [["ball_speed", model.surface.speed === "ball" && ball !== null], ["launch", launch !== null],
     ["spin", spin !== null]].filter(([, isKnown]) => isKnown).map(([name]) => name);
-  return model.interval[known.join("+") || "nothing"];
+  return known.join("+") || "nothing";
 }
 
-// One drive's expected carry with its interval, and its total, in a place; see `_expected` of lookup.py.
+// The edges of one drive's interval, as shares of the prediction, by what is known of it.
+const intervalOf = (model, asked) => model.interval[knownKey(model, asked)];
+
+// One drive's expected carry and total with their intervals, and its descent, in a place; see `_expected` of lookup.py.
 function expectedHere(ready, place, drive, [lo, hi]) {
   const { data, model } = ready;
   const atStandard = expectedCarry(model, drive);
   const ball = drive.club * ratioOf(model, drive.club, drive.ratio);
-  const [change, run] = changeAndRun(data, place, ball, drive.launch, drive.spin);
+  const { change, run, descent } = changeAndLanding(data, place, ball, drive.launch, drive.spin);
   const carry = atStandard + change;
   const unsure = data.z90 * data.moved_share * change;
-  return { carry, lo90: carry - Math.hypot(atStandard * lo, unsure), hi90: carry + Math.hypot(atStandard * hi, unsure),
-    total: carry + run };
+  const edges = [carry - Math.hypot(atStandard * lo, unsure), carry + Math.hypot(atStandard * hi, unsure)];
+  const total = carry + run[0];
+  return { carry, edges, total, totalEdges: totalEdges(total, [carry, ...edges], run), descent };
 }
 
 // How far a drive goes and how far it could go: the keys of `yardband lookup --json`; `reason` says why there is no
@@ -45,6 +49,7 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
   const { place, frontier } = frontierIn(data, conditions);
   const expected = expectedHere(ready, place, drive, intervalOf(model, asked));
   const at = (name) => frontier.at(name, asked.club);
+  const landed = (name) => frontier.landings.at(name, asked.club);
   const window = frontier.windowAt(asked.club);
   const ballUnused = (asked.ball ?? null) !== null && model.surface.speed !== "ball";
   const remarks = { one_drive: true, ball_unused: ballUnused, no_window: !window, conditions: !place.isStandard };
@@ -54,13 +59,24 @@ function lookUp(data, asked, conditions = null, units = PLAIN_UNITS) {
     launch: drive.launch,
     spin: drive.spin,
     expected_carry_yd: expected.carry,
-    expected_lo90_yd: expected.lo90,
-    expected_hi90_yd: expected.hi90,
+    expected_lo90_yd: expected.edges[0],
+    expected_hi90_yd: expected.edges[1],
     expected_total_yd: expected.total,
+    expected_total_lo90_yd: expected.totalEdges[0],
+    expected_total_hi90_yd: expected.totalEdges[1],
+    expected_descent_deg: expected.descent,
     efficient_carry_yd: at("carry_yd"),
     efficient_lo90_yd: at("lo90_yd"),
     efficient_hi90_yd: at("hi90_yd"),
     efficient_total_yd: at("total_yd"),
+    efficient_total_lo90_yd: landed("best_total_lo90_yd"),
+    efficient_total_hi90_yd: landed("best_total_hi90_yd"),
+    efficient_descent_deg: landed("descent_deg"),
+    best_total_launch_deg: at("total_launch_deg"),
+    best_total_spin_rpm: at("total_spin_rpm"),
+    best_total_descent_deg: landed("best_descent_deg"),
+    best_total_carry_cost_yd: landed("carry_cost_yd"),
+    best_total_gain_yd: landed("total_gain_yd"),
     efficient_launch_deg: at("launch_deg"),
     efficient_spin_rpm: at("spin_rpm"),
     efficient_ball_speed_mph: asked.club * betterRatio(model, asked.club),

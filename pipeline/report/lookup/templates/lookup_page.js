@@ -267,7 +267,8 @@ function forgetShown() {
   state.found = null;
   state.plan = null;
   element("drawing").replaceChildren();
-  ["picture-title", "picture-topic", "picture-words", "notes", "copy-said", "announcement"]
+  ["picture-title", "picture-topic", "picture-words", "landing-title", "landing-drive", "landing-most", "notes",
+    "copy-said", "announcement"]
     .forEach((id) => setText(id, ""));
   element("link").value = "";
   element("who").value = "";

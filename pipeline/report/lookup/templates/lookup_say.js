@@ -2,6 +2,8 @@
 // functions of the answer, the units and the catalogue's texts `t` ([page]).
 
 const NONE = "\u2013"; // a dash where there is no figure
+// From so much more total on, a delivery that gives up carry for it is worth a sentence; see lookup_text.py.
+const TOLD_FROM_YD = 1;
 
 // How a value lies to a range: { side, away } with the shown distance to it; side is inside, below or above.
 function besideRange(value, [lo, hi], step) {
@@ -57,13 +59,60 @@ function rangeOf(lo, hi, figure, t) {
   return filledText(t.range, { lo: figure(lo), hi: figure(hi) });
 }
 
-// What the first question shows, by the id of its place.
-function farWords(found, asked, units, t) {
+// How many of ten; nearly none and nearly all have words of their own.
+function tenthsText(share, t) {
+  const n = wholeOf(10 * share);
+  if (n === 0) return t.hardly_any;
+  return n === 10 ? t.nearly_all : filledText(t.of_ten, { n });
+}
+
+// How many drives reach the goal: today, with an efficient delivery, and with that at the goal's speed; `spoken` says
+// whose drives they are. `shares` is null where nobody can say.
+function oftenWords(plan, shares, t) {
+  if (!shares) return { places: { share_reaching: "", share_efficient: "", share_at_goal_speed: "" }, spoken: "" };
+  const [lo, hi] = ["lo90", "hi90"].map((end) => wholeOf(10 * shares[`share_reaching_${end}`]));
+  const words = { share: tenthsText(shares.share_reaching, t), range: rangeOf(lo, hi, String, t) };
+  const then = (share) => (share === null ? "" : filledText(t.then_share, { share: tenthsText(share, t) }));
+  const isOutside = [0, 10].includes(wholeOf(10 * shares.share_reaching));
+  const unsure = isOutside ? t.share_outside : t.share_today;
+  const share = filledText(lo === hi ? t.share_sure : unsure, words);
+  // A goal that takes less speed than today's has no "then" behind what speed gives.
+  const isFaster = plan.efficient_speed_mph > plan.club_speed_mph;
+  return {
+    places: { share_reaching: share[0].toUpperCase() + share.slice(1), share_efficient: then(shares.share_efficient),
+      share_at_goal_speed: isFaster ? then(shares.share_at_goal_speed) : "" },
+    spoken: filledText(t.spoken_share, words),
+  };
+}
+
+// How drives land and run: a finding, this drive, and the delivery with most total.
+function landingWords(found, turf, units, t) {
+  const yards = (yd) => distanceText(yd, units);
+  const ends = (name) => ({ lo: distanceFigure(found[`${name}_lo90_yd`], units),
+    hi: distanceFigure(found[`${name}_hi90_yd`], units) });
+  const [gain, cost] = [found.best_total_gain_yd, found.best_total_carry_cost_yd];
+  const isLower = found.best_total_descent_deg < found.efficient_descent_deg;
+  const delivery = { launch: angleFigure(found.best_total_launch_deg), spin: spinFigure(found.best_total_spin_rpm) };
+  const farther = distanceWhole(cost, units) === 0 ? t.landing_free : t.landing_farther;
+  const words = { turf, drive: filledText(isLower ? t.landing_lower : t.landing_other, delivery), gain: yards(gain),
+    cost: yards(cost) };
+  return {
+    "landing-title": filledText(gain >= TOLD_FROM_YD ? farther : t.landing_same, words),
+    "landing-drive": filledText(t.landing_drive, { descent: angleFigure(found.expected_descent_deg),
+      total: yards(found.expected_total_yd), ...ends("expected_total") }),
+    "landing-most": filledText(t.landing_most, { descent: angleFigure(found.best_total_descent_deg),
+      total: yards(found.efficient_total_yd), ...ends("efficient_total") }),
+  };
+}
+
+// What the first question shows, by the id of its place; `reached` are the distances of nine, five and one of ten.
+function farWords(found, asked, reached, units, t) {
   const figure = (yd) => (Number.isFinite(yd) ? distanceFigure(yd, units) : NONE);
   const more = distanceWhole(found.efficient_carry_yd, units) - distanceWhole(found.expected_carry_yd, units);
   const [launch, spin] = ["launch", "spin"].map((measure) => aimOf(measure, found, t));
   const ends = (name) => ({ lo: figure(found[`${name}_lo90_yd`]), hi: figure(found[`${name}_hi90_yd`]) });
   const text = (name) => (Number.isFinite(found[`${name}_yd`]) ? distanceText(found[`${name}_yd`], units) : NONE);
+  const tenths = reached && Object.fromEntries(["nine", "five", "one"].map((name, k) => [name, figure(reached[k])]));
   const aim = launch.side === null ? t.spoken_no_aim : filledText(t.spoken_aim, { launch: launch.aim, spin: spin.aim });
   return {
     stamp: stampOf(asked, units, t),
@@ -81,6 +130,7 @@ function farWords(found, asked, units, t) {
       spin_window: spin.aim,
       launch_state: launch.state,
       spin_state: spin.state,
+      tenths: tenths ? filledText(t.tenths, tenths) : "",
     },
     spoken: filledText(t.spoken_far, { expected: text("expected_carry"), efficient: text("efficient_carry"), aim }),
   };
@@ -127,7 +177,7 @@ function paceWords(plan, t) {
 }
 
 // What the second question shows, by the id of its place.
-function takesWords(plan, units, t) {
+function takesWords(plan, shares, units, t) {
   const yards = (yd) => distanceFigure(yd, units);
   const speeds = (mph) => speedFigure(mph, units);
   const { sentence, parts } = gapWords(plan, units, t);
@@ -140,7 +190,8 @@ function takesWords(plan, units, t) {
   const good = speedOf("efficient_speed", NONE);
   const today = speedOf("present_speed", isKnown || plan.golfer ? t.no_speed_today : t.needs_delivery);
   const [quarters, quartersRange] = paceWords(plan, t);
-  const spoken = parts ? filledText(t.spoken_parts, { delivery: parts[0], speed: parts[1] }) : sentence;
+  const often = oftenWords(plan, shares, t);
+  const way = parts ? filledText(t.spoken_parts, { delivery: parts[0], speed: parts[1] }) : sentence;
   return {
     places: {
       efficient_speed: good,
@@ -156,8 +207,9 @@ function takesWords(plan, units, t) {
       speed_range: parts ? ends("speed", "yd", yards) : "",
       quarters,
       quarters_range: quartersRange,
+      ...often.places,
     },
-    spoken: filledText(t.spoken_takes, { good, today, parts: spoken }),
+    spoken: filledText(t.spoken_takes, { good, today, parts: [way, often.spoken].filter(Boolean).join(" ") }),
   };
 }
 
