@@ -135,6 +135,8 @@ rule write_database:
             rules.compare_devices.output.table,
             rules.assess_golfers.output.golfers,
             rules.build_bands.output.csv,
+            rules.assess_straightness.output.straightness,
+            rules.assess_straightness.output.straightness_bands,
         ],
         readings=rules.compare_devices.output.devices,
         drives=DRIVES,
