@@ -23,7 +23,7 @@ SHEETS: dict[type[Table], tuple[str, tuple[str, ...]]] = {
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet: its name, its rows in the order in which they stand there, their schema, and the most it has room for."""
+    """A sheet: its name, its rows in the order in which they stand there, their schema, and how many it can hold."""
 
     name: str
     rows: pl.DataFrame
