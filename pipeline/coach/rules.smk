@@ -158,4 +158,7 @@ if SPEED_LOGS:
             STEP
 
 
-PAGE_TABLES += [rules.assess_progress.output.progress]
+PAGE_TABLES += [
+    rules.assess_straightness.output.straightness,
+    rules.assess_progress.output.progress,
+]

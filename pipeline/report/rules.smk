@@ -62,6 +62,7 @@ rule write_report:
         card=MODEL["card"],
         model=MODEL["model"],
         which=WHICH,
+        calibration=MODEL["calibration"],
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:

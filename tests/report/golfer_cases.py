@@ -5,6 +5,7 @@ from datetime import date
 import polars as pl
 from page_cases import FRONTIER, SETTINGS, beyond, code, drives_of, played, tables_of
 from rows import table_of
+from straight_cases import changed, landings, not_straight, straight
 
 from pipeline.report.page.payload import payload_of
 from pipeline.tables.practice import Practice
@@ -13,6 +14,20 @@ from pipeline.tables.table_set import TableSet
 LAUNCH, CONTACT, FIRST, FEW, BEYOND, NO_BALL, NO_SPIN, RESOLVED, AWAY = map(code, "abcdef012")
 QUARTERS = ("2025Q4", "2026Q1", "2026Q2", "2026Q3")
 MEASURES = {"club_speed": "mph", "speed_ratio": None, "launch": "deg", "spin": "rpm", "carry": "yd", "lost": "yd"}
+
+REACHING = {
+    "share_reaching": 0.034, "share_reaching_lo90": 0.01, "share_reaching_hi90": 0.12, "share_efficient": 0.31,
+    "share_at_goal_speed": 0.56, "nine_of_ten_yd": 162.4, "five_of_ten_yd": 187.1, "one_of_ten_yd": 214.6,
+    "share_from": "shrunk",
+}  # fmt: skip
+# One golfer straight as most are, one who fans to the left with mishits, one whose drives were watched before alone.
+STRAIGHT = (
+    straight("a"),
+    straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-20.0,
+             long_axis_yd=31.0, short_axis_yd=15.0, in_corridor_share=0.02, in_corridor_share_lo90=0.0,
+             in_corridor_share_hi90=0.04, carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
+    straight("2", "2026Q2", offline_mean_yd=0.2, offline_mean_lo90_yd=-4.0, offline_mean_hi90_yd=4.4),
+)  # fmt: skip
 
 
 def launched_low(quarter, launch_deg):
@@ -82,14 +97,15 @@ def golfers_study(units="yards"):
     ]
     others = {
         "Progress": [
-            change("a", club_speed="better", lost="worse", launch="changed"),
+            changed(change("a", club_speed="better", carry="better", lost="worse", launch="changed"), offline_sd="worse"),
             change("b"),
             change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
         ],
         "Goals": [
-            goal("a"),
+            goal("a", **REACHING),
             goal("1", reach="reached", gap_yd=-5.9, delivery_yd=None, speed_yd=None, goal_yd=180.0),
         ],
+        "Straightness": [*STRAIGHT, not_straight("f"), not_straight("d", shots=7)],
         "Priorities": [{"golfer": code("a"), "first": "delivery", "confidence": 0.99}],
     }
     plain = tables_of(measured + guessed, **others)
@@ -102,6 +118,7 @@ def golfers_study(units="yards"):
         frontier=FRONTIER,
         drives=scattered(pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)])),
         settings=SETTINGS | {"title": "Hill School", "units": units},
+        landings=landings(*STRAIGHT[:2]),
     )
 
 

@@ -30,7 +30,12 @@ from pipeline.texts.better import better_golfers
 
 
 def payload_of(
-    *, tables: TableSet, frontier: Frontier, drives: pl.DataFrame | Drives, settings: Mapping[str, Any]
+    *,
+    tables: TableSet,
+    frontier: Frontier,
+    drives: pl.DataFrame | Drives,
+    settings: Mapping[str, Any],
+    landings: pl.DataFrame | None = None,
 ) -> dict[str, Any]:
     """Make the page's data.
 
@@ -38,12 +43,14 @@ def payload_of(
     ----------
     tables : TableSet
         `Golfers`, `BandTable`, `Goals`, `Priorities`, `Delivery`, `Progress`, `Sources`, `Rejects`, `Devices` and,
-        where there are speed logs, `Practice`.
+        where there are speed logs, `Practice`; where logs say where drives came down, `Straightness`.
     frontier : Frontier
     drives : DataFrame or Drives
         The columns of `pipeline.report.page.facts.PAGE_COLUMNS`.
     settings : mapping
         Keys `study`, `flags`, `bands`, `privacy` and `window_tolerance_yd`; `title` and `units` where they are known.
+    landings : DataFrame, optional
+        From `pipeline.report.page.straight_part.landings_to_draw`.
 
     Returns
     -------
@@ -57,7 +64,7 @@ def payload_of(
     UserError
         If no drive was accepted.
     """
-    ground = Ground(tables, frontier, drives, settings)
+    ground = Ground(tables, frontier, drives, settings, landings)
     if tables[Golfers].is_empty():
         raise UserError("golfers.csv: no drive was accepted, so there is nothing to report; see sources.csv.")
     return {

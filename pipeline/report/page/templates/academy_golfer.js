@@ -53,12 +53,13 @@
     const title = blocks.say(context, "history_title");
     return [
       el("div", { class: "two" }, blocks.delivery(context, story, { ...half, height: Math.min(420, Math.round(0.8 * half.width)) }), blocks.changes(context, story)),
+      GOLFER_STRAIGHT.straight(context, story, { ...half, height: Math.min(420, Math.round(0.7 * half.width)) }) ?? "",
       blocks.block(context, "history", title, null,
         el("div", { class: "three" }, ...blocks.MEASURES.map((measure) => blocks.measureChart(context, story, measure, small))),
         el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": title }, ...blocks.quartersTable(context, story).filter(Boolean))),
       el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
       blocks.moreAdvice(context, story) ?? "",
-      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context), blocks.cautions(context)),
+      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context, story), blocks.cautions(context)),
     ];
   }
 

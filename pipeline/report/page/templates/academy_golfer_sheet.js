@@ -61,7 +61,7 @@ const GOLFER_SHEET = (() => {
       blocks.block(context, "history", blocks.say(context, "history_title"), null,
         context.el("div", { class: "three" }, ...blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third)), context.el("div", {}, ...table.filter(Boolean)))),
       hasTable ? context.el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)) : blocks.practice(context, story),
-      blocks.words(context), blocks.cautions(context), notes(context));
+      blocks.words(context, story), blocks.cautions(context), notes(context));
   }
 
   // Lines to write on, as many as the side has room for.
