@@ -215,6 +215,7 @@ if SPEED_LOGS:
 
 PAGE_TABLES += [
     rules.assess_straightness.output.straightness,
+    rules.assess_straightness.output.straightness_bands,
     rules.assess_progress.output.progress,
     *rules.assess_landing.output,
 ]

@@ -216,8 +216,8 @@ def write_shots(
         connection.register("added", added.to_arrow())
         connection.execute(
             """CREATE TEMP TABLE moved AS
-            SELECT d.source, d.row, d.carry_standard_yd, d.carry_standard_yd / (1 + a.added_share) AS carry_reference_yd
-            FROM read_parquet(?) d LEFT JOIN added a
+            SELECT d.source, d.row, d.carry_standard_yd, d.curve_yd,
+            d.carry_standard_yd / (1 + a.added_share) AS carry_reference_yd FROM read_parquet(?) d LEFT JOIN added a
             ON d.device IS NOT DISTINCT FROM a.device AND d.ball IS NOT DISTINCT FROM a.ball
             ORDER BY d.source, d.row""",
             [str(drives)],
@@ -227,7 +227,7 @@ def write_shots(
             """CREATE TABLE shots AS
             SELECT s.*, m.carry_standard_yd - s.carry_measured_yd AS carry_change_yd, m.carry_standard_yd,
             if(s.source = m.source AND s.row = m.row, m.carry_reference_yd, error('drives of another study'))
-            AS carry_reference_yd FROM loaded.shots s POSITIONAL JOIN moved m"""
+            AS carry_reference_yd, m.curve_yd FROM loaded.shots s POSITIONAL JOIN moved m"""
         )
         connection.execute("DROP TABLE moved")
         connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")

@@ -101,6 +101,11 @@ rule write_workbook:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
         frontier=rules.build_bands.output.frontier,
+        of_golfers=[
+            rules.assess_straightness.output.straightness,
+            rules.plan_goals.output.goals,
+        ],
+        of_bands=[rules.assess_straightness.output.straightness_bands],
     output:
         golfers_xlsx=report(f"{OUT}/golfers/golfers.xlsx", category="Workbooks"),
         bands_xlsx=report(f"{OUT}/benchmarks/bands.xlsx", category="Workbooks"),
@@ -136,6 +141,8 @@ rule write_database:
             rules.compare_devices.output.table,
             rules.assess_golfers.output.golfers,
             rules.build_bands.output.csv,
+            rules.assess_straightness.output.straightness,
+            rules.assess_straightness.output.straightness_bands,
         ],
         readings=rules.compare_devices.output.devices,
         drives=DRIVES,

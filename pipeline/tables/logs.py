@@ -191,6 +191,14 @@ class StandardShots(LoadedShots):
         "Standard carry without the share that device and ball add, by the model in use.",
         decimals=1,
     )
+    curve_yd = cols.number(
+        "Curve",
+        "What the spin axis costs of carry at standard conditions: flown straight less flown with it. The carry model "
+        "is fitted to standard carry plus this, the carry of a straight drive. Empty where the axis isn't known, and "
+        "then it counts as 0.",
+        decimals=1,
+        nullable=True,
+    )
 
 
 def _same(column: Column) -> Column:
@@ -222,14 +230,7 @@ class DriveTable(cols.Table):
         "speed ratio. It is straight, whatever the spin axis. Devices' and balls' shares of carry are fitted over it.",
         decimals=1,
     )
-    curve_yd = cols.number(
-        "Curve",
-        "What the spin axis costs of carry at standard conditions: flown straight less flown with it. The carry model "
-        "is fitted to standard carry plus this, the carry of a straight drive. Empty where the axis isn't known, and "
-        "then it counts as 0.",
-        decimals=1,
-        nullable=True,
-    )
+    curve_yd = _same(StandardShots.curve_yd)
     spin_measured = _same(Shots.spin_measured)
     attack_deg = _same(Shots.attack_deg)
     path_deg = _same(Shots.path_deg)
@@ -277,6 +278,7 @@ class StudiedDrives(cols.Table):
     carry_measured_yd = _same(Shots.carry_yd)
     carry_standard_yd = cols.number("Carry, standard", "At the standard conditions of the study.", decimals=1)
     carry_reference_yd = _same(StandardShots.carry_reference_yd)
+    curve_yd = _same(StandardShots.curve_yd)
     attack_deg = _same(Shots.attack_deg)
     path_deg = _same(Shots.path_deg)
     face_deg = _same(Shots.face_deg)
@@ -292,6 +294,7 @@ class StudiedDrives(cols.Table):
     humidity = _same(Shots.humidity)
     altitude_m = _same(Shots.altitude_m)
     wind_along_mps = _same(Shots.wind_along_mps)
+    wind_cross_mps = _same(Shots.wind_cross_mps)
 
 
 # What no other column may be called.

@@ -21,6 +21,7 @@ class Straightness(cols.Table):
 
     FILES = ("golfers/straightness.csv",)
     ROW = "golfer and quarter"
+    STORED = "straightness"
 
     golfer = cols.pseudonym()
     quarter = cols.quarter(primary_key=True)
@@ -120,6 +121,7 @@ class StraightnessBands(cols.Table):
 
     FILES = ("benchmarks/straightness_bands.csv",)
     ROW = "quarter and band"
+    STORED = "straightness_bands"
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)

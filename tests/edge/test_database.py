@@ -1,5 +1,8 @@
 """drives.parquet and shots.duckdb, written from loaded.duckdb."""
 
+import re
+from pathlib import Path
+
 import duckdb
 import polars as pl
 import pytest
@@ -19,6 +22,7 @@ from pipeline.tables.columns import column_comments
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable, HeldOut
 from pipeline.tables.logs import DriveTable, LoadedShots, Rejects, Sources, StandardShots, StudiedDrives
+from pipeline.tables.straightness import Straightness, StraightnessBands
 from pipeline.tables.table_set import TableSet
 
 # By source and row, as loading leaves them; three golfers in two logs, the second of a device that it doesn't name.
@@ -112,13 +116,13 @@ def test_changes_of_other_drives_are_not_taken(loaded, tmp_path, rows):
 def test_each_drive_has_its_carry_in_every_sense_and_the_rest_is_as_loaded(loaded, drives, tmp_path):
     write_shots(loaded, drives, ADDED, TOLD, tmp_path / "shots.duckdb")
 
-    names = "carry_measured_yd, carry_change_yd, carry_standard_yd, carry_reference_yd"
+    names = "carry_measured_yd, carry_change_yd, carry_standard_yd, carry_reference_yd, curve_yd"
     assert table(tmp_path / "shots.duckdb", f"SELECT source, row, {names} FROM shots") == [
-        ("a.csv", 1, 200.0, 1.0, 201.0, 201.0),
-        ("a.csv", 2, 210.0, -2.0, 208.0, 208.0),
-        ("a.csv", 5, 220.0, 3.0, 223.0, 200.0),
-        ("b.csv", 1, 230.0, -4.0, 226.0, 226.0 / 0.98),
-        ("b.csv", 2, 240.0, 5.0, 245.0, 250.0),
+        ("a.csv", 1, 200.0, 1.0, 201.0, 201.0, 1.5),
+        ("a.csv", 2, 210.0, -2.0, 208.0, 208.0, None),
+        ("a.csv", 5, 220.0, 3.0, 223.0, 200.0, 0.0),
+        ("b.csv", 1, 230.0, -4.0, 226.0, 226.0 / 0.98, None),
+        ("b.csv", 2, 240.0, 5.0, 245.0, 250.0, 2.5),
     ]
     columns = [name for (name, *_) in table(tmp_path / "shots.duckdb", "DESCRIBE shots")]
     assert columns == list(StandardShots.columns())
@@ -183,6 +187,26 @@ def test_other_tables_of_the_results_stand_beside_the_drives(loaded, drives, tmp
     about = dict(table(tmp_path / "shots.duckdb", "SELECT table_name, comment FROM duckdb_tables()"))
     assert about["held_out"].startswith("Drives as the chosen model predicts them")
     assert set(about) == {"shots", "rejects", "bands", "held_out"}
+
+
+def test_straightness_joins_the_drives_and_the_pages_query_finds_who_scatters_most(loaded, drives, tmp_path):
+    counts = {"shots": 2, "known": 2, "calculated": 0, "quarter": "2026Q3"}
+    assessed = counts | {"status": "assessed", "offline_mean_yd": 1.0, "in_corridor_share": 0.5}
+    golfers = [assessed | {"golfer": name, "offline_sd_yd": sd} for name, sd in (("ga", 11.26), ("gb", 14.0))]
+    earlier = assessed | {"golfer": "gb", "quarter": "2026Q2", "offline_sd_yd": 30.0}
+    few = counts | {"status": "not_assessed", "golfer": "gc", "note": "few"}
+    bands = table_of(StraightnessBands, [{"band_mph": 100.0}, {"band_mph": 90.0}])
+    with duckdb.connect(str(loaded)) as connection:
+        connection.execute("UPDATE shots SET quarter = '2026Q3'")
+    told = TableSet({Straightness: table_of(Straightness, [*golfers, earlier, few]), StraightnessBands: bands})
+
+    write_shots(loaded, drives, ADDED, told, tmp_path / "shots.duckdb")
+
+    page = Path(__file__).parents[2] / "docs/research/queries.md"
+    [query] = re.findall(r"^```sql\n(.*?)^```$", page.read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE)
+    found = [(row[0], row[2], row[-1]) for row in table(tmp_path / "shots.duckdb", query)]
+    assert found == [("gb", 14.0, 0.8), ("ga", 11.3, 2.5)]
+    assert table(tmp_path / "shots.duckdb", "SELECT band_mph FROM straightness_bands") == [(90.0,), (100.0,)]
 
 
 @pytest.mark.parametrize("change", ["row = row + 1", "source = 'c.csv'"])

@@ -13,7 +13,7 @@ from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.logs import DriveTable, Rejects, Sources
 from pipeline.tables.progress import Progress
-from pipeline.tables.straightness import Straightness
+from pipeline.tables.straightness import Straightness, StraightnessBands
 from pipeline.tables.table_set import TableSet
 
 SETTINGS = {
@@ -81,7 +81,8 @@ def drives_of(rows, **given):
 def tables_of(rows, **others):
     """Give the tables of a study; `others` by the names of their schemas, in rows."""
     schemas = (Goals, Priorities, Delivery, Progress, BandTable, Sources, Rejects, Devices)
-    schemas += tuple(schema for schema in (Straightness,) if schema.__name__ in others)  # not every study has one
+    of_some = (Straightness, StraightnessBands)  # not every study has them
+    schemas += tuple(schema for schema in of_some if schema.__name__ in others)
     made = {schema: table_of(schema, others.get(schema.__name__, [])) for schema in schemas}
     return TableSet({Golfers: table_of(Golfers, rows), **made})
 

@@ -1,14 +1,17 @@
+import io
 import re
 import zipfile
+from pathlib import Path
 
 import polars as pl
 import pytest
 from frontiers import frontier_at
+from rows import table_of
 from xlsxwriter.utility import xl_col_to_name
 
 from pipeline.edge.artefacts import write_artefact
 from pipeline.report.palette import LIGHT
-from pipeline.report.workbook import write_workbook
+from pipeline.report.workbook import further_sheets, workbook, write_workbook
 from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.report.workbook.workbook import (
     BAND_NOTES,
@@ -18,7 +21,10 @@ from pipeline.report.workbook.workbook import (
 )
 from pipeline.tables.columns import facts_of
 from pipeline.tables.figures import BandTable
+from pipeline.tables.goals import Goals
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.straightness import Straightness, StraightnessBands
+from pipeline.tables.table_set import TableSet
 
 TITLE = "Glen & Fell"
 NUMBERS = [name for name, dtype in BandTable.create_empty().schema.items() if dtype.is_numeric()]
@@ -127,6 +133,30 @@ def test_same_table_gives_same_bytes_without_the_clock(tmp_path, bands):
 
 
 FLAGS = {"lost_yd": 12.5, "false_discovery_rate": 0.05, "min_shots": 17}
+ASSESSED = {
+    "status": "assessed", "shots": 30, "known": 30, "calculated": 0, "offline_mean_yd": -3.25, "offline_sd_yd": 14.125,
+    "in_corridor_share": 0.625,
+}  # fmt: skip
+QUARTERS = [{"quarter": "2026Q2"}, {"quarter": "2026Q3"}, {"quarter": "2026Q3", "golfer": "g0000000000000000"}]
+LOW = {"suppressed": True, "note": "fewer than 5 golfers"}
+OF_GOLFERS = TableSet(
+    {
+        Straightness: table_of(Straightness, [ASSESSED | one for one in QUARTERS]),
+        Goals: table_of(Goals, [{"golfer": "g2", "share_reaching": 0.25}, {"golfer": "g1"}]),
+    }
+)
+OF_BANDS = TableSet(
+    {
+        StraightnessBands: table_of(
+            StraightnessBands,
+            [
+                {"quarter": "2026Q2", "band_mph": 80.0, "golfers": 9, "offline_sd_p50_yd": 13.0},
+                {"quarter": "2026Q3", "band_mph": 90.0, "golfers": 8, "in_corridor_p50": 0.75},
+                {"quarter": "2026Q3", "band_mph": 80.0, **LOW},
+            ],
+        ),
+    }
+)
 GOLFER_NUMBERS = [name for name, dtype in Golfers.create_empty().schema.items() if dtype.is_numeric()]
 
 
@@ -186,11 +216,18 @@ def test_golfers_workbook_has_a_frozen_header_formats_and_notes(golfer_book):
 
 
 def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfers, bands):
+    further = [Straightness, Goals, StraightnessBands]
+    for schema in further:
+        (OF_BANDS if schema is StraightnessBands else OF_GOLFERS)[schema].write_csv(
+            tmp_path / Path(schema.FILES[0]).name
+        )
     for name, table in (("golfers", golfers), ("bands", bands)):
         table.write_csv(tmp_path / f"{name}.csv")
     write_artefact(tmp_path / "frontier.json", frontier_at([80.0, 90.0]))
     paths = {name: str(tmp_path / f"{name}.csv") for name in ("golfers", "bands")}
     paths["frontier"] = str(tmp_path / "frontier.json")
+    *of_golfers, of_bands = (str(tmp_path / Path(schema.FILES[0]).name) for schema in further)
+    paths |= {"of_golfers": of_golfers, "of_bands": [of_bands]}
     made = {"golfers_xlsx": "golfers.xlsx", "bands_xlsx": "bands.xlsx", "bands_md": "bands.md"}
 
     for folder in ("one", "other"):
@@ -201,6 +238,8 @@ def test_step_writes_the_same_bytes_again_and_the_bands_as_text(tmp_path, golfer
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "other" / name).read_bytes(), name
     assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="golfers").height == 68
     assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="bands").height == 10
+    assert pl.read_excel(tmp_path / "one" / "golfers.xlsx", sheet_name="goals").height == 2
+    assert pl.read_excel(tmp_path / "one" / "bands.xlsx", sheet_name="straightness").height == 3
     assert (tmp_path / "one" / "bands.md").read_text(encoding="utf-8") == bands_markdown(bands, min_golfers=6)
 
 
@@ -275,3 +314,67 @@ def test_columns_hold_their_longest_word(golfer_book, golfers):
         is_key = facts.name in ("golfer", "status", "quarter")
         cells = golfers[facts.name].cast(pl.String).drop_nulls().to_list() if is_key else []
         assert widths[place] >= max(map(len, [*facts.heading.split(), *cells])), facts.name
+
+
+# --- further sheets
+
+
+def sheet_of(book, schema, name):
+    """Read a sheet back under the names of its table's columns."""
+    return pl.read_excel(io.BytesIO(book), sheet_name=name, infer_schema_length=None).rename(headings(schema))
+
+
+def test_golfers_have_their_straightness_and_shares_of_goals_on_further_sheets(golfers):
+    book = golfers_workbook(golfers, FLAGS, title=TITLE, further=OF_GOLFERS)
+
+    straight, goals = sheet_of(book, Straightness, "straightness"), sheet_of(book, Goals, "goals")
+    assert straight["quarter"].to_list() == ["2026Q3", "2026Q3", "2026Q2"]
+    assert straight["golfer"].to_list() == ["g0000000000000000", *["g0000000000000001"] * 2]
+    for name in ("offline_mean_yd", "offline_sd_yd", "in_corridor_share"):
+        assert straight[name].to_list() == [ASSESSED[name]] * 3
+    assert goals.select("golfer", "share_reaching").rows() == [("g1", None), ("g2", 0.25)]
+    own = pl.read_excel(io.BytesIO(book), sheet_name="golfers")
+    alone = pl.read_excel(io.BytesIO(golfers_workbook(golfers, FLAGS, title=TITLE)), sheet_name="golfers")
+    assert own.equals(alone)
+
+
+def test_bands_have_their_straightness_and_what_is_suppressed_stays_empty(bands):
+    found = sheet_of(bands_workbook(bands, title=TITLE, further=OF_BANDS), StraightnessBands, "straightness")
+
+    names = ("quarter", "band_mph", "offline_sd_p50_yd", "in_corridor_p50", "suppressed")
+    assert found.select(names).rows() == [
+        ("2026Q3", 80, None, None, "yes"), ("2026Q3", 90, None, 0.75, "no"), ("2026Q2", 80, 13, None, "no"),
+    ]  # fmt: skip
+
+
+def test_notes_say_what_each_further_sheet_is_and_explain_its_columns(golfers):
+    notes = pl.read_excel(
+        io.BytesIO(golfers_workbook(golfers, FLAGS, title=TITLE, further=OF_GOLFERS)), sheet_name="notes"
+    )
+
+    at = [name for name, _ in notes.rows() if name.startswith("Sheet ")]
+    assert at == ["Sheet straightness", "Sheet goals"]
+    place = notes["Column"].to_list().index("Sheet straightness")
+    assert notes["Meaning"][place].startswith("Where golfers' drives come down about the target line, by quarter.")
+    assert notes.rows()[place + 1 :][: len(Straightness.column_names())] == explained(Straightness)
+    assert notes.rows()[-len(Goals.column_names()) :] == explained(Goals)
+
+
+def test_a_table_without_rows_gets_no_sheet_and_changes_nothing(bands):
+    none = TableSet({StraightnessBands: StraightnessBands.create_empty()})
+
+    assert bands_workbook(bands, title=TITLE, further=none) == bands_workbook(bands, title=TITLE)
+
+
+@pytest.mark.parametrize("sheet", ["golfers", "straightness"])
+def test_rows_beyond_the_most_are_left_out_and_the_notes_say_so(golfers, monkeypatch, sheet):
+    monkeypatch.setattr(further_sheets, "MOST_FURTHER", 2)
+    monkeypatch.setattr(workbook, "MOST_ROWS", 2)
+
+    book = golfers_workbook(golfers, FLAGS, title=TITLE, further=OF_GOLFERS)
+
+    assert pl.read_excel(io.BytesIO(book), sheet_name=sheet).height == 2
+    notes = pl.read_excel(io.BytesIO(book), sheet_name="notes")
+    told = notes.filter(pl.col("Column") == "Rows left out")["Meaning"].to_list()
+    assert f"{golfers.height - 2} more rows, the last in this order, are in golfers.csv." in told
+    assert "1 more rows, the last in this order, are in straightness.csv." in told

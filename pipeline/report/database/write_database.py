@@ -1,10 +1,10 @@
 """Step `write_database`: the study's database, for queries of one's own.
 
 Inputs: loaded.duckdb, drives.parquet, model.json (the model in use), devices.json, the tables sources.csv, devices.csv,
-golfers.csv and bands.csv, and held_out.parquet, if it is of the model in use. Output: shots.duckdb with the tables
-`shots` (schema StandardShots, a row per drive, by source and row), `rejects` (Rejects) and those read, and the view
-`drives` (StudiedDrives), each table and column with a comment. It is made whole by this step alone and read-only
-afterwards.
+golfers.csv, bands.csv, straightness.csv and straightness_bands.csv, and held_out.parquet, if it is of the model in use.
+Output: shots.duckdb with the tables `shots` (schema StandardShots, a row per drive, by source and row), `rejects`
+(Rejects) and those read, and the view `drives` (StudiedDrives), each table and column with a comment. It is made whole
+by this step alone and read-only afterwards.
 """
 
 from collections.abc import Sequence

@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.benchmark.frontier import WINDOW_EDGES
 from pipeline.benchmark.window import Window
 from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.straight_figures import bands_figures
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import window_parts
 from pipeline.tables.columns import PERCENTILES
@@ -19,13 +20,16 @@ DIGITS = 2
 def bands_of(ground: Ground) -> list[dict[str, Any]]:
     """Give the band table, the newest quarter first, bands by rising speed; a suppressed band has its name alone.
 
+    How straight its golfers drive, where a log says it, keeps to a suppression of its own: see `bands_figures`.
+
     Figures are whole floats: one that is rounded here and again where it is shown could end a yard off (215.4999 yd).
     """
     table = ground.tables[BandTable].sort("quarter", "band_mph", descending=[True, False])
-    return [_band(row) for row in table.iter_rows(named=True)]
+    straight = bands_figures(ground)
+    return [_band(row, straight.get((row["quarter"], row["band_mph"]))) for row in table.iter_rows(named=True)]
 
 
-def _band(row: Row) -> dict[str, Any]:
+def _band(row: Row, straight: dict[str, Any] | None) -> dict[str, Any]:
     hidden = row["suppressed"]
 
     def known(name: str) -> float | None:
@@ -48,6 +52,7 @@ def _band(row: Row) -> dict[str, Any]:
         "window": None if window is None else {"launch": window.launch, "spin": window.spin},
         "speed_ratio_p50": None if hidden else row["speed_ratio_p50"],
         "in_window_share": None if hidden or row["in_window_share"] is None else row["in_window_share"],
+        "straight": straight,
         "suppressed": hidden,
     }
 

@@ -5,6 +5,7 @@ from typing import Any
 from pipeline.report.page.advice import advice_of
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.quarter_view import yards_of
+from pipeline.report.page.straight_figures import NONE, golfers_figures
 from pipeline.report.shown_sums import shown_losses
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
@@ -31,6 +32,8 @@ COLUMNS = (
     "do",
     "quarter",
     "shots",
+    "spread_yd",
+    "in_corridor",
     "history",
 )
 # A golfer without drives in the newest quarter has no status of it. Such a golfer moved from the quarter before
@@ -53,6 +56,7 @@ def golfers_of(ground: Ground) -> dict[str, Any]:
         golfer wasn't assessed.
     """
     goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    straight = golfers_figures(ground)
     rows = []
     for golfer, history in ground.histories.items():
         row = history[-1]
@@ -66,6 +70,7 @@ def golfers_of(ground: Ground) -> dict[str, Any]:
             "cause": row["main_cause"] if row["status"] != "not_assessed" else None,
             **shown_row(row, ground),
             "sure": ground.sure(row),
+            **straight.get((golfer, row["quarter"]), NONE),
             "band_mph": row["band_mph"],
             **said_of(ground, golfer, row["quarter"]),
             "practice": golfer in practice,

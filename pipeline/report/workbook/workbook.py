@@ -1,4 +1,4 @@
-"""The band table and the golfers' table as workbooks."""
+"""The band table and the golfers' table as workbooks, each with further tables of the same on sheets of their own."""
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -12,21 +12,23 @@ import xlsxwriter  # type: ignore[import-untyped]
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.golfers.order import newest_and_worst_first
 from pipeline.report.palette import LIGHT
+from pipeline.report.workbook.further_sheets import MOST_ROWS, Sheet, further_sheets
 from pipeline.shown import ON_STEP
 from pipeline.tables.columns import ColumnFacts, facts_of
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
+from pipeline.tables.table_set import TableSet
 from pipeline.texts.better import with_better
 
 Notes = Sequence[tuple[str, str]]
+
+NONE = TableSet({})
 
 # Without a fixed date every run would give other bytes. The value has no meaning.
 FIXED_DATE = datetime(2000, 1, 1)
 
 # The options keep text text, whatever it starts with: no formula, no link, no number.
 OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "in_memory": True}
-
-MOST_ROWS = 50_000  # of golfers in a workbook; more make it slow to open
 
 HEADER = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
 HEADER |= {"font_color": LIGHT.ink, "bg_color": LIGHT.card}
@@ -83,18 +85,26 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def bands_workbook(bands: dy.DataFrame[BandTable], *, title: str, strike: float = UsualDelivery.strike) -> bytes:
+def bands_workbook(
+    bands: dy.DataFrame[BandTable], *, title: str, strike: float = UsualDelivery.strike, further: TableSet = NONE
+) -> bytes:
     """Make an xlsx of the band table, the newest quarter first, with a sheet of notes.
 
-    Text that starts like a formula stays text, and the same table gives the same bytes. `title` is the academy's,
-    `strike` as in `Frontier`.
+    Text that starts like a formula stays text, and the same tables give the same bytes. `title` is the academy's,
+    `strike` as in `Frontier`. Of `further`, a table of `SHEETS` that has rows gets a sheet of its own.
     """
     order = bands.sort("quarter", "band_mph", descending=[True, False])
-    return _workbook(f"{title}: speed bands", "bands", order, BandTable, BAND_NOTES, strike)
+    own = Sheet("bands", order, BandTable, MOST_ROWS)
+    return _workbook(f"{title}: speed bands", [own, *further_sheets(further)], BAND_NOTES, strike)
 
 
 def golfers_workbook(
-    golfers: dy.DataFrame[Golfers], flags: Mapping[str, Any], *, title: str, strike: float = UsualDelivery.strike
+    golfers: dy.DataFrame[Golfers],
+    flags: Mapping[str, Any],
+    *,
+    title: str,
+    strike: float = UsualDelivery.strike,
+    further: TableSet = NONE,
 ) -> bytes:
     """Make an xlsx of the golfers' table with a sheet of notes, as `bands_workbook` does.
 
@@ -108,45 +118,55 @@ def golfers_workbook(
         The academy's.
     strike : float
         As in `Frontier`.
+    further : TableSet
+        Tables for sheets of their own.
     """
-    order = newest_and_worst_first(golfers)
-    left_out = max(0, order.height - MOST_ROWS)
-    notes = golfer_notes(flags)
-    if left_out:
-        notes = (("Rows left out", f"{left_out} more rows, the last in this order, are in golfers.csv."), *notes)
-    return _workbook(f"{title}: golfers", "golfers", order.head(MOST_ROWS), Golfers, notes, strike)
+    own = Sheet("golfers", newest_and_worst_first(golfers), Golfers, MOST_ROWS)
+    return _workbook(f"{title}: golfers", [own, *further_sheets(further)], golfer_notes(flags), strike)
 
 
-def _workbook(
-    title: str, name: str, table: pl.DataFrame, schema: type[dy.Schema], notes: Notes, strike: float
-) -> bytes:
-    facts = list(facts_of(schema).values())
-    cells = table.select(_cell(one).alias(one.heading) for one in facts)
+def _workbook(title: str, sheets: Sequence[Sheet], study: Notes, strike: float) -> bytes:
+    """Write the sheets and the notes on their columns: the first sheet's, what the study rests on, the others'."""
+    own, *others = sheets
     made = BytesIO()
     with xlsxwriter.Workbook(made, OPTIONS) as book:
         book.set_properties({"title": title, "created": FIXED_DATE})
-        cells.write_excel(
-            workbook=book,
-            worksheet=name,
-            header_format=HEADER,
-            column_formats={one.heading: number_format(one) for one in facts},
-            column_widths={one.heading: _width(one, cells[one.heading]) for one in facts},
-            row_heights={0: HEADER_PIXELS},
-            freeze_panes=(1, 2),  # the header and the two columns of the key stay in sight
-            conditional_formats={one.heading: _looks(WORD_LOOKS[one.name]) for one in facts if one.name in WORD_LOOKS},
-            autofilter=True,
-        )
-        sheet = book.get_worksheet_by_name(name)
-        sheet.set_landscape()
-        sheet.fit_to_pages(2, 0)  # on a single page's width so many columns could not be read
-        sheet.repeat_rows(0)
-        sheet.repeat_columns(0, 1)
-        # A & begins a code of the header.
-        sheet.set_header(f"&L&B{title.replace('&', '&&')}&R&P of &N")
-        # Columns are described as they are unless a study says otherwise.
-        about = [(one.heading, with_better(one.note, strike, UsualDelivery.strike)) for one in facts]
-        _add_notes(book, title, about + list(notes))
+        for sheet in sheets:
+            _add_sheet(book, title, sheet)
+        notes = [*_explained(own, strike), *own.left_out, *study]
+        for sheet in others:
+            notes += [*sheet.notes, *_explained(sheet, strike)]
+        _add_notes(book, title, notes)
     return made.getvalue()
+
+
+def _explained(sheet: Sheet, strike: float) -> list[tuple[str, str]]:
+    # Columns are described as they are unless a study says otherwise.
+    facts = facts_of(sheet.schema).values()
+    return [(one.heading, with_better(one.note, strike, UsualDelivery.strike)) for one in facts]
+
+
+def _add_sheet(book: xlsxwriter.Workbook, title: str, given: Sheet) -> None:
+    facts = list(facts_of(given.schema).values())
+    cells = given.rows.head(given.most).select(_cell(one).alias(one.heading) for one in facts)
+    cells.write_excel(
+        workbook=book,
+        worksheet=given.name,
+        header_format=HEADER,
+        column_formats={one.heading: number_format(one) for one in facts},
+        column_widths={one.heading: _width(one, cells[one.heading]) for one in facts},
+        row_heights={0: HEADER_PIXELS},
+        freeze_panes=(1, 2),  # the header and the two columns of the key stay in sight
+        conditional_formats={one.heading: _looks(WORD_LOOKS[one.name]) for one in facts if one.name in WORD_LOOKS},
+        autofilter=True,
+    )
+    sheet = book.get_worksheet_by_name(given.name)
+    sheet.set_landscape()
+    sheet.fit_to_pages(2, 0)  # on a single page's width so many columns could not be read
+    sheet.repeat_rows(0)
+    sheet.repeat_columns(0, 1)
+    # A & begins a code of the header.
+    sheet.set_header(f"&L&B{title.replace('&', '&&')}&R&P of &N")
 
 
 def _looks(by_word: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:

@@ -29,6 +29,7 @@ from pipeline.statistics.arrays import Array
 from pipeline.tables.figures import BandTable, Coefficients, HeldOut
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.logs import DriveTable, Sources, StudiedDrives
+from pipeline.tables.straightness import Straightness, StraightnessBands
 
 RECORD = Path("run.json")
 FRONTIER = Path("benchmarks/frontier.json")
@@ -112,7 +113,7 @@ class Study:
             The columns of the view `drives` of shots.duckdb (docs/columns.md): source and row, which tell drives
             apart, golfer (a pseudonym), quarter, readings as the fit has them, and carry in yd: carry_measured_yd, as
             measured; carry_standard_yd, at the study's standard conditions; carry_reference_yd, the same on the
-            reference device and ball.
+            reference device and ball. carry_standard_yd + curve_yd is that of a straight drive.
         """
         return self.scan().collect()
 
@@ -235,6 +236,14 @@ class Study:
     def golfers(self) -> pl.DataFrame:
         """Give each golfer's quarters with yards lost, their parts and flags."""
         return read_table(self.folder / "golfers/golfers.csv", Golfers)
+
+    def straightness(self) -> pl.DataFrame:
+        """Give where each golfer's drives come down about the target line, by quarter; empty where no log says it."""
+        return read_table(self.folder / "golfers/straightness.csv", Straightness)
+
+    def straightness_bands(self) -> pl.DataFrame:
+        """Give how straight the bands' golfers drive, as published; empty as `straightness` is."""
+        return read_table(self.folder / "benchmarks/straightness_bands.csv", StraightnessBands)
 
     def sources(self) -> pl.DataFrame:
         """Give the log files with what became of their rows."""

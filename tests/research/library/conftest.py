@@ -17,6 +17,7 @@ from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.logs import DriveTable, Sources
+from pipeline.tables.straightness import Straightness, StraightnessBands
 
 CALIBRATION = Calibration("lyu-2018", 0.95, 1.02, None, None, [], 0, 0, None, None, "")
 
@@ -32,6 +33,7 @@ def write_study(folder, world):
         row=pl.int_range(1, pl.len() + 1),
         carry_measured_yd=pl.col("carry_standard_yd") + 1.0,
         attack_deg=pl.when(pl.int_range(pl.len()) % 3 > 0).then(2.0),
+        curve_yd=pl.when(pl.int_range(pl.len()) % 3 > 1).then(4.5),
     )
     stored = table_of(DriveTable, drives).with_columns(sand=pl.lit(0.5))  # a column of the log that isn't one of ours
     write_parquet(folder / "collected/drives.parquet", stored)
@@ -48,6 +50,10 @@ def write_study(folder, world):
     write_csv(folder / "model/coefficients.csv", found.coefficients)
     write_csv(folder / "benchmarks/bands.csv", table_of(BandTable, [row_of(BandTable, band_mph=90.0)]))
     write_csv(folder / "golfers/golfers.csv", table_of(Golfers, [row_of(Golfers, status="not_assessed", note="few")]))
+    few = row_of(Straightness, status="not_assessed", note="few")
+    write_csv(folder / "golfers/straightness.csv", table_of(Straightness, [few]))
+    told = row_of(StraightnessBands, band_mph=100.0)
+    write_csv(folder / "benchmarks/straightness_bands.csv", table_of(StraightnessBands, [told]))
     write_csv(folder / "sources.csv", table_of(Sources, [row_of(Sources, source="logs/a.csv")]))
     air = AIR | {"temp_c": 20.0}
     write_json(folder / "run.json", {"configuration": {"air": air, "seed": 1}, "model": {"id": "k000000000abc"}})

@@ -66,6 +66,7 @@ def test_drives_have_keys_readings_and_carry_in_every_sense(study, small_study):
     assert (drives["carry_standard_yd"] / drives["carry_reference_yd"]).filter(on_b).mean() == pytest.approx(
         1.03, abs=0.003
     )
+    assert drives["curve_yd"].drop_nulls().unique().to_list() == [4.5]
     ratio = drives["ball_speed_mph"] / drives["club_speed_mph"]
     assert drives["speed_ratio"].equals(ratio, null_equal=True)
 
@@ -116,6 +117,8 @@ def test_the_models_own_predictions_held_out_are_scored_as_in_the_contest(study,
 def test_other_results_are_those_of_their_files(study, small_study):
     assert study.bands()["band_mph"].to_list() == [90.0]
     assert study.golfers().height == 1
+    assert study.straightness()["status"].to_list() == ["not_assessed"]
+    assert study.straightness_bands()["band_mph"].to_list() == [100.0]
     assert study.sources()["source"].to_list() == ["logs/a.csv"]
     assert study.coefficients().equals(pl.DataFrame(small_study[1].coefficients))
     assert study.frontier.speed_mph[0] == 75.0

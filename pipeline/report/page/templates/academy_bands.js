@@ -175,7 +175,8 @@
       ["bands_fact_inside", row.in_window_share === null ? null : fmt.percent(row.in_window_share)],
       ["bands_fact_drives", `${numberText(row.shots)}, ${fmt.quarter(data.study.newest)}`],
     ];
-    return el("dl", { class: "facts" }, told.filter(([, text]) => text).map(([name, text]) => el("div", {}, el("dt", {}, fill(name)), el("dd", {}, text))));
+    const named = told.map(([name, text]) => [fill(name), text]).concat(BAND_STRAIGHT.facts(row, { data, fmt }));
+    return el("dl", { class: "facts" }, named.filter(([, text]) => text).map(([name, text]) => el("div", {}, el("dt", {}, name), el("dd", {}, text))));
   }
 
   function picture(row, found, context) {

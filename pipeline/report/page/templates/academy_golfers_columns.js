@@ -67,6 +67,8 @@ const GOLFER_COLUMNS = (() => {
   // --- Columns: seven before a person asks for more ---------------------------------------------------------------------------
 
   const numberColumn = (field, write, more = {}) => ({ field, write: (row) => known(row[field], write), number: true, ...more });
+  // Columns of what no log of the study tells are left out.
+  const isTold = (field) => GOLFERS().list.some((row) => (row[field] ?? null) !== null);
   const COLUMNS = () => [
     { field: "golfer", title: DATA.texts.column_golfer, cell: (row) => el("a", { href: `#golfer/${row.golfer}`, class: "golfer" }, nameOf(row.golfer)), order: (row) => foldedText(nameOf(row.golfer)), width: innerWidth < 640 ? 112 : 150 },
     numberColumn("lost_yd", FMT.yards, { title: `${DATA.texts.column_lost}, ${FMT.distanceUnit}`, width: 95 }),
@@ -84,6 +86,10 @@ const GOLFER_COLUMNS = (() => {
       { field: "group", title: DATA.texts.column_group, write: (row) => known(row.group, String), order: (row) => row.group, width: 120 },
       { field: "device", title: DATA.texts.column_device, write: (row) => known(row.device, String), order: (row) => row.device, width: 120 },
       { field: "practice", title: DATA.texts.column_practice, write: (row) => wordOf("practice", row.practice), order: (row) => (row.practice ? 0 : 1), width: 130 },
+      ...[
+        numberColumn("spread_yd", FMT.yards, { title: `${DATA.texts.column_spread}, ${FMT.distanceUnit}`, width: 130 }),
+        numberColumn("in_corridor", FMT.percent, { title: DATA.texts.column_in_corridor, width: 130 }),
+      ].filter(({ field }) => isTold(field)),
       numberColumn("shots", numberText, { title: DATA.texts.column_shots, width: 110 }),
       { field: "quarter", title: DATA.texts.column_quarter, write: (row) => FMT.quarter(row.quarter), order: (row) => row.quarter, width: 130 },
     ].map((column) => ({ ...column, more: true })),

@@ -1,0 +1,48 @@
+"""How straight, in few figures: of each golfer for the table of golfers, and of each band as it may be published."""
+
+from typing import Any
+
+from pipeline.report.page.ground import Ground, Row
+from pipeline.tables.columns import Table
+from pipeline.tables.straightness import ASSESSED, SPREAD_PERCENTILES, Straightness, StraightnessBands
+
+NONE = {"spread_yd": None, "in_corridor": None}
+
+
+def golfers_figures(ground: Ground) -> dict[tuple[str, str], dict[str, float | None]]:
+    """Give spread_yd (of offline) and in_corridor (a share) by golfer and quarter; the not assessed aren't in it."""
+    return {
+        (str(row["golfer"]), str(row["quarter"])): {
+            "spread_yd": None if row["offline_sd_yd"] is None else round(row["offline_sd_yd"], 3),
+            "in_corridor": round(row["in_corridor_share"], 4),
+        }
+        for row in _rows(ground, Straightness)
+        if row["status"] == ASSESSED
+    }
+
+
+def bands_figures(ground: Ground) -> dict[tuple[str, float], dict[str, Any]]:
+    """Give a band's row of `StraightnessBands` by quarter and band.
+
+    Returns
+    -------
+    dict
+        suppressed, corridor_yd and, None where it is suppressed or too few golfers stand behind a figure: golfers,
+        spread_p25, spread_p50, spread_p75 and in_corridor_p50. A quarter of which no log says where drives came down
+        isn't in it.
+    """
+    return {
+        (str(row["quarter"]), row["band_mph"]): {
+            "suppressed": row["suppressed"],
+            "golfers": row["golfers"],
+            **{f"spread_p{p}": row[f"offline_sd_p{p}_yd"] for p in SPREAD_PERCENTILES},
+            "corridor_yd": row["corridor_yd"],
+            "in_corridor_p50": row["in_corridor_p50"],
+        }
+        for row in _rows(ground, StraightnessBands)
+    }
+
+
+def _rows(ground: Ground, schema: type[Table]) -> list[Row]:
+    table = ground.tables.get(schema)
+    return [] if table is None else table.to_dicts()
