@@ -1,7 +1,7 @@
 """Where golfers of a curving world send their drives: start direction and spin axis, by golfer, day and drive.
 
 How golfers differ and how wide they scatter is an assumption; the sizes are such that an ordinary golfer's drives come
-down with a standard deviation of about 15 yd, and that some bend by 30 yd and more.
+down with a standard deviation of about 13 yd, and that some bend by 30 yd and more.
 """
 
 import numpy as np
