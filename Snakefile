@@ -16,11 +16,12 @@ from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
 
-from pipeline.collect.key import read_key
+from pipeline.collect.key import fingerprint_of, read_key
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, lock_of, start_run
 from pipeline.edge.run_logs import failed_logs
+from pipeline.edge.sums import FileSums, sums_of
 from pipeline.errors import UserError
 from pipeline.fit.kept import (
     check_kept,
@@ -48,7 +49,9 @@ try:
     SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
     OWN_FILES = find_own(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
-    read_key(KEY, STUDY.study)
+    KEY_SUM = fingerprint_of(read_key(KEY, STUDY.study))
+    # A restored file has an older time, so what files hold is compared too.
+    SUMS = FileSums(sums_of(STUDY.study))
     HOME = f"results/{STUDY.study}"  # what was collected, and the kept models
     OUT = f"results/{folder_of(STUDY.study, config)}"  # everything else
     check_room(Path(OUT))
@@ -114,6 +117,7 @@ include: "tests/studies.smk"
 onstart:
     try:
         start_run(Path(HOME), lock_of(STUDY.study))
+        SUMS.keep()
     except UserError as error:
         raise WorkflowError(str(error)) from None
 
