@@ -10,6 +10,7 @@ Each stage's rules stand beside its code, in pipeline/*/rules.smk. A rule and it
 
 import atexit
 import logging
+import os
 import sys
 import time
 from pathlib import Path
@@ -31,6 +32,7 @@ from pipeline.fit.kept import (
     read_decisions,
 )
 from pipeline.fit.own_files import find_own
+from pipeline.step import OWNER_ALONE
 from pipeline.workflow import (
     check_config,
     folder_of,
@@ -42,6 +44,7 @@ from pipeline.workflow import (
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
 
+os.umask(OWNER_ALONE)
 try:
     check_config(config)
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))

@@ -56,7 +56,7 @@ def test_what_is_no_file_has_no_sum(tmp_path):
     assert FileSums(tmp_path / "none.json").all_of([tmp_path, tmp_path / "pipe", tmp_path / "gone"]) == [""] * 3
 
 
-def test_only_what_was_asked_for_is_kept(kept, log, tmp_path):
+def test_only_what_was_asked_for_is_kept(kept, tmp_path):
     other = tmp_path / "fell.csv"
     other.write_bytes(b"x")
     later = FileSums(kept)
