@@ -10,17 +10,19 @@ Each stage's rules stand beside its code, in pipeline/*/rules.smk. A rule and it
 
 import atexit
 import logging
+import os
 import sys
 import time
 from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
 
-from pipeline.collect.key import read_key
+from pipeline.collect.key import fingerprint_of, read_key
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.edge.files import check_alone, check_room, lock_of, start_run
 from pipeline.edge.run_logs import failed_logs
+from pipeline.edge.sums import FileSums, sums_of
 from pipeline.errors import UserError
 from pipeline.fit.kept import (
     check_kept,
@@ -30,6 +32,7 @@ from pipeline.fit.kept import (
     read_decisions,
 )
 from pipeline.fit.own_files import find_own
+from pipeline.step import OWNER_ALONE
 from pipeline.workflow import (
     check_config,
     folder_of,
@@ -41,6 +44,7 @@ from pipeline.workflow import (
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
 
+os.umask(OWNER_ALONE)
 try:
     check_config(config)
     FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
@@ -48,7 +52,9 @@ try:
     SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
     OWN_FILES = find_own(FOLDER, STUDY)
     KEY = FOLDER / STUDY.privacy.key_file
-    read_key(KEY, STUDY.study)
+    KEY_SUM = fingerprint_of(read_key(KEY, STUDY.study))
+    # A restored file has an older time, so what files hold is compared too.
+    SUMS = FileSums(sums_of(STUDY.study))
     HOME = f"results/{STUDY.study}"  # what was collected, and the kept models
     OUT = f"results/{folder_of(STUDY.study, config)}"  # everything else
     check_room(Path(OUT))
@@ -115,6 +121,7 @@ include: "tests/studies.smk"
 onstart:
     try:
         start_run(Path(HOME), lock_of(STUDY.study))
+        SUMS.keep()
     except UserError as error:
         raise WorkflowError(str(error)) from None
 

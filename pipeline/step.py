@@ -20,6 +20,10 @@ from pipeline.errors import UserError
 # write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 
+# Results are for the academy's own eyes, whatever others use the machine: files get 0600 and folders 0700. What may be
+# published, benchmarks/, is handed on as a copy.
+OWNER_ALONE = 0o077
+
 
 def module_of(step: str) -> str:
     """Find the module of a step, which is named after it; the folders of `pipeline` are searched.
@@ -71,6 +75,7 @@ def logged(path: str) -> Iterator[Outcome]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the step named by the arguments (those of the command line if None); give the exit status."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    os.umask(OWNER_ALONE)  # as the Snakefile does, for a step that is run by itself
     with logged(os.environ.get("YARDBAND_LOG", "")) as done:
         status = _run(given)
         done.status = status

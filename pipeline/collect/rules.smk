@@ -57,6 +57,13 @@ rule collect_logs:
             ),
         },
         what=lambda wildcards: name_of(PARTITIONS[wildcards.partition]),
+        # Not by input: Snakemake compares no params that are made from inputs.
+        sums=lambda wildcards: [
+            KEY_SUM,
+            *SUMS.all_of(
+                [FOLDER / log.source for log in PARTITIONS[wildcards.partition]]
+            ),
+        ],
     message:
         "Collect {params.what}"
     shell:
@@ -126,6 +133,10 @@ if SPEED_LOGS:
                     log.model_dump(mode="json", by_alias=True) for log in SPEED_LOGS
                 ],
             ),
+            sums=[
+                KEY_SUM,
+                *SUMS.all_of([FOLDER / log.source for log in SPEED_LOGS]),
+            ],
         message:
             "Collect the swings without a ball"
         shell:

@@ -151,6 +151,8 @@ def start_run(results: Path, lock: Path) -> None:
         # Never closed: the system lets go of the lock when the process ends, even when it is killed.
         handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if results.is_dir():
+            results.chmod(0o700)  # an earlier version left it open
         for left in sorted(results.rglob(f"{PART}*")):
             shutil.rmtree(left) if left.is_dir() else left.unlink(missing_ok=True)
     except BlockingIOError:

@@ -64,6 +64,7 @@ checkpoint fit_model:
             choices=SETTINGS["model"],
             strike=STUDY.efficient.strike,
         ),
+        sums=SUMS.all_of(list(map(Path, OWN_FILES))),
     message:
         "Fit the candidate models and choose one"
     shell:

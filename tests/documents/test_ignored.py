@@ -53,3 +53,10 @@ def test_the_evidence_is_taken(ignored):
         "academy_page", "coach_page", "flight", "proving_ground", "regressors", "speed", "pictures",
     }  # fmt: skip
     assert ignored("docs/evidence/proving_ground/judged/golfers.parquet")
+
+
+@pytest.mark.parametrize("study", ["", "our-study/", "a/b/"])
+def test_no_key_or_list_of_names_is_taken_but_the_demos(ignored, study):
+    assert ignored(f"{study}private/pseudonym.key")
+    assert ignored(f"{study}private/names.csv")
+    assert not ignored("data_demo/private/pseudonym.key")

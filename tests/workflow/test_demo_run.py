@@ -221,3 +221,9 @@ def test_lookup_answers_in_json_with_the_contracts_keys(demo, root):
     assert contract <= set(answer)
     assert answer["supported"] is True
     assert 225 < answer["expected_carry_yd"] < answer["efficient_carry_yd"] < 260
+
+
+def test_results_are_readable_by_their_owner_alone(demo):
+    made = [demo.results, demo.folder / "logs" / "twin-valleys", *demo.results.rglob("*")]
+    open_to_others = [path for path in made if path.stat().st_mode & 0o077]
+    assert open_to_others == []

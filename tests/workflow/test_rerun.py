@@ -1,10 +1,12 @@
 """What a change redoes, what a refused log does, and that a run's bytes don't depend on cores or on time."""
 
 import hashlib
+import os
 import re
 import shutil
 
 import polars as pl
+import pytest
 from faults import contents, without_place
 
 
@@ -41,6 +43,30 @@ def test_a_changed_log_redoes_only_what_depends_on_it(copied, snakemake):
     text = log.read_text(encoding="utf-8")
     log.write_text(text + text.splitlines()[1].replace("2026-07", "2026-08") + "\n", encoding="utf-8")
     assert planned(snakemake(folder, "--dry-run", study="study")) == AFTER_A_LOG
+
+
+@pytest.mark.parametrize("time_s", [1_600_000_000, 1_700_000_000], ids=["older", "the same"])
+def test_a_restored_log_is_collected_again_whatever_its_time(copied, snakemake, time_s):
+    study, folder = copied
+    log = study / "logs/bay_2026q3.csv"
+    lines = log.read_text(encoding="utf-8").splitlines(keepends=True)
+    log.write_text("".join(lines[:-40]), encoding="utf-8")
+    os.utime(log, (time_s, time_s))
+    assert planned(snakemake(folder, "--dry-run", study="study")) == AFTER_A_LOG
+
+
+def test_a_restored_key_makes_every_pseudonym_again(copied, snakemake):
+    study, folder = copied
+    key = study / "private/pseudonym.key"
+    mark, digits = key.read_text(encoding="utf-8").splitlines()
+    key.write_text(f"{mark}\n{digits[::-1]}\n", encoding="utf-8")
+    os.utime(key, (1_600_000_000, 1_600_000_000))
+    assert planned(snakemake(folder, "--dry-run", study="study")) == sorted([*AFTER_A_LOG, "collect_swings"])
+
+
+def test_what_nothing_touched_is_not_made_again(copied, snakemake):
+    _, folder = copied
+    assert planned(snakemake(folder, "--dry-run", study="study")) == []
 
 
 def test_a_bad_log_stops_nothing_and_changes_no_figure(copied, snakemake):
