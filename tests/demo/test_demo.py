@@ -233,6 +233,137 @@ def test_readme_states_what_was_planted(truth: pl.DataFrame) -> None:
     assert f"{truth['shots'].sum():,} drives" in text
 
 
+# --- directions -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def bay(truth: pl.DataFrame) -> pl.DataFrame:
+    return truth.filter(pl.col("site") == "bay")
+
+
+def test_readme_states_what_directions_were_planted(bay: pl.DataFrame) -> None:
+    text = (DEMO / "README.md").read_text(encoding="utf-8")
+
+    for kind in ("usual", "wild", "push", "curve", "wilder"):
+        rows = bay.filter(pl.col("direction_kind") == kind)
+        spread, cost = rows["offline_sd_yd"], rows["true_curve_yd"].mean()
+        told = re.search(rf"\| {kind} \| (\d+) \| [^|]+ \| ([^|]+) \| ([\d.]+) \|", text)
+        assert told is not None
+        assert int(told[1]) == rows["golfer"].n_unique()
+        ends = [int(end) for end in re.findall(r"\d+", told[2])]
+        assert (ends[0], ends[-1]) == (round(spread.min()), round(spread.max()))
+        assert float(told[3]) == pytest.approx(cost, abs=0.051)
+    assert bay["true_curve_yd"].mean() == pytest.approx(0.8, abs=0.05)
+    assert f"by {script.TRUTH_DRAWS} evenly spread draws" in text
+    assert f"(seeds {directions.SEED} to {script.TRUTH_SEED})" in text
+
+
+def test_only_the_bay_has_directions(truth: pl.DataFrame, layouts: dict[str, Layout]) -> None:
+    told = truth.select("direction_kind", "path_deg", "true_curve_yd", "offline_mean_yd", "offline_sd_yd")
+
+    at_bay = (truth["site"] == "bay").to_list()
+
+    assert all(column.is_not_null().to_list() == at_bay for column in told)
+    for source, layout in layouts.items():
+        assert set(script.BAY_DIRECTIONS).isdisjoint(cells(source, layout).columns) == ("fell" in source)
+
+
+def test_ordinary_curvature_costs_little_and_the_planted_curve_some_yards(bay: pl.DataFrame) -> None:
+    usual = bay.filter(pl.col("direction_kind") == "usual")
+    curve = bay.filter(pl.col("direction_kind") == "curve")
+
+    assert usual["true_curve_yd"].mean() < 0.5
+    assert curve["true_curve_yd"].min() > 1.5
+    assert 4 < curve["true_curve_yd"].mean() < 5
+    assert bay["true_curve_yd"].min() > 0
+
+
+def test_wilder_golfers_gain_speed_and_double_their_spread(bay: pl.DataFrame) -> None:
+    wilder = bay.filter(pl.col("direction_kind") == "wilder")
+
+    speed, spread = (wilder.pivot(on="quarter", index="golfer", values=c) for c in ("club_speed_mph", "offline_sd_yd"))
+
+    assert speed.select((pl.col("2026Q3") - pl.col("2026Q1")).min()).item() > 2
+    change = spread.select(late=pl.col("2026Q3") / pl.col("2026Q2"), early=pl.col("2026Q2") / pl.col("2026Q1"))
+    assert change["late"].is_between(1.8, 2.1).all()
+    assert change["early"].is_between(0.98, 1.1).all()
+
+
+def test_offline_of_the_drives_is_that_of_the_truth_but_for_luck(bay: pl.DataFrame, layouts: dict[str, Layout]) -> None:
+    drives = []
+    for source in (s for s in layouts if "bay" in s):
+        bad, good = broken(source, layouts[source])
+        kept = good.filter(~pl.col("row").is_in([*bad["row"], *PLANTED[source]["duplicates"]]))
+        quarter = pl.format("{}Q{}", pl.col("struck_at").dt.year(), pl.col("struck_at").dt.quarter()).alias("quarter")
+        drives.append(kept.select("golfer", quarter, "offline_yd"))
+    found = (
+        pl.concat(drives)
+        .group_by("golfer", "quarter")
+        .agg(mean=pl.col("offline_yd").mean(), sd=pl.col("offline_yd").std())
+    )
+
+    both = bay.join(found, on=["golfer", "quarter"], how="left", validate="1:1")
+
+    # A quarter's mean has an sd of a fifth of the spread, days with it; its spread one of an eighth.
+    off = both.select(mean=(pl.col("mean") - pl.col("offline_mean_yd")) / pl.col("offline_sd_yd"),
+                      sd=pl.col("sd") / pl.col("offline_sd_yd"))  # fmt: skip
+    assert abs(off["mean"].mean()) < 0.05
+    assert 0.1 < off["mean"].std() < 0.3
+    assert off["sd"].mean() == pytest.approx(1.0, abs=0.03)
+    assert 0.08 < off["sd"].std() < 0.17
+
+
+def test_path_follows_attack_as_a_head_in_a_plane_has_it() -> None:
+    attack, plane, direction = math.radians(7.0), math.radians(52.0), 6.5
+    # Vectors: the base line forward, the plane's steepest line up and to the left. The attack is the way's rise.
+    climb = math.sin(attack) / math.sin(plane)
+    way = np.sqrt(1 - climb**2) * np.array([1.0, 0.0, 0.0]) + climb * np.array([0.0, -math.cos(plane), math.sin(plane)])
+
+    path = directions.path_deg(np.array(direction), np.array(7.0), np.array(52.0))
+
+    assert math.asin(way[2]) == pytest.approx(attack)
+    assert float(path) == pytest.approx(direction + math.degrees(math.atan2(way[1], way[0])), abs=1e-9)
+    # Common practice, no source: 7 deg up and a swing 6.5 deg to the right make a path of about 1 deg to the right.
+    assert float(path) == pytest.approx(1.0, abs=0.1)
+
+
+def test_impact_starts_near_the_face_and_spins_square_to_path_and_normal() -> None:
+    launch, attack = np.array([14.0, 9.0, 14.0]), np.array([1.0, -3.0, 1.0])
+    path, face = np.array([2.0, -3.0, 1.5]), np.array([4.0, -1.0, 1.5])
+
+    side, axis = directions.impact(launch, attack, path, face)
+
+    # For small angles: the face's share of the way on the ground, and the tilt of the line square to path and normal.
+    loft = np.radians(attack + (launch - attack) / directions.LOFT_SHARE)
+    tilt = np.degrees(np.arctan(np.radians(face - path) * np.cos(loft) / np.sin(loft - np.radians(attack))))
+    np.testing.assert_allclose((side - path)[:2] / (face - path)[:2], 0.81, atol=0.02)
+    np.testing.assert_allclose(axis, tilt, atol=0.5)
+    assert side[2] == pytest.approx(1.5)
+    assert axis[2] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_impact_is_symmetric() -> None:
+    launch, attack = np.array([14.0, 9.0]), np.array([1.0, -3.0])
+    path, face = np.array([2.0, -3.0]), np.array([5.0, -1.0])
+
+    right, left = directions.impact(launch, attack, path, face), directions.impact(launch, attack, -path, -face)
+
+    np.testing.assert_allclose(right, -np.array(left), atol=1e-12)
+    assert np.abs(right).min() > 1
+
+
+def test_scatter_of_attack_readings_is_split_into_independent_parts() -> None:
+    rng = np.random.RandomState(5)
+    read = rng.standard_normal(200_000)
+
+    own = directions.attack_of_swing(rng, read)
+    error = directions.ATTACK_SD_DEG * read - own
+
+    assert own.std() == pytest.approx(directions.ATTACK_OWN_SD_DEG, abs=0.005)
+    assert error.std() == pytest.approx(math.sqrt(0.8**2 - 0.55**2), abs=0.005)
+    assert np.corrcoef(own, error)[0, 1] == pytest.approx(0, abs=0.01)
+
+
 # --- the golfers ------------------------------------------------------------------------------------------------
 
 
@@ -370,6 +501,62 @@ def test_flight_agrees_with_a_general_solver() -> None:
     carry = flight.carry_yd(145.0, 13.0, 2700.0)
 
     assert float(carry) == pytest.approx(reference, abs=0.02)
+
+
+@pytest.mark.parametrize(("side", "axis"), [(0.0, 0.0), (3.0, 12.0), (-4.0, 25.0), (0.0, -40.0)])
+def test_curved_flight_agrees_with_a_general_solver(side: float, axis: float) -> None:
+    # Ground axes of its own: to the target, to the left, up.
+    area, radius, mass = math.pi * 0.04267**2 / 4, 0.04267 / 2, 0.04593
+    v0, angle, turn, tilt = 145 * 0.44704, math.radians(13), math.radians(side), math.radians(axis)
+    way = np.array([math.cos(angle) * math.cos(turn), -math.cos(angle) * math.sin(turn), math.sin(angle)])
+    level_right = np.array([-math.sin(turn), -math.cos(turn), 0.0])
+    # Turn the level axis about the ball's way: its right end goes down.
+    spin_axis = math.cos(tilt) * level_right + math.sin(tilt) * np.cross(way, level_right)
+
+    def slope(_: float, y: np.ndarray) -> np.ndarray:
+        v = np.linalg.norm(y[3:6])
+        re, s = min(max(v * 0.04267 / 1.46071e-5 / 1e5, 0.8), 2.0), min(radius * y[6] / v, 0.30)
+        cd = 0.92 * (0.2028 + 2.8466 * s**2 + 0.0165 * re - 0.2159 * s)
+        cl = 0.0860 + 0.6463 * s - 0.0122 / re**2 + 1.4789 * s**2
+        k = 1.225 * area / (2 * mass) * v
+        push = k * (cl * np.cross(spin_axis, y[3:6]) - cd * y[3:6]) - np.array([0, 0, 9.80665])
+        return np.concatenate([y[3:6], push, [-2e-5 * v * y[6] / radius]])
+
+    def down(_: float, y: np.ndarray) -> float:
+        return float(y[2])
+
+    down.terminal, down.direction = True, -1  # type: ignore[attr-defined]
+    start = [0, 0, 0, *(v0 * way), 2700 * math.pi / 30]
+    landing = solve_ivp(slope, (0, 20), start, events=down, rtol=1e-9, atol=1e-9).y_events[0][0] / 0.9144
+
+    carry, offline = flight.land_yd(145.0, 13.0, 2700.0, side, axis)
+
+    assert float(carry) == pytest.approx(math.hypot(landing[0], landing[1]), abs=0.02)
+    assert float(offline) == pytest.approx(-landing[1], abs=0.02)
+
+
+def test_curved_flight_is_symmetric_and_its_start_turns_the_landing_alone() -> None:
+    axis = np.array([5.0, 15.0, 30.0])
+
+    right, left = flight.land_yd(150.0, 13.0, 2600.0, 2.0, axis), flight.land_yd(150.0, 13.0, 2600.0, -2.0, -axis)
+    ahead, aside = flight.land_yd(150.0, 13.0, 2600.0, 0.0, axis)
+
+    np.testing.assert_allclose(right[0], left[0], rtol=1e-12)
+    np.testing.assert_allclose(right[1], -left[1], rtol=1e-12)
+    np.testing.assert_allclose(right[0], ahead, rtol=1e-12)
+    turned = ahead * np.sin(np.arcsin(aside / ahead) + np.radians(2.0))
+    np.testing.assert_allclose(right[1], turned, rtol=1e-9)
+    assert (np.diff(aside) > 5).all()
+    assert (np.diff(ahead) < -0.5).all()
+
+
+def test_straight_flight_is_that_of_a_level_axis() -> None:
+    speed = np.array([90.0, 130.0, 175.0])
+
+    carry, offline = flight.land_yd(speed, 13.0, 2700.0, 0.0, 0.0)
+
+    np.testing.assert_array_equal(carry, flight.carry_yd(speed, 13.0, 2700.0))
+    np.testing.assert_array_equal(offline, 0.0)
 
 
 def test_coefficients_match_the_measured_means_of_the_patent() -> None:

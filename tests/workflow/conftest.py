@@ -7,7 +7,11 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import polars as pl
 import pytest
+
+from pipeline.collect.key import read_key
+from pipeline.collect.pseudonym import pseudonym
 
 ROOT = Path(__file__).parents[2]
 
@@ -46,6 +50,16 @@ def demo(tmp_path_factory):
     run = run_snakemake(tmp_path_factory.mktemp("demo"))
     assert run.returncode == 0, run.stderr
     return run
+
+
+@pytest.fixture(scope="session")
+def planted():
+    """The demo's truth.csv under the pseudonyms of its run."""
+    key = read_key(ROOT / "data_demo/private/pseudonym.key", "twin-valleys")
+    truth = pl.read_csv(ROOT / "data_demo/truth.csv", infer_schema_length=None)
+    names = truth.get_column("golfer").cast(pl.String)
+    known = {name: pseudonym(name, key, "golfer") for name in names.unique()}
+    return truth.with_columns(names.replace_strict(known).alias("golfer"))
 
 
 @pytest.fixture(scope="session")

@@ -10,13 +10,10 @@ import pytest
 from hunt import hits, needles
 from on_request import ON_REQUEST
 
-from pipeline.collect.key import read_key
-from pipeline.collect.pseudonym import pseudonym
 from pipeline.edge.tables_file import read_table
 from pipeline.tables.registry import by_file
 
-# Nothing to reject, and no log has offline.
-EMPTY = {"practice/rejects.csv", "golfers/straightness.csv", "benchmarks/straightness_bands.csv"}
+EMPTY = {"practice/rejects.csv"}  # nothing to reject
 FAULTS = ["contact", "launch", "spin", "consistency"]
 
 
@@ -25,15 +22,10 @@ def read(path):
 
 
 @pytest.fixture(scope="module")
-def judged(demo, root):
+def judged(demo, planted):
     """Planted truth beside what the run says, one row per golfer and quarter."""
-    key = read_key(root / "data_demo/private/pseudonym.key", "twin-valleys")
-    truth = pl.read_csv(root / "data_demo/truth.csv", infer_schema_length=None)
-    names = truth.get_column("golfer").cast(pl.String)
-    known = {name: pseudonym(name, key, "golfer") for name in names.unique()}
-    truth = truth.with_columns(names.replace_strict(known).alias("golfer"))
-    joined = truth.join(read(demo.results / "golfers/golfers.csv"), on=["golfer", "quarter"], suffix="_found")
-    assert joined.height == truth.height
+    joined = planted.join(read(demo.results / "golfers/golfers.csv"), on=["golfer", "quarter"], suffix="_found")
+    assert joined.height == planted.height
     return joined
 
 
