@@ -122,7 +122,9 @@ def test_the_answer_comes_first_and_adds_up(results):
     ]
 
 
-FARTHER = "With roll, 12.5 deg and 2,300 rpm should go {} farther than the efficient drive, for {} carry."
+FARTHER = (
+    "With roll, a launch of 12.5 deg and spin of 2,300 rpm should go {} farther than the efficient drive, for {} carry."
+)
 
 
 @pytest.mark.parametrize(
