@@ -11,7 +11,7 @@ _RUN = (
     "Bounce and roll after landing. Its interval allows for turf half a step softer or firmer; how drives scatter is "
     "not in it."
 )
-_TOTAL = "Carry and run, with the doubt of both."
+_TOTAL = "Carry and roll. Its interval has the doubt of both."
 _ROUNDING_YD = 1e-6
 
 

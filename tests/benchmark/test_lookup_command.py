@@ -18,12 +18,14 @@ from pipeline.benchmark.frontier_here import frontier_in
 from pipeline.benchmark.frontier_part import part_about
 from pipeline.benchmark.lookup import look_up
 from pipeline.benchmark.lookup_command import Asked, find_results, place_of, read_results
+from pipeline.benchmark.lookup_text import lookup_text
 from pipeline.benchmark.reach import Reach
 from pipeline.benchmark.typed_question import limits_near
 from pipeline.cli import cli
 from pipeline.edge.artefacts import write_artefact
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.shown import IMPERIAL, METRIC
 from pipeline.statistics.drive_spread import LEVELS, UsualDrives, UsualReaching
 
 CONTRACT = {
@@ -118,6 +120,27 @@ def test_the_answer_comes_first_and_adds_up(results):
         f"  9 drives in 10   223 to 237 yd of carry; {drive[0]} to {drive[1]} yd with roll",
         f"  90 % interval    235 to 238 yd for the efficient carry; {best[0]} to {best[1]} yd with roll",
     ]
+
+
+FARTHER = (
+    "With roll, a launch of 12.5 deg and spin of 2,300 rpm should go {} farther than the efficient drive, for {} carry."
+)
+
+
+@pytest.mark.parametrize(
+    ("gain", "cost", "units", "said"),
+    [
+        (2.4, 1.6, IMPERIAL, FARTHER.format("2 yd", "2 yd less")),
+        (1.0, 0.4, IMPERIAL, FARTHER.format("1 yd", "hardly any")),
+        (2.4, 1.6, METRIC, FARTHER.format("2 m", "1 m less")),
+        (0.99, 0.8, IMPERIAL, None),
+    ],
+)
+def test_a_delivery_that_gives_a_yard_of_total_is_named(results, gain, cost, units, said):
+    answer = answered(results, 97) | {"best_total_gain_yd": gain, "best_total_carry_cost_yd": cost}
+    answer |= {"best_total_launch_deg": 12.4, "best_total_spin_rpm": 2312.0}
+    lines = [line.strip() for line in lookup_text("Hill", answer, [], units, left_out=False).splitlines()]
+    assert (lines[-1] == said) if said else not any(line.startswith("With roll") for line in lines)
 
 
 def test_the_answer_in_json_has_the_keys_of_the_contract(results):

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.lookup_command import Asked, place_of
+from pipeline.benchmark.lookup_text import TOLD_FROM_YD
 from pipeline.coach.landing.landing_tables import OnTurf, landing_bands, landings_of
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_csv
@@ -34,7 +35,7 @@ def run(
     write_csv(Path(landing), table)
     of_bands = LandingBands.validate(landing_bands(turfs, read_table(bands, BandTable)))
     write_csv(Path(landing_bands_csv), of_bands)
-    gains = table.filter(pl.col("total_gain_yd") >= 1).group_by("turf", maintain_order=True).len().rows()
-    told = ", ".join(f"{count} on {turf} turf" for turf, count in gains) or "none"
+    gains = table.filter(pl.col("total_gain_yd") >= TOLD_FROM_YD).get_column("turf").cast(pl.String)
+    told = ", ".join(f"{gains.eq(turf).sum()} on {turf} turf" for turf in TURFS)
     golfers_told = table.get_column("golfer").n_unique()
-    print(f"Landing of {golfers_told} golfers. A yard or more of total to gain by delivery alone: {told}.")
+    print(f"Landing of {golfers_told} golfers. Another delivery gives a yard or more of total: {told}.")

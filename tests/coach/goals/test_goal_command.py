@@ -101,6 +101,26 @@ def test_without_carry_the_distance_has_the_run_in_it(results):
     )
 
 
+def test_the_runs_doubt_widens_a_goal_in_total(results):
+    given = ("--speed", 92, "--launch", 14, "--spin", 2800, "--ball-speed", 1.4 * 92)
+    carry, total = answered(results, 240, "--carry", *given), answered(results, 262, *given)
+    landing = fly(Launch.straight(1.4 * 92 * 0.44704, 14.0, 2800.0), Ball(drag=0.9), Air.of(15.0, 101325.0, 0.0))
+    at = landing.speed_mps, landing.descent_deg, landing.spin_rpm * RPM
+    run, softer, firmer = (run_m(*at, turf)[0] / 0.9144 for turf in (NORMAL, *NEIGHBORS[NORMAL]))
+    below, above = np.hypot(0.04 * 217.6, run - softer), np.hypot(0.02 * 217.6, firmer - run)
+    edges = total["present_yd"] - below, total["present_yd"] + above
+    assert (total["present_lo90_yd"], total["present_hi90_yd"]) == pytest.approx(edges)
+    assert (total["gap_lo90_yd"], total["gap_hi90_yd"]) == pytest.approx((262 - edges[1], 262 - edges[0]))
+    for name in ("efficient_speed", "present_speed"):
+        widths = [one[f"{name}_hi90_mph"] - one[f"{name}_lo90_mph"] for one in (carry, total)]
+        assert widths[1] > widths[0] + 0.3
+    # Carry's doubt alone: 1 yd to either side at 2.5 yd a mph; the turf adds 3 to 6 yd.
+    assert total["efficient_speed_lo90_mph"] < total["efficient_speed_mph"] - 1.2
+    # What the delivery can give is as well known as in carry: an efficient drive runs on the same turf.
+    below = carry["delivery_yd"] - carry["delivery_lo90_yd"]
+    assert total["delivery_yd"] - total["delivery_lo90_yd"] == pytest.approx(below, abs=1e-9)
+
+
 SHARES = ("share_reaching", "share_reaching_lo90", "share_reaching_hi90", "share_efficient", "share_at_goal_speed")
 
 

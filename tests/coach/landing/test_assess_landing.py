@@ -60,7 +60,7 @@ def assessed(tmp_path, golfers, frontier=None):
 
 
 def study_frontier():
-    """Efficient carry of `sample_model`, at the highest launch that is reached, and the best of lower ones for total."""
+    """Efficient carry of `sample_model`, at the highest launch that is reached, and most total of all launches."""
     speeds = np.array(SPEEDS, dtype=float)
     launches = np.arange(12, 16.1, 0.25)
     drives = [part.ravel() for part in np.meshgrid(1.48 * speeds, launches, 2800.0, indexing="ij")]
