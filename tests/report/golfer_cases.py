@@ -123,6 +123,7 @@ def golfers_study(units="yards"):
     guessed = [
         played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")
     ]
+    wilder = change("a", club_speed="better", carry="better", lost="worse", launch="changed")
     others = {
         "Progress": [
             changed(wilder, offline_sd="worse"),

@@ -71,7 +71,7 @@ const PLAN = (() => {
     const { plan } = story;
     if (!plan) return null;
     const trending = ["gaining", "losing"].includes(story.practice?.trend) && plan.weeks.some((one) => known(one.speed_mph.value));
-    const words = [trending ? context.fill("plan_if") : "", ...plan.notes, due(context, plan.goal), light(context, plan.goal), sets(context, plan), rest(context, plan)];
+    const words = [trending ? context.fill(`plan_if_${story.practice.trend}`) : "", ...plan.notes, due(context, plan.goal), light(context, plan.goal), sets(context, plan), rest(context, plan)];
     return GOLFER_BLOCKS.block(context, "plan", title(context, plan), context.fill(plan.with_ball ? "plan_topic_ball" : "plan_topic"),
       tableOf(context, plan), GOLFER_BLOCKS.paragraph(context, words.filter(Boolean).join(" ")));
   }

@@ -63,7 +63,7 @@ const GOLFER_SHEET = (() => {
   const MOST_RULES = 16; // lines to write on; what the side has no room for is cut off
 
   // What a side without room for it spares: the largest first, see academy_golfer_fit.js.
-  const SPARED = { direction: 1, landing: 2, practice: 3, charts: 10 };
+  const SPARED = { direction: 1, landing: 2, practice: 3, charts: 10, no_practice: 11 };
   const SPARED_WORDS = { consistency: 4, contact: 5, window: 6, launch_spin: 7, curve: 8, other: 9 };
   const SPARED_IN_FRONT = { ".block-straight .together": 1, ".block-straight .note:not(.together)": 2, ".block-delivery .note": 3 };
 
@@ -84,8 +84,9 @@ const GOLFER_SHEET = (() => {
     const plan = PLAN.block(context, story);
     const more = [spare(LANDING.direction(context, story, { brief: true }), SPARED.direction), spare(LANDING.block(context, story, { brief: true }), SPARED.landing)].filter(Boolean);
     const practice = blocks.practice(context, story);
+    if (plan || (more.length && !story.practice)) spare(practice, plan ? SPARED.practice : SPARED.no_practice);
     const goal = blocks.hasChanges(story) ? blocks.goal(context, story) : null; // else it stands on the front
-    const told = [goal, plan ? spare(practice, SPARED.practice) : practice, plan, ...more].filter(Boolean);
+    const told = [goal, practice, plan, ...more].filter(Boolean);
     const words = blocks.words(context, story);
     words.querySelectorAll("[data-word]").forEach((one) => { if (SPARED_WORDS[one.dataset.word]) spare(one, SPARED_WORDS[one.dataset.word]); });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
