@@ -2,8 +2,8 @@
 
 import pytest
 from golfer_cases import CONTACT, LAUNCH, RESOLVED, golfers_study, taught
-from page_cases import FRONTIER, SETTINGS, drives_of, played, tables_of
-from teaching_cases import band_landed, directed, landed, speed_goal, teaching_tables
+from page_cases import FRONTIER, SETTINGS, directed, drives_of, played, tables_of
+from teaching_cases import band_landed, landed, speed_goal, teaching_tables
 
 from pipeline.report.page.direction_part import direction_of, turn_of, way, ways
 from pipeline.report.page.ground import Ground
