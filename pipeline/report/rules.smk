@@ -62,6 +62,7 @@ rule write_report:
         card=MODEL["card"],
         model=MODEL["model"],
         which=WHICH,
+        calibration=MODEL["calibration"],
     output:
         page=report(f"{OUT}/report/academy.html", category="Pages"),
     log:
@@ -301,6 +302,7 @@ MADE = sorted(
         rules.write_intervals,
         rules.assess_golfers,
         rules.assess_straightness,
+        rules.assess_landing,
         rules.assess_progress,
         rules.plan_goals,
         rules.advise_delivery,

@@ -13,6 +13,7 @@ from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.logs import DriveTable, Rejects, Sources
 from pipeline.tables.progress import Progress
+from pipeline.tables.straightness import Straightness
 from pipeline.tables.table_set import TableSet
 
 SETTINGS = {
@@ -80,6 +81,7 @@ def drives_of(rows, **given):
 def tables_of(rows, **others):
     """Give the tables of a study; `others` by the names of their schemas, in rows."""
     schemas = (Goals, Priorities, Delivery, Progress, BandTable, Sources, Rejects, Devices)
+    schemas += tuple(schema for schema in (Straightness,) if schema.__name__ in others)  # not every study has one
     made = {schema: table_of(schema, others.get(schema.__name__, [])) for schema in schemas}
     return TableSet({Golfers: table_of(Golfers, rows), **made})
 
@@ -99,6 +101,19 @@ def loft(name, **given):
         "loft_change_deg": 2.0, "best_carry_yd": 206.0, "gain_yd": 6.0, "gain_lo90_yd": 4.0, "gain_hi90_yd": 8.0,
         "advice": "more loft", "loft_by": "golfers", "attack_change_deg": 3.0, "attack_loft_change_deg": -1.0,
         "attack_gain_yd": 3.0, "attack_gain_lo90_yd": 2.0, "attack_gain_hi90_yd": 4.0,
+    }  # fmt: skip
+    return row | given
+
+
+def directed(name, by="golfer", path=-1.0, change=-2.1, **given):
+    """Make a golfer's row of `Delivery` with path and face; the path's interval reaches 1 deg to each side."""
+    after = path + change
+    row = loft(name) | {
+        "attack_deg": -1.2, "path_deg": path, "face_deg": 0.6, "plane_deg": 47.3, "path_by": by,
+        "path_after_attack_deg": after, "path_after_attack_lo90_deg": after - 1,
+        "path_after_attack_hi90_deg": after + 1,
+        "swing_direction_turn_deg": -after, "start_direction_deg": 1.1, "spin_axis_deg": 4.3,
+        "direction_note": "Try it with a coach.",
     }  # fmt: skip
     return row | given
 
@@ -239,6 +254,18 @@ CASES = {
                            priority("b"), priority("f")],
             "Goals": [goal("1"), goal("f", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None)],
             "Progress": [progress("1", "lost", "carry", "club_speed"), progress("f", "speed_ratio", "launch", "spin")],
+        },
+    ),
+    "directions of each kind": (
+        [*[played(n, **LOW) for n in "12"], *_steady("3", "4", "5", "6")],
+        {
+            "Delivery": [
+                directed("1"),
+                directed("2", "plane assumed", path=1.2, change=-2.8, start_direction_deg=-1.2, spin_axis_deg=-4.0),
+                directed("3", "plane read", path=-2.0, change=-2.1, start_direction_deg=0.1, spin_axis_deg=0.1),
+                directed("4", path=0.1, change=-0.1), directed("5", path=1.0, change=1.5),
+                directed("6", path=2.0, change=0.1),
+            ],
         },
     ),
     "unsure": ([played("1", flagged=True, cause="launch", launch=14.0, launch_deg=8.0, reach=5.0)], {}),

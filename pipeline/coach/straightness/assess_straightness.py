@@ -14,12 +14,10 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.straightness.band_spreads import band_spreads
 from pipeline.coach.straightness.offline import COLUMNS, SideFlight
 from pipeline.coach.straightness.straightness import landed, straightness_of
-from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.tables.straightness import ASSESSED, Straightness, StraightnessBands
 
 
@@ -35,8 +33,7 @@ def run(
     min_golfers: int,
 ) -> None:
     """Run the step; see the module's docstring."""
-    found = read_artefact(calibration, StudyFlight)
-    flight = SideFlight(found.calibration.ball, StandardAir.model_validate(air), found.speed_ratio or ASSUMED_RATIO)
+    flight = SideFlight.of(read_artefact(calibration, StudyFlight), air)
     landings, counts = landed(open_drives(Path(drives), COLUMNS), flight)
     table = Straightness.validate(straightness_of(landings, counts, min_shots, corridor_yd))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])

@@ -1,5 +1,6 @@
 """How far right of the target line each drive comes down: as logged or flown, without what the cross wind did."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,10 +9,12 @@ import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import KEYS
+from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.standard import standard_pair
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 from pipeline.physics.ball import Ball
+from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.physics.trajectory import Launch, Wind, fly
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
@@ -49,6 +52,11 @@ class SideFlight:
     ball: Ball
     standard: StandardAir
     ratio: float
+
+    @classmethod
+    def of(cls, study: StudyFlight, standard: Mapping[str, float]) -> "SideFlight":
+        """Fly a study's drives as its calibration says, with the air of the standard conditions."""
+        return cls(study.calibration.ball, StandardAir.model_validate(standard), study.speed_ratio or ASSUMED_RATIO)
 
     def from_start(self, drives: pl.DataFrame) -> Array:
         """Give where drives come down from start direction and spin axis, in calm standard air: yd, shape (n,)."""

@@ -1,6 +1,5 @@
 """What the drives themselves add to the tables: device, ball, group, days, the spread of strikes, drives to draw."""
 
-from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -67,28 +66,6 @@ def _most(frame: pl.DataFrame, column: str) -> pl.DataFrame:
     return counted.group_by(KEYS, maintain_order=True).agg(pl.col(column).first())
 
 
-def shares_reaching(drives: pl.DataFrame | Drives, quarter: str, limits_yd: Mapping[str, float]) -> dict[str, float]:
-    """Give the share of each golfer's drives of a quarter that carry a distance at least, at standard conditions.
-
-    Parameters
-    ----------
-    drives : DataFrame or Drives
-    quarter : str
-    limits_yd : mapping of str to float
-        The distance by golfer.
-    """
-    limits = pl.DataFrame(
-        {"golfer": list(limits_yd), "limit": list(limits_yd.values())}, {"golfer": pl.String, "limit": pl.Float64}
-    )
-
-    def share(frame: pl.DataFrame) -> pl.DataFrame:
-        here = frame.filter(pl.col("quarter") == quarter).with_columns(pl.col("golfer").cast(pl.String))
-        reached = (pl.col("carry_standard_yd") >= pl.col("limit")).mean().alias("share")
-        return here.join(limits, on="golfer").group_by("golfer").agg(reached)
-
-    return dict(Drives.of(drives).gathered(share).iter_rows())
-
-
 def drives_to_draw(drives: pl.DataFrame | Drives, quarter: str) -> dict[str, list[list[float]]]:
     """Pick the drives of a quarter to draw, evenly thinned, as launch, spin and carry at standard conditions.
 
@@ -107,13 +84,16 @@ def drives_to_draw(drives: pl.DataFrame | Drives, quarter: str) -> dict[str, lis
     return found
 
 
-def _thinned(frame: pl.DataFrame) -> pl.DataFrame:
-    measured = frame.filter(MEASURED)
+def evenly_thinned(frame: pl.DataFrame) -> pl.DataFrame:
+    """Keep at most `MOST_DRIVES` of each golfer's rows, evenly apart."""
     place, count = pl.int_range(pl.len()).over("golfer"), pl.len().over("golfer").clip(1)
     # The drives at which place * most / count enters a new whole number: most of them, evenly apart.
     step = (place * MOST_DRIVES) // count
-    kept = measured.filter((count <= MOST_DRIVES) | (place == 0) | (step != ((place - 1) * MOST_DRIVES) // count))
-    return kept.select(
+    return frame.filter((count <= MOST_DRIVES) | (place == 0) | (step != ((place - 1) * MOST_DRIVES) // count))
+
+
+def _thinned(frame: pl.DataFrame) -> pl.DataFrame:
+    return evenly_thinned(frame.filter(MEASURED)).select(
         pl.col("golfer").cast(pl.String),
         pl.col("launch_deg").cast(pl.Float64).round(1),
         (pl.col("spin_rpm").cast(pl.Float64) / 10).round(0) * 10,

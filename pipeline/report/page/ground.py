@@ -41,12 +41,15 @@ class Ground:
         The columns of `pipeline.report.page.facts.PAGE_COLUMNS`.
     settings : mapping
         Keys `study`, `flags`, `bands`, `privacy` and `window_tolerance_yd`.
+    landings : DataFrame, optional
+        Where the newest drives to draw came down: from `pipeline.report.page.straight_part.landings_to_draw`.
     """
 
     tables: TableSet
     frontier: Frontier
     drives: pl.DataFrame | Drives
     settings: Mapping[str, Any]
+    landings: pl.DataFrame | None = None
 
     @property
     def threshold_yd(self) -> float:

@@ -2,16 +2,22 @@
 
 from typing import Any
 
-from pipeline.coach.progress.measures import MEASURES, Measure
+from pipeline.coach.progress.measures import MEASURES, STRAIGHT, Measure
 from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
-from pipeline.report.page.facts import drives_to_draw, shares_reaching
+from pipeline.report.page.direction_part import direction_of
+from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
 from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.landing_part import landings_of
+from pipeline.report.page.plan_part import plans_of
 from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
+from pipeline.report.page.reaching_part import reaching_of
 from pipeline.report.page.said import say
+from pipeline.report.page.straight_part import straight_of
 from pipeline.report.shown_sums import shown_goal, shown_losses
 from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded, shown_edges, whole
 from pipeline.tables.columns import facts_of
+from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Progress
@@ -22,8 +28,9 @@ PARTS = ("contact", "launch", "spin", "consistency", "curve", "other")
 def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
     """Give each golfer's story by pseudonym; see `pipeline.report.page.payload` for what is in one."""
     drives = drives_to_draw(ground.drives, ground.newest)
-    changes, shares = _changes(ground), _shares(ground)
+    changes, straight = _changes(ground), straight_of(ground)
     goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    deliveries, landings, plans = ground.by_golfer(Delivery), landings_of(ground), plans_of(ground)
     told = {}
     for golfer, history in ground.histories.items():
         row = history[-1]
@@ -33,10 +40,14 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
             "changes": changes.get(golfer, []),
             "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
             "place": _place(ground, row),
-            "goal": _goal(goals.get(golfer), shares.get(golfer), ground),
+            "goal": _goal(goals.get(golfer), ground),
+            "straight": straight.get(golfer),
             "practice": _practice(practice.get(golfer)),
             "advice": advice_of(row, ground.about(row)) if now else [],
             "first": _first(firsts.get(golfer), row, ground),
+            "direction": direction_of(deliveries.get(golfer)),
+            "landing": landings.get(golfer),
+            "plan": plans.get(golfer),
         }
     return told
 
@@ -75,16 +86,6 @@ def _as_carried(drives: list[list[float]], row: Row, ground: Ground) -> list[lis
     """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
     mean = ground.facts[row["golfer"], row["quarter"]]["mean_yd"]
     return [[launch, spin, whole(carry * row["carry_yd"] / mean)] for launch, spin, carry in drives]
-
-
-def _shares(ground: Ground) -> dict[str, float]:
-    """Give the share of each golfer's newest drives that carry the goal, without what device and ball add."""
-    limits = {}
-    for golfer, goal in ground.by_golfer(Goals).items():
-        row = ground.now.get(golfer)
-        if row is not None and goal["goal_yd"] is not None:
-            limits[golfer] = goal["goal_yd"] * ground.facts[golfer, ground.newest]["mean_yd"] / row["carry_yd"]
-    return shares_reaching(ground.drives, ground.newest, limits)
 
 
 def _tens(rpm: float) -> int:
@@ -127,7 +128,7 @@ def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
     found: dict[str, list[dict[str, Any]]] = {}
     for row in table.sort("golfer", "quarter").iter_rows(named=True):
         entries = found.setdefault(row["golfer"], [])
-        for measure in MEASURES:
+        for measure in (*MEASURES, *STRAIGHT):
             if row[measure.change()] is None:
                 continue
             entries.append(_change(row, measure, facts[measure.change()].decimals + 1, ground))
@@ -168,8 +169,8 @@ def _place(ground: Ground, row: Row) -> dict[str, Any]:
     }
 
 
-def _goal(row: Row | None, share: float | None, ground: Ground) -> dict[str, Any] | None:
-    """Word a row of `Goals`; share is that of the newest quarter's drives which carry the goal."""
+def _goal(row: Row | None, ground: Ground) -> dict[str, Any] | None:
+    """Word a row of `Goals`."""
     if row is None or row["goal_yd"] is None:
         return None
     shown = {name: ground.yd(yards) for name, yards in shown_goal(row, ground.units).items()}
@@ -186,7 +187,7 @@ def _goal(row: Row | None, share: float | None, ground: Ground) -> dict[str, Any
         "quarters_lo": _tenth(row["quarters_lo90"]),
         "quarters_hi": _tenth(row["quarters_hi90"]),
         "reach": row["reach"],
-        "share": None if share is None else round(share, 3),
+        "reaching": reaching_of(row),
     }
 
 

@@ -167,5 +167,5 @@ const GOLFER_CHARTS = (() => {
     return { plot, drawn: shown.length, outside: drives.length - shown.length };
   }
 
-  return { parts, quarters, delivery, carries };
+  return { parts, quarters, delivery, carries, drawn, HALO };
 })();

@@ -180,14 +180,13 @@ const GOLFER_BLOCKS = (() => {
 
   // --- What changed ------------------------------------------------------------------------------------------------------
 
-  const changesOf = (story) => MEASURES.map((measure) => [
+  const changesOf = (story, measures = MEASURES) => measures.map((measure) => [
     measure, story.changes.find((one) => one.measure === measure.name && one.quarter === newest(story).quarter),
   ]).filter(([, one]) => one);
 
   const hasChanges = (story) => changesOf(story).length > 0;
 
-  function changeTitle(context, story, since) {
-    const found = changesOf(story);
+  function changeTitle(context, story, since, found) {
     if (!found.length) return say(context, story.quarters.length < 2 ? "first_quarter" : "no_comparison");
     const with_ = (verdict) => found.filter(([, one]) => one.verdict === verdict).map(([measure]) => say(context, `measure_${measure.name}`).toLowerCase());
     const told = ["better", "worse", "changed"].map((verdict) => [verdict, with_(verdict)]).filter(([, names]) => names.length)
@@ -212,14 +211,9 @@ const GOLFER_BLOCKS = (() => {
     return change(one.change, measure, units);
   }
 
-  function changes(context, story) {
+  // A table of changes since a quarter: what, by how much, the likely range, the verdict.
+  function changesTable(context, story, found, since) {
     const units = unitsOfPage(context);
-    const found = changesOf(story);
-    const since = quarterText(found[0]?.[1].since);
-    const title = changeTitle(context, story, since);
-    if (!found.length) {
-      return block(context, "changes", title, say(context, "changes_topic_first"), paragraph(context, say(context, story.quarters.length < 2 ? "first_quarter_words" : "no_comparison_words")));
-    }
     const heads = ["what", "change", "range", "verdict"].map((name, place) => context.el("th", { scope: "col", class: place === 0 || place === 3 ? "text" : null }, say(context, `head_${name}`, { quarter: since })));
     const rows = found.map(([measure, one]) => {
       const unit = unitOf(measure, units);
@@ -229,8 +223,18 @@ const GOLFER_BLOCKS = (() => {
         context.el("td", {}, known(one.change) ? `${changeText(story, measure, one, units)} ${unit}`.trim() : say(context, "not_known")),
         context.el("td", {}, ends), context.el("td", { class: "text verdict" }, ...verdictText(context, one.verdict)));
     });
+    return context.el("table", {}, context.el("thead", {}, context.el("tr", {}, ...heads)), context.el("tbody", {}, ...rows));
+  }
+
+  function changes(context, story, measures = MEASURES) {
+    const found = changesOf(story, measures);
+    const since = quarterText(found[0]?.[1].since);
+    const title = changeTitle(context, story, since, found);
+    if (!found.length) {
+      return block(context, "changes", title, say(context, "changes_topic_first"), paragraph(context, say(context, story.quarters.length < 2 ? "first_quarter_words" : "no_comparison_words")));
+    }
     return block(context, "changes", title, say(context, "changes_topic", { quarter: since }),
-      context.el("table", {}, context.el("thead", {}, context.el("tr", {}, ...heads)), context.el("tbody", {}, ...rows)));
+      changesTable(context, story, found, since));
   }
 
   // --- History -----------------------------------------------------------------------------------------------------------
@@ -281,10 +285,10 @@ const GOLFER_BLOCKS = (() => {
     const sum = reached ? [] : [["carry_yd", ""], ["strike_yd", "+"], ["speed_yd", "+"], ["goal_yd", "="]].filter(([name]) => known(goal[name]));
     const rows = sum.map(([name, sign]) => context.el("tr", { dataset: { goal: name } },
       context.el("th", { scope: "row", class: "text" }, say(context, `goal_${name}`)), context.el("td", {}, sign), context.el("td", {}, distanceFigure(goal[name], units)), context.el("td", { class: "text" }, units.distance.text)));
-    const share = known(goal.share) ? say(context, "goal_share", { percent: `${wholeOf(100 * goal.share)} %` }) : "";
-    const words = [goalPace(context, goal), goalSpeeds(context, goal), share];
+    const words = [goalPace(context, goal), goalSpeeds(context, goal)];
     return block(context, "goal", title, say(context, `goal_from_${goal.from.replaceAll(/[^a-z]+/g, "_")}`),
-      rows.length ? context.el("table", { class: "sum" }, context.el("tbody", {}, ...rows)) : null, paragraph(context, words.filter(Boolean).join(" ")));
+      rows.length ? context.el("table", { class: "sum" }, context.el("tbody", {}, ...rows)) : null, paragraph(context, words.filter(Boolean).join(" ")),
+      GOLFER_REACHING.reaching(context, goal));
   }
 
   function goalPace(context, goal) {
@@ -333,9 +337,12 @@ const GOLFER_BLOCKS = (() => {
 
   // --- Words -------------------------------------------------------------------------------------------------------------
 
-  const WORDS = ["lost", "efficient", "contact", "launch_spin", "consistency", "other", "window", "range", "sure", "verdicts"];
+  const WORDS = ["lost", "efficient", "contact", "launch_spin", "consistency", "curve", "other", "window", "range", "sure", "verdicts"];
 
-  function words(context) {
+  // Words of what the golfer's logs don't tell are left out.
+  const isTold = (name, story) => name !== "curve" || known(newest(story).parts?.curve);
+
+  function words(context, story) {
     const { study } = context.data;
     const units = unitsOfPage(context);
     const filled = {
@@ -345,9 +352,9 @@ const GOLFER_BLOCKS = (() => {
       better: study.better,
     };
     const parts = (text) => text.split(": ");
-    return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.map((name) => {
+    return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.filter((name) => isTold(name, story)).map((name) => {
       const [term, ...rest] = parts(say(context, `word_${name}`, filled));
-      return context.el("div", {}, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
+      return context.el("div", { dataset: { word: name } }, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
     })));
   }
 
@@ -356,5 +363,5 @@ const GOLFER_BLOCKS = (() => {
       context.el("ul", {}, ...context.data.settings.cautions.map((text) => context.el("li", {}, text))), paragraph(context, say(context, "cautions_more"), { class: "note" }));
   }
 
-  return { hasChanges, statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changeTitle, measureChart, quartersTable, paragraph, known, quarterText };
+  return { hasChanges, statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changesOf, changesTable, outsideText, chartFigure, toolsOf, measureChart, quartersTable, paragraph, known, quarterText };
 })();
