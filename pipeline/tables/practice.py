@@ -207,7 +207,7 @@ class PracticePlan(cols.Table):
     speed_mph, speed_lo90_mph, speed_hi90_mph = cols.estimate(
         "Club speed then",
         "Mean over sessions around that day: if the trend goes on, or as now where the trend is no more than chance. "
-        "The interval grows with the weeks ahead and has in it that the trend may stop on any day.",
+        "The interval grows with the weeks ahead. That the trend may stop, or may have stopped, is in it.",
         why_empty="Empty: it can't be told, as the note says.",
     )  # fmt: skip
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
@@ -246,14 +246,11 @@ class SpeedGoals(cols.Table):
     )
     due_on = cols.day("Due day", "When the goal's speed is reached if the trend goes on.", nullable=True)
     due_lo90_on = cols.day(
-        "Due day, early", "Early end of its 90 % interval. The goal's speed is taken as it stands.", nullable=True
-    )
-    due_hi90_on = cols.day(
-        "Due day, late",
-        "Late end of it, with the chance that the trend stops; empty with a day: it could take more than a year, or "
-        "never come.",
+        "Due day, early",
+        "Early end of its 90 % interval, for the goal's speed as it stands. There is no late end: the gain may level "
+        "off, and then the day comes later or never.",
         nullable=True,
-    )  # fmt: skip
+    )
     light_target_mph, light_target_lo90_mph, light_target_hi90_mph = cols.estimate(
         "Light tool for the goal",
         "Where the light tool's best speed should stand for the goal's speed, which is taken as it stands.",
@@ -265,14 +262,12 @@ class SpeedGoals(cols.Table):
     def only_a_dated_goal_has_a_day(cls) -> pl.Expr:
         """Check that a day with its early end stands exactly where the goal is dated."""
         dated = pl.col("due") == "dated"
-        late = pl.col("due_hi90_on").is_null() | dated
-        return (pl.col("due_on").is_not_null() == dated) & (pl.col("due_lo90_on").is_not_null() == dated) & late
+        return (pl.col("due_on").is_not_null() == dated) & (pl.col("due_lo90_on").is_not_null() == dated)
 
     @dy.rule()
     def days_are_in_order(cls) -> pl.Expr:
-        """Check that the due day lies in its interval; null passes."""
-        day = pl.col("due_on")
-        return ((pl.col("due_lo90_on") <= day) & (day <= pl.col("due_hi90_on").fill_null(day))).fill_null(True)
+        """Check that the early end is no later than the due day; null passes."""
+        return (pl.col("due_lo90_on") <= pl.col("due_on")).fill_null(True)
 
     @dy.rule()
     def reached_is_speed_now(cls) -> pl.Expr:

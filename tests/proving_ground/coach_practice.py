@@ -127,7 +127,11 @@ def _swings(
         other = g["turns"][who] & (day > days / 2) & (g["kind"][who] != "both")
         light = np.where(g["kind"][who] == "both", number % 2 == 0, (g["kind"][who] == "light") ^ other)
         effort = np.linspace(EFFORT_LO, 1, SWINGS_OF_A_SET)[None, :] + 0.01 * rng.standard_normal((len(who), 1))
-        best = (g["level_mph"][who] + g["gain_mph"][who] * gained(world, day / 7)) * form * np.where(light, g["factor"][who], 1.0)
+        best = (
+            (g["level_mph"][who] + g["gain_mph"][who] * gained(world, day / 7))
+            * form
+            * np.where(light, g["factor"][who], 1.0)
+        )
         noise = 1 + SWING_SD * rng.standard_normal(effort.shape) + READ_SD * rng.standard_normal(effort.shape)
         speed = best[:, None] * effort * noise
         bad = rng.uniform(size=speed.shape) < world.misreads
@@ -184,7 +188,9 @@ def _drives(
     form = 1 + 0.01 * rng.standard_normal((*shape[:2], 1))
     if slow is not None and world.slow_with_ball:
         form = form + slow[np.arange(golfers.height)[:, None, None], (day - FIRST_DAY)[:, :, :1]]
-    speed = (level + gap + gain * gained(world, (day - FIRST_DAY) / 7)) * form * (1 + 0.015 * rng.standard_normal(shape))
+    speed = (
+        (level + gap + gain * gained(world, (day - FIRST_DAY) / 7)) * form * (1 + 0.015 * rng.standard_normal(shape))
+    )
     on = pl.Series(day.ravel()).cast(pl.Int32).cast(pl.Date)
     return pl.DataFrame(
         {

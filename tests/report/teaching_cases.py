@@ -60,7 +60,7 @@ def speed_goal(name, due="dated", **given):
     row = {"golfer": code(name), "goal_yd": 231.0, "goal_speed_mph": 99.2, "goal_speed_lo90_mph": 97.6, "due": due}
     row |= {"goal_speed_hi90_mph": 101.1, "speed_now_mph": 96.6, "with_ball": True, "light_target_mph": 119.4}
     if due == "dated":
-        row |= {"due_on": date(2027, 1, 8), "due_lo90_on": date(2026, 11, 20), "due_hi90_on": date(2027, 4, 2)}
+        row |= {"due_on": date(2027, 1, 8), "due_lo90_on": date(2026, 11, 20)}
     return row | {"light_target_lo90_mph": 117.2, "light_target_hi90_mph": 121.6} | given
 
 

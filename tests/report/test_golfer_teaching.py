@@ -153,7 +153,7 @@ def test_a_plan_that_cannot_be_told_says_so(open_golfer):
     ("due", "more", "words"),
     [
         ("reached", {}, "Struck well, 231 yd takes 99 mph: that speed is there."),
-        ("dated", {"due_hi_on": None}, "(likely Nov 20, 2026 or later; the gain may level off before)"),
+        ("dated", {}, "(hardly before Nov 20, 2026; later or never if the gain levels off)"),
         ("beyond_practice", {}, "that speed is farther ahead than the practice looks back, so we give no day"),
         ("beyond_a_year", {}, "is more than a year away at this gain"),
     ],

@@ -105,7 +105,11 @@ def project(golfers: pl.DataFrame, bands: SpeedBands) -> pl.DataFrame:
     edge = bands.begins_at(centre)
     found = crossing(edge - level, level_variance, slope, variance, reach_of(golfers, "best"))
     gaining = (golfers.get_column("trend") == "gaining").to_numpy()
-    barred = ~gaining | golfers.get_column("lapsed").to_numpy() | (golfers.select(assumed()).to_series().to_numpy() & ~with_ball)
+    barred = (
+        ~gaining
+        | golfers.get_column("lapsed").to_numpy()
+        | (golfers.select(assumed()).to_series().to_numpy() & ~with_ball)
+    )
     days = [first + 7 * (start + weeks) for weeks in found]
     return golfers.with_columns(
         *(pl.Series(name, values).fill_nan(None) for name, values in (

@@ -1,9 +1,10 @@
 """How fast a golfer may be weeks from now: the trend, its error, form that lasts, and the chance that the trend stops.
 
-No gain goes on forever, and nothing here can see the day it ends. A trend seen over so many weeks is taken to go on for
-w weeks more with chance weeks / (weeks + w): even odds that it lasts as long again, which is all that its age says if it
-is looked at on no special day of its life. So nothing is forecast farther ahead than the practice looks back: from
-there on it is likelier that the trend has stopped than that it goes on.
+No gain goes on forever, and nothing here can see the day it ends. A trend seen over n weeks is taken to go on for w
+weeks more with chance n / (n + w): even odds that it lasts as long again, which is all that its age says of something
+that is looked at on no special day of its life. A stop in the last quarter of the practice hardly shows in a line
+through all of it, and has a chance of a quarter by the same rule (`OVER`). Nothing is forecast farther ahead than the
+practice looks back.
 """
 
 from typing import NamedTuple
@@ -17,6 +18,7 @@ from pipeline.coach.practice.session_lines import WANDER, numbers
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL, t_reach
 
+OVER = 0.25  # chance that the trend has stopped already, taken as stopped on the day of the last session
 STOPS = 24  # days on which a trend may stop, equally likely, for one on each of them
 LEAST_VARIANCE = 1e-9  # mph^2: sessions that lie on a line have no error, which has no distribution
 _HALVINGS = 50
@@ -33,6 +35,7 @@ class Outlook(NamedTuple):
     level: Array
     """mph, with a ball where practice.csv says so; its error is independent of the slope's."""
     level_variance: Array
+    """With that of form that lasts, if the level is that of drives: their quarter may have been a good one."""
     slope: Array
     """mph a week, drawn to that of all who practice (`dates.steadied`); NaN where no trend is assessed."""
     slope_variance: Array
@@ -63,15 +66,16 @@ def outlook_of(golfers: pl.DataFrame) -> Outlook:
     first, last = (golfers.get_column(f"{end}_on").cast(pl.Int32).to_numpy() for end in ("first", "last"))
     practiced = (last - first) / 7
     lines = trend_lines(golfers)
+    wander = numbers(golfers, f"best_{WANDER}")
     return Outlook(
         golfers.get_column("golfer").cast(pl.String).to_numpy().astype(str),
         lines.start - practiced,
         practiced,
         lines.level,
-        lines.level_variance,
+        lines.level_variance + np.where(lines.with_ball, np.nan_to_num(wander), 0.0),
         lines.slope,
         lines.slope_variance,
-        numbers(golfers, f"best_{WANDER}"),
+        wander,
         numbers(golfers, "best_freedom"),
         numbers(golfers, "log_error"),
         golfers.get_column("lapsed").to_numpy(),
@@ -107,8 +111,9 @@ def chance_of(outlook: Outlook, speed_mph: Array, weeks: Array, *, wander: bool)
 
     goes_on = outlook.practiced / np.maximum(outlook.practiced + weeks, 1e-9)
     share = (1 - goes_on)[:, None] * (np.arange(STOPS) + 0.5) / STOPS
-    stop = np.column_stack([outlook.practiced[:, None] * share / (1 - share), weeks])
-    weights = np.column_stack([np.repeat(((1 - goes_on) / STOPS)[:, None], STOPS, axis=1), goes_on])
+    stop = np.column_stack([np.zeros_like(weeks), outlook.practiced[:, None] * share / (1 - share), weeks])
+    each = np.repeat(((1 - goes_on) / STOPS)[:, None], STOPS, axis=1)
+    weights = np.column_stack([np.full_like(weeks, OVER), (1 - OVER) * each, (1 - OVER) * goes_on])
     away = stop - outlook.start[:, None]
     mean = outlook.level[:, None] + outlook.slope[:, None] * away
     variance = outlook.level_variance[:, None] + outlook.slope_variance[:, None] * away**2
@@ -149,7 +154,7 @@ def interval_at(outlook: Outlook, weeks: float) -> tuple[Array, Array]:
 
 
 def weeks_until(outlook: Outlook, speed_mph: Array, chance: float, most_weeks: float) -> Array:
-    """Give when a speed is reached with a chance, in weeks from the last session.
+    """Give when a speed is first reached with a chance, in weeks from the last session.
 
     Parameters
     ----------

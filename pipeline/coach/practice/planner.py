@@ -1,5 +1,7 @@
 """What the next weeks of practice may bring each golfer, and when the goal's speed is due."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 import polars as pl
@@ -106,13 +108,13 @@ def speed_goals_of(practice: pl.DataFrame, outlook: Outlook, goals: pl.DataFrame
 
     Notes
     -----
-    The goal's speed is one with a ball, so it is compared with speed with a ball alone.
+    The goal's speed is one with a ball, so it is compared with speed with a ball alone. The 90 % interval of the day it
+    is due has an early end alone: the gain may level off, and then the day comes later or never.
     """
     _check(practice, outlook)
-    speed = "efficient_speed"
-    wanted = goals.select(
-        "golfer", "goal_yd", *(pl.col(f"{speed}_{end}mph").alias(f"goal_speed_{end}mph") for end in ("", "lo90_", "hi90_"))
-    )  # fmt: skip
+    ends = ("", "lo90_", "hi90_")
+    speeds = (pl.col(f"efficient_speed_{end}mph").alias(f"goal_speed_{end}mph") for end in ends)
+    wanted = goals.select("golfer", "goal_yd", *speeds)
     joined = practice.join(wanted, on="golfer", how="left", maintain_order="left", validate="1:1")
     joined = joined.with_columns(pl.Series("log_error", outlook.log_error).fill_nan(None))
     goal, with_ball = numbers(joined, "goal_speed_mph"), joined.get_column("with_ball").to_numpy()
@@ -124,24 +126,24 @@ def speed_goals_of(practice: pl.DataFrame, outlook: Outlook, goals: pl.DataFrame
         *(
             pl.Series(name, np.where(np.isfinite(each) & (due == "dated"), last + each, np.nan))
             .fill_nan(None).cast(pl.Int32).cast(pl.Date)
-            for name, each in zip(("due_on", "due_lo90_on", "due_hi90_on"), days, strict=True)
+            for name, each in zip(("due_on", "due_lo90_on"), days, strict=True)
         ),
         *light_readings(joined, with_ball_goal, "light_target"),
     )  # fmt: skip
-    return SpeedGoals.validate(joined.with_columns(_goal_note(joined, outlook)).select(SpeedGoals.column_names()))
+    return SpeedGoals.validate(joined.with_columns(_goal_note(outlook)).select(SpeedGoals.column_names()))
 
 
-def _due(joined: pl.DataFrame, outlook: Outlook, goal: Array) -> tuple[npt.NDArray[np.str_], tuple[Array, Array, Array]]:
-    """Give each goal's word, and the days from the last session: expected, early and late."""
+def _due(joined: pl.DataFrame, outlook: Outlook, goal: Array) -> tuple[npt.NDArray[np.str_], tuple[Array, Array]]:
+    """Give each goal's word, and the days from the last session: expected and early."""
     now = numbers(joined, "speed_now_mph")
     with_ball = joined.get_column("with_ball").to_numpy()
     gaining = (joined.get_column("trend") == "gaining").to_numpy() & ~_barred(joined, outlook)
     reach = t_reach(np.where(outlook.freedom > 0, outlook.freedom, np.nan))
     rise = goal - outlook.level
     found = crossing(rise, outlook.level_variance, outlook.slope, outlook.slope_variance, reach)
-    # A day begins with its morning: the speed is there on the day after the line crosses it.
-    at = np.ceil(np.maximum(7 * (found.at + outlook.start), 0.0))
-    early, late = (weeks_until(outlook, goal, chance, MAX_DAYS / 7) for chance in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    at = np.ceil(np.maximum(7 * (found.at + outlook.start), 0.0))  # the first whole day after the line crosses it
+    # The gain may stop on any day, so there is no late end, and the early one has the whole tenth.
+    early = np.floor(7 * weeks_until(outlook, goal, 1 - LEVEL, MAX_DAYS / 7))
     told = with_ball & gaining & np.isfinite(at)
     due = np.select(
         [
@@ -154,23 +156,23 @@ def _due(joined: pl.DataFrame, outlook: Outlook, goal: Array) -> tuple[npt.NDArr
         ["no_goal", "reached", "cannot_tell_yet", "beyond_a_year", "beyond_practice"],
         "dated",
     )
-    return due, (at, np.minimum(np.floor(7 * early), at), np.maximum(np.ceil(7 * late), at))
+    return due, (at, np.minimum(early, at))
 
 
-def _goal_note(joined: pl.DataFrame, outlook: Outlook) -> pl.Expr:
+def _goal_note(outlook: Outlook) -> pl.Expr:
     asked = pl.col("due") != "no_goal"
     measured = pl.when(pl.col("log_error").is_null()).then(pl.lit(COMMON_PRACTICE)).otherwise(pl.lit(OWN_PAIRS))
     notes = [
         pl.when(asked & _without_trend(outlook)).then(pl.lit(_NO_TREND)),
         pl.when(asked & pl.Series(outlook.lapsed)).then(pl.lit(_LAPSED)),
         pl.when(asked & ~pl.col("with_ball")).then(pl.lit(_NOT_COMPARED)),
-        pl.when((pl.col("due") == "dated") & pl.col("due_hi90_on").is_null()).then(pl.lit(_MAY_STOP)),
+        pl.when(pl.col("due") == "dated").then(pl.lit(_MAY_STOP)),
         pl.when(pl.col("light_target_mph").is_not_null()).then(pl.format("light tool's factor: {}", measured)),
     ]
     return _joined(notes)
 
 
-def _joined(notes: list[pl.Expr]) -> pl.Expr:
+def _joined(notes: Sequence[pl.Expr]) -> pl.Expr:
     text = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     return pl.when(text != "").then(text).alias("note")
 

@@ -39,9 +39,7 @@ const PLAN = (() => {
     const units = unitsOfPage(context);
     const words = { goal: distanceText(goal.goal_yd, units), speed: speedText(goal.speed_mph.value, units) };
     if (goal.due !== "dated") return context.fill(`plan_${goal.due}`, words);
-    const range = !known(goal.due_lo_on) ? "" : known(goal.due_hi_on)
-      ? context.fill("plan_dated_range", { lo: dayText(goal.due_lo_on), hi: dayText(goal.due_hi_on) })
-      : context.fill("plan_dated_open", { lo: dayText(goal.due_lo_on) });
+    const range = known(goal.due_lo_on) ? context.fill("plan_dated_open", { lo: dayText(goal.due_lo_on) }) : "";
     return context.fill("plan_dated", { ...words, day: dayText(goal.due_on), likely: range });
   }
 
