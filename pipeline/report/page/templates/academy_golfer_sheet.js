@@ -27,8 +27,8 @@ const GOLFER_SHEET = (() => {
     // follows, the pictures give it room.
     const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
     const isFull = story.advice.length > 1;
-    const where = landing(context, story, { ...half, height: isFull ? 180 : 225 });
-    const [picture, chart] = isFull ? (where ? [225, 65] : [285, 100]) : where ? [240, 70] : [390, 180];
+    const where = landing(context, story, { ...half, height: isFull ? 160 : 225 });
+    const [picture, chart] = isFull ? (where ? [195, 55] : [240, 80]) : where ? [240, 70] : [390, 180];
     return context.el("div", { class: "side front" }, head(context, code, story, "front"),
       blocks.toDo(context, story, row), blocks.facts(context, story),
       context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), where ?? blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
@@ -62,7 +62,7 @@ const GOLFER_SHEET = (() => {
 
   function back(context, code, story) {
     const blocks = GOLFER_BLOCKS;
-    const third = { width: column(3), size: SIZE, height: 80 };
+    const third = { width: column(3), size: SIZE, height: 68 };
     const hasTable = blocks.hasChanges(story);
     const table = blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures: [] });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
