@@ -354,7 +354,7 @@ const GOLFER_BLOCKS = (() => {
     const parts = (text) => text.split(": ");
     return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.filter((name) => isTold(name, story)).map((name) => {
       const [term, ...rest] = parts(say(context, `word_${name}`, filled));
-      return context.el("div", {}, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
+      return context.el("div", { dataset: { word: name } }, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
     })));
   }
 
