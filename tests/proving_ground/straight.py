@@ -76,7 +76,7 @@ def measures(judged: Judged) -> dict[str, Value]:
     judged : dict of DataFrame
         `FRAME`, and golfers with true_curve_yd and axis_deg.
     """
-    rows, golfers = judged[FRAME], assessed(judged["golfers"])
+    rows, golfers = judged[FRAME], assessed(judged)
     much = golfers.filter(pl.col("axis_deg").abs() >= MUCH_DEG)
     lost = pl.col("lost_yd") - pl.col("true_lost_yd")
     found = {

@@ -3,10 +3,10 @@
 from datetime import date
 
 import polars as pl
-from page_cases import FRONTIER, SETTINGS, beyond, code, drives_of, played, tables_of
+from page_cases import FRONTIER, SETTINGS, beyond, code, directed, drives_of, played, tables_of
 from rows import table_of
 from straight_cases import changed, landings, not_straight, straight
-from teaching_cases import directed, landed, planned, speed_goal, teaching_tables
+from teaching_cases import landed, planned, speed_goal, teaching_tables
 
 from pipeline.report.page.payload import payload_of
 from pipeline.tables.practice import Practice
@@ -123,6 +123,7 @@ def golfers_study(units="yards"):
     guessed = [
         played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")
     ]
+    wilder = change("a", club_speed="better", carry="better", lost="worse", launch="changed")
     others = {
         "Progress": [
             changed(wilder, offline_sd="worse"),

@@ -1,8 +1,8 @@
-"""Rows of landing, of directions and of the speed plan for hand-made golfers, each odd case once."""
+"""Rows of landing and of the speed plan for hand-made golfers."""
 
 from datetime import date, timedelta
 
-from page_cases import code, loft
+from page_cases import code
 from rows import table_of
 
 from pipeline.tables.delivery import Delivery
@@ -13,19 +13,6 @@ LAST_ON = date(2026, 9, 16)
 RUN_YD = dict(zip(TURFS, (6.3, 13.8, 24.6), strict=True))
 GAIN_YD = dict(zip(TURFS, (0.2, 2.6, 7.4), strict=True))
 COST_YD = dict(zip(TURFS, (0.1, 1.2, 4.3), strict=True))
-
-
-def directed(name, by="golfer", path=-1.0, change=-2.1, **given):
-    """Make a golfer's row of `Delivery` with path and face; the path's interval reaches 1 deg to each side."""
-    after = path + change
-    row = loft(name) | {
-        "attack_deg": -1.2, "path_deg": path, "face_deg": 0.6, "plane_deg": 47.3, "path_by": by,
-        "path_after_attack_deg": after, "path_after_attack_lo90_deg": after - 1,
-        "path_after_attack_hi90_deg": after + 1,
-        "swing_direction_turn_deg": -after, "start_direction_deg": 1.1, "spin_axis_deg": 4.3,
-        "direction_note": "Try it with a coach.",
-    }  # fmt: skip
-    return row | given
 
 
 def landed(name, carry_yd, run_yd=RUN_YD, **given):
@@ -73,7 +60,7 @@ def speed_goal(name, due="dated", **given):
     row = {"golfer": code(name), "goal_yd": 231.0, "goal_speed_mph": 99.2, "goal_speed_lo90_mph": 97.6, "due": due}
     row |= {"goal_speed_hi90_mph": 101.1, "speed_now_mph": 96.6, "with_ball": True, "light_target_mph": 119.4}
     if due == "dated":
-        row |= {"due_on": date(2027, 1, 8), "due_lo90_on": date(2026, 11, 20), "due_hi90_on": date(2027, 4, 2)}
+        row |= {"due_on": date(2027, 1, 8), "due_lo90_on": date(2026, 11, 20)}
     return row | {"light_target_lo90_mph": 117.2, "light_target_hi90_mph": 121.6} | given
 
 

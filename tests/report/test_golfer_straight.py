@@ -53,8 +53,8 @@ def text_of(page, block):
 def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
     told = " ".join(open_golfer(LAUNCH).locator("[data-part=reaching]").inner_text().split())
     assert told == (
-        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient strike about 3 of 10 drives "
-        "would. With the goal's club speed too, about 6 of 10 drives would. 9 of 10 drives carry at least 162 yd, half "
+        "Today hardly any drives carry 231 yd (likely 0 to 1 of 10). With an efficient strike about 3 of 10 "
+        "would. With the goal's club speed too, about 6 of 10 would. 9 of 10 drives carry at least 162 yd, half "
         "of them 187 yd, and 1 of 10 carries 215 yd. This rests on the golfer's own drives and on how other golfers' "
         "drives scatter."
     )
@@ -63,7 +63,7 @@ def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
 @pytest.mark.parametrize(
     ("shares", "words"),
     [
-        ({"at_goal_speed": 0.33}, "about 3 of 10 drives would. 9 of 10 drives carry"),  # no more than without
+        ({"at_goal_speed": 0.33}, "about 3 of 10 would. 9 of 10 drives carry"),  # no more than without
         ({"today": 0.31, "lo": 0.22, "hi": 0.44}, "Today about 3 of 10 drives carry 231 yd (likely 2 to 4 of 10)."),
         ({"today": 0.31, "lo": 0.28, "hi": 0.34}, "Today about 3 of 10 drives carry 231 yd."),
         ({"today": 0.97, "lo": 0.88, "hi": 1.0}, "Today nearly all drives carry 231 yd (likely 9 to 10 of 10)."),
@@ -99,7 +99,7 @@ def test_a_goal_without_shares_says_nothing_of_them(open_golfer):
 
 def test_words_of_straightness_are_the_storys(open_golfer):
     told = text_of(open_golfer(LAUNCH), "straight")
-    assert "About 5 of 10 drives land in a 30 yd corridor" in told
+    assert "About 5 of 10 land in a 30 yd corridor" in told
     assert "In the corridor: likely 4 to 6 of 10." in told
     assert "On average they come down 6 yd right of the target line (likely 2 to 11 yd right)." in told
     assert "Side spread is 18 yd (likely 16 to 22)" in told
@@ -243,4 +243,4 @@ def test_the_sheet_has_where_drives_come_down_in_place_of_carries(open_golfer):
     rows = [row.get_attribute("data-measure") for row in front.locator("[data-block=changes] tbody tr").all()]
     assert rows[1:3] == ["carry", "offline_sd"]
     assert "Longer but wilder" in front.inner_text()
-    assert "about 3 of 10 drives would" in " ".join(back.inner_text().split())
+    assert "about 3 of 10 would" in " ".join(back.inner_text().split())

@@ -21,9 +21,9 @@ AFTER_A_LOG = [
     "assess_straightness",
     "build_bands", "build_flight_table", "calibrate_flight", "collect_logs", "compare_devices", "compare_models",
     "draw_figures",
-    "fit_model", "keep_model", "load_shots", "plan_goals", "plan_practice", "standardise_shots", "summarise_run", "write_card",
-    "write_database", "write_diagnostics", "write_intervals", "write_lookup", "write_methods", "write_report",
-    "write_workbook",
+    "fit_model", "keep_model", "load_shots", "plan_goals", "plan_practice", "standardise_shots", "summarise_run",
+    "write_card", "write_database", "write_diagnostics", "write_intervals", "write_lookup", "write_methods",
+    "write_report", "write_workbook",
 ]  # fmt: skip
 
 

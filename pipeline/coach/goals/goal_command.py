@@ -39,7 +39,9 @@ from pipeline.typed import read_typed
 GOLFERS = Path("golfers/golfers.csv")
 PACE = Path("golfers/pace.json")
 REACHING_FILE = Path("golfers/reaching.npz")
+PRACTICE, OUTLOOK = Path("practice/practice.csv"), Path("practice/outlook.npz")
 REPLICATES = "replicates.npz"
+DUES = ("speed_due_on", "speed_due_lo90_on")
 TEXTS = ("golfer", "quarter", "status", "note")
 USED: dict[str, Any] = dict.fromkeys(TEXTS, pl.String) | dict.fromkeys(PRESENT_COLUMNS, pl.Float64)
 
@@ -73,8 +75,9 @@ def answer_goal(
     Returns
     -------
     Answered
-        With the answer of `plan_one`, the golfer's pseudonym and quarter, and the shares of drives that reach the goal
-        (`goal_shares`).
+        With the answer of `plan_one`, the golfer's pseudonym and quarter, the shares of drives that reach the goal
+        (`goal_shares`), and for a golfer who practices speed the day on which the efficient delivery's club speed is
+        due with its early end, as ISO texts (`DUES`).
 
     Raises
     ------
@@ -100,6 +103,7 @@ def answer_goal(
     quarter, golfer, note, present = _present(folder, wish, study, golfer)
     answer = {"golfer": golfer, "quarter": quarter} | plan_one(study, wish, present)
     answer |= shares_of_one(study, wish, present, _spread(folder, study, wish, golfer, present), answer)
+    answer |= _due(folder, golfer, answer["efficient_speed_mph"])
     refusal = goal_refusal(curve, answer, units)
     if refusal is not None:
         return Answered(answer, "", refusal)
@@ -110,6 +114,10 @@ def answer_goal(
     notes = [one.text(units) for one in (*([note] if note else []), *goal_notes(curve, answer))]
     if answer["share_reaching"] is not None:
         notes.append(told("notes", "share_own"))
+    if answer["speed_due_on"] is not None:
+        speed = units.speed_text(answer["efficient_speed_mph"])
+        days = {"day": answer["speed_due_on"], "early": answer["speed_due_lo90_on"]}
+        notes.append(told("notes", "speed_due", speed=speed, **days))
     return Answered(answer, goal_text(study.name, answer, said, notes, units, typed.club_speed is not None), None)
 
 
@@ -129,10 +137,21 @@ def _check(drive: Mapping[str, str | None], golfer: str | None) -> None:
 def _unanswered(study: Study, wish: Wish, typed: Drive) -> Answered:
     """Give the answer to a drive that is out of range: no figure at all."""
     empty = dict.fromkeys({"golfer": None, "quarter": None} | plan_one(study, wish, None))
-    empty |= dict.fromkeys(SHARES)
+    empty |= dict.fromkeys((*SHARES, *DUES))
     named = {"goal_yd": wish.goal_yd, "distance": "carry" if wish.carry else "total"}
     answer = empty | named | {"club_speed_mph": typed.club_speed, "supported": False, "note": typed.refusal}
     return Answered(answer, "", typed.refusal)
+
+
+def _due(folder: Path, golfer: str | None, speed_mph: float | None) -> dict[str, str | None]:
+    """Give the day on which the golfer's practice reaches the speed; nulls where nobody can say."""
+    if golfer is None or speed_mph is None or not (folder / OUTLOOK).is_file():
+        return dict.fromkeys(DUES)
+    # Tables' schemas take long to import, and only a golfer who practices needs them.
+    from pipeline.coach.practice.due_command import speed_due
+
+    due = speed_due(folder / PRACTICE, folder / OUTLOOK, golfer, speed_mph)
+    return dict.fromkeys(DUES) if due is None else dict(zip(DUES, (day.isoformat() for day in due), strict=True))
 
 
 def _goal_texts(answer: dict[str, Any], typed: Drive, units: Units) -> list[str]:

@@ -1,5 +1,7 @@
 """What the next weeks of practice may bring each golfer, and when the goal's speed is due."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 import polars as pl
@@ -170,7 +172,7 @@ def _goal_note(outlook: Outlook) -> pl.Expr:
     return _joined(notes)
 
 
-def _joined(notes: list[pl.Expr]) -> pl.Expr:
+def _joined(notes: Sequence[pl.Expr]) -> pl.Expr:
     text = pl.concat_str(notes, separator="; ", ignore_nulls=True)
     return pl.when(text != "").then(text).alias("note")
 

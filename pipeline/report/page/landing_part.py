@@ -42,9 +42,8 @@ def band_landings_of(ground: Ground) -> dict[str, Part]:
     """Give the same of an efficient drive by band, such as "90"; suppressed bands aren't in it."""
     found = {}
     for band, rows in _by(ground, LandingBands, "band_mph").items():
-        carry = rows[0]["efficient_carry_yd"]
-        told = not rows[0]["suppressed"] and carry is not None
-        if told and (part := _part(rows, ground.units.distance_whole(carry), ground)):
+        carry = rows[0]["efficient_carry_yd"]  # null where the band is suppressed
+        if carry is not None and (part := _part(rows, ground.units.distance_whole(carry), ground)):
             found[f"{band:g}"] = part
     return found
 

@@ -19,7 +19,7 @@ def plans_of(ground: Ground) -> dict[str, Part]:
     -------
     dict
         By golfer: weeks (weeks, on, speed_mph with value, lo and hi, sessions), with_ball, notes as sentences; goal
-        (goal_yd, speed_mph, due, due_on, due_lo_on, due_hi_on, light_mph), None without a row; sets, rising_sets and
+        (goal_yd, speed_mph, due, due_on, due_lo_on, light_mph), None without a row; sets, rising_sets and
         rest_days. Days are ISO texts.
     """
     table = ground.tables.get(PracticePlan)
@@ -52,7 +52,7 @@ def _plan(weeks: list[Row], goal: Row | None, practice: Row | None, ground: Grou
 
 
 def _goal(row: Row, ground: Ground) -> Part:
-    days = {name: row[f"due{end}_on"] for name, end in (("due_on", ""), ("due_lo_on", "_lo90"), ("due_hi_on", "_hi90"))}
+    days = {name: row[f"due{end}_on"] for name, end in (("due_on", ""), ("due_lo_on", "_lo90"))}
     goal = row["goal_yd"]
     return {
         "goal_yd": None if goal is None else ground.yd(ground.units.distance_whole(goal)),

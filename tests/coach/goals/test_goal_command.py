@@ -4,17 +4,21 @@ import shutil
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
+import polars as pl
 import pytest
 from click.testing import CliRunner
 from goal_samples import sample_frontier, sample_golfers, sample_model
+from rows import table_of
 from scipy.stats import norm
 
 from pipeline.benchmark.reach import Reach
 from pipeline.cli import cli
 from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
-from pipeline.edge.artefacts import write_artefact
+from pipeline.coach.practice.outlook import Outlook
+from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.flight.calibrate import Calibration, StudyFlight
@@ -23,6 +27,7 @@ from pipeline.physics.ball import Ball
 from pipeline.physics.trajectory import RPM, Launch, fly
 from pipeline.physics.turf import NEIGHBORS, NORMAL, run_m
 from pipeline.statistics.drive_spread import LEVELS, DriveSpread, UsualDrives, UsualReaching
+from pipeline.tables.practice import Practice
 
 GOLFER = "g0000000000000000"
 
@@ -179,6 +184,41 @@ def test_without_a_golfer_the_drives_scatter_as_they_usually_do(with_drives):
     answer = answered(with_drives, 217.6 * 1.04, *given)
     assert answer["share_reaching"] == pytest.approx(norm.sf(1), abs=2e-3)
     assert [answered(with_drives, 250, "--carry", "--speed", 92)[name] for name in SHARES] == [None] * 5
+
+
+@pytest.fixture(scope="module")
+def practicing(results, tmp_path_factory):
+    """The same results with a golfer who gains 0.4 mph a week with a ball, from 92 mph at the last session."""
+    folder = tmp_path_factory.mktemp("practicing") / "hill"
+    shutil.copytree(results, folder)
+    (folder / "practice").mkdir()
+    row = {"golfer": GOLFER, "last_on": date(2026, 9, 1), "trend": "gaining", "speed_now_mph": 92.0, "with_ball": True}
+    write_csv(folder / "practice/practice.csv", table_of(Practice, pl.DataFrame([row])))
+    line = (-10.0, 26.0, 88.0, 0.04, 0.4, 0.0004, 0.0, 40.0, 0.0)
+    arrays = Outlook(np.array([GOLFER]), *(np.array([one]) for one in line), np.array([False]), np.array([False]))
+    write_arrays(folder / "practice/outlook.npz", arrays._asdict())
+    return folder
+
+
+def test_a_practicing_golfer_is_told_when_the_goals_speed_is_due(practicing, results):
+    answer = answered(practicing, 250, "--carry", "--golfer", GOLFER)
+    assert answer["efficient_speed_mph"] == pytest.approx(100)
+    assert answer["speed_due_on"] == "2027-01-19"  # 8 mph at 0.4 a week: 20 weeks
+    assert "2026-09-01" < answer["speed_due_lo90_on"] < answer["speed_due_on"]
+    said = asked(practicing, 250, "--carry", "--golfer", GOLFER).stdout.splitlines()[-1]
+    assert said == (
+        "  If the gain of speed practice goes on, 100 mph is due about 2027-01-19, and hardly before "
+        f"{answer['speed_due_lo90_on']}. It may level off: then later or never."
+    )
+    # Another golfer, no golfer, a speed that is reached, one too far off, results of a study without speed logs.
+    others = [
+        answered(practicing, 250, "--carry", "--golfer", "g0000000000000002"),
+        answered(practicing, 250, "--carry", "--speed", 92),
+        answered(practicing, 225, "--carry", "--golfer", GOLFER),
+        answered(practicing, 270, "--carry", "--golfer", GOLFER),
+        answered(results, 250, "--carry", "--golfer", GOLFER),
+    ]
+    assert [(one["speed_due_on"], one["speed_due_lo90_on"]) for one in others] == [(None, None)] * 5
 
 
 def test_shares_are_told_in_rows_below_the_figures(with_drives):

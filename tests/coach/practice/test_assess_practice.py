@@ -7,15 +7,18 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from rows import table_of
 
-from pipeline.coach.practice import assess_practice
+from pipeline.coach.practice import assess_practice, plan_practice
 from pipeline.collect import collect_swings
 from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_speed_logs
+from pipeline.edge.files import write_csv
+from pipeline.tables.goals import Goals
 from pipeline.tables.logs import DriveTable
-from pipeline.tables.practice import Pairs, Practice, PracticeSwings, Sessions, Swings
+from pipeline.tables.practice import Pairs, Practice, PracticePlan, PracticeSwings, Sessions, SpeedGoals, Swings
 
 DEMO = Path(__file__).parents[3] / "data_demo"
 BANDS = {"centres": [70, 80, 90, 100, 110], "half_width_mph": 5}
@@ -165,6 +168,41 @@ def test_swings_of_a_light_tool_are_mapped_by_the_golfers_factor(demo):
     np.testing.assert_allclose(light["share"], light["most"])
     assert light["share"].is_between(1.18, 1.24).all()
     assert light["share"].round(6).n_unique() == 6  # five have a factor of their own, the others the usual one
+
+
+def test_plan_agrees_with_practice_and_goals(demo, tmp_path):
+    folder, _, _ = demo
+    practice = columns_of(folder / "out/practice.csv", Practice)
+    speeds = practice["speed_now_mph"].fill_null(90.0) + np.arange(practice.height) - 3
+    asked = {"golfer": practice["golfer"], "goal_yd": [200.0] * practice.height, "efficient_speed_mph": speeds}
+    goals = table_of(Goals, pl.DataFrame(asked)).tail(-1)
+    write_csv(tmp_path / "goals.csv", goals)
+
+    files = {name: str(tmp_path / f"{name}.csv") for name in ("plan", "speed_goals")}
+    out = {"practice": str(folder / "out/practice.csv"), "outlook": str(folder / "out/outlook.npz")}
+    plan_practice.run(**out, goals=str(tmp_path / "goals.csv"), **files)
+
+    plan, due = columns_of(files["plan"], PracticePlan), columns_of(files["speed_goals"], SpeedGoals)
+    assert due.select("golfer", "speed_now_mph", "with_ball").equals(
+        practice.select("golfer", "speed_now_mph", "with_ball")
+    )
+    joined = plan.join(practice, on="golfer", maintain_order="left")
+    assert joined["golfer"].to_list() == [golfer for golfer in practice["golfer"] for _ in range(3)]
+    told = joined.filter(pl.col("speed_mph").is_not_null())
+    rise, weeks = pl.col("speed_mph") - pl.col("speed_now_mph"), pl.col("weeks_ahead")
+    lapsed = pl.col("note").str.contains("no practice in the 6 weeks").fill_null(False)
+    wanted = practice.filter((pl.col("trend") != "not_assessed") & ~lapsed)
+    assert sorted(set(told["golfer"])) == sorted(wanted["golfer"])
+    moved = told.with_columns(rise=rise, pace=rise / weeks)
+    assert (moved.filter(pl.col("trend") == "no_more_than_chance")["rise"] == 0).all()
+    assert (moved.filter(pl.col("trend") == "gaining")["rise"] > 0).all()
+    # One gain for each golfer, however far ahead.
+    spread = moved.group_by("golfer").agg(pl.col("pace").max() - pl.col("pace").min())
+    assert spread["pace"].max() < 1e-9
+    # Only one golfer has drives; all others' speed is one without a ball, which no goal's is.
+    without = due.filter(~pl.col("with_ball") & (pl.col("golfer") != practice["golfer"][0]))
+    assert without["due"].unique().to_list() == ["cannot_tell_yet"]
+    assert due.filter(pl.col("golfer") == practice["golfer"][0])["due"].item() == "no_goal"
 
 
 def test_running_twice_gives_identical_files(demo, tmp_path):

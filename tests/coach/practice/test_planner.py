@@ -5,9 +5,9 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
+from practice_samples import BANDS, NO_DRIVES, OTHERS, drives, factors, name, noisy, sessions
 from rows import table_of
 from scipy.stats import t as student
-from test_practice import BANDS, NO_DRIVES, OTHERS, drives, factors, name, noisy, sessions
 
 from pipeline.coach.practice import outlook as outlooks
 from pipeline.coach.practice.outlook import OVER, Outlook, chance_of, interval_at, outlook_of, weeks_until

@@ -39,9 +39,7 @@ const PLAN = (() => {
     const units = unitsOfPage(context);
     const words = { goal: distanceText(goal.goal_yd, units), speed: speedText(goal.speed_mph.value, units) };
     if (goal.due !== "dated") return context.fill(`plan_${goal.due}`, words);
-    const range = !known(goal.due_lo_on) ? "" : known(goal.due_hi_on)
-      ? context.fill("plan_dated_range", { lo: dayText(goal.due_lo_on), hi: dayText(goal.due_hi_on) })
-      : context.fill("plan_dated_open", { lo: dayText(goal.due_lo_on) });
+    const range = known(goal.due_lo_on) ? context.fill("plan_dated_open", { lo: dayText(goal.due_lo_on) }) : "";
     return context.fill("plan_dated", { ...words, day: dayText(goal.due_on), likely: range });
   }
 
@@ -71,7 +69,7 @@ const PLAN = (() => {
     const { plan } = story;
     if (!plan) return null;
     const trending = ["gaining", "losing"].includes(story.practice?.trend) && plan.weeks.some((one) => known(one.speed_mph.value));
-    const words = [trending ? context.fill("plan_if") : "", ...plan.notes, due(context, plan.goal), light(context, plan.goal), sets(context, plan), rest(context, plan)];
+    const words = [trending ? context.fill(`plan_if_${story.practice.trend}`) : "", ...plan.notes, due(context, plan.goal), light(context, plan.goal), sets(context, plan), rest(context, plan)];
     return GOLFER_BLOCKS.block(context, "plan", title(context, plan), context.fill(plan.with_ball ? "plan_topic_ball" : "plan_topic"),
       tableOf(context, plan), GOLFER_BLOCKS.paragraph(context, words.filter(Boolean).join(" ")));
   }

@@ -5,7 +5,7 @@ const GOLFER_REACHING = (() => {
 
   const tenthsOf = (share) => wholeOf(10 * share);
 
-  // "about 3 of 10 drives"; at the ends, "hardly any drives" and "nearly all drives".
+  // "about 3 of 10"; at the ends, "hardly any" and "nearly all".
   function shareText(context, share) {
     const n = tenthsOf(share);
     if (n < 1) return GOLFER_BLOCKS.say(context, "reach_none");

@@ -20,6 +20,9 @@ const GOLFER_SHEET = (() => {
       context.el("p", {}, [context.data.study.title, blocks.quarterText(now.quarter), name === short ? null : short, now.quarter === context.data.study.newest ? blocks.statusText(context, story) : null, blocks.say(context, `side_${side}`)].filter(Boolean).join(" · ")));
   }
 
+  // Of the picture of launch and spin and of the chart beside it, by whether more advice follows and what is above them.
+  const HEIGHTS = { full: { landing: [195, 55], carries: [240, 80] }, roomy: { landing: [240, 70], carries: [390, 180] } };
+
   function front(context, code, story, row) {
     const blocks = GOLFER_BLOCKS;
     const half = { width: column(2), size: SIZE };
@@ -27,8 +30,9 @@ const GOLFER_SHEET = (() => {
     // follows, the pictures give it room.
     const [left, right] = [0.45, 0.55].map((share) => ({ width: Math.floor(share * (SIDE_WIDTH - GAP)), size: SIZE }));
     const isFull = story.advice.length > 1;
-    const where = landing(context, story, { ...half, height: isFull ? 180 : 225 });
-    const [picture, chart] = isFull ? (where ? [225, 65] : [285, 100]) : where ? [240, 70] : [390, 180];
+    // Where the logs say it, where the drives come down stands in place of their carries alone.
+    const where = GOLFER_STRAIGHT.printed(context, story, { ...half, height: isFull ? 160 : 225 });
+    const [picture, chart] = HEIGHTS[isFull ? "full" : "roomy"][where ? "landing" : "carries"];
     const side = context.el("div", { class: "side front" }, head(context, code, story, "front"),
       blocks.toDo(context, story, row), blocks.facts(context, story),
       context.el("div", { class: "two" }, blocks.yardsLost(context, story, half), where ?? blocks.carries(context, story, { ...half, height: 170 }) ?? empty(context)),
@@ -37,9 +41,6 @@ const GOLFER_SHEET = (() => {
     Object.entries(SPARED_IN_FRONT).forEach(([selector, number]) => side.querySelectorAll(selector).forEach((one) => GOLFER_FIT.spare(one, number)));
     return side;
   }
-
-  // Where the drives come down, in place of their carries alone where the logs say it.
-  const landing = (context, story, look) => GOLFER_STRAIGHT.printed(context, story, look);
 
   // The page's measures, and beside carry the spread to the sides.
   const measuresOf = () => GOLFER_BLOCKS.MEASURES.flatMap((one) => (one.name === "carry" ? [one, GOLFER_STRAIGHT.SPREAD] : [one]));
@@ -63,14 +64,14 @@ const GOLFER_SHEET = (() => {
   const MOST_RULES = 16; // lines to write on; what the side has no room for is cut off
 
   // What a side without room for it spares: the largest first, see academy_golfer_fit.js.
-  const SPARED = { direction: 1, landing: 2, practice: 3, charts: 10 };
+  const SPARED = { direction: 1, landing: 2, practice: 3, charts: 10, no_practice: 11 };
   const SPARED_WORDS = { consistency: 4, contact: 5, window: 6, launch_spin: 7, curve: 8, other: 9 };
   const SPARED_IN_FRONT = { ".block-straight .together": 1, ".block-straight .note:not(.together)": 2, ".block-delivery .note": 3 };
 
   // Charts by quarter, or where they leave too little room, their figures as a table.
   function history(context, story) {
     const blocks = GOLFER_BLOCKS;
-    const third = { width: column(3), size: SIZE, height: 80 };
+    const third = { width: column(3), size: SIZE, height: 68 };
     const table = (measures) => blocks.quartersTable(context, story, { most: QUARTERS_SHOWN, measures }).filter(Boolean);
     const charts = blocks.MEASURES.slice(1).map((measure) => blocks.measureChart(context, story, measure, third));
     return blocks.block(context, "history", blocks.say(context, "history_title"), null,
@@ -84,8 +85,9 @@ const GOLFER_SHEET = (() => {
     const plan = PLAN.block(context, story);
     const more = [spare(LANDING.direction(context, story, { brief: true }), SPARED.direction), spare(LANDING.block(context, story, { brief: true }), SPARED.landing)].filter(Boolean);
     const practice = blocks.practice(context, story);
+    if (plan || (more.length && !story.practice)) spare(practice, plan ? SPARED.practice : SPARED.no_practice);
     const goal = blocks.hasChanges(story) ? blocks.goal(context, story) : null; // else it stands on the front
-    const told = [goal, plan ? spare(practice, SPARED.practice) : practice, plan, ...more].filter(Boolean);
+    const told = [goal, practice, plan, ...more].filter(Boolean);
     const words = blocks.words(context, story);
     words.querySelectorAll("[data-word]").forEach((one) => { if (SPARED_WORDS[one.dataset.word]) spare(one, SPARED_WORDS[one.dataset.word]); });
     return context.el("div", { class: "side back" }, head(context, code, story, "back"),
