@@ -1,6 +1,6 @@
 """How efficient drives land and run in a place, and what the delivery with most total gives and costs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -8,12 +8,6 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.run_and_conditions import Place, total_interval_yd
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
-
-DECLARED = (
-    "descent_deg", "run_yd", "run_lo90_yd", "run_hi90_yd", "total_yd", "total_lo90_yd", "total_hi90_yd",
-    "best_launch_deg", "best_spin_rpm", "best_descent_deg", "best_carry_yd",
-    "best_total_yd", "best_total_lo90_yd", "best_total_hi90_yd", "carry_cost_yd", "total_gain_yd",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -57,27 +51,28 @@ class EfficientLandings:
         """Fly the best deliveries of a place's frontier, see `frontier_in`, and let them run."""
         count = len(frontier.speed_mph)
         if count == 0:
-            return cls(*(np.zeros(0) for _ in DECLARED))
+            return cls(**{one.name: np.zeros(0) for one in fields(cls)})
         launch = np.concatenate([frontier.launch_deg, frontier.total_launch_deg])
         spin = np.concatenate([frontier.spin_rpm, frontier.total_spin_rpm])
         drives = Delivery(np.tile(frontier.speed_mph, 2), np.full(2 * count, np.nan), launch, spin)
         change, landing = place.change_and_landing(drives.club_speed_mph * model.ratio(drives, "better"), launch, spin)
         carry = (model.expected(drives, "better") + change)[count:]
-        runs = place.run_interval_yd(landing)
-        run, best_run = (tuple(part[half] for part in runs) for half in (slice(count), slice(count, None)))
+        run, run_lo, run_hi = place.run_interval_yd(landing)
         of_carry = frontier.carry_yd, frontier.lo90_yd, frontier.hi90_yd
-        total = frontier.carry_yd + run[0]
+        of_run = run[:count], run_lo[:count], run_hi[:count]
+        of_best_run = run[count:], run_lo[count:], run_hi[count:]
+        total = frontier.carry_yd + of_run[0]
         return cls(
             landing.descent_deg[:count],
-            *run,
+            *of_run,
             total,
-            *total_interval_yd(total, of_carry, run),
+            *total_interval_yd(total, of_carry, of_run),
             frontier.total_launch_deg,
             frontier.total_spin_rpm,
             landing.descent_deg[count:],
             np.minimum(carry, frontier.carry_yd),
             frontier.total_yd,
-            *total_interval_yd(frontier.total_yd, of_carry, best_run),
+            *total_interval_yd(frontier.total_yd, of_carry, of_best_run),
             np.maximum(frontier.carry_yd - carry, 0.0),
             # The frontier's flights are looked up in a table, where a bounce more or less may leave them short.
             np.maximum(frontier.total_yd - total, 0.0),

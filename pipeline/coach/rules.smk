@@ -94,6 +94,32 @@ rule assess_straightness:
         STEP
 
 
+rule assess_landing:
+    input:
+        bands=rules.build_bands.output.csv,
+        golfers=rules.assess_golfers.output.golfers,
+        frontier=rules.build_bands.output.frontier,
+        model=MODEL["model"],
+        calibration=MODEL["calibration"],
+    output:
+        landing=f"{OUT}/golfers/landing.csv",
+        landing_bands_csv=f"{OUT}/benchmarks/landing_bands.csv",
+    log:
+        f"{LOGS_OF}/assess_landing.log",
+    benchmark:
+        f"{LOGS_OF}/assess_landing.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("assess_landing"),
+    params:
+        **step("assess_landing"),
+    message:
+        "Say how drives land and run on each turf"
+    shell:
+        STEP
+
+
 rule assess_progress:
     input:
         drives=DRIVES,
@@ -158,4 +184,4 @@ if SPEED_LOGS:
             STEP
 
 
-PAGE_TABLES += [rules.assess_progress.output.progress]
+PAGE_TABLES += [rules.assess_progress.output.progress, *rules.assess_landing.output]

@@ -306,6 +306,7 @@ MADE = sorted(
         rules.write_intervals,
         rules.assess_golfers,
         rules.assess_straightness,
+        rules.assess_landing,
         rules.assess_progress,
         rules.plan_goals,
         rules.advise_delivery,

@@ -10,6 +10,7 @@ from pipeline.physics.turf import (
     BALL_RADIUS_M,
     FIRM,
     FIRMNESS,
+    NEIGHBORS,
     NORMAL,
     SOFT,
     Turf,
@@ -146,6 +147,32 @@ def test_run_of_a_drive_by_firmness():
     # Not evidence, but the figures that the comment beside the assumed turfs states.
     runs_yd = [float(run_m(27.0, 40.0, 250.0, turf)) / 0.9144 for turf in (SOFT, NORMAL, FIRM)]
     assert runs_yd == pytest.approx([15, 22, 31], abs=0.5)
+
+
+# Tilt, restitution and rolling of the turfs, in steps from normal; half a step lies half way.
+STEPS = {-1.5: (1.15, 0.85, 0.275), -1: (1.1, 0.9, 0.25), -0.5: (1.05, 0.95, 0.225), 0: (1, 1, 0.2),
+         0.5: (0.95, 1.05, 0.185), 1: (0.9, 1.1, 0.17), 1.5: (0.85, 1.15, 0.155)}  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "step"), [("soft", -1), ("normal", 0), ("firm", 1)])
+def test_the_neighbors_of_a_turf_lie_half_a_step_off(name, step):
+    turf = FIRMNESS[name]
+    for there, one in ((step - 0.5, NEIGHBORS[turf][0]), (step, turf), (step + 0.5, NEIGHBORS[turf][1])):
+        tilt, rebound, rolling = STEPS[there]
+        assert (one.tilt_deg, one.restitution_scale, one.rolling_g) == pytest.approx(
+            (15.4 * tilt, rebound, 5 / 7 * rolling)
+        )
+        others = {"tilt_deg": 1.0, "restitution_scale": 1.0, "rolling_g": 1.0}
+        assert replace(one, **others) == replace(NORMAL, **others)
+
+
+def test_the_neighbors_hold_the_run_of_a_drive():
+    runs = {
+        name: [float(run_m(27.0, 40.0, 250.0, one)) / 0.9144 for one in NEIGHBORS[FIRMNESS[name]]] for name in FIRMNESS
+    }
+    assert runs["soft"] == pytest.approx([12, 19], abs=0.5)
+    assert runs["normal"] == pytest.approx([19, 27], abs=0.5)
+    assert runs["firm"] == pytest.approx([27, 37], abs=0.5)
 
 
 def test_rolling_back_mirrors_rolling_on():

@@ -15,7 +15,8 @@ def jobs(stderr):
 
 
 AFTER_A_LOG = [
-    "advise_delivery", "all", "assess_golfers", "assess_practice", "assess_progress", "assess_straightness",
+    "advise_delivery", "all", "assess_golfers", "assess_landing", "assess_practice", "assess_progress",
+    "assess_straightness",
     "build_bands", "build_flight_table", "calibrate_flight", "collect_logs", "compare_devices", "compare_models",
     "draw_figures",
     "fit_model", "keep_model", "load_shots", "plan_goals", "standardise_shots", "summarise_run", "write_card",
