@@ -26,7 +26,7 @@ _HALVINGS = 30
 
 
 def as_json() -> dict[str, Any]:
-    """Give what a page's script needs to do as `DriveSpread` does: levels, the doubt's nodes and weights, bisections."""
+    """Give what a script needs to do as `DriveSpread` does: levels, the doubt's nodes and weights, bisections."""
     return {
         "levels": LEVELS.tolist(),
         "nodes": _NODES.tolist(),
