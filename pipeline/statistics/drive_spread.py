@@ -6,6 +6,7 @@ golfers/usual_reaching.json (`pipeline.coach.reaching` makes both).
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,11 +18,21 @@ from pipeline.statistics.intervals import Z90
 LEVELS: Array = np.array([0.5 * math.erfc(-score / math.sqrt(2)) for score in np.linspace(-3, 3, 61)])
 
 # Where the doubt of the center is averaged over: exact for polynomials of degree 17, and so good to 0.001 for shares.
-NODES, WEIGHTS = (np.asarray(part) for part in np.polynomial.hermite_e.hermegauss(9))
-WEIGHTS = WEIGHTS / WEIGHTS.sum()
+_NODES, _WEIGHTS = (np.asarray(part) for part in np.polynomial.hermite_e.hermegauss(9))
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 # Bisections of the range of quantiles: 2^-30 of some 200 yd.
-HALVINGS = 30
+_HALVINGS = 30
+
+
+def as_json() -> dict[str, Any]:
+    """Give what a script needs to do as `DriveSpread` does: levels, the doubt's nodes and weights, bisections."""
+    return {
+        "levels": LEVELS.tolist(),
+        "nodes": _NODES.tolist(),
+        "weights": _WEIGHTS.tolist(),
+        "halvings": _HALVINGS,
+    }
 
 
 @dataclass(frozen=True)
@@ -88,22 +99,22 @@ class DriveSpread:
         have the variance 1 / (4 N) whatever the share: the doubt of the center and that of the count are added there.
         """
         distance = np.broadcast_to(np.asarray(distance_yd, dtype=float), self.center_yd.shape)
-        shares = self._beyond(distance[:, None] - self.doubt_yd[:, None] * NODES)
-        share = np.clip(shares @ WEIGHTS, 0.0, 1.0)  # rounding may leave it a little beyond
+        shares = self._beyond(distance[:, None] - self.doubt_yd[:, None] * _NODES)
+        share = np.clip(shares @ _WEIGHTS, 0.0, 1.0)  # rounding may leave it a little beyond
         angles = np.arcsin(np.sqrt(shares))
-        middle = angles @ WEIGHTS
-        variance = ((angles - middle[:, None]) ** 2) @ WEIGHTS + 1 / (4 * self.worth)
+        middle = angles @ _WEIGHTS
+        variance = ((angles - middle[:, None]) ** 2) @ _WEIGHTS + 1 / (4 * self.worth)
         reach = Z90 * np.sqrt(variance)
         lo, hi = (np.sin(np.clip(middle + side * reach, 0, np.pi / 2)) ** 2 for side in (-1, 1))
         return share, np.minimum(lo, share), np.maximum(hi, share)
 
     def distance_reached(self, share: float) -> Array:
         """Give the distance that a share of drives reach, yd, shape (n,): 0.9 for nine of ten."""
-        arm = self.doubt_yd * np.abs(NODES).max()
+        arm = self.doubt_yd * np.abs(_NODES).max()
         low, high = self.quantile_yd[:, 0] - arm, self.quantile_yd[:, -1] + arm
-        for _ in range(HALVINGS):
+        for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            enough = self._beyond(middle[:, None] - self.doubt_yd[:, None] * NODES) @ WEIGHTS >= share
+            enough = self._beyond(middle[:, None] - self.doubt_yd[:, None] * _NODES) @ _WEIGHTS >= share
             low, high = np.where(enough, middle, low), np.where(enough, high, middle)
         return np.asarray(np.where(np.isnan(self.doubt_yd + self.quantile_yd[:, 0]), np.nan, (low + high) / 2))
 

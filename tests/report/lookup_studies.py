@@ -96,7 +96,7 @@ class Here:
     def plan(self, wish):
         """Plan a goal as the command does with a drive, or with a row of golfers.csv."""
         carry = wish["distance"] == "carry"
-        curve = self._curve(carry)
+        curve = self._curves[carry]
         study = Study("hill-school", self.study.model, self.study.refits, curve, self.place, self.study.gain)
         drive = (wish.get(name) for name in ("club", "launch", "spin", "ball"))
         asked = Wish(wish["goal_yd"], carry, *drive)
@@ -106,11 +106,10 @@ class Here:
         told = " ".join(text for text in (before, right["note"]) if text)
         return right | {"note": told or None}
 
-    def _curve(self, carry):
-        if carry:
-            return DistanceCurve.of_carry(self.frontier)
+    @cached_property
+    def _curves(self):
         landings = EfficientLandings.of(self.frontier, self.study.model, self.place)
-        return DistanceCurve.of_total(self.frontier, landings)
+        return DistanceCurve.of_total(self.frontier, landings), DistanceCurve.of_carry(self.frontier)
 
     def reaching(self, wish):
         """Give how often drives like one reach a goal, from what the page has of golfers' drives.
@@ -130,7 +129,7 @@ class Here:
             "distances": [float(spread.distance_reached(share)[0]) for share in TENTHS.values()],
             "shares": [float(part[0]) for part in spread.share_reaching(wish["goal_yd"])],
         }
-        curve = self._curve(carry)
+        curve = self._curves[carry]
         study = Study("hill-school", model, self.study.refits, curve, self.place, self.study.gain)
         asked = Wish(wish["goal_yd"], carry, *(wish[name] for name in ("club", "launch", "spin", "ball")))
         _, present = present_of_drive(study, asked)

@@ -103,7 +103,7 @@ def test_a_delivery_with_more_roll_is_told_from_one_yard_on(page):
     script = """(changed) => {
       const found = { ...lookUp(DATA, { club: 97 }), best_total_launch_deg: 12.4, best_total_spin_rpm: 2210,
         efficient_descent_deg: 40, best_total_descent_deg: 36, ...changed };
-      return landingWords(found, TEXTS.turf.firm, state.units, T)["landing-title"];
+      return landingWords(found, TEXTS.turf.firm, DATA.told_from_yd, state.units, T)["landing-title"];
     }"""
     drive = "On firm turf, a lower, hotter drive (12.5 deg, 2,200 rpm) gives"
     more = {"best_total_gain_yd": 3.6, "best_total_carry_cost_yd": 2.9}

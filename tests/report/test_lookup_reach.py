@@ -14,7 +14,7 @@ USUAL = UsualReaching(usual_drives(0.032), usual_drives(0.028))
 RELATIVE = 1e-6
 # Efficient carry in another air is looked up between flown nodes, to a tenth of a yard.
 ELSEWHERE = 5e-3
-EACH = 40
+EACH = 16
 
 
 @pytest.fixture(scope="module")

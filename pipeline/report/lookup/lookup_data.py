@@ -14,6 +14,7 @@ from pipeline.benchmark.drives_near import INSIDE
 from pipeline.benchmark.flown_grid import BALL_SPEED_STEP_MPH, LAUNCH_STEP_DEG, LEAST_SPIN_RPM, SPIN_STEP_RPM
 from pipeline.benchmark.frontier import HALF_GRID_MPH, WINDOW_EDGES, Frontier
 from pipeline.benchmark.frontier_here import LOOKED_UP_YD
+from pipeline.benchmark.lookup_text import TOLD_FROM_YD
 from pipeline.benchmark.reach import NODE_EVERY, Reach
 from pipeline.benchmark.run_and_conditions import Place
 from pipeline.coach.goals.pace import Gain
@@ -105,6 +106,7 @@ def lookup_data(
         "node_every": NODE_EVERY,
         "looked_up_yd": LOOKED_UP_YD,
         "moved_share": frontier.moved_share,
+        "told_from_yd": TOLD_FROM_YD,
         "z90": Z90,
         "gain": None if gain is None else asdict(gain),
         "reaching": reaching,

@@ -15,7 +15,7 @@ import numpy as np
 from pipeline.benchmark.reaching import known_part
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.drive_spread import HALVINGS, LEVELS, NODES, WEIGHTS, UsualDrives, UsualReaching
+from pipeline.statistics.drive_spread import LEVELS, UsualDrives, UsualReaching, as_json
 
 # With fewer golfers, in units of `min_golfers`, nothing is said: the tails would be longer than an eighth each. On the
 # demo's scatter told tails move no share by more than 0.024 at 40 golfers (0.05 at 20, 0.005 at the demo's own 82).
@@ -46,10 +46,7 @@ def reaching_data(usual: UsualReaching | None, model: CarryModel, min_golfers: i
     return {
         **{name: one and {**asdict(one), "shape": one.shape.tolist()} for name, one in kinds.items()},
         "known": {key: known_part(model, key) for key in model.interval},
-        "levels": LEVELS.tolist(),
-        "nodes": NODES.tolist(),
-        "weights": WEIGHTS.tolist(),
-        "halvings": HALVINGS,
+        **as_json(),
     }
 
 

@@ -101,7 +101,7 @@ function showPicture(found, asked, conditions, words) {
 
 function showLanding(found, conditions) {
   const turf = TEXTS.turf[conditions.turf ?? DATA.standard.turf];
-  Object.entries(landingWords(found, turf, state.units, T)).forEach(([id, text]) => setText(id, text));
+  Object.entries(landingWords(found, turf, DATA.told_from_yd, state.units, T)).forEach(([id, text]) => setText(id, text));
   show("landing", true);
 }
 

@@ -18,9 +18,13 @@ const spreadAbout = (spread, center, doubt) => (
 
 // The share of drives beyond a distance, the doubt of the center left out.
 function shareBeyond({ levels }, { quantiles }, distance) {
-  let after = 0;
-  while (after < quantiles.length && quantiles[after] <= distance) after += 1;
   if (Number.isNaN(distance + quantiles[0])) return NaN;
+  let after = 0; // the first quantile beyond the distance, by halves: every answer asks some hundred times
+  for (let end = quantiles.length; after < end;) {
+    const middle = (after + end) >> 1;
+    if (quantiles[middle] <= distance) after = middle + 1;
+    else end = middle;
+  }
   if (after === 0) return 1;
   if (after === quantiles.length) return 0;
   const [low, high] = [quantiles[after - 1], quantiles[after]];
@@ -51,11 +55,16 @@ function shareReaching(data, spread, distance) {
 function distanceReached({ reaching }, spread, share) {
   const { quantiles, doubt } = spread;
   if (Number.isNaN(doubt + quantiles[0])) return NaN;
-  const arm = doubt * Math.max(...reaching.nodes.map(Math.abs));
+  const { nodes, weights, halvings } = reaching;
+  const arm = doubt * Math.max(...nodes.map(Math.abs));
   let [low, high] = [quantiles[0] - arm, quantiles[quantiles.length - 1] + arm];
-  for (let turn = 0; turn < reaching.halvings; turn += 1) {
+  for (let turn = 0; turn < halvings; turn += 1) {
     const middle = (low + high) / 2;
-    if (meanOver(reaching, sharesOverDoubt(reaching, spread, middle)) >= share) low = middle;
+    let found = 0;
+    for (let k = 0; k < nodes.length; k += 1) {
+      found += weights[k] * shareBeyond(reaching, spread, middle - doubt * nodes[k]);
+    }
+    if (found >= share) low = middle;
     else high = middle;
   }
   return (low + high) / 2;

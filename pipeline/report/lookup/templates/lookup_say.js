@@ -2,8 +2,6 @@
 // functions of the answer, the units and the catalogue's texts `t` ([page]).
 
 const NONE = "\u2013"; // a dash where there is no figure
-// From so much more total on, a delivery that gives up carry for it is worth a sentence; see lookup_text.py.
-const TOLD_FROM_YD = 1;
 
 // How a value lies to a range: { side, away } with the shown distance to it; side is inside, below or above.
 function besideRange(value, [lo, hi], step) {
@@ -85,8 +83,9 @@ function oftenWords(plan, shares, t) {
   };
 }
 
-// How drives land and run: a finding, this drive, and the delivery with most total.
-function landingWords(found, turf, units, t) {
+// How drives land and run: a finding, this drive, and the delivery with most total. From `toldFrom` yards more with roll
+// on, a delivery that gives up carry for it is worth a sentence.
+function landingWords(found, turf, toldFrom, units, t) {
   const yards = (yd) => distanceText(yd, units);
   const ends = (name) => ({ lo: distanceFigure(found[`${name}_lo90_yd`], units),
     hi: distanceFigure(found[`${name}_hi90_yd`], units) });
@@ -97,7 +96,7 @@ function landingWords(found, turf, units, t) {
   const words = { turf, drive: filledText(isLower ? t.landing_lower : t.landing_other, delivery), gain: yards(gain),
     cost: yards(cost) };
   return {
-    "landing-title": filledText(gain >= TOLD_FROM_YD ? farther : t.landing_same, words),
+    "landing-title": filledText(gain >= toldFrom ? farther : t.landing_same, words),
     "landing-drive": filledText(t.landing_drive, { descent: angleFigure(found.expected_descent_deg),
       total: yards(found.expected_total_yd), ...ends("expected_total") }),
     "landing-most": filledText(t.landing_most, { descent: angleFigure(found.best_total_descent_deg),
