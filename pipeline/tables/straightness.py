@@ -108,8 +108,8 @@ class Straightness(cols.Table):
 def _spread(percent: int, below: str) -> dy.Float64:
     return cols.number(
         f"Offline spread, {percent}th percentile",
-        f"{below} of the band's golfers have a smaller spread. A mean of the golfers nearest in rank, in steps of 2 yd, "
-        "empty where they are too few.",
+        f"{below} of the band's golfers have a smaller spread. A mean of the golfers nearest in rank, in steps of "
+        "2 yd; empty where they are too few.",
         nullable=True,
         short=f"{percent}th percentile",
         group="Offline spread",
