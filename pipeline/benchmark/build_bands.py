@@ -25,6 +25,7 @@ from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.fit.model import FittedModel
 from pipeline.fit.resampled import ResampledFits
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import StudyTables
 from pipeline.physics.air_of_drives import AIR_COLUMNS
@@ -85,7 +86,7 @@ def _with_errors(
     if not efficient:
         return efficient, 0.0
     model, at = fitted.model, best_deliveries(fitted.model, efficient)
-    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS)
+    columns = (*FIT_COLUMNS, "carry_measured_yd", *AIR_COLUMNS, *SIDE_COLUMNS)
     used = open_drives(drives, columns).usable(model.surface.speed)
     form = form_error(model, sample_of(used, fitted.fitted_on.drives), at, air)
     misread = read_artefact(devices, StudyDevices)

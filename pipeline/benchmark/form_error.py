@@ -15,8 +15,9 @@ import polars as pl
 
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.widened import widened
-from pipeline.drives import Drives
+from pipeline.drives import Drives, straightened
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.flight.curve import Sideways
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
@@ -69,7 +70,8 @@ def form_error(model: CarryModel, sample: pl.DataFrame, at: Delivery, standard: 
     ----------
     model : CarryModel
     sample : DataFrame
-        Drives of the fit, with `FIT_COLUMNS`, `AIR_COLUMNS` and carry_measured_yd.
+        Drives of the fit, with `FIT_COLUMNS`, `AIR_COLUMNS` and carry_measured_yd; `SIDE_COLUMNS` where they are known.
+        They bend as hit, and a fit is to the straight drive: curve_yd is what that adds.
     at : Delivery
         The efficient ones, shape (n,), with their speed ratio.
     standard : dict
@@ -88,18 +90,22 @@ def form_error(model: CarryModel, sample: pl.DataFrame, at: Delivery, standard: 
     drives = Delivery.of(sample)
     inputs = model.inputs(drives)
     moved = (sample.get_column("carry_standard_yd") - sample.get_column("carry_measured_yd")).to_numpy()
-    as_hit = _Flights.of(model, drives, *air_of_drives(sample, standard["temp_c"], standard["pressure_hpa"]))
+    curve = straightened(sample).get_column("carry_standard_yd").to_numpy() - sample["carry_standard_yd"].to_numpy()
+    around = air_of_drives(sample, standard["temp_c"], standard["pressure_hpa"])
+    bent = Sideways.of(sample).flown
+    as_hit = _Flights.of(model, drives, *around, bent)
     here = Air.of(standard["temp_c"], standard["pressure_hpa"] * 100, standard["humidity"])
-    calm, best = _Flights.of(model, drives, here), _Flights.of(model, at, here)
+    calm = _Flights.of(model, drives, here, 0.0, bent._replace(cross_mps=np.zeros_like(bent.cross_mps)))
+    best = _Flights.of(model, at, here)
     base, design = model.surface.base_and_design(*inputs)
     X = np.hstack([design, model.offsets.design(sample)])
     base_at, design_at = model.surface.base_and_design(*model.inputs(at))
     errors, moves, missed = [], [], []
     for name in sorted(SETS):
-        other = same_carry(Ball(name), as_hit.carry_yd, model.carry(*inputs) - moved)
+        other = same_carry(Ball(name), as_hit.carry_yd, model.carry(*inputs) - curve - moved)
         carry = as_hit.carry_yd(other)
-        missed.append(np.mean((model.carry(*inputs) - moved - carry) ** 2))
-        found = np.linalg.lstsq(X, carry + moved - base, rcond=None)[0][: design.shape[1]]
+        missed.append(np.mean((model.carry(*inputs) - curve - moved - carry) ** 2))
+        found = np.linalg.lstsq(X, carry + moved + curve - base, rcond=None)[0][: design.shape[1]]
         errors.append(base_at + design_at @ found - best.carry_yd(other))
         moves.append(calm.carry_yd(other) - carry - moved)
     weights = 1 / np.maximum(missed, LEAST_MISS_YD2)
@@ -153,9 +159,17 @@ class _Flights:
     wind: Wind
 
     @classmethod
-    def of(cls, model: CarryModel, drives: Delivery, air: Air, along_mps: npt.ArrayLike = 0.0) -> "_Flights":
+    def of(
+        cls,
+        model: CarryModel,
+        drives: Delivery,
+        air: Air,
+        along_mps: npt.ArrayLike = 0.0,
+        bent: Sideways | None = None,
+    ) -> "_Flights":
         speed = drives.club_speed_mph * model.ratio(drives) * MPS_PER_MPH
-        return cls(Launch.straight(speed, drives.launch_deg, drives.spin_rpm), air, Wind(along_mps=along_mps))
+        side, axis, cross = (0.0, 0.0, 0.0) if bent is None else bent
+        return cls(Launch.of(speed, drives.launch_deg, drives.spin_rpm, side, axis), air, Wind(along_mps, cross))
 
     def carry_yd(self, ball: Ball) -> Array:
         return np.asarray(fly(self.launch, ball, self.air, self.wind).carry_m / METRES_PER_YARD)

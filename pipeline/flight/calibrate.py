@@ -9,6 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.errors import UserError
+from pipeline.flight.curve import Sideways
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
@@ -187,7 +188,8 @@ def calibrate(
     Parameters
     ----------
     drives : DataFrame or Sample
-        golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_measured_yd and `AIR_COLUMNS`.
+        golfer, device, ball, ball_speed_mph, launch_deg, spin_rpm, spin_measured, carry_measured_yd and `AIR_COLUMNS`;
+        `SIDE_COLUMNS` where they are known.
     coefficients : str
         Name of a set in `pipeline.physics.ball.SETS`.
     standard_temp_c, standard_pressure_hpa : float
@@ -202,7 +204,9 @@ def calibrate(
 
     Notes
     -----
-    A reference device that reads long or short is taken up by the multipliers: carry is calibrated to that device.
+    A drive is flown as it bends, by the set that is being fitted, so that what a curve and a cross wind cost isn't
+    taken for drag or lift. One that isn't known to bend is flown straight. A reference device that reads long or short
+    is taken up by the multipliers: carry is calibrated to that device.
     Standard errors are those of a robust M-estimate with scores summed by golfer (sandwich).
     """
     sample = drives if isinstance(drives, Sample) else Sample.of(lambda: iter((drives,)), seed)
@@ -342,14 +346,17 @@ class _Problem:
     @classmethod
     def of(cls, sample: pl.DataFrame, offsets: Offsets, coefficients: str, around: tuple[Air, Array]) -> "_Problem":
         air, wind = around
-        launch = Launch.straight(
+        side, axis, cross = Sideways.of(sample).flown
+        launch = Launch.of(
             sample.get_column("ball_speed_mph").to_numpy() * MPS_PER_MPH,
             sample.get_column("launch_deg").to_numpy(),
             sample.get_column("spin_rpm").to_numpy(),
+            side,
+            axis,
         )
         golfer = sample.get_column("golfer").rank("dense").to_numpy().astype(np.int64) - 1
         carry = sample.get_column("carry_measured_yd").to_numpy().astype(float)
-        return cls(launch, Ball(coefficients), air, Wind(along_mps=wind), carry, offsets.design(sample), golfer)
+        return cls(launch, Ball(coefficients), air, Wind(wind, cross), carry, offsets.design(sample), golfer)
 
     def flown_yd(self, drag: float, lift: float) -> Array:
         return fly(self.launch, self.ball.scaled(drag, lift), self.air, self.wind).carry_m / METRES_PER_YARD

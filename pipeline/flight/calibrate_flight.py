@@ -17,6 +17,7 @@ from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.database import shots_in_pieces
 from pipeline.edge.files import write_csv
 from pipeline.flight.calibrate import Calibration, Sample, StudyFlight, calibrate_best, median_ratio
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.figures import Calibrations
@@ -33,6 +34,7 @@ COLUMNS = (
     "spin_measured",
     "carry_measured_yd",
     *AIR_COLUMNS,
+    *SIDE_COLUMNS,
 )
 SPEEDS = ("ball_speed_mph", "club_speed_mph")
 

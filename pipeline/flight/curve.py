@@ -38,6 +38,15 @@ class Sideways(NamedTuple):
         found = drives.with_columns(lacking).select(pl.col(SIDE_COLUMNS).cast(pl.Float64))
         return cls(*(column.to_numpy() for column in found))
 
+    @property
+    def flown(self) -> "Sideways":
+        """What drives are flown with: 0 where a part isn't known, and all 0 where neither axis nor cross wind is.
+
+        A drive of which neither is known counts as straight, wherever it starts.
+        """
+        known = ~(np.isnan(self.axis_deg) & np.isnan(self.cross_mps))
+        return Sideways(*(np.where(known, np.nan_to_num(part), 0.0) for part in self))
+
 
 def side_motion(
     shots: Shots, sideways: Sideways, ball: Ball, air: Air, wind_along_mps: Array, standard: Air
@@ -48,7 +57,7 @@ def side_motion(
     ----------
     shots : tuple of ndarray, shape (n,)
     sideways : Sideways
-        Where neither axis nor cross wind is known the drive counts as straight, wherever it starts.
+        As known; see `Sideways.flown`.
     ball : Ball
     air : Air
         As hit, with arrays of shape (n,).
@@ -63,8 +72,7 @@ def side_motion(
     curve_m : ndarray, shape (n,)
         What the axis costs of carry at standard conditions; NaN where it isn't known.
     """
-    known = ~(np.isnan(sideways.axis_deg) & np.isnan(sideways.cross_mps))
-    side, axis, cross = (np.where(known, np.nan_to_num(part), 0.0) for part in sideways)
+    side, axis, cross = sideways.flown
     change, curve = np.zeros(len(axis)), np.where(np.isnan(sideways.axis_deg), np.nan, 0.0)
     # Calm air carries as far to any side.
     bends = np.flatnonzero((axis != 0) | (cross != 0) | ((side != 0) & (wind_along_mps != 0)))

@@ -135,13 +135,16 @@ class Delivery(cols.Table):
         "Its doubt is that of the path.",
         nullable=True,
     )
-    start_direction_deg = cols.number(
-        "Start direction", "Where the ball is expected to start from face and path today.", nullable=True
+    start_direction_deg, start_direction_lo90_deg, start_direction_hi90_deg = cols.estimate(
+        "Start direction",
+        "Where the ball is expected to start from face and path today. The interval covers how a golfer's days differ, "
+        "and the share of the face in the start.",
     )
-    spin_axis_deg = cols.number(
+    spin_axis_deg, spin_axis_lo90_deg, spin_axis_hi90_deg = cols.estimate(
         "Spin axis",
-        "Tilt expected from face and path today, of a ball struck with the middle of the face; positive bends right.",
-        nullable=True,
+        "Tilt expected from face and path today, of a ball struck with the middle of the face; positive bends right. "
+        "The interval covers how a golfer's days differ, and how much face and path tilt the axis; not where on the "
+        "face the ball is met.",
     )
     direction_note = cols.text("Note on directions", "How path and turn were found.", nullable=True)
     note = cols.note("Why something isn't given.")
@@ -151,6 +154,14 @@ class Delivery(cols.Table):
         """Check that path after the change and turn cancel; null passes."""
         left = pl.col("path_after_attack_deg") + pl.col("swing_direction_turn_deg")
         return (left.abs() <= 1e-6).fill_null(True)
+
+    @dy.rule()
+    def directions_lie_in_their_intervals(cls) -> pl.Expr:
+        """Check that start direction and spin axis lie between the ends of their intervals; null passes."""
+        return pl.all_horizontal(
+            pl.col(f"{name}_deg").is_between(f"{name}_lo90_deg", f"{name}_hi90_deg").fill_null(True)
+            for name in ("start_direction", "spin_axis")
+        )
 
     @dy.rule()
     def path_has_a_plane_and_a_note(cls) -> pl.Expr:

@@ -108,8 +108,8 @@ class Straightness(cols.Table):
 def _spread(percent: int, below: str) -> dy.Float64:
     return cols.number(
         f"Offline spread, {percent}th percentile",
-        f"{below} of the band's golfers have a smaller spread. A mean of the golfers nearest in rank, in whole yards; "
-        "empty where they are too few.",
+        f"{below} of the band's golfers have a smaller spread. A mean of the golfers nearest in rank, in steps of "
+        "2 yd; empty where they are too few.",
         nullable=True,
         short=f"{percent}th percentile",
         group="Offline spread",
@@ -132,7 +132,7 @@ class StraightnessBands(cols.Table):
     corridor_yd = cols.number("Corridor", "Full width of the corridor about the target line.", min=0, trim=True)
     in_corridor_p50 = cols.share(
         "In the corridor, 50th percentile",
-        "Half of the band's golfers have a smaller share of drives inside the corridor. In hundredths.",
+        "Half of the band's golfers have a smaller share of drives inside the corridor. In tenths.",
         nullable=True,
     )
     suppressed = cols.flag(

@@ -13,6 +13,7 @@ from pipeline.coach.delivery.directions import AXIS, START, DirectionModel
 from pipeline.coach.delivery.impact_slopes import SPIN_DOUBT, loft_difference_deg
 from pipeline.coach.delivery.loft_change import ATTACK_CHANGE_DEG
 from pipeline.coach.delivery.slopes import MIN_RELIABILITY, DeliveryModel
+from pipeline.coach.delivery.start_doubt import MIN_DAY_FREEDOM, Impacts, day_products, start_and_axis_reach
 from pipeline.coach.delivery.sums import ATTACK, Sums
 from pipeline.physics.impact import strike_in_space
 from pipeline.physics.swing_geometry import USUAL_PLANE_DEG, path_turn_deg
@@ -29,7 +30,6 @@ USUAL_PLANE_DOUBT_DEG = 5.0
 # where the plane is taken as usual.
 MOST_OWN_ERROR = 0.15
 MIN_OWN_FREEDOM = 20  # drives less days for a golfer's own slope
-MIN_DAY_FREEDOM = 5  # days less golfers, to tell how a golfer's days differ
 
 BY_GOLFER, BY_PLANE_READ, BY_PLANE_USUAL = PATH_BY
 TRY_IT = "Try it with a coach"
@@ -49,7 +49,11 @@ _NUMBERS = (
     "path_after_attack_hi90_deg",
     "swing_direction_turn_deg",
     "start_direction_deg",
+    "start_direction_lo90_deg",
+    "start_direction_hi90_deg",
     "spin_axis_deg",
+    "spin_axis_lo90_deg",
+    "spin_axis_hi90_deg",
 )
 _TEXTS = ("path_by", "direction_note")
 
@@ -103,7 +107,7 @@ def quarter_paths(directed: pl.DataFrame, quarter: str) -> pl.DataFrame:
     DataFrame
         One row per golfer with a path, sorted: path_deg, plane_deg, face_deg and path_beside_face_deg (over the drives
         with a face), days, day_squares (deg^2, of the days' mean paths about their own mean) and concentration (the sum
-        of the squares of the days' shares of the drives).
+        of the squares of the days' shares of the drives); and, of those with a face, the columns of `day_products`.
     """
     drives = directed.filter(pl.col("quarter") == quarter)
     faced = pl.col("path_deg").filter(pl.col("face_deg").is_not_null())
@@ -117,7 +121,9 @@ def quarter_paths(directed: pl.DataFrame, quarter: str) -> pl.DataFrame:
         day_squares=pl.col("path_deg").var(ddof=0) * pl.len(),
         concentration=(share**2).sum(),
     )
-    return means.join(days, on="golfer", maintain_order="left").sort("golfer")
+    faced_days = day_products(drives.drop_nulls("face_deg"))
+    every = means.join(days, on="golfer", maintain_order="left")
+    return every.join(faced_days, on="golfer", how="left", maintain_order="left").sort("golfer")
 
 
 def own_slopes(sums: pl.DataFrame, errors: AttackErrors) -> pl.DataFrame:
@@ -176,9 +182,9 @@ def with_paths(
     change, error, reach, by_golfer = _change(table, attack, plane, read)
     after = path + change
     half = np.hypot(reach * error, _path_reach(table, means))
-    start, axis = _start(table, attack, model)
+    starts = _starts(table, attack, means, model)
     known = ~np.isnan(attack) & ~np.isnan(path)
-    beside = (after, after - half, after + half, 0.0 - after, start, axis)
+    beside = (after, after - half, after + half, 0.0 - after, *starts)
     values = (path, _floats(table, "face_deg"), plane, *beside)
     told = known & ~np.isnan(after)
     way = np.where(by_golfer, BY_GOLFER, np.where(read, BY_PLANE_READ, BY_PLANE_USUAL))
@@ -223,21 +229,30 @@ def _path_reach(table: pl.DataFrame, means: pl.DataFrame) -> Array:
     return np.asarray(t_reach(freedom) * np.sqrt(variance * _floats(table, "concentration")))
 
 
-def _start(table: pl.DataFrame, attack: Array, model: DirectionModel | None) -> tuple[Array, Array]:
-    """Give the start direction and spin axis that are expected of face and path, deg.
+def _starts(table: pl.DataFrame, attack: Array, means: pl.DataFrame, model: DirectionModel | None) -> list[Array]:
+    """Give start direction and spin axis expected of face and path, deg, each with the ends of its 90 % interval.
 
     By rigid impact, of which the study's own slopes, where they are used, take the place.
     """
     face, path = _floats(table, "face_deg"), _floats(table, "path_beside_face_deg")
     loft = attack + loft_difference_deg(_floats(table, "launch_deg") - attack)
     given = np.isfinite(face) & np.isfinite(path) & np.isfinite(loft)
-    place = [np.where(given, one, 1.0) for one in (_floats(table, "club_speed_mph"), attack, loft, path, face)]
-    ball = strike_in_space(place[0] * MPS_PER_MPH, *place[1:])
+    speed = _floats(table, "club_speed_mph")
+    club, *angles = (np.where(given, one, 1.0) for one in (speed, attack, loft, path, face))
+    at = Impacts(club * MPS_PER_MPH, *angles)
+    ball = strike_in_space(*at)
     start, axis = ball.launch_side_deg, ball.spin_axis_deg
     if model is not None:
-        start = start + np.column_stack([place[4], place[3]]) @ model.beside_impact(START)
-        axis = axis + (place[4] - place[3]) * model.beside_impact(AXIS)[0]
-    return np.where(given, start, np.nan), np.where(given, axis, np.nan)
+        start = start + np.column_stack([at.face_deg, at.path_deg]) @ model.beside_impact(START)
+        axis = axis + (at.face_deg - at.path_deg) * model.beside_impact(AXIS)[0]
+    concentration = np.where(given, _floats(table, "faced_concentration"), np.nan)
+    reaches = start_and_axis_reach(at, means.drop_nulls("faced_days"), concentration, model)
+    ends = [
+        end
+        for value, reach in zip((start, axis), reaches, strict=True)
+        for end in (value, value - reach, value + reach)
+    ]
+    return [np.where(given, end, np.nan) for end in ends]
 
 
 def _floats(table: pl.DataFrame, name: str) -> Array:

@@ -6,10 +6,15 @@ import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.disclosure import protected_percentiles, protected_ratio
+from pipeline.benchmark.disclosure import is_given, percentile, rounded
 from pipeline.drives import KEYS
+from pipeline.statistics.arrays import Array
 from pipeline.tables.straightness import SPREAD_PERCENTILES, StraightnessBands
 from pipeline.tables.types import types_of
+
+# Coarser than carry, in steps of which figures are published. Golfers' spreads differ by few yards and a share follows
+# from a spread, so that whole yards and hundredths told an attacker too much (tests/benchmark).
+SPREAD_STEP_YD, SHARE_STEP = 2.0, 0.1
 
 
 def band_spreads(
@@ -55,9 +60,34 @@ def _row(here: pl.DataFrame, min_golfers: int) -> dict[str, Any]:
     if here.height < min_golfers:
         return {"suppressed": True, "note": f"fewer than {min_golfers} golfers: their figures are suppressed"}
     spread, share = (here.get_column(name).to_numpy() for name in ("offline_sd_yd", "in_corridor_share"))
-    given = protected_percentiles(spread, np.ones(here.height), here.height, min_golfers)
-    row: dict[str, Any] = {f"offline_sd_p{p}_yd": given[p] for p in SPREAD_PERCENTILES}
-    row |= {"suppressed": False, "golfers": here.height, "in_corridor_p50": protected_ratio(share, min_golfers)}
-    gone = [f"{p}th" for p in SPREAD_PERCENTILES if given[p] is None]
+    row: dict[str, Any] = published_figures(spread, share, min_golfers)
+    row |= {"suppressed": False, "golfers": here.height}
+    gone = [f"{p}th" for p in SPREAD_PERCENTILES if row[f"offline_sd_p{p}_yd"] is None]
     row["note"] = f"too few golfers for the {', '.join(gone)} percentile" if gone else None
     return row
+
+
+def published_figures(spread_yd: Array, share: Array, min_golfers: int) -> dict[str, float | None]:
+    """Give what may be published of the spreads, and of the shares in the corridor, of a band's golfers.
+
+    Parameters
+    ----------
+    spread_yd, share : ndarray, shape (golfers,)
+    min_golfers : int
+        Not above the number of golfers.
+
+    Returns
+    -------
+    dict
+        offline_sd_p25_yd and so on, and in_corridor_p50; None where golfers are too few for a figure.
+    """
+    n = len(spread_yd)
+
+    def given(values: Array, percent: int, step: float) -> float | None:
+        if not is_given(n, percent, min_golfers):
+            return None
+        # Dividing by a whole number gives the nearest float of 0.3, which 3 times 0.1 isn't.
+        return rounded(percentile(values, np.ones(n), percent, min_golfers) / step, 0) / (1 / step)
+
+    figures = {f"offline_sd_p{p}_yd": given(spread_yd, p, SPREAD_STEP_YD) for p in SPREAD_PERCENTILES}
+    return figures | {"in_corridor_p50": given(share, 50, SHARE_STEP)}

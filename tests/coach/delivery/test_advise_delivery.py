@@ -203,7 +203,8 @@ def test_logs_without_attack_give_an_empty_table_and_notes(study):
 
 NEW = (
     "path_deg", "face_deg", "plane_deg", "path_after_attack_deg", "path_after_attack_lo90_deg",
-    "path_after_attack_hi90_deg", "path_by", "swing_direction_turn_deg", "start_direction_deg", "spin_axis_deg",
+    "path_after_attack_hi90_deg", "path_by", "swing_direction_turn_deg", "start_direction_deg",
+    "start_direction_lo90_deg", "start_direction_hi90_deg", "spin_axis_deg", "spin_axis_lo90_deg", "spin_axis_hi90_deg",
     "direction_note",
 )  # fmt: skip
 
