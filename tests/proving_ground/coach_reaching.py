@@ -19,7 +19,9 @@ LEAST_PREDICTIONS = 200  # in a tenth that is judged
 DRIVES = 2048
 
 TARGETS = (
-    Target("share of drives that reach a distance, worst tenth: predicted less true", "reaching_worst_off", None, 0.03, 3),
+    Target(
+        "share of drives that reach a distance, worst tenth: predicted less true", "reaching_worst_off", None, 0.03, 3
+    ),
     Target("the same: 90 % intervals that hold the truth", "reaching_coverage", 0.85, 0.95, 3),
 )
 

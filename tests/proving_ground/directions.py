@@ -53,9 +53,7 @@ def directions(
         Of the drive and of its day.
     mishit : ndarray of bool, shape (...)
     """
-    start, axis, scatter = (
-        golfers.get_column(name).to_numpy().reshape(-1, *(1,) * (mishit.ndim - 1)) for name in OWN
-    )
+    start, axis, scatter = (golfers.get_column(name).to_numpy().reshape(-1, *(1,) * (mishit.ndim - 1)) for name in OWN)
     wide = scatter * np.where(mishit, MISHIT_WIDER, 1.0)
     beside = TOGETHER * normals[..., 0] + np.sqrt(1 - TOGETHER**2) * normals[..., 1]
     start = start + DAY_SD_DEG[0] * days[..., 0] + wide * DRIVE_SD_DEG[0] * normals[..., 0]

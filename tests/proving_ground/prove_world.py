@@ -46,8 +46,8 @@ def prove(world: str, academies: int) -> Judged:
     Returns
     -------
     dict of DataFrame
-        By the names in `JUDGED` but practice, straightness of worlds that bend drives alone, each with the columns world, true_ball and academy in front; of the
-        coach's own worlds by those in `FRAMES`.
+        By the names in `JUDGED` but practice, and straightness of worlds alone whose logs say where drives went; each
+        with the columns world, true_ball and academy in front; of the coach's own worlds by those in `FRAMES`.
     """
     found: list[Judged] = []
     drawn = WORLDS.get(world) or COACH_WORLDS[world]

@@ -12,12 +12,13 @@ import measures
 import numpy as np
 import polars as pl
 import pytest
+import straight
 import targets
 from prove_world import prove
 from targets import Verdict, judge
 
 # Academies of each; none of them needs more to tell a figure that holds from one that doesn't.
-ACADEMIES = {"plain": 1, "two-days": 2, "no-ball-device": 1, "club-reads-low": 1, "one-mishits": 1}
+ACADEMIES = {"plain": 1, "two-days": 2, "no-ball-device": 1, "club-reads-low": 1, "one-mishits": 1, "cross-wind": 1}
 FORM = "two-days"
 OF = {target.measure: target for target in targets.WORLD_TARGETS}
 
@@ -169,3 +170,28 @@ def test_what_a_change_of_delivery_brings_is_near_the_truth(coached):
     assert abs(coached["gain_bias_yd"]) < 1.5
     assert coached["missed_yd"] < 1.0
     assert coached["advice_right"] > 0.9
+
+
+@pytest.fixture(scope="module")
+def straightness(judged):
+    return straight.measures(judged("cross-wind"))
+
+
+@pytest.mark.parametrize("target", straight.TARGETS, ids=lambda target: target.measure)
+def test_how_straight_golfers_drive_is_near_the_truth_in_a_cross_wind(straightness, target):
+    """Of one academy the luck of golfers, their days and one ball is not known: as much again is left for it."""
+    found = straightness[target.measure]
+    assert found.rows > 15
+    if found.share:
+        assert judge(found._replace(std_error=None), target) is not Verdict.MISSED, found
+    else:
+        assert 2 * target.lo < found.value < 2 * target.hi
+
+
+def test_shares_of_drives_are_foreseen(judged):
+    found = coach.PARTS["reaching"].measures(
+        {"reaching": pl.concat(judged(world)["reaching"] for world in ("plain", "cross-wind"))}
+    )
+    assert {target.measure for target in coach.PARTS["reaching"].targets} == set(found)
+    assert found["reaching_worst_off"] < 0.05
+    assert 0.80 < found["reaching_coverage"] < 0.97

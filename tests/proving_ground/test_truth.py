@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import academy
 import analytic_truth
+import judge
+import measures
 import numpy as np
 import polars as pl
 import pytest
@@ -133,3 +135,34 @@ def test_usual_figures_are_those_of_many_drives():
     np.testing.assert_allclose(usual["usual_spin_rpm"], drives["true_spin_rpm"], rtol=0.015)
     scale = 1 + one.reference_share
     np.testing.assert_allclose(usual["mean_carry_yd"], drives["true_carry_yd"] * scale, atol=1.8)
+
+
+def test_where_drives_come_down_in_the_long_run_is_where_many_come_down():
+    world = replace(WORLDS["cross-wind"], golfers=6, shots=(4000, 4000), days=(88, 88), faulty=1.0, lasting=0.02)
+    one = academy.make_academy(world, "plain", 4)
+    inside = (pl.col("true_offline_yd").abs() <= academy.CORRIDOR_YD / 2).mean()
+    offline = pl.col("true_offline_yd")
+    drives = one.drives.group_by("row").agg(
+        offline.mean().alias("mean"), offline.std().alias("sd"), inside.alias("inside"), pl.col("true_carry_yd").mean()
+    ).sort("row")  # fmt: skip
+    usual = one.usual
+    np.testing.assert_allclose(usual["true_offline_mean_yd"], drives["mean"], atol=1.6)
+    np.testing.assert_allclose(usual["true_offline_sd_yd"], drives["sd"], rtol=0.05)
+    np.testing.assert_allclose(usual["true_in_corridor"], drives["inside"], atol=0.05)
+    np.testing.assert_allclose(usual["mean_carry_yd"], drives["true_carry_yd"] * (1 + one.reference_share), atol=1.8)
+    # What curve costs goes with the square of the axis.
+    axis = one.drives.group_by("row").agg((pl.col("true_axis_deg") ** 2).mean()).sort("row")["true_axis_deg"]
+    cost = (usual["mean_straight_yd"] - usual["mean_carry_yd"]).to_numpy() / axis.to_numpy()
+    assert cost.min() > 0.002
+    assert cost.max() < 0.04
+
+
+def test_the_parts_of_what_is_truly_lost_add_up_with_what_curve_costs():
+    one = academy.make_academy(replace(WORLDS["curving"], golfers=30), "steady", 2)
+    lost = judge.golfer_truth(one, judge.true_curve(one.world, one.ball))
+    parts = lost.select(pl.sum_horizontal(f"true_{part}_yd" for part in (*measures.PARTS, "curve"))).to_series()
+    # Contact, launch and spin are worked out from the efficient drive's own delivery, between speeds by a line.
+    np.testing.assert_allclose(parts, lost["true_lost_yd"], atol=0.3)
+    assert lost["true_curve_yd"].min() > 0
+    straight = replace(one, world=replace(one.world, curving=False))
+    assert judge.golfer_truth(straight, judge.true_curve(one.world, one.ball))["true_curve_yd"].abs().max() == 0

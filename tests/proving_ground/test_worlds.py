@@ -3,10 +3,12 @@
 from dataclasses import replace
 
 import academy
+import directions
 import numpy as np
 import people
 import polars as pl
 import pytest
+import study_run
 from true_flight import carry_yd
 from worlds import MANY_DAYS, PLAIN, WORLDS
 
@@ -144,3 +146,70 @@ def test_many_days_have_no_form():
     drives = academy.make_academy(replace(MANY_DAYS, golfers=10), "plain", 1).drives
     assert (drives["true_carry_yd"] == drives["true_flight_yd"]).all()
     assert drives.group_by("row").agg(DAY.n_unique())["day"].min() > 10
+
+
+CURVING = ("curving", "cross-wind", "curving-calculated", "curving-unsaid")
+
+
+@pytest.mark.parametrize("name", CURVING)
+def test_what_goes_sideways_is_drawn_from_a_stream_of_its_own(name):
+    """So other worlds' academies are the same as before there was any of it."""
+    straight, bent = (academy.make_academy(WORLDS[one], "plain", 5).drives for one in ("plain", name))
+    same = [c for c in straight.columns if c not in ("carry_yd", "true_carry_yd", "true_flight_yd")]
+    assert bent.select(same).equals(straight.select(same))
+    assert (bent["true_flight_yd"] < straight["true_flight_yd"]).mean() > 0.95
+
+
+@pytest.mark.parametrize("name", CURVING)
+def test_logs_have_what_a_world_says_of_where_drives_went(name, tmp_path):
+    one = academy.make_academy(replace(WORLDS[name], golfers=8), "plain", 1)
+    study_run.write_study(one, tmp_path / "study", 1)
+    side = {"launch_side_deg", "spin_axis_deg", "offline_yd", "wind_cross_mps"}
+    for log in (tmp_path / "study/logs").glob("*.csv"):
+        assert side & set(pl.read_csv(log).columns) == set(WORLDS[name].side_said)
+
+
+def test_a_day_has_one_cross_wind_and_the_log_has_it():
+    drives = academy.make_academy(WORLDS["cross-wind"], "plain", 1).drives
+    by_day = drives.group_by(DAY).agg(pl.col("wind_cross_mps").n_unique().alias("n"), pl.col("wind_cross_mps").mean())
+    assert by_day["n"].max() == 1
+    assert by_day["wind_cross_mps"].min() >= 0
+    assert by_day["wind_cross_mps"].mean() == pytest.approx(3.0, abs=0.4)
+    assert by_day["wind_cross_mps"].max() > 5.5
+    blown = drives.select(pl.col("offline_yd") - pl.col("true_offline_yd"), wind="wind_cross_mps")
+    slope = np.polyfit(blown["wind"], blown["offline_yd"], 1)
+    assert 1.5 < slope[0] < 3.0
+    assert slope[1] == pytest.approx(0.0, abs=0.8)
+    calm = academy.make_academy(WORLDS["curving"], "plain", 1).drives
+    assert (calm["offline_yd"] - calm["true_offline_yd"]).std() == pytest.approx(directions.OFFLINE_READ_YD, rel=0.05)
+
+
+def test_some_golfers_bend_their_drives_much_and_start_them_the_other_way():
+    golfers = academy.make_academy(replace(WORLDS["curving"], golfers=400), "plain", 1).golfers
+    axis, start = (golfers[name].to_numpy() for name in ("axis_deg", "start_deg"))
+    much = np.abs(axis) > 10
+    assert much.mean() == pytest.approx(0.21, abs=0.05)
+    assert (axis[much] > 0).mean() == pytest.approx(0.7, abs=0.1)
+    assert np.polyfit(axis, start, 1)[0] == pytest.approx(-directions.STARTS_AGAINST, abs=0.05)
+    assert golfers.group_by("golfer").agg(pl.col("axis_deg").n_unique())["axis_deg"].max() == 1
+
+
+def test_drives_of_a_day_go_the_same_way_and_mishits_scatter_wider():
+    world = replace(WORLDS["curving"], golfers=60, shots=(60, 60), days=(4, 4))
+    one = academy.make_academy(world, "plain", 1)
+    drives = one.drives.join(
+        one.golfers.with_row_index("row").select(pl.col("row").cast(pl.Int64), *directions.OWN), on="row"
+    )
+    off = drives.with_columns(
+        pl.col("true_axis_deg") - pl.col("axis_deg"), pl.col("true_side_deg") - pl.col("start_deg")
+    )
+    by_day = off.group_by("row", DAY).agg(pl.col("true_axis_deg", "true_side_deg").mean(), n=pl.len())
+    by_day = by_day.filter(pl.col("n") >= 10)
+    wide = np.sqrt(directions.DAY_SD_DEG[1] ** 2 + (off["scatter"] ** 2).mean() * directions.DRIVE_SD_DEG[1] ** 2 / 14)
+    assert by_day["true_axis_deg"].std() == pytest.approx(wide, rel=0.25)
+    assert by_day["true_axis_deg"].std() > 1.15 * directions.DRIVE_SD_DEG[1] / 14**0.5
+    bad = off.with_columns(
+        bad=pl.col("true_ball_mph") / pl.col("true_club_mph") < 1.38, z=pl.col("true_axis_deg") / pl.col("scatter")
+    )
+    sound = bad.filter(~pl.col("bad"))["z"].std()
+    assert bad.filter("bad")["z"].std() > 1.1 * sound
