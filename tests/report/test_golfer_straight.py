@@ -63,7 +63,7 @@ def test_the_goal_says_how_often_in_tenths_and_from_what(open_golfer):
 @pytest.mark.parametrize(
     ("shares", "words"),
     [
-        ({"at_goal_speed": 0.33}, "about 3 of 10 would. 9 of 10 drives carry"),  # no more than without
+        ({"at_goal_speed": 0.33}, "strike about 3 of 10 would. 9 of 10 drives carry"),  # no more than without
         ({"today": 0.31, "lo": 0.22, "hi": 0.44}, "Today about 3 of 10 drives carry 231 yd (likely 2 to 4 of 10)."),
         ({"today": 0.31, "lo": 0.28, "hi": 0.34}, "Today about 3 of 10 drives carry 231 yd."),
         ({"today": 0.97, "lo": 0.88, "hi": 1.0}, "Today nearly all drives carry 231 yd (likely 9 to 10 of 10)."),
@@ -152,6 +152,13 @@ def test_the_picture_has_one_scale_and_holds_drives_and_ellipse(open_golfer, pay
     outside = re.search(r"(\d+) drives? lies? outside", text_of(page, "straight"))
     assert len(dots) + (int(outside[1]) if outside else 0) == len(drives) == 40
     assert len(dots) >= 36
+    # All of the ellipse lies in the frame.
+    box = page.locator("[data-block=straight] svg [data-mark=frame]").evaluate(
+        "(one) => { const { x, y, width, height } = one.getBBox(); return { x, y, width, height }; }"
+    )
+    low, high = (np.array([box["x"], box["y"]]) + np.array([box["width"], box["height"]]) * end for end in (0, 1))
+    assert (outline > low).all()
+    assert (outline < high).all()
     # Ellipse: its center, and its axes along the tilt, tell the scale.
     center = outline[:-1].mean(axis=0)
     away = np.hypot(*(outline - center).T)
