@@ -141,7 +141,7 @@ class Swings(NamedTuple):
 
 
 def swing(
-    planted: tuple[Array, Array, Array, Array],
+    planted: tuple[Array, ...],
     typical_launch_deg: Array,
     launch_deg: Array,
     attack_own_deg: Array,

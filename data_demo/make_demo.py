@@ -80,15 +80,15 @@ def hit(rng: np.random.RandomState, rows: pl.DataFrame) -> pl.DataFrame:
     flown, offline = np.zeros(n), np.zeros(n)
     for name, (altitude_m, temp_c, share_long) in SITES.items():
         here = site == name
-        flight = (x[here] for x in (club * ratio, launch, spin, side, axis))
-        flown[here], offline[here] = land_yd(*flight, altitude_m, temp_c)
+        start = ((club * ratio)[here], launch[here], spin[here], side[here], axis[here])
+        flown[here], offline[here] = land_yd(*start, altitude_m, temp_c)
         flown[here] = flown[here] * (1 + READ_CARRY_SD * read[0][here]) * (1 + share_long)
     attack = 0.6 * (typical_launch - 13) + 0.3 * (launch - typical_launch) + ATTACK_SD_DEG * read[1]
     run = np.clip(26 - 0.9 * (launch - 13) - 0.006 * (spin - 2700) + 1.5 * read[2], 3, 45)  # simple, no source
     # A drive about every 40 s.
     day = np.sort(rng.randint(0, 80, (len(rows), 3)), axis=1)[g, session]
-    start = rng.randint(8 * 3600, 12 * 3600, (len(rows), 3))[g, session] + 3 * 3600 * session
-    second = start + rank * 40 + rng.randint(0, 25, n)
+    begin = rng.randint(8 * 3600, 12 * 3600, (len(rows), 3))[g, session] + 3 * 3600 * session
+    second = begin + rank * 40 + rng.randint(0, 25, n)
     first = np.array(FIRST_DAYS, "datetime64[ms]")[np.searchsorted(QUARTERS, rows["quarter"].to_numpy())[g]]
     return pl.DataFrame(
         {
