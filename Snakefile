@@ -94,6 +94,7 @@ rule all:
         f"{OUT}/golfers/goals.csv",
         f"{OUT}/golfers/delivery.csv",
         f"{OUT}/practice/practice.csv" if SPEED_LOGS else [],
+        f"{OUT}/practice/plan.csv" if SPEED_LOGS else [],
         f"{OUT}/model/comparison.md" if OWN else [],
         # They are of a fit, which a look by a kept model doesn't make.
         [] if ASKED_FOR else f"{OUT}/model/diagnostics.html",

@@ -122,6 +122,8 @@ PAGES = (
     "test_academy_names.py",
     "test_academy_page.py",
     "test_golfer_sheet.py",
+    "test_golfer_straight.py",
+    "test_golfer_teaching.py",
     "test_golfer_view.py",
     "test_lookup_install.py",
     "test_lookup_page.py",

@@ -6,6 +6,7 @@ drives are moved and fitted as the study's own were; the fit is compared with th
 delivery.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,7 +102,7 @@ def form_error(model: CarryModel, sample: pl.DataFrame, at: Delivery, standard: 
     base_at, design_at = model.surface.base_and_design(*model.inputs(at))
     errors, moves, missed = [], [], []
     for name in sorted(SETS):
-        other = _fitted(Ball(name), as_hit, model.carry(*inputs) - curve - moved)
+        other = same_carry(Ball(name), as_hit.carry_yd, model.carry(*inputs) - curve - moved)
         carry = as_hit.carry_yd(other)
         missed.append(np.mean((model.carry(*inputs) - curve - moved - carry) ** 2))
         found = np.linalg.lstsq(X, carry + moved + curve - base, rcond=None)[0][: design.shape[1]]
@@ -174,11 +175,19 @@ class _Flights:
         return np.asarray(fly(self.launch, ball, self.air, self.wind).carry_m / METRES_PER_YARD)
 
 
-def _fitted(ball: Ball, flights: _Flights, carry_yd: Array) -> Ball:
-    """Fit a ball's multipliers to carries by least squares."""
+def same_carry(ball: Ball, flown_yd: Callable[[Ball], Array], carry_yd: Array) -> Ball:
+    """Fit a ball's multipliers by least squares, so that drives carry as given.
+
+    Parameters
+    ----------
+    ball : Ball
+    flown_yd : callable
+        Gives the drives' carry with a ball, yd, shape (n,).
+    carry_yd : ndarray, shape (n,)
+    """
     x = np.array([ball.drag, ball.lift])
     for _ in range(ROUNDS):
-        flown = flights.carry_yd(ball.scaled(*x))
-        slopes = [(flights.carry_yd(ball.scaled(*(x + step))) - flown) / STEP for step in np.diag([STEP, STEP])]
+        flown = flown_yd(ball.scaled(*x))
+        slopes = [(flown_yd(ball.scaled(*(x + step))) - flown) / STEP for step in np.diag([STEP, STEP])]
         x = np.clip(x + np.linalg.lstsq(np.stack(slopes, axis=1), carry_yd - flown, rcond=None)[0], *BOUNDS)
-    return ball.scaled(*x)
+    return ball.scaled(*(float(one) for one in x))

@@ -91,7 +91,7 @@ def _benchmarks(frontier: Frontier, centres_mph: Sequence[float]) -> Iterable[Ro
                 "estimate": float(column[place]),
                 "std_error": float(frontier.std_error_yd[place]),
                 "freedom": float(frontier.freedom[place]),
-                "note": told("notes", "roll") if quantity == TOTAL else None,
+                "note": told("notes", "roll_apart") if quantity == TOTAL else None,
             }
 
 

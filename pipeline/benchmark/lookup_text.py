@@ -8,6 +8,9 @@ from pipeline.benchmark.window import Window
 from pipeline.shown import Units, angle_text, number_text, spin_text, typed_text, window_text
 from pipeline.texts.catalogue import texts, told
 
+# From so much more total on, a delivery that gives up carry for it is worth a sentence: less wouldn't show in yards.
+TOLD_FROM_YD = 1.0
+
 _LABEL, _COLUMN = 17, 12  # characters
 
 
@@ -37,7 +40,23 @@ def lookup_text(study: str, answer: dict[str, Any], asked: list[str], units: Uni
     # What the other notes say stands in the table.
     notes = [told("notes", key) for key in ("ball_unused", "no_window")]
     lines = [*([told("notes", "typical")] if left_out else []), *(note for note in notes if note in answer["note"])]
+    lines += _best_total_lines(answer, units)
     return "\n".join([f"{study}: {', '.join(asked)}", *rows, *(f"  {line}" for line in lines)])
+
+
+def _best_total_lines(answer: dict[str, Any], units: Units) -> list[str]:
+    """Say which delivery goes farther with roll than the efficient one, and for how much carry; often none does."""
+    if answer["best_total_gain_yd"] < TOLD_FROM_YD:
+        return []
+    cost = answer["best_total_carry_cost_yd"]
+    key = "best_total" if units.distance_whole(cost) else "best_total_free"
+    words = {
+        "launch": angle_text(answer["best_total_launch_deg"]),
+        "spin": spin_text(answer["best_total_spin_rpm"]),
+        "gain": units.distance_text(answer["best_total_gain_yd"]),
+        "cost": units.distance_text(cost),
+    }
+    return [told("command", key, **words)]
 
 
 def reaching_lines(answer: dict[str, Any], distance_yd: float, units: Units, *, carry: bool) -> list[str]:
@@ -101,5 +120,8 @@ def _aim(answer: dict[str, Any]) -> str:
 
 
 def _range(answer: dict[str, Any], name: str, units: Units) -> str:
-    found = units.distance_range_text(answer[f"{name}_lo90_yd"], answer[f"{name}_hi90_yd"])
-    return told("command", f"{name}_range", range=found)
+    carry, total = (
+        units.distance_range_text(answer[f"{name}_{part}lo90_yd"], answer[f"{name}_{part}hi90_yd"])
+        for part in ("", "total_")
+    )
+    return told("command", f"{name}_range", range=carry, total=total)

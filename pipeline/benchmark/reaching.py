@@ -11,6 +11,7 @@ from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.shown import percent_text
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.drive_spread import DriveSpread, UsualReaching
+from pipeline.statistics.intervals import Z90
 from pipeline.texts.catalogue import told
 
 REACHING = ("share_reaching", "share_reaching_lo90", "share_reaching_hi90")
@@ -63,7 +64,16 @@ def usual_here(
     known = known_part(model, known_key(ball and model.by_ball_speed, launch, spin))
     run = np.zeros(1) if carry else run_at_standard(model, place, drive)
     there = scatter.about(float((model.expected(drive) + run)[0]), known)
-    return moved(there, *move_of(model, place, drive, carry=carry), moved_share)
+    unsure = 0.0 if carry else run_error(model, place, drive)
+    return moved(there, *move_of(model, place, drive, carry=carry), moved_share, unsure)
+
+
+def run_error(model: CarryModel, place: Place, drive: Delivery) -> Array:
+    """Give the standard error that the turf leaves to the run of typical drives in a place, yd, shape (n,)."""
+    ball = drive.club_speed_mph * model.ratio(drive)
+    landing = place.here.landing(place.ball, ball, drive.launch_deg, drive.spin_rpm)
+    _, lo, hi = place.run_interval_yd(landing)
+    return (hi - lo) / (2 * Z90)
 
 
 def run_at_standard(model: CarryModel, place: Place, drive: Delivery) -> Array:
@@ -81,9 +91,11 @@ def move_of(model: CarryModel, place: Place, drive: Delivery, *, carry: bool) ->
     return change + run - run_at_standard(model, place, drive), change
 
 
-def moved(spread: DriveSpread, added_yd: Array, change_yd: Array, moved_share: float) -> DriveSpread:
-    """Move drives to another place: what that adds, and the error of the change of carry, a share of it."""
-    doubt = np.hypot(spread.doubt_yd, moved_share * change_yd)
+def moved(
+    spread: DriveSpread, added_yd: Array, change_yd: Array, moved_share: float, run_error_yd: Array | float
+) -> DriveSpread:
+    """Move drives to another place: what that adds, the error of the change of carry, a share of it, and the run's."""
+    doubt = np.hypot(np.hypot(spread.doubt_yd, moved_share * change_yd), run_error_yd)
     return replace(spread.farther(added_yd), doubt_yd=doubt)
 
 

@@ -9,9 +9,11 @@ from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.trajectory import RPM, Landing, Launch, Wind, fly
-from pipeline.physics.turf import Turf, run_m
+from pipeline.physics.turf import NEIGHBORS, Turf, run_m
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
+
+Values = Array | float
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,37 @@ def run_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf: Turf) ->
     there: the model of turf isn't made for it, and a total below carry would only confuse.
     """
     return np.maximum(np.asarray(run_m(speed_mps, descent_deg, spin_rpm * RPM, turf)) / METRES_PER_YARD, 0.0)
+
+
+def run_interval_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf: Turf) -> tuple[Array, Array, Array]:
+    """Give the run of balls from their landing, and the edges of its 90 % interval, yd, in the arguments' shape.
+
+    The edges are the shortest and the longest of three runs: on the turf, and on its softer and its firmer neighbor
+    (`pipeline.physics.turf.NEIGHBORS`). That is what the turf's constants leave open; slopes, wet or long grass and the
+    model of bounces are not in it.
+    """
+    softer, firmer = NEIGHBORS[turf]
+    runs = [run_yd(speed_mps, descent_deg, spin_rpm, one) for one in (turf, softer, firmer)]
+    return runs[0], np.minimum.reduce(runs), np.maximum.reduce(runs)
+
+
+def total_interval_yd(
+    total_yd: Array, carry_yd: tuple[Values, Values, Values], run_yd: tuple[Array, Array, Array]
+) -> tuple[Array, Array]:
+    """Give the edges of the 90 % interval of totals, yd: the doubts of carry and of run go together in quadrature.
+
+    Parameters
+    ----------
+    total_yd : ndarray
+    carry_yd, run_yd : tuple of three ndarrays or numbers
+        A figure and both edges of its interval. Only their distances count.
+
+    Notes
+    -----
+    How firm the turf is has nothing to do with what carry's interval leaves open, so the two are independent.
+    """
+    (carry, carry_lo, carry_hi), (run, run_lo, run_hi) = carry_yd, run_yd
+    return total_yd - np.hypot(carry - carry_lo, run - run_lo), total_yd + np.hypot(carry_hi - carry, run_hi - run)
 
 
 @dataclass(frozen=True)
@@ -73,10 +106,19 @@ class Place:
         """Whether the place has the study's standard conditions."""
         return self.here is self.standard
 
+    def change_and_landing(self, ball_speed_mph: Array, launch_deg: Array, spin_rpm: Array) -> tuple[Array, Landing]:
+        """Give what the place adds to the carry of straight drives, yd, and how they land there; all of shape (n,)."""
+        drives = (self.ball, ball_speed_mph, launch_deg, spin_rpm)
+        landing = self.here.landing(*drives)
+        if self.is_standard:
+            return np.zeros_like(landing.carry_m), landing
+        return (landing.carry_m - self.standard.landing(*drives).carry_m) / METRES_PER_YARD, landing
+
     def change_and_run_yd(self, ball_speed_mph: Array, launch_deg: Array, spin_rpm: Array) -> tuple[Array, Array]:
         """Give what the place adds to the carry of straight drives, and their run there, yd; all of shape (n,)."""
-        drives = (self.ball, ball_speed_mph, launch_deg, spin_rpm)
-        carry, run = self.here.carry_and_run_yd(*drives)
-        if self.is_standard:
-            return np.zeros_like(carry), run
-        return carry - self.standard.landing(*drives).carry_m / METRES_PER_YARD, run
+        change, landing = self.change_and_landing(ball_speed_mph, launch_deg, spin_rpm)
+        return change, run_yd(landing.speed_mps, landing.descent_deg, landing.spin_rpm, self.here.turf)
+
+    def run_interval_yd(self, landing: Landing) -> tuple[Array, Array, Array]:
+        """Give the run after landings in the place, and the edges of its 90 % interval, yd; see `run_interval_yd`."""
+        return run_interval_yd(landing.speed_mps, landing.descent_deg, landing.spin_rpm, self.here.turf)

@@ -94,6 +94,32 @@ rule assess_straightness:
         STEP
 
 
+rule assess_landing:
+    input:
+        bands=rules.build_bands.output.csv,
+        golfers=rules.assess_golfers.output.golfers,
+        frontier=rules.build_bands.output.frontier,
+        model=MODEL["model"],
+        calibration=MODEL["calibration"],
+    output:
+        landing=f"{OUT}/golfers/landing.csv",
+        landing_bands_csv=f"{OUT}/benchmarks/landing_bands.csv",
+    log:
+        f"{LOGS_OF}/assess_landing.log",
+    benchmark:
+        f"{LOGS_OF}/assess_landing.tsv"
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("assess_landing"),
+    params:
+        **step("assess_landing"),
+    message:
+        "Say how drives land and run on each turf"
+    shell:
+        STEP
+
+
 rule assess_progress:
     input:
         drives=DRIVES,
@@ -142,6 +168,7 @@ if SPEED_LOGS:
             paired=f"{OUT}/practice/paired.csv",
             light_tool=f"{OUT}/practice/light_tool.json",
             practice=f"{OUT}/practice/practice.csv",
+            outlook=f"{OUT}/practice/outlook.npz",
         log:
             f"{LOGS_OF}/assess_practice.log",
         benchmark:
@@ -157,9 +184,38 @@ if SPEED_LOGS:
         shell:
             STEP
 
+    rule plan_practice:
+        input:
+            practice=rules.assess_practice.output.practice,
+            outlook=rules.assess_practice.output.outlook,
+            goals=rules.plan_goals.output.goals,
+        output:
+            plan=f"{OUT}/practice/plan.csv",
+            speed_goals=f"{OUT}/practice/speed_goals.csv",
+        log:
+            f"{LOGS_OF}/plan_practice.log",
+        benchmark:
+            f"{LOGS_OF}/plan_practice.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("plan_practice"),
+        params:
+            **step("plan_practice"),
+        message:
+            "Say what the next weeks of speed practice may bring"
+        shell:
+            STEP
+
+    PAGE_TABLES += [
+        rules.plan_practice.output.plan,
+        rules.plan_practice.output.speed_goals,
+    ]
+
 
 PAGE_TABLES += [
     rules.assess_straightness.output.straightness,
     rules.assess_straightness.output.straightness_bands,
     rules.assess_progress.output.progress,
+    *rules.assess_landing.output,
 ]

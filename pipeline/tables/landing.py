@@ -8,8 +8,8 @@ from pipeline.tables import columns as cols
 TURFS = ("soft", "normal", "firm")
 
 _RUN = (
-    "Bounce and roll after landing. Its interval is what the turf's assumed constants leave open; where golfers' "
-    "drives land is not in it."
+    "Bounce and roll after landing. Its interval allows for turf half a step softer or firmer; how drives scatter is "
+    "not in it."
 )
 _TOTAL = "Carry and run, with the doubt of both."
 _ROUNDING_YD = 1e-6
@@ -55,7 +55,10 @@ class LandingBands(cols.Table):
     best_total_yd, best_total_lo90_yd, best_total_hi90_yd = _best_total()
     carry_cost_yd = _carry_cost()
     total_gain_yd = _total_gain()
-    suppressed = cols.flag("Suppressed", "Whether the figures are left out, as in bands.csv.")
+    suppressed = cols.flag(
+        "Suppressed",
+        "Whether the figures are left out: where bands.csv leaves out those of the newest quarter's golfers.",
+    )
     note = cols.note("What is left out and why.")
 
     @dy.rule()
@@ -79,7 +82,12 @@ class Landings(cols.Table):
     descent_deg = cols.number("Descent", "Angle at which the typical drive comes down.", nullable=True)
     run_yd, run_lo90_yd, run_hi90_yd = cols.estimate("Run", _RUN)
     total_yd, total_lo90_yd, total_hi90_yd = cols.estimate("Total", _TOTAL)
-    efficient_total_yd = cols.number("Efficient total", "Total of the efficient delivery on this turf.", nullable=True)
+    efficient_drive_total_yd = cols.number(
+        "Total, efficient drive",
+        "Total on this turf of the drive with most carry. What bands and lookups call efficient total is the largest "
+        "total instead: the best total here.",
+        nullable=True,
+    )
     best_launch_deg, best_spin_rpm, best_descent_deg, best_carry_yd = _best()
     best_total_yd, best_total_lo90_yd, best_total_hi90_yd = _best_total()
     carry_cost_yd = _carry_cost()

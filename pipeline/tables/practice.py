@@ -23,7 +23,7 @@ COLUMN_OF_SWING_RULE = {"driver_speed_too_high": "club_speed_mph"}
 BASES = ("driver", "light", "both")
 TRENDS = ("gaining", "losing", "no_more_than_chance", "not_assessed")
 WEEKS_AHEAD = (4, 8, 12)
-GOAL_DUES = ("reached", "dated", "cannot_tell_yet", "beyond_a_year", "no_goal")
+GOAL_DUES = ("reached", "dated", "cannot_tell_yet", "beyond_practice", "beyond_a_year", "no_goal")
 PROJECTIONS = ("dated", "cannot_tell_yet", "beyond_a_year", "no_band_above")
 
 
@@ -196,7 +196,7 @@ class Practice(cols.Table):
 
 
 class PracticePlan(cols.Table):
-    """What the next weeks of speed practice may bring, if the trend goes on. Speeds as in practice.csv's speed now."""
+    """What the next weeks of speed practice may bring. Speeds are as practice.csv's speed now."""
 
     FILES = ("practice/plan.csv",)
     ROW = "golfer who practices speed, and weeks ahead"
@@ -205,12 +205,23 @@ class PracticePlan(cols.Table):
     weeks_ahead = cols.count("Weeks ahead", "From the last session.", primary_key=True, min=1)
     on = cols.day("Day", "Day that many weeks after the last session.")
     speed_mph, speed_lo90_mph, speed_hi90_mph = cols.estimate(
-        "Club speed then", "Mean over sessions around that day, if the trend goes on; the farther ahead the wider.",
-        why_empty="Empty: the trend can't be told yet.",
+        "Club speed then",
+        "Mean over sessions around that day: if the trend goes on, or as now where the trend is no more than chance. "
+        "The interval grows with the weeks ahead and has in it that the trend may stop on any day.",
+        why_empty="Empty: it can't be told, as the note says.",
     )  # fmt: skip
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
-    sessions = cols.count("Sessions until then", "At today's sessions a week, no day without rest.")
+    sessions = cols.count(
+        "Sessions until then", "At today's sessions a week, but with a day of rest between one and the next."
+    )
     note = cols.note()
+
+    @dy.rule()
+    def intervals_hold_their_figures(cls) -> pl.Expr:
+        """Check that no speed lies outside its interval and none stands without one."""
+        speed = pl.col("speed_mph")
+        inside = speed.is_between("speed_lo90_mph", "speed_hi90_mph").fill_null(False)
+        return inside | (speed.is_null() & pl.col("speed_lo90_mph").is_null() & pl.col("speed_hi90_mph").is_null())
 
 
 class SpeedGoals(cols.Table):
@@ -225,24 +236,46 @@ class SpeedGoals(cols.Table):
         "Club speed for the goal", "With an efficient delivery, as in goals.csv."
     )
     speed_now_mph = cols.number("Speed now", "As in practice.csv.", nullable=True)
+    with_ball = cols.flag("With a ball", "Whether that is speed with a ball. Only then is it compared with the goal's.")
     due = cols.word(
         "Due",
-        "reached: the speed is there. dated: a day can be given. cannot_tell_yet: the trend is not clear. "
+        "reached: the speed is there. dated: a day can be given. cannot_tell_yet: the trend is not clear, or speed "
+        "with a ball is not known. beyond_practice: within a year, but farther ahead than the practice looks back. "
         "beyond_a_year: it takes longer. no_goal: no goal, or no speed is known for it.",
         GOAL_DUES,
     )
-    due_on = cols.day("Due day", "When the speed is reached if the trend goes on.", nullable=True)
-    due_lo90_on = cols.day("Due day, early", "Early end of its 90 % interval.", nullable=True)
-    due_hi90_on = cols.day(
-        "Due day, late", "Late end of it; empty with a day: it could take more than a year.", nullable=True
+    due_on = cols.day("Due day", "When the goal's speed is reached if the trend goes on.", nullable=True)
+    due_lo90_on = cols.day(
+        "Due day, early", "Early end of its 90 % interval. The goal's speed is taken as it stands.", nullable=True
     )
+    due_hi90_on = cols.day(
+        "Due day, late",
+        "Late end of it, with the chance that the trend stops; empty with a day: it could take more than a year, or "
+        "never come.",
+        nullable=True,
+    )  # fmt: skip
     light_target_mph, light_target_lo90_mph, light_target_hi90_mph = cols.estimate(
-        "Light tool for the goal", "Where the light tool's best speed should stand for the goal's speed.",
+        "Light tool for the goal",
+        "Where the light tool's best speed should stand for the goal's speed, which is taken as it stands.",
         why_empty="Empty where the factor is common practice, without a source.",
     )  # fmt: skip
     note = cols.note()
 
     @dy.rule()
     def only_a_dated_goal_has_a_day(cls) -> pl.Expr:
-        """Check that a day stands exactly where the goal is dated."""
-        return pl.col("due_on").is_not_null() == (pl.col("due") == "dated")
+        """Check that a day with its early end stands exactly where the goal is dated."""
+        dated = pl.col("due") == "dated"
+        late = pl.col("due_hi90_on").is_null() | dated
+        return (pl.col("due_on").is_not_null() == dated) & (pl.col("due_lo90_on").is_not_null() == dated) & late
+
+    @dy.rule()
+    def days_are_in_order(cls) -> pl.Expr:
+        """Check that the due day lies in its interval; null passes."""
+        day = pl.col("due_on")
+        return ((pl.col("due_lo90_on") <= day) & (day <= pl.col("due_hi90_on").fill_null(day))).fill_null(True)
+
+    @dy.rule()
+    def reached_is_speed_now(cls) -> pl.Expr:
+        """Check that the goal's speed is reached exactly where speed now, with a ball, is no less."""
+        there = pl.col("with_ball") & (pl.col("goal_speed_mph") <= pl.col("speed_now_mph"))
+        return there.fill_null(False) == (pl.col("due") == "reached")

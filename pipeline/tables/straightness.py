@@ -34,7 +34,7 @@ class Straightness(cols.Table):
     cross_wind_yd = cols.number(
         "Cross wind",
         "Mean of what was taken out of the logged offlines for the cross wind; empty where no log says it. Flights of "
-        "published balls disagree by up to a third of it.",
+        "published balls disagree by up to a third of it, which the interval of offline covers.",
         nullable=True,
     )
     days = cols.count("Days", "Days on which the drives with offline were struck.", nullable=True, min=1)

@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
+from directions import directions, side_readings, with_directions
 from people import (
     CLUB_SD_MPH,
     MISHIT_DROP,
@@ -19,6 +21,7 @@ from people import (
     form_of_days,
 )
 from scipy.stats import norm, qmc
+from true_curve import bend_yd, land_yd
 from true_flight import Array, carry_yd
 from true_impact import DEVICE_B_ATTACK_DEG, OTHER_LOFT_DEG, attack_of_swings, change_of_loft, swing
 from worlds import World
@@ -26,6 +29,7 @@ from worlds import World
 IntArray = npt.NDArray[np.int64]
 QUARTERS = ("2026Q1", "2026Q2")
 QUARTER_DAYS = 88
+CORRIDOR_YD = 30.0  # full width about the target line
 # Readings.
 CLUB_READ, BALL_READ, LAUNCH_READ_DEG, CARRY_READ = 0.005, 0.003, 0.25, 0.003
 GUESSED_SPIN_RPM, GUESSED_SPIN_SD = 2700.0, 300.0
@@ -76,7 +80,8 @@ class Academy:
         The world's true ball: a key of `true_flight.BALLS`.
     golfers : DataFrame
         One row per golfer and quarter: golfer (a name), quarter, kind, device, range_ball, shots, the columns
-        of `DRIVE`, the centre of the golfer's sound drives, and those of `true_impact.swing`.
+        of `DRIVE`, the centre of the golfer's sound drives, those of `true_impact.swing` and, where drives bend, of
+        `directions.with_directions`.
     drives : DataFrame
         One row per drive: `row` of the golfer, the true drive (true_*), and the readings under standard names.
     """
@@ -100,19 +105,67 @@ class Academy:
         launch and spin, and mean carry.
 
         By 2048 quasi-random drives (Sobol), each on a day of its own, the same for all golfers; carry on the scale of
-        the reference, with what the golfer carries farther for good.
+        the reference, with what the golfer carries farther for good. Where drives bend, also mean carry if they didn't
+        (mean_straight_yd) and, right of the target line, true_offline_mean_yd, true_offline_sd_yd and true_in_corridor.
         """
-        points = qmc.Sobol(13, seed=7).random(2048)
-        normals = norm.ppf(points[:, :6])[None]
-        form = form_of_days(self.world, norm.ppf(points[:, 8:]))[None]
-        _, ball, launch, spin = draws_of_a_drive(normals, points[None, :, 6], points[None, :, 7], self.golfers, form)
-        carry = carry_yd(self.ball, ball, launch, spin) * (1 + self.reference_share) * (1 + form[..., 4])
-        return self.golfers.with_columns(
+        drives = long_run(self, self.golfers, 2048, seed=7)
+        usual = self.golfers.with_columns(
             usual_ratio=pl.col("speed_ratio"),
-            usual_launch_deg=np.median(launch, axis=1),
-            usual_spin_rpm=np.median(spin, axis=1),
-            mean_carry_yd=carry.mean(axis=1) * (1 + self.golfers.get_column("beyond").to_numpy()),
+            usual_launch_deg=np.median(drives.launch_deg, axis=1),
+            usual_spin_rpm=np.median(drives.spin_rpm, axis=1),
+            mean_carry_yd=_mean(drives.carry_yd, self.golfers),
         )
+        if drives.offline_yd is None:
+            return usual
+        beyond = 1 + self.golfers.get_column("beyond").to_numpy()[:, None]
+        offline = drives.offline_yd * beyond
+        return usual.with_columns(
+            mean_straight_yd=_mean(drives.straight_yd, self.golfers),
+            true_offline_mean_yd=offline.mean(axis=1),
+            true_offline_sd_yd=offline.std(axis=1),
+            true_in_corridor=(np.abs(offline) <= CORRIDOR_YD / 2).mean(axis=1),
+        )
+
+
+def _mean(carry: Array, golfers: pl.DataFrame) -> Array:
+    return np.asarray(carry.mean(axis=1) * (1 + golfers.get_column("beyond").to_numpy()))
+
+
+class LongRun(NamedTuple):
+    """Drives that golfers might hit, each on a day of its own, in calm air at sea level; each shape (golfers, drives).
+
+    Attributes
+    ----------
+    launch_deg, spin_rpm : ndarray
+    carry_yd, straight_yd : ndarray
+        On the scale of the reference, without what golfers carry farther for good; the second if no drive bent.
+    offline_yd : ndarray or None
+        Right of the target line, on the scale of true flight; None where no drive starts to a side or bends.
+    """
+
+    launch_deg: Array
+    spin_rpm: Array
+    carry_yd: Array
+    straight_yd: Array
+    offline_yd: Array | None
+
+
+def long_run(academy: Academy, golfers: pl.DataFrame, count: int, seed: int) -> LongRun:
+    """Draw quasi-random drives (Sobol), the same for all golfers."""
+    points = qmc.Sobol(13, seed=seed).random(count)
+    normals = norm.ppf(points[:, :6])[None]
+    form = form_of_days(academy.world, norm.ppf(points[:, 8:]))[None]
+    _, *drive = draws_of_a_drive(normals, points[None, :, 6], points[None, :, 7], golfers, form)
+    straight, scale = carry_yd(academy.ball, *drive), 1 + academy.reference_share
+    if not academy.world.curving:
+        carry = straight * scale * (1 + form[..., 4])
+        return LongRun(drive[1], drive[2], carry, carry, None)
+    # Four numbers more for each drive, from a scramble of their own: the others stay as they are.
+    more = norm.ppf(qmc.Sobol(17, seed=seed + 1).random(count)[:, 13:])
+    mishit = points[None, :, 6] < golfers.get_column("mishit_share").to_numpy()[:, None]
+    start, axis = directions(golfers, more[None, :, :2], mishit, more[None, :, 2:])
+    carry, offline = bend_yd(academy.ball, tuple(drive), start, axis, straight) * (1 + form[..., 4])
+    return LongRun(drive[1], drive[2], carry * scale, straight * scale * (1 + form[..., 4]), offline)
 
 
 def draw_golfers(world: World, rng: np.random.Generator) -> pl.DataFrame:
@@ -174,15 +227,21 @@ def days_of_drives(world: World, row: IntArray, rng: np.random.Generator) -> tup
 
 
 def hit(
-    world: World, ball: str, golfers: pl.DataFrame, rng: np.random.Generator, swings: np.random.Generator
+    world: World,
+    ball: str,
+    golfers: pl.DataFrame,
+    rng: np.random.Generator,
+    swings: np.random.Generator,
+    sides: np.random.Generator,
 ) -> pl.DataFrame:
-    """Hit every golfer's drives and read them; attack and loft are drawn by `swings`."""
+    """Hit every golfer's drives and read them; attack and loft are drawn by `swings`, what goes sideways by `sides`."""
     row = np.repeat(np.arange(golfers.height), golfers.get_column("shots").to_numpy())
     n, who = len(row), golfers[row]
     day, visit = days_of_drives(world, row, rng)
     form = form_of_days(world, rng.standard_normal((visit.max() + 1, 5)))[visit]
     luck = rng.standard_normal((n, 6))
-    club, ball_speed, launch, spin = draws_of_a_drive(luck, rng.uniform(size=n), rng.uniform(size=n), who, form)
+    mishit, drop = rng.uniform(size=n), rng.uniform(size=n)
+    club, ball_speed, launch, spin = draws_of_a_drive(luck, mishit, drop, who, form)
     attack, more, other = swing_drives(who, luck, swings)
     launch, spin, ball_speed = launch + more[:, 0], spin + more[:, 1], ball_speed + club * more[:, 2]
     device = who.get_column("device").to_numpy()
@@ -204,6 +263,12 @@ def hit(
     if high.any():
         there = carry_yd(ball, ball_speed[high], launch[high], spin[high], world.altitude_m, world.temp_c)
         flown[high] = there
+    to_side = {}
+    if world.curving:
+        bad = mishit < who.get_column("mishit_share").to_numpy()
+        at = (day + QUARTER_DAYS * (who.get_column("quarter") == QUARTERS[1]).to_numpy(), visit)
+        bent, flown, to_side = bend(world, (ball, ball_speed, launch, spin), who, bad, at, beyond, sides)
+        true |= {"true_flight_yd": bent, "true_carry_yd": bent * beyond}
     biased = flown * beyond * (1 + on_b * world.device_b_share) * (1 + ranged * world.range_ball_share)
     second = rng.permutation(n) % 36000
     first = np.array([f"2026-{1 + 3 * QUARTERS.index(q):02d}-01" for q in who.get_column("quarter")], "datetime64[ms]")
@@ -218,8 +283,47 @@ def hit(
             "attack_deg": attack + on_b * DEVICE_B_ATTACK_DEG + world.attack_noise_deg * swings.standard_normal(n),
             "loft_deg": who.get_column("stated_loft_deg").to_numpy() + OTHER_LOFT_DEG * other,
             **true,
+            **to_side,
         }
     ).with_columns(pl.col("ball_speed_mph").fill_nan(None))
+
+
+def bend(
+    world: World,
+    drive: tuple[str, Array, Array, Array],
+    who: pl.DataFrame,
+    mishit: npt.NDArray[np.bool_],
+    at: tuple[IntArray, IntArray],
+    beyond: Array,
+    sides: np.random.Generator,
+) -> tuple[Array, Array, dict[str, Array]]:
+    """Give drives start, axis and their day's cross wind, at sea level.
+
+    Parameters
+    ----------
+    drive : tuple
+        Ball, ball speed, launch, spin.
+    at : tuple of ndarray of int, shape (drives,)
+        The day, counted over both quarters, and the golfer's visit.
+    beyond : ndarray
+        How much farther drives go than their deliveries say; as far to the side.
+
+    Returns
+    -------
+    calm, flown : ndarray
+        Carry without the wind and in it, yd.
+    found : dict of ndarray
+        True and read values to the side.
+    """
+    day, visit = at
+    forms, wind = sides.standard_normal((visit.max() + 1, 2)), sides.uniform(*world.cross_mps, 2 * QUARTER_DAYS)
+    start, axis = directions(who, sides.standard_normal((len(day), 2)), mishit, forms[visit])
+    cross = wind[day]
+    calm, still_yd = land_yd(drive[0], drive[1:], start, axis)
+    flown, blown_yd = land_yd(drive[0], drive[1:], start, axis, cross) if cross.any() else (calm, still_yd)
+    true = {"true_side_deg": start, "true_axis_deg": axis, "true_cross_mps": cross}
+    true |= {"true_offline_yd": still_yd * beyond, "true_blown_yd": blown_yd * beyond}
+    return calm, flown, true | side_readings(world, true, sides)
 
 
 def swing_drives(
@@ -262,5 +366,6 @@ def readings(
 def make_academy(world: World, ball: str, seed: int) -> Academy:
     """Draw an academy."""
     rng, swings = np.random.default_rng(seed), np.random.default_rng([seed, 8])
-    golfers = swing(world, draw_golfers(world, rng), swings)
-    return Academy(world, ball, golfers, hit(world, ball, golfers, rng, swings))
+    sides = np.random.default_rng([seed, 20])
+    golfers = with_directions(world, swing(world, draw_golfers(world, rng), swings), sides)
+    return Academy(world, ball, golfers, hit(world, ball, golfers, rng, swings, sides))

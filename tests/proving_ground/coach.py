@@ -8,6 +8,7 @@ import coach_delivery
 import coach_goals
 import coach_practice
 import coach_progress
+import coach_reaching
 import numpy as np
 import polars as pl
 from academy import Academy
@@ -42,6 +43,7 @@ PARTS = {
         ("slopes", "delivery"),
         lambda j: coach_delivery.measures(j["slopes"], j["delivery"]),
     ),
+    "reaching": Part(coach_reaching.TARGETS, ("reaching",), lambda j: coach_reaching.measures(j["reaching"])),
     "practice": Part(coach_practice.TARGETS, ("practice",), lambda j: coach_practice.measures(j["practice"])),
 }
 FRAMES = tuple(name for part in PARTS.values() for name in part.frames)
@@ -62,13 +64,16 @@ def judge_coach(academy: Academy, found: Found, curve: Curve, name: str) -> Judg
     Returns
     -------
     dict of DataFrame
-        By the names in `FRAMES`, but practice.
+        By the names in `FRAMES`, but practice; without reaching where golfers change.
     """
     coach_goals.plan(found)
     coach_progress.run_progress(found)
     coach_delivery.advise(found)
     over = coach_goals.true_carry_over(academy)
     progress = coach_progress.judge_progress(academy, found, curve)
+    # The next quarter's drives are foreseen as this one's: that can be right only where nothing changes.
+    same = not (academy.world.cured or academy.world.faster_mph)
+    reaching = {"reaching": coach_reaching.judge_reaching(academy, found)} if same else {}
     return {
         "goals": coach_goals.judge_goals(academy, found, curve, over),
         "default_goals": coach_goals.judge_goals(academy, found, curve, over, coach_goals.DEFAULT),
@@ -77,6 +82,7 @@ def judge_coach(academy: Academy, found: Found, curve: Curve, name: str) -> Judg
         "progress": progress.select(pl.lit(case_of(academy.world, name)).alias("case"), pl.all()),
         "slopes": coach_delivery.judge_slopes(academy),
         "delivery": coach_delivery.judge_delivery(academy, found),
+        **reaching,
     }
 
 

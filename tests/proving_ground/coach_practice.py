@@ -13,7 +13,7 @@ from targets import Target
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import fit_light_tool, pairs_of
-from pipeline.coach.practice.practice import practice_of
+from pipeline.coach.practice.practice import practice_figures, practice_table
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
 from pipeline.tables.practice import Sessions, Swings
 
@@ -43,6 +43,9 @@ class PracticeWorld:
     turning: bool = False  # half of the golfers of one tool go over to the other half way
     drive_days: int = 6  # with a ball, in the last quarter
     ball_gap_sd: float = 2.0
+    slow_with_ball: bool = False  # whether form that lasts is in the drives too
+    course: str = "straight"  # see `COURSES`
+    ahead_weeks: int = 0  # for which the truth is drawn beyond the last session
 
 
 WORLDS = (
@@ -58,6 +61,17 @@ WORLDS = (
 SLOW_DAYS = 21.0
 
 
+LEVELLING_WEEKS = 10.0
+# What a golfer has gained after so many weeks, in weeks of the first gain: given the weeks of practice.
+COURSES = {
+    "straight": lambda week, _: week,
+    "levels off": lambda week, _: LEVELLING_WEEKS * (1 - np.exp(-week / LEVELLING_WEEKS)),
+    "stops half way": lambda week, practiced: np.minimum(week, practiced / 2),
+    "stops with the last session": lambda week, practiced: np.minimum(week, practiced),
+    "goes on half as fast": lambda week, practiced: np.minimum(week, practiced) + np.maximum(week - practiced, 0) / 2,
+}
+
+
 @dataclass(frozen=True)
 class PracticeTruth:
     """An academy's practice with what is true of it."""
@@ -66,6 +80,8 @@ class PracticeTruth:
     golfers: pl.DataFrame
     swings: pl.DataFrame
     drives: pl.DataFrame
+    slow: np.ndarray | None = None
+    """Form that lasts, of speed: shape (golfers, days)."""
 
 
 def make_practice(world: PracticeWorld, seed: int) -> PracticeTruth:
@@ -86,23 +102,32 @@ def make_practice(world: PracticeWorld, seed: int) -> PracticeTruth:
             "turns": (rng.uniform(size=n) < 0.5) & world.turning,
         }
     )
-    return PracticeTruth(world, golfers, _swings(world, golfers, rng), _drives(world, golfers, rng))
+    swings, slow = _swings(world, golfers, rng)
+    return PracticeTruth(world, golfers, swings, _drives(world, golfers, slow, rng), slow)
 
 
-def _swings(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+def gained(world: PracticeWorld, week: np.ndarray) -> np.ndarray:
+    """Give what a golfer has gained after so many weeks, in weeks of the first gain."""
+    return COURSES[world.course](week, world.weeks)
+
+
+def _swings(
+    world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generator
+) -> tuple[pl.DataFrame, np.ndarray | None]:
     days = world.weeks * 7
     held = rng.uniform(size=(golfers.height, days)) < world.sessions_per_week / 7
     who, day = np.nonzero(held)
     form = 1 + world.form_sd * rng.standard_t(5, len(who)) / np.sqrt(5 / 3)
-    if world.slow_sd:
-        form += world.slow_sd * _slow(rng, golfers.height, days)[who, day]
+    slow = world.slow_sd * _slow(rng, golfers.height, days + 7 * world.ahead_weeks) if world.slow_sd else None
+    if slow is not None:
+        form += slow[who, day]
     g = {name: golfers.get_column(name).to_numpy() for name in golfers.columns}
     frames = []
     for number in range(4):  # four sets; those who swing both change tools from set to set
         other = g["turns"][who] & (day > days / 2) & (g["kind"][who] != "both")
         light = np.where(g["kind"][who] == "both", number % 2 == 0, (g["kind"][who] == "light") ^ other)
         effort = np.linspace(EFFORT_LO, 1, SWINGS_OF_A_SET)[None, :] + 0.01 * rng.standard_normal((len(who), 1))
-        best = (g["level_mph"][who] + g["gain_mph"][who] * day / 7) * form * np.where(light, g["factor"][who], 1.0)
+        best = (g["level_mph"][who] + g["gain_mph"][who] * gained(world, day / 7)) * form * np.where(light, g["factor"][who], 1.0)
         noise = 1 + SWING_SD * rng.standard_normal(effort.shape) + READ_SD * rng.standard_normal(effort.shape)
         speed = best[:, None] * effort * noise
         bad = rng.uniform(size=speed.shape) < world.misreads
@@ -122,7 +147,7 @@ def _swings(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generato
         )
     frame = pl.concat(frames).filter(pl.col("club_speed_mph") > 30)
     swung_on = (pl.col("day") + FIRST_DAY).cast(pl.Int32).cast(pl.Date)
-    return frame.with_columns(
+    frame = frame.with_columns(
         source=pl.lit("speed/a.csv"),
         row=pl.int_range(1, pl.len() + 1, dtype=pl.Int64),
         swung_on=swung_on,
@@ -131,6 +156,7 @@ def _swings(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generato
         set_no=pl.col("set_no").cast(pl.Int64),
         swing_no=pl.col("swing_no").cast(pl.Int64),
     )
+    return frame, slow
 
 
 def _slow(rng: np.random.Generator, golfers: int, days: int) -> np.ndarray:
@@ -144,7 +170,9 @@ def _slow(rng: np.random.Generator, golfers: int, days: int) -> np.ndarray:
     return np.stack(states, axis=1)
 
 
-def _drives(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generator) -> pl.DataFrame:
+def _drives(
+    world: PracticeWorld, golfers: pl.DataFrame, slow: np.ndarray | None, rng: np.random.Generator
+) -> pl.DataFrame:
     """Draw drives on days of the last quarter of practice: best speed without a ball plus the golfer's gap."""
     last = FIRST_DAY + world.weeks * 7
     first = max(FIRST_DAY, last - 60)
@@ -154,7 +182,9 @@ def _drives(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generato
         golfers.get_column(name).to_numpy()[:, None, None] for name in ("level_mph", "gain_mph", "gap_mph")
     )
     form = 1 + 0.01 * rng.standard_normal((*shape[:2], 1))
-    speed = (level + gap + gain * (day - FIRST_DAY) / 7) * form * (1 + 0.015 * rng.standard_normal(shape))
+    if slow is not None and world.slow_with_ball:
+        form = form + slow[np.arange(golfers.height)[:, None, None], (day - FIRST_DAY)[:, :, :1]]
+    speed = (level + gap + gain * gained(world, (day - FIRST_DAY) / 7)) * form * (1 + 0.015 * rng.standard_normal(shape))
     on = pl.Series(day.ravel()).cast(pl.Int32).cast(pl.Date)
     return pl.DataFrame(
         {
@@ -169,12 +199,18 @@ def _drives(world: PracticeWorld, golfers: pl.DataFrame, rng: np.random.Generato
 
 def found_practice(truth: PracticeTruth) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Let the pipeline's own functions judge the swings; give its table of golfers and the marked swings."""
+    golfers, marked = found_figures(truth)
+    return practice_table(golfers), marked
+
+
+def found_figures(truth: PracticeTruth) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Give what the table of golfers rests on, with their lines, and the marked swings."""
     swings = truth.swings.select(Swings.column_names())
     marked = mark_misreads(swings)
     speeds = day_speeds(marked)
     _, factors = fit_light_tool(pairs_of(speeds), swings.get_column("golfer"))
     days = Sessions.validate(sessions_of(speeds, factors))
-    return practice_of(days, factors, truth.drives, BANDS), marked
+    return practice_figures(days, factors, truth.drives, BANDS), marked
 
 
 def best_over_level() -> float:

@@ -2,11 +2,10 @@
 
 import numpy as np
 import polars as pl
-from academy import QUARTERS, Academy, draws_of_a_drive
-from people import form_of_days
-from scipy.stats import norm, qmc
+from academy import QUARTERS, Academy, long_run
 from study_run import Found
-from true_flight import Array, carry_yd
+from targets import Target
+from true_flight import Array
 
 from pipeline.coach.reaching.reaching_drives import CARRY, golfers_drives
 from pipeline.drives import FIT_COLUMNS
@@ -19,17 +18,17 @@ BESIDE_YD = (-25.0, -15.0, -8.0, 0.0, 8.0, 15.0, 25.0)
 LEAST_PREDICTIONS = 200  # in a tenth that is judged
 DRIVES = 2048
 
+TARGETS = (
+    Target("share of drives that reach a distance, worst tenth: predicted less true", "reaching_worst_off", None, 0.03, 3),
+    Target("the same: 90 % intervals that hold the truth", "reaching_coverage", 0.85, 0.95, 3),
+)
+
 
 def true_drives(academy: Academy, quarter: str) -> tuple[list[str], Array]:
     """Give golfers' names and how far their drives carry, yd, shape (golfers, DRIVES): one a day, on the reference."""
     golfers = academy.golfers.filter(quarter=quarter)
-    points = qmc.Sobol(13, seed=11).random(DRIVES)
-    form = form_of_days(academy.world, norm.ppf(points[:, 8:]))[None]
-    strikes = norm.ppf(points[:, :6])[None], points[None, :, 6], points[None, :, 7]
-    _, ball, launch, spin = draws_of_a_drive(*strikes, golfers, form)
-    beyond = (1 + golfers.get_column("beyond").to_numpy()[:, None]) * (1 + form[..., 4])
-    carry = carry_yd(academy.ball, ball, launch, spin) * (1 + academy.reference_share) * beyond
-    return golfers.get_column("golfer").to_list(), carry
+    carry = long_run(academy, golfers, DRIVES, seed=11).carry_yd
+    return golfers.get_column("golfer").to_list(), carry * (1 + golfers.get_column("beyond").to_numpy()[:, None])
 
 
 def judge_reaching(academy: Academy, found: Found) -> pl.DataFrame:

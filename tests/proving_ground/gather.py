@@ -9,6 +9,7 @@ import seaborn as sns
 import truth
 from coach import FRAMES, coach_table
 from measures import Judged, device_leak, figures, measures
+from straight import FRAME, straight_by_world, straight_words
 from targets import by_world, overall, worst_worlds
 from words import COACH, README, table_of, world_by_world
 
@@ -64,7 +65,7 @@ def draw(table: pl.DataFrame, path: Path) -> None:
 def write(judged: Judged, target: Path) -> None:
     """Write targets.csv, by_world.csv, figures.csv, worlds.csv, devices.csv, proving_ground.png and README.md.
 
-    Where the coach's further academies were judged too, also coach.csv.
+    Where the coach's further academies were judged too, also coach.csv; where drives bend, straightness.csv.
     """
     kept = of(judged, ~pl.col("world").is_in(list(APART)))
     if kept["held_out"].is_empty():
@@ -77,6 +78,10 @@ def write(judged: Judged, target: Path) -> None:
     if set(FRAMES) <= set(judged):
         made["coach"] = coach_table(kept)
         coach = COACH.format(coach=table_of(made["coach"]))
+    straight = ""
+    if FRAME in judged:
+        made[FRAME] = straight_by_world(judged)
+        straight = "\n\n" + straight_words(made[FRAME])
     for name, frame in made.items():
         frame.write_csv(target / f"{name}.csv")
     draw(worlds, target / "proving_ground.png")
@@ -93,4 +98,4 @@ def write(judged: Judged, target: Path) -> None:
         coach=coach,
         apart="; ".join(f"`{world}` ({why})" for world, why in APART.items()),
     )
-    (target / "README.md").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+    (target / "README.md").write_text(text.rstrip() + straight + "\n", encoding="utf-8", newline="\n")

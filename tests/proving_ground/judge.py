@@ -98,6 +98,8 @@ def golfer_truth(academy: Academy, curve: Curve) -> pl.DataFrame:
     def flown(speed: Array, l: Array, s: Array) -> Array:
         return carry_yd(academy.ball, speed, l, s) * scale
 
+    # Efficient carry is of straight drives: what they lose by bending is a part of its own.
+    straight = usual.get_column("mean_straight_yd").to_numpy() if academy.world.curving else mean
     best = [curve.at(name, v) for name in ("ball_speed_mph", "launch_deg", "spin_rpm")]
     parts = exchanged(flown, best, [v * ratio, launch, spin])
     typical = flown(v * ratio, launch, spin)
@@ -108,7 +110,8 @@ def golfer_truth(academy: Academy, curve: Curve) -> pl.DataFrame:
         true_contact_yd=parts[0],
         true_launch_yd=parts[1],
         true_spin_yd=parts[2],
-        true_consistency_yd=typical - mean,
+        true_consistency_yd=typical - straight,
+        true_curve_yd=straight - mean,
         true_other_yd=0.0,
     )
 
@@ -179,10 +182,18 @@ def judge_held_out(academy: Academy, found: Found, seed: int) -> pl.DataFrame:
     """Predict drives of golfers whom the study never saw, on its first device and best ball; one row.
 
     The oracle is true carry of the true drive: what is left is what no reading explains. Beside it stands true flight
-    of the readings, errors and all, and the least error that any method can have with such readings.
+    of the readings, errors and all, and the least error that any method can have with such readings. All of it is of
+    straight drives.
     """
     calm = replace(
-        academy.world, golfers=60, shots=(10, 10), device_b=0.0, overlap=0.0, range_balls=0.0, altitude_m=0.0
+        academy.world,
+        golfers=60,
+        shots=(10, 10),
+        device_b=0.0,
+        overlap=0.0,
+        range_balls=0.0,
+        altitude_m=0.0,
+        curving=False,
     )
     others = make_academy(calm, academy.ball, seed)
     fresh = others.drives

@@ -11,10 +11,11 @@ from academy import Academy, make_academy
 from coach import FRAMES, judge_coach
 from judge import Curve, judge_bands, judge_golfers, judge_held_out, oracle_curve, true_curve
 from measures import Judged
+from straight import FRAME, judge_straightness
 from study_run import Found, run_study, write_study
 from worlds import COACH_WORLDS, WORLDS
 
-JUDGED = ("bands", "golfers", "changes", "held_out", *FRAMES)
+JUDGED = ("bands", "golfers", "changes", "held_out", FRAME, *FRAMES)
 
 
 def judge_changes(found: Found, golfers: pl.DataFrame) -> pl.DataFrame:
@@ -34,6 +35,7 @@ def judge_all(academy: Academy, found: Found, curve: Curve, world: str, seed: in
         "golfers": golfers,
         "changes": judge_changes(found, golfers),
         "held_out": judge_held_out(academy, found, seed + 1),
+        **judge_straightness(academy, found),
         **judge_coach(academy, found, curve, world),
     }
 
@@ -44,7 +46,7 @@ def prove(world: str, academies: int) -> Judged:
     Returns
     -------
     dict of DataFrame
-        By the names in `JUDGED` but practice, each with the columns world, true_ball and academy in front; of the
+        By the names in `JUDGED` but practice, straightness of worlds that bend drives alone, each with the columns world, true_ball and academy in front; of the
         coach's own worlds by those in `FRAMES`.
     """
     found: list[Judged] = []

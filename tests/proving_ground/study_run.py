@@ -26,7 +26,7 @@ from pipeline.golfers import assess_golfers
 
 READINGS = (
     "golfer", "struck_at", "device", "ball", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", "carry_yd",
-    "spin_measured", "attack_deg", "loft_deg",
+    "spin_measured", "attack_deg", "loft_deg", "launch_side_deg", "spin_axis_deg", "offline_yd", "wind_cross_mps",
 )  # fmt: skip
 
 
@@ -53,7 +53,7 @@ class Found:
 def write_study(academy: Academy, folder: Path, seed: int) -> None:
     """Write the academy as a study's folder: study.yaml, logs and a key, which is the same for the same seed."""
     world = academy.world
-    columns = [c for c in READINGS if world.ball_speed or c != "ball_speed_mph"]
+    columns = [c for c in READINGS if c in academy.drives.columns and (world.ball_speed or c != "ball_speed_mph")]
     (folder / "logs").mkdir(parents=True)
     logs = []
     for device, name in (("unit-A", "a"), ("unit-B", "b")):

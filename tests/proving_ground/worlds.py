@@ -77,6 +77,12 @@ class World:
         Standard deviation of a reading of attack.
     loft_swaps : float
         Share of golfers who hit every second drive with a club of other loft.
+    curving : bool
+        Whether drives start to a side and bend (`directions`); else all are straight.
+    side_said : tuple of str
+        What the logs have of it: columns of start direction, spin axis, offline and cross wind.
+    cross_mps : tuple of float
+        Least and largest cross wind of a day, from left to right; drawn evenly.
     balls : tuple of str
         True balls, keys of `true_flight.BALLS`, which the world's academies take in turn.
     """
@@ -118,6 +124,9 @@ class World:
     attack_slope: float = 0.12
     attack_noise_deg: float = 0.8
     loft_swaps: float = 0.0
+    curving: bool = False
+    side_said: tuple[str, ...] = ()
+    cross_mps: tuple[float, float] = (0.0, 0.0)
     balls: tuple[str, ...] = ("plain", "lively", "steady")
 
 
@@ -171,7 +180,17 @@ FLIGHT = {
     "calm-air": replace(PLAIN, scatter=0.010),
     "curved-flight": replace(PLAIN, balls=("curved",)),
 }
-WORLDS = DAYS | PEOPLE | DEVICES | FLIGHT
+# Where drives start, how they bend and what the wind does, and what logs say of it: all, no offline, nothing (as most
+# academies' do).
+START_AND_AXIS = ("launch_side_deg", "spin_axis_deg")
+CURVING = replace(PLAIN, curving=True, side_said=(*START_AND_AXIS, "offline_yd"))
+DIRECTION = {
+    "curving": CURVING,
+    "cross-wind": replace(CURVING, cross_mps=(0.0, 6.0), side_said=(*CURVING.side_said, "wind_cross_mps")),
+    "curving-calculated": replace(CURVING, side_said=START_AND_AXIS),
+    "curving-unsaid": replace(CURVING, side_said=()),
+}
+WORLDS = DAYS | PEOPLE | DEVICES | FLIGHT | DIRECTION
 
 # Worlds for the coach's figures alone: a poor reading of attack, and golfers who gain so much speed that it gives many
 # of them more than their delivery could.

@@ -3,9 +3,10 @@
 from datetime import date
 
 import polars as pl
-from page_cases import FRONTIER, SETTINGS, beyond, code, drives_of, played, tables_of
+from page_cases import FRONTIER, SETTINGS, beyond, code, directed, drives_of, played, tables_of
 from rows import table_of
 from straight_cases import changed, landings, not_straight, straight
+from teaching_cases import landed, planned, speed_goal, teaching_tables
 
 from pipeline.report.page.payload import payload_of
 from pipeline.tables.practice import Practice
@@ -23,9 +24,10 @@ REACHING = {
 # One golfer straight as most are, one who fans to the left with mishits, one whose drives were watched before alone.
 STRAIGHT = (
     straight("a"),
-    straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-20.0,
-             long_axis_yd=31.0, short_axis_yd=15.0, in_corridor_share=0.02, in_corridor_share_lo90=0.0,
-             in_corridor_share_hi90=0.04, carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
+    straight("b", offline_mean_yd=-11.4, offline_mean_lo90_yd=-16.2, offline_mean_hi90_yd=-6.6, axis_tilt_deg=-50.0,
+             long_axis_yd=48.0, short_axis_yd=10.0, in_corridor_share=0.33, in_corridor_share_lo90=0.26,
+             in_corridor_share_hi90=0.41, offline_sd_yd=37.3, offline_sd_lo90_yd=33.0, offline_sd_hi90_yd=43.0,
+             carry_yd=180.0, calculated=30, cross_wind_yd=-3.0),
     straight("2", "2026Q2", offline_mean_yd=0.2, offline_mean_lo90_yd=-4.0, offline_mean_hi90_yd=4.4),
 )  # fmt: skip
 
@@ -62,6 +64,7 @@ def goal(name, **given):
 def practice(name, **given):
     row = {"golfer": code(name), "sessions": 49, "swings": 1814, "misreads": 8, "basis": "driver"}
     row |= {"first_on": date(2026, 4, 8), "last_on": date(2026, 9, 16), "sessions_per_week": 2.04, "trend": "gaining"}
+    row |= {"sets": 120, "rising_sets": 41, "rest_days": 2.0}
     row |= {"best_mph": 96.6, "best_lo90_mph": 95.2, "best_hi90_mph": 98.3, "best_trend_mph_per_week": 0.154}
     row |= {"best_trend_lo90_mph_per_week": 0.1, "best_trend_hi90_mph_per_week": 0.2, "next_band_mph": 100.0}
     return (
@@ -77,6 +80,31 @@ def scattered(drives):
         (pl.col("launch_deg") + 0.3 * (7 * place % 11 - 5)).alias("launch_deg"),
         (pl.col("spin_rpm") + 60 * (5 * place % 13 - 6) + far).alias("spin_rpm"),
     )
+
+
+def taught():
+    """Give tables of landing, directions and the speed plan, each odd case once."""
+    carry = {name: 2.6 * speed - 16 for name, speed in {"a": 93.0, "b": 90.0, "1": 90.0}.items()}
+    return teaching_tables(
+        delivery=[
+            directed("a"),
+            directed("b", "plane assumed", path=1.2, change=-2.8, plane_deg=45.0, start_direction_deg=0.1,
+                     spin_axis_deg=-0.1),
+            directed("1", "plane read", path_after_attack_lo90_deg=None, path_after_attack_hi90_deg=None,
+                     start_direction_deg=None, spin_axis_deg=None, face_deg=None),
+        ],
+        landings=[
+            landed("a", carry["a"] - 32.05),
+            landed("b", carry["b"] - 32.2, total_gain_yd=0.3, carry_cost_yd=0.2),
+            landed("1", carry["1"] - 3.4, best_launch_deg=None, best_total_yd=None, total_gain_yd=None,
+                   carry_cost_yd=None, note="too few golfers near this speed for a best delivery"),
+        ],
+        plan=[planned("a", with_ball=True), planned("b", speed_mph=None, note="a trend needs 8 sessions over 6 weeks")],
+        goals=[
+            speed_goal("a"),
+            speed_goal("b", "cannot_tell_yet", light_target_lo90_mph=None, light_target_hi90_mph=None),
+        ],
+    )  # fmt: skip
 
 
 def golfers_study(units="yards"):
@@ -95,9 +123,10 @@ def golfers_study(units="yards"):
     guessed = [
         played("0", flagged=True, cause="contact", contact=13.0, spin=None, spin_rpm=None, note="spin is guessed")
     ]
+    wilder = change("a", club_speed="better", carry="better", lost="worse", launch="changed")
     others = {
         "Progress": [
-            changed(change("a", club_speed="better", carry="better", lost="worse", launch="changed"), offline_sd="worse"),
+            changed(wilder, offline_sd="worse"),
             change("b"),
             change("1", lost="better") | {"carry_change_yd": 17.2, "carry_change_hi90_yd": 22.0},
         ],
@@ -114,7 +143,7 @@ def golfers_study(units="yards"):
     falling |= {"projection": "cannot_tell_yet", "projected_on": None, "projected_lo90_on": None}
     practiced = [practice("a"), practice("b", trend="losing", **falling)]
     return payload_of(
-        tables=TableSet({**plain.frames, Practice: table_of(Practice, practiced)}),
+        tables=TableSet({**plain.frames, Practice: table_of(Practice, practiced), **taught()}),
         frontier=FRONTIER,
         drives=scattered(pl.concat([drives_of(measured), drives_of(guessed, spin_measured=False)])),
         settings=SETTINGS | {"title": "Hill School", "units": units},

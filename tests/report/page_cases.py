@@ -106,6 +106,19 @@ def loft(name, **given):
     return row | given
 
 
+def directed(name, by="golfer", path=-1.0, change=-2.1, **given):
+    """Make a golfer's row of `Delivery` with path and face; the path's interval reaches 1 deg to each side."""
+    after = path + change
+    row = loft(name) | {
+        "attack_deg": -1.2, "path_deg": path, "face_deg": 0.6, "plane_deg": 47.3, "path_by": by,
+        "path_after_attack_deg": after, "path_after_attack_lo90_deg": after - 1,
+        "path_after_attack_hi90_deg": after + 1,
+        "swing_direction_turn_deg": -after, "start_direction_deg": 1.1, "spin_axis_deg": 4.3,
+        "direction_note": "Try it with a coach.",
+    }  # fmt: skip
+    return row | given
+
+
 def progress(name, *better, **given):
     """Make a golfer's row of `Progress`, better in some measures."""
     row = {
@@ -242,6 +255,18 @@ CASES = {
                            priority("b"), priority("f")],
             "Goals": [goal("1"), goal("f", "reached", gap_yd=-3.0, delivery_yd=None, speed_yd=None)],
             "Progress": [progress("1", "lost", "carry", "club_speed"), progress("f", "speed_ratio", "launch", "spin")],
+        },
+    ),
+    "directions of each kind": (
+        [*[played(n, **LOW) for n in "12"], *_steady("3", "4", "5", "6")],
+        {
+            "Delivery": [
+                directed("1"),
+                directed("2", "plane assumed", path=1.2, change=-2.8, start_direction_deg=-1.2, spin_axis_deg=-4.0),
+                directed("3", "plane read", path=-2.0, change=-2.1, start_direction_deg=0.1, spin_axis_deg=0.1),
+                directed("4", path=0.1, change=-0.1), directed("5", path=1.0, change=1.5),
+                directed("6", path=2.0, change=0.1),
+            ],
         },
     ),
     "unsure": ([played("1", flagged=True, cause="launch", launch=14.0, launch_deg=8.0, reach=5.0)], {}),

@@ -20,7 +20,11 @@ def straight(name, quarter="2026Q3", **given):
 def not_straight(name, quarter="2026Q3", **given):
     """Make the row of a golfer who couldn't be assessed: no drive says where it came down."""
     row = {"golfer": code(name), "quarter": quarter, "status": "not_assessed", "shots": 20, "known": 0}
-    return row | {"calculated": 0, "corridor_yd": 30.0, "note": "offline is known for less than half of the drives"} | given
+    return (
+        row
+        | {"calculated": 0, "corridor_yd": 30.0, "note": "offline is known for less than half of the drives"}
+        | given
+    )
 
 
 def landings(*rows, count=40):
@@ -41,7 +45,9 @@ def landings(*rows, count=40):
 def changed(row, **verdicts):
     """Give a row of `Progress` changes of offline: 2 yd farther right, 4 yd wider."""
     for name, change in (("offline_mean", 2.0), ("offline_sd", 4.0)):
-        row = row | {f"{name}_change{end}_yd": change + reach for end, reach in (("", 0), ("_lo90", -1.5), ("_hi90", 1.5))}
+        row = row | {
+            f"{name}_change{end}_yd": change + reach for end, reach in (("", 0), ("_lo90", -1.5), ("_hi90", 1.5))
+        }
         row |= {f"{name}_p_value": 0.01, f"{name}_q_value": 0.02}
         row[f"{name}_verdict"] = verdicts.get(name, "no_clear_change")
     return row

@@ -167,13 +167,13 @@ def test_changes_carry_a_verdict_each(open_golfer):
     page = open_golfer(LAUNCH)
     rows = page.locator("[data-block=changes] tbody tr")
     shown = {row.get_attribute("data-measure"): row.locator("td").all_inner_texts() for row in rows.all()}
-    verdicts = {"club_speed": "▲ Better", "lost": "▼ Worse", "launch": "◆ Changed"}
+    verdicts = {"club_speed": "▲ Better", "carry": "▲ Better", "lost": "▼ Worse", "launch": "◆ Changed"}
     assert {name: cells[2] for name, cells in shown.items()} == {
         name: verdicts.get(name, f"{DASH} No clear change") for name in WRITE
     }
     assert [plain(text) for text in shown["club_speed"]][:2] == ["+1.0 mph", "-1.0 to +3.0"]
     title = page.locator("[data-block=changes] h2").inner_text()
-    assert title == "Better: club speed; Worse: yards lost; Changed: launch"
+    assert title == "Better: carry, club speed; Worse: yards lost; Changed: launch"
 
 
 def test_a_change_of_yards_is_the_difference_of_the_figures_beside_it(open_golfer, payload):

@@ -7,7 +7,7 @@ import pytest
 from page_cases import CASES, code, device, drives_of, log, played, reject, tables_of
 
 from pipeline.drives import Drives
-from pipeline.report.page.facts import MOST_DRIVES, drives_to_draw, quarter_facts, shares_reaching
+from pipeline.report.page.facts import MOST_DRIVES, drives_to_draw, quarter_facts
 from pipeline.report.page.quality import quality_of
 
 KEY = (code("1"), "2026Q3")
@@ -42,17 +42,6 @@ def test_drives_are_thinned_evenly_and_as_many_are_kept_as_can_be(shots):
     steps = [after - before for before, after in pairwise(kept)]
     assert not steps or max(steps) - min(steps) <= 1
     assert kept[0] == 0
-
-
-def test_the_share_of_drives_that_reach_a_distance():
-    carry = pl.Series([200.0] * 5 + [210.0] * 3 + [220.0] * 2)
-    drives = drives_of([played("1", shots=10), played("2", "2026Q2", shots=10)]).with_columns(
-        carry_standard_yd=pl.concat([carry, carry])
-    )
-    limits = {code("1"): 210.0, code("2"): 210.0}
-    assert shares_reaching(drives, "2026Q3", limits) == {code("1"): 0.5}
-    assert shares_reaching(drives, "2026Q3", {code("1"): 220.1}) == {code("1"): 0.0}
-    assert shares_reaching(drives, "2026Q3", {}) == {}
 
 
 def test_other_quarters_and_guessed_spins_are_not_drawn():

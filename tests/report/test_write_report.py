@@ -4,13 +4,18 @@ import base64
 import json
 from pathlib import Path
 
+import polars as pl
 import pytest
 from band_cases import FRONTIER, drives_with_gaps
 from many_golfers import payload_of_page
+from rows import table_of
+from small_academy import FLIGHT
+from straight_cases import straight
 
 from pipeline.edge.artefacts import write_artefact
 from pipeline.errors import UserError
 from pipeline.report.page import write_report
+from pipeline.tables.straightness import Straightness
 
 CHOICE = {"id": "k0123456789ab", "why": "newest", "newest": "k0123456789ab", "because": None, "trial": None}
 
@@ -24,11 +29,12 @@ def inputs(tmp_path, study_files, figure_paths, golfers):
         Path(path).write_bytes(Path(path).name.encode())
     drives_with_gaps(golfers).write_parquet(tmp_path / "drives.parquet")
     write_artefact(tmp_path / "frontier.json", FRONTIER)
+    write_artefact(tmp_path / "calibration.json", FLIGHT)
     tables = [path for name, path in study_files.items() if path.endswith(".csv") and name != "practice"]
     return {
         "tables": tables, "frontier": str(tmp_path / "frontier.json"), "drives": str(tmp_path / "drives.parquet"),
         "chart": study_files["chart"], "card": study_files["card"], "pictures": pictures,
-        "model": study_files["model"], "which": study_files["which"],
+        "model": study_files["model"], "which": study_files["which"], "calibration": str(tmp_path / "calibration.json"),
     }  # fmt: skip
 
 
@@ -68,6 +74,23 @@ def test_speed_practice_is_in_the_page_where_there_are_speed_logs(inputs, settin
 
     assert practicing(without) == 0
     assert practicing(with_some) > 0
+
+
+def test_drives_are_drawn_where_they_came_down_in_a_study_that_says_it(inputs, settings, tmp_path, golfers):
+    without = payload_of_page(write(inputs, settings, tmp_path / "without.html"))["stories"]
+    assert {story["straight"] for story in without.values()} == {None}
+    newest = golfers.filter(pl.col("quarter") == "2026Q3")
+    rows = newest.select("golfer", "quarter", status=pl.lit("not_assessed"), note=pl.lit("few")).to_dicts()
+    rows[0] = straight("1") | {"golfer": rows[0]["golfer"]}
+    [table] = [path for path in inputs["tables"] if path.endswith("/straightness.csv")]
+    table_of(Straightness, rows).write_csv(table)
+    drives = pl.read_parquet(inputs["drives"]).with_columns(offline_yd=pl.lit(7.5))
+    drives.write_parquet(tmp_path / "told.parquet")
+    page = write(inputs, settings, tmp_path / "academy.html", drives=str(tmp_path / "told.parquet"))
+    stories = payload_of_page(page)["stories"]
+    first = stories[rows[0]["golfer"]]["straight"]
+    assert [offline for offline, _ in first["drives"]] == [7.5] * 4
+    assert stories[rows[1]["golfer"]]["straight"] == {"known": False, "why": "offline"}
 
 
 def test_a_missing_picture_is_told_plainly(inputs, settings, tmp_path):

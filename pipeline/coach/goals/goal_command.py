@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.landing import EfficientLandings
 from pipeline.benchmark.lookup_command import (
     USUAL_REACHING,
     Answered,
+    StudyResults,
     known_of,
     read_asked,
     read_frontier,
@@ -85,7 +87,7 @@ def answer_goal(
     units = units_of(kept, metric)
     asked = read_asked(place, units)
     found = read_results(folder, asked, kept)
-    curve = (DistanceCurve.of_carry if carry else DistanceCurve.of_total)(found.frontier)
+    curve = DistanceCurve.of_carry(found.frontier) if carry else _of_total(found)
     refits = read_arrays(found.model_path.with_name(REPLICATES))["coefficients"]
     study = Study(kept.study, found.model, refits, curve, found.place, read_artefact(folder / PACE, Pace).gain)
     goal_yd, why = read_typed("distance", distance, reached_yd(curve), units)
@@ -109,6 +111,11 @@ def answer_goal(
     if answer["share_reaching"] is not None:
         notes.append(told("notes", "share_own"))
     return Answered(answer, goal_text(study.name, answer, said, notes, units, typed.club_speed is not None), None)
+
+
+def _of_total(found: StudyResults) -> DistanceCurve:
+    landings = EfficientLandings.of(found.frontier, found.model, found.place)
+    return DistanceCurve.of_total(found.frontier, landings)
 
 
 def _check(drive: Mapping[str, str | None], golfer: str | None) -> None:

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.benchmark.landing import EfficientLandings
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
@@ -57,13 +58,9 @@ class DistanceCurve:
         return cls(frontier, frontier.carry_yd, frontier.lo90_yd, frontier.hi90_yd)
 
     @classmethod
-    def of_total(cls, frontier: Frontier) -> "DistanceCurve":
-        """Give the curve of efficient carry and roll together.
-
-        The run is calculated and has no doubt of its own there, so that the interval is as wide as that of carry.
-        """
-        run = frontier.total_yd - frontier.carry_yd
-        return cls(frontier, frontier.total_yd, frontier.lo90_yd + run, frontier.hi90_yd + run)
+    def of_total(cls, frontier: Frontier, landings: EfficientLandings) -> "DistanceCurve":
+        """Give the curve of efficient carry and roll together, with the doubt of both."""
+        return cls(frontier, frontier.total_yd, landings.best_total_lo90_yd, landings.best_total_hi90_yd)
 
     @property
     def speeds_mph(self) -> Array:
@@ -118,6 +115,8 @@ class Present:
     lasting_yd : ndarray
         Standard deviation of what golfers with the same readings differ by for good: so much the golfer's carry with
         another delivery is unsure beside efficient carry's error.
+    run_below_yd, run_above_yd : ndarray
+        What the turf leaves open of the run of those drives, to either side; 0 where distances are carry.
     """
 
     drive: Delivery
@@ -126,6 +125,8 @@ class Present:
     hi90_yd: Array
     shared_yd: Array
     lasting_yd: Array = field(default_factory=lambda: np.zeros(1))
+    run_below_yd: Array = field(default_factory=lambda: np.zeros(1))
+    run_above_yd: Array = field(default_factory=lambda: np.zeros(1))
 
     @classmethod
     def of(cls, golfers: pl.DataFrame, frontier: Frontier, model: CarryModel) -> "Present":
@@ -230,7 +231,7 @@ def needed_present(
     -----
     The doubt of efficient carry, which is in the interval of `Present`, is taken out again: no efficient drive is in
     question here. On invented academies other than the proving ground's 94 in 100 intervals held the true speed with it
-    and 89 without.
+    and 89 without. What the turf leaves open of the run is taken to grow as club speed does.
     """
     own = present.carry_over(model, curve.speeds_mph)
     own = own + added_yd
@@ -240,8 +241,11 @@ def needed_present(
     slope = Z90 * present.slope_error_yd(model, coefficients, at)
     grown = at / present.club_speed_mph
     below, above = (
-        np.hypot(np.sqrt(np.maximum(reach**2 - present.shared_yd**2, 0)) * grown, slope)
-        for reach in (present.carry_yd - present.lo90_yd, present.hi90_yd - present.carry_yd)
+        np.hypot(np.sqrt(np.maximum(reach**2 - present.shared_yd**2, 0) + run**2) * grown, slope)
+        for reach, run in (
+            (present.carry_yd - present.lo90_yd, present.run_below_yd),
+            (present.hi90_yd - present.carry_yd, present.run_above_yd),
+        )
     )
     found = speed, curve.speed_for(own, goal_yd - above), curve.speed_for(own, goal_yd + below)
     return tuple(np.where(inside, values, np.nan) for values in found)  # type: ignore[return-value]
@@ -256,6 +260,7 @@ def shares(
     goal_yd: Array,
     speed_error_mph: Array | float = 0.0,
     lasting_yd: Array | float = 0.0,
+    run_yd: tuple[Array | float, Array | float] = (0.0, 0.0),
 ) -> dict[str, Array]:
     """Share out the gap between present and goal: delivery at today's speed first, speed the rest.
 
@@ -269,6 +274,9 @@ def shares(
         the latter held the truth without it.
     lasting_yd : ndarray, shape (n,), or float
         See `Present`.
+    run_yd : tuple of two ndarrays, shape (n,), or floats
+        What the turf leaves open of today's run, below and above. It widens the gap. Of what delivery can give it is no
+        part: an efficient drive runs on the same turf.
 
     Returns
     -------
@@ -281,7 +289,8 @@ def shares(
     luck = np.hypot(Z90 * speed_error_mph * curve.frontier.slope_at(curve.yards, speed_mph), own)
     lowest = efficient - np.hypot(efficient - least, luck)
     highest = efficient + np.hypot(most - efficient, luck)
-    gap, gap_lo, gap_hi = goal_yd - present_yd, goal_yd - hi90_yd, goal_yd - lo90_yd
+    gap = goal_yd - present_yd
+    gap_lo, gap_hi = gap - np.hypot(hi90_yd - present_yd, run_yd[1]), gap + np.hypot(present_yd - lo90_yd, run_yd[0])
     # The interval of what is now has the error of efficient carry in it already, see `Present.of`.
     lost = efficient - present_yd
     lost_lo, lost_hi = lost - np.hypot(hi90_yd - present_yd, own), lost + np.hypot(present_yd - lo90_yd, own)

@@ -144,9 +144,11 @@ def plan_one(study: Study, wish: Wish, present: Present | None) -> dict[str, Any
         present, added, added_now = _in_place(study, present, carry=wish.carry)
         now, least, most = (carry + added_now for carry in (present.carry_yd, present.lo90_yd, present.hi90_yd))
         speeds = needed_present(study.model, study.coefficients, curve, present, goal, added)
-        found |= _with_edges("present", "yd", (now, least, most)) | shares(
-            curve, club, now, least, most, goal, lasting_yd=present.lasting_yd
+        run = present.run_below_yd, present.run_above_yd
+        found |= _with_edges(
+            "present", "yd", (now, now - np.hypot(now - least, run[0]), now + np.hypot(most - now, run[1]))
         )
+        found |= shares(curve, club, now, least, most, goal, lasting_yd=present.lasting_yd, run_yd=run)
         found |= _with_edges("present_speed", "mph", speeds)
         # The luck of today's speed isn't known here: golfers.csv doesn't have it, and a typed speed is taken as it is.
         step = step_to(club, 0.0, _edges_of(found, "efficient_speed"), speeds)
@@ -182,18 +184,24 @@ def _in_place(study: Study, present: Present, *, carry: bool) -> tuple[Present, 
     Returns
     -------
     tuple
-        The golfer, with an interval that has what the move to another air isn't sure of; what the place, and roll
-        unless the goal is carry, add to carry at each speed of the benchmarks, shape (1, m), and at today's, shape
-        (1,), yd.
+        The golfer, with an interval that has what the move to another air isn't sure of, and unless the goal is carry
+        the doubt of the run; what the place, and roll unless the goal is carry, add to carry at each speed of the
+        benchmarks, shape (1, m), and at today's, shape (1,), yd.
     """
     place = study.place
     drives = present.drive.at(np.append(study.curve.speeds_mph, present.club_speed_mph))
     ball = drives.club_speed_mph * study.model.ratio(drives)
-    change, run = place.change_and_run_yd(ball, *np.broadcast_arrays(drives.launch_deg, drives.spin_rpm, ball)[:2])
-    added = change if carry else change + run
+    delivery = np.broadcast_arrays(drives.launch_deg, drives.spin_rpm, ball)[:2]
+    change, landing = place.change_and_landing(ball, *delivery)
     unsure = Z90 * study.curve.frontier.moved_share * change[-1:]
     lo, hi = (
         present.carry_yd + side * np.hypot(edge - present.carry_yd, unsure)
         for side, edge in ((-1, present.lo90_yd), (1, present.hi90_yd))
     )
-    return replace(present, lo90_yd=lo, hi90_yd=hi), added[None, :-1], added[-1:]
+    there = replace(present, lo90_yd=lo, hi90_yd=hi)
+    if carry:
+        return there, change[None, :-1], change[-1:]
+    run, run_lo, run_hi = place.run_interval_yd(landing)
+    below, above = (run - run_lo)[-1:], (run_hi - run)[-1:]
+    added = change + run
+    return replace(there, run_below_yd=below, run_above_yd=above), added[None, :-1], added[-1:]

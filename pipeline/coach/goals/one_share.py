@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.benchmark.reaching import REACHING, known_part, move_of, moved, run_at_standard
+from pipeline.benchmark.reaching import REACHING, known_part, move_of, moved, run_at_standard, run_error
 from pipeline.coach.goals.goal_shares import AT_SPEED, EFFICIENT, TENTHS, goal_shares
 from pipeline.coach.goals.needed_speed import Present
 from pipeline.coach.goals.one_goal import Study, Wish, present_at
@@ -57,7 +57,8 @@ def shares_of_one(
     if present is None or spread is None:
         return dict.fromkeys(SHARES)
     added, change = move_of(study.model, study.place, present.drive, carry=wish.carry)
-    here = moved(spread, added, change, study.curve.frontier.moved_share)
+    unsure = 0.0 if wish.carry else run_error(study.model, study.place, present.drive)
+    here = moved(spread, added, change, study.curve.frontier.moved_share, unsure)
     needed = answer["efficient_speed_mph"]
     found = goal_shares(
         study.curve,

@@ -2,7 +2,8 @@
 
 In: swings.parquet as collected, drives.parquet. Out: swings.parquet (one row per accepted swing, misreads marked),
 sessions.csv (one row per golfer and day), paired.csv (one row per session with both tools), light_tool.json (the
-mapping with its source and interval) and practice.csv (one row per golfer).
+mapping with its source and interval), practice.csv (one row per golfer) and outlook.npz (what forecasts rest on, see
+`Outlook`).
 """
 
 from pathlib import Path
@@ -12,10 +13,11 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.coach.practice.light_tool import LightTool, fit_light_tool, pairs_of
-from pipeline.coach.practice.practice import practice_of
+from pipeline.coach.practice.outlook import outlook_of
+from pipeline.coach.practice.practice import practice_figures, practice_table
 from pipeline.coach.practice.sessions import day_speeds, mark_misreads, sessions_of
 from pipeline.drives import Drives, keyless_order
-from pipeline.edge.artefacts import write_artefact
+from pipeline.edge.artefacts import write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
 from pipeline.tables.practice import PracticeSwings, Swings
@@ -31,6 +33,7 @@ def run(
     paired: str,
     light_tool: str,
     practice: str,
+    outlook: str,
     bands: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
@@ -41,13 +44,16 @@ def run(
     pairs = pairs_of(speeds)
     tool, factors = fit_light_tool(pairs, swung.get_column("golfer"))
     days = sessions_of(speeds, factors)
-    table = practice_of(days, factors, shots, SpeedBands.of(bands["centres"], bands["half_width_mph"]))
+    asked = SpeedBands.of(bands["centres"], bands["half_width_mph"])
+    golfers = practice_figures(days, factors, shots, asked)
+    table = practice_table(golfers)
     in_texts = in_driver_speed(clean, factors).cast({"golfer": pl.String})
     write_parquet(Path(marked), PracticeSwings.validate(in_texts))
     write_csv(Path(sessions), days)
     write_csv(Path(paired), pairs)
     write_artefact(light_tool, tool)
     write_csv(Path(practice), table)
+    write_arrays(outlook, outlook_of(golfers)._asdict())
     print(_said(tool, clean, table))
 
 

@@ -26,6 +26,20 @@ class Crossing(NamedTuple):
     hi90: Array
 
 
+class TrendLines(NamedTuple):
+    """Lines of speed over time, shapes (golfers,); level and slope have independent errors."""
+
+    with_ball: Flags
+    """Whether it is speed with a ball."""
+    start: Array
+    """Weeks since the first session, at which the line has its level."""
+    level: Array
+    level_variance: Array
+    slope: Array
+    """A week, steadied."""
+    slope_variance: Array
+
+
 def crossing(rise: Array, rise_variance: Array, slope: Array, slope_variance: Array, reach: Array) -> Crossing:
     """Give the time that a rise takes at an uncertain slope.
 
@@ -84,21 +98,14 @@ def project(golfers: pl.DataFrame, bands: SpeedBands) -> pl.DataFrame:
     """
     first = golfers.get_column("first_on").cast(pl.Int32).to_numpy()
     last = golfers.get_column("last_on").cast(pl.Int32).to_numpy()
-    with_ball = golfers.get_column("drive_speed_mph").is_not_null().to_numpy()
-    own_at = numbers(golfers, "best_at")
-    own, own_variance = line_at(golfers, "best", own_at)
-    start = np.where(with_ball, numbers(golfers, "drive_weeks"), own_at)
-    level = np.where(with_ball, numbers(golfers, "drive_speed_mph"), own)
-    level_variance = np.where(with_ball, numbers(golfers, "drive_variance"), own_variance)
-    slope, variance = steadied(numbers(golfers, "best_slope"), slope_variance(golfers, "best"))
+    with_ball, start, level, level_variance, slope, variance = trend_lines(golfers)
     sure = golfers.get_column("trend").is_in(["gaining", "losing"]).to_numpy()
     now = level + np.where(sure, slope, 0.0) * np.where(sure, (last - first) / 7 - start, 0.0)
     centre = bands.next_above(now)
     edge = bands.begins_at(centre)
     found = crossing(edge - level, level_variance, slope, variance, reach_of(golfers, "best"))
-    assumed = golfers.get_column("log_error").is_null() & golfers.get_column("basis").is_in(["light", "both"])
     gaining = (golfers.get_column("trend") == "gaining").to_numpy()
-    barred = ~gaining | golfers.get_column("lapsed").to_numpy() | (assumed.fill_null(False).to_numpy() & ~with_ball)
+    barred = ~gaining | golfers.get_column("lapsed").to_numpy() | (golfers.select(assumed()).to_series().to_numpy() & ~with_ball)
     days = [first + 7 * (start + weeks) for weeks in found]
     return golfers.with_columns(
         *(pl.Series(name, values).fill_nan(None) for name, values in (
@@ -107,6 +114,31 @@ def project(golfers: pl.DataFrame, bands: SpeedBands) -> pl.DataFrame:
         pl.Series("with_ball", with_ball),
         *_dates(days, last, np.isnan(edge) & ~np.isnan(now), barred),
     )  # fmt: skip
+
+
+def trend_lines(golfers: pl.DataFrame) -> TrendLines:
+    """Give the lines that are projected: through drives where there are any, else through the sessions.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        As for `project`.
+    """
+    with_ball = golfers.get_column("drive_speed_mph").is_not_null().to_numpy()
+    own_at = numbers(golfers, "best_at")
+    own, own_variance = line_at(golfers, "best", own_at)
+    return TrendLines(
+        with_ball,
+        np.where(with_ball, numbers(golfers, "drive_weeks"), own_at),
+        np.where(with_ball, numbers(golfers, "drive_speed_mph"), own),
+        np.where(with_ball, numbers(golfers, "drive_variance"), own_variance),
+        *steadied(numbers(golfers, "best_slope"), slope_variance(golfers, "best")),
+    )
+
+
+def assumed() -> pl.Expr:
+    """Tell whose driver speed is the light tool's by common practice, which has no interval."""
+    return pl.col("log_error").is_null() & pl.col("basis").is_in(["light", "both"]).fill_null(False)
 
 
 def steadied(slope: Array, variance: Array) -> tuple[Array, Array]:

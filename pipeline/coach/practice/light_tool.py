@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
+from pipeline.coach.practice.session_lines import numbers
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90, t_reach
 from pipeline.statistics.shrinkage import between_golfers, shrink
@@ -117,6 +118,32 @@ def fit_light_tool(pairs: pl.DataFrame, golfers: pl.Series) -> LightToolFit:
     count = own.get_column("pairs").to_numpy()
     variance = np.maximum(float(own.get_column("squares").sum()) / freedom, 1e-10) / count
     return _by_own_pairs(own, variance, golfers, pairs.height)
+
+
+def light_readings(golfers: pl.DataFrame, target_mph: Array, name: str) -> list[pl.Series]:
+    """Give the light tool's reading that goes with a driver speed: it less what the ball takes, times the factor.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        with_ball, light_factor, log_error, ball_gap_mph, ball_gap_hi90_mph, one row per golfer.
+    target_mph : ndarray, shape (n,)
+        With a ball where `with_ball`.
+    name : str
+        Columns are `<name>_mph`, `<name>_lo90_mph` and `<name>_hi90_mph`.
+
+    Notes
+    -----
+    The errors of factor and gap are taken as independent, which makes the interval somewhat wide: where the practice
+    rests on the light tool, they partly cancel.
+    """
+    with_ball = golfers.get_column("with_ball").to_numpy()
+    factor, log_error = numbers(golfers, "light_factor"), numbers(golfers, "log_error")
+    free = target_mph - np.where(with_ball, numbers(golfers, "ball_gap_mph"), 0.0)
+    gap = np.where(with_ball, numbers(golfers, "ball_gap_hi90_mph") - numbers(golfers, "ball_gap_mph"), 0.0)
+    value, wide = factor * free, factor * np.hypot(Z90 * log_error * free, gap)
+    columns = {name: value, f"{name}_lo90": value - wide, f"{name}_hi90": value + wide}
+    return [pl.Series(f"{column}_mph", values).fill_nan(None) for column, values in columns.items()]
 
 
 def _by_common_practice(pairs: int, paired: int, golfers: pl.Series) -> LightToolFit:

@@ -9,7 +9,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.coach.practice.dates import project
+from pipeline.coach.practice.dates import assumed, project
+from pipeline.coach.practice.light_tool import light_readings
 from pipeline.coach.practice.session_lines import (
     MIN_SESSIONS,
     MIN_SPAN_DAYS,
@@ -40,12 +41,16 @@ MANY_MISREADS = 0.1
 
 
 def practice_of(
-    sessions: pl.DataFrame,
-    factors: pl.DataFrame,
-    drives: pl.DataFrame | Drives,
-    bands: SpeedBands,
+    sessions: pl.DataFrame, factors: pl.DataFrame, drives: pl.DataFrame | Drives, bands: SpeedBands
 ) -> pl.DataFrame:
-    """Work out what practice did for each golfer.
+    """Work out what practice did for each golfer: the table of `practice_figures`, whose parameters these are."""
+    return practice_table(practice_figures(sessions, factors, drives, bands))
+
+
+def practice_figures(
+    sessions: pl.DataFrame, factors: pl.DataFrame, drives: pl.DataFrame | Drives, bands: SpeedBands
+) -> pl.DataFrame:
+    """Work out what practice did for each golfer, and the lines that this rests on.
 
     Parameters
     ----------
@@ -61,7 +66,8 @@ def practice_of(
     Returns
     -------
     DataFrame
-        Schema Practice, sorted by golfer.
+        The columns of schema Practice but the note, and the lines that they rest on (`session_lines.lines_of`), sorted
+        by golfer.
 
     Notes
     -----
@@ -84,13 +90,28 @@ def practice_of(
     golfers = golfers.with_columns(pl.col("drives").fill_null(0), lapsed=_lapsed(newest))
     golfers = golfers.with_columns(_ball_gap(golfers))
     golfers = golfers.with_columns(
-        pl.when(~_assumed()).then(f"{name}_{end}_mph").alias(f"{name}_{end}_mph")
+        pl.when(~assumed()).then(f"{name}_{end}_mph").alias(f"{name}_{end}_mph")
         for name in ("best", "typical", "ball_gap")
         for end in ("lo90", "hi90")
     )
-    golfers = project(golfers, bands)
-    golfers = golfers.with_columns(_light_target(golfers))
-    return Practice.validate(golfers.with_columns(_note()).select(Practice.column_names()).sort("golfer"))
+    golfers = project(golfers.sort("golfer"), bands)
+    return golfers.with_columns(light_readings(golfers, numbers(golfers, "next_band_mph"), "light_target"))
+
+
+def practice_table(golfers: pl.DataFrame) -> pl.DataFrame:
+    """Give the table of practice.
+
+    Parameters
+    ----------
+    golfers : DataFrame
+        From `practice_figures`.
+
+    Returns
+    -------
+    DataFrame
+        Schema Practice, in the same order.
+    """
+    return Practice.validate(golfers.with_columns(_note()).select(Practice.column_names()))
 
 
 def _counts(recent: pl.DataFrame) -> pl.DataFrame:
@@ -223,26 +244,6 @@ def _ball_gap(golfers: pl.DataFrame) -> list[pl.Series]:
     ]
 
 
-def _light_target(golfers: pl.DataFrame) -> list[pl.Series]:
-    """Give the light tool's reading that goes with the next band: the band less what the ball takes, times the factor.
-
-    The errors of factor and gap are taken as independent, which makes the interval somewhat wide: where the practice
-    rests on the light tool, they partly cancel.
-    """
-    with_ball = golfers.get_column("with_ball").to_numpy()
-    factor, log_error = numbers(golfers, "light_factor"), numbers(golfers, "log_error")
-    free = numbers(golfers, "next_band_mph") - np.where(with_ball, numbers(golfers, "ball_gap_mph"), 0.0)
-    gap = np.where(with_ball, numbers(golfers, "ball_gap_hi90_mph") - numbers(golfers, "ball_gap_mph"), 0.0)
-    value, wide = factor * free, factor * np.hypot(Z90 * log_error * free, gap)
-    columns = {"light_target": value, "light_target_lo90": value - wide, "light_target_hi90": value + wide}
-    return [pl.Series(f"{name}_mph", values).fill_nan(None) for name, values in columns.items()]
-
-
-def _assumed() -> pl.Expr:
-    """Tell whose driver speed is the light tool's by common practice, which has no interval."""
-    return pl.col("log_error").is_null() & pl.col("basis").is_in(["light", "both"]).fill_null(False)
-
-
 def _lapsed(newest: object) -> pl.Expr:
     return (pl.lit(newest, pl.Date) - pl.col("last_on")).dt.total_days() > LAPSE_DAYS
 
@@ -252,7 +253,7 @@ def _note() -> pl.Expr:
     notes = [
         pl.when(few).then(pl.lit(f"a trend needs {MIN_SESSIONS} sessions over {MIN_SPAN_DAYS // 7} weeks")),
         pl.when("lapsed").then(pl.lit(f"no practice in the {LAPSE_DAYS // 7} weeks before the newest log")),
-        pl.when(_assumed()).then(
+        pl.when(assumed()).then(
             pl.lit("driver speed is the light tool's by common practice, without a source: swing both in one session")
         ),
         pl.when(~pl.col("with_ball")).then(

@@ -16,6 +16,7 @@ MIN_SESSIONS = 6  # for a trend
 MIN_SPAN_DAYS = 21
 
 KEPT = ("at", "level", "slope", "level_unit", "slope_unit", "variance", "freedom", "light_level", "light_slope")
+WANDER = "wander"  # beside them, for forecasts alone
 
 
 def lines_of(used: pl.DataFrame, name: str) -> pl.DataFrame:
@@ -34,7 +35,7 @@ def lines_of(used: pl.DataFrame, name: str) -> pl.DataFrame:
         One row per golfer, columns `<name>_*`: at (the time at which level and slope have independent errors), level,
         slope (null below `MIN_SESSIONS` sessions or `MIN_SPAN_DAYS`), level_unit and slope_unit (their variances over
         that of a session), variance (of a session), freedom, light_level and light_slope (the same line through
-        `light`).
+        `light`), wander (variance of form that lasts; null where there is no slope).
     """
     used = used.sort("golfer", "t")
     who = used.select("golfer").with_row_index("first").group_by("golfer", maintain_order=True).agg(
@@ -48,7 +49,7 @@ def lines_of(used: pl.DataFrame, name: str) -> pl.DataFrame:
     span = np.array([t[starts[1:] - 1] - t[starts[:-1]]]).ravel() * 7
     told = (n >= MIN_SESSIONS) & (span >= MIN_SPAN_DAYS)
     form = fit_form(sessions.of(told)) if told.any() else INDEPENDENT
-    columns = {one: np.full(len(n), np.nan) for one in KEPT}
+    columns = {one: np.full(len(n), np.nan) for one in (*KEPT, WANDER)}
     for slope, rows in ((True, told), (False, ~told)):
         if rows.any():
             found = lines(sessions.of(rows), form, slope=slope)
@@ -61,6 +62,7 @@ def lines_of(used: pl.DataFrame, name: str) -> pl.DataFrame:
             )  # fmt: skip
             for one, value in zip(KEPT, values, strict=True):
                 columns[one][rows] = value
+            columns[WANDER][rows] = form.share * variance if slope else nothing
     return who.select("golfer").with_columns(
         pl.Series(f"{name}_{one}", values).fill_nan(None) for one, values in columns.items()
     )

@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.bands import SpeedBands
 from pipeline.coach.straightness.band_spreads import band_spreads
 from pipeline.coach.straightness.offline import COLUMNS, SideFlight
+from pipeline.coach.straightness.other_flights import with_others
 from pipeline.coach.straightness.straightness import landed, straightness_of
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
@@ -34,7 +35,8 @@ def run(
 ) -> None:
     """Run the step; see the module's docstring."""
     flight = SideFlight.of(read_artefact(calibration, StudyFlight), air)
-    landings, counts = landed(open_drives(Path(drives), COLUMNS), flight)
+    every = open_drives(Path(drives), COLUMNS)
+    landings, counts = landed(every, with_others(flight, every))
     table = Straightness.validate(straightness_of(landings, counts, min_shots, corridor_yd))
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     published = StraightnessBands.validate(band_spreads(table, counts, speed_bands, min_golfers, corridor_yd))

@@ -3,10 +3,11 @@
 import numpy as np
 import polars as pl
 
+from pipeline.coach.straightness.other_flights import flight_error
 from pipeline.coach.straightness.spread import spread_of
 from pipeline.drives import KEYS, Drives
 from pipeline.golfers.day_form import DayForm, figure_errors
-from pipeline.golfers.doubt import OWN, Doubt, Part
+from pipeline.golfers.doubt import OWN, Doubt
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL, Estimate
 
@@ -16,7 +17,9 @@ MEAN, SPREAD = "offline_mean", "offline_sd"
 ROUND = 1e-6
 
 
-def figures_of(landings: Drives, corridor_yd: float) -> tuple[pl.DataFrame, DayForm]:
+def figures_of(
+    landings: Drives, corridor_yd: float, counts: pl.DataFrame | None = None
+) -> tuple[pl.DataFrame, DayForm]:
     """Work out the figures of every golfer and quarter that has a known offline.
 
     Parameters
@@ -25,6 +28,8 @@ def figures_of(landings: Drives, corridor_yd: float) -> tuple[pl.DataFrame, DayF
         From `landings_of`.
     corridor_yd : float
         Full width of the corridor about the target line.
+    counts : DataFrame, optional
+        golfer, quarter and what other flights say of the mean offline, by which its interval is wider (`flight_error`).
 
     Returns
     -------
@@ -39,7 +44,8 @@ def figures_of(landings: Drives, corridor_yd: float) -> tuple[pl.DataFrame, DayF
     table = errors.join(plain, on=KEYS, how="left", maintain_order="left", validate="1:1")
     spread = spread_of(landings, table)
     mean = table.get_column("middle").to_numpy()
-    columns = _with_ends("offline_mean", Estimate(mean, *_error(Doubt.of(table))), "_yd")
+    shared = [] if counts is None else [flight_error(_in_rows_of(table, counts))]
+    columns = _with_ends("offline_mean", Estimate(mean, *Doubt.of(table).of_figure(*shared)), "_yd")
     columns |= dict(zip(_names("offline_sd", "_yd"), (spread.value_yd, *spread.edges90), strict=True))
     share = (table.get_column("inside").to_numpy(), *_corridor_ends(landings, table, corridor_yd))
     columns |= dict(zip(_names("in_corridor_share", ""), share, strict=True))
@@ -72,8 +78,9 @@ def _inside(corridor_yd: float) -> pl.Expr:
     return (pl.col("offline_yd").abs() <= corridor_yd / 2).cast(pl.Float64)
 
 
-def _error(doubt: Doubt) -> Part:
-    return doubt.of_figure()
+def _in_rows_of(table: pl.DataFrame, counts: pl.DataFrame) -> pl.DataFrame:
+    text = counts.with_columns(pl.col("quarter").cast(pl.String))
+    return table.select(KEYS).join(text, on=KEYS, how="left", maintain_order="left", validate="1:1")
 
 
 def _names(figure: str, unit: str) -> tuple[str, str, str]:

@@ -3,7 +3,8 @@
 import polars as pl
 
 from pipeline.coach.straightness.figures import MEAN, SPREAD, figures_of
-from pipeline.coach.straightness.offline import SideFlight, landings_of
+from pipeline.coach.straightness.offline import SideFlight, beside_columns, landings_of
+from pipeline.coach.straightness.other_flights import flight_error
 from pipeline.drives import KEYS, MIN_KNOWN_SHARE, Drives
 from pipeline.golfers.day_form import EXPOSED_FROM, DayForm
 from pipeline.golfers.doubt import OWN, Doubt, of_change
@@ -30,7 +31,8 @@ def landed(drives: Drives, flight: SideFlight) -> tuple[Drives, pl.DataFrame]:
         From `landings_of`, those with a known offline alone: golfer, quarter, struck_on, offline_yd, carry_yd.
     counts : DataFrame
         One row per golfer and quarter, sorted: shots, known, calculated, club_speed_mph, the mean of all
-        drives, and cross_wind_yd, the mean of what was taken out for it, null where it is known of no drive.
+        drives, cross_wind_yd, the mean of what was taken out for it, null where it is known of no drive, and the
+        means of `beside_columns` over the drives with a known offline.
     """
     known = pl.col("offline_yd").is_not_null()
     named = {"shots": pl.len(), "known": known.sum(), "calculated": pl.col("calculated").sum()}
@@ -39,7 +41,8 @@ def landed(drives: Drives, flight: SideFlight) -> tuple[Drives, pl.DataFrame]:
     def read(frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
         there = landings_of(frame, flight)
         means = pl.col("club_speed_mph").mean(), pl.col("blown_yd").mean().alias("cross_wind_yd")
-        counts = there.group_by(KEYS).agg(*each, *means)
+        beside = pl.col(beside_columns(len(flight.others))).filter(known).mean()
+        counts = there.group_by(KEYS).agg(*each, *means, beside)
         return there.filter(known).select(*KEYS, "struck_on", "offline_yd", "carry_yd"), counts
 
     pieces = list(drives.each(read))
@@ -79,7 +82,7 @@ def straightness_of(landings: Drives, counts: pl.DataFrame, min_shots: int, corr
         .then(pl.lit("offline is known for less than half of the drives"))
         .alias("note"),
     )
-    found, form = figures_of(_assessed_of(landings, counts), corridor_yd)
+    found, form = figures_of(_assessed_of(landings, counts), corridor_yd, counts)
     quarter = counts.with_columns(pl.col("quarter").cast(pl.String))
     table = quarter.join(found.drop("known"), on=KEYS, how="left", maintain_order="left", validate="1:1")
     changes = _changes(table.filter(pl.col("status") == ASSESSED))
@@ -102,7 +105,8 @@ def _changes(table: pl.DataFrame) -> pl.DataFrame:
     columns = []
     for name in CHANGES:
         now, then = (both.get_column(f"{name}_yd{end}").cast(pl.Float64).to_numpy() for end in ("", BEFORE))
-        error = of_change(Doubt.of(both, name), Doubt.of(both, name, BEFORE))
+        shared = [flight_error(both, BEFORE)] if name == MEAN else []
+        error = of_change(Doubt.of(both, name), Doubt.of(both, name, BEFORE), *shared)
         change = Estimate(now - then, *error)
         values = (change.value, *change.edges90, change.p_value)
         names = (*(f"{name}_change{edge}_yd" for edge in ("", "_lo90", "_hi90")), f"{name}_p_value")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.fit.usual_delivery import UsualDelivery
+from pipeline.report.page.direction_part import turn_of
 from pipeline.report.page.said import say
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import (
@@ -215,6 +216,8 @@ def _loft(name: str, way: str, loft: Row | None, units: Units) -> Iterator[str]:
             loft=_with_loft(loft["attack_loft_change_deg"]),
             gain=units.distance_figure(loft["attack_gain_yd"]),
         )
+        if turn := turn_of(loft):
+            yield turn
 
 
 def _with_loft(change_deg: float) -> str:

@@ -18,6 +18,7 @@ from pipeline.errors import UserError
 from pipeline.report.page.band_view import bands_of, curve_of, dots_of
 from pipeline.report.page.golfer_rows import golfers_of
 from pipeline.report.page.ground import Ground
+from pipeline.report.page.landing_part import band_landings_of
 from pipeline.report.page.quality import quality_of
 from pipeline.report.page.quarter_view import quarter_of
 from pipeline.report.page.said import say
@@ -43,7 +44,8 @@ def payload_of(
     ----------
     tables : TableSet
         `Golfers`, `BandTable`, `Goals`, `Priorities`, `Delivery`, `Progress`, `Sources`, `Rejects`, `Devices` and,
-        where there are speed logs, `Practice`; where logs say where drives came down, `Straightness`.
+        where there are speed logs, `Practice`, `PracticePlan` and `SpeedGoals`; `Landings` and `LandingBands`, if made.
+        Where logs say where drives came down, `Straightness`.
     frontier : Frontier
     drives : DataFrame or Drives
         The columns of `pipeline.report.page.facts.PAGE_COLUMNS`.
@@ -57,7 +59,8 @@ def payload_of(
     dict
         study: see `study_of`. quarter: see `pipeline.report.page.quarter_view`. golfers: columns and rows, see
         `pipeline.report.page.golfer_rows`. stories: by golfer, see `pipeline.report.page.stories`. bands, curve and
-        dots: see `pipeline.report.page.band_view`. quality: see `pipeline.report.page.quality`.
+        dots: see `pipeline.report.page.band_view`. landings: by band, see `pipeline.report.page.landing_part`.
+        quality: see `pipeline.report.page.quality`.
 
     Raises
     ------
@@ -75,6 +78,7 @@ def payload_of(
         "bands": bands_of(ground),
         "curve": curve_of(ground),
         "dots": dots_of(ground),
+        "landings": band_landings_of(ground),
         "quality": quality_of(tables, drives),
     }
 

@@ -1,6 +1,6 @@
 """Sentences of the academy's page, from the catalogue."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from pipeline.shown import Units
 from pipeline.texts.catalogue import told
@@ -45,3 +45,9 @@ def spaced(quarter: str) -> str:
 def capital(words: str) -> str:
     """Begin with a capital letter and leave the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def remarks_of(notes: Iterable[str | None]) -> list[str]:
+    """Give each remark of a table's notes once, as a sentence, in their order."""
+    remarks = dict.fromkeys(remark for note in notes if note for remark in note.split("; "))
+    return [f"{capital(remark)}." for remark in remarks]

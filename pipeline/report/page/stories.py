@@ -4,9 +4,12 @@ from typing import Any
 
 from pipeline.coach.progress.measures import MEASURES, STRAIGHT, Measure
 from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
+from pipeline.report.page.direction_part import direction_of
 from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
 from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.landing_part import landings_of
+from pipeline.report.page.plan_part import plans_of
 from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
 from pipeline.report.page.reaching_part import reaching_of
 from pipeline.report.page.said import say
@@ -14,6 +17,7 @@ from pipeline.report.page.straight_part import straight_of
 from pipeline.report.shown_sums import shown_goal, shown_losses
 from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded, shown_edges, whole
 from pipeline.tables.columns import facts_of
+from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Progress
@@ -26,6 +30,7 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
     drives = drives_to_draw(ground.drives, ground.newest)
     changes, straight = _changes(ground), straight_of(ground)
     goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    deliveries, landings, plans = ground.by_golfer(Delivery), landings_of(ground), plans_of(ground)
     told = {}
     for golfer, history in ground.histories.items():
         row = history[-1]
@@ -40,6 +45,9 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
             "practice": _practice(practice.get(golfer)),
             "advice": advice_of(row, ground.about(row)) if now else [],
             "first": _first(firsts.get(golfer), row, ground),
+            "direction": direction_of(deliveries.get(golfer)),
+            "landing": landings.get(golfer),
+            "plan": plans.get(golfer),
         }
     return told
 

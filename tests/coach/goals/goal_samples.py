@@ -6,11 +6,16 @@ from rows import table_of
 from scipy.stats import t
 
 from pipeline.benchmark.drives_near import INSIDE
+from pipeline.benchmark.landing import EfficientLandings
+from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.coach.goals.needed_speed import DistanceCurve, Present
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.surface import Axis, Surface
 from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.flight.offsets import Offsets
+from pipeline.physics.air import Air
+from pipeline.physics.ball import Ball
+from pipeline.physics.turf import FIRMNESS
 from pipeline.tables.golfers import Golfers
 
 USUAL_RATIO = 1.45
@@ -52,8 +57,17 @@ def sample_frontier(speeds=range(80, 111), std_error=0.5):
     )
 
 
+def sample_place(turf="normal"):
+    standard = Conditions(Air.of(15.0, 101325.0, 0.0), 0.0, FIRMNESS["normal"])
+    here = standard if turf == "normal" else Conditions(standard.air, 0.0, FIRMNESS[turf])
+    return Place(Ball(drag=0.9), standard, here)
+
+
 def sample_curve(total=False, **frontier):
-    return (DistanceCurve.of_total if total else DistanceCurve.of_carry)(sample_frontier(**frontier))
+    found = sample_frontier(**frontier)
+    if not total:
+        return DistanceCurve.of_carry(found)
+    return DistanceCurve.of_total(found, EfficientLandings.of(found, sample_model(), sample_place()))
 
 
 def sample_present(club=97.0, ratio=1.40, launch=14.0, spin=2800.0, shortfall=0.0, reach=0.0):

@@ -25,6 +25,7 @@ OUT = {
     "paired": "paired.csv",
     "light_tool": "light_tool.json",
     "practice": "practice.csv",
+    "outlook": "outlook.npz",
 }
 
 

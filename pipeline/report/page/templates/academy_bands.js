@@ -234,7 +234,7 @@
     const draw = () => root.replaceChildren(
       neighbors(row, context),
       el("header", {}, el("h1", {}, oneFinding(row, context)), el("p", { class: "soft" }, bandEnds(row, context))),
-      el("div", { class: "pair-of" }, found ? picture(row, found, context) : "", el("div", {}, row.suppressed ? "" : facts(row, found?.best, context), golfersOf(row, context))));
+      el("div", { class: "pair-of" }, found ? picture(row, found, context) : "", el("div", {}, row.suppressed ? "" : facts(row, found?.best, context), LANDING.ofBand(context, row), golfersOf(row, context))));
     draw();
     context.onNames(draw);
   }

@@ -51,15 +51,20 @@
     const { half, small } = columnsOf(root);
     const { el } = context;
     const title = blocks.say(context, "history_title");
+    const plan = PLAN.block(context, story);
+    const pair = (...some) => context.el("div", { class: "two" }, ...some.filter(Boolean));
     return [
       el("div", { class: "two" }, blocks.delivery(context, story, { ...half, height: Math.min(420, Math.round(0.8 * half.width)) }), blocks.changes(context, story)),
       GOLFER_STRAIGHT.straight(context, story, { ...half, height: Math.min(420, Math.round(0.7 * half.width)) }) ?? "",
+      pair(LANDING.direction(context, story), LANDING.block(context, story)),
       blocks.block(context, "history", title, null,
         el("div", { class: "three" }, ...blocks.MEASURES.map((measure) => blocks.measureChart(context, story, measure, small))),
         el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": title }, ...blocks.quartersTable(context, story).filter(Boolean))),
       el("div", { class: "two" }, blocks.goal(context, story), blocks.practice(context, story)),
+      // Cautions stand beside a plan of speed practice, else with the words.
+      plan ? pair(plan, blocks.cautions(context)) : "",
       blocks.moreAdvice(context, story) ?? "",
-      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context, story), blocks.cautions(context)),
+      el("details", {}, el("summary", {}, blocks.say(context, "words_title")), blocks.words(context, story), plan ? "" : blocks.cautions(context)),
     ];
   }
 
@@ -86,6 +91,7 @@
       }
       if (context.printing) {
         root.append(GOLFER_SHEET.sheet(context, code));
+        GOLFER_FIT.fit(root);
         return null;
       }
       const { row } = context.golfers().byCode.get(code);

@@ -180,14 +180,13 @@ const GOLFER_BLOCKS = (() => {
 
   // --- What changed ------------------------------------------------------------------------------------------------------
 
-  const changesOf = (story) => MEASURES.map((measure) => [
+  const changesOf = (story, measures = MEASURES) => measures.map((measure) => [
     measure, story.changes.find((one) => one.measure === measure.name && one.quarter === newest(story).quarter),
   ]).filter(([, one]) => one);
 
   const hasChanges = (story) => changesOf(story).length > 0;
 
-  function changeTitle(context, story, since) {
-    const found = changesOf(story);
+  function changeTitle(context, story, since, found) {
     if (!found.length) return say(context, story.quarters.length < 2 ? "first_quarter" : "no_comparison");
     const with_ = (verdict) => found.filter(([, one]) => one.verdict === verdict).map(([measure]) => say(context, `measure_${measure.name}`).toLowerCase());
     const told = ["better", "worse", "changed"].map((verdict) => [verdict, with_(verdict)]).filter(([, names]) => names.length)
@@ -227,10 +226,10 @@ const GOLFER_BLOCKS = (() => {
     return context.el("table", {}, context.el("thead", {}, context.el("tr", {}, ...heads)), context.el("tbody", {}, ...rows));
   }
 
-  function changes(context, story) {
-    const found = changesOf(story);
+  function changes(context, story, measures = MEASURES) {
+    const found = changesOf(story, measures);
     const since = quarterText(found[0]?.[1].since);
-    const title = changeTitle(context, story, since);
+    const title = changeTitle(context, story, since, found);
     if (!found.length) {
       return block(context, "changes", title, say(context, "changes_topic_first"), paragraph(context, say(context, story.quarters.length < 2 ? "first_quarter_words" : "no_comparison_words")));
     }
@@ -355,7 +354,7 @@ const GOLFER_BLOCKS = (() => {
     const parts = (text) => text.split(": ");
     return block(context, "words", say(context, "words_title"), null, context.el("dl", { class: "golfer-words" }, ...WORDS.filter((name) => isTold(name, story)).map((name) => {
       const [term, ...rest] = parts(say(context, `word_${name}`, filled));
-      return context.el("div", {}, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
+      return context.el("div", { dataset: { word: name } }, context.el("dt", {}, term), context.el("dd", {}, rest.join(": ")));
     })));
   }
 
@@ -364,5 +363,5 @@ const GOLFER_BLOCKS = (() => {
       context.el("ul", {}, ...context.data.settings.cautions.map((text) => context.el("li", {}, text))), paragraph(context, say(context, "cautions_more"), { class: "note" }));
   }
 
-  return { hasChanges, statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changesTable, changeTitle, outsideText, chartFigure, toolsOf, measureChart, quartersTable, paragraph, known, quarterText };
+  return { hasChanges, statusText, goal, practice, words, cautions, MEASURES, say, newest, isAssessed, block, toDo, moreAdvice, facts, yardsLost, carries, delivery, changes, changesOf, changesTable, outsideText, chartFigure, toolsOf, measureChart, quartersTable, paragraph, known, quarterText };
 })();

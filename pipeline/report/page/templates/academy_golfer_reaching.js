@@ -5,7 +5,7 @@ const GOLFER_REACHING = (() => {
 
   const tenthsOf = (share) => wholeOf(10 * share);
 
-  // "about 3 of 10 drives"; at the ends, "hardly any drives" and "nearly all drives".
+  // "about 3 of 10"; at the ends, "hardly any" and "nearly all".
   function shareText(context, share) {
     const n = tenthsOf(share);
     if (n < 1) return GOLFER_BLOCKS.say(context, "reach_none");
@@ -19,18 +19,23 @@ const GOLFER_REACHING = (() => {
     return ends.every((end) => end === tenthsOf(value)) ? "" : GOLFER_BLOCKS.say(context, key, { lo: String(ends[0]), hi: String(ends[1]) });
   }
 
+  // Whether the goal takes more club speed than today's.
+  const hasMoreSpeed = (goal) => !["reached", "delivery"].includes(goal.reach);
+
   // How often the goal is reached, today and with better drives, what most drives carry, and what all this rests on.
   function reaching(context, goal) {
     const { reaching: shares } = goal;
     if (!shares) return null;
     const { say, paragraph } = GOLFER_BLOCKS;
     const yards = (yd) => distanceText(yd, context.data.settings.units);
+    const [efficient, faster] = [shares.efficient, hasMoreSpeed(goal) ? shares.at_goal_speed : null].map((share) => (known(share) ? shareText(context, share) : null));
     const told = [
       say(context, "reach_today", {
         share: shareText(context, shares.today), goal: yards(goal.goal_yd), range: rangeText(context, "reach_range", { ...shares, value: shares.today }),
       }),
-      known(shares.efficient) ? say(context, "reach_efficient", { share: shareText(context, shares.efficient) }) : "",
-      known(shares.at_goal_speed) ? say(context, known(shares.efficient) ? "reach_both" : "reach_speed", { share: shareText(context, shares.at_goal_speed) }) : "",
+      efficient ? say(context, "reach_efficient", { share: efficient }) : "",
+      // Said where it says more than the sentence before it.
+      faster && faster !== efficient ? say(context, efficient ? "reach_both" : "reach_speed", { share: faster }) : "",
     ];
     const distances = [shares.nine_yd, shares.five_yd, shares.one_yd].every(known)
       ? say(context, "reach_distances", { nine: yards(shares.nine_yd), five: yards(shares.five_yd), one: yards(shares.one_yd) }) : "";

@@ -5,9 +5,11 @@ const GOLFER_STRAIGHT = (() => {
   const { known } = GOLFER_FIGURES;
   // Of normal drives the ellipse holds nine in ten: its axes are the root of chi-square on two degrees of freedom.
   const REACH = Math.sqrt(-2 * Math.log(1 - 0.9));
-  const STEPS = 90; // of the ellipse's outline
+  const STEPS = 96; // of the ellipse's outline; four of them are the ends of its axes
   const ROOM = 1.25; // of what is drawn, so that nothing touches the frame and most drives outside the ellipse show too
-  const LEAST_SIDE_YD = 45; // to each side, so that most golfers' pictures have one scale and two sheets can be compared
+  // To each side at least, so that many golfers' pictures have one scale: of the demo's golfers the middle one's ellipse
+  // reaches 34 yd off the target line, and takes 43 yd with room.
+  const LEAST_SIDE_YD = 45;
   const MEASURES = [{ name: "carry", unit: "distance", key: "carry_yd" }, { name: "offline_sd", unit: "distance" }, { name: "offline_mean", unit: "distance" }];
 
   const say = (context, key, words) => GOLFER_BLOCKS.say(context, `straight_${key}`, words);
@@ -54,7 +56,8 @@ const GOLFER_STRAIGHT = (() => {
     const ranged = known(straight.offline_yd.lo) && known(straight.offline_yd.hi)
       ? [{ lo: straight.offline_yd.lo / each, hi: straight.offline_yd.hi / each, carry: center[1] }] : [];
     const top = d3.greatest(outlineOf(center, arms), (one) => one.carry);
-    const word = { ...GOLFER_CHARTS.HALO };
+    const leansLeft = ellipse.tilt_deg < 0;
+    const word = GOLFER_CHARTS.HALO;
     const plot = GOLFER_CHARTS.drawn(size, {
       width, height, ...margins,
       x: { domain: frame.side, label: fill("straight_axis_side", { unit: units.distance.text }), labelAnchor: "center", labelArrow: "none", ticks: Math.max(4, Math.floor(width / 70)), tickFormat: (value) => numberText(Math.abs(value)), tickSize: 3 },
@@ -70,7 +73,8 @@ const GOLFER_STRAIGHT = (() => {
         Plot.ruleY(ranged, { x1: "lo", x2: "hi", y: "carry", stroke: "var(--ink)", strokeWidth: 6, strokeOpacity: 0.4 }),
         Plot.dot(average, { x: "side", y: "carry", r: 7, symbol: "plus", stroke: "var(--ink)", strokeWidth: 3 }),
         Plot.text([{ side: 0 }], { x: "side", frameAnchor: "top", dy: -1.4 * size, text: () => fill("straight_target"), ...word }),
-        Plot.text([{ side: half }], { x: "side", frameAnchor: "bottom", textAnchor: "start", dx: 5, dy: -0.5 * size, text: () => fill("straight_corridor"), ...word, fill: "var(--accent)" }),
+        // On the side from which the ellipse's near end is farther.
+        Plot.text([{ side: leansLeft ? -half : half }], { x: "side", frameAnchor: "bottom", textAnchor: leansLeft ? "end" : "start", dx: leansLeft ? -5 : 5, dy: -0.5 * size, text: () => fill("straight_corridor"), ...word, fill: "var(--accent)" }),
         Plot.text([top], { x: "side", y: "carry", text: () => fill("straight_nine"), dy: -0.7 * size, ...word, fill: "var(--accent)" }),
         Plot.text(average, { x: "side", y: "carry", text: () => fill("straight_average"), textAnchor: center[0] > 0 ? "end" : "start", dx: center[0] > 0 ? -10 : 10, dy: 1 * size, ...word }),
       ],
@@ -99,17 +103,21 @@ const GOLFER_STRAIGHT = (() => {
     return say(context, "mean_range", { lo: isOneSided ? distanceFigure(Math.abs(near), units) : sideText(context, near, "short_"), hi: sideText(context, far, "short_") });
   }
 
-  function wordsOf(context, straight) {
+  function meanAndSpread(context, straight) {
     const units = unitsOfPage(context);
     const { lo, hi, value } = straight.spread_yd;
     const range = known(lo) && known(hi) ? GOLFER_BLOCKS.say(context, "likely_range", { lo: distanceFigure(lo, units), hi: distanceFigure(hi, units) }) : "";
     return [
-      GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor),
       say(context, "mean", { side: sideText(context, straight.offline_yd.value), range: sidesText(context, straight.offline_yd) }),
       known(value) ? say(context, "spread", { yards: distanceText(value, units), range: range && ` ${range}` }) : say(context, "no_spread"),
-      ...straight.notes.map((name) => say(context, name)),
-    ].filter(Boolean).join(" ");
+    ];
   }
+
+  // Two paragraphs: the figures, and what to know of them.
+  const wordsOf = (context, straight) => [
+    [GOLFER_REACHING.rangeText(context, "straight_share", straight.in_corridor), ...meanAndSpread(context, straight)],
+    [...straight.notes, "shown"].map((name) => say(context, name)),
+  ].map((sentences) => GOLFER_BLOCKS.paragraph(context, sentences.filter(Boolean).join(" ")));
 
   function labelOf(context, straight) {
     const units = unitsOfPage(context);
@@ -131,8 +139,8 @@ const GOLFER_STRAIGHT = (() => {
 
   // Carry and straightness since the quarter before, each with its verdict.
   function changed(context, story) {
-    const { newest, changesTable, quarterText } = GOLFER_BLOCKS;
-    const found = MEASURES.map((measure) => [measure, story.changes.find((one) => one.measure === measure.name && one.quarter === newest(story).quarter)]).filter(([, one]) => one);
+    const { changesOf, changesTable, quarterText } = GOLFER_BLOCKS;
+    const found = changesOf(story, MEASURES);
     if (!found.some(([measure]) => measure.name !== "carry")) return [];
     const since = quarterText(found[0][1].since);
     const { together } = story.straight;
@@ -146,17 +154,33 @@ const GOLFER_STRAIGHT = (() => {
 
   const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
+  function titleOf(context, found) {
+    const share = capital(GOLFER_REACHING.shareText(context, found.in_corridor.value));
+    return say(context, "title", { share, corridor: distanceText(found.corridor_yd, unitsOfPage(context)) });
+  }
+
   // The picture beside its words; a line where the logs don't tell; null in a study that knows nothing of it.
   function straight(context, story, look) {
     const found = story.straight;
     if (!found) return null;
     const { block, paragraph } = GOLFER_BLOCKS;
     if (!found.known) return block(context, "straight", say(context, "none"), null, paragraph(context, say(context, `no_${found.why}`)));
-    const title = say(context, "title", { share: capital(GOLFER_REACHING.shareText(context, found.in_corridor.value)), corridor: distanceText(found.corridor_yd, unitsOfPage(context)) });
-    return block(context, "straight", title, say(context, "topic"), context.el("div", { class: "two" },
+    return block(context, "straight", titleOf(context, found), say(context, "topic"), context.el("div", { class: "two" },
       context.el("div", {}, ...picture(context, found, look)),
-      context.el("div", {}, paragraph(context, wordsOf(context, found)), ...changed(context, story), paragraph(context, say(context, "shown"), { class: "note" }))));
+      context.el("div", { class: "words" }, ...wordsOf(context, found), ...changed(context, story))));
   }
 
-  return { straight };
+  // The same for a column of the sheet, where the table of changes beside it has the spread's row; null where there is no
+  // picture.
+  function printed(context, story, look) {
+    const found = story.straight;
+    if (!found?.ellipse) return null;
+    const { block, paragraph } = GOLFER_BLOCKS;
+    const [plot] = picture(context, found, look);
+    return block(context, "straight", titleOf(context, found), say(context, "topic"), plot,
+      paragraph(context, meanAndSpread(context, found).join(" "), { class: "note" }),
+      found.together ? paragraph(context, say(context, found.together), { class: "note together" }) : null);
+  }
+
+  return { straight, printed, SPREAD: MEASURES[1] };
 })();

@@ -1,0 +1,115 @@
+"""How drives land and run on each turf, of golfers and of bands: the rows of one small table.
+
+Run is total less carry as both are shown, so that the three add up.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from pipeline.report.page.ground import Ground
+from pipeline.report.page.said import remarks_of
+from pipeline.report.shown_sums import shown_losses
+from pipeline.shown import whole
+from pipeline.tables.columns import Table
+from pipeline.tables.landing import TURFS, LandingBands, Landings
+
+Row = Mapping[str, Any]
+Part = dict[str, Any]
+
+
+def landings_of(ground: Ground) -> dict[str, Part]:
+    """Give by golfer of the newest quarter how the typical drive lands and runs.
+
+    Returns
+    -------
+    dict
+        By golfer: carry_yd; descent_deg; and turfs, soft to firm: turf, run and total (each value, lo, hi), best
+        (launch_deg, spin_rpm, descent_deg, or None), gain_yd (of total) and cost_yd (of carry) of the best delivery
+        for total next to the efficient one; and notes as sentences. A golfer of whom nothing is known isn't in it.
+    """
+    carries = {golfer: shown_losses(row, ground.units)["carry_yd"] for golfer, row in ground.now.items()}
+    found = {}
+    for golfer, rows in _by(ground, Landings, "golfer").items():
+        carry = carries.get(golfer)
+        if carry is not None and (part := _part(rows, carry, ground)):
+            found[golfer] = part
+    return found
+
+
+def band_landings_of(ground: Ground) -> dict[str, Part]:
+    """Give the same of an efficient drive by band, such as "90"; suppressed bands aren't in it."""
+    found = {}
+    for band, rows in _by(ground, LandingBands, "band_mph").items():
+        carry = rows[0]["efficient_carry_yd"]
+        told = not rows[0]["suppressed"] and carry is not None
+        if told and (part := _part(rows, ground.units.distance_whole(carry), ground)):
+            found[f"{band:g}"] = part
+    return found
+
+
+def _by(ground: Ground, schema: type[Table], key: str) -> dict[Any, list[Row]]:
+    """Give a table's rows by golfer or band, turfs from soft to firm; none without the table."""
+    table = ground.tables.get(schema)
+    if table is None:
+        return {}
+    newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
+    found: dict[Any, list[Row]] = {}
+    for row in table.filter(newest).with_columns(pl.col("turf").cast(pl.String)).iter_rows(named=True):
+        found.setdefault(row[key], []).append(row)
+    return {one: sorted(rows, key=lambda row: TURFS.index(row["turf"])) for one, rows in found.items()}
+
+
+def _part(rows: list[Row], carry: int, ground: Ground) -> Part | None:
+    turfs = [_turf(row, carry, ground) for row in rows if row["total_yd"] is not None]
+    descent = rows[0]["descent_deg"]
+    if not turfs:
+        return None
+    return {
+        "carry_yd": ground.yd(carry),
+        "descent_deg": _tenth(descent),
+        "turfs": turfs,
+        "notes": remarks_of(row["note"] for row in rows),
+    }
+
+
+def _turf(row: Row, carry: int, ground: Ground) -> Part:
+    total = ground.units.distance_whole(row["total_yd"])
+    return {
+        "turf": row["turf"],
+        "run": _estimate(row, "run", total - carry, ground),
+        "total": _estimate(row, "total", total, ground),
+        "best": _best(row),
+        "gain_yd": _whole(row["total_gain_yd"], ground),
+        "cost_yd": _whole(row["carry_cost_yd"], ground),
+    }
+
+
+def _estimate(row: Row, name: str, shown: int, ground: Ground) -> Part:
+    """Give a figure as shown with its interval, which holds it as shown too."""
+    ends = [row[f"{name}_{end}90_yd"] for end in ("lo", "hi")]
+    lo, hi = (None if end is None else ground.units.distance_whole(end) for end in ends)
+    return {
+        "value": ground.yd(shown),
+        "lo": ground.yd(None if lo is None else min(lo, shown)),
+        "hi": ground.yd(None if hi is None else max(hi, shown)),
+    }
+
+
+def _best(row: Row) -> Part | None:
+    if row["best_launch_deg"] is None or row["best_spin_rpm"] is None:
+        return None
+    return {
+        "launch_deg": _tenth(row["best_launch_deg"]),
+        "spin_rpm": 10 * whole(row["best_spin_rpm"] / 10),
+        "descent_deg": _tenth(row["best_descent_deg"]),
+    }
+
+
+def _whole(yd: float | None, ground: Ground) -> float | None:
+    return None if yd is None else ground.yd(ground.units.distance_whole(yd))
+
+
+def _tenth(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
