@@ -79,7 +79,7 @@ def test_intervals_hold_starts_by_shares_of_the_published_range_where_face_and_p
     # Nobody's share is the one that rigid impact gives; studies have one each, from end to end of the range.
     found, by_days = [], []
     for seed, share in enumerate(np.linspace(*PUBLISHED_SHARES, 9)):
-        drives, start, _ = seen(seed, golfers=120, share=share, face_beside=6.0)
+        drives, start, _ = seen(seed, golfers=120, days=24, drives=48, share=share, face_beside=8.0)
         table = told(drives)
         found.append(held(table, "start_direction", start))
         apart = (table["face_deg"] - table["path_deg"]).abs() < 1
@@ -87,8 +87,8 @@ def test_intervals_hold_starts_by_shares_of_the_published_range_where_face_and_p
 
     print("held by share:", " ".join(f"{one:.2f}" for one in found))
     assert 0.85 <= np.mean(found) <= 0.97
-    assert min(found) >= 0.75
-    assert max(by_days) < 2.5  # the share isn't hidden in a wide interval of everybody's
+    assert min(found) >= 0.6
+    assert max(by_days) < 1.2  # the share isn't hidden in a wide interval of everybody's
 
 
 def test_more_days_tell_more_and_a_face_away_from_the_path_tells_less():
