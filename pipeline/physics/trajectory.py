@@ -39,7 +39,8 @@ class Launch:
     side_deg : ndarray
         Horizontal launch angle, right of the target positive.
     axis_deg : ndarray
-        Tilt of the spin axis; positive bends the flight to the right.
+        Tilt of the spin axis about the ball's first direction, to which it is square: impact turns the ball about an
+        axis in the face, and no drive spins like a rifle's bullet. Positive bends the flight to the right.
     """
 
     speed_mps: Array
@@ -177,7 +178,14 @@ class _Block:
         nil = np.zeros_like(speed)
         state = np.stack([nil, nil, flat * np.cos(side), speed * np.sin(rise), launch.spin_rpm[rows] * RPM])
         # A level axis points to the right of the launch; backspin about it lifts. Its tilt lowers its right end.
-        axis = np.stack([-np.sin(side) * np.cos(tilt), -np.cos(side) * np.cos(tilt), -np.sin(tilt)])
+        lower, rear = np.sin(tilt) * np.cos(rise), np.sin(tilt) * np.sin(rise)
+        axis = np.stack(
+            [
+                -np.sin(side) * np.cos(tilt) + rear * np.cos(side),
+                -np.cos(side) * np.cos(tilt) - rear * np.sin(side),
+                -lower,
+            ]
+        )
         density, kinematic, along, cross = around
         planar = not (np.any(side) or np.any(tilt) or np.any(cross))
         if not planar:

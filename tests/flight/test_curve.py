@@ -98,8 +98,10 @@ def scipys_carry(speed, launch, spin, side, axis, tail, cross, density, kinemati
     rise, yaw, tilt = np.radians([launch, side, axis])
     forward = np.array([np.cos(yaw), -np.sin(yaw), 0.0])
     up = np.array([0.0, 0.0, 1.0])
-    spins_about = np.cos(tilt) * np.cross(forward, up) - np.sin(tilt) * up
-    start = speed * (np.cos(rise) * forward + np.sin(rise) * up)
+    right = np.cross(forward, up)
+    first = np.cos(rise) * forward + np.sin(rise) * up
+    spins_about = np.cos(tilt) * right + np.sin(tilt) * np.cross(first, right)
+    start = speed * first
     radius, area = BALL.diameter_m / 2, np.pi * BALL.diameter_m**2 / 4
 
     def slope(_, state):

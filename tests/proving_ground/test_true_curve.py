@@ -69,14 +69,11 @@ def test_scipys_integrator_lands_in_the_same_place(ball, side, axis, cross):
         u = v - np.array([0.0, 0.0, cross])
         speed = np.linalg.norm(u)
         drag, lift = BALLS[ball](2 * RADIUS_M * speed / viscosity, min(RADIUS_M * omega / speed, 0.4))
-        # Axis by turning a level one, to the right of the start, about the start's heading.
-        heading, right, up = (
-            np.array([np.cos(turn), 0, np.sin(turn)]),
-            np.array([-np.sin(turn), 0, np.cos(turn)]),
-            np.array([0.0, 1.0, 0.0]),
-        )
-        about = right * np.cos(tilt) - up * np.sin(tilt)
-        assert abs(about @ heading) < 1e-12
+        # Axis by turning a level one, to the right of the start, about the ball's first direction.
+        first = np.array([np.cos(rise) * np.cos(turn), np.sin(rise), np.cos(rise) * np.sin(turn)])
+        right, up = np.array([-np.sin(turn), 0, np.cos(turn)]), np.array([0.0, 1.0, 0.0])
+        about = right * np.cos(tilt) - np.cross(right, first) * np.sin(tilt)
+        assert abs(about @ first) < 1e-12
         push = density * np.pi * RADIUS_M**2 / 2 / MASS_KG * speed
         pulled = push * (lift * np.cross(about, u) - drag * u) - 9.80665 * up
         return [*v, *pulled, -2.5e-5 * speed * omega / RADIUS_M]

@@ -56,7 +56,14 @@ def land_yd(
     push = density * np.pi * RADIUS_M**2 / 2 / MASS_KG
     wind = np.stack([0 * cross, 0 * cross, cross])
     # Backspin is about the axis to the right of the start; what bends to the right has its right end lowered.
-    about = np.stack([-np.cos(tilt) * np.sin(turn), -np.sin(tilt), np.cos(tilt) * np.cos(turn)])
+    back = np.sin(tilt) * np.sin(rise)
+    about = np.stack(
+        [
+            -np.cos(tilt) * np.sin(turn) + back * np.cos(turn),
+            -np.sin(tilt) * np.cos(rise),
+            np.cos(tilt) * np.cos(turn) + back * np.sin(turn),
+        ]
+    )
     away = np.stack([np.cos(rise) * np.cos(turn), np.sin(rise), np.cos(rise) * np.sin(turn)]) * speed * MPH_MPS
     formula, h = BALLS[ball], true_flight.STEP_S
 
