@@ -60,7 +60,7 @@ def test_start_turns_the_flight_about_the_tee(drives, sideways):
 
 @pytest.mark.parametrize(("ball", "side", "axis", "cross"), [("plain", 2.0, 12.0, 5.0), ("lively", -3.0, -25.0, 3.0)])
 def test_scipys_integrator_lands_in_the_same_place(ball, side, axis, cross):
-    """Forces from the angle between lift and the upright, not from a vector product."""
+    """Written once more, with an adaptive step and the landing found as an event."""
     density, viscosity = air(0.0, 15.0)
     turn, tilt, rise = np.radians([side, axis, 14.0])
 
