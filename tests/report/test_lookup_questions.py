@@ -140,10 +140,10 @@ def test_5_and_240_with_roll(coach):
     assert coach.taps == 3
 
 
-def test_5b_and_how_often_will_it_be_there(coach):
+def test_5b_and_how_often_will_it_be_there(coach, right):
     coach.type_drive()
     coach.tap("label:has(input[value=takes])")
-    coach.type("goal", "240")
+    coach.type("goal", f"{right()['expected_carry_yd']:.0f}")
     [share] = coach.answer("share_reaching")
     shares = coach.page.evaluate("sharesOfGoal(DATA, askedOf(readAll()), state.plan)")
     lo, hi = (whole(10 * shares[f"share_reaching_{end}"]) for end in ("lo90", "hi90"))
