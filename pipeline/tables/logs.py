@@ -97,7 +97,12 @@ class Shots(cols.Table):
     launch_side_deg = _reading(
         "Launch to the side", "Horizontal angle at which the ball starts, to the right positive.", -60, 60
     )
-    spin_axis_deg = _reading("Spin axis", "Tilt of the spin axis about the ball's first direction; positive bends the flight to the right.", -90, 90)
+    spin_axis_deg = _reading(
+        "Spin axis",
+        "Tilt of the spin axis about the ball's first direction; positive bends the flight to the right.",
+        -90,
+        90,
+    )
     apex_yd = _reading("Apex", "Greatest height of the flight.", 0, 150, decimals=1)
     descent_deg = _reading("Descent", "Angle at which the ball lands.", 0, 90)
     offline_yd = _reading(
