@@ -208,7 +208,7 @@ class PracticePlan(cols.Table):
         "Club speed then",
         "Mean over sessions around that day: if the trend goes on, or as now where the trend is no more than chance. "
         "The interval grows with the weeks ahead. That the trend may stop, or may have stopped, is in it.",
-        why_empty="Empty: it can't be told, as the note says.",
+        why_empty="Empty: nobody can say, as the note explains.",
     )  # fmt: skip
     with_ball = cols.flag("With a ball", "Whether that is speed with a ball, from drives and the trend.")
     sessions = cols.count(

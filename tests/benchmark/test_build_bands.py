@@ -14,6 +14,7 @@ from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, wr
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.usual_delivery import fit_usual_delivery
+from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import NO_DEVICES
 from pipeline.flight.standard import AirNodes, StudyTables
 
@@ -28,6 +29,7 @@ def built(world_maker, roller, tmp_path_factory):
     in_air = {"carry_measured_yd": pl.col("carry_standard_yd"), "pressure_hpa": pl.lit(None, pl.Float64)}
     in_air |= {"altitude_m": pl.lit(0.0), "temp_c": pl.lit(15.0), "humidity": pl.lit(0.0)}
     in_air |= {"wind_along_mps": pl.lit(0.0), "curve_yd": pl.lit(None, pl.Float64)}
+    in_air |= dict.fromkeys(SIDE_COLUMNS, pl.lit(None, pl.Float64))
     named = world_maker().golfers.filter(pl.col("club_speed_mph").is_between(82, 98))
     drives = world_maker().drives.filter(pl.col("golfer").is_in(named["golfer"].implode()))
     drives.with_columns(**in_air).write_parquet(root / "drives.parquet")

@@ -84,10 +84,8 @@ def test_the_curve_part_of_yards_lost_is_what_curvature_costs(lost):
     assert abs(error.mean()) < 0.15
     assert error.std() < 0.25
     assert bay.select(pl.corr("lost_curve_yd", "true_curve_yd")).item() > 0.98
-    # The simulator's axis is tilted about the ball's first direction, as impact does it; the pipeline's flight does it
-    # about the horizontal, which costs 7 to 13 % less at launches of 9 to 15 deg.
-    assert (curve["lost_curve_yd"] / curve["true_curve_yd"]).is_between(0.8, 1.1).all()
-    assert curve["lost_curve_yd"].mean() > 3.5
+    assert (curve["lost_curve_yd"] / curve["true_curve_yd"]).is_between(0.9, 1.1).all()
+    assert curve["lost_curve_yd"].mean() > 4.0
     assert usual["lost_curve_yd"].mean() < 0.5
 
 

@@ -118,6 +118,6 @@ def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
 def test_the_databases_hold_the_same_rows_on_one_core_and_on_two(demo, aged):
     one, two = (contents(run.results) for run in (aged, demo))
     assert set(one["shots.duckdb"]) == {
-        "shots", "rejects", "sources", "devices", "golfers", "bands", "held_out",
+        "shots", "rejects", "sources", "devices", "golfers", "bands", "held_out", "straightness", "straightness_bands",
     }  # fmt: skip
     assert one == two

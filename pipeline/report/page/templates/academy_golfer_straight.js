@@ -125,7 +125,7 @@ const GOLFER_STRAIGHT = (() => {
     const [long, short] = [ellipse.long_yd, ellipse.short_yd].map((yd) => distanceText(2 * REACH * yd, units));
     const lean = Math.abs(ellipse.tilt_deg) < 5 || Math.abs(ellipse.tilt_deg) > 85 ? "" : say(context, ellipse.tilt_deg > 0 ? "label_right" : "label_left");
     const words = { corridor: distanceText(straight.corridor_yd, units), side: sideText(context, straight.offline_yd.value), carry: distanceText(ellipse.carry_yd, units), long, short };
-    return (drives) => say(context, "label", { ...words, leaning: lean, drives: drives ? say(context, "label_drives", { n: String(drives) }) : "" });
+    return (drives) => say(context, "label", { ...words, leaning: lean, drives: drives ? `${say(context, "label_drives", { n: String(drives) })} ` : "" });
   }
 
   function picture(context, straight, look) {
