@@ -139,6 +139,34 @@ rule proving_ground:
         " docs/evidence/proving_ground {threads} {params.academies} 2>&1 | tee {log:q}"
 
 
+# The proving ground's worlds whose drives curve, with and without the columns that show it: a command of its own,
+# `snakemake --cores 2 --force curving_worlds`.
+rule curving_worlds:
+    output:
+        expand(
+            "docs/evidence/curving/{name}",
+            name=["straightness.csv", "by_world.csv", "targets.csv", "README.md"]
+            + ["made.json"],
+        ),
+    log:
+        "logs/curving_worlds.log",
+    conda:
+        ENVIRONMENT
+    threads: workflow.cores
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/proving_ground/prove.py"),
+        academies=6,  # of each world
+        worlds="curving cross-wind curving-calculated curving-unsaid",
+    message:
+        "Validate straightness and yards lost where drives curve"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/curving && OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 POLARS_MAX_THREADS=1"
+        " {params.python} {params.script:q}"
+        " docs/evidence/curving {threads} {params.academies} {params.worlds} 2>&1 | tee {log:q}"
+
+
 # How often regressors are said to matter, rightly and wrongly (tests/regressor_study): a command of its own,
 # `snakemake --cores 1 --force regressor_study`.
 rule regressor_study:

@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[2]
 CODE = {
     "academy_page": ["pipeline/report/page", "pipeline/report/shared", "pipeline/texts"],
     "coach_page": ["pipeline/report/lookup", "pipeline/report/shared", "pipeline/texts"],
+    "curving": ["pipeline", ":(exclude)pipeline/report"],
     "flight": ["pipeline/physics"],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
     "regressors": ["pipeline/fit", "pipeline/flight/regressors.py", "pipeline/statistics"],

@@ -131,8 +131,6 @@ def test_the_plan_has_its_weeks_the_goals_day_and_the_light_tool(open_golfer, pa
     assert told.endswith(
         "That's if the trend goes on; gains often level off. Struck well, 231 yd takes 99 mph: that speed is due about "
         "Jan 8, 2027 (hardly before Nov 20, 2026; later or never if the gain levels off). For that, the light tool "
-        "That's if the trend goes on; gains often level off. Struck well, 231 yd takes 99 mph: that speed is due about "
-        "Jan 8, 2027 (hardly before Nov 20, 2026; later or never if the gain levels off). For that, the light tool "
         "should read about 119 mph (likely 117 to 122). 41 of 120 sets rose from swing to swing. Between sessions "
         "there are usually 2 days of rest."
     )

@@ -40,7 +40,7 @@ def test_the_base_is_the_published_study(demo, table):
 
 def test_every_choice_of_the_demo_is_tried(table):
     tried = dict(table.group_by("choice").agg(pl.col("scenario").n_unique()).iter_rows())
-    alternatives = {"flight": 3, "device": 2, "quarter": 3, "candidate": 3, "least drives": 1}
+    alternatives = {"flight": 3, "device": 2, "quarter": 3, "candidate": 3, "least drives": 1, "curved drives": 1}
     assert tried == {"base": 1, **alternatives, "deliveries": 3, "strike": 2}
     assert table.filter(pl.col("move_yd").is_null() & pl.col("band_mph").is_not_null()).is_empty()
 
