@@ -164,7 +164,9 @@ def test_database_has_its_tables_and_the_accepted_rows(demo):
         tables = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
         shots = connection.sql("SELECT count(*), count(DISTINCT shot_key) FROM shots").fetchall()
     accepted = read(demo.results / "sources.csv").get_column("accepted").sum()
-    assert tables == {"shots", "rejects", "sources", "devices", "golfers", "bands", "held_out", "straightness", "straightness_bands"}
+    assert tables == {
+        "shots", "rejects", "sources", "devices", "golfers", "bands", "held_out", "straightness", "straightness_bands",
+    }  # fmt: skip
     assert shots == [(accepted, accepted)]
 
 
