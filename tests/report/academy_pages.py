@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 import pytest
+from browser import wait_until
 from page_cases import FRONTIER, LOW, SETTINGS, SPUN, THIN, WILD, beyond, drives_of, goal, played, progress, tables_of
 
 from pipeline.report.page.card_part import card_part
@@ -122,7 +123,7 @@ class Director:
 def view(page, fragment):
     """Go to a view by its address."""
     page.evaluate("(to) => { location.hash = to; }", fragment)
-    page.wait_for_function("(to) => location.hash === to", arg=fragment if fragment.startswith("#") else f"#{fragment}")
+    wait_until(page, f"location.hash === {json.dumps(fragment if fragment.startswith('#') else f'#{fragment}')}")
     page.locator("#view h1").first.wait_for()
 
 

@@ -6,6 +6,7 @@ these tests are skipped; CI takes that for a failure.
 """
 
 import shutil
+import time
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -72,6 +73,17 @@ def wait_for_text(place, text):
     from playwright.sync_api import expect
 
     expect(place).to_contain_text(text)
+
+
+def wait_until(page, expression, *, longest_s=30):
+    """Wait until an expression holds on a page.
+
+    Playwright's own wait evaluates a text inside the page when it doesn't hold at once; our pages' policy forbids that.
+    """
+    ends = time.monotonic() + longest_s
+    while not page.evaluate(expression):
+        assert time.monotonic() < ends, f"after {longest_s} s this didn't hold: {expression}"
+        page.wait_for_timeout(50)
 
 
 def serious_findings(page):

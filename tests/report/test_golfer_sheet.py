@@ -4,7 +4,7 @@ import io
 import unicodedata
 
 import pytest
-from browser import chromium, open_page  # noqa: F401
+from browser import chromium, open_page, wait_until  # noqa: F401
 from golfer_cases import AWAY, BEYOND, CONTACT, FEW, FIRST, LAUNCH, NO_BALL, NO_SPIN, RESOLVED, golfers_study, repeated
 from pypdf import PdfReader
 
@@ -128,20 +128,20 @@ def test_sheets_of_the_golfers_shown_are_two_pages_each(open_page, payload, tmp_
     page = open_page(path).page
     page.evaluate("window.print = () => { window.asked = true; }; location.hash = '#golfers'")
     page.get_by_role("button", name="Print sheets of the golfers shown").click()
-    page.wait_for_function("window.asked")
+    wait_until(page, "window.asked")
     order = page.evaluate("[...document.querySelectorAll('.sheet')].map((one) => one.querySelector('h1').textContent)")
     pages = printed(page).pages
     assert len(pages) == 100
     assert len(set(order)) == 50
     assert [one.extract_text().splitlines()[0].split()[0] for one in pages[::2]] == order
-    page.wait_for_function("document.querySelectorAll('.sheet').length === 0")
+    wait_until(page, "document.querySelectorAll('.sheet').length === 0")
 
 
 def test_sheets_of_filtered_golfers_are_those_shown(open_page, page_file, payload):
     page = open_page(page_file).page
     page.evaluate("window.print = () => { window.asked = true; }; location.hash = '#golfers?cause=contact'")
     page.get_by_role("button", name="Print sheets of the golfers shown").click()
-    page.wait_for_function("window.asked")
+    wait_until(page, "window.asked")
     place = {name: at for at, name in enumerate(payload["golfers"]["columns"])}
     wanted = {row[place["golfer"]] for row in payload["golfers"]["rows"] if row[place["cause"]] == "contact"}
     assert set(page.locator(".sheet").evaluate_all("all => all.map((one) => one.dataset.golfer)")) == wanted

@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from browser import serious_findings, wait_for_text
+from browser import serious_findings, wait_for_text, wait_until
 from lookups import FIELDS, ask, asked_of_package, figures_of_package, figures_of_page, random_lookups, read_off
 
 from pipeline.benchmark.lookup_command import Asked, read_results
@@ -135,7 +135,7 @@ def test_how_often_is_told_with_whose_drives_they_are_and_not_where_nobody_can_s
     pick(page, "question", "takes")
     page.fill("#goal", "245")
     ask(page, {"club": "97"})
-    page.wait_for_function(f"{SHOWN} === 'answer'")
+    wait_until(page, f"{SHOWN} === 'answer'")
     assert re.fullmatch(r"(About \d of 10|Hardly any|Nearly all) drives reach it.*", page.inner_text("#share_reaching"))
     assert "drives of golfers of this speed and delivery, mishits and all" in page.locator("#notes").inner_text()
     ask(page, {"club": ""})
@@ -397,7 +397,7 @@ def test_what_a_distance_takes_adds_up_as_shown(page):
     pick(page, "question", "takes")
     page.fill("#goal", "262")
     ask(page, REACHED | {"ball": "138"})
-    page.wait_for_function(f"{SHOWN} === 'answer'")
+    wait_until(page, f"{SHOWN} === 'answer'")
     plan = page.evaluate("state.plan")
     assert plan["goal_yd"] == 262
     assert plan["distance"] == "carry"

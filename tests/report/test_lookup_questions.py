@@ -5,6 +5,7 @@ of 844 pixels. Every tap after the drive is typed counts, a field tapped to type
 """
 
 import pytest
+from browser import wait_until
 from lookups import asked_of_package
 from test_lookup_students import CODES, NAMES, files  # noqa: F401
 
@@ -47,7 +48,7 @@ class Coach:
 
     def answer(self, *ids):
         """Give the texts of places of the answer, seen above the keypad within the taps that a coach has."""
-        self.page.wait_for_function("document.getElementById('results').dataset.shown === 'answer'")
+        wait_until(self.page, "document.getElementById('results').dataset.shown === 'answer'")
         assert self.taps <= MOST_TAPS
         box = self.page.locator("#results").bounding_box()
         assert box["y"] >= 0
@@ -176,7 +177,7 @@ def test_7_in_metres(coach, right):
 def test_8_this_student_by_name_and_what_she_needs(coach, files):
     coach.page.locator("#students summary").tap()
     coach.page.set_input_files("#files", [str(path) for path in files])
-    coach.page.wait_for_function("document.activeElement.id === 'find'")
+    wait_until(coach.page, "document.activeElement.id === 'find'")
     coach.page.keyboard.type("zoe")
     coach.taps = 0
     # What was found stands between the answer and the keypad.

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from browser import wait_for_text
+from browser import wait_for_text, wait_until
 from lookups import FIELDS, asked_of_package, read_off
 from rows import table_of
 
@@ -158,7 +158,7 @@ def test_a_goal_is_the_golfers_row_until_the_delivery_is_changed(opened, files):
     page.fill("#goal", "245")
 
     def plan():
-        page.wait_for_function("document.getElementById('results').dataset.shown === 'answer'")
+        wait_until(page, "document.getElementById('results').dataset.shown === 'answer'")
         return page.evaluate("state.plan")
 
     own = plan()
