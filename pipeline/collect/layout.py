@@ -17,6 +17,13 @@ MISSING_NUMBER = ("", "-", "--", "n/a", "na", "nan", "null", "none")
 MISSING_NAME = ("", "-", "--", "n/a", "nan", "null", "none")
 # A name with these came out of a damaged file; two golfers could share what is left of their names.
 _DAMAGED_NAME = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
+# White space, and the commonest signs that nobody sees: a cell of these alone names nobody.
+_AROUND_NAMES = "".join(
+    chr(sign)
+    for sign in (*range(9, 14), 0x20, 0x85, 0xA0, 0xAD, 0x34F, 0x61C, 0x115F, 0x1160, 0x1680, 0x180E,
+                 *range(0x2000, 0x2010), *range(0x2028, 0x2030), 0x205F, *range(0x2060, 0x2070), 0x3000, 0x3164, 0xFEFF,
+                 0xFFA0)
+)  # fmt: skip
 TRUE_TEXTS = ("true", "1", "yes")
 FALSE_TEXTS = ("false", "0", "no")
 
@@ -101,7 +108,9 @@ def _lacking(standard: str, wanted: str, names: Sequence[str]) -> str:
     alias = "" if wanted == standard else f" ({standard})"
     folded = {name.casefold().replace(" ", "_"): name for name in names}
     near = difflib.get_close_matches(wanted.casefold().replace(" ", "_"), list(folded), n=1, cutoff=0.8)
-    found = f"; it has {printable(folded[near[0]])!r}" if near else ""
+    empty = sum(not name for name in names)
+    without = f"; {empty} of its {len(names)} headers are empty" if empty else ""
+    found = f"; it has {printable(folded[near[0]])!r}" if near else without
     return f"it lacks the required column {wanted!r}{alias}{found}"
 
 
@@ -274,7 +283,7 @@ def _cell(name: str, dtype: pl.DataType) -> pl.Expr:
         return cell.fill_nan(None)
     elif not isinstance(dtype, pl.String):
         return cell
-    text = cell.str.strip_chars()
+    text = cell.str.strip_chars(_AROUND_NAMES if name == "golfer" else None)
     if name in OPTIONAL_TEXTS:
         gone = text == ""
     else:

@@ -35,6 +35,8 @@ class Lines:
     """All rows, empty ones too."""
     ends_whole: bool
     """Whether the last line has a line end."""
+    ends_in_nul: bool
+    """Whether the last byte is NUL."""
     quoted: bool
     """Whether there is a quotation mark anywhere; without one no cell holds a delimiter or a line end."""
 
@@ -54,7 +56,7 @@ class _Counter:
     def take(self, block: npt.NDArray[np.uint8]) -> None:
         """Take the next block."""
         line_ends = np.flatnonzero(block == _LINE_END)
-        self._measure(line_ends, len(block))
+        self._measure(line_ends, block)
         delimiters = np.flatnonzero(block == self.delimiter)
         ends = line_ends
         quotes = block == _QUOTE
@@ -82,12 +84,17 @@ class _Counter:
         if self.length:
             self._note(np.array([self.cells + 1]), np.array([True]))
 
-    def _measure(self, line_ends: Places, size: int) -> None:
+    def _measure(self, line_ends: Places, block: npt.NDArray[np.uint8]) -> None:
+        size = len(block)
         lengths = np.diff(line_ends, prepend=-1)
         if len(lengths):
             lengths[0] += self.line
         self.line = size - 1 - int(line_ends[-1]) if len(line_ends) else self.line + size
         if max(self.line, lengths.max(initial=0)) > LONGEST_LINE_BYTES:
+            if np.count_nonzero(block[-self.line :] == 0) * 2 > self.line > 0:
+                raise LogRefusedError(
+                    "it ends in NUL bytes, as a file does whose writing broke off; export it again, or copy it again"
+                )
             raise LogRefusedError(
                 f"it has a line of more than {LONGEST_LINE_BYTES:,} bytes, which no shot log has; export it again"
             )
@@ -129,13 +136,19 @@ def examine(text: BinaryIO, delimiter: str, skip_rows: int) -> Lines:
     counter = _Counter(ord(delimiter))
     last, first = b"\n", True
     for _ in range(skip_rows):
-        if len(text.readline(LONGEST_LINE_BYTES + 1)) > LONGEST_LINE_BYTES:
+        line = text.readline(LONGEST_LINE_BYTES + 1)
+        if len(line) > LONGEST_LINE_BYTES:
             counter.take(np.full(LONGEST_LINE_BYTES + 1, ord("-"), dtype=np.uint8))  # too long: refused
+        if not line:
+            break
     while block := text.read(_BLOCK_BYTES):
-        if first and block.count(0) > _NULS_OF_UTF16 * len(block) and b"\n" in block:
+        # What was never written stands at the end, as NUL alone, and says nothing of the text.
+        if first and block.rstrip(b"\0").count(0) > _NULS_OF_UTF16 * len(block.rstrip(b"\0")) and b"\n" in block:
             raise LogRefusedError("its text looks like utf-16; set the layout's encoding, such as utf-16-le")
         counter.take(np.frombuffer(block, dtype=np.uint8))
         last, first = block[-1:], False
     counter.end()
     irregular = np.concatenate([*counter.irregular, np.empty(0, dtype=np.int64)]).astype(np.int64)
-    return Lines(counter.width or 0, irregular, counter.last_row, counter.row, last == b"\n", counter.any_quotes)
+    return Lines(
+        counter.width or 0, irregular, counter.last_row, counter.row, last == b"\n", last == b"\0", counter.any_quotes
+    )

@@ -11,6 +11,8 @@ from typing import BinaryIO, cast
 from pipeline.collect.opened_log import LogRefusedError
 
 _BLOCK_BYTES = 1 << 20
+# Logs pack to a fifth or a tenth, and one drive repeated without end to a hundredth; a file of nothings packs further.
+_FREE_BYTES, _MOST_TIMES = 32_000_000, 100
 
 
 def plain_text(path: Path, encoding: str, folder: Path) -> Path:
@@ -41,10 +43,10 @@ def plain_text(path: Path, encoding: str, folder: Path) -> Path:
             return path
         if not _is_unicode(encoding):
             with _bytes_of(path, zipped) as file:
-                if _is_utf8_after_all(file):
+                if _is_utf8_after_all(_Bounded.of(file, path) if zipped else file):
                     raise LogRefusedError(f"its text is utf-8, not {encoding}; correct the layout's encoding")
         with _bytes_of(path, zipped) as file:
-            return _decoded(file, encoding, folder / "log.csv")
+            return _decoded(_Bounded.of(file, path) if zipped else file, encoding, folder / "log.csv")
     except UnicodeError:
         raise LogRefusedError(
             f"its text isn't {encoding}; set the layout's encoding, such as latin-1 or utf-16"
@@ -57,6 +59,30 @@ def plain_text(path: Path, encoding: str, folder: Path) -> Path:
 
 def _bytes_of(path: Path, zipped: bool) -> BinaryIO:
     return cast(BinaryIO, gzip.open(path)) if zipped else path.open("rb")
+
+
+class _Bounded(io.BufferedIOBase):
+    """A packed file that may unpack to so many times its size and no more."""
+
+    def __init__(self, packed: BinaryIO, most_bytes: int) -> None:
+        self._packed, self._left = packed, most_bytes
+
+    @classmethod
+    def of(cls, packed: BinaryIO, path: Path) -> BinaryIO:
+        """Bound what a log unpacks to."""
+        return cast(BinaryIO, cls(packed, _FREE_BYTES + _MOST_TIMES * path.stat().st_size))
+
+    def readable(self) -> bool:
+        return True
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        block = self._packed.read(_BLOCK_BYTES if size is None or size < 0 else size)
+        self._left -= len(block)
+        if self._left < 0:
+            raise LogRefusedError(f"it unpacks to more than {_MOST_TIMES} times its size, as no log does")
+        return block
+
+    read1 = read
 
 
 def _is_unicode(encoding: str) -> bool:

@@ -5,56 +5,47 @@ cell are no rows, but they keep their number, so that a row number leads to the 
 """
 
 import hashlib
-import io
 import tempfile
-import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NamedTuple, cast
+from typing import NamedTuple
 
-import fastexcel
 import numpy as np
 import polars as pl
-import pyarrow
-import pyarrow.parquet
 
+from pipeline.collect.cells import NO_HEADER, header_cells, picked
+from pipeline.collect.foreign import open_parquet, open_xlsx
 from pipeline.collect.lines import SPARE_CELLS, Lines, examine
-from pipeline.collect.opened_log import LogRefusedError, OpenLog, ReadBatches
+from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.plain_text import plain_text
 from pipeline.configuration.layouts import Layout
+from pipeline.ending import memory_trouble
 from pipeline.errors import UserError
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000
 
-_BLOCK_BYTES = 1 << 20
-# A workbook of the most rows that a sheet has stays far below this; a zip of nothings can claim any size.
-_MOST_UNZIPPED_BYTES = 1 << 30
+MOST_COLUMNS = 1000  # of a text log; thousands take minutes to read, and a shot log has a few dozen
 
-_arrow: Any = pyarrow  # which declares no types
-
-# Everything that the readers raise on damaged input. Their own texts may hold row content and are never shown.
+# Everything that polars raises on damaged text. Its own texts may hold row content and are never shown.
 _READ_ERRORS: tuple[type[BaseException], ...] = (
     pl.exceptions.PolarsError,
     pl.exceptions.PanicException,
-    fastexcel.FastExcelError,
     OSError,
     EOFError,
     ValueError,
     zlib.error,
-    _arrow.ArrowException,
 )
 
 
-_BOOK_ERRORS: tuple[type[BaseException], ...] = (*_READ_ERRORS, zipfile.BadZipFile, NotImplementedError, RuntimeError)
-
-
 def sha256_of(path: Path) -> str | None:
-    """Give the SHA-256 of a file as hex digits; None if it can't be read."""
+    """Give the SHA-256 of a file as hex digits; None if it can't be read, or is a pipe or a device."""
     try:
+        if not path.is_file():
+            return None
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
@@ -123,6 +114,9 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
     LogRefusedError
         If it can't be used.
     """
+    # A pipe would keep whoever opens it waiting, and a device may never end.
+    if path.exists() and not path.is_file():
+        raise LogRefusedError("it is a folder, a pipe or a device; put a plain file there")
     try:
         with path.open("rb") as file:
             empty = not file.read(1)
@@ -132,12 +126,19 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         raise LogRefusedError("the file is empty; export it again")
     name = path.name.lower()
     if name.endswith(".parquet"):
-        yield _open_parquet(path)
+        yield _evened(open_parquet(path, BATCH_ROWS))
     elif name.endswith(".xlsx"):
-        yield _open_xlsx(path, layout)
+        yield _evened(open_xlsx(path, layout.skip_rows, layout.skip_after_header, BATCH_ROWS))
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
             yield _open_csv(plain_text(path, layout.encoding, Path(folder)), layout)
+
+
+def _refusal(reason: str, error: BaseException) -> LogRefusedError:
+    """Give the refusal of a log whose reader raised an error, unless that was for lack of memory: the log is sound."""
+    if memory_trouble(error) is not None:
+        raise MemoryError from None
+    return LogRefusedError(reason)
 
 
 def _guarded(batches: Iterator[pl.DataFrame], reason: str) -> Iterator[pl.DataFrame]:
@@ -145,14 +146,14 @@ def _guarded(batches: Iterator[pl.DataFrame], reason: str) -> Iterator[pl.DataFr
     while True:
         try:
             batch = next(batches, None)
-        except _READ_ERRORS:
-            raise LogRefusedError(reason) from None
+        except _READ_ERRORS as error:
+            raise _refusal(reason, error) from None
         if batch is None:
             return
         yield batch
 
 
-def _evened(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+def _even(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
     """Cut batches to `BATCH_ROWS` rows, so that what is written doesn't depend on how the reader's threads ran."""
     held: list[pl.DataFrame] = []
     count = 0
@@ -167,98 +168,8 @@ def _evened(batches: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
         yield pl.concat(held)
 
 
-def _evenly(batches: ReadBatches) -> ReadBatches:
-    return lambda positions: _evened(batches(positions))
-
-
-# --- parquet
-
-
-def _open_parquet(path: Path) -> OpenLog:
-    # pyarrow, since polars can abort the whole process on damaged files.
-    reason = "it is damaged, cut short or not a parquet file; export it again"
-    try:
-        with _arrow.parquet.ParquetFile(path) as file:
-            headers: list[str] = list(file.schema_arrow.names)
-    except _READ_ERRORS:
-        raise LogRefusedError(reason) from None
-
-    def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
-        places = sorted(positions.items(), key=lambda item: item[1])  # the order in which they come
-        first = 1
-        for batch in _guarded(_arrow_batches(path, [headers[place] for _, place in places]), reason):
-            named = [pl.col(f"c{i}").alias(name) for i, (name, _) in enumerate(places)]
-            rows = pl.int_range(first, first + batch.height, dtype=pl.Int64, eager=True).alias("row")
-            first += batch.height
-            yield batch.select(rows, pl.lit(False).alias("ragged"), *named)
-
-    return OpenLog(headers, False, _evenly(batches))
-
-
-def _arrow_batches(path: Path, columns: list[str]) -> Iterator[pl.DataFrame]:
-    with _arrow.parquet.ParquetFile(path, page_checksum_verification=True) as file:
-        for batch in file.iter_batches(batch_size=BATCH_ROWS, columns=columns, use_threads=False):
-            batch.validate(full=True)
-            # Damaged names of columns would make polars panic, and a damaged file may lack some.
-            if batch.schema.names != columns:
-                raise ValueError
-            plain = _arrow.RecordBatch.from_arrays(batch.columns, names=[f"c{i}" for i in range(len(columns))])
-            yield cast(pl.DataFrame, pl.from_arrow(plain))
-
-
-# --- xlsx
-
-
-def _open_xlsx(path: Path, layout: Layout) -> OpenLog:
-    notes = []
-    try:
-        content = path.read_bytes()
-        if _holds_formulas(content):
-            notes.append("it holds formulas, whose results as last saved were taken")
-        # Without a header every cell comes as text: one way for all columns, and the header keeps its spelling.
-        sheets = len(fastexcel.read_excel(content).sheet_names)
-        sheet = pl.read_excel(
-            io.BytesIO(content),
-            sheet_id=1,
-            has_header=False,
-            infer_schema_length=None,
-            drop_empty_rows=False,
-            drop_empty_cols=False,
-            raise_if_empty=False,
-        )
-    except _BOOK_ERRORS:
-        raise LogRefusedError(
-            "it is damaged, protected or not an xlsx workbook; save it again without a password"
-        ) from None
-    if sheets > 1:
-        notes.append(f"of its {sheets} sheets the first was read")
-    sheet = sheet.cast(pl.String).slice(layout.skip_rows)
-    headers = _header_cells(sheet)
-    numbered = sheet.with_row_index("row").rename({name: f"c{i}" for i, name in enumerate(sheet.columns)})
-
-    def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
-        yield _picked(numbered, len(headers), positions, delimiter=None)
-
-    return OpenLog(headers, True, _evenly(batches), tuple(notes))
-
-
-def _holds_formulas(workbook: bytes) -> bool:
-    """Look for formulas; a workbook that unpacks to more than memory is made for is refused before it is unpacked."""
-    with zipfile.ZipFile(io.BytesIO(workbook)) as archive:
-        parts = archive.infolist()
-        if sum(part.file_size for part in parts) > _MOST_UNZIPPED_BYTES:
-            raise LogRefusedError("its workbook unpacks to more than 1 GB, which no log needs; save it as csv")
-        for part in parts:
-            if not part.filename.startswith("xl/worksheets/"):
-                continue
-            before = b""
-            with archive.open(part) as file:
-                while block := file.read(_BLOCK_BYTES):
-                    seam = before + block
-                    if b"<f>" in seam or b"<f " in seam:
-                        return True
-                    before = block[-2:]
-    return False
+def _evened(opened: OpenLog) -> OpenLog:
+    return replace(opened, batches=lambda positions: _even(opened.batches(positions)))
 
 
 # --- csv
@@ -266,16 +177,21 @@ def _holds_formulas(workbook: bytes) -> bool:
 
 def _open_csv(path: Path, layout: Layout) -> OpenLog:
     quotes = "a quotation mark is opened and never closed, or stands inside a cell; correct the quotation marks"
-    no_header = "it has no header; export it again or correct the layout's skip_rows"
     try:
         with path.open("rb") as file:
             lines = examine(file, layout.delimiter, layout.skip_rows)
         first = _scan_csv(path, layout, schema=None).head(1).collect()
     except pl.exceptions.NoDataError:
-        raise LogRefusedError(no_header) from None
-    except _READ_ERRORS:
-        raise LogRefusedError(quotes) from None
-    headers = _header_cells(first)
+        raise LogRefusedError(NO_HEADER) from None
+    except _READ_ERRORS as error:
+        raise _refusal(quotes, error) from None
+    headers = header_cells(first)
+    if len(headers) > MOST_COLUMNS:
+        raise LogRefusedError(
+            f"it has {len(headers):,} columns, more than any shot log; leave those out that say nothing"
+        )
+    if headers[0].startswith("\ufeff"):
+        raise LogRefusedError("it begins with two byte-order marks; save it again as UTF-8, with one or none")
     if len(headers) != lines.width:
         raise LogRefusedError(quotes)
     names = [f"c{i}" for i in range(len(headers))] + [f"spare{i}" for i in range(SPARE_CELLS)]
@@ -290,21 +206,27 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
                     "a second header inside it names its columns in another order; split the log there"
                 )
             delimiter = layout.delimiter if lines.quoted else None
-            yield _picked(batch, len(headers), positions, delimiter, _irregular(batch["row"], lines))
+            irregular = _irregular(batch["row"], lines)
+            yield picked(batch, len(headers), positions, delimiter, irregular, layout.skip_after_header)
         # The reader and the count of lines must agree on what a row is, or row numbers would lead astray.
         if not lines.last_row < seen <= lines.rows:
             raise LogRefusedError(quotes)
 
     def quickly(place: int) -> Iterator[pl.DataFrame]:
         rows = _scan_csv(path, layout, schema=dict.fromkeys(names, pl.String))
+        under = rows.select(cell=pl.col(f"c{place}")).slice(1 + layout.skip_after_header)
         try:
-            cells = rows.select(cell=pl.col(f"c{place}")).slice(1).unique().collect(engine="streaming")
-        except _READ_ERRORS:
-            raise LogRefusedError(quotes) from None
+            cells = under.unique().collect(engine="streaming")
+        except _READ_ERRORS as error:
+            raise _refusal(quotes, error) from None
         yield cells
 
-    notes = () if lines.ends_whole else ("its last line has no line end; if it was cut short, so is its last number",)
-    return OpenLog(headers, False, _evenly(batches), notes, quickly)
+    notes: tuple[str, ...] = ()
+    if lines.ends_in_nul:
+        notes = ("it ends in NUL bytes, as a file does whose writing broke off, so rows may be lost",)
+    elif not lines.ends_whole:
+        notes = ("its last line has no line end; if it was cut short, so is its last number",)
+    return _evened(OpenLog(headers, False, batches, notes, quickly))
 
 
 def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
@@ -346,34 +268,3 @@ def _scan_csv(path: Path, layout: Layout, schema: dict[str, type[pl.String]] | N
 
 def _collected(rows: pl.LazyFrame) -> Iterator[pl.DataFrame]:
     return iter(rows.collect_batches(chunk_size=BATCH_ROWS, maintain_order=True, lazy=True, engine="streaming"))
-
-
-def _header_cells(rows: pl.DataFrame) -> list[str]:
-    if not rows.height or all(cell is None for cell in rows.row(0)):
-        raise LogRefusedError("it has no header; export it again or correct the layout's skip_rows")
-    return ["" if cell is None else str(cell) for cell in rows.row(0)]
-
-
-def _picked(
-    rows: pl.DataFrame,
-    width: int,
-    positions: Mapping[str, int],
-    delimiter: str | None,
-    irregular: pl.Series | None = None,
-) -> pl.DataFrame:
-    """Leave out the header and empty rows, mark ragged ones, and keep only the wanted columns."""
-    cells = [name for name in rows.columns if name != "row"]
-    spare = cells[width:]
-    ragged = pl.any_horizontal(pl.col(spare).is_not_null()) if spare else pl.lit(False)
-    rows = rows.with_columns(ragged=ragged if irregular is None else ragged | irregular)
-    rows = rows.filter(pl.col("row") > 0, ~pl.all_horizontal(pl.col(cells).is_null()))
-    if delimiter is not None:
-        lines_in_cell = pl.col(cells).str.contains("\n", literal=True)
-        delimiters = pl.col(cells).str.count_matches(delimiter, literal=True)
-        # A stray quotation mark makes one cell of whole rows; their number is lost, so the log can't be counted.
-        # Where it opens and closes in the same column a cell holds a whole row's delimiters, else the row is ragged.
-        joined = pl.any_horizontal(lines_in_cell & ((delimiters >= width - 1) | pl.col("ragged")))
-        if rows.select(joined.any()).item():
-            raise LogRefusedError("a stray quotation mark joins several rows into one cell; correct the quotes")
-    wanted = [pl.col(f"c{place}").alias(name) for name, place in positions.items()]
-    return rows.select(pl.col("row").cast(pl.Int64), "ragged", *wanted)

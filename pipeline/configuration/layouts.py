@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_v
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
 from pipeline.configuration.study import LogEntry, SpeedLogEntry
-from pipeline.configuration.time_format import format_problem
+from pipeline.configuration.time_format import format_problem, knows_zone
 from pipeline.tables.logs import LOG_COLUMNS
 from pipeline.tables.practice import SWING_COLUMNS
 from pipeline.units import units_of
@@ -35,6 +35,23 @@ class ColumnFrom(Strict):
         return source.strip()  # as headers are compared
 
 
+class RowsTaken(Strict):
+    """Which rows of a foreign log are taken: those of the driver, where a log holds every club's."""
+
+    column: str = Field(min_length=1, description="Header of the column that tells rows apart, such as the club's.")
+    take: tuple[str, ...] = Field(
+        min_length=1,
+        description="What it says in the rows to take, capitals aside. Other rows are counted and left out.",
+    )
+
+    @field_validator("column")
+    @classmethod
+    def _bare(cls, column: str) -> str:
+        if not column.strip():
+            raise ValueError("names no header; write the log's own header")
+        return column.strip()
+
+
 class Layout(Strict):
     """How a foreign log is written and where the standard columns are in it."""
 
@@ -45,7 +62,11 @@ class Layout(Strict):
     )
     decimal: Literal[".", ","] = Field(".", description="Decimal mark.")
     encoding: str = Field("utf-8", description="Text encoding, such as latin-1.")
-    skip_rows: int = Field(0, ge=0, description="Lines before the header.")
+    skip_rows: int = Field(0, ge=0, le=1_000_000, description="Lines before the header.")
+    skip_after_header: int = Field(
+        0, ge=0, le=20, description="Lines between the header and the first drive, such as a line of units."
+    )
+    rows: RowsTaken | None = Field(None, description="Which rows to take, where not all are drives. All unless given.")
     timezone: str | None = Field(None, description="IANA zone of times without an offset, such as Europe/Vienna.")
     columns: dict[str, ColumnFrom] = Field(
         min_length=1,
@@ -65,7 +86,7 @@ class Layout(Strict):
     def _known_encoding(cls, encoding: str) -> str:
         try:
             "".encode(encoding)
-        except LookupError:
+        except (LookupError, ValueError):
             raise ValueError(f"isn't a known text encoding: {encoding!r}") from None
         return encoding
 
@@ -74,6 +95,8 @@ class Layout(Strict):
     def _known_zone(cls, zone: str | None) -> str | None:
         if zone is not None and zone not in available_timezones():
             raise ValueError(f"isn't an IANA time zone: {zone!r}{nearest(zone, sorted(available_timezones()))}")
+        if zone is not None and not knows_zone(zone):
+            raise ValueError(f"isn't a time zone that can be used: {zone!r}; name a place, such as Europe/Vienna")
         return zone
 
     @model_validator(mode="after")
@@ -104,6 +127,8 @@ class Layout(Strict):
                 if column.unit not in allowed:
                     mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
                     problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")
+        if self.rows is not None and self.rows.column in taken:
+            problems.append(f"rows can't take the header {self.rows.column!r}, which {taken[self.rows.column]!r} has")
         if problems:
             raise ValueError("; ".join(problems))
         return self

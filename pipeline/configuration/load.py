@@ -1,5 +1,6 @@
 """Reading and checking `study.yaml` and layouts: everything that is wrong is listed at once (an edge module)."""
 
+import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -34,8 +35,13 @@ def load_study(place: Path) -> tuple[Path, Study]:
     UserError
         If the file is missing, is not YAML, or breaks the model; every problem is listed, a line each.
     """
-    folder = place.parent if place.is_file() else place
-    path = place if place.is_file() else place / "study.yaml"
+    if any(unicodedata.category(sign) in ("Cc", "Cs") for sign in str(place)):
+        raise UserError(f"{str(place)!a}: this path holds what isn't text, so it can't be shown; rename the folder.")
+    try:
+        folder = place.parent if place.is_file() else place
+    except OSError as error:
+        raise UserError(f"{place}: can't be read ({error.strerror}); correct the path.") from None
+    path = place if folder is not place else place / "study.yaml"
     return folder, _load(path, Study)
 
 

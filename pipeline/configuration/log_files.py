@@ -10,10 +10,13 @@ from typing import Any, TypeVar
 from pipeline.configuration.layouts import STANDARD_LAYOUT, STANDARD_SPEED_LAYOUT, Layout, LogFile, SpeedFile
 from pipeline.configuration.load import load_layout
 from pipeline.configuration.study import LogEntry, SpeedLogEntry, Study
+from pipeline.edge.small_files import shown_path
 from pipeline.errors import UserError
 
 Entry = TypeVar("Entry", LogEntry, SpeedLogEntry)
 AnyLayout = TypeVar("AnyLayout", bound=Layout)
+
+_SHOWN = 60  # characters of a pattern
 
 LOG_SUFFIXES = (".csv", ".csv.gz", ".parquet", ".xlsx")
 
@@ -91,7 +94,9 @@ def _described(
                 layout = None
                 problems += [line for line in str(error).splitlines() if line not in problems]
         for source in _matches(folder, entry.files, f"{key}.files", problems):
-            if any(unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") for sign in source):
+            if any(unicodedata.category(sign) == "Cs" for sign in source):
+                problems.append(f"{key}.files: {source!a} has a name that isn't UTF-8; rename the file.")
+            elif any(unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") for sign in source):
                 problems.append(f"{key}.files: {source!a} has control characters in its name; rename the file.")
             elif source in seen:
                 problems.append(f"{key}.files: {source} is matched by an earlier entry too; let one match it.")
@@ -105,9 +110,45 @@ def _described(
 
 def _matches(folder: Path, pattern: str, key: str, problems: list[str]) -> list[str]:
     if Path(pattern).is_absolute() or ".." in Path(pattern).parts:
-        problems.append(f"{key}: {pattern!r} leaves the study folder; name files inside it.")
+        problems.append(f"{key}: {_shown(pattern)} leaves the study folder; name files inside it.")
         return []
-    matches = sorted(path.relative_to(folder).as_posix() for path in folder.glob(pattern) if path.is_file())
-    if not matches:
-        problems.append(f"{key}: no file matches {pattern!r} in {folder}; correct the pattern or add the logs.")
+    if (fault := pattern_fault(pattern)) is not None:
+        problems.append(f"{key}: {_shown(pattern)} {fault}; write a pattern such as logs/*.csv or logs/**/*.csv.")
+        return []
+    try:
+        found = sorted(folder.glob(pattern))
+        no_files = {path: fault for path in found if (fault := _no_log(path, pattern)) is not None}
+        matches = [path.relative_to(folder).as_posix() for path in found if path.is_file()]
+    except (OSError, ValueError, NotImplementedError, RecursionError):
+        problems.append(f"{key}: {_shown(pattern)} can't be looked for; write a pattern such as logs/*.csv.")
+        return []
+    problems += [f"{key}: {shown_path(path.relative_to(folder))} {fault}" for path, fault in no_files.items()]
+    if not matches and not no_files:
+        problems.append(f"{key}: no file matches {_shown(pattern)} in {folder}; correct the pattern or add the logs.")
     return matches
+
+
+def _shown(pattern: str) -> str:
+    return repr(pattern if len(pattern) <= _SHOWN else f"{pattern[:_SHOWN]}...")
+
+
+def pattern_fault(pattern: str) -> str | None:
+    """Say why a pattern can't be looked for, as a clause; None if it can."""
+    if not Path(pattern).parts or "\0" in pattern:
+        return "names no file"
+    if any("**" in part and part != "**" for part in Path(pattern).parts):
+        return "has ** beside other signs; it stands between slashes, for folders of any depth"
+    return None
+
+
+def _no_log(path: Path, pattern: str) -> str | None:
+    """Say why what a pattern matches can't be a log, without opening it; None if it may be one, or wasn't meant."""
+    if path.is_file():
+        return None
+    if path.is_dir():
+        # A pattern for every depth passes folders on its way.
+        meant = "**" not in Path(pattern).parts or path.name.lower().endswith(LOG_SUFFIXES)
+        return "is a folder; name the files in it, or rename it." if meant else None
+    if not path.exists():
+        return "is a link to a file that isn't there; correct the link or delete it."
+    return "is a pipe or a device; put a plain file there, or delete it."

@@ -37,6 +37,7 @@ _PLAIN = {
     "int_type": "should be a whole number",
     "int_parsing": "should be a whole number",
     "int_from_float": "should be a whole number",
+    "string_too_short": "should hold a text",
 }
 _SHOWN = 60  # characters of a wrong value
 # Keys that earlier versions had, and what there is now instead.

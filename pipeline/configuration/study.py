@@ -117,17 +117,31 @@ class Flags(Strict):
     )
 
 
+# Of a figure of one golfer everybody learns that golfer's, and of one of two each learns the other's.
+_LEAST_GOLFERS = 3
+
+
 class Privacy(Strict):
     """Pseudonyms and the smallest published group."""
 
     key_file: str = Field(
         "private/pseudonym.key", description="File of the secret key, inside the study folder; `yardband key` makes it."
     )
-    min_golfers: int = Field(5, ge=1, description="Fewest golfers behind a published figure.")
+    min_golfers: int = Field(5, ge=_LEAST_GOLFERS, description="Fewest golfers behind a published figure.")
     group: Literal["masked", "plain"] = Field(
         "masked",
         description="How groups are stored. masked: by pseudonyms, as golfers are. plain: as they are written.",
     )
+
+    @field_validator("min_golfers", mode="before")
+    @classmethod
+    def _protects(cls, least: object) -> object:
+        if isinstance(least, int) and not isinstance(least, bool) and least < _LEAST_GOLFERS:
+            raise ValueError(
+                f"must be at least {_LEAST_GOLFERS}, not {least}: of a figure of two golfers each can work out the "
+                "other's; leave it out for 5"
+            )
+        return least
 
 
 FlightSet = Literal["indoor-range-2001", "lyu-2018", "smits-smith-1994"]

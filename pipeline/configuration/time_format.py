@@ -1,8 +1,17 @@
-"""Whether a layout's time format can be read (pure)."""
+"""Whether a layout's time format and time zone can be used (pure)."""
 
 from datetime import datetime
 
 import polars as pl
+
+
+def knows_zone(zone: str) -> bool:
+    """Tell whether times can be placed in a zone: Python lists some that polars doesn't know."""
+    try:
+        pl.Series([datetime(2026, 11, 25)]).dt.replace_time_zone(zone)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        return False
+    return True
 
 
 def format_problem(form: str) -> str | None:

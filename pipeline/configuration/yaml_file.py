@@ -6,6 +6,7 @@ from typing import Any
 import yaml
 
 from pipeline.configuration.sentences import Place, shown
+from pipeline.edge.small_files import read_small
 from pipeline.errors import UserError
 
 TAG = "tag:yaml.org,2002:"
@@ -31,25 +32,22 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     UserError
         If the file can't be read or is no YAML, or a key is no word or stands twice in one place.
     """
+    content = read_small(path, f"there is no such file; {mend_missing}.")
     try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise UserError(f"{path}: there is no such file; {mend_missing}.") from None
-    except OSError as error:
-        raise UserError(f"{path}: can't be read ({error.strerror}); correct its permissions.") from None
+        text = content.decode("utf-8")
     except UnicodeDecodeError:
         raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
     try:
+        # First, since aliases of aliases grow without end where they are filled in.
+        if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
+            raise UserError(f"{path}: a value refers to another by a star; write the value out.")
         value = yaml.safe_load(text)
         tree = yaml.compose(text, Loader=yaml.SafeLoader)
-        aliases = [event for event in yaml.parse(text, Loader=yaml.SafeLoader) if isinstance(event, yaml.AliasEvent)]
     except yaml.YAMLError as error:
         raise UserError(f"{path}: {_syntax(error)}") from None
     except (ValueError, RecursionError):
         # A date that no calendar has, a number too long, brackets without end.
         raise UserError(f"{path}: holds a value that can't be read; put dates and long numbers in quotes.") from None
-    if aliases:
-        raise UserError(f"{path}: a value refers to another by a star; write the value out.")
     lines: dict[Place, int] = {}
     if tree is not None:
         _walk(path, tree, (), lines)
@@ -60,6 +58,12 @@ def _syntax(error: yaml.YAMLError) -> str:
     mark = getattr(error, "problem_mark", None)
     near = f" near line {mark.line + 1}" if mark else ""
     problem = str(getattr(error, "problem", ""))
+    if isinstance(error, yaml.reader.ReaderError):
+        return "holds characters that can't be seen, such as NUL; save it as plain text."
+    if "for the tag" in problem or "undefined tag" in problem:
+        return (
+            f"has a tag{near}, a word that begins with an exclamation mark; no tag is used here, write the value alone."
+        )
     if "'\\t'" in problem:
         return f"isn't valid YAML{near}; it has a tab where spaces belong."
     if "another document" in problem:

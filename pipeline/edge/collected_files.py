@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pipeline.edge.files import FORMULA, whole
-from pipeline.tables.logs import LONG_NUMBER, NAME_IN_LOGS, LoadedShots, Rejects
+from pipeline.tables.logs import LONG_NUMBER, NAME_IN_LOGS, OPTIONAL_TEXTS, WITHHELD, LoadedShots, Rejects
 
 _FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
 
@@ -61,7 +61,10 @@ def check_rejects(rejects: Sequence[str]) -> None:
 
 
 def load_drives(
-    connection: duckdb.DuckDBPyConnection, shots: Sequence[str], same_reading: Mapping[str, float]
+    connection: duckdb.DuckDBPyConnection,
+    shots: Sequence[str],
+    same_reading: Mapping[str, float],
+    named: Mapping[str, Sequence[str]] | None = None,
 ) -> Duplicates:
     """Fill `shots` (schema LoadedShots), by source and row, and leave out what an earlier row holds.
 
@@ -73,6 +76,8 @@ def load_drives(
         Paths of the drives of every partition (parquet, schema Shots).
     same_reading : mapping of str to float
         Column: how far the readings of one drive in two exports may differ.
+    named : mapping of str to sequence of str
+        Text column: texts to withhold.
     """
     paths = [_exact(path) for path in shots]
     near = " AND ".join(f"abs(a.{name} - b.{name}) <= {tolerance}" for name, tolerance in same_reading.items())
@@ -93,7 +98,7 @@ def load_drives(
         ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}
         GROUP BY b.source, b.row"""
     )
-    _store(connection, paths)
+    _store(connection, paths, named or {})
     counted = connection.execute(
         "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
     ).fetchall()
@@ -103,9 +108,29 @@ def load_drives(
     )
 
 
-def _store(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> None:
+def texts_in(connection: duckdb.DuckDBPyConnection, shots: Sequence[str]) -> dict[str, list[str]]:
+    """Give the distinct texts of the text columns of the drives (parquet, schema Shots), by column."""
+    paths = [_exact(path) for path in shots]
+    return {
+        name: [text for (text,) in connection.execute(f'SELECT DISTINCT "{name}" FROM {_FILES}', [paths]).fetchall()
+               if text is not None]
+        for name in OPTIONAL_TEXTS
+    }  # fmt: skip
+
+
+def _store(connection: duckdb.DuckDBPyConnection, paths: list[str], named: Mapping[str, Sequence[str]]) -> None:
     """Fill `shots` by source and row without a sort of all: a large log's file is in order already."""
-    names = ", ".join(f'"{NAME_IN_LOGS.get(name, name)}" AS "{name}"' for name in LoadedShots.columns())
+    connection.execute("CREATE TEMP TABLE named (name VARCHAR, text VARCHAR)")
+    if rows := [(name, text) for name, texts in named.items() for text in texts]:
+        connection.executemany("INSERT INTO named VALUES (?, ?)", rows)
+
+    def cell(name: str) -> str:
+        stored = f'"{NAME_IN_LOGS.get(name, name)}"'
+        if name in named:
+            stored = f"if({stored} IN (SELECT text FROM named WHERE name = '{name}'), '{WITHHELD}', {stored})"
+        return f'{stored} AS "{name}"'
+
+    names = ", ".join(map(cell, LoadedShots.columns()))
     kept = f"SELECT {names} FROM {_FILES} ANTI JOIN duplicates USING (source, row)"
     span = f"SELECT min(source), max(source) FROM {_FILES}"
     spans = {path: connection.execute(span, [[path]]).fetchall()[0] for path in paths}

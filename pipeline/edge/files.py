@@ -1,6 +1,5 @@
 """Writing files whole or not at all, and one run at a time on a study (an edge module)."""
 
-import fcntl
 import json
 import os
 import shutil
@@ -13,6 +12,7 @@ from typing import Any
 import polars as pl
 import polars.selectors as cs
 
+from pipeline.edge.locks import is_locked, take_lock
 from pipeline.ending import writing_trouble
 from pipeline.errors import UserError
 
@@ -90,7 +90,7 @@ def whole_folder(path: Path) -> Iterator[Path]:
 
 def _to_disk(part: Path) -> None:
     # Before the new name: else a power cut could leave the name with nothing behind it.
-    with part.open("rb") as file:
+    with part.open("r+b") as file:  # Windows syncs no file that is open for reading alone
         os.fsync(file.fileno())
 
 
@@ -150,15 +150,15 @@ def start_run(results: Path, lock: Path) -> None:
         lock.parent.mkdir(parents=True, exist_ok=True)
         # Never closed: the system lets go of the lock when the process ends, even when it is killed.
         handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if not take_lock(handle):
+            os.close(handle)
+            raise UserError(
+                f"{results}: another run is at work on this study; wait until it has ended, then start again."
+            )
         if results.is_dir():
             results.chmod(0o700)  # an earlier version left it open
         for left in sorted(results.rglob(f"{PART}*")):
             shutil.rmtree(left) if left.is_dir() else left.unlink(missing_ok=True)
-    except BlockingIOError:
-        raise UserError(
-            f"{results}: another run is at work on this study; wait until it has ended, then start again."
-        ) from None
     except OSError as error:
         raise _told(results, error) from error
 
@@ -181,12 +181,8 @@ def check_idle(results: Path, lock: Path) -> None:
     if not lock.is_file():
         return
     with lock.open("rb") as file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise UserError(
-                f"{results}: a run is at work on this study; wait until it has ended, then try again."
-            ) from None
+        if is_locked(file.fileno()):
+            raise UserError(f"{results}: a run is at work on this study; wait until it has ended, then try again.")
 
 
 def lock_of(study: str) -> Path:

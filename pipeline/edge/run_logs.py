@@ -5,6 +5,8 @@ from pathlib import Path
 
 from pipeline.ending import DONE
 
+RUN_LOG = "run.log"  # what `yardband run` heard from Snakemake; no step's
+
 
 def failed_logs(folder: Path, since: float) -> list[Path]:
     """List the logs, written since a time, of steps that did not end well, the newest last."""
@@ -12,5 +14,7 @@ def failed_logs(folder: Path, since: float) -> list[Path]:
     return [
         path
         for path in logs
-        if path.stat().st_mtime >= since and not path.read_text(encoding="utf-8").endswith(f"{DONE}\n")
+        if path.name != RUN_LOG
+        and path.stat().st_mtime >= since
+        and not path.read_text(encoding="utf-8").endswith(f"{DONE}\n")
     ]

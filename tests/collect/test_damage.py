@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 from collect_samples import HEADER, ROW, changed, csv_text, written
 
-from pipeline.collect import clean_log, read
+from pipeline.collect import clean_log, foreign
 from pipeline.collect.lines import LONGEST_LINE_BYTES
 from pipeline.configuration.layouts import STANDARD_LAYOUT, Layout
 from pipeline.errors import UserError
@@ -248,7 +248,7 @@ def test_what_is_odd_about_a_file_is_told(tmp_path, collect, capsys):
 
 
 def test_workbook_that_unpacks_without_end_is_refused(tmp_path, collect, monkeypatch):
-    monkeypatch.setattr(read, "_MOST_UNZIPPED_BYTES", 1000)
+    monkeypatch.setattr(foreign, "MOST_UNZIPPED_BYTES", 1000)
 
     receipt = collect(laid(tmp_path / "a.xlsx", book([HEAD, CELLS]))).receipt
 

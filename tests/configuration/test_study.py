@@ -70,6 +70,12 @@ def test_study_is_named_by_its_file_too(study):
             "flags.min_shots: input should be greater than or equal to 3, but it is 1.",
         ),
         (
+            SMALLEST + "privacy: {min_golfers: 2}",
+            "study.yaml: line 3: privacy.min_golfers: must be at least 3, not 2: of a figure of two golfers each can "
+            "work out the other's; leave it out for 5.",
+        ),
+        (SMALLEST + "privacy: {min_golfers: 1}", "privacy.min_golfers: must be at least 3, not 1: of a figure of two"),
+        (
             SMALLEST + "report: {sheets: all, most_sheets: 1000}",
             "study.yaml: line 3: the key 'report' isn't used any more: the academy's page prints the sheet of any "
             "golfer. Delete it.",
