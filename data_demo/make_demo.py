@@ -1,4 +1,4 @@
-"""Make the demo study's logs, truth.csv and planted.json: an invented academy with planted golfers and faults.
+"""Make the demo study's logs, truth.csv, planted.json and sums: an invented academy with planted golfers and faults.
 
 `python data_demo/make_demo.py [FOLDER]` writes the same bytes on every run (one seed, numpy's frozen RandomState
 streams). Nothing here uses the `pipeline` package: this simulator is the outside truth that the pipeline is held
@@ -6,6 +6,8 @@ against. Its flight rests on the example regression of US patent 6,186,002 B1 (2
 of Smits and Smith (1994); every golfer, site and device is invented.
 """
 
+import hashlib
+import hmac
 import json
 import sys
 from pathlib import Path
@@ -26,6 +28,8 @@ from demo_direction import (
 from demo_flight import MPH_MPS, YARD_M, Array, carry_yd, land_yd
 from demo_golfers import LOWEST_RATIO, QUARTERS, golfer_rows, mishit, plant, stated_loft_deg
 from demo_practice import make_practice
+
+HERE = Path(__file__).resolve().parent
 
 SEED = 20260
 FIRST_DAYS = ("2026-01-05", "2026-04-07", "2026-07-01")  # each quarter's 80 days of play stay inside the quarter
@@ -295,5 +299,22 @@ def make(folder: Path) -> None:
     make_practice(folder, rows)
 
 
+def write_sums(folder: Path, path: Path) -> None:
+    """Write the sums of the demo's logs, and the fingerprint of its key, by which the public key serves them alone."""
+    digits = (HERE / "private" / "pseudonym.key").read_text(encoding="utf-8").split()[-1]
+    found = {
+        # As pipeline/collect/key.py takes it.
+        "key": hmac.new(bytes.fromhex(digits), b"yardband: the key of a run", hashlib.sha256).hexdigest()[:16],
+        "logs": {
+            log.relative_to(folder).as_posix(): hashlib.sha256(log.read_bytes()).hexdigest()
+            for log in sorted([*folder.glob("logs/*.csv"), *folder.glob("speed/*.csv")])
+        },
+    }
+    path.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8", newline="\n")
+
+
 if __name__ == "__main__":
-    make(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
+    # Elsewhere the sums stand beside the logs; the package's own are of the demo as it comes.
+    place = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE
+    make(place)
+    write_sums(place, HERE.parent / "pipeline/collect/demo_logs.json" if place == HERE else place / "demo_logs.json")

@@ -1,4 +1,4 @@
-"""Tables in markdown."""
+"""Tables and foreign texts in markdown."""
 
 import re
 from collections.abc import Collection, Iterable, Sequence
@@ -22,6 +22,18 @@ def markdown_lines(headings: Sequence[str], rows: Iterable[Sequence[str]], right
     rule = ["---:" if heading in right else "---" for heading in headings]
     lines = [headings, rule, *([_cell(text) for text in row] for row in rows)]
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
+
+
+def shown_text(text: str) -> str:
+    """Write a foreign text, such as a device's name, so that markdown shows it as it is, on one line.
+
+    Nothing in it is markup, neither markdown's nor HTML's, ends a cell or starts a line.
+    """
+    line = " ".join(text.split()).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    # By number, since renderers of tables differ in what a backslash before a bar means.
+    line = line.replace("\\", "&#92;").replace("|", "&#124;")
+    line = re.sub(r"[`*\[\]~]", r"\\\g<0>", line)
+    return re.sub(r"(?<![^\W_])_|_(?![^\W_])", r"\\_", line)  # inside a word it marks nothing
 
 
 def _cell(text: str) -> str:

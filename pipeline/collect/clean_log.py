@@ -1,7 +1,7 @@
 """Cleaning one log: its drives, pseudonymous, its rejected rows, and a receipt (pure: touches no file)."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import NamedTuple, Protocol
@@ -14,12 +14,15 @@ from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.plausible import Impression, fly_together
 from pipeline.collect.pseudonym import mask, shot_keys
 from pipeline.collect.receipt import Receipt
+from pipeline.collect.rows_taken import RowsFound
 from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.configuration.layouts import LogFile
 from pipeline.errors import UserError
 from pipeline.tables.logs import OPTIONAL_TEXTS, REQUIRED
+
+NO_ROWS = "it holds a header and no rows"
 
 
 class Sink(Protocol):
@@ -34,6 +37,9 @@ class Cleaned(NamedTuple):
 
     receipt: Receipt
     impression: Impression
+    names: Names
+    golfers: Mapping[str, str]
+    """Pseudonym by name, as written."""
 
 
 def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
@@ -55,7 +61,10 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
     pseudonyms: dict[str, str] = {}
     places = places_of(opened.headers, log_file.layout, log_file.regressors, matched)
     further = Further(tuple(places), log_file.layout, opened.typed_as_text)
-    for raw in opened.batches(matched.positions | {f"{IN_BATCHES}{name}": place for name, place in places.items()}):
+    taken = RowsFound.of(opened.headers, log_file.layout)
+    wanted = matched.positions | {f"{IN_BATCHES}{name}": place for name, place in places.items()} | taken.positions
+    for whole in opened.batches(wanted):
+        raw = taken.take(whole)
         read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
         nameless, found = without_names(read, log_file, names)
         withheld.update(found)
@@ -76,14 +85,15 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         rows=rows,
         accepted=accepted,
         rejected=rows - accepted,
-        dropped=shown_headers(opened.headers, [*matched.positions.values(), *places.values()], names),
+        dropped=shown_headers(opened.headers, [*wanted.values()], names),
         absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),
-        notes=list(opened.notes),
+        notes=[*opened.notes, *taken.remarks(rows), *([] if rows or taken.left_out else [NO_ROWS])],
         further=further.counts(),
+        left_out=taken.left_out,
     )
-    return Cleaned(receipt, impression)
+    return Cleaned(receipt, impression, names, pseudonyms)
 
 
 def judged(logs: Sequence[Cleaned]) -> list[Receipt]:
@@ -101,9 +111,14 @@ def judged(logs: Sequence[Cleaned]) -> list[Receipt]:
 
 def without_names(rows: pl.DataFrame, log_file: LogFile, names: Names) -> tuple[pl.DataFrame, dict[str, int]]:
     """Clean the texts of standardised rows and withhold those that hold a golfer's name; the study's own words stay."""
+    constants = texts_kept(log_file)
+    return withhold_names(clean_texts(rows, list(constants)), names, constants)
+
+
+def texts_kept(log_file: LogFile) -> dict[str, str | None]:
+    """Name the text columns whose texts are stored as they are, with the study's own word for each."""
     columns = [name for name in OPTIONAL_TEXTS if name != "group" or log_file.group == "plain"]
-    constants = {name: getattr(log_file.entry, name) for name in columns}
-    return withhold_names(clean_texts(rows, columns), names, constants)
+    return {name: getattr(log_file.entry, name) for name in columns}
 
 
 def matched_columns(opened: OpenLog, log_file: LogFile) -> Matched:
@@ -130,10 +145,10 @@ def masked(rows: pl.DataFrame, log_file: LogFile, key: bytes, pseudonyms: dict[s
 
 def golfers_of(opened: OpenLog, log_file: LogFile) -> list[str]:
     """List the distinct golfers of an open log, as written, in the order of their first rows; for names.csv alone."""
-    matched = matched_columns(opened, log_file)
+    matched, taken = matched_columns(opened, log_file), RowsFound.of(opened.headers, log_file.layout)
     return distinct_in_order(
-        standardise(raw, log_file, typed_as_text=opened.typed_as_text)["golfer"]
-        for raw in opened.batches(matched.positions)
+        standardise(taken.take(raw), log_file, typed_as_text=opened.typed_as_text)["golfer"]
+        for raw in opened.batches(matched.positions | taken.positions)
     )
 
 

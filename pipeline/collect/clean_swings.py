@@ -5,10 +5,11 @@ from typing import NamedTuple
 
 import polars as pl
 
-from pipeline.collect.clean_log import distinct_in_order
+from pipeline.collect.clean_log import NO_ROWS, distinct_in_order
 from pipeline.collect.layout import Matched
 from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.receipt import Receipt
+from pipeline.collect.rows_taken import RowsFound
 from pipeline.collect.rules import Split
 from pipeline.collect.swings import (
     masked_swings,
@@ -42,9 +43,11 @@ def clean_swings(opened: OpenLog, speed_file: SpeedFile, key: bytes) -> CleanedS
     """
     matched = matched_swing_columns(opened, speed_file)
     names = known_names(opened.distinct(matched.positions["golfer"]))
+    taken = RowsFound.of(opened.headers, speed_file.layout)
+    wanted = matched.positions | taken.positions
     pieces = [
-        standardise_swings(raw, speed_file, typed_as_text=opened.typed_as_text)
-        for raw in opened.batches(matched.positions)
+        standardise_swings(taken.take(raw), speed_file, typed_as_text=opened.typed_as_text)
+        for raw in opened.batches(wanted)
     ]
     masked = [masked_swings(piece, speed_file.source, key) for piece in pieces]
     _check_days(masked)
@@ -58,11 +61,17 @@ def clean_swings(opened: OpenLog, speed_file: SpeedFile, key: bytes) -> CleanedS
         rows=rows,
         accepted=split.accepted.height,
         rejected=split.rejected.height,
-        dropped=shown_headers(opened.headers, matched.positions.values(), names),
+        dropped=shown_headers(opened.headers, wanted.values(), names),
         absent=absent,
         withheld={},  # no text of a speed log is stored
         named_file=holds_name(speed_file.source, names, parts=False),
-        notes=[*opened.notes, *swing_remarks(rows, split)],
+        notes=[
+            *opened.notes,
+            *([] if rows or taken.left_out else [NO_ROWS]),
+            *swing_remarks(rows, split),
+            *taken.remarks(rows),
+        ],
+        left_out=taken.left_out,
     )
     return CleanedSwings(receipt, split)
 
@@ -97,8 +106,8 @@ def _check_days(pieces: list[pl.DataFrame]) -> None:
 
 def golfers_who_swing(opened: OpenLog, speed_file: SpeedFile) -> list[str]:
     """List the distinct golfers of an open speed log, as `clean_log.golfers_of` does."""
-    matched = matched_swing_columns(opened, speed_file)
+    matched, taken = matched_swing_columns(opened, speed_file), RowsFound.of(opened.headers, speed_file.layout)
     return distinct_in_order(
-        standardise_swings(raw, speed_file, typed_as_text=opened.typed_as_text)["golfer"]
-        for raw in opened.batches(matched.positions)
+        standardise_swings(taken.take(raw), speed_file, typed_as_text=opened.typed_as_text)["golfer"]
+        for raw in opened.batches(matched.positions | taken.positions)
     )

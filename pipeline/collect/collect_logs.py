@@ -1,15 +1,17 @@
 """Step `collect_logs`: the logs of a partition in; their drives, rejected rows and receipts out.
 
 Inputs: the logs and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive, by source and
-row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise), `receipts` (JSON, a list of `Receipt`) and,
-where the study names further columns as regressors, `readings` (parquet, schema Readings, by source, row and column).
+row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise), `receipts` (JSON, a list of `Receipt`),
+`names` (JSON, `SealedNames`: keyed digests of the golfers' names) and, where the study names further columns as
+regressors, `readings` (parquet, schema Readings, by source, row and column).
 A log that can't be used ends as a receipt that says why, and leaves its neighbours as they are; one that changes while
 it is read stops the run.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -19,16 +21,19 @@ import polars as pl
 from pipeline.collect.clean_log import Cleaned, Sink, clean_log, judged
 from pipeline.collect.key import read_key
 from pipeline.collect.opened_log import LogRefusedError
+from pipeline.collect.other_logs import sealed_names, without_names_of
 from pipeline.collect.partitions import described
 from pipeline.collect.read import open_unchanged, sha256_of
 from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
+from pipeline.collect.withheld import all_names
 from pipeline.configuration.layouts import LogFile
 from pipeline.edge.collected_files import table_writer
 from pipeline.edge.files import write_json
 from pipeline.tables.logs import Readings, Rejects, Shots
 
 Writers = Callable[[], AbstractContextManager[Sink]]
+Used = list[tuple[LogFile, Cleaned]]
 
 
 def run(
@@ -39,6 +44,7 @@ def run(
     shots: str,
     rejects: str,
     receipts: str,
+    names: str | None = None,
     readings: str | None = None,
 ) -> None:
     """Collect the logs of a partition.
@@ -53,7 +59,7 @@ def run(
         The study's folder.
     partition : dict
         The logs, as `partitions.describe` gives them.
-    shots, rejects, receipts, readings : str
+    shots, rejects, receipts, names, readings : str
         Paths of the outputs.
 
     Raises
@@ -61,12 +67,12 @@ def run(
     UserError
         If the key can't be used, a log changes while it is read, or a further column of it identifies golfers.
     """
-    secret = read_key(Path(key), study)
-    logs = described(partition)
-    collected = _alone if len(logs) == 1 else _together
+    secret, logs = read_key(Path(key), study), described(partition)
     write = partial(writers, Path(shots), Path(rejects), None if readings is None else Path(readings))
-    results = collected(Path(folder), logs, secret, write)
+    results, used = (_alone if len(logs) == 1 else _together)(Path(folder), logs, secret, write)
     write_json(Path(receipts), [asdict(result) for result in results])
+    if names is not None:
+        write_json(Path(names), sealed_names(used, secret))
     for result in results:
         print(result.sentence())
 
@@ -99,42 +105,59 @@ def writers(shots: Path, rejects: Path, readings: Path | None) -> Iterator[Sink]
         yield sink
 
 
-def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> list[Receipt]:
+def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> tuple[list[Receipt], Used]:
     """Collect one log of any size, piece by piece."""
     log = folder / logs[0].source
     try:
         with write() as sink:
-            return [collect(log, logs[0], key, sink)]
+            cleaned = read_log(log, logs[0], key, sink)
+            return judged([cleaned]), [(logs[0], cleaned)]
     except LogRefusedError as refusal:
         # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
         with write():
-            return [_refused(log, logs[0], refusal)]
+            return [_refused(log, logs[0], refusal)], []
 
 
-def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> list[Receipt]:
+def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> tuple[list[Receipt], Used]:
     """Collect small logs, which memory holds all at once."""
-    read: dict[str, Cleaned] = {}
-    results: dict[str, Receipt] = {}
-    kept: list[Split] = []
+    used: list[tuple[LogFile, Cleaned]] = []
+    refused: dict[str, Receipt] = {}
+    kept: dict[str, list[Split]] = {}
     for log in logs:
         pieces: list[Split] = []
         try:
-            read[log.source] = read_log(folder / log.source, log, key, pieces.append)
-            kept += pieces
+            used.append((log, read_log(folder / log.source, log, key, pieces.append)))
+            kept[log.source] = pieces
         except LogRefusedError as refusal:
-            results[log.source] = _refused(folder / log.source, log, refusal)
-    results |= dict(zip(read, judged(list(read.values())), strict=True))
+            refused[log.source] = _refused(folder / log.source, log, refusal)
+    used = _without_each_others(used, kept)
+    results = refused | {receipt.source: receipt for receipt in judged([cleaned for _, cleaned in used])}
+    every = [piece for pieces in kept.values() for piece in pieces]
     with write() as sink:
-        if kept:
-            readings = [piece.readings for piece in kept if piece.readings is not None]
+        if every:
+            readings = [piece.readings for piece in every if piece.readings is not None]
             sink(
                 Split(
-                    pl.concat([piece.accepted for piece in kept]),
-                    pl.concat([piece.rejected for piece in kept]),
+                    pl.concat([piece.accepted for piece in every]),
+                    pl.concat([piece.rejected for piece in every]),
                     pl.concat(readings) if readings else None,
                 )
             )
-    return [results[log.source] for log in logs]
+    return [results[log.source] for log in logs], used
+
+
+def _without_each_others(used: Used, kept: dict[str, list[Split]]) -> Used:
+    """Withhold texts that hold the name of a golfer of another log; the pieces in `kept` are changed."""
+    every = all_names(cleaned.names for _, cleaned in used)
+    told: Used = []
+    for log, cleaned in used:
+        counts = Counter(cleaned.receipt.withheld)
+        for place, piece in enumerate(kept[log.source]):
+            accepted, found = without_names_of(piece.accepted, log, every)
+            kept[log.source][place] = piece._replace(accepted=accepted)
+            counts.update(found)
+        told.append((log, cleaned._replace(receipt=replace(cleaned.receipt, withheld=dict(sorted(counts.items()))))))
+    return told
 
 
 def _refused(log: Path, log_file: LogFile, refusal: LogRefusedError) -> Receipt:

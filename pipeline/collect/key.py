@@ -5,16 +5,20 @@ import hmac
 import os
 import re
 import secrets
+from collections.abc import Callable, Mapping
 from itertools import count
 from pathlib import Path
 
+from pipeline.collect.demo_logs import demo_fingerprint, not_of_the_demo
 from pipeline.configuration.study import DEMO_STUDY
+from pipeline.edge.small_files import read_small
 from pipeline.errors import UserError
 
 DEMO_MARK = "# yardband demo key: public, for the demo study only"
 SECRET_MARK = "# yardband key: secret, keep it out of results and of e-mail"
 
 _KEY_BYTES = 32
+_MOST_BYTES = 10_000  # of a key file, with room for what an editor adds
 _HEX = re.compile(r"^[0-9a-fA-F]{64}$")
 _OTHERS = 0o077  # permission bits of group and others
 
@@ -37,14 +41,13 @@ def read_key(path: Path, study: str) -> bytes:
     Raises
     ------
     UserError
-        If the file is missing or malformed, is the public demo key while the study isn't the demo, or is a secret
-        key that others than its owner can read.
+        If the file is missing or malformed, is the public demo key while the study isn't the demo or under the mark of
+        a secret one, or is a secret key that others than its owner can read.
     """
+    content = read_small(path, "there is no key file; make one with: yardband key STUDY", _MOST_BYTES)
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = content.decode("utf-8").splitlines()
         mode = path.stat().st_mode
-    except FileNotFoundError:
-        raise UserError(f"{path}: there is no key file; make one with: yardband key STUDY") from None
     except UnicodeDecodeError:
         lines, mode = [], 0
     except OSError as error:
@@ -60,9 +63,46 @@ def read_key(path: Path, study: str) -> bytes:
             f"{path}: this is the public demo key and the study {study!r} is not the demo; remove the file and make "
             "a key with: yardband key STUDY"
         )
-    if mark == SECRET_MARK and mode & _OTHERS:
+    if mark == SECRET_MARK and fingerprint_of(bytes.fromhex(digits)) == demo_fingerprint():
+        raise UserError(
+            f"{path}: these are the digits of the public demo key, which everybody has; remove the file and make a key "
+            "of your own with: yardband key STUDY"
+        )
+    if mark == SECRET_MARK and others_can_read(mode):
         raise UserError(f"{path}: people other than its owner can read the key; fix it with: chmod 600 {path}")
     return bytes.fromhex(digits)
+
+
+def refuse_other_logs(path: Path, logs: Callable[[], Mapping[Path, str | None]]) -> None:
+    """Refuse the public demo key for logs that aren't the demo's: everybody could try out names with it.
+
+    Parameters
+    ----------
+    path : Path
+        A key file that `read_key` takes.
+    logs : callable
+        Gives the SHA-256 of each log; asked for the demo's key alone.
+
+    Raises
+    ------
+    UserError
+        If the key is the demo's and a log isn't.
+    """
+    if not path.read_text(encoding="utf-8").startswith(DEMO_MARK):
+        return
+    if others := not_of_the_demo(logs()):
+        raise UserError(
+            f"{path}: this is the public demo key, and {others[0]} is not the demo's; remove the key file and make a "
+            "key of your own with: yardband key STUDY"
+        )
+
+
+def others_can_read(mode: int, system: str = os.name) -> bool:
+    """Tell by a file's mode whether others than its owner can read it.
+
+    Windows ignores a mode's bits for others and shows every file as readable, so there they say nothing.
+    """
+    return system == "posix" and bool(mode & _OTHERS)
 
 
 def make_key(path: Path) -> None:

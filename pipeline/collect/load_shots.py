@@ -1,21 +1,26 @@
 """Step `load_shots`: the cleaned logs of a study in, its database out.
 
-Inputs: receipts, drives and rejected rows of every partition of logs, as `collect_logs` writes them. Outputs:
+Inputs: receipts, drives, rejected rows and sealed names of every partition of logs, as `collect_logs` writes them, and
+the study's key. Texts that hold the name of another partition's golfer are withheld here. Outputs:
 loaded.duckdb, with the tables `shots` (schema LoadedShots, by source and row), `rejects` and `sources`; `rejects.csv`
 and `sources.csv`. Where the study names further columns as regressors, `readings` (schema Readings) are among both.
- From here on carry is called by what it is: `carry_yd` of the logs is `carry_measured_yd`.
+From here on carry is called by what it is: `carry_yd` of the logs is `carry_measured_yd`.
 
 A drive is a duplicate if an earlier one (by source and row) has the same golfer, the same second and the same
 readings. Ball speed is left out of the comparison: one export may lack it.
 """
 
 from pathlib import Path
+from typing import Any
 
+import polars as pl
 from duckdb import DuckDBPyConnection
 
 from pipeline.collect.further import identifying, lacking, numbers_in, unused_headers
+from pipeline.collect.key import read_key
+from pipeline.collect.other_logs import SealedNames, look_alikes, named_texts, told_of
 from pipeline.collect.sources import remarks_on_shots, sources_table, what_became
-from pipeline.edge.artefacts import read_json
+from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.collected_files import (
     check_rejects,
     load_drives,
@@ -23,6 +28,7 @@ from pipeline.edge.collected_files import (
     load_rejects,
     load_sources,
     readings_by_golfer,
+    texts_in,
     write_rejects,
 )
 from pipeline.edge.database import new_database
@@ -45,17 +51,20 @@ def run(
     sources_csv: str,
     readings: list[str] | None = None,
     further: list[str] | None = None,
+    names: list[str] | None = None,
+    key: str | None = None,
+    study: str | None = None,
 ) -> None:
     """Load the cleaned logs of a study.
 
     Parameters
     ----------
-    receipts, shots, rejects, readings : list of str
+    receipts, shots, rejects, readings, names : list of str
         Paths of what `collect_logs` made of every partition.
-    further : list of str
-        The regressors that aren't standard columns.
     database, rejects_csv, sources_csv : str
         Paths of the outputs.
+    further, key, study
+        Regressors that aren't standard columns; the key by which names are looked for, if at all; the study's name.
 
     Raises
     ------
@@ -63,18 +72,44 @@ def run(
         If no drive has a number of one of these, or one identifies golfers: what was collected of it is deleted.
     """
     read = [receipt for path in receipts for receipt in read_json(path)]
-    check_rejects(rejects)
+    known = [read_artefact(path, SealedNames) for path in names or []]
     with new_database(Path(database)) as connection:
-        duplicates, earlier = load_drives(connection, shots, SAME_READING)
-        sources = sources_table(read, duplicates, remarks_on_shots(read, duplicates, earlier))
-        load_rejects(connection, rejects)
-        load_sources(connection, sources)
+        named = named_in(connection, shots, known, None if key is None else read_key(Path(key), study or ""))
+        sources = _loaded(connection, shots, read, known, named)
+        _load_rejects(connection, rejects, Path(rejects_csv))
         if readings:
             keep_readings(connection, readings, numbers_in(read, further or []), unused_headers(read))
-        with whole(Path(rejects_csv)) as csv:
-            write_rejects(connection, csv)
     write_csv(Path(sources_csv), sources)
-    print(*what_became(sources), sep="\n")
+    print(*what_became(sources), *told_of(named), sep="\n")
+
+
+def named_in(
+    connection: DuckDBPyConnection, shots: list[str], known: list[SealedNames], key: bytes | None
+) -> dict[str, list[str]]:
+    """Find the texts of the drives that hold a name of any partition's golfer; none without the key."""
+    return {} if key is None else named_texts(texts_in(connection, shots), known, key)
+
+
+def _load_rejects(connection: DuckDBPyConnection, rejects: list[str], rejects_csv: Path) -> None:
+    check_rejects(rejects)
+    load_rejects(connection, rejects)
+    with whole(rejects_csv) as csv:
+        write_rejects(connection, csv)
+
+
+def _loaded(
+    connection: DuckDBPyConnection,
+    shots: list[str],
+    read: list[dict[str, Any]],
+    known: list[SealedNames],
+    named: dict[str, list[str]],
+) -> pl.DataFrame:
+    """Load the drives and give the table of log files, which is loaded too."""
+    duplicates, earlier = load_drives(connection, shots, SAME_READING, named)
+    alike = look_alikes(one for part in known for one in part.golfers)
+    sources = sources_table(read, duplicates, remarks_on_shots(read, duplicates, earlier, alike))
+    load_sources(connection, sources)
+    return sources
 
 
 def keep_readings(

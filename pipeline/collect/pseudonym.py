@@ -19,6 +19,20 @@ _HEX_OF_NAME = 16  # 64 bits: two of a million names share one with a chance of 
 _HEX_OF_SHOT = 32
 # Golfer, a mark and ten digits of second take 28 bytes more and SHA-256's own end 9: within a block of 64.
 _BYTES_OF_SUBKEY = 24
+# Signs that Unicode tells readers to ignore, and those that turn the direction of text.
+IGNORED = (
+    r"[\x{AD}\x{34F}\x{61C}\x{115F}\x{1160}\x{17B4}\x{17B5}\x{180B}-\x{180F}\x{200B}-\x{200F}\x{202A}-\x{202E}"
+    r"\x{2060}-\x{206F}\x{3164}\x{FE00}-\x{FE0F}\x{FEFF}\x{FFA0}\x{FFF0}-\x{FFFB}\x{1BCA0}-\x{1BCA3}"
+    r"\x{1D173}-\x{1D17A}\x{E0000}-\x{E0FFF}]"
+)
+_SIGN = re.sub(r"\\x\{([0-9A-F]+)\}", lambda sign: f"\\U{int(sign[1], 16):08X}", IGNORED)
+# Some are part of how names are written, and pseudonyms of such names stay: joiners inside words of scripts from Arabic
+# to Sinhala, and the variants of Han and Mongolian letters. Names that differ by these alone are told as look-alikes.
+_WRITTEN = (
+    "(?<=[\u0600-\u0dff])[\u200c\u200d](?=[\u0600-\u0dff])|(?<=[\u3400-\u9fff\U00020000-\U0003ffff])"
+    "[\ufe00-\ufe0f\U000e0100-\U000e01ef]|(?<=[\u1820-\u18af])[\u180b-\u180e]"
+)
+_IGNORED = re.compile(f"({_WRITTEN})|{_SIGN}")
 _WHOLE_NUMBER = re.compile(r"^(\d+)\.0+$")
 
 
@@ -26,8 +40,11 @@ def normalise_name(name: str) -> str:
     """Bring spellings of one name together.
 
     Compatible Unicode forms, letter case and white space are evened out, and a number that a spreadsheet turned into
-    `12.0` is `12`.
+    `12.0` is `12`. Signs that nobody sees, such as joiners and marks of direction, are left out.
     """
+    if name.isascii():
+        return _WHOLE_NUMBER.sub(r"\1", " ".join(name.lower().split()))
+    name = _IGNORED.sub(lambda sign: sign[1] or "", name)
     folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
     return _WHOLE_NUMBER.sub(r"\1", " ".join(folded.split()))
 

@@ -29,6 +29,8 @@ class Receipt:
     further : dict of str to dict
         Regressors that the log has a column of, with `numbers`, the drives that have one, and `no_number`, the drives
         whose cell holds something else.
+    left_out : int
+        Rows that the layout's `rows` leave out, such as those of other clubs; none of `rows`.
     reason : str or None
         Why it was refused; a clause.
     """
@@ -46,6 +48,7 @@ class Receipt:
     notes: list[str] = field(default_factory=list)
     carry_over_flight: float | None = None
     further: dict[str, dict[str, int]] = field(default_factory=dict)
+    left_out: int = 0
     reason: str | None = None
 
     def sentence(self) -> str:
@@ -53,6 +56,8 @@ class Receipt:
         if self.status == "refused":
             return f"{self.source}: refused, {self.reason}."
         parts = [f"{self.rows} rows read, {self.accepted} accepted, {self.rejected} rejected"]
+        if self.left_out:
+            parts.append(f"{self.left_out} more left out by the layout's rows, such as those of other clubs")
         if self.dropped:
             parts.append(f"columns not used: {', '.join(self.dropped)}")
         if self.absent:

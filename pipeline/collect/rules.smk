@@ -33,6 +33,7 @@ rule collect_logs:
         shots=f"{HOME}/collected/{{partition}}.shots.parquet",
         rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
         receipts=f"{HOME}/collected/{{partition}}.receipts.json",
+        names=f"{HOME}/collected/{{partition}}.names.json",
     log:
         f"logs/{STUDY.study}/collect_logs/{{partition}}.log",
     benchmark:
@@ -82,6 +83,8 @@ rule load_shots:
         receipts=expand(
             f"{HOME}/collected/{{partition}}.receipts.json", partition=PARTITIONS
         ),
+        names=expand(f"{HOME}/collected/{{partition}}.names.json", partition=PARTITIONS),
+        key=str(KEY),
     output:
         database=f"{OUT}/collected/loaded.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
@@ -96,7 +99,7 @@ rule load_shots:
     resources:
         **needs("load_shots"),
     params:
-        **step("load_shots", **FURTHER),
+        **step("load_shots", study=STUDY.study, **FURTHER),
     message:
         "Load the collected logs into DuckDB"
     shell:

@@ -42,7 +42,10 @@ def sources_table(
 
 
 def remarks_on_shots(
-    receipts: Sequence[Mapping[str, Any]], duplicates: Mapping[str, int], earlier: Mapping[str, str]
+    receipts: Sequence[Mapping[str, Any]],
+    duplicates: Mapping[str, int],
+    earlier: Mapping[str, str],
+    alike: Mapping[str, list[str]],
 ) -> dict[str, list[str]]:
     """Say which shot logs look odd among the others, and which hold nothing new.
 
@@ -52,6 +55,8 @@ def remarks_on_shots(
         As for `sources_table`.
     earlier : mapping of str to str
         Source with duplicates: the earlier source that holds most of them.
+    alike : mapping of str to list of str
+        From `look_alikes`.
 
     Returns
     -------
@@ -67,6 +72,7 @@ def remarks_on_shots(
             found[source].append(
                 f"all its {again} drives were read before, most of them in {earlier[source]}; leave one of the two out"
             )
+        found[source] += alike.get(source, [])
     return found
 
 
@@ -82,12 +88,13 @@ def remarks_on_swings(receipts: Sequence[Mapping[str, Any]], duplicates: Mapping
 
 def what_became(sources: pl.DataFrame) -> list[str]:
     """Say what became of all logs in one line, then what there is to say of single ones, a line each."""
-    totals = sources.select(pl.col("rows", "accepted", "rejected", "duplicates").sum()).row(0, named=True)
+    totals = sources.select(pl.col("rows", "accepted", "rejected", "duplicates", "left_out").sum()).row(0, named=True)
     refused = sources.filter(pl.col("status") == "refused")
     odd = sources.filter(pl.col("status") == "used", pl.col("reason").is_not_null())
+    left_out = f" {totals['left_out']} more were left out by layouts." if totals["left_out"] else ""
     return [
         f"{sources.height - refused.height} of {sources.height} logs used: {totals['rows']} rows, "
-        f"{totals['accepted']} accepted, {totals['rejected']} rejected, {totals['duplicates']} duplicates.",
+        f"{totals['accepted']} accepted, {totals['rejected']} rejected, {totals['duplicates']} duplicates.{left_out}",
         *(f"{source}: refused, {reason}." for source, reason in refused.select("source", "reason").iter_rows()),
         *(f"{source}: look again, {reason}." for source, reason in odd.select("source", "reason").iter_rows()),
     ]

@@ -1,40 +1,107 @@
-"""Names that stand where no name belongs: in texts of a log, its headers, its file name (pure: touches no file)."""
+"""Names that stand where no name belongs: in texts of a log, its headers, its file name (pure: touches no file).
+
+A text holds a golfer's name if one of these stands in it, in any letter case, with or without accents and marks:
+
+- all words of the name, in any order, or run together;
+- the family or the given name alone, of 3 letters or more (2 in scripts without spaces), also with an s behind. A word
+  that places, devices and balls are often called by, such as hill or premium, must be somebody's: hill's, of hill;
+- initials with points, such as A.O., or without if they are somebody's: AO's, of AO.
+
+A text that is only a part of a name is withheld too. A site, device or ball that happens to be called as a golfer is
+withheld as well: a true word is masked rather than a person shown, and the receipt tells how many cells it were.
+"""
 
 import re
-import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import polars as pl
 
 from pipeline.collect.layout import MISSING_NAME, printable
-from pipeline.collect.pseudonym import normalise_name
+from pipeline.collect.name_words import readings_of, runs_together, spellings_of
+from pipeline.collect.pseudonym import IGNORED
+from pipeline.tables.logs import WITHHELD
 
-WITHHELD = "withheld"
-
-# Control characters, invisible formatting (such as marks that turn the direction of text), private use, line breaks.
+# Control characters, private use, line breaks; what has no width (`IGNORED`) parts no words.
 _UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Zl}\p{Zp}]+"
-_PLAIN_NAME = "^[ -~]*$"
-_WORDS = re.compile(r"[^\W_]+")
 # Shorter ones are no names: a golfer called A, or 12, must not blot out the device unit-A or the ball 12.
 _LEAST_LETTERS, _LEAST_DIGITS = 2, 4
-# A text is also withheld if it is part of a name; initials and single short words are too common for that.
+# A word of a name that is looked for alone, and a text that is only a part of one; shorter ones are too common.
 _LEAST_PART = 3
 # Names run together, as in annoak: at least this long, or they would be found inside other words.
-_LEAST_JOINED = 6
+_LEAST_JOINED, _LEAST_UNSPACED = 6, 2
+_MOST_INITIALS = 4
 # A foreign header that looks like data: an address, or digits as long as a date or a number of a member.
 _DATA_IN_HEADER = re.compile(r"@|\d{4}|\d\D{0,2}\d\D{0,2}\d\D{0,2}\d")
+# Somebody's: the word before an apostrophe with s, or after a word such as of, at the end of a clause of any length.
+_SOMEBODYS = re.compile(
+    r"([^\W\d_]+)'(?:s(?![^\W_])|(?![^\W_]))|(?<![^\W_])(?:of|by|for|from|de|del|della|di|do|da|du|van|von)\s+(?:the\s+)?"
+    r"([^\W\d_]+)"
+)
+_INITIALS = re.compile(r"(?<![^\W_])((?:[^\W\d_]\.\s*){1,3}[^\W\d_])(?:\.|(?![^\W_]))")
+# Words that places, devices, balls and groups are often called by: as parts of a name they must be somebody's.
+_COMMON = frozenset(
+    """bay bays unit units range ball balls device devices site club clubs driver loft mat mats grass net nets tee tees
+    green greens fairway rough hill hills park field fields lake river wood woods stone valley north south east west
+    upper lower left right indoor outdoor simulator studio lab tower hall room floor court street road house school
+    academy center centre college team group junior juniors senior seniors ladies men women boys girls adults pro
+    pros coach student students member members guest guests golf golfer golfers player players test demo practice
+    premium soft hard firm normal standard tour distance new old used red blue white black yellow orange grey gray
+    gold silver pink fast slow short long small large big mini plus manual metric yards main front back side one two
+    three four five six seven eight nine ten first second third spring summer autumn winter morning evening day
+    night sun moon star logs log csv xlsx parquet the and for from with""".split()  # noqa: SIM905
+)
 
 
-class Names(NamedTuple):
-    """The golfers of a log, made ready for looking up."""
+@dataclass(frozen=True)
+class Names:
+    """Golfers' names, made ready for looking up; words may be sealed, and are then digests."""
 
-    words: Sequence[Sequence[str]]
-    """Of each name."""
-    by_word: Mapping[str, Sequence[int]]
-    """Word: the places in `words` of the names that have it."""
-    joined: Sequence[str]
-    """Names of several words, run together."""
+    wholes: frozenset[frozenset[str]]
+    """The words of each name, in each of its spellings."""
+    parts: frozenset[str]
+    """Words that are looked for alone."""
+    somebodys: frozenset[str]
+    """Common words and initials, which must be somebody's."""
+    initials: frozenset[str]
+    joined: Mapping[int, frozenset[str]]
+    """Names run together, by their length."""
+
+    @cached_property
+    def by_word(self) -> Mapping[str, list[frozenset[str]]]:
+        """Word: the wholes that have it."""
+        found: dict[str, list[frozenset[str]]] = {}
+        for whole in self.wholes:
+            for word in whole:
+                found.setdefault(word, []).append(whole)
+        return found
+
+    def sealed(self, seal: Callable[[str], str]) -> "Names":
+        """Put a digest in the place of each word."""
+        return Names(
+            frozenset(frozenset(map(seal, whole)) for whole in self.wholes),
+            frozenset(map(seal, self.parts)),
+            frozenset(map(seal, self.somebodys)),
+            frozenset(map(seal, self.initials)),
+            {length: frozenset(map(seal, words)) for length, words in self.joined.items()},
+        )
+
+
+def all_names(several: Iterable[Names]) -> Names:
+    """Put names of several logs together."""
+    found = list(several)
+    joined: dict[int, frozenset[str]] = {}
+    for names in found:
+        for length, words in names.joined.items():
+            joined[length] = joined.get(length, frozenset()) | words
+    return Names(
+        frozenset().union(*(names.wholes for names in found)),
+        frozenset().union(*(names.parts for names in found)),
+        frozenset().union(*(names.somebodys for names in found)),
+        frozenset().union(*(names.initials for names in found)),
+        joined,
+    )
 
 
 def known_names(names: Iterable[str]) -> Names:
@@ -45,32 +112,50 @@ def known_names(names: Iterable[str]) -> Names:
     names : iterable of str
         As written; what is too short for a name, or stands for a missing one, is left out.
     """
-    given = pl.Series("name", list(names), dtype=pl.String)
-    plain = given.str.contains(_PLAIN_NAME)
-    words = pl.concat([_words_of_plain(given.filter(plain)), _words_of_any(given.filter(~plain))])
-    words = words.filter(~pl.col("name").str.strip_chars().str.to_lowercase().is_in(MISSING_NAME))
-    words = words.with_columns(joined=pl.col("words").list.join(""))
-    letters = pl.col("joined").str.count_matches(r"\p{L}")
-    long_enough = (letters >= _LEAST_LETTERS) | (pl.col("joined").str.len_chars() - letters >= _LEAST_DIGITS)
-    words = words.filter(long_enough).with_row_index("place")
-    run_together = words.filter(pl.col("joined").str.len_chars() >= _LEAST_JOINED, letters > 0)["joined"]
-    places = words.explode("words").group_by("words").agg("place")
-    by_word = dict(zip(places["words"].to_list(), places["place"].to_list(), strict=True))
-    return Names(words["words"].to_list(), by_word, run_together.unique().sort().to_list())
+    wholes: set[frozenset[str]] = set()
+    parts: set[str] = set()
+    initials: set[str] = set()
+    joined: dict[int, set[str]] = {}
+    for name in names:
+        if name.strip().lower() in MISSING_NAME:
+            continue
+        for spelling in (words for reading in readings_of(name) for words in spellings_of(reading)):
+            together = "".join(spelling)
+            letters = sum(map(str.isalpha, together))
+            if letters < _LEAST_LETTERS and len(together) - letters < _LEAST_DIGITS:
+                continue
+            wholes.add(frozenset(spelling))
+            if not letters:
+                continue
+            parts |= {word for word in spelling if word.isalpha() and len(word) >= _LEAST_PART}
+            initials |= _initials_of(spelling)
+            alone = [word for word in spelling if runs_together(word)]
+            for run in (*map("".join, _orders(spelling)), *alone):
+                if len(run) >= (_LEAST_UNSPACED if runs_together(run) else _LEAST_JOINED):
+                    joined.setdefault(len(run), set()).add(run)
+    return Names(
+        frozenset(wholes),
+        frozenset(parts - _COMMON),
+        frozenset(parts & _COMMON) | initials,
+        frozenset(initials),
+        {length: frozenset(runs) for length, runs in sorted(joined.items())},
+    )
 
 
-def _words_of_plain(names: pl.Series) -> pl.DataFrame:
-    """Split names of plain signs into words as `_words` does, all at once."""
-    spaced = names.str.to_lowercase().str.strip_chars().str.replace(r"^(\d+)\.0+$", "${1}")
-    return pl.DataFrame([names, spaced.str.extract_all("[a-z0-9]+").alias("words")])
+def _orders(words: Sequence[str]) -> list[Sequence[str]]:
+    """Give the orders in which a name's words are written: the given name first, or the family's."""
+    return [words, [*words[-1:], *words[:-1]], [*words[1:], *words[:1]]]
 
 
-def _words_of_any(names: pl.Series) -> pl.DataFrame:
-    words = [_words(name) for name in names.to_list()]
-    return pl.DataFrame([names, pl.Series("words", words, dtype=pl.List(pl.String))])
+def _initials_of(words: Sequence[str]) -> set[str]:
+    """Give the initials of a name of several words, in either order, with or without those in the middle."""
+    firsts = [word[0] for word in words if word.isalpha()]
+    if not 2 <= len(firsts) <= _MOST_INITIALS:
+        return set()
+    return {"".join(order) for order in (*_orders(firsts), *_orders([firsts[0], firsts[-1]]))}
 
 
-def holds_name(text: str, names: Names, *, parts: bool) -> bool:
+def holds_name(text: str, names: Names, *, parts: bool, seal: Callable[[str], str] = str) -> bool:
     """Tell whether a text holds the name of a golfer, in any order and spelling of its words.
 
     Parameters
@@ -78,16 +163,47 @@ def holds_name(text: str, names: Names, *, parts: bool) -> bool:
     text : str
     names : Names
     parts : bool
-        Whether a text that is only a part of a name, such as a surname, counts too.
+        Whether a part of a name, such as a surname or initials, counts too.
+    seal : callable
+        What the words of `names` were sealed with.
     """
-    words = frozenset(_words(text))
-    candidates = {frozenset(names.words[place]) for word in words for place in names.by_word.get(word, ())}
-    if any(name <= words for name in candidates):
+    return any(_reads_name(reading, names, parts, seal) for reading in readings_of(text))
+
+
+def _reads_name(reading: str, names: Names, parts: bool, seal: Callable[[str], str]) -> bool:
+    spellings = spellings_of(reading)
+    for spelling in spellings:
+        exact = frozenset(map(seal, spelling))
+        candidates = {whole for word in exact for whole in names.by_word.get(word, ())}
+        if any(whole <= exact for whole in candidates):
+            return True
+        if parts and len("".join(spelling)) >= _LEAST_PART and any(exact <= whole for whole in candidates):
+            return True
+        if _runs_in("".join(spelling), names, seal):
+            return True
+    words = {word for spelling in spellings for word in spelling}
+    words |= {word[:-1] for word in words if word.endswith("s") and len(word) > _LEAST_PART}
+    sealed = frozenset(map(seal, words))
+    if any(whole <= sealed for word in sealed for whole in names.by_word.get(word, ())):
         return True
-    if parts and sum(map(len, words)) >= _LEAST_PART and any(words <= name for name in candidates):
-        return True
-    together = "".join(_words(text))
-    return any(name in together for name in names.joined)
+    return parts and (not sealed.isdisjoint(names.parts) or _is_somebodys(reading, names, seal))
+
+
+def _runs_in(together: str, names: Names, seal: Callable[[str], str]) -> bool:
+    """Look for names run together; `together` is a text without spaces and marks."""
+    return any(
+        seal(together[start : start + length]) in runs
+        for length, runs in names.joined.items()
+        for start in range(len(together) - length + 1)
+    )
+
+
+def _is_somebodys(reading: str, names: Names, seal: Callable[[str], str]) -> bool:
+    """Look for initials, and for words that count as a name only if something is said to be theirs."""
+    for found in _INITIALS.finditer(reading):
+        if seal("".join(filter(str.isalpha, found[1]))) in names.initials:
+            return True
+    return any(seal(found[1] or found[2]) in names.somebodys for found in _SOMEBODYS.finditer(reading))
 
 
 def clean_texts(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
@@ -97,7 +213,7 @@ def clean_texts(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
 
 def _cleaned(texts: pl.Series) -> pl.Series:
     distinct = texts.drop_nulls().unique()  # few: sites, devices, balls
-    clean = distinct.str.replace_all(_UNSEEN, " ").str.strip_chars()
+    clean = distinct.str.replace_all(IGNORED, "").str.replace_all(_UNSEEN, " ").str.strip_chars()
     changed = distinct != clean
     if not changed.any() and not (clean == "").any():
         return texts
@@ -153,14 +269,8 @@ def shown_headers(headers: Sequence[str], used: Iterable[int], names: Names) -> 
     taken = set(used)
     return [
         f"(column {place + 1})"
-        if _DATA_IN_HEADER.search(header) or holds_name(header, names, parts=False)
+        if _DATA_IN_HEADER.search(header) or holds_name(header, names, parts=True)
         else printable(header) or "(no header)"
         for place, header in enumerate(headers)
         if place not in taken
     ]
-
-
-def _words(text: str) -> list[str]:
-    """Split a text into words without case, accents and marks."""
-    apart = unicodedata.normalize("NFKD", normalise_name(text))
-    return _WORDS.findall("".join(sign for sign in apart if unicodedata.category(sign)[0] not in "MC"))

@@ -31,6 +31,7 @@ OPTIONAL_NUMBERS = (
     "wind_along_mps",
     "wind_cross_mps",
 )
+WITHHELD = "withheld"  # in the place of a text that holds a golfer's name
 OPTIONAL_TEXTS = ("site", "device", "ball", "setting", "group")
 OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
@@ -354,6 +355,9 @@ class Sources(cols.Table):
     accepted = cols.count("Accepted", "Rows that became drives.")
     rejected = cols.count("Rejected", "Rows that broke a rule; rejects.csv lists them.")
     duplicates = cols.count("Duplicates", "Rows of drives that were there already.")
+    left_out = cols.count(
+        "Left out", "Rows that the layout's `rows` leave out, such as those of other clubs. They are none of the rows."
+    )
     reason = cols.text("Remark", "Why a log was refused, or what looks wrong with a used one.", nullable=True)
     device = cols.text(
         "Device", "What measured its drives. Empty of a speed log, and in `collected/sources.csv`.", nullable=True

@@ -31,6 +31,7 @@ def collect(tmp_path: Path) -> Callable[..., Collected]:
             "shots": tmp_path / out / f"{log.name}.shots.parquet",
             "rejects": tmp_path / out / f"{log.name}.rejects.parquet",
             "receipts": tmp_path / out / f"{log.name}.receipts.json",
+            "names": tmp_path / out / f"{log.name}.names.json",
         }
         if regressors:
             paths["readings"] = tmp_path / out / f"{log.name}.readings.parquet"
@@ -61,6 +62,9 @@ def load(tmp_path: Path) -> Callable[..., Path]:
             receipts=[str(log.paths["receipts"]) for log in logs],
             shots=[str(log.paths["shots"]) for log in logs],
             rejects=[str(log.paths["rejects"]) for log in logs],
+            names=[str(log.paths["names"]) for log in logs],
+            key=str(key_file(tmp_path)),
+            study="hill-school",
             database=str(folder / "loaded.duckdb"),
             rejects_csv=str(folder / "rejects.csv"),
             sources_csv=str(folder / "sources.csv"),

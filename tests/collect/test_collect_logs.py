@@ -18,7 +18,7 @@ def together(tmp_path):
 
     def run(*logs, out="together"):
         described = [LogFile(source=log.name, entry=LogEntry(files="*"), layout=STANDARD_LAYOUT) for log in logs]
-        paths = {name: tmp_path / out / f"{name}.out" for name in ("shots", "rejects", "receipts")}
+        paths = {name: tmp_path / out / f"{name}.out" for name in ("shots", "rejects", "receipts", "names")}
         collect_logs.run(
             key=str(key_file(tmp_path)),
             study="hill-school",
@@ -104,3 +104,51 @@ def test_large_and_small_logs_are_loaded_by_source_and_row(tmp_path, collect, to
     assert sources.select("source", "accepted", "duplicates").rows() == [
         *((f"{name}.csv", 3, 0) for name in "abcd"), ("e.csv", 0, 3),
     ]  # fmt: skip
+
+
+def test_a_name_of_another_log_is_withheld_in_the_same_partition(tmp_path, together, capsys):
+    header = f"{HEADER},device"
+    one = written(tmp_path / "a.csv", csv_text(f"{ROW},unit of Bo", f"{ROW},unit-A", header=header))
+    two = written(tmp_path / "b.csv", csv_text(f"{changed(golfer='Bo Elm')},OAK's", header=header))
+
+    found = together(one, two)
+
+    assert found.shots["device"].to_list() == ["unit of Bo", "unit-A", "withheld"]  # Bo alone is too short for a name
+    assert [receipt["withheld"] for receipt in found.receipt] == [{}, {"device": 1}]
+    assert "cells withheld, as they hold a golfer's name: 1 in device" in capsys.readouterr().out
+
+
+def test_a_name_of_another_partitions_log_is_withheld_in_the_database(tmp_path, collect, load, capsys):
+    header = f"{HEADER},site,device"
+    one = collect(
+        written(tmp_path / "a.csv", csv_text(f"{ROW},elm,bay of Elm", f"{ROW},,unit-A", header=header)), site="elm"
+    )
+    two = collect(written(tmp_path / "b.csv", csv_text(f"{changed(golfer='Bo Elm')},elm,x", header=header)), site="elm")
+
+    folder = load(one, two)
+
+    with duckdb.connect(str(folder / "loaded.duckdb"), read_only=True) as database:
+        rows = database.execute("SELECT site, device FROM shots").fetchall()
+    # The study's own word for the site stays; of two drives that are alike one is left out.
+    assert rows == [("elm", "withheld"), ("elm", "x")]
+    assert "Texts withheld, as they hold a name of another log's golfer: 1 in device." in capsys.readouterr().out
+    sealed = one.paths["names"].read_text(encoding="utf-8").lower() + two.paths["names"].read_text(encoding="utf-8")
+    assert not [name for name in ("ann", "oak", "bo elm") if name in sealed]
+
+
+def test_golfers_whose_names_look_alike_are_told_and_kept_apart(tmp_path, collect, load, capsys):
+    one = collect(written(tmp_path / "a.csv", csv_text(ROW, changed(golfer="Bo Elm"))))
+    two = collect(written(tmp_path / "b.csv", csv_text(changed(golfer='"Oak, Ann"', carry_yd="210"))))
+    again = collect(written(tmp_path / "c.csv", csv_text(changed(golfer="ANN  Oak", carry_yd="215"))))
+
+    sources = pl.read_csv(load(one, two, again) / "sources.csv")
+
+    golfers = [log.shots.item(0, "golfer") for log in (one, two, again)]
+    assert golfers[0] == golfers[2] != golfers[1]
+    assert sources["reason"].to_list() == [
+        None,
+        f"golfer {golfers[1]}'s name looks like that of {golfers[0]} (a.csv) but for the order of its words, accents "
+        "or marks: both are kept apart; if they are one person, spell the name one way",
+        None,
+    ]
+    assert f"b.csv: look again, golfer {golfers[1]}'s name looks like" in capsys.readouterr().out

@@ -1,10 +1,22 @@
 import re
+import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from collect_samples import KEY_HEX
 
-from pipeline.collect.key import DEMO_MARK, SECRET_MARK, make_key, read_key, rotate_key
+from pipeline.cli import cli
+from pipeline.collect.key import (
+    DEMO_MARK,
+    SECRET_MARK,
+    make_key,
+    others_can_read,
+    read_key,
+    refuse_other_logs,
+    rotate_key,
+)
+from pipeline.collect.read import sha256_of
 from pipeline.configuration.study import DEMO_STUDY
 from pipeline.errors import UserError
 
@@ -119,3 +131,52 @@ def test_a_key_that_cannot_be_put_in_place_leaves_the_old_one(tmp_path, monkeypa
         rotate_key(path, "hill-school")
     assert read_key(path, "hill-school") == bytes.fromhex(KEY_HEX)
     assert not [p for p in tmp_path.iterdir() if ".new-" in p.name]
+
+
+def test_the_demos_digits_are_no_secret_key(tmp_path):
+    digits = DEMO_KEY.read_text(encoding="utf-8").split()[-1]
+
+    for study in (DEMO_STUDY, "hill-school"):
+        with pytest.raises(UserError, match="these are the digits of the public demo key, which everybody has; remove"):
+            read_key(key_at(tmp_path / "k", f"{SECRET_MARK}\n{digits}\n"), study)
+
+
+def test_the_demos_key_serves_the_demos_own_logs_alone(tmp_path):
+    logs = sorted((DEMO_KEY.parents[1] / "logs").iterdir())
+    changed = tmp_path / "x.csv"
+    changed.write_bytes(logs[0].read_bytes()[:-20])
+
+    def sums(*paths):
+        return lambda: {path: sha256_of(path) for path in paths}
+
+    refuse_other_logs(DEMO_KEY, sums(*logs))
+    for other in (changed, tmp_path / "missing.csv"):
+        with pytest.raises(
+            UserError, match=f"this is the public demo key, and {re.escape(str(other))} is not the demo's"
+        ):
+            refuse_other_logs(DEMO_KEY, sums(*logs, other))
+    refuse_other_logs(key_at(tmp_path / "k", f"{SECRET_MARK}\n{KEY_HEX}\n"), sums(changed))
+
+
+@pytest.mark.parametrize("command", ["check", "names"])
+def test_a_copy_of_the_demo_with_another_log_needs_a_key_of_its_own(tmp_path, command):
+    study = tmp_path / "copy"
+    shutil.copytree(DEMO_KEY.parents[1], study)
+    log = study / "logs/bay_2026q1.csv"
+    log.write_bytes(log.read_bytes()[:-20])
+
+    result = CliRunner().invoke(cli, [command, str(study)])
+
+    assert result.exit_code == 2
+    assert result.stderr == (
+        f"{study}/private/pseudonym.key: this is the public demo key, and {log} is not the demo's; remove the key file "
+        "and make a key of your own with: yardband key STUDY\n"
+    )
+    assert not (study / "private/names.csv").exists()
+
+
+def test_a_files_mode_says_who_can_read_it_but_on_windows():
+    assert others_can_read(0o640, "posix")
+    assert others_can_read(0o604, "posix")
+    assert not others_can_read(0o600, "posix")
+    assert not others_can_read(0o666, "nt")  # as Windows shows every file

@@ -212,7 +212,7 @@ def test_no_name_is_in_any_byte_of_the_results(tmp_path, collect, load, capsys):
     content = b"".join(path.read_bytes() for path in files).lower() + capsys.readouterr().out.lower().encode()
     # Compressed pages could hide a name, so the tables are looked through as well.
     content += str(result.shots.rows() + result.rejects.rows() + table(folder, "FROM shots")).lower().encode()
-    assert len(files) == 6
+    assert len(files) == 7
     assert result.shots["golfer"][0].encode() in content
     for word in (name.split()[0], team, remark):
         assert word.lower().encode() not in content

@@ -1,5 +1,6 @@
 import hashlib
 import hmac
+import unicodedata
 
 import polars as pl
 import pytest
@@ -74,3 +75,30 @@ def test_shot_key_is_of_golfer_and_second_under_a_key_of_its_own():
     assert len(set(keys[:3])) == 3
     assert keys[3:] == [None, None]
     assert shot_keys(golfers, seconds, b"x" * 32)[0] != keys[0]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Ann\u200b Oak", "\u202eAnn Oak\u202c", "A\u00adnn Oak", "Ann\u2060 Oak\ufeff", "\u2068Ann Oak\u2069",
+     "Ann\u3164 Oak",
+     "An\u200cn O\u200dak", "Ann Oak\ufe0f", "Ann Oak\U000e0041"],
+)  # fmt: skip
+def test_signs_that_nobody_sees_make_no_other_golfer(name):
+    assert pseudonym(name, KEY, "golfer") == pseudonym("Ann Oak", KEY, "golfer")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Ann Oak",
+        "J\u00f6rg M\u00fcl",
+        "\u0639\u0644\u06cc\u200c\u0631\u0636\u0627",
+        "\u845b\U000e0100",
+        "\u0928\u094d\u200d\u092f",
+        "12.0",
+    ],
+)
+def test_names_as_they_are_written_keep_their_pseudonyms(name):
+    plain = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold()).replace(".0", "")
+
+    assert normalise_name(name) == plain

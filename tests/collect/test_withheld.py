@@ -4,8 +4,7 @@ from collect_samples import HEADER, ROW, changed, csv_text, written
 
 from pipeline.collect.collect_logs import collect as collect_rows
 from pipeline.collect.pseudonym import pseudonym
-from pipeline.collect.withheld import _words as split_into_words
-from pipeline.collect.withheld import clean_texts, holds_name, known_names, shown_headers, withhold_names
+from pipeline.collect.withheld import all_names, clean_texts, holds_name, known_names, shown_headers, withhold_names
 from pipeline.configuration.layouts import STANDARD_LAYOUT, LogFile
 from pipeline.configuration.study import LogEntry
 
@@ -30,8 +29,8 @@ def test_other_texts_hold_no_name(text):
 def test_parts_of_a_name_count_only_where_they_are_asked_for():
     names = known_names(["Ann Oak", "Bo Elm"])
 
-    assert [holds_name(text, names, parts=True) for text in ("Oak", "oak", "Bo", "Oak Elm", "Oak bay")] == [
-        True, True, False, False, False,
+    assert [holds_name(text, names, parts=True) for text in ("Oak", "oak", "Bo", "Bo 2", "Oak bay", "bay")] == [
+        True, True, False, False, True, False,
     ]  # fmt: skip
     assert not holds_name("Oak", names, parts=False)
 
@@ -47,17 +46,58 @@ def test_names_too_short_to_be_one_blot_nothing_out(name, text, found):
 
 
 @pytest.mark.parametrize(
-    "name",
-    ["Ann Oak", " ANN  oak", "12.0", " 104711.00 ", "104711.5", "1.0.0", "Ann-Marie O'Neil_2", "A.B. Elm", "x\tyz",
-     "a\x01bc", "J\u00f6rg M\u00fcl", "\uff21nn Oak", "12.0 Ann", "_", "~Bo~"],
+    ("name", "text"),
+    [("Ann Oak", "bay of Ann"), ("Ann Oak", "Oak's 9.5"), ("Ann Oak", "Oaks 9.5"), ("Ann Oak", "the oak mat"),
+     ("Oak, Ann", "annoak2"), ("Ann Oak", "oakann2"), ("Ann Oak", "Ann\u2019s"), ("Bo O'Neil", "ONeil 9.5"),
+     ("Bo ONeil", "bay O\u2019Neil"), ("Ann-Marie Elm", "Annmarie"), ("J\u00f6rg M\u00fcl", "Bay Muel 2"),
+     ("J\u00f8rn \u0141uk", "jorn luk bay"), ("Ann Oak", "bay A.O. 2"), ("Ann Oak", "O. A. 9.5"),
+     ("Ann Oak", "AO's bay"),
+     ("Ann Oak", "bay of ao"), ("Ann B. Oak", "A.B.O."), ("Ann Oak", "\uff2f\uff21\uff2b bay"),
+     ("Ann Oak", "\u0430nn"), ("\u0410\u043d\u043d\u0430 \u0414\u0443\u0431", "Dub bay"),
+     ("Anna Dub", "bay \u0414\u0443\u0431 2"), ("\u674e\u660e", "\u674e\u660e\u7684\u7403\u9053"),
+     ("\u5c71\u7530 \u592a\u90ce", "\u5c71\u7530\u306e\u6253\u5e2d"), ("\uae40 \ubbfc\uc218", "\ubbfc\uc218\uc758"),
+     ("Ann Hill", "Hill's mat"), ("Ann Hill", "bay of Hill"), ("Ann Hill", "ann hill 2"), ("Ann Hill", "hill")],
 )  # fmt: skip
-def test_plain_names_and_others_are_split_alike(name):
-    words = split_into_words(name)
-    known = known_names([name, "\u674e\u660e"])
+@pytest.mark.parametrize("sealed", [False, True])
+def test_a_name_inside_a_longer_text_is_found(name, text, sealed):
+    names = known_names([name, "Corvo Vell"])
 
-    long_enough = sum(map(str.isalpha, "".join(words))) >= 2 or len("".join(words)) >= 4
-    assert list(known.words) == ([words] if long_enough else []) + [["\u674e\u660e"]]
-    assert all(0 in known.by_word[word] for word in words if long_enough)
+    if sealed:
+        assert holds_name(text, names.sealed(_seal), parts=True, seal=_seal)
+    else:
+        assert holds_name(text, names, parts=True)
+    assert not holds_name(text, known_names(["Corvo Vell"]), parts=True)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [("Ann Hill", "hill bay"), ("Bo North", "north range"), ("Ann Oak", "oakwood"), ("Ann Oak", "Annexe 2"),
+     ("Ann Oak", "AO"), ("Bo Elm", "bo 12"), ("Ann Oak", "planned 9.5"), ("golfer 12", "golfer 3"),
+     ("unit Elm", "unit-A")],
+)  # fmt: skip
+def test_words_that_are_no_name_by_themselves_stay(name, text):
+    assert not holds_name(text, known_names([name]), parts=True)
+
+
+def test_sealed_names_hold_no_word_of_a_name():
+    sealed = known_names(["Ann Oak", "Ann Hill"]).sealed(_seal)
+
+    assert "oak" not in repr(sealed)
+    assert all_names([sealed, known_names(["Bo Elm"]).sealed(_seal)]) == known_names(
+        ["Ann Oak", "Ann Hill", "Bo Elm"]
+    ).sealed(_seal)
+
+
+def test_signs_that_nobody_sees_do_not_hide_a_name_in_a_text():
+    rows = pl.DataFrame({"device": ["C\u200bor\u202ev\u00ado 2", "Cor vo"]})
+
+    found, counts = withhold_names(clean_texts(rows, ["device"]), known_names(["Corvo"]), {"device": None})
+
+    assert (found["device"].to_list(), counts) == (["withheld", "Cor vo"], {"device": 1})
+
+
+def _seal(word):
+    return word.encode().hex()
 
 
 def test_withheld_cells_are_counted_and_the_studys_own_words_stay():

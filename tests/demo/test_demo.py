@@ -22,7 +22,8 @@ from pipeline.configuration.log_files import find_logs
 from pipeline.tables.logs import COLUMN_OF_RULE, NUMBERS, REQUIRED, Shots
 from pipeline.units import Unit, units_of
 
-DEMO = Path(__file__).parents[2] / "data_demo"
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "data_demo"
 PLANTED: dict[str, dict[str, Any]] = json.loads((DEMO / "planted.json").read_text(encoding="utf-8"))
 DRIVE = {"contact": "speed_ratio", "launch": "launch_deg", "spin": "spin_rpm"}
 SOUND = {"speed_ratio": "sound_ratio", "launch_deg": "sound_launch_deg", "spin_rpm": "sound_spin_rpm"}
@@ -111,10 +112,13 @@ def test_script_makes_the_committed_files_again_byte_for_byte(tmp_path: Path) ->
 
     subprocess.run([sys.executable, "-B", str(DEMO / "make_demo.py"), str(tmp_path)], check=True)
 
-    assert sorted(p.relative_to(tmp_path).as_posix() for p in tmp_path.rglob("*") if p.is_file()) == sorted(made)
+    assert sorted(p.relative_to(tmp_path).as_posix() for p in tmp_path.rglob("*") if p.is_file()) == sorted(
+        [*made, "demo_logs.json"]
+    )
     assert sorted(p.relative_to(DEMO).as_posix() for p in (DEMO / "logs").iterdir()) == sorted(PLANTED)
     differing = [name for name in made if (tmp_path / name).read_bytes() != (DEMO / name).read_bytes()]
     assert differing == []
+    assert (tmp_path / "demo_logs.json").read_bytes() == (ROOT / "pipeline/collect/demo_logs.json").read_bytes()
 
 
 def test_committed_files_are_under_two_megabytes() -> None:
@@ -129,7 +133,7 @@ def test_script_does_not_use_the_pipeline() -> None:
     imports = [line.split()[1].split(".")[0] for line in lines if re.match(r"\s*(import|from) \w", line)]
 
     own = {"demo_direction", "demo_flight", "demo_golfers", "demo_practice"}
-    assert set(imports) == own | {"json", "sys", "pathlib", "typing", "numpy", "polars"}
+    assert set(imports) == own | {"hashlib", "hmac", "json", "sys", "pathlib", "typing", "numpy", "polars"}
 
 
 def test_logs_hold_invented_names_and_numbers_only(layouts: dict[str, Layout]) -> None:
