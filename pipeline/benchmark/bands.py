@@ -9,7 +9,14 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.disclosure import protected_percentiles, protected_ratio, protected_share
+from pipeline.benchmark.disclosure import (
+    coarse_count,
+    coarse_sum,
+    modelled,
+    protected_percentiles,
+    protected_ratio,
+    protected_share,
+)
 from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.percentiles import Published, gaps_of, intervals, low_percentile, weights_near
 from pipeline.benchmark.run_and_conditions import Roller
@@ -129,10 +136,11 @@ class _Quarter:
         speed = golfers.get_column("club_speed_mph").to_numpy()
         inside = {centre: bands.holds(centre, speed) for centre in bands.centres_mph}
         by_band = {centre: golfers.filter(pl.Series(held)) for centre, held in inside.items()}
-        # The fullest first; of equal ones the slowest.
-        shown = sorted((c for c in inside if by_band[c].height >= min_golfers), key=lambda c: -by_band[c].height)
-        if not shown:
+        counts = {c: coarse_count(by_band[c].height, min_golfers) for c in inside if by_band[c].height >= min_golfers}
+        if not counts:
             return cls(min_golfers, by_band, {}, False)
+        # The fullest first, as published; of equal ones the slowest.
+        shown = sorted(counts, key=lambda c: -counts[c])
         # Golfers of no band that is shown count nowhere: nothing published changes with them.
         counting = golfers.filter(pl.Series(np.any([inside[centre] for centre in shown], axis=0)))
         moved = {c: [s.to_numpy() for s in at_centre(model, counting, c, roller)] for c in shown}
@@ -143,7 +151,7 @@ class _Quarter:
             {c: protected_percentiles(moved[c][kind], near[c], by_band[c].height, min_golfers) for c in shown}
             for kind in (0, 1)
         )
-        published = [Published(by_band[c].height, carry[c]) for c in shown]
+        published = [Published(counts[c], carry[c]) for c in shown]
         gaps = gaps_of(published, low_percentile(moved[shown[0]][0], min_golfers))
         percentiles = {c: _columns(carry[c], total[c], intervals(carry[c], gaps, near[c])) for c in shown}
         return cls(min_golfers, by_band, percentiles, gaps is not None)
@@ -195,8 +203,8 @@ def _golfers_part(there: _Quarter, centre: float) -> dict[str, Any]:
     here = there.by_band[centre]
     ratios = here.get_column("speed_ratio").cast(pl.Float64).to_numpy()
     return {
-        "golfers": here.height,
-        "shots": int(here.get_column("shots").sum()),
+        "golfers": coarse_count(here.height, there.min_golfers),
+        "shots": coarse_sum(int(here.get_column("shots").sum()), here.height, there.min_golfers),
         **there.percentiles[centre],
         "speed_ratio_p50": protected_ratio(ratios, there.min_golfers),
     }
@@ -205,10 +213,10 @@ def _golfers_part(there: _Quarter, centre: float) -> dict[str, Any]:
 def _efficient_part(efficient: Efficient) -> dict[str, Any]:
     """Give what is efficient; it rests on golfers of weight `min_golfers` at least, of all quarters."""
     part: dict[str, Any] = {
-        "efficient_carry_yd": efficient.carry_yd,
-        "efficient_lo90_yd": efficient.lo90_yd,
-        "efficient_hi90_yd": efficient.hi90_yd,
-        "efficient_total_yd": efficient.total_yd,
+        "efficient_carry_yd": modelled(efficient.carry_yd),
+        "efficient_lo90_yd": modelled(efficient.lo90_yd),
+        "efficient_hi90_yd": modelled(efficient.hi90_yd),
+        "efficient_total_yd": modelled(efficient.total_yd),
     }
     if efficient.total_window is not None:
         part |= {f"total_{name}": value for name, value in vars(efficient.total_window).items()}

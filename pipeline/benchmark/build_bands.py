@@ -32,6 +32,9 @@ from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.physics.turf import FIRMNESS
 from pipeline.tables.figures import BandTable
 
+# What earlier versions wrote beside the table, where it would be handed on with what may be published.
+FORMER = ("frontier.json", "chart.json", "guide.json")
+
 
 def run(
     drives: str,
@@ -66,6 +69,8 @@ def run(
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
     where = about | {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
+    for name in FORMER:
+        Path(csv).with_name(name).unlink(missing_ok=True)
     write_csv(Path(csv), table)
     write_parquet(Path(parquet), table)
     write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, strike, **where))

@@ -12,7 +12,14 @@ as means of enough persons (Gomolka, R package sdcLog):
 - it is left out where the band's own golfers are so few that the mean would reach beyond them;
 - an interval is worked out from the published percentiles, from the weights, which club speeds alone decide, and from
   one low percentile of the whole quarter, made by the same rules; nothing else of anybody's carry is in it;
-- a share is left out if fewer than `min_golfers` golfers are on either side of it.
+- a share is left out if fewer than `min_golfers` golfers are on either side of it, and given in tenths;
+- golfers are counted in steps of `min_golfers`, drives in steps of about half of what so many golfers hit: two
+  publications that differ by one golfer would else tell how often the golfer drove, and in which band;
+- what the model says of a band, such as efficient carry, is given in whole yards and tenths of a degree. In full floats
+  it moves with every golfer, and by how much tells of the golfer.
+
+What speaks of club speeds finer than bands (frontier.json, chart.json) isn't published at all: the weights and means
+of two publications at a hundred speeds could be solved for the golfer in whom they differ.
 
 Which figures are left out follows from numbers of golfers, which are published, and never from their carries: what
 is left out would tell something itself. Tried before: leaving percentiles out where an audit finds somebody exposed.
@@ -26,6 +33,7 @@ from pipeline.statistics.arrays import Array
 from pipeline.tables.columns import PERCENTILES
 
 RATIO_DECIMALS = 2
+SHARE_DECIMALS = 1
 
 _SLACK = 1e-9  # for ranks worked out in floats
 
@@ -107,15 +115,48 @@ def protected_ratio(ratios: Array, min_golfers: int) -> float | None:
 
 
 def protected_share(inside: npt.NDArray[np.bool_], min_golfers: int) -> float | None:
-    """Give the share of golfers, 0 to 1, that are inside; None if fewer than `min_golfers` are inside or outside."""
+    """Give the share of golfers that are inside, in tenths; None if fewer than `min_golfers` are inside or outside."""
     count = int(np.count_nonzero(inside))
     if min(count, len(inside) - count) < min_golfers:
         return None
-    return count / len(inside)
+    return rounded(count / len(inside), SHARE_DECIMALS)
 
 
-# What frontier.json says of the golfers about each speed is coarse: in full floats, weights at a hundred speeds could
-# be solved for the speed of every golfer.
+def coarse_count(golfers: int, min_golfers: int) -> int:
+    """Round a number of golfers, at least `min_golfers`, to a multiple of it; halves go up."""
+    return int(rounded(golfers / min_golfers, 0)) * min_golfers
+
+
+def coarse_sum(total: int, golfers: int, min_golfers: int) -> int:
+    """Round a number of drives so that a golfer more or less hardly tells.
+
+    Parameters
+    ----------
+    total : int
+        Drives of a band's golfers, 1 or more.
+    golfers : int
+        How many they are, at least `min_golfers`.
+    min_golfers : int
+
+    Returns
+    -------
+    int
+        The nearest of a geometric series, in two digits. Neighbors differ by half of what `min_golfers` golfers of the
+        band hit on average. Whatever the golfers hit, the series is the same: a step that followed from their drives
+        would tell most where it changes.
+    """
+    ratio = 1 + min_golfers / (2 * coarse_count(golfers, min_golfers))
+    nearest = ratio ** np.rint(np.log(total) / np.log(ratio))
+    return int(float(f"{nearest:.2g}"))
+
+
+def modelled(value: float, decimals: int = 0) -> float:
+    """Round what the model says of a band: whole yards unless decimals are given; NaN stays."""
+    return value if np.isnan(value) else rounded(value, decimals)
+
+
+# What frontier.json says of the golfers about each speed is coarse too. It isn't published, but pages that are handed
+# to coaches hold it: in full floats, weights at a hundred speeds could be solved for the speed of every golfer.
 WEIGHT_DECIMALS = 1
 _NEAR_DIGITS = 4
 

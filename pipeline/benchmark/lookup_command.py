@@ -27,7 +27,8 @@ from pipeline.statistics.drive_spread import UsualReaching
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
-FRONTIER = Path("benchmarks/frontier.json")
+FRONTIER = Path("model/frontier.json")
+FORMER_FRONTIER = Path("benchmarks/frontier.json")  # where earlier versions wrote it
 CALIBRATION = Path("flight/calibration.json")
 USUAL_REACHING = Path("golfers/usual_reaching.json")
 
@@ -45,14 +46,28 @@ def find_results(given: Path | None) -> Path:
     """
     if given is not None:
         if not (given / FRONTIER).is_file():
+            check_version(given)
             raise UserError(
                 f"{given}: holds no benchmarks; give a study's folder below results/, or run snakemake first."
             )
         return given
     made = [path.parent.parent for path in RESULTS.glob(f"*/{FRONTIER}")]
     if not made:
+        for former in RESULTS.glob(f"*/{FORMER_FRONTIER}"):
+            check_version(former.parent.parent)
         raise UserError("results: holds no study's benchmarks; run snakemake first, or give the folder by --results.")
     return max(made, key=lambda folder: ((folder / FRONTIER).stat().st_mtime_ns, folder.name))
+
+
+def check_version(folder: Path) -> None:
+    """Refuse results of a version that wrote the frontier among what may be published, and none where it is now.
+
+    Raises
+    ------
+    UserError
+    """
+    if (folder / FORMER_FRONTIER).is_file() and not (folder / FRONTIER).is_file():
+        raise UserError(f"{folder}: its results are of an earlier version of Yardband; run the workflow again.")
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from typing import Any
 import polars as pl
 
 from pipeline.fit.findings import Findings
-from pipeline.fit.model_changes import plain
 from pipeline.fit.references import References
+from pipeline.markdown import shown_text
 from pipeline.shown import adding_up, signed_text, whole
 
 PARTS = ("reference_yd", "conditions_yd", "model_yd")
@@ -68,7 +68,7 @@ def answer_of(moves: pl.DataFrame, findings: Findings) -> str:
         return "No published efficient carry moves by as much as 0.1 yd."
     said = (
         f"Of what is published, efficient carry moves most at {speed:g} mph: {_signed(shown['moved'])} yd, from "
-        f"{_plain(shown['old'])} to {_plain(shown['new'])} yd."
+        f"{_shown_text(shown['old'])} to {_shown_text(shown['new'])} yd."
     )
     return f"{said} {_why(shown, findings)}"
 
@@ -91,9 +91,9 @@ def _why(shown: Mapping[str, int | None], findings: Findings) -> str:
 
 def _from_to(references: References) -> str:
     """Name each change of reference, such as `reference device from unit-A to unit-B`."""
-    said = [f"reference {one.column} from {plain(one.old)} to {plain(one.new)}" for one in references.changes]
+    said = [f"reference {one.column} from {shown_text(one.old)} to {shown_text(one.new)}" for one in references.changes]
     if references.readings is not None and "readings" in references.names:
-        was, now = plain(references.readings.old), plain(references.readings.new)
+        was, now = shown_text(references.readings.old), shown_text(references.readings.new)
         said.append(f"device of readings from {was} to {now}")
     return " and ".join(said)
 
@@ -178,7 +178,7 @@ def _cell(name: str, parts: Mapping[str, int | None], row: Mapping[str, Any]) ->
     if value is None:
         return "none" if name in {"old", "new"} else "not known"
     if name in {"old", "here", "new"}:
-        return _plain(value)
+        return _shown_text(value)
     if name != "model_yd" or row["model_reach_yd"] is None:
         return _signed(value)
     ends = (tenths(row["model_yd"] + sign * row["model_reach_yd"]) for sign in (-1, 1))
@@ -249,7 +249,7 @@ def _tenth(value: float | None) -> str:
     return "not known" if value is None else f"{value:.1f}"
 
 
-def _plain(value: int | None) -> str:
+def _shown_text(value: int | None) -> str:
     return "none" if value is None else f"{value / 10:.1f}"
 
 

@@ -12,9 +12,9 @@ rule build_bands:
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
-        frontier=f"{OUT}/benchmarks/frontier.json",
+        frontier=f"{OUT}/model/frontier.json",
         efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
-        chart=f"{OUT}/benchmarks/chart.json",
+        chart=f"{OUT}/model/chart.json",
     log:
         f"{LOGS_OF}/build_bands.log",
     benchmark:

@@ -11,10 +11,10 @@ from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.fit.card_formula import FlightGap, formula_lines, piece_lines
 from pipeline.fit.held_out import CLUB_SPEED_ALONE, EVERYTHING
 from pipeline.fit.model import CarryModel, FittedModel, known_key
-from pipeline.fit.model_changes import plain
 from pipeline.fit.scores import Choice
 from pipeline.fit.surface import Extent
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.markdown import shown_text
 from pipeline.physics.air import Air
 from pipeline.physics.ball import SETS
 from pipeline.shown import signed_text
@@ -134,14 +134,14 @@ def _ranges(extents: Mapping[str, tuple[Extent, Extent, Extent]], speed: str) ->
 
 def _offset_lines(model: CarryModel) -> list[str]:
     reference = model.offsets.reference
-    of = f"- reference: device {plain(reference.get('device', ''))}, ball {plain(reference.get('ball', ''))}"
+    of = f"- reference: device {shown_text(reference.get('device', ''))}, ball {shown_text(reference.get('ball', ''))}"
     if not model.offsets.levels:
         return [f"{of}; no other device or ball has a share of carry of its own"]
     figures = zip(model.offset_share, model.offset_std_error, model.offset_golfers, strict=True)
     return [
         f"{of}; others read longer (+) or shorter (-) by a share of carry:",
         *(
-            f"  - {column} {plain(level)}: {share:+.2%}, std. error {error:.2%}, {golfers:.0f} golfers"
+            f"  - {column} {shown_text(level)}: {share:+.2%}, std. error {error:.2%}, {golfers:.0f} golfers"
             for (column, level), (share, error, golfers) in zip(model.offsets.levels, figures, strict=True)
         ),
     ]
@@ -166,7 +166,7 @@ def _score_lines(on: CardFacts) -> list[str]:
 def _score_line(row: dict[str, Any]) -> str:
     mark = "yes" if row["chosen"] else ""
     return (
-        f"| {row['model']} | {row['terms']} | {row['rmse_yd']:.2f} | {row['rmse_std_error_yd']:.2f} "
+        f"| {shown_text(row['model'])} | {row['terms']} | {row['rmse_yd']:.2f} | {row['rmse_std_error_yd']:.2f} "
         f"| {signed_text(row['bias_yd'], 2)} | {row['coverage90']:.3f} | {mark} |"
     )
 

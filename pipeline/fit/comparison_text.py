@@ -10,10 +10,11 @@ from pipeline.fit.candidates import MIN_GOLFERS
 from pipeline.fit.comparison import NO_MATTER_YD, PairedScore, Scored, Verdict
 from pipeline.fit.findings import Findings
 from pipeline.fit.model import CarryModel
-from pipeline.fit.model_changes import MOVED_YD, ComparedFit, plain
+from pipeline.fit.model_changes import MOVED_YD, ComparedFit
 from pipeline.fit.references import ReadingsChange, ReferenceChange
 from pipeline.flight.device_words import NAMES as READING_NAMES
 from pipeline.flight.devices import READINGS
+from pipeline.markdown import shown_text
 from pipeline.shown import signed_text
 from pipeline.texts.better import better_golfers
 
@@ -176,7 +177,7 @@ def _change_lines(new: ComparedFit, findings: Findings) -> list[str]:
 
 def _reference_words(change: ReferenceChange) -> str:
     """Say of a device or ball from which to which, by how much, and who says so."""
-    was, now = plain(change.old), plain(change.new)
+    was, now = shown_text(change.old), shown_text(change.new)
     most = "where most drives now come from" if change.column == "device" else "which most drives now have"
     said = f"**The reference {change.column} changed from {was} to {now}**, {most}."
     if change.told_by == "device":
@@ -198,7 +199,7 @@ def _reference_words(change: ReferenceChange) -> str:
 
 def _readings_words(change: ReadingsChange) -> str:
     """Say the same of the device that readings are compared with."""
-    was, now = plain(change.old), plain(change.new)
+    was, now = shown_text(change.old), shown_text(change.new)
     said = f"**Readings are now compared with those of {now}**, before with those of {was}."
     if not change.is_known:
         return f"{said} The two can't be compared today, so what this does to speeds, launch and spin isn't known."
@@ -335,7 +336,7 @@ def _term_lines(new: ComparedFit, old: ComparedFit, terms: pl.DataFrame | None) 
         "| term | new (90 % interval) |",
         "|---|---|",
         *(
-            f"| {plain(row['term'])} | {_estimate(row['estimate'], row['lo90'], row['hi90'])} |"
+            f"| {_term_words(row['term'])} | {_estimate(row['estimate'], row['lo90'], row['hi90'])} |"
             for row in new.terms.iter_rows(named=True)
         ),
     ]
@@ -348,13 +349,19 @@ def _term_lines(new: ComparedFit, old: ComparedFit, terms: pl.DataFrame | None) 
         "| term | old (90 % interval) | fitted to the new drives (90 % interval) | intervals apart |",
         "|---|---|---|---|",
         *(
-            f"| {plain(row['term'])} | {_estimate(row['old'], row['old_lo90'], row['old_hi90'])} "
+            f"| {_term_words(row['term'])} | {_estimate(row['old'], row['old_lo90'], row['old_hi90'])} "
             f"| {_estimate(row['new'], row['new_lo90'], row['new_hi90'])} | {'yes' if row['apart'] else ''} |"
             for row in terms.iter_rows(named=True)
         ),
         "",
         *own,
     ]
+
+
+def _term_words(term: str) -> str:
+    """Write a term's name; what follows device: or ball: comes from the logs."""
+    kind, colon, level = term.partition(":")
+    return f"{kind}:{shown_text(level)}" if colon else term
 
 
 def _estimate(value: float | None, lo: float | None, hi: float | None) -> str:

@@ -13,7 +13,6 @@ from pipeline.fit.model_changes import (
     ComparedFit,
     conditions_terms,
     levels_without_term,
-    plain,
     refitted_terms,
     speed_moves,
     typical_moves,
@@ -22,6 +21,7 @@ from pipeline.fit.references import SAME, References, find_references
 from pipeline.fit.setting_changes import NO_CHANGES, SettingChanges
 from pipeline.fit.survey import Survey
 from pipeline.flight.devices import NO_DEVICES, StudyDevices
+from pipeline.markdown import shown_text
 from pipeline.statistics.arrays import Array
 
 
@@ -149,7 +149,7 @@ def compare(
         references=references,
         conditions_differ=(other := conditions_differ(old, new)),
         conditions=conditions_terms(old, drives) if other else None,
-        without_term=tuple(f"{column} {plain(level)} ({count:,} drives)" for column, level, count in lacking),
+        without_term=tuple(f"{column} {shown_text(level)} ({count:,} drives)" for column, level, count in lacking),
         versions=versions,
         settings=settings,
     )

@@ -17,6 +17,7 @@ import numpy as np
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.study import BUILT_IN, Study
 from pipeline.drives import Speed
+from pipeline.edge.small_files import read_small
 from pipeline.errors import UserError
 from pipeline.fit.formulas import Formula
 from pipeline.fit.surface import Extent, Inputs
@@ -106,13 +107,9 @@ class _Source:
     def read(cls, path: Path, taken: Sequence[str]) -> "_Source":
         """Read a file without running it."""
         try:
-            text = path.read_bytes()
+            text = read_small(path, "there is no such file; correct model.own in study.yaml.")
             tree = ast.parse(text, str(path))
             code = compile(tree, str(path), "exec")
-        except FileNotFoundError:
-            raise UserError(f"{path}: there is no such file; correct model.own in study.yaml.") from None
-        except OSError as error:
-            raise UserError(f"{path}: can't be read ({error.strerror}); correct its permissions.") from None
         except (SyntaxError, ValueError, RecursionError, MemoryError) as error:
             line, what = getattr(error, "lineno", None) or 1, getattr(error, "msg", error)
             raise UserError(f"{path}, line {line}: isn't valid Python ({what}); correct it.") from None

@@ -201,8 +201,10 @@ class BandTable(cols.Table):
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)
-    golfers = cols.count("Golfers", "Golfers of the band.", nullable=True, min=1)
-    shots = cols.count("Drives", "Their drives.", nullable=True, min=1)
+    golfers = cols.count(
+        "Golfers", "Golfers of the band, to a multiple of the fewest that a figure may rest on.", nullable=True, min=1
+    )
+    shots = cols.count("Drives", "Their drives, rounded so that one golfer hardly changes it.", nullable=True, min=1)
     carry_p25_yd, carry_p50_yd, carry_p75_yd, carry_p90_yd = cols.percentiles(
         "Carry",
         "Each golfer's typical drive, moved to the band's center, at standard conditions. Golfers of other bands that "
@@ -216,7 +218,7 @@ class BandTable(cols.Table):
     efficient_carry_yd = cols.number(
         "Efficient carry",
         "Largest carry to be expected at the band's center over deliveries that golfers of about that speed really "
-        "produce, struck with a ratio that the better quarter of them reach.",
+        "produce, struck with a ratio that the better quarter of them reach. In whole yards, as the interval is.",
         nullable=True,
     )
     efficient_lo90_yd, efficient_hi90_yd = cols.ends("Efficient carry")
@@ -224,7 +226,9 @@ class BandTable(cols.Table):
         "Total", "As for carry, with the roll of each golfer's typical drive, which is calculated, not measured."
     )
     efficient_total_yd = cols.number(
-        "Efficient total", "Largest carry and roll together to be expected over the same deliveries.", nullable=True
+        "Efficient total",
+        "Largest carry and roll together to be expected over the same deliveries. In whole yards.",
+        nullable=True,
     )
     launch_lo_deg, launch_hi_deg = cols.interval(
         "Launch window",
@@ -254,8 +258,8 @@ class BandTable(cols.Table):
     )
     in_window_share = cols.share(
         "Golfers in window",
-        "Share of the golfers whose typical launch and spin lie inside both windows for carry. Empty where it would "
-        "show too few golfers inside or outside.",
+        "Share of the golfers whose typical launch and spin lie inside both windows for carry. In tenths; empty where "
+        "it would show too few golfers inside or outside.",
         nullable=True,
     )
     suppressed = cols.flag(

@@ -40,7 +40,10 @@ def _total_gain() -> dy.Float64:
 
 
 class LandingBands(cols.Table):
-    """How an efficient drive of a band lands and runs on each turf, and what another delivery gives in total."""
+    """How an efficient drive of a band lands and runs on each turf, and what another delivery gives in total.
+
+    Distances are in whole yards and angles of descent in tenths of a degree, since the table may be published.
+    """
 
     FILES = ("benchmarks/landing_bands.csv",)
     ROW = "band and turf"

@@ -125,7 +125,12 @@ class StraightnessBands(cols.Table):
 
     quarter = cols.quarter(primary_key=True)
     band_mph = cols.number("Band center", "Center of the band's range of club speed.", primary_key=True, trim=True)
-    golfers = cols.count("Golfers", "Golfers of the band whose straightness is assessed.", nullable=True, min=1)
+    golfers = cols.count(
+        "Golfers",
+        "Golfers of the band whose straightness is assessed, to a multiple of the fewest that a figure may rest on.",
+        nullable=True,
+        min=1,
+    )
     offline_sd_p25_yd = _spread(25, "A quarter")
     offline_sd_p50_yd = _spread(50, "Half")
     offline_sd_p75_yd = _spread(75, "Three quarters")

@@ -46,20 +46,24 @@ def built(world_maker, roller, tmp_path_factory):
         model = replace(fitted, usual=fit_usual_delivery(typical, strike))
         folder = root / f"{strike}_{deliveries}"
         (folder / "benchmarks").mkdir(parents=True)
+        (folder / "model").mkdir()
+        for former in ("frontier.json", "chart.json", "guide.json"):
+            (folder / "benchmarks" / former).write_text("{}", encoding="utf-8")
         write_artefact(
             folder / "model.json", FittedModel("hill", model, FittedOn(drives.height, typical.height, ("2026Q3",)))
         )
         write_arrays(
             folder / "replicates.npz", refit(model, drives, typical, draw_counts(typical.height, 1, 20)).to_arrays()
         )
-        out = {"csv": "bands.csv", "parquet": "bands.parquet", "frontier": "frontier.json", "chart": "chart.json"}
+        out = {"csv": "benchmarks/bands.csv", "parquet": "benchmarks/bands.parquet"}
+        out |= {"frontier": "model/frontier.json", "chart": "model/chart.json"}
         build_bands.run(
             **{name: str(root / f"{name}.parquet") for name in ("drives", "typical")},
             model=str(folder / "model.json"),
             replicates=str(folder / "replicates.npz"),
             tables=str(root / "tables.npz"),
             devices=str(root / "devices.json"),
-            **{name: str(folder / "benchmarks" / file) for name, file in out.items()},
+            **{name: str(folder / file) for name, file in out.items()},
             efficient_replicates=str(folder / "efficient_replicates.npz"),
             about={"study": "hill", "air": AIR, "turf": "normal", "units": "yards"},
             bands={"centres": [85, 95], "half_width_mph": 5},
@@ -68,7 +72,9 @@ def built(world_maker, roller, tmp_path_factory):
             min_golfers=5,
             deliveries=deliveries,
         )
-        frontier = read_artefact(folder / "benchmarks/frontier.json", Frontier)
+        # What earlier versions wrote there is gone: it must not be published.
+        assert {path.name for path in (folder / "benchmarks").iterdir()} == {"bands.csv", "bands.parquet"}
+        frontier = read_artefact(folder / "model/frontier.json", Frontier)
         errors = read_arrays(folder / "efficient_replicates.npz")
         assert errors["error_yd"].shape == (20, len(frontier.speed_mph))
         made[strike, deliveries] = frontier, pl.read_csv(folder / "benchmarks/bands.csv"), model.usual.better_ratio

@@ -9,7 +9,10 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import at_centre, band_table
 from pipeline.benchmark.disclosure import (
     coarse,
+    coarse_count,
+    coarse_sum,
     is_given,
+    modelled,
     percentile,
     protected_percentiles,
     protected_ratio,
@@ -46,7 +49,7 @@ def published_of_bands(moved, weights, golfers, with_intervals=True):
     told = [protected_percentiles(*rest, MIN_GOLFERS) for rest in zip(moved, weights, golfers, strict=True)]
     figures = [value for one in told for value in one.values()]
     if with_intervals:
-        bands = [Published(n, one) for n, one in zip(golfers, told, strict=True)]
+        bands = [Published(coarse_count(n, MIN_GOLFERS), one) for n, one in zip(golfers, told, strict=True)]
         gaps = gaps_of(bands, low_percentile(moved[0], MIN_GOLFERS))
         ends = [intervals(one, gaps, weight) for one, weight in zip(told, weights, strict=True)]
         figures += [end for one in ends for both in one.values() for end in both]
@@ -115,8 +118,9 @@ class Table:
     def __init__(self, rng, golfers, alone=False):
         speed = rng.normal(91, 9, golfers)
         here = np.abs(speed - self.CENTRES[:, None]) < 5
-        order = np.argsort(-here.sum(axis=1), kind="stable")
-        order = order[here[order].sum(axis=1) >= MIN_GOLFERS]
+        golfers_in = here.sum(axis=1)
+        order = np.argsort([-coarse_count(n, MIN_GOLFERS) for n in golfers_in], kind="stable")
+        order = order[golfers_in[order] >= MIN_GOLFERS]
         counts = here[order].any(axis=0)
         self.speed, self.alone, self.centres = speed[counts], alone, self.CENTRES[order]
         self.inside = here[order][:, counts]
@@ -139,7 +143,7 @@ def test_the_attackers_table_is_the_published_one(model, roller):
     assert len(centres) == 3
     moved = [at_centre(model, golfers, centre, roller)[0].to_numpy() for centre in centres]
     weights = [weights_near(speed, centre, 5.0) for centre in centres]
-    found = published_of_bands(moved, weights, told.get_column("golfers").to_list())
+    found = published_of_bands(moved, weights, [int(bands.holds(centre, speed).sum()) for centre in centres])
     names = [f"carry_p{p}_yd" for p in PERCENTILES]
     names += [f"carry_p{p}_{end}90_yd" for p in PERCENTILES for end in ("lo", "hi")]
     figures = [*told.select(names[:4]).rows(), *told.select(names[4:]).rows()]
@@ -288,10 +292,40 @@ def test_ratio_needs_enough_golfers_with_ball_speed():
     assert protected_ratio(np.array([]), 5) is None
 
 
-def test_share_needs_enough_golfers_on_both_sides():
-    assert protected_share(np.arange(12) < 5, 5) == pytest.approx(5 / 12)
+def test_share_needs_enough_golfers_on_both_sides_and_is_in_tenths():
+    assert protected_share(np.arange(12) < 5, 5) == 0.4
     assert protected_share(np.arange(12) < 4, 5) is None
     assert protected_share(np.arange(12) < 8, 5) is None
+
+
+@pytest.mark.parametrize(("golfers", "told"), [(5, 5), (7, 5), (8, 10), (12, 10), (13, 15), (41, 40)])
+def test_golfers_are_counted_in_steps_of_the_fewest_that_a_figure_rests_on(golfers, told):
+    assert coarse_count(golfers, 5) == told
+    assert coarse_count(golfers, 1) == golfers
+
+
+@pytest.mark.parametrize(("shots", "golfers", "told"), [(60, 5, 58), (771, 18, 730), (733, 17, 760), (2400, 40, 2300)])
+def test_drives_are_counted_in_steps(shots, golfers, told):
+    assert coarse_sum(shots, golfers, 5) == told
+
+
+def test_drives_are_never_none_and_many_totals_are_told_alike():
+    rng = np.random.default_rng(7)
+    for golfers in (5, 6, 9, 16, 45):
+        for _ in range(20):
+            shots = rng.integers(12, 161, golfers)
+            total, mean = int(shots.sum()), shots.mean()
+            told = coarse_sum(total, golfers, 5)
+            assert told > 0
+            assert abs(told - total) <= 2 * mean
+            about = range(max(total - 500, golfers), total + 500)
+            # More than the drives of an average golfer lie between the least and the most of them.
+            assert sum(coarse_sum(other, golfers, 5) == told for other in about) >= 1.25 * mean
+
+
+def test_figures_of_the_model_are_rounded_and_unknown_ones_stay():
+    assert [modelled(195.5), modelled(195.499), modelled(38.25, 1)] == [196.0, 195.0, 38.3]
+    assert np.isnan(modelled(np.nan))
 
 
 def test_numbers_of_drives_near_a_speed_have_four_digits_and_unknown_ones_stay():

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -23,6 +24,7 @@ from pipeline.benchmark.reach import Reach
 from pipeline.benchmark.typed_question import limits_near
 from pipeline.cli import cli
 from pipeline.edge.artefacts import write_artefact
+from pipeline.errors import UserError
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.shown import IMPERIAL, METRIC
@@ -70,10 +72,10 @@ def results_with(tmp_path_factory):
 
     def made(**changed):
         folder = tmp_path_factory.mktemp("results") / "hill"
-        for name in ("benchmarks", "model", "flight"):
+        for name in ("model", "flight"):
             (folder / name).mkdir(parents=True)
         frontier = changed.pop("frontier", None) or replace(sample_frontier(), **changed)
-        write_artefact(folder / "benchmarks/frontier.json", frontier)
+        write_artefact(folder / "model/frontier.json", frontier)
         fitted = FittedModel("hill", sample_model(), FittedOn(41, 2, ("2026Q2", "2026Q3")))
         write_artefact(folder / "model/model.json", fitted)
         write_artefact(folder / "flight/calibration.json", StudyFlight(CALIBRATION, None))
@@ -410,8 +412,23 @@ def test_looks_and_trials_are_found_by_their_folder_alone(tmp_path, monkeypatch)
     monkeypatch.chdir(tmp_path)
     own, look, trial = (tmp_path / "results/hill" / place for place in (".", "by-model/k1", "trials/few"))
     for age, folder in enumerate((own, look, trial)):
-        (folder / "benchmarks").mkdir(parents=True)
-        (folder / "benchmarks/frontier.json").write_text("{}", encoding="utf-8")
-        os.utime(folder / "benchmarks/frontier.json", (age, age))
+        (folder / "model").mkdir(parents=True)
+        (folder / "model/frontier.json").write_text("{}", encoding="utf-8")
+        os.utime(folder / "model/frontier.json", (age, age))
     assert find_results(None) == Path("results/hill")
     assert find_results(trial) == trial
+
+
+def test_results_of_an_earlier_version_are_told(results_with, tmp_path, monkeypatch):
+    # Earlier versions wrote the frontier among what may be published.
+    folder = results_with()
+    (folder / "benchmarks").mkdir()
+    (folder / "model/frontier.json").rename(folder / "benchmarks/frontier.json")
+    said = r"its results are of an earlier version of Yardband; run the workflow again\.$"
+    with pytest.raises(UserError, match=said):
+        find_results(folder)
+    (tmp_path / "elsewhere/results").mkdir(parents=True)
+    shutil.copytree(folder, tmp_path / "elsewhere/results/hill")
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    with pytest.raises(UserError, match=said):
+        find_results(None)

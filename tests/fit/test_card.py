@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from by_hand import Splined, carry_by_hand, figure, fly_itself, tables
 from fitting import candidate_named
+from markdown_it import MarkdownIt
 
 from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.fit.card import CardFacts, card_text
@@ -177,8 +178,20 @@ def test_levels_from_logs_do_not_break_the_card(made):
     )
     model = replace(on.fitted.model, offsets=offsets)
     card = card_text(replace(on, fitted=replace(on.fitted, model=model)))
-    assert "  - device a/b c: " in card
-    assert "- reference: device x y, ball p/q; others" in card
+    assert "  - device a&#124;b c: " in card
+    assert "- reference: device x y, ball p&#124;q; others" in card
+
+
+def test_names_from_logs_are_no_markup_in_the_card(made):
+    on, _ = made["quadratic"]
+    reference = {"device": "<script>alert(1)</script>", "ball": "*soft* `x`"}
+    offsets = replace(on.fitted.model.offsets, levels=(("ball", "[a](b)"),), reference=reference)
+    model = replace(on.fitted.model, offsets=offsets)
+    card = card_text(replace(on, fitted=replace(on.fitted, model=model)))
+    page = MarkdownIt("commonmark", {"html": True}).enable("table").render(card)
+    assert "device &lt;script&gt;alert(1)&lt;/script&gt;, ball *soft* `x`; others" in page
+    assert "ball [a](b): " in page
+    assert not [tag for tag in ("<script", "<em>", "<a ") if tag in page]
 
 
 def test_a_study_of_one_device_says_so(world):

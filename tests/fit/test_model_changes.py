@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 from fitting import candidate_named, fit_to
+from markdown_it import MarkdownIt
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import typical_drives
@@ -316,6 +317,17 @@ def test_a_change_of_readings_is_told(world, old, step, told):
     assert "**Readings are now compared with those of unit-B**, before with those of unit-A." in text
     assert told in text
     assert "nan" not in text
+
+
+def test_names_from_logs_are_no_markup_in_the_comparison(world, old):
+    references = References(readings=ReadingsChange("<script>x</script>", "*a|b*", np.zeros(4)))
+    findings = findings_of(old, old, world.drives, references=references)
+    terms = findings.terms.with_columns(term=pl.lit("device:<b>`x`|"))
+    text = write_comparison("hill", old, replace(findings, terms=terms), None, [80.0])
+    page = MarkdownIt("commonmark", {"html": True}).enable("table").render(text)
+    assert "compared with those of *a|b*</strong>, before with those of &lt;script&gt;x&lt;/script&gt;." in page
+    assert "<td>device:&lt;b&gt;`x`|</td>" in page
+    assert not [tag for tag in ("<script", "<b>", "<em>") if tag in page]
 
 
 @pytest.mark.parametrize(("count", "told"), [(1, "Only 1 golfer is new"), (5, "Only 5 golfers are new")])

@@ -431,7 +431,7 @@ def lookup_folder(lookup_models, tmp_path_factory):
             "pace": Pace(Gain(0.4, 0.1, 0.2, 0.6, 0.5, 40, 60)),
         }
         content["usual_reaching"] = UsualReaching(usual_drives(0.05), usual_drives(0.06))
-        places = {"model": "model", "frontier": "benchmarks", "calibration": "flight", "pace": "golfers"}
+        places = {"model": "model", "frontier": "model", "calibration": "flight", "pace": "golfers"}
         places["usual_reaching"] = "golfers"
         paths = {key: folder / place / f"{key}.json" for key, place in places.items()}
         for key, path in paths.items():

@@ -165,7 +165,7 @@ def test_the_step_writes_the_same_bytes_again(lookup_folder, tmp_path):
     folder = lookup_folder("flight")
     paths = {
         "model": "model/model.json",
-        "frontier": "benchmarks/frontier.json",
+        "frontier": "model/frontier.json",
         "calibration": "flight/calibration.json",
         "replicates": "model/replicates.npz",
         "pace": "golfers/pace.json",

@@ -9,6 +9,7 @@ import pytest
 import yaml
 from fitting import candidate_named, fit_to
 from frontiers import AIR
+from markdown_it import MarkdownIt
 from rows import table_of
 
 from pipeline.configuration.study import Study
@@ -219,8 +220,16 @@ def test_a_kept_model_and_a_named_one_are_said(model, academy):
 def test_names_from_logs_break_nothing(model, academy):
     levels = pl.DataFrame({"device": ["a\n\n# b|c"], "ball": ["{{ 7*7 }}"], "drives": [10]})
     text = methods_text(facts_of(model, academy.frontier, replace(TABLES, levels=levels)))
-    assert "1 device (a # b/c) with 1 kind of ball ({{ 7*7 }})" in text
+    assert r"1 device (a # b&#124;c) with 1 kind of ball ({{ 7\*7 }})" in text
     assert "\n# b" not in text
+
+
+def test_names_from_logs_are_no_markup(model, academy):
+    levels = pl.DataFrame({"device": ["<script>x</script>"], "ball": ["*soft* `x`"], "drives": [10]})
+    text = methods_text(facts_of(model, academy.frontier, replace(TABLES, levels=levels)))
+    page = MarkdownIt("commonmark", {"html": True}).render(text)
+    assert "1 device (&lt;script&gt;x&lt;/script&gt;) with 1 kind of ball (*soft* `x`)" in page
+    assert "<script" not in page
 
 
 def test_it_is_as_long_as_a_methods_section_and_has_no_gaps(text):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.benchmark.disclosure import modelled
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.frontier_here import frontier_in
 from pipeline.benchmark.landing import EfficientLandings
@@ -23,6 +24,8 @@ OF_BEST = (
     "best_launch_deg", "best_spin_rpm", "best_descent_deg", "best_carry_yd",
     "best_total_yd", "best_total_lo90_yd", "best_total_hi90_yd", "carry_cost_yd", "total_gain_yd",
 )  # fmt: skip
+
+DESCENT_DECIMALS = 1
 
 NOT_REACHED = "too few golfers of about this club speed to say what is best"
 USUAL_SPIN = "the usual spin at this club speed stands in for the golfer's"
@@ -49,7 +52,7 @@ class OnTurf:
 
 
 def landing_bands(turfs: Mapping[str, OnTurf], bands: pl.DataFrame) -> pl.DataFrame:
-    """Say how efficient drives of bands land, from what the frontier tells of each club speed.
+    """Say how efficient drives of bands land, from what the frontier tells of each club speed, as it may be published.
 
     Parameters
     ----------
@@ -67,7 +70,7 @@ def landing_bands(turfs: Mapping[str, OnTurf], bands: pl.DataFrame) -> pl.DataFr
     told = newest.select("band_mph", "efficient_carry_yd", "suppressed", pl.col("note").alias("why")).sort("band_mph")
     centers = told.get_column("band_mph").to_numpy()
     parts = [
-        told.with_columns(pl.lit(turf).alias("turf"), *_columns(there.at((*OF_EFFICIENT, *OF_BEST), centers)))
+        told.with_columns(pl.lit(turf).alias("turf"), *_columns(_coarse(there.at((*OF_EFFICIENT, *OF_BEST), centers))))
         for turf, there in turfs.items()
     ]
     figures = ["efficient_carry_yd", *OF_EFFICIENT, *OF_BEST]
@@ -135,6 +138,17 @@ def _on(turf: str, there: OnTurf, golfers: pl.DataFrame, model: CarryModel) -> p
     note = pl.concat_str(notes, separator="; ", ignore_nulls=True).replace("", None).alias("note")
     kept = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd", note).with_row_index("place")
     return kept.with_columns(pl.lit(turf).alias("turf"), *_columns(figures))
+
+
+def _coarse(figures: Mapping[str, Array]) -> dict[str, Array]:
+    """Round figures of the model to be published: whole yards and tenths of a degree; deliveries are on a grid."""
+    found = dict(figures)
+    for name, values in figures.items():
+        if name.endswith("_yd"):
+            found[name] = np.array([modelled(float(value)) for value in values])
+        elif name.endswith("descent_deg"):
+            found[name] = np.array([modelled(float(value), DESCENT_DECIMALS) for value in values])
+    return found
 
 
 def _columns(figures: Mapping[str, Array]) -> list[pl.Series]:

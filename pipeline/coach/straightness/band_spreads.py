@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.bands import SpeedBands
-from pipeline.benchmark.disclosure import is_given, percentile, rounded
+from pipeline.benchmark.disclosure import coarse_count, is_given, percentile, rounded
 from pipeline.drives import KEYS
 from pipeline.statistics.arrays import Array
 from pipeline.tables.straightness import SPREAD_PERCENTILES, StraightnessBands
@@ -61,7 +61,7 @@ def _row(here: pl.DataFrame, min_golfers: int) -> dict[str, Any]:
         return {"suppressed": True, "note": f"fewer than {min_golfers} golfers: their figures are suppressed"}
     spread, share = (here.get_column(name).to_numpy() for name in ("offline_sd_yd", "in_corridor_share"))
     row: dict[str, Any] = published_figures(spread, share, min_golfers)
-    row |= {"suppressed": False, "golfers": here.height}
+    row |= {"suppressed": False, "golfers": coarse_count(here.height, min_golfers)}
     gone = [f"{p}th" for p in SPREAD_PERCENTILES if row[f"offline_sd_p{p}_yd"] is None]
     row["note"] = f"too few golfers for the {', '.join(gone)} percentile" if gone else None
     return row

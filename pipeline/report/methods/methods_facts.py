@@ -12,10 +12,10 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.configuration.study import Efficient, StandardAir
 from pipeline.drives import Speed
 from pipeline.fit.model import CarryModel
-from pipeline.fit.model_changes import plain
 from pipeline.fit.verdict import ModelInUse
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.offsets import UNSTATED
+from pipeline.markdown import shown_text
 from pipeline.shown import by_error, number_text
 from pipeline.statistics.intervals import t_reach
 from pipeline.tables.devices import Devices
@@ -88,24 +88,24 @@ def _left_out(number: int, speed: Speed) -> str:
 
 def _measured_by(levels: pl.DataFrame, column: str, one: str, many: str | None = None) -> str | None:
     """Count and name devices or balls; None where no log names any."""
-    named = [plain(name) for name in levels.get_column(column).unique().drop_nulls().sort() if name != UNSTATED]
+    named = [shown_text(name) for name in levels.get_column(column).unique().drop_nulls().sort() if name != UNSTATED]
     return f"{counted(len(named), one, many)} ({listed(named)})" if named else None
 
 
 def device_facts(devices: pl.DataFrame, model: CarryModel) -> dict[str, Any]:
     """Say what was put right of devices' readings, and what devices and balls add to carry."""
     corrected = devices.filter("corrected").select("device", "reading").unique(maintain_order=True)
-    named = [f"{READINGS.get(reading, reading)} of {plain(device)}" for device, reading in corrected.rows()]
+    named = [f"{READINGS.get(reading, reading)} of {shown_text(device)}" for device, reading in corrected.rows()]
     shares = zip(model.offsets.levels, model.offset_share, model.offset_std_error, strict=True)
     known = devices.filter(pl.col("difference").is_not_null()).get_column("device").n_unique()
     return {
         "compared": known,
         "uncompared": devices.get_column("device").n_unique() - known,
-        "reference": plain(model.offsets.reference.get("device", UNSTATED)),
-        "reference_ball": plain(model.offsets.reference.get("ball", UNSTATED)),
+        "reference": shown_text(model.offsets.reference.get("device", UNSTATED)),
+        "reference_ball": shown_text(model.offsets.reference.get("ball", UNSTATED)),
         "corrected": f"what was clearly off was put right ({listed(named)})" if named else "none was clearly off",
         "shares": [
-            f"{column} {plain(level)} {by_error(100 * share, 100 * error, signed=True)} ± "
+            f"{column} {shown_text(level)} {by_error(100 * share, 100 * error, signed=True)} ± "
             f"{by_error(100 * error, 100 * error)} %"
             for (column, level), share, error in shares
         ],

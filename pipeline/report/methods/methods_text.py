@@ -45,7 +45,7 @@ def methods_text(facts: Mapping[str, Any]) -> str:
     str
         Markdown, a paragraph a line.
     """
-    # Plain text for a manuscript: nothing in it is ever shown as HTML, and names from logs can't break a line.
+    # Names from logs are `shown_text`, so they are no markup and can't break a line.
     made = Environment(
         loader=PackageLoader("pipeline.report.methods"),
         autoescape=False,

@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.benchmark.frontier import WINDOW_EDGES
 from pipeline.benchmark.window import Window
 from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.in_full import counts_of, with_counts, with_efficient
 from pipeline.report.page.straight_figures import bands_figures
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import window_parts
@@ -22,11 +23,16 @@ def bands_of(ground: Ground) -> list[dict[str, Any]]:
 
     How straight its golfers drive, where a log says it, keeps to a suppression of its own: see `bands_figures`.
 
+    Golfers, drives and what is efficient are in full here: bands.csv, which may be published, rounds them.
+
     Figures are whole floats: one that is rounded here and again where it is shown could end a yard off (215.4999 yd).
     """
     table = ground.tables[BandTable].sort("quarter", "band_mph", descending=[True, False])
     straight = bands_figures(ground)
-    return [_band(row, straight.get((row["quarter"], row["band_mph"]))) for row in table.iter_rows(named=True)]
+    counts = counts_of(ground.golfers.filter(pl.col("shots") >= ground.min_shots), ground.bands)
+    least = int(ground.settings["privacy"]["min_golfers"])
+    rows = [with_efficient(with_counts(row, counts, least), ground.frontier) for row in table.iter_rows(named=True)]
+    return [_band(row, straight.get((row["quarter"], row["band_mph"]))) for row in rows]
 
 
 def _band(row: Row, straight: dict[str, Any] | None) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.report.page.ground import Ground
+from pipeline.report.page.in_full import with_efficient
 from pipeline.report.page.said import remarks_of
 from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import whole
@@ -42,7 +43,7 @@ def band_landings_of(ground: Ground) -> dict[str, Part]:
     """Give the same of an efficient drive by band, such as "90"; suppressed bands aren't in it."""
     found = {}
     for band, rows in _by(ground, LandingBands, "band_mph").items():
-        carry = rows[0]["efficient_carry_yd"]  # null where the band is suppressed
+        carry = with_efficient(rows[0], ground.frontier)["efficient_carry_yd"]  # None where the band is suppressed
         if carry is not None and (part := _part(rows, ground.units.distance_whole(carry), ground)):
             found[f"{band:g}"] = part
     return found

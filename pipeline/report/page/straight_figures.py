@@ -2,7 +2,10 @@
 
 from typing import Any
 
+import polars as pl
+
 from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.in_full import counts_of, with_counts
 from pipeline.tables.columns import Table
 from pipeline.tables.straightness import ASSESSED, SPREAD_PERCENTILES, Straightness, StraightnessBands
 
@@ -31,6 +34,8 @@ def bands_figures(ground: Ground) -> dict[tuple[str, float], dict[str, Any]]:
         spread_p25, spread_p50, spread_p75 and in_corridor_p50. A quarter of which no log says where drives came down
         isn't in it.
     """
+    counts, least = counts_of(_assessed(ground), ground.bands), int(ground.settings["privacy"]["min_golfers"])
+    rows = [with_counts(row, counts, least) for row in _rows(ground, StraightnessBands)]
     return {
         (str(row["quarter"]), row["band_mph"]): {
             "suppressed": row["suppressed"],
@@ -39,8 +44,17 @@ def bands_figures(ground: Ground) -> dict[tuple[str, float], dict[str, Any]]:
             "corridor_yd": row["corridor_yd"],
             "in_corridor_p50": row["in_corridor_p50"],
         }
-        for row in _rows(ground, StraightnessBands)
+        for row in rows
     }
+
+
+def _assessed(ground: Ground) -> pl.DataFrame:
+    """Give the rows of golfers whose straightness is assessed."""
+    known = [
+        (str(row["golfer"]), str(row["quarter"])) for row in _rows(ground, Straightness) if row["status"] == ASSESSED
+    ]
+    keys = pl.DataFrame(known, schema={"golfer": pl.String, "quarter": pl.String}, orient="row")
+    return ground.golfers.join(keys, on=["golfer", "quarter"], how="semi")
 
 
 def _rows(ground: Ground, schema: type[Table]) -> list[Row]:

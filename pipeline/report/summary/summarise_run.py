@@ -15,6 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.collect.key import fingerprint_of, read_key
+from pipeline.collect.other_logs import LOOKS_ALIKE
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
@@ -207,6 +208,7 @@ def summary_lines(
         f"Logs: {sources.height - refused.height} used, {refused.height} refused. Rows: {rows:,} = {accepted:,} "
         f"accepted + {rejected:,} rejected + {duplicates:,} duplicates.",
         *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
+        *alike_lines(sources),
         *devices,
         f"Model: {chosen['model']}, rms error {number_text(chosen['rmse_yd'], 1)} yd on golfers held out of the fit.",
         *about,
@@ -215,6 +217,17 @@ def summary_lines(
         f"({number_text(_sum(flagged, 'ranked_lost_yd'))} yd with luck taken out).",
         *made,
         CAUTION,
+    ]
+
+
+def alike_lines(sources: pl.DataFrame) -> list[str]:
+    """Say in which logs a golfer's name looks like another's; sources.csv says whose. `sources` is `Sources`."""
+    alike = sources.filter(pl.col("reason").str.contains(LOOKS_ALIKE, literal=True)).sort("source")
+    if not alike.height:
+        return []
+    return [
+        f"  look-alikes: golfers of {', '.join(alike.get_column('source'))} have names that look like others'. All are "
+        "kept apart; sources.csv names them."
     ]
 
 

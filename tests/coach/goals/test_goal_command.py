@@ -45,12 +45,12 @@ def reach_of(speeds):
 def results(tmp_path_factory):
     """Make a study's results in closed form: see goal_samples."""
     folder = tmp_path_factory.mktemp("results") / "hill"
-    for name in ("benchmarks", "model", "flight", "golfers"):
+    for name in ("model", "flight", "golfers"):
         (folder / name).mkdir(parents=True)
     model = sample_model()
     calibration = Calibration("smits-smith-1994", 0.9, 1.0, None, None, [], 0, 0, None, None, "")
     frontier = sample_frontier()
-    write_artefact(folder / "benchmarks/frontier.json", replace(frontier, reach=reach_of(len(frontier.speed_mph))))
+    write_artefact(folder / "model/frontier.json", replace(frontier, reach=reach_of(len(frontier.speed_mph))))
     write_artefact(folder / "model/model.json", FittedModel("hill", model, FittedOn(41, 2, ("2026Q2", "2026Q3"))))
     write_artefact(folder / "flight/calibration.json", StudyFlight(calibration, None))
     np.savez(folder / "model/replicates.npz", coefficients=np.tile(model.coefficients, (3, 1)))
@@ -404,8 +404,8 @@ def test_a_goal_in_other_air_is_flown_there(results):
 
 def test_results_that_cant_be_read_are_told(tmp_path):
     assert "holds no benchmarks" in asked(tmp_path, 250).stderr
-    (tmp_path / "benchmarks").mkdir()
-    (tmp_path / "benchmarks/frontier.json").write_text("{}")
+    (tmp_path / "model").mkdir()
+    (tmp_path / "model/frontier.json").write_text("{}")
     done = asked(tmp_path, 250)
     assert (done.exit_code, done.stderr.count("\n")) == (2, 1)
     assert "frontier.json: isn't what the workflow writes there (at study); delete it and run the workflow again." in (

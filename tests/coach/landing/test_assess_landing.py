@@ -127,7 +127,8 @@ def test_best_totals_gain_and_cost_no_less_than_nothing(tables):
         assert known["total_gain_yd"].min() >= 0
         assert known["carry_cost_yd"].min() >= 0
         assert (known["best_total_yd"] - total).min() >= -0.75
-        assert (known["best_total_yd"] - total - known["total_gain_yd"]).abs().max() < 0.75
+        rounding = 0.0 if "golfer" in table.columns else 1.5  # figures of bands are whole yards
+        assert (known["best_total_yd"] - total - known["total_gain_yd"]).abs().max() < 0.75 + rounding
 
 
 def test_what_isnt_known_is_usual_and_said(tables):
