@@ -17,72 +17,33 @@ from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
 
-from pipeline.collect.key import fingerprint_of, read_key
-from pipeline.configuration.load import load_study
-from pipeline.configuration.log_files import find_logs, find_speed_logs
-from pipeline.edge.files import check_alone, check_room, lock_of, start_run
+from pipeline.edge.files import lock_of, start_run
 from pipeline.edge.run_logs import failed_logs
-from pipeline.edge.sums import FileSums, sums_of
 from pipeline.errors import UserError
-from pipeline.fit.kept import (
-    check_kept,
-    check_pinned,
-    choose_kept,
-    find_kept,
-    read_decisions,
-)
-from pipeline.fit.own_files import find_own
+from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import (
-    check_config,
-    folder_of,
-    needs,
-    step,
-    step_command,
-)
+from pipeline.workflow import needs, step, step_command
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
 
 os.umask(OWNER_ALONE)
 try:
-    check_config(config)
-    FOLDER, STUDY = load_study(Path(config.get("study", "data_demo")))
-    LOGS = find_logs(FOLDER, STUDY)
-    SPEED_LOGS = find_speed_logs(FOLDER, STUDY)
-    OWN_FILES = find_own(FOLDER, STUDY)
-    KEY = FOLDER / STUDY.privacy.key_file
-    KEY_SUM = fingerprint_of(read_key(KEY, STUDY.study))
-    # A restored file has an older time, so what files hold is compared too.
-    SUMS = FileSums(sums_of(STUDY.study))
-    HOME = f"results/{STUDY.study}"  # what was collected, and the kept models
-    OUT = f"results/{folder_of(STUDY.study, config)}"  # everything else
-    check_room(Path(OUT))
-    check_alone(Path(HOME))
-    check_alone(Path(OUT))
-    check_room(Path(".snakemake"))  # where Snakemake keeps count of what was made
-    SETTINGS = STUDY.model_dump(mode="json", by_alias=True)
-    SHOWN = SETTINGS | {"study": STUDY.shown_name}  # as pages print it
-    KEPT = Path(f"{HOME}/model/kept")
-    check_kept(KEPT)
-    # What people decided, as it is when the run starts.
-    DECISIONS = read_decisions(KEPT)
-    # In a look by a kept model its files stand in for a fit and its calibration of flight, which are not made.
-    ASKED_FOR = (
-        choose_kept(KEPT, str(config["model"]), SETTINGS["air"])
-        if "model" in config
-        else {}
-    )
-    # The run that makes the study's own results; only its fit is judged and kept.
-    OWN = not {"model", "trial"} & set(config)
-    if OWN:
-        check_pinned(KEPT, DECISIONS, SETTINGS["air"])
-    FIRST_FIT = OWN and not find_kept(KEPT)
+    START = read_start(config)
 except UserError as error:
     raise WorkflowError(str(error)) from None
 
+FOLDER, STUDY = START.folder, START.study
+LOGS, SPEED_LOGS, OWN_FILES = START.logs, START.speed_logs, START.own_files
+KEY, KEY_SUM = START.key, START.key_sum
+SUMS = START.sums
+HOME, OUT, LOGS_OF = START.home, START.out, START.logs_of
+SETTINGS = START.settings
+SHOWN = SETTINGS | {"study": STUDY.shown_name}  # as pages print it
+KEPT, DECISIONS, ASKED_FOR = START.kept, START.decisions, START.asked_for
+OWN, FIRST_FIT = START.own, START.first_fit
+
 STEP = step_command(bool(workflow.deployment_settings.deployment_method))
-LOGS_OF = f"logs/{folder_of(STUDY.study, config)}"  # what each step printed, and how long it took
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs

@@ -2,9 +2,10 @@
 
 import errno
 import os
+import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 from pipeline.errors import UserError
@@ -13,7 +14,30 @@ DONE = "Done."  # a step's last line in its log
 
 BAD_INPUT = 2
 OWN_FAULT = 1
+STOPPED = 130  # as shells give it: 128 and the number of the signal, here SIGINT
+PIPE_CLOSED = 141  # likewise SIGPIPE
 TRACEBACK_SWITCH = "YARDBAND_TRACEBACK"
+
+MEMORY_RAN_OUT = (
+    "memory ran out. Close other programs, use fewer cores, raise the limit on memory if one is set (ulimit -v), or "
+    "take a machine with more; then start again: the run goes on where it stopped."
+)
+# How libraries and the system say that there was no memory left, where they raise no MemoryError.
+_MEMORY_WORDS = (
+    "memory allocation of",
+    "resource temporarily unavailable",  # no thread can be started
+    "cannot allocate memory",
+    "can't allocate memory",
+    "unable to allocate",
+    "can't start new thread",
+    "failed to spawn",
+    "could not spawn",
+    "failed to map segment",
+    "out of memory",
+    "memoryerror",
+    "std::bad_alloc",
+)
+_KILLED_FOR_MEMORY = ("SIGKILL", "SIGABRT", "SIGSEGV", "SIGBUS")
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _SHUT = (errno.EROFS, errno.EACCES, errno.EPERM)
@@ -32,7 +56,8 @@ def told(place: str) -> Iterator[Outcome]:
 
     A UserError is bad input (status 2), and so is a disk that is full or can't be written. Any other error is a fault
     of Yardband (status 1); its text isn't shown, for libraries put the content of rows into theirs, unless the
-    environment variable YARDBAND_TRACEBACK is set.
+    environment variable YARDBAND_TRACEBACK is set. Ctrl+C, a reader of the output that has gone and a lack of memory
+    have a sentence each.
 
     Parameters
     ----------
@@ -44,21 +69,122 @@ def told(place: str) -> Iterator[Outcome]:
         yield outcome
     except UserError as error:
         outcome.status = BAD_INPUT
-        print(error, file=sys.stderr)
-    except Exception as error:
+        _say(str(error))
+    except KeyboardInterrupt:
+        outcome.status = STOPPED
+        _say("Stopped.")
+    except BrokenPipeError:
+        outcome.status = PIPE_CLOSED
+        _say("Stopped: the program that read this output has ended.")
+        _write_no_more()
+    except (SystemExit, GeneratorExit):
+        raise
+    except BaseException as error:  # a library's panic is no Exception
         if os.environ.get(TRACEBACK_SWITCH):
             raise
-        trouble = writing_trouble(error)
-        if trouble is not None:
-            outcome.status = BAD_INPUT
-            print(f"{place[:1].upper()}{place[1:]}: {trouble}", file=sys.stderr)
-            return
-        outcome.status = OWN_FAULT
-        print(
-            f"Yardband met a fault of its own {place} ({type(error).__name__}); report it to its developers. With "
-            f"{TRACEBACK_SWITCH}=1 it shows where.",
-            file=sys.stderr,
-        )
+        outcome.status, said = _what_happened(error, place)
+        _say(said)
+
+
+def _what_happened(error: BaseException, place: str) -> tuple[int, str]:
+    """Give the status and the sentence of an error that isn't meant for users."""
+    trouble = memory_trouble(error) or writing_trouble(error)
+    if trouble is not None:
+        return BAD_INPUT, f"{place[:1].upper()}{place[1:]}: {trouble}"
+    return OWN_FAULT, (
+        f"Yardband met a fault of its own {place} ({type(error).__name__}); report it to its developers. With "
+        f"{TRACEBACK_SWITCH}=1 it shows where."
+    )
+
+
+def _say(sentence: str) -> None:
+    with suppress(OSError):  # nobody may be reading any more
+        print(sentence, file=sys.stderr, flush=True)
+
+
+def _write_no_more() -> None:
+    # What is left in the stream's buffer would raise the same error once more when Python ends.
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
+def outliving(work: Callable[[], int], place: str) -> int:
+    """Do some work, where memory is limited in a process of its own, so that a crash there ends in a sentence too.
+
+    Libraries end the whole process when memory runs out, and nothing in it can say why.
+
+    Parameters
+    ----------
+    work : callable
+        Gives an exit status. It ends in a sentence itself where it can.
+    place : str
+        As `told` takes it.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    if not _memory_is_limited():
+        return work()
+    finished, finishing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        status = _finished(work)
+        os.write(finishing, b".")
+        os._exit(status)
+    os.close(finishing)
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal interrupts the child as well
+    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    signal.signal(signal.SIGINT, before)
+    with os.fdopen(finished, "rb") as pipe:
+        well = bool(pipe.read(1))
+    if code >= 0 and well:
+        return code
+    if code < 0 and signal.Signals(-code).name not in _KILLED_FOR_MEMORY:
+        return 128 - code
+    _say(f"{place[:1].upper()}{place[1:]}: {MEMORY_RAN_OUT}")
+    return BAD_INPUT
+
+
+def _finished(work: Callable[[], int]) -> int:
+    """Give the exit status of some work, whatever happens, with all that it printed written out."""
+    status = OWN_FAULT
+    try:
+        with told("at the end") as outcome:
+            try:
+                status = work()
+            except SystemExit as end:
+                status = end.code if isinstance(end.code, int) else int(end.code is not None)
+            sys.stdout.flush()
+        status = outcome.status or status
+    finally:
+        with suppress(OSError):
+            sys.stderr.flush()
+    return status
+
+
+def _memory_is_limited() -> bool:
+    try:
+        import resource
+    except ImportError:  # Windows has no such limits
+        return False
+    return resource.getrlimit(resource.RLIMIT_AS)[0] != resource.RLIM_INFINITY
+
+
+def speaks_of_memory(text: str) -> bool:
+    """Tell whether a line of a library, or of the system, says that memory ran out."""
+    return any(words in text.lower() for words in _MEMORY_WORDS)
+
+
+def memory_trouble(error: BaseException) -> str | None:
+    """Say that memory ran out, and the mend; None if `error` isn't of that kind."""
+    for one in _chain(error):
+        if isinstance(one, MemoryError) or getattr(one, "errno", None) == errno.ENOMEM or speaks_of_memory(str(one)):
+            return MEMORY_RAN_OUT
+    return None
 
 
 def writing_trouble(error: BaseException) -> str | None:
@@ -66,10 +192,7 @@ def writing_trouble(error: BaseException) -> str | None:
 
     Libraries put the system's words into errors of their own, so those count too.
     """
-    seen: set[int] = set()
-    one: BaseException | None = error
-    while one is not None and id(one) not in seen:
-        seen.add(id(one))
+    for one in _chain(error):
         if _is(one, _FULL):
             return (
                 "there is no room left to write, on its disk or in the temporary folder; make room and start again: "
@@ -77,8 +200,17 @@ def writing_trouble(error: BaseException) -> str | None:
             )
         if _is(one, _SHUT):
             return "a file or folder can't be opened or written; see who may read and write it, then start again."
-        one = one.__cause__ or one.__context__
     return None
+
+
+def _chain(error: BaseException) -> Iterator[BaseException]:
+    """Give an error, and those that it came from."""
+    seen: set[int] = set()
+    one: BaseException | None = error
+    while one is not None and id(one) not in seen:
+        seen.add(id(one))
+        yield one
+        one = one.__cause__ or one.__context__
 
 
 def _is(error: BaseException, codes: tuple[int, ...]) -> bool:

@@ -13,7 +13,7 @@ from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdo
 from pathlib import Path
 from typing import Any, TextIO
 
-from pipeline.ending import DONE, Outcome, told
+from pipeline.ending import DONE, Outcome, outliving, told
 from pipeline.errors import UserError
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
@@ -77,13 +77,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if arguments is None else arguments)
     os.umask(OWNER_ALONE)  # as the Snakefile does, for a step that is run by itself
     with logged(os.environ.get("YARDBAND_LOG", "")) as done:
-        status = _run(given)
+        status = outliving(lambda: _run(given), _place(given))
         done.status = status
     return status
 
 
+def _place(given: list[str]) -> str:
+    return f"in the step {given[0]}" if given else "in no step"
+
+
 def _run(given: list[str]) -> int:
-    with told(f"in the step {given[0]}" if given else "in no step") as outcome:
+    with told(_place(given)) as outcome:
         if len(given) < 2:
             raise UserError("usage: python -m pipeline.step NAME JSON..., where NAME is a rule of the workflow.")
         name, *texts = given

@@ -2,7 +2,6 @@
 
 import contextlib
 import errno
-import fcntl
 import logging
 import signal
 import socket
@@ -41,6 +40,8 @@ def own_addresses() -> list[str]:
 
 
 def _address_of(interface: str) -> list[str]:
+    import fcntl  # Linux has it, and Windows has not
+
     with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         asked = struct.pack("256s", interface.encode()[:15])
         return [socket.inet_ntoa(fcntl.ioctl(probe.fileno(), ADDRESS_OF_INTERFACE, asked)[20:24])]

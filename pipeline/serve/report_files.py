@@ -17,6 +17,8 @@ from pipeline.errors import UserError
 from pipeline.serve.shell import ACADEMY, ICON, ICON_PIXELS, LOOKUP, SHELL, WORKER, Shell, shell_file
 
 PAGE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*\.html")
+# Windows has neither of the first two, and else would turn line ends.
+AS_IT_IS = os.O_RDONLY | sum(getattr(os, name, 0) for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"))
 
 
 @dataclass(frozen=True)
@@ -59,11 +61,11 @@ def read_page(folder: Path, name: str) -> bytes | None:
 
     Links aren't followed: they could lead out of the folder.
     """
-    if not PAGE.fullmatch(name):
+    if not PAGE.fullmatch(name) or (not hasattr(os, "O_NOFOLLOW") and (folder / name).is_symlink()):
         return None
     try:
         # Without waiting, for a pipe that nobody writes to would never open.
-        handle = os.open(folder / name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+        handle = os.open(folder / name, AS_IT_IS)
     except OSError:
         return None
     if not stat.S_ISREG(os.fstat(handle).st_mode):

@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.collect.key import read_key
+from pipeline.collect.key import SECRET_MARK, read_key
 from pipeline.collect.pseudonym import pseudonym
 
 ROOT = Path(__file__).parents[2]
@@ -74,12 +74,39 @@ def aged(tmp_path_factory):
     return run
 
 
+def own_key(study):
+    """Give a study a secret key in place of the demo's, which serves the demo's own logs alone."""
+    key = study / "private/pseudonym.key"
+    key.parent.mkdir(exist_ok=True)
+    key.unlink(missing_ok=True)
+    key.touch(mode=0o600)
+    key.write_text(f"{SECRET_MARK}\n{'5a' * 32}\n", encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def rekeyed(tmp_path_factory):
+    """As `aged`, under a secret key, so that the logs may be changed."""
+    folder = tmp_path_factory.mktemp("rekeyed")
+    shutil.copytree(ROOT / "data_demo", folder / "study")
+    own_key(folder / "study")
+    for path in (folder / "study").rglob("*"):
+        os.utime(path, (1_700_000_000, 1_700_000_000))
+    run = run_snakemake(folder, "--cores", "1", study="study")
+    assert run.returncode == 0, run.stderr
+    return run
+
+
 @pytest.fixture
-def copied(aged, tmp_path):
-    """A copy of `aged`, study, results, times and all, to be changed; gives the study and the folder."""
+def copied(rekeyed, tmp_path):
+    """A copy of `rekeyed`, study, results, times and all, to be changed; gives the study and the folder."""
     folder = tmp_path / "run"
-    shutil.copytree(aged.folder, folder)
+    shutil.copytree(rekeyed.folder, folder)
     return folder / "study", folder
+
+
+@pytest.fixture(scope="session")
+def keyed():
+    return own_key
 
 
 @pytest.fixture(scope="session")

@@ -4,7 +4,6 @@ import contextlib
 import hashlib
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -14,6 +13,8 @@ from pathlib import Path
 
 import duckdb
 import pytest
+
+from pipeline.collect.key import make_key
 
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short
 CONFIG = """
@@ -45,7 +46,7 @@ class Small:
     def make(self):
         (self.folder / "study/logs").mkdir(parents=True)
         (self.folder / "study/study.yaml").write_text(CONFIG, encoding="utf-8")
-        shutil.copytree(self.root / "data_demo/private", self.folder / "study/private")
+        make_key(self.folder / "study/private/pseudonym.key")
         for source in sorted((self.root / "data_demo/logs").glob("bay_2026q[12].csv")):
             header, *rows = source.read_text(encoding="utf-8").splitlines(keepends=True)
             target = self.folder / "study/logs" / source.name

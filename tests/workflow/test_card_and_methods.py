@@ -68,9 +68,10 @@ def test_the_methods_text_has_the_numbers_of_the_run(model, demo):
         f"polars {run['versions']['polars']}",
     ]
     said += [f"{name} {by_error(row['rmse_yd'], row['rmse_std_error_yd'])} ± " for name, row in scores.items()]
+    # bands.csv, which may be published, has whole yards.
     for row in read(demo.results / "benchmarks/bands.csv").filter(quarter="2026Q3").to_dicts():
         [[carry, low, high]] = re.findall(rf"([\d.]+) \(([\d.]+) to ([\d.]+)\) at {row['band_mph']:g} mph", text)
-        assert float(carry) == pytest.approx(row["efficient_carry_yd"], abs=0.051)
-        assert float(low) == pytest.approx(row["efficient_lo90_yd"], abs=0.051)
-        assert float(high) == pytest.approx(row["efficient_hi90_yd"], abs=0.051)
+        assert float(carry) == pytest.approx(row["efficient_carry_yd"], abs=0.551)
+        assert float(low) == pytest.approx(row["efficient_lo90_yd"], abs=0.551)
+        assert float(high) == pytest.approx(row["efficient_hi90_yd"], abs=0.551)
     assert [one for one in said if one not in text] == []

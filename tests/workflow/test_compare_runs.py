@@ -11,7 +11,7 @@ from matplotlib.image import imread, imsave
 
 FILES = (
     *("golfers/golfers.csv", "golfers/changes.csv", "benchmarks/bands.csv", "benchmarks/bands.parquet"),
-    *("benchmarks/bands.xlsx", "benchmarks/frontier.json", "figures/losses.png", "report/academy.html"),
+    *("benchmarks/bands.xlsx", "model/frontier.json", "figures/losses.png", "report/academy.html"),
 )
 
 
@@ -63,9 +63,9 @@ def test_a_missing_file_row_or_column_is_found(runs):
 
 
 def test_a_changed_number_of_any_other_file_is_found(runs):
-    frontier = json.loads((runs[1] / "benchmarks/frontier.json").read_text("utf-8"))
+    frontier = json.loads((runs[1] / "model/frontier.json").read_text("utf-8"))
     frontier["carry_yd"][3] += 1e-4
-    (runs[1] / "benchmarks/frontier.json").write_text(json.dumps(frontier), encoding="utf-8")
+    (runs[1] / "model/frontier.json").write_text(json.dumps(frontier), encoding="utf-8")
     page = runs[1] / "report/academy.html"
     page.write_text(page.read_text("utf-8").replace("</main>", "<p>7 golfers</p></main>"), encoding="utf-8")
     picture = runs[1] / "figures/losses.png"
@@ -73,5 +73,5 @@ def test_a_changed_number_of_any_other_file_is_found(runs):
     bands = pl.read_excel(runs[1] / "benchmarks/bands.xlsx", sheet_name="bands")
     bands.with_columns(pl.nth(2) + 1).write_excel(runs[1] / "benchmarks/bands.xlsx", worksheet="bands")
     assert {line.split(":")[0] for line in differences(*runs)} == {
-        "benchmarks/bands.xlsx", "benchmarks/frontier.json", "figures/losses.png", "report/academy.html",
+        "benchmarks/bands.xlsx", "model/frontier.json", "figures/losses.png", "report/academy.html",
     }  # fmt: skip

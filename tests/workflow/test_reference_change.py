@@ -3,7 +3,6 @@
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 
@@ -11,6 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.published import BenchmarkRules, Publisher, published_at
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.edge.artefacts import read_arrays, read_artefact
@@ -66,6 +66,11 @@ class Study:
         workflow = ("snakemake", "--cores", "2", "-s", str(self.root / "Snakefile"))
         self.call(*workflow, *wanted, "--config", "study=study")
         bands = pl.read_csv(self.results / "benchmarks/bands.csv", infer_schema_length=None)
+        # In full: bands.csv, which may be published, has whole yards.
+        full = read_artefact(self.results / "model/frontier.json", Frontier).at(
+            "carry_yd", bands["band_mph"].to_numpy()
+        )
+        bands = bands.with_columns(pl.Series("efficient_carry_yd", full).fill_nan(None))
         golfers = pl.read_csv(self.results / "golfers/golfers.csv", infer_schema_length=None)
         return (self.results / "model/comparison.md").read_text(encoding="utf-8"), bands, golfers
 
@@ -75,11 +80,11 @@ class Study:
 
 
 @pytest.fixture(scope="module")
-def study(root, tmp_path_factory):
+def study(root, keyed, tmp_path_factory):
     folder = tmp_path_factory.mktemp("devices")
     (folder / "study/logs").mkdir(parents=True)
     (folder / "study/study.yaml").write_text(CONFIG, encoding="utf-8")
-    shutil.copytree(root / "data_demo/private", folder / "study/private")
+    keyed(folder / "study")
     return Study(root, folder)
 
 

@@ -4,7 +4,6 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -95,11 +94,11 @@ class Study:
 
 
 @pytest.fixture(scope="module")
-def study(root, tmp_path_factory):
+def study(root, keyed, tmp_path_factory):
     folder = tmp_path_factory.mktemp("refit")
     (folder / "study/logs").mkdir(parents=True)
     (folder / "study/study.yaml").write_text(CONFIG, encoding="utf-8")
-    shutil.copytree(root / "data_demo/private", folder / "study/private")
+    keyed(folder / "study")
     for source in (root / "data_demo/logs").glob("bay_2026q[12].csv"):
         thin(source, folder / "study/logs" / source.name)
     return Study(root, folder)

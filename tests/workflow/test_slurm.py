@@ -37,12 +37,13 @@ class SlurmRun:
 
 
 @pytest.fixture(scope="module")
-def study(root, tmp_path_factory):
+def study(root, keyed, tmp_path_factory):
     """The demo study, its bay logs made large by a column that nobody reads: large logs are collected one by one."""
     if reason := why_not():
         pytest.skip(reason)
     folder = tmp_path_factory.mktemp("study") / "demo"
     shutil.copytree(root / "data_demo", folder)
+    keyed(folder)
     for name in LARGE:
         log = folder / "logs" / name
         table = pl.read_csv(log, infer_schema=False)

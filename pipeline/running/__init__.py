@@ -1,0 +1,1 @@
+"""Running a study: what is checked first, what a run shows while it works, and how it ends."""
