@@ -4,19 +4,24 @@ Commands import what they need when they run, so that `--help` is quick.
 """
 
 import json
+import os
 import re
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.ending import BAD_INPUT, told
+from pipeline.ending import BAD_INPUT, outliving, told
 from pipeline.errors import UserError
 
 if TYPE_CHECKING:
     from pipeline.benchmark.lookup_command import Answered
+
+# A check of so many logs tells how far it is, this often.
+_MANY_LOGS, _PROGRESS_S = 500, 2.0
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 RESULTS = click.option(
@@ -48,6 +53,12 @@ class _Plain(click.Group):
         if outcome.status:
             ctx.exit(outcome.status)
         return result
+
+
+class _Whole(click.IntRange):
+    """A whole number within limits, which click would call an integer range."""
+
+    name = "whole number"
 
 
 class _Typed(click.Command):
@@ -90,8 +101,27 @@ def _place_and_units(command: Callable[..., None]) -> Callable[..., None]:
 def cli() -> None:
     """Show how far a golf academy's drives go at each club speed, and who is losing yards.
 
-    STUDY is a study folder or its study.yaml. To run the whole study: snakemake --cores N --config study=STUDY
+    STUDY is a study folder or its study.yaml. To run the whole study: yardband run STUDY
     """
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--yes", is_flag=True, help="Ask nothing; leave what isn't sure as comments.")
+def new(folder: Path, logs: tuple[Path, ...], yes: bool) -> None:
+    """Make a study of the logs in a folder: draft study.yaml and layouts, create the key, check.
+
+    FOLDER holds the logs; a LOG may be a folder of logs too. Logs stay as they are.
+    """
+    from pipeline.collect.new_command import Terminal, new_study
+
+    asker = None if yes or not sys.stdin.isatty() else Terminal()
+    todo = new_study(folder, logs, asker, click.echo)
+    for line in todo:
+        click.echo(line, err=True)
+    if todo:
+        sys.exit(BAD_INPUT)
 
 
 @cli.command()
@@ -101,13 +131,42 @@ def check(study: Path) -> None:
     from pipeline.collect.check_command import survey
     from pipeline.fit.own_files import survey_written
 
-    findings = survey(study, lambda folder, configured: survey_written(folder, configured)[1])
+    findings = survey(study, lambda folder, configured: survey_written(folder, configured)[1], _progress())
     for line in findings.told:
         click.echo(line)
     for line in findings.problems:
         click.echo(line, err=True)
     if findings.problems:
         sys.exit(BAD_INPUT)
+
+
+def _progress() -> Callable[[int, int], None]:
+    """Give what tells how many logs of many are checked, on the screen's side of the output, now and then."""
+    told = time.monotonic()
+
+    def tell(done: int, total: int) -> None:
+        nonlocal told
+        if total >= _MANY_LOGS and (done == total or time.monotonic() - told >= _PROGRESS_S):
+            told = time.monotonic()
+            click.echo(f"{done:,} of {total:,} logs checked ...", err=True)
+
+    return tell
+
+
+@cli.command()
+@STUDY
+@click.option("--cores", type=click.IntRange(1), help="Cores to use. Default: all of this machine.")
+@click.option("--trial", metavar="NAME", help="Make a fit that enters no lineage, in results/STUDY/trials/NAME.")
+@click.option("--model", metavar="ID", help="Look at the study by a kept model, in results/STUDY/by-model/ID.")
+def run(study: Path, cores: int | None, trial: str | None, model: str | None) -> None:
+    """Run a study: everything that its logs and settings have changed is made again.
+
+    The same as: snakemake --cores N --config study=STUDY
+    """
+    from pipeline.running.run_command import run_study
+
+    choices = {name: value for name, value in (("trial", trial), ("model", model)) if value is not None}
+    sys.exit(run_study(study, cores, choices, sys.stdout, sys.stderr))
 
 
 @cli.command()
@@ -126,6 +185,8 @@ def key(study: Path, rotate: bool) -> None:
         return
     make_key(path)
     click.echo(f"{path}: created. Keep a copy in a safe place: without it, the same pseudonyms can't be made again.")
+    if os.name != "posix":
+        click.echo("Yardband can't keep others from reading the key here: put it in a folder that only you can open.")
 
 
 @cli.command()
@@ -324,7 +385,7 @@ def open_(study: Path, results: Path | None) -> None:
 
 @cli.command()
 @STUDY
-@click.option("--port", type=click.IntRange(1, 65535), help="Port to use. Default: 8417, or a free one.")
+@click.option("--port", type=_Whole(1, 65535), help="Port to use. Default: 8417, or a free one.")
 @click.option("--phone", is_flag=True, help="Share the coach's page alone, on the local network.")
 @click.option("--address", help="With --phone: which of this computer's addresses to share at.")
 @RESULTS
@@ -340,7 +401,7 @@ def serve(study: Path, port: int | None, phone: bool, address: str | None, resul
 @click.option("--study", type=click.Path(path_type=Path), help="The study folder. Default: where the run had it.")
 @click.option("--keep", type=click.Path(path_type=Path), help="New folder in which the results stay.")
 @click.option("--check", "only_check", is_flag=True, help="Check logs, settings and versions; run nothing.")
-@click.option("--cores", type=click.IntRange(1), default=2, show_default=True, help="Cores to use.")
+@click.option("--cores", type=_Whole(1), default=2, show_default=True, help="Cores to use.")
 def rebuild(record: Path, study: Path | None, keep: Path | None, only_check: bool, cores: int) -> None:
     """Run a study again from the record of a run, and compare the figures.
 
@@ -354,4 +415,12 @@ def rebuild(record: Path, study: Path | None, keep: Path | None, only_check: boo
 
 def main() -> None:
     """Run the command line."""
-    cli(prog_name="yardband")
+    sys.exit(outliving(_ended, "in this command"))
+
+
+def _ended() -> int:
+    try:
+        cli(prog_name="yardband")
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else int(end.code is not None)
+    return 0

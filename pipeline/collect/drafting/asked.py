@@ -1,0 +1,47 @@
+"""What a person is asked about a draft, and what becomes of the answers (pure)."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Protocol
+from zoneinfo import available_timezones
+
+from pipeline.collect.drafting.drafted import Draft
+
+
+class Asker(Protocol):
+    """A person at a terminal."""
+
+    def choose(self, question: str, options: Sequence[str]) -> int | None:
+        """Ask for one of some options; None leaves it open."""
+
+    def say(self, question: str, problem: Callable[[str], str | None]) -> str | None:
+        """Ask for a text until `problem` finds none; None leaves it open."""
+
+
+def ask(draft: Draft, asker: Asker, log: str) -> Draft:
+    """Ask what isn't sure of one kind of log; give the draft with the answers."""
+    for name in draft.undecided():
+        choice = draft.columns[name]
+        options = [option.text() for option in choice.options]
+        answer = asker.choose(f"{log}: where does {name} come from? {choice.why[:1].upper()}{choice.why[1:]}.", options)
+        if answer is not None:
+            draft = draft.decided(name, choice.options[answer])
+    if draft.rows is not None and not draft.rows.sure:
+        words = draft.rows.take
+        answer = asker.choose(f"{log}: which word in {draft.rows.column!r} is the driver?", words)
+        if answer is not None:
+            draft = draft.with_rows([words[answer]])
+    if draft.zone_open:
+        zone = asker.say(f"{log}: in which time zone are its times, such as Europe/Vienna?", _zone_problem)
+        draft = replace(draft, zone_open=zone is None, timezone=zone)
+    return draft
+
+
+def _zone_problem(zone: str) -> str | None:
+    return None if zone in available_timezones() else "That isn't an IANA time zone."
+
+
+def goals_of(text: str) -> dict[float, float]:
+    """Read goals such as 90: 230, 100: 250; raise ValueError if they are none."""
+    pairs = [part.split(":") for part in text.split(",") if part.strip()]
+    return {float(band): float(carry) for band, carry in pairs}

@@ -1,0 +1,129 @@
+"""What a draft is made of: choices, each with its options and how sure it is (pure)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
+
+from pipeline.collect.drafting.shape import Kind
+from pipeline.configuration.layouts import Layout
+from pipeline.tables.logs import LOG_COLUMNS, REQUIRED, WANTED
+
+
+class Place(NamedTuple):
+    """Where a standard column may come from, as a layout has it."""
+
+    source: str
+    unit: str | None = None
+    form: str | None = None
+
+    def as_layout(self) -> dict[str, str]:
+        """Give it as a layout has it."""
+        parts = {"from": self.source, "unit": self.unit, "format": self.form}
+        return {name: part for name, part in parts.items() if part is not None}
+
+    def text(self) -> str:
+        """Say it in a few words."""
+        return ", ".join([repr(self.source), *(part for part in (self.unit, self.form) if part is not None)])
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Where a standard column comes from.
+
+    Attributes
+    ----------
+    options : tuple of Place
+        The likeliest first. A sure choice has one.
+    sure : bool
+    why : str
+        A clause: by what it is sure, or why it isn't.
+    """
+
+    options: tuple[Place, ...]
+    sure: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class RowsChoice:
+    """Which rows are taken, where a log has a column of clubs.
+
+    Attributes
+    ----------
+    column : str
+    take : tuple of str
+        The words for the driver; all of the column's where it isn't sure.
+    sure : bool
+    """
+
+    column: str
+    take: tuple[str, ...]
+    sure: bool
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A drafted layout.
+
+    Attributes
+    ----------
+    kind, delimiter, encoding, decimal, skip_rows, skip_after_header
+        As in a layout.
+    columns : dict of str to Choice
+        Standard column: where it comes from.
+    rows : RowsChoice or None
+    zone_open : bool
+        Whether its times have no offset, so that a person may name the zone.
+    timezone : str or None
+        The zone that a person named.
+    notes : tuple of str
+        What else a person should know, a sentence each.
+    """
+
+    kind: Kind
+    delimiter: str
+    encoding: str
+    decimal: str
+    skip_rows: int
+    skip_after_header: int
+    columns: dict[str, Choice] = field(default_factory=dict)
+    rows: RowsChoice | None = None
+    zone_open: bool = False
+    timezone: str | None = None
+    notes: tuple[str, ...] = ()
+
+    def undecided(self) -> list[str]:
+        """List the columns that a run needs or wants and that a person must decide, in the order of the columns."""
+        needed = (*REQUIRED, *WANTED)
+        return [name for name in needed if name in self.columns and not self.columns[name].sure]
+
+    def missing(self) -> list[str]:
+        """List the required columns that nothing in the log looks like."""
+        return [name for name in REQUIRED if name not in self.columns]
+
+    def decided(self, column: str, place: Place | None) -> "Draft":
+        """Give the draft with a person's word on a column; None leaves the column out."""
+        columns = {name: choice for name, choice in self.columns.items() if name != column}
+        if place is not None:
+            columns[column] = Choice((place,), True, "you said so")
+        return replace(self, columns={name: columns[name] for name in LOG_COLUMNS if name in columns})
+
+    def with_rows(self, take: Sequence[str]) -> "Draft":
+        """Give the draft with a person's word on the rows to take."""
+        assert self.rows is not None
+        return replace(self, rows=replace(self.rows, take=tuple(take), sure=True))
+
+    def raw_layout(self) -> dict[str, Any]:
+        """Give what is sure, as the keys of a layout; keys at their default are left out."""
+        keys: dict[str, Any] = {}
+        if self.kind == "text":
+            keys = {"delimiter": self.delimiter, "encoding": self.encoding}
+        if self.kind != "parquet":
+            keys |= {"decimal": self.decimal, "skip_rows": self.skip_rows, "skip_after_header": self.skip_after_header}
+        given = {name: value for name, value in keys.items() if value != Layout.model_fields[name].default}
+        if self.timezone is not None:
+            given["timezone"] = self.timezone
+        if self.rows is not None:
+            given["rows"] = {"column": self.rows.column, "take": list(self.rows.take) if self.rows.sure else []}
+        given["columns"] = {name: choice.options[0].as_layout() for name, choice in self.columns.items() if choice.sure}
+        return given
