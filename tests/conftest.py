@@ -114,6 +114,8 @@ SHARING = (
     "test_pages.py",
     "test_readme.py",
     "test_rerun.py",
+    "test_run.py",
+    "test_two_keys.py",
 )
 
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
+from pipeline.benchmark.lookup_command import FRONTIER, check_version
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.tables_file import read_table
@@ -32,7 +33,6 @@ from pipeline.tables.logs import DriveTable, Sources, StudiedDrives
 from pipeline.tables.straightness import Straightness, StraightnessBands
 
 RECORD = Path("run.json")
-FRONTIER = Path("benchmarks/frontier.json")
 DRIVES = Path("collected/drives.parquet")
 IN_USE = Path("collected/in_use/drives.parquet")  # with carry by the flight of a kept model, where that is in use
 CALIBRATION = Path("flight/calibration.json")
@@ -56,6 +56,7 @@ def open_study(folder: str | Path) -> "Study":
     place = Path(folder)
     if not place.is_dir():
         raise UserError(f"{place}: there is no such folder; give a study's folder below results/.")
+    check_version(place)
     lacking = [name for name in (RECORD, FRONTIER, DRIVES) if not (place / name).is_file()]
     if lacking:
         raise UserError(

@@ -44,7 +44,7 @@ def write_study(folder, world):
     frontier = frontier_at(speeds, near=near_of(speeds, sd=(4.0, 900.0), ratio=(1.35, 1.55)))
     on = FittedOn(used.height, 80, ("2026Q3",))
     write_artefact(folder / "model/model.json", FittedModel("hill-school", found.model, on))
-    write_artefact(folder / "benchmarks/frontier.json", frontier)
+    write_artefact(folder / "model/frontier.json", frontier)
     write_artefact(folder / "flight/calibration.json", StudyFlight(CALIBRATION, 1.46))
     write_parquet(folder / "model/held_out.parquet", held_out_table(found.held_out, used))
     write_csv(folder / "model/coefficients.csv", found.coefficients)

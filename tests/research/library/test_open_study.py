@@ -182,9 +182,7 @@ def test_a_folder_that_is_not_there_or_no_results_is_told(tmp_path):
         open_study(tmp_path)
 
 
-@pytest.mark.parametrize(
-    "file", ["run.json", "benchmarks/frontier.json", "collected/drives.parquet", "model/model.json"]
-)
+@pytest.mark.parametrize("file", ["run.json", "model/frontier.json", "collected/drives.parquet", "model/model.json"])
 def test_a_missing_file_is_told(copy, file):
     (copy / file).unlink()
     with pytest.raises(UserError, match=file):

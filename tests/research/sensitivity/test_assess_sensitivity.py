@@ -17,7 +17,7 @@ from pipeline.tables.figures import Calibrations
 
 
 def test_benchmarks_of_a_kept_model_are_refused(tmp_path):
-    frontier, model = tmp_path / "benchmarks/frontier.json", tmp_path / "model/model.json"
+    frontier, model = tmp_path / "model/frontier.json", tmp_path / "model/model.json"
     check_newest(model, frontier, frontier_at([90.0]))
     with pytest.raises(
         UserError, match=r"made with model/kept/k1/model\.json, and sensitivity is that of a fit of today's"
