@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 from typing import Any
 
+import dataframely as dy
 import polars as pl
 
 from pipeline.bands import SpeedBands
@@ -69,14 +70,19 @@ def run(
     table = BandTable.validate(band_table(carry_model, golfers, efficient, speed_bands, min_golfers, roller))
     used, file = every.usable(carry_model.surface.speed), os.path.relpath(model, Path(frontier).parents[1])
     where = about | {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
-    for name in FORMER:
-        Path(csv).with_name(name).unlink(missing_ok=True)
-    write_csv(Path(csv), table)
-    write_parquet(Path(parquet), table)
+    _publish(table, Path(csv), Path(parquet))
     write_artefact(frontier, reached := frontier_of(efficient, used, half_width_mph, strike, **where))
     write_arrays(efficient_replicates, errors_of(efficient, len(refits.counts)))
     write_artefact(chart, chart_of(table, carry_model, reached, speed_bands))
     print(f"Built {table.height} rows of bands; efficient carry at {len(efficient)} club speeds.")
+
+
+def _publish(table: dy.DataFrame[BandTable], csv: Path, parquet: Path) -> None:
+    """Write the table of bands, and delete what earlier versions published beside it."""
+    for name in FORMER:
+        csv.with_name(name).unlink(missing_ok=True)
+    write_csv(csv, table)
+    write_parquet(parquet, table)
 
 
 def _with_errors(

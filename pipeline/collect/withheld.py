@@ -45,13 +45,13 @@ _COMMON = frozenset(
     """bay bays unit units range ball balls device devices site club clubs driver loft mat mats grass net nets tee tees
     green greens fairway rough hill hills park field fields lake river wood woods stone valley north south east west
     upper lower left right indoor outdoor simulator studio lab tower hall room floor court street road house school
-    academy center centre college team group junior juniors senior seniors ladies men women boys girls adults pro
+    academy center college team group junior juniors senior seniors ladies men women boys girls adults pro
     pros coach student students member members guest guests golf golfer golfers player players test demo practice
-    premium soft hard firm normal standard tour distance new old used red blue white black yellow orange grey gray
+    premium soft hard firm normal standard tour distance new old used red blue white black yellow orange gray
     gold silver pink fast slow short long small large big mini plus manual metric yards main front back side one two
     three four five six seven eight nine ten first second third spring summer autumn winter morning evening day
     night sun moon star logs log csv xlsx parquet the and for from with""".split()  # noqa: SIM905
-)
+) | {"centre", "grey"}
 
 
 @dataclass(frozen=True)

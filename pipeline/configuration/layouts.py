@@ -38,7 +38,7 @@ class ColumnFrom(Strict):
 class RowsTaken(Strict):
     """Which rows of a foreign log are taken: those of the driver, where a log holds every club's."""
 
-    column: str = Field(min_length=1, description="Header of the column that tells rows apart, such as the club's.")
+    column: str = Field(min_length=1, description="Header of the column by which rows are taken, such as the club's.")
     take: tuple[str, ...] = Field(
         min_length=1,
         description="What it says in the rows to take, capitals aside. Other rows are counted and left out.",

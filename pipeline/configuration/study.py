@@ -138,7 +138,7 @@ class Privacy(Strict):
     def _protects(cls, least: object) -> object:
         if isinstance(least, int) and not isinstance(least, bool) and least < _LEAST_GOLFERS:
             raise ValueError(
-                f"must be at least {_LEAST_GOLFERS}, not {least}: of a figure of two golfers each can work out the "
+                f"must be at least {_LEAST_GOLFERS}, not {least}: of a figure of two golfers each can calculate the "
                 "other's; leave it out for 5"
             )
         return least

@@ -149,7 +149,7 @@ def test_a_day_that_may_be_a_month_is_never_guessed(tmp_path):
         for row in rows(12, form="{day:02}/08/2026 10:{minute:02}")
     ]
     result = yardband("new", hill, written(hill / "bay.csv", log(*days)), "--yes")
-    assert "choose where struck_at comes from; day and month can't be told apart" in result.stderr
+    assert "choose where struck_at comes from; it isn't clear which is the day and which the month" in result.stderr
     assert '# struck_at: {from: "struck_at", format: "%m/%d/%Y %H:%M"}' in (hill / "layouts" / "bay.yaml").read_text()
 
 

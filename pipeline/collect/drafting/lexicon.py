@@ -25,7 +25,7 @@ _ROOTS = {
     "LEVEL": "horizontal horizontaler horizontale orizzontale horisontell horizontaal",
     "DIRECTION": "direction richtung direccion direzione riktning richting azimuth",
     "SPIN": "spin spinn drall drehzahl rotation rotacion rotazione spinrate",
-    "BACK": "back ruck retro bak backwards",
+    "BACK": "back ruck retro bak backward",
     "TURNBACK": "backspin backspinn bakspinn retrospin retroceso",
     "RATE": "rate tasa tasso taux",
     "SIDE": "side seiten seite lateral lateral laterale sido zij",

@@ -99,7 +99,7 @@ def _settled(cells: pl.Series, read: list[str], clock: bool, offset: bool, comma
     if len(ordered) == 1 and _long(cells, ordered[0]):
         return TimeDraft((ordered[0],), True, "only so do its rows follow each other in time", clock, offset)
     first = day_first + [one for one in read if one not in day_first]
-    return TimeDraft(tuple(first), False, "day and month can't be told apart", clock, offset)
+    return TimeDraft(tuple(first), False, "it isn't clear which is the day and which the month", clock, offset)
 
 
 def _form_of(cell: str) -> str | None:
