@@ -39,6 +39,15 @@ _MEMORY_WORDS = (
 )
 _KILLED_FOR_MEMORY = ("SIGKILL", "SIGABRT", "SIGSEGV", "SIGBUS")
 
+# Under a limit on memory libraries start no threads that they can do without: one that can't start may leave the others
+# waiting for ever, or speak after our last sentence.
+_FRUGAL = {
+    "POLARS_MAX_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "_RJEM_MALLOC_CONF": "dirty_decay_ms:500,muzzy_decay_ms:1000,background_thread:false",
+}
+
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _SHUT = (errno.EROFS, errno.EACCES, errno.EPERM)
 
@@ -129,6 +138,8 @@ def outliving(work: Callable[[], int], place: str) -> int:
     """
     if not _memory_is_limited():
         return work()
+    for name, value in _FRUGAL.items():
+        os.environ.setdefault(name, value)
     finished, finishing = os.pipe()
     child = os.fork()
     if child == 0:

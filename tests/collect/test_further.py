@@ -72,6 +72,7 @@ def test_without_regressors_no_readings_are_made(tmp_path, collect, load):
     log = collect(log_of(tmp_path, "4"))
     assert log.receipt["dropped"] == ["tee_mm"]
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
+        "a.csv.names.json",
         "a.csv.receipts.json",
         "a.csv.rejects.parquet",
         "a.csv.shots.parquet",

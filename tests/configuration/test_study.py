@@ -94,7 +94,11 @@ def test_study_is_named_by_its_file_too(study):
         (SMALLEST + "1: 2", "study.yaml: line 3: the key '1' isn't a word; put it in quotes or correct it."),
         (SMALLEST + "no: 2", "study.yaml: line 3: the key 'no' isn't a word"),
         (SMALLEST + "flags: &x [*x]", "study.yaml: a value refers to another by a star; write the value out."),
-        (SMALLEST + "seed: " + "[" * 3000, "study.yaml: holds a value that can't be read; put dates and long numbers"),
+        (SMALLEST + "seed: " + "[" * 3000, "study.yaml: isn't valid YAML near line 3; check indentation, quotes"),
+        (
+            SMALLEST + "seed: " + "[" * 3000 + "]" * 3000,
+            "study.yaml: holds a value that can't be read; put dates and long numbers",
+        ),
         (SMALLEST + "seed: 2026-02-30", "study.yaml: holds a value that can't be read; put dates and long numbers"),
         (SMALLEST + "seed: yes", "line 3: seed: is yes or no (true), where something else belongs; correct it."),
         (SMALLEST + "flags: 3", "study.yaml: line 3: flags: should hold keys of its own, but it is 3."),

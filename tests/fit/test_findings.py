@@ -126,7 +126,7 @@ def test_a_ball_that_the_old_fit_does_not_know_is_named(fit, drives):
     some = pl.when(pl.int_range(pl.len()) < 40).then(pl.lit("a|b")).otherwise(pl.col("ball")).alias("ball")
     survey = Survey.of(drives.with_columns(some), 1)
     found = compare(fit, fit, QUADRATIC.surface(survey.extents), survey, EFFICIENT, {})
-    assert found.without_term == ("ball a/b (40 drives)",)
+    assert found.without_term == ("ball a&#124;b (40 drives)",)
 
 
 def test_drives_that_curve_are_scored_as_straight_ones_by_the_old_fit_too(fit, drives):

@@ -32,7 +32,7 @@ def run(tmp_path):
         shots = pl.DataFrame(given, schema_overrides=types_of(LoadedShots))
         sources = pl.DataFrame(
             {"source": rows["source"].unique().sort(), "status": "used", "rows": 1, "accepted": 1}
-        ).with_columns(rejected=0, duplicates=0, sha256=None, reason=None, device=None, device_note=None)
+        ).with_columns(rejected=0, duplicates=0, left_out=0, sha256=None, reason=None, device=None, device_note=None)
         sources = sources.cast(types_of(Sources)).with_columns(pl.col("status").cast(pl.String))
         database = tmp_path / "loaded.duckdb"
         database.unlink(missing_ok=True)

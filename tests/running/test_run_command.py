@@ -120,7 +120,11 @@ def is_running(process_id):
 @pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])
 def test_an_interrupt_ends_every_step_and_ends_in_a_sentence(here, number, status, deaf):
     command = [sys.executable, "-c", FOLLOWING.format(stuck=STUCK.format(deaf=deaf), patience=1 if deaf else 600)]
-    following = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    following = subprocess.Popen(
+        # Where the tests run under nohup, the signal of a closed terminal would be ignored.
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_DFL),
+    )  # fmt: skip
     until = time.monotonic() + 30
     while "Wait as" not in (text := (here / "run.log").read_text("utf-8") if (here / "run.log").exists() else ""):
         assert time.monotonic() < until

@@ -19,5 +19,5 @@ def test_a_copied_demo_with_another_log_is_not_run_under_the_public_key(tmp_path
     assert (
         "study/private/pseudonym.key: this is the public demo key, and study/logs/bay_2026q3.csv is not the demo's; "
         "remove the key file and make a key of your own with: yardband key STUDY"
-    ) in " ".join(other.stderr.split())
-    assert "Traceback" not in other.stderr
+    ) in " ".join((other.stdout + other.stderr).split())
+    assert "Traceback" not in other.stdout + other.stderr
