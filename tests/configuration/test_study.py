@@ -72,7 +72,7 @@ def test_study_is_named_by_its_file_too(study):
         (
             SMALLEST + "privacy: {min_golfers: 2}",
             "study.yaml: line 3: privacy.min_golfers: must be at least 3, not 2: of a figure of two golfers each can "
-            "work out the other's; leave it out for 5.",
+            "calculate the other's; leave it out for 5.",
         ),
         (SMALLEST + "privacy: {min_golfers: 1}", "privacy.min_golfers: must be at least 3, not 1: of a figure of two"),
         (
