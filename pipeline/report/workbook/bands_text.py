@@ -15,7 +15,7 @@ Carry is at standard conditions: each drive's measured carry is changed by the d
 ball flight there and ball flight in the air and wind in which it was hit. Efficient carry is the largest carry to be
 expected at the center over deliveries that golfers of that speed produce; every drive inside both windows is expected
 to come close to it. A 90 % interval says how well the figure is known, not how drives scatter. Speed ratio is ball
-speed over club speed.
+speed over club speed. Golfers and drives are rounded, so that one golfer more or less doesn't show.
 """
 
 HOW_TO_READ_TOTALS = """\
