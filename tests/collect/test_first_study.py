@@ -27,8 +27,8 @@ COMMANDS = [
 def printed(paper):
     """Give the commands under the comment that marks the first study, in words."""
     text = (ROOT / paper).read_text(encoding="utf-8")
-    [block] = re.findall(r"<!-- first study -->\n```sh\n(.*?)```", text, flags=re.DOTALL)
-    return [shlex.split(line.removeprefix(".venv/bin/")) for line in block.splitlines()]
+    [block] = re.findall(r"<!-- first study -->\n *```sh\n(.*?)```", text, flags=re.DOTALL)
+    return [shlex.split(line.strip().removeprefix(".venv/bin/")) for line in block.splitlines() if line.strip()]
 
 
 @pytest.mark.parametrize("paper", PAPERS)

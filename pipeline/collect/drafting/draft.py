@@ -12,7 +12,7 @@ from pipeline.collect.drafting.drafted import Choice, Draft, Place, RowsChoice
 from pipeline.collect.drafting.joined import NAME_PARTS, with_joined
 from pipeline.collect.drafting.log_columns import LogColumn, columns_of, decimal_mark
 from pipeline.collect.drafting.numbers_drafted import draft_numbers
-from pipeline.collect.drafting.shape import Shape
+from pipeline.collect.drafting.shape import ELSEWHERE, WESTERN, Shape
 from pipeline.collect.drafting.times_drafted import TimeDraft, clock_alone, draft_time
 from pipeline.tables.logs import LOG_COLUMNS
 
@@ -62,7 +62,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     notes += more
     if twice:
         notes.append(f"Headers that are there more than once can't be used: {', '.join(map(repr, twice))}.")
-    if shape.encoding in ("cp1252", "latin-1"):
+    if shape.encoding in (*WESTERN, *ELSEWHERE):
         notes.append(f"Its text isn't utf-8 and was taken for {shape.encoding}: look at a name with an accent.")
     if sides := [name for name in _SIDES if name in choices and choices[name].sure]:
         notes.append(f"Positive must mean to the right in {', '.join(sides)}: nothing in a log shows that.")

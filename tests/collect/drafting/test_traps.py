@@ -232,3 +232,21 @@ def test_encodings_are_found(encoding):
     assert (found, read.removeprefix("\ufeff")) == (encoding, text)
     # A part that ends inside a character is read up to there.
     assert decoded(text.encode(encoding)[:-3]) is not None
+
+
+@pytest.mark.parametrize(
+    ("encoding", "head", "name"),
+    [
+        ("cp1252", ["Schüler", "Zeit", "Schlägertempo (mph)"], "Jörg Weiß"),
+        ("cp1250", ["Gracz", "Czas", "Prędkość kija (mph)"], "Łukasz Dąb"),
+        ("cp932", ["氏名", "日時", "ヘッドスピード (mph)"], "山田 一"),
+        ("cp1252", HEAD[:3], "Jörg Weiß"),
+    ],
+)
+def test_headers_tell_which_old_encoding_it_is(encoding, head, name):
+    cells = columns()
+    cells[0] = [name] * len(cells[0])
+    lines = [";".join(row) for row in ([*head, *HEAD[3:]], *zip(*cells, strict=True))]
+    shape = shape_of_text("\n".join(lines).encode(encoding) + b"\n")
+    assert (shape.encoding, shape.headers[2], shape.cells["c0"][0]) == (encoding, head[2], name)
+    assert any("isn't utf-8" in note for note in draft_layout(shape, date(2026, 11, 20)).notes)
