@@ -150,7 +150,7 @@ def _found(group: _Group, opened: OpenLog, key: bytes) -> dict[str, CheckedLog]:
         broken[log].append((rule, column, number))
     impressions, refused = _impressions(read.with_columns(place), rejected, rows, first)
     golfers = _golfers(read.with_columns(place), group.logs, pseudonyms)
-    dropped = shown_headers(opened.headers, list(matched.positions.values()), names)
+    dropped = shown_headers(opened.headers, opened.used(matched.positions.values()), names)
     absent = [name for name in matched.absent if name not in REQUIRED] if first.entry.layout else []
     standard = Counter(parts.accepted.select(pl.col(OPTIONAL_NUMBERS).count()).row(0, named=True))
     found: dict[str, CheckedLog] = {}

@@ -85,7 +85,7 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         rows=rows,
         accepted=accepted,
         rejected=rows - accepted,
-        dropped=shown_headers(opened.headers, [*wanted.values()], names),
+        dropped=shown_headers(opened.headers, opened.used(wanted.values()), names),
         absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),

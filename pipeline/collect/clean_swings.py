@@ -61,7 +61,7 @@ def clean_swings(opened: OpenLog, speed_file: SpeedFile, key: bytes) -> CleanedS
         rows=rows,
         accepted=split.accepted.height,
         rejected=split.rejected.height,
-        dropped=shown_headers(opened.headers, wanted.values(), names),
+        dropped=shown_headers(opened.headers, opened.used(wanted.values()), names),
         absent=absent,
         withheld={},  # no text of a speed log is stored
         named_file=holds_name(speed_file.source, names, parts=False),

@@ -4,6 +4,7 @@ import glob
 import gzip
 import os
 import re
+import shlex
 import zlib
 from collections.abc import Callable, Sequence
 from datetime import date
@@ -64,7 +65,8 @@ def new_study(folder: Path, logs: Sequence[Path], asker: Asker | None, say: Say)
         raise UserError(f"{folder / 'study.yaml'}: there is a study already, and it stays; name another folder.")
     sources = [_inside(folder, log) for log in _logs_of(logs)]
     kinds = _kinds(folder, list(dict.fromkeys(sources)))
-    written, todo, hints = [], [], []
+    written, todo = [], []
+    hints: dict[str, list[str]] = {}
     taken: set[str] = set()
     for shape, members in kinds:
         draft = draft_layout(shape, date.today())
@@ -80,7 +82,8 @@ def new_study(folder: Path, logs: Sequence[Path], asker: Asker | None, say: Say)
         written.append((LogKind(_patterns(folder, members), layout, group, has), draft, members))
         where = str(folder / (layout or "study.yaml"))
         todo += left_open(draft, where)
-        hints += could_add(draft, where)
+        for hint in could_add(draft, has_layout=layout is not None):
+            hints.setdefault(hint, []).append(where)
         for line in told(draft, members, layout):
             say(line)
     title, goals = _asked_of_study(asker)
@@ -89,9 +92,12 @@ def new_study(folder: Path, logs: Sequence[Path], asker: Asker | None, say: Say)
             write_text(folder / kind.layout, layout_text(draft, members))
     write_text(folder / "study.yaml", study_text(_study_name(folder), [kind for kind, _, _ in written], title, goals))
     _keep_key(folder, say)
-    for line in hints:
-        say(line)
-    return _checked(folder, todo, say)
+    for hint, places in hints.items():
+        say(f"{', '.join(places)}: {hint}")
+    left = _checked(folder, todo, say)
+    named = shlex.quote(str(folder))
+    say(f"Then type: yardband check {named}" if left else f"Next, type: yardband run {named}")
+    return left
 
 
 def _checked(folder: Path, todo: list[str], say: Say) -> list[str]:
@@ -176,8 +182,9 @@ def shape_of_log(path: Path) -> Shape:
     except LogRefusedError as refusal:
         raise UserError(f"{path}: can't be used, {refusal}.") from None
     if found is None:
+        where = "its first sheet" if name.endswith(".xlsx") else "it"
         raise UserError(
-            f"{path}: no table of drives was found in it; it needs a line of headers above rows with numbers."
+            f"{path}: no table of drives was found in {where}; it needs a line of headers above rows with numbers."
         )
     return found
 
@@ -346,8 +353,11 @@ class Terminal:
         click.echo(question)
         for number, option in enumerate(options, 1):
             click.echo(f"  {number}  {option}")
-        answer: int = click.prompt("Number, or 0 to decide later", type=click.IntRange(0, len(options)), default=0)
-        return answer - 1 if answer else None
+        while True:
+            answer: str = click.prompt("Number, or 0 to decide later", default="0").strip()
+            if answer.isascii() and answer.isdigit() and int(answer) <= len(options):
+                return int(answer) - 1 if int(answer) else None
+            click.echo(f"Type a number from 0 to {len(options)}, please.")
 
     def say(self, question: str, problem: Callable[[str], str | None]) -> str | None:
         """Ask until the answer has no problem; an empty one leaves it open."""

@@ -1,8 +1,8 @@
 """A log whose header has been read, whatever kind of file it is: what there is to work on (pure)."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -30,6 +30,8 @@ class OpenLog:
         What looks wrong with the file, though it can be read; clauses without a full stop.
     quickly : callable or None
         Reads one column by its position, as `cell`, much quicker than `batches` and without its checks.
+    parts : mapping of int to sequence of int
+        Positions of columns that the layout joins, and of their parts.
     sha256 : str or None
         Of the file; None if not known.
     """
@@ -40,6 +42,12 @@ class OpenLog:
     notes: tuple[str, ...] = ()
     quickly: Callable[[int], Iterator[pl.DataFrame]] | None = None
     sha256: str | None = None
+    parts: Mapping[int, Sequence[int]] = field(default_factory=dict)
+
+    def used(self, places: Iterable[int]) -> list[int]:
+        """Give the positions in use where these are: a joined column's parts too, and every joined column."""
+        found = list(places)
+        return [*found, *self.parts, *(part for place in found for part in self.parts.get(place, ()))]
 
     def distinct(self, place: int) -> pl.Series:
         """Give the distinct texts of one column, in any order; of a damaged file those before the damage or none."""

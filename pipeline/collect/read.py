@@ -18,6 +18,7 @@ import polars as pl
 
 from pipeline.collect.cells import NO_HEADER, header_cells, picked
 from pipeline.collect.foreign import open_parquet, open_xlsx
+from pipeline.collect.joins import with_joins
 from pipeline.collect.lines import SPARE_CELLS, Lines, examine
 from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.plain_text import plain_text
@@ -126,12 +127,14 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         raise LogRefusedError("the file is empty; export it again")
     name = path.name.lower()
     if name.endswith(".parquet"):
-        yield _evened(open_parquet(path, BATCH_ROWS))
+        opened = _evened(open_parquet(path, BATCH_ROWS))
+        yield with_joins(opened, layout.join)
     elif name.endswith(".xlsx"):
-        yield _evened(open_xlsx(path, layout.skip_rows, layout.skip_after_header, BATCH_ROWS))
+        opened = _evened(open_xlsx(path, layout.skip_rows, layout.skip_after_header, BATCH_ROWS))
+        yield with_joins(opened, layout.join)
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
-            yield _open_csv(plain_text(path, layout.encoding, Path(folder)), layout)
+            yield with_joins(_open_csv(plain_text(path, layout.encoding, Path(folder)), layout), layout.join)
 
 
 def _refusal(reason: str, error: BaseException) -> LogRefusedError:

@@ -66,6 +66,11 @@ class Layout(Strict):
     skip_after_header: int = Field(
         0, ge=0, le=20, description="Lines between the header and the first drive, such as a line of units."
     )
+    join: dict[str, tuple[str, ...]] = Field(
+        {},
+        description="Columns that stand in parts, such as a day and a time of day: a name of your own for each, which "
+        "`from` can take, and the headers of its parts. Their cells are joined by a blank.",
+    )
     rows: RowsTaken | None = Field(None, description="Which rows to take, where not all are drives. All unless given.")
     timezone: str | None = Field(None, description="IANA zone of times without an offset, such as Europe/Vienna.")
     columns: dict[str, ColumnFrom] = Field(
@@ -98,6 +103,17 @@ class Layout(Strict):
         if zone is not None and not knows_zone(zone):
             raise ValueError(f"isn't a time zone that can be used: {zone!r}; name a place, such as Europe/Vienna")
         return zone
+
+    @field_validator("join")
+    @classmethod
+    def _of_parts(cls, join: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+        bare = {name.strip(): tuple(part.strip() for part in parts) for name, parts in join.items()}
+        for name, parts in bare.items():
+            if not name or len(parts) < 2 or not all(parts):
+                raise ValueError(f"{name!r} must have a name, and two headers of the log or more")
+            if any(part in bare for part in parts):
+                raise ValueError(f"{name!r} is made of a joined column; name the log's own headers")
+        return bare
 
     @model_validator(mode="after")
     def _sound(self, info: ValidationInfo) -> "Layout":

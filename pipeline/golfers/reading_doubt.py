@@ -129,7 +129,7 @@ def with_readings(
     """
     shares = device_shares(drives)
     loads = reading_loads(golfers, shares, devices, misread_yards(golfers, model, frontier))
-    columns = loads.reshape(golfers.height, -1).T
+    columns = loads.reshape(golfers.height, loads.shape[1] * loads.shape[2]).T  # -1 is no width where nobody is
     notes = _notes(golfers, shares, {one.device: one.golfer_note for one in devices.devices})
     named = zip(load_columns(devices), columns, strict=True)
     return golfers.with_columns(*(pl.Series(name, load, pl.Float64) for name, load in named), notes)

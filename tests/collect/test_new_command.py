@@ -1,10 +1,8 @@
 """`yardband new`: from logs to a study that can be run, and what it says where it can't know."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
+import polars as pl
 import pytest
 from click.testing import CliRunner
 from collect_samples import HEADER, written
@@ -19,7 +17,6 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs
 from pipeline.errors import UserError
 
-ROOT = Path(__file__).parents[2]
 DRIVES = len(NAMES) * DRIVES_EACH
 GERMAN = "Spieler;Datum;Schlägertempo (mph);Balltempo (mph);Abflug;Drall;Flugweite (yd)\n"
 UNNAMED = "Name,Date,Club speed,Ball speed,Launch,Spin,Carry"
@@ -80,22 +77,6 @@ def test_ten_differently_shaped_logs_need_no_editor(tmp_path):
             receipt = clean_log(opened, each, bytes(32), lambda _: None).receipt
         name = Path(each.source).name
         assert (receipt.rows, receipt.accepted, receipt.left_out) == (DRIVES, DRIVES, others[name]), name
-
-
-@pytest.mark.bench
-def test_ten_differently_shaped_logs_run_to_the_page(tmp_path):
-    make_logs(tmp_path / "hill" / "logs")
-    assert yardband("new", tmp_path / "hill", tmp_path / "hill" / "logs", "--yes").exit_code == 0
-    where = ["-s", str(ROOT / "Snakefile"), "--directory", str(tmp_path), "--config", f"study={tmp_path / 'hill'}"]
-    command = [sys.executable, "-m", "snakemake", "--cores", "2", *where]
-    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
-    environment = os.environ | {"PYTHONPATH": str(ROOT), "PATH": path}
-    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr[-3000:]
-    page = (tmp_path / "results" / "hill" / "report" / "academy.html").read_text(encoding="utf-8")
-    assert f"{10 * DRIVES:,}" in page  # all drives of all logs
-    summary = (tmp_path / "results" / "hill" / "summary.txt").read_text(encoding="utf-8")
-    assert f"{10 * DRIVES} accepted" in summary or f"{10 * DRIVES:,}" in summary
 
 
 def test_a_standard_log_needs_no_layout_and_stays_as_it_is(tmp_path):
@@ -219,6 +200,48 @@ def test_where_logs_and_studies_must_be(tmp_path):
     assert new_study(tmp_path / "hill", [inside], None, lambda _: None) == []
     with pytest.raises(UserError, match="there is a study already, and it stays; name another folder"):
         new_study(tmp_path / "hill", [inside], None, print)
+
+
+def test_a_word_that_may_be_the_driver_is_asked_for_and_blocks_the_run(tmp_path):
+    hill = tmp_path / "hill"
+    text = log(*(f"{row},{('Driver', 'D', '7i')[i % 3]}" for i, row in enumerate(rows())), header=f"{HEADER},Club")
+    path = written(hill / "bay.csv", text)
+    result = yardband("new", hill, path, "--yes")
+    assert result.exit_code == 2
+    assert "say whether 'D' in 'Club' is the driver too, under 'rows'." in result.stderr
+    assert result.stdout.endswith(f"Then type: yardband check {hill}\n")
+    for answers, taken in (([0], ("Driver", "D")), ([1], ("Driver",))):
+        (hill / "study.yaml").unlink()
+        person = Answers(choices=answers)
+        told = []
+        assert new_study(hill, [path], person, told.append) == []
+        assert person.asked[0] == ("bay.csv: is 'D' in 'Club' the driver too?", ["yes", "no"])
+        [found] = find_logs(*load_study(hill))
+        assert found.layout.rows.take == taken
+        assert told[-1] == f"Next, type: yardband run {hill}"
+
+
+def test_a_log_in_parts_is_read_as_a_whole_one(tmp_path):
+    parts = []
+    for row in rows():
+        name, at, numbers = row.split(",", 2)
+        parts.append(",".join([*name.split(), *at.split("T"), numbers]))
+    header = "First name,Last name,Date,Time,Club speed (mph),Ball speed (mph),Launch,Spin,Carry (yd)"
+    hill = tmp_path / "hill"
+    result = yardband("new", hill, written(hill / "bay.csv", log(*parts, header=header)), "--yes")
+    assert (result.exit_code, result.stderr) == (0, ""), result.output
+    assert "columns not used" not in result.stdout
+    whole = yardband("new", tmp_path / "dale", written(tmp_path / "dale" / "bay.csv", log(*rows())), "--yes")
+    assert whole.exit_code == 0
+    pairs = []
+    for study in (hill, tmp_path / "dale"):
+        [found] = find_logs(*load_study(study))
+        with open_log(study / found.source, found.layout) as opened:
+            kept = []
+            cleaned = clean_log(opened, found, bytes(32), kept.append)
+            pairs.append((cleaned.golfers, pl.concat([piece.accepted for piece in kept])))
+    assert pairs[0][0] == pairs[1][0]
+    assert pairs[0][1].equals(pairs[1][1])
 
 
 def test_a_key_that_is_there_is_used(tmp_path):

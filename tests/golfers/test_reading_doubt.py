@@ -128,6 +128,15 @@ def test_shares_are_of_the_quarters_drives():
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("listed", [[], [entry("unit-A"), entry("unit-B", (0.02, 0, 0, 0))]])
+def test_where_nobody_is_compared_there_are_no_loads(world, model, frontier, lost, listed):
+    # So is progress in a study's first quarter.
+    devices = StudyDevices("unit-A", listed)
+    found = with_readings(lost.clear(), world.drives, model, frontier, devices)
+    assert found.height == 0
+    assert set(load_columns(devices)) <= set(found.columns)
+
+
 def test_golfers_hear_of_their_own_devices_and_intervals_widen(world, model, frontier, lost):
     devices = StudyDevices("unit-A", [entry("unit-A"), entry("unit-B", (0.02, 0, 0, 0), 20.0, "unit-B may misread")])
     on_b = device_shares(world.drives).filter(named="unit-B")["golfer"].to_list()

@@ -30,6 +30,7 @@ NOT_RUN = {
     "python tests/proving_ground/prove.py": "it takes minutes; tests/proving_ground runs its parts",
     "python tests/proving_ground/sensitivity.py": "it takes minutes, and its figures are evidence",
     "python -m pipeline": "steps run in the workflow",
+    "yardband run": "it takes minutes; tests/collect/test_first_study.py and tests/workflow/test_run.py run it",
 }
 
 # What the output of a script has that no other one says.
@@ -69,15 +70,14 @@ def test_every_command_has_its_test():
 
 @pytest.fixture(scope="module")
 def place(demo, tmp_path_factory):
-    """A folder like the clone after the demo's run: the demo study, its results, and the README's first study."""
+    """A folder like the clone after the demo's run: the demo study, its results, a study, and logs of a first one."""
     place = tmp_path_factory.mktemp("place")
     shutil.copytree(ROOT / "data_demo", place / "data_demo")
     (place / "results").symlink_to(demo.folder / "results", target_is_directory=True)
-    (settings,) = re.findall(r"```yaml\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), flags=re.DOTALL)
-    own = place / "own"
-    (own / "logs").mkdir(parents=True)
-    (own / "study.yaml").write_text(re.sub("^   ", "", settings, flags=re.MULTILINE), encoding="utf-8")
-    shutil.copy(ROOT / "data_demo/logs/bay_2026q1.csv", own / "logs")
+    for name in ("own", "hill"):
+        (place / name / "logs").mkdir(parents=True)
+        shutil.copy(ROOT / "data_demo/logs/bay_2026q1.csv", place / name / "logs")
+    (place / "own/study.yaml").write_text("study: hill-school\nlogs: [{files: logs/*.csv, site: bay}]\n", "utf-8")
     return place
 
 
@@ -119,7 +119,7 @@ def test_yardband(demo, place, tmp_path, line):
     if not arguments:  # a mention
         arguments = ["--help"]
     if name in ("open", "serve") and "--help" not in arguments:
-        open_or_serve(place, name, ["data_demo" if one == "STUDY" else one for one in arguments])
+        open_or_serve(place, name, ["data_demo" if one in ("STUDY", "hill") else one for one in arguments])
         return
     if name == "models" and "--help" not in arguments:
         manage_models(demo, tmp_path, arguments)
@@ -129,6 +129,10 @@ def test_yardband(demo, place, tmp_path, line):
         make_key(tmp_path / "own/private/pseudonym.key")
     golfer = pl.read_csv(demo.results / "golfers/goals.csv", infer_schema_length=None).row(0, named=True)["golfer"]
     given = {"STUDY": str(tmp_path / "own"), "PSEUDONYM": golfer}
+    if name == "new":  # where there are logs alone
+        given = {"hill": str(place / "hill"), "hill/logs": str(place / "hill/logs")}
+    else:
+        given["hill"] = given["STUDY"]
     done = run(["-m", "pipeline", name, *(given.get(one, one) for one in arguments)], place)
     assert done.returncode == 0, done.stderr
     assert done.stdout

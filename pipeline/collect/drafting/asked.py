@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Protocol
 from zoneinfo import available_timezones
 
-from pipeline.collect.drafting.drafted import Draft
+from pipeline.collect.drafting.drafted import Draft, RowsChoice
 
 
 class Asker(Protocol):
@@ -27,18 +27,33 @@ def ask(draft: Draft, asker: Asker, log: str) -> Draft:
         if answer is not None:
             draft = draft.decided(name, choice.options[answer])
     if draft.rows is not None and not draft.rows.sure:
-        words = draft.rows.take
-        answer = asker.choose(f"{log}: which word in {draft.rows.column!r} is the driver?", words)
-        if answer is not None:
-            draft = draft.with_rows([words[answer]])
+        draft = _ask_rows(draft, draft.rows, asker, log)
     if draft.zone_open:
         zone = asker.say(f"{log}: in which time zone are its times, such as Europe/Vienna?", _zone_problem)
         draft = replace(draft, zone_open=zone is None, timezone=zone)
     return draft
 
 
+def _ask_rows(draft: Draft, rows: RowsChoice, asker: Asker, log: str) -> Draft:
+    """Ask which rows are the driver's; one answer left out leaves it open."""
+    if not rows.take:
+        answer = asker.choose(f"{log}: which word in {rows.column!r} is the driver?", rows.doubtful)
+        return draft if answer is None else draft.with_rows([rows.doubtful[answer]])
+    taken = list(rows.take)
+    for word in rows.doubtful:
+        answer = asker.choose(f"{log}: is {word!r} in {rows.column!r} the driver too?", ("yes", "no"))
+        if answer is None:
+            return draft
+        taken += [word] * (answer == 0)
+    return draft.with_rows(taken)
+
+
 def _zone_problem(zone: str) -> str | None:
-    return None if zone in available_timezones() else "That isn't an IANA time zone."
+    return (
+        None
+        if zone in available_timezones()
+        else "No time zone has that name. Write one such as Europe/Vienna, please."
+    )
 
 
 def goals_of(text: str) -> dict[float, float]:

@@ -1,6 +1,7 @@
 """Which rows of a log are drives, by a column of clubs (pure)."""
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -8,13 +9,16 @@ import polars as pl
 
 from pipeline.collect.drafting.drafted import RowsChoice
 
-# The driver in the languages of the lexicon; a 1 wood is one.
+# The driver in several languages; a 1 wood is one. Its loft may stand behind it.
+_WOOD = "w|wood|holz|bois|madera|madeira|legno|tra|hout|drewno"
+_LOFT = r"[ ,-]*\(?\d{1,2}(?:[.,]\d)?\s*(?:°|deg|degrees|grad)?\)?"
 _DRIVER = re.compile(
-    r"driver|dr\.?|1[ -]?w(ood)?|w(ood)?[ -]?1|(holz|bois|madera|legno|tra|hout)[ -]?1|1[ -]?(holz|bois|madera|legno)"
+    rf"(?:driver|dr\.?|drv|\u30c8\u3099\u30e9\u30a4\u30cf\u3099\u30fc)(?:{_LOFT})?|1[ -]?(?:{_WOOD})|(?:{_WOOD})[ -]?1"
 )
 _OTHER = re.compile(
-    r"(\d{1,2}[ -]?)?(iron|eisen|fer|hierro|ferro|jarn|ijzer|wood|holz|bois|madera|legno|hybrid|rescue)([ -]?\d{1,2})?"
-    r"|([psglaf]w|.*wedge|putter)|\d{1,2}[ -]?[iwhf]|[iwhf][ -]?\d{1,2}"
+    rf"(\d{{1,2}}[ -]?)?(iron|eisen|fer|hierro|ferro|jarn|ijzer|zelazo|{_WOOD}|hybrid|hybride|hibrido|ibrido|rescue)"
+    r"([ -]?\d{1,2})?|[psglaf]w|.*wedge|putter|\d{1,2}[ -]?[iwhfe]|[iwhfe][ -]?\d{1,2}|[4-6]\d ?(°|deg)"
+    r"|\d{1,2}\u756a.*"
 )
 _MOST_CLUBS = 40
 
@@ -26,6 +30,8 @@ class Club(NamedTuple):
     cells: pl.Series
     said: bool
     """Whether its header says that it holds clubs."""
+    unknown: bool = False
+    """Whether its header says nothing that is understood, so that one known club is enough."""
 
 
 def draft_rows(columns: list[Club], repeated: Mapping[str, int]) -> RowsChoice | None:
@@ -38,11 +44,12 @@ def draft_rows(columns: list[Club], repeated: Mapping[str, int]) -> RowsChoice |
     for club, words in found:
         drivers = [word for word in words if _DRIVER.fullmatch(_plain(word))]
         others = [word for word in words if _OTHER.fullmatch(_plain(word)) and word not in drivers]
-        if not (club.said or (drivers and others)):
+        if not (club.said or (drivers and others) or (club.unknown and (drivers or others))):
             continue
-        if not drivers:
-            return RowsChoice(club.header, tuple(words), False)
-        return RowsChoice(club.header, tuple(_folded_apart(drivers)), True)
+        # A word that nobody knows may be the driver's too, and drives left out in silence are worse than a question.
+        unknown = [word for word in words if word not in drivers and word not in others]
+        doubtful = unknown if drivers or unknown else words
+        return RowsChoice(club.header, tuple(_folded_apart(drivers)), tuple(_folded_apart(doubtful)))
     return None
 
 
@@ -60,4 +67,7 @@ def _folded_apart(words: list[str]) -> list[str]:
 
 
 def _plain(word: str) -> str:
-    return word.casefold().strip().replace("\u00e4", "a")
+    """Fold capitals and accents, and white space to single blanks."""
+    apart = unicodedata.normalize("NFKD", word.replace("°", "\0")).replace("\0", "°").casefold()
+    # Voiced kana lose no marks, which are letters' own there.
+    return " ".join("".join(sign for sign in apart if not "\u0300" <= sign <= "\u036f").split())

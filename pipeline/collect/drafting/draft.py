@@ -9,9 +9,10 @@ import polars as pl
 
 from pipeline.collect.drafting.clubs import Club, draft_rows
 from pipeline.collect.drafting.drafted import Choice, Draft, Place, RowsChoice
+from pipeline.collect.drafting.joined import NAME_PARTS, with_joined
 from pipeline.collect.drafting.log_columns import LogColumn, columns_of, decimal_mark
 from pipeline.collect.drafting.numbers_drafted import draft_numbers
-from pipeline.collect.drafting.shape import Shape
+from pipeline.collect.drafting.shape import ELSEWHERE, WESTERN, Shape
 from pipeline.collect.drafting.times_drafted import TimeDraft, clock_alone, draft_time
 from pipeline.tables.logs import LOG_COLUMNS
 
@@ -39,9 +40,19 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     decimal = decimal_mark(shape)
     columns = columns_of(shape, decimal)
     twice = sorted(name for name, count in Counter(shape.headers).items() if name and count > 1)
-    clubs = [Club(each.name, each.cells, each.header.meaning == "(club)") for each in columns if not each.numeric]
+    clubs = [
+        Club(
+            each.name,
+            each.cells,
+            each.header.meaning == "(club)",
+            each.header.meaning is None and not each.header.whole,
+        )
+        for each in columns
+        if not each.numeric
+    ]
     rows = draft_rows(clubs, Counter(shape.headers))
     free = [each for each in columns if rows is None or each.name != rows.column]
+    free, join = with_joined(free, today, comma=decimal == ",", taken=shape.headers)
     # The rows of other clubs tell how names and times are written too; readings are judged by drives alone.
     choices, notes, zone_open = _who_and_when(free, today, comma=decimal == ",")
     if rows is not None and rows.sure:
@@ -51,7 +62,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     notes += more
     if twice:
         notes.append(f"Headers that are there more than once can't be used: {', '.join(map(repr, twice))}.")
-    if shape.encoding in ("cp1252", "latin-1"):
+    if shape.encoding in (*WESTERN, *ELSEWHERE):
         notes.append(f"Its text isn't utf-8 and was taken for {shape.encoding}: look at a name with an accent.")
     if sides := [name for name in _SIDES if name in choices and choices[name].sure]:
         notes.append(f"Positive must mean to the right in {', '.join(sides)}: nothing in a log shows that.")
@@ -64,6 +75,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
         skip_after_header=shape.skip_after_header,
         columns={name: choices[name] for name in LOG_COLUMNS if name in choices},
         rows=rows,
+        join=join,
         zone_open=zone_open,
         notes=tuple(notes),
     )
@@ -84,10 +96,8 @@ def _who_and_when(
     notes: list[str] = []
     if (golfer := _golfer(columns)) is not None:
         choices["golfer"] = golfer
-    elif parts := [each.name for each in columns if each.header.meaning == "(part)"]:
-        notes.append(
-            f"A golfer's name stands in parts ({', '.join(map(repr, parts))}): put them into one column of the log."
-        )
+    elif parts := [each.name for each in columns if each.header.meaning in NAME_PARTS]:
+        notes.append(f"Only part of a golfer's name was found ({', '.join(map(repr, parts))}).")
     found, drafted = _time(columns, today, comma=comma)
     if drafted is None:
         if any(each.header.meaning == "struck_at" for each in columns):

@@ -43,8 +43,11 @@ def layout_text(draft: Draft, sources: Sequence[str]) -> str:
     raw = draft.raw_layout()
     lines = [f"# Drafted by yardband new from {_listed(sources)}. Each line says how sure it is."]
     for key, value in raw.items():
-        if key not in ("rows", "columns"):
+        if key not in ("join", "rows", "columns"):
             lines.append(f"{key}: {quoted(value) if isinstance(value, str) else value}")
+    if draft.join:
+        pairs = (f"{quoted(name)}: [{', '.join(map(quoted, parts))}]" for name, parts in draft.join.items())
+        lines.append(f"join: {{{', '.join(pairs)}}}  # columns that stand in parts, put together")
     if draft.zone_open:
         lines.append("# timezone: Europe/Vienna  # the zone of its times, which have no offset; name yours if you can")
     if draft.rows is not None:
@@ -69,9 +72,9 @@ def _rows_lines(draft: Draft) -> list[str]:
     if rows.sure:
         taken = ", ".join(map(quoted, rows.take))
         return [f"rows: {{column: {quoted(rows.column)}, take: [{taken}]}}  # sure: other clubs are left out"]
-    words = ", ".join(map(quoted, rows.take))
+    words = ", ".join(map(quoted, (*rows.take, *rows.doubtful)))
     return [
-        f"# Which of {words} is the driver? Write it between the brackets:",
+        f"# Which of {words} is the driver? Write all that are between the brackets:",
         f"rows: {{column: {quoted(rows.column)}, take: []}}",
     ]
 
@@ -136,16 +139,19 @@ def left_open(draft: Draft, where: str) -> list[str]:
     lines = [f"{where}: choose where {name} comes from; {draft.columns[name].why}." for name in draft.undecided()]
     lines += [f"{where}: {name} is required, and nothing in the log looks like it." for name in draft.missing()]
     if draft.rows is not None and not draft.rows.sure:
-        lines.append(f"{where}: say which word in {draft.rows.column!r} is the driver, under 'rows'.")
+        words = " or ".join(map(repr, draft.rows.doubtful))
+        what = f"say whether {words} in {draft.rows.column!r} is the driver too" if draft.rows.take else None
+        what = what or f"say which word in {draft.rows.column!r} is the driver"
+        lines.append(f"{where}: {what}, under 'rows'.")
     return lines
 
 
-def could_add(draft: Draft, where: str) -> list[str]:
-    """Say what a person may add or should look at, a sentence each."""
+def could_add(draft: Draft, *, has_layout: bool) -> list[str]:
+    """Say what a person may add or should look at, a sentence each; a zone can stand in a layout alone."""
     optional = [name for name, choice in draft.columns.items() if not choice.sure and name not in draft.undecided()]
-    lines = [f"{where}: {note}" for note in draft.notes]
+    lines = list(draft.notes)
     if optional:
-        lines.append(f"{where}: {', '.join(optional)} may be there too; take the # off what is right.")
-    if draft.zone_open:
-        lines.append(f"{where}: name the time zone if your logs come from more than one, or travel.")
+        lines.append(f"{', '.join(optional)} may be there too; take the # off what is right.")
+    if draft.zone_open and has_layout:
+        lines.append("name the time zone if your logs come from more than one.")
     return lines

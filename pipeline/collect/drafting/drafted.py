@@ -1,5 +1,6 @@
 """What a draft is made of: choices, each with its options and how sure it is (pure)."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
@@ -7,6 +8,12 @@ from typing import Any, NamedTuple
 from pipeline.collect.drafting.shape import Kind
 from pipeline.configuration.layouts import Layout
 from pipeline.tables.logs import LOG_COLUMNS, REQUIRED, WANTED
+
+# How people write the parts of a time.
+_SHOWN = {
+    "d": "DD", "m": "MM", "Y": "YYYY", "y": "YY", "b": "month", "H": "hh", "I": "hh", "M": "mm", "S": "ss",
+    "p": "AM/PM", ".f": ".fraction", "z": "offset",
+}  # fmt: skip
 
 
 class Place(NamedTuple):
@@ -23,7 +30,10 @@ class Place(NamedTuple):
 
     def text(self) -> str:
         """Say it in a few words."""
-        return ", ".join([repr(self.source), *(part for part in (self.unit, self.form) if part is not None)])
+        form = (
+            None if self.form is None else re.sub(r"%(\.f|[a-zA-Z])", lambda one: _SHOWN.get(one[1], one[0]), self.form)
+        )
+        return ", ".join([repr(self.source), *(part for part in (self.unit, form) if part is not None)])
 
 
 @dataclass(frozen=True)
@@ -52,13 +62,19 @@ class RowsChoice:
     ----------
     column : str
     take : tuple of str
-        The words for the driver; all of the column's where it isn't sure.
-    sure : bool
+        The words for the driver.
+    doubtful : tuple of str
+        Words that may be the driver's, as far as anybody knows.
     """
 
     column: str
     take: tuple[str, ...]
-    sure: bool
+    doubtful: tuple[str, ...] = ()
+
+    @property
+    def sure(self) -> bool:
+        """Whether nothing is left to ask."""
+        return bool(self.take) and not self.doubtful
 
 
 @dataclass(frozen=True)
@@ -72,6 +88,8 @@ class Draft:
     columns : dict of str to Choice
         Standard column: where it comes from.
     rows : RowsChoice or None
+    join : dict of str to tuple of str
+        Columns that stand in parts: the name of each, with its parts.
     zone_open : bool
         Whether its times have no offset, so that a person may name the zone.
     timezone : str or None
@@ -88,6 +106,7 @@ class Draft:
     skip_after_header: int
     columns: dict[str, Choice] = field(default_factory=dict)
     rows: RowsChoice | None = None
+    join: dict[str, tuple[str, ...]] = field(default_factory=dict)
     zone_open: bool = False
     timezone: str | None = None
     notes: tuple[str, ...] = ()
@@ -111,7 +130,7 @@ class Draft:
     def with_rows(self, take: Sequence[str]) -> "Draft":
         """Give the draft with a person's word on the rows to take."""
         assert self.rows is not None
-        return replace(self, rows=replace(self.rows, take=tuple(take), sure=True))
+        return replace(self, rows=replace(self.rows, take=tuple(take), doubtful=()))
 
     def raw_layout(self) -> dict[str, Any]:
         """Give what is sure, as the keys of a layout; keys at their default are left out."""
@@ -123,6 +142,8 @@ class Draft:
         given = {name: value for name, value in keys.items() if value != Layout.model_fields[name].default}
         if self.timezone is not None:
             given["timezone"] = self.timezone
+        if self.join:
+            given["join"] = {name: list(parts) for name, parts in self.join.items()}
         if self.rows is not None:
             given["rows"] = {"column": self.rows.column, "take": list(self.rows.take) if self.rows.sure else []}
         given["columns"] = {name: choice.options[0].as_layout() for name, choice in self.columns.items() if choice.sure}

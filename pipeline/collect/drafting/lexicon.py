@@ -1,6 +1,7 @@
-"""Words of headers in six languages and what they mean together (pure).
+"""Words of headers in ten languages and what they mean together (pure).
 
-Only words of golf and physics that any dictionary has: English, German, French, Spanish, Italian, Dutch, Swedish.
+Only words of golf and physics that any dictionary has: English, German, French, Spanish, Italian, Dutch, Swedish,
+Portuguese, Polish, Japanese.
 """
 
 import re
@@ -10,32 +11,35 @@ from typing import NamedTuple
 
 from pipeline.tables.logs import LOG_COLUMNS
 
-# Roots, without accents and capitals, by what they mean. A word may run several together, as German does.
+# Roots by what they mean, without capitals, and without accents but where a sign is another letter.
+# A word may run several together, as German does.
 _ROOTS = {
-    "CLUB": "club clubs schlager palo canne bastone klubb klubba klubban driver",
-    "HEAD": "head kopf tete cabeza testa huvud kop",
+    "CLUB": "club clubs schlager palo canne bastone klubb klubba klubban driver taco kij kija クラブ",
+    "HEAD": "head kopf tete cabeza testa huvud kop cabeca głowki ヘッド",
     "SWING": "swing schwung sving",
-    "BALL": "ball balls balle bola pelota palla boll bollen bal",
-    "SPEED": "speed velocity geschwindigkeit vitesse velocidad velocita hastighet fart snelheid",
+    "BALL": "ball balls balle bola pelota palla boll bollen bal piłki piłka ボール",
+    "SPEED": "speed velocity geschwindigkeit vitesse velocidad velocita hastighet fart snelheid velocidade "
+    "predkosc spd vel スピード 初速",
     "TEMPO": "tempo",
-    "LAUNCH": "launch abflug start lancement envol lanzamiento salida lancio partenza utgang utgangs lanceer",
-    "TAKEOFF": "depart",
-    "ANGLE": "angle winkel angulo angolo vinkel hoek",
-    "UPRIGHT": "vertical vertikal vertikaler verticale verticaal",
-    "LEVEL": "horizontal horizontaler horizontale orizzontale horisontell horizontaal",
-    "DIRECTION": "direction richtung direccion direzione riktning richting azimuth",
-    "SPIN": "spin spinn drall drehzahl rotation rotacion rotazione spinrate",
-    "BACK": "back ruck retro bak backward",
+    "LAUNCH": "launch abflug start lancement envol lanzamiento salida lancio partenza utgang utgangs lanceer "
+    "lancamento saida startu wylotu 打ち出し 打出し 打出",
+    "TAKEOFF": "depart decollage",
+    "ANGLE": "angle winkel angulo angolo vinkel hoek kat 角",
+    "UPRIGHT": "vertical vertikal vertikaler verticale verticaal vert",
+    "LEVEL": "horizontal horizontaler horizontale orizzontale horisontell horizontaal horiz",
+    "DIRECTION": "direction richtung direccion direzione riktning richting azimuth direcao kierunek 方向",
+    "SPIN": "spin spinn drall drehzahl rotation rotacion rotazione spinrate rotacao rotacja rotatie スピン",
+    "BACK": "back ruck retro bak backward arriere wsteczna bakat バック",
     "TURNBACK": "backspin backspinn bakspinn retrospin retroceso",
-    "RATE": "rate tasa tasso taux",
-    "SIDE": "side seiten seite lateral lateral laterale sido zij",
+    "RATE": "rate tasa tasso taux 量",
+    "SIDE": "side seiten seite lateral lateral laterale sido zij boczna boczne sid サイド",
     "AXIS": "axis achse axe eje asse axel as",
-    "CARRY": "carry flugweite portee vuelo volo portata barlangd flyglangd draagafstand vluchtafstand",
-    "FLIGHT": "flight flug vol flyg vlucht",
-    "DISTANCE": "distance distanz weite distancia distanza avstand langd afstand lange",
-    "TOTAL": "total gesamt totale totaal totalt totallangd gesamtweite",
-    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls",
-    "PATH": "path schwungbahn bahn trajectoire trayectoria traiettoria bana baan",
+    "CARRY": "carry flugweite portee vuelo volo portata barlangd flyglangd draagafstand vluchtafstand voo キャリー",
+    "FLIGHT": "flight flug vol flyg vlucht lot lotu",
+    "DISTANCE": "distance distanz weite distancia distanza avstand langd afstand lange dist dystans długosc",
+    "TOTAL": "total gesamt totale totaal totalt totallangd gesamtweite totaal gesamtlange całkowity トータル",
+    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls ataku",
+    "PATH": "path schwungbahn bahn trajectoire trayectoria traiettoria bana baan trajetoria pad",
     "FACE": "face schlagflache cara faccia blad slagvlak",
     "PLANE": "plane ebene plan plano piano vlak",
     "LOFT": "loft",
@@ -44,36 +48,40 @@ _ROOTS = {
     "APEX": "apex scheitelhohe scheitelpunkt",
     "HEIGHT": "height hohe hauteur altura altezza hojd hoogte",
     "MOST": "max maximum maximal maximale maxima massima maxi peak hochste",
-    "DESCENT": "descent abstieg landing lande einfall descente atterrissage descenso aterrizaje atterraggio landnings",
+    "DESCENT": "descent abstieg landing lande einfall descente atterrissage descenso aterrizaje atterraggio "
+    "landnings descida caida ladowania",
     "OFFLINE": "offline seitenabweichung",
-    "DEVIATION": "deviation abweichung ecart desviacion deviazione avvikelse afwijking",
+    "DEVIATION": "deviation abweichung ecart desviacion deviazione avvikelse afwijking desvio odchylenie",
     "TEMPERATURE": "temperature temp temperatur temperatura temperatuur",
     "AIR": "air luft aire aria lucht",
     "PRESSURE": "pressure druck pression presion pressione tryck",
     "HUMIDITY": "humidity feuchte luftfeuchte luftfeuchtigkeit humidite humedad umidita fuktighet",
     "ALTITUDE": "altitude elevation meereshohe altitud altitudine",
     "WIND": "wind vent viento vento",
-    "GOLFER": "golfer golfers player student pupil spieler schuler golfeur joueur eleve jugador alumno giocatore "
+    "GOLFER": "golfer golfers player student pupil spieler schuler golfeur joueur eleve jugador alumno "
+    "giocatore teilnehmer jogador aluno zawodnik gracz 選手 "
     "allievo spelare elev speler leerling",
     "MEMBER": "member mitglied membre socio medlem lid",
-    "NAME": "name nom nombre nome namn naam",
-    "FIRST": "first given vorname prenom fornamn voornaam firstname",
-    "LAST": "last family surname nachname familienname apellido cognome efternamn achternaam lastname",
-    "NUMBER": "number no nr num numero nummer id",
-    "TIME": "time zeit uhrzeit zeitpunkt zeitstempel heure horodatage hora ora tid tidpunkt tijd tijdstip timestamp",
-    "DATE": "date datum datetime fecha data dato",
-    "SHOT": "shot shots stroke schlag drive coup golpe tiro colpo slag",
+    "NAME": "name nom nombre nome namn naam 氏名 名前",
+    "FIRST": "first given vorname prenom fornamn voornaam firstname imie 名",
+    "LAST": "last family surname nachname familienname apellido apellidos apelido cognome efternamn "
+    "achternaam lastname nazwisko 姓",
+    "NUMBER": "number no nr num numero nummer id 番号",
+    "TIME": "time zeit uhrzeit zeitpunkt zeitstempel heure horodatage hora ora tid tidpunkt tijd tijdstip "
+    "timestamp godzina czas 時刻 時間",
+    "DATE": "date datum datetime fecha data dato tag 日付 日時",
+    "SHOT": "shot shots stroke schlag drive coup golpe tiro colpo slag tacada",
     "STRUCK": "struck hit geschlagen",
     "TYPE": "type art typ tipo kind sort",
     "SITE": "site location ort platz place lieu sitio lugar luogo plats plaats bay",
     "DEVICE": "device gerat appareil dispositivo enhet apparaat",
     "GROUP": "group gruppe groupe grupo gruppo grupp groep class klasse",
-    "COACH": "coach trainer entraineur entrenador allenatore tranare",
-    "RATIO": "ratio quotient verhaltnis rapport",
+    "COACH": "coach trainer entraineur entrenador allenatore tranare trener treinador コーチ",
+    "RATIO": "ratio quotient verhaltnis rapport relacion cociente verhouding kvot razao stosunek 比率",
     "TARGET": "target ziel cible objetivo obiettivo mal doel",
     "EXPORT": "export exported exportiert importiert uploaded",
     "BIRTH": "birth geburts geburt naissance nacimiento nascita fodelse geboorte born",
-    "REMARK": "remark remarks note notes bemerkung comment comments remarque nota note anmarkning opmerking",
+    "REMARK": "remark remarks note notes bemerkung comment comments remarque nota note anmarkning opmerking uwagi 備考",
     "MAT": "mat matte",
     "SESSION": "session sitzung seance sesion sessione",
     "HANDICAP": "handicap hcp",
@@ -100,6 +108,9 @@ _FILLERS = frozenset(
             "dell",
             "della",
             "dello",
+            "da",
+            "do",
+            "dos",
         ),
     }
 )
@@ -118,7 +129,7 @@ _MEANINGS: dict[str, str | None] = {
     "TURNBACK RATE": "spin_rpm", "BACK SPIN RATE": "spin_rpm", "SPIN TOTAL": "spin_rpm", "BALL SPIN": "spin_rpm",
     "SPIN SPEED": "spin_rpm", "SIDE SPIN": None, "SPIN LOFT": None,
     "SPIN AXIS": "spin_axis_deg", "SPIN AXIS ANGLE": "spin_axis_deg",
-    "CARRY": "carry_yd", "CARRY DISTANCE": "carry_yd", "FLIGHT DISTANCE": "carry_yd",
+    "CARRY": "carry_yd", "FLIGHT": "carry_yd", "CARRY DISTANCE": "carry_yd", "FLIGHT DISTANCE": "carry_yd",
     "BALL FLIGHT DISTANCE": "carry_yd",
     "TOTAL": "total_yd", "TOTAL DISTANCE": "total_yd",
     "DISTANCE": "(distance)", "TARGET DISTANCE": None,
@@ -136,7 +147,7 @@ _MEANINGS: dict[str, str | None] = {
     "HUMIDITY": "humidity", "AIR HUMIDITY": "humidity", "ALTITUDE": "altitude_m",
     "GOLFER": "golfer", "GOLFER NAME": "golfer", "NAME": "golfer", "MEMBER": "golfer", "MEMBER NAME": "golfer",
     "GOLFER NUMBER": "(number)", "MEMBER NUMBER": "(number)",
-    "FIRST": "(part)", "FIRST NAME": "(part)", "LAST": "(part)", "LAST NAME": "(part)",
+    "FIRST": "(first)", "FIRST NAME": "(first)", "LAST": "(last)", "LAST NAME": "(last)",
     "TIME": "struck_at", "DATE": "struck_at", "DATE TIME": "struck_at", "SHOT TIME": "struck_at",
     "SHOT DATE": "struck_at", "STRUCK": "struck_at", "STRUCK TIME": "struck_at", "SHOT DATE TIME": "struck_at",
     "SESSION DATE": "struck_at", "EXPORT": None, "EXPORT DATE": None, "EXPORT TIME": None, "BIRTH DATE": None,
@@ -146,7 +157,8 @@ _MEANINGS: dict[str, str | None] = {
     "SHOT": None, "SHOT NUMBER": None, "NUMBER": None, "SESSION": None, "SESSION NUMBER": None, "RATIO": None,
     "SPEED RATIO": None, "REMARK": None, "MAT": None, "MAT NUMBER": None, "HANDICAP": None, "GOLFER HANDICAP": None,
     "FLIGHT TIME": None, "TARGET": None, "WIND": None, "WIND SPEED": None, "COACH NAME": "(group)",
-    "BALL FLIGHT TIME": None, "LAUNCH TIME": "struck_at",
+    "BALL FLIGHT TIME": None, "CARRY TIME": None, "FIRST LAST": "golfer", "FIRST LAST NAME": "golfer",
+    "LAUNCH TIME": "struck_at",
 }  # fmt: skip
 
 # Units as logs write them, folded: the sign of degrees, spaces and points are gone.
@@ -250,7 +262,7 @@ def _parts_of(word: str) -> tuple[str, ...] | None:
 
 @cache
 def _root_meanings() -> dict[str, str]:
-    return {root: meaning for meaning, roots in _ROOTS.items() for root in roots.split()}
+    return {_folded(root): meaning for meaning, roots in _ROOTS.items() for root in roots.split()}
 
 
 @cache

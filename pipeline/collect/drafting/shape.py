@@ -16,6 +16,8 @@ from pipeline.collect.layout import MISSING_NUMBER
 
 DELIMITERS = ";\t|,"
 LIKE_NUMBER = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)*(?:[eE][+-]?\d+)?")
+WESTERN = ("cp1252", "latin-1")
+ELSEWHERE = ("cp1250", "cp932")  # of Poland and its neighbors, and of Japan, whose words the lexicon has
 _TITLE_LINES = 60  # the header stands among these, or nobody finds it
 _LOOKED_AT = 400  # rows that tell how many cells one has
 
@@ -96,7 +98,15 @@ def shape_of_text(content: bytes) -> Shape | None:
     read = decoded(content)
     if read is None:
         return None
-    encoding, text = read
+    tried = [read]
+    if read[0] in WESTERN:
+        tried += [one for encoding in ELSEWHERE if (one := _tried(content, encoding)) is not None]
+    shapes = [shape for encoding, text in tried if (shape := _shape_of(encoding, text)) is not None]
+    # The headers that make sense tell; where as many do, as with names alone, it is the usual one.
+    return max(shapes, key=lambda shape: _worth(shape)[0], default=None)
+
+
+def _shape_of(encoding: str, text: str) -> Shape | None:
     lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     tried = [(delimiter, _split(lines, delimiter)) for delimiter in DELIMITERS]
     found = [(_worth(shape), shape) for delimiter, rows in tried if (shape := _table(rows, encoding, delimiter))]

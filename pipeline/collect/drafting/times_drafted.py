@@ -9,6 +9,7 @@ import polars as pl
 
 from pipeline.collect.times import exchanged, latest_day, parse_times
 from pipeline.configuration.time_format import format_problem
+from pipeline.tables.logs import FIRST_DAY
 
 _CLOCK = re.compile(
     r"(?P<hour>\d{1,2})(?P<colon>[:.h])(?P<minute>\d{2})"
@@ -21,6 +22,7 @@ _DAY = re.compile(
     r"|(?P<plain>\d{8})"
 )
 _BETWEEN = re.compile(r"T|,? +(?:- +|um +|at +)?|")
+_FIRST_OF_WORKBOOKS = re.compile(r"(1899-12-3[01]|1904-01-01) (?=\d)")  # ECMA-376: the two date bases of serial dates
 _LEAST_READ = 0.98  # of the cells must be times
 _LEAST_MONTHS, _LEAST_DAYS = 3, 6  # over which an order of days must hold to tell day from month
 
@@ -39,8 +41,8 @@ class TimeDraft(NamedTuple):
 
 
 def clock_alone(cells: Sequence[str]) -> bool:
-    """Tell whether cells hold times of day without a day."""
-    return bool(cells) and all(_CLOCK.fullmatch(cell) for cell in cells)
+    """Tell whether cells hold times of day without a day; workbooks write them with the day on which they begin."""
+    return bool(cells) and all(_CLOCK.fullmatch(_FIRST_OF_WORKBOOKS.sub("", cell)) for cell in cells)
 
 
 def draft_time(column: pl.Series, today: date, *, comma: bool) -> TimeDraft | None:
@@ -70,7 +72,9 @@ def draft_time(column: pl.Series, today: date, *, comma: bool) -> TimeDraft | No
         bool(re.search(r"([Zz]|[+-]\d\d:?\d\d)$", sample[0])),
     )
     if _share_read(cells, None) >= _LEAST_READ:
-        return TimeDraft((None,), True, "ISO 8601", clock, clock and offset)
+        if (_days(cells, None) < FIRST_DAY).sum() > (1 - _LEAST_READ) * len(cells):
+            return None  # a time of day in a workbook, or somebody's birth
+        return TimeDraft((None,), True, "ISO 8601", clock and not _at_midnight(cells), clock and offset)
     form = _form_of(sample[0])
     if form is None:
         return None
@@ -157,6 +161,11 @@ def _days(cells: pl.Series, form: str | None) -> pl.Series:
 
 def _share_read(cells: pl.Series, form: str | None) -> float:
     return 1 - _days(cells, form).null_count() / len(cells)
+
+
+def _at_midnight(cells: pl.Series) -> bool:
+    """Tell whether all times are at midnight, as workbooks write days alone."""
+    return bool(cells.str.contains(r"[T ]00:00(:00(\.0+)?)?$").all())
 
 
 def _ahead(cells: pl.Series, form: str, today: date) -> bool:

@@ -80,20 +80,100 @@ def test_numbers_with_thousands_marks_are_told_and_not_taken():
     assert any("'Spin (rpm)' can't be read" in note for note in draft.notes)
 
 
-def test_a_time_in_two_columns_is_told_and_not_taken():
+def test_day_and_time_of_day_in_two_columns_are_put_together():
     cells = columns()
     days, clocks = zip(*(at.split("T") for at in cells[1]), strict=True)
     draft = drafted([cells[0], list(days), *cells[2:], list(clocks)], [HEAD[0], "Date", *HEAD[2:], "Time"])
+    assert draft.join == {"Date Time": ("Date", "Time")}
+    assert [place.source for place in draft.columns["struck_at"].options] == ["Date Time"]
+    assert "struck_at" in sure(draft)
+    assert 'join: {"Date Time": ["Date", "Time"]}' in layout_text(draft, ["a.csv"])
+
+
+def test_day_and_time_of_day_of_a_workbook_are_told_and_not_taken():
+    cells = columns()
+    days, clocks = zip(*(at.split("T") for at in cells[1]), strict=True)
+    written = [[f"{day} 00:00:00" for day in days], [f"1899-12-31 {clock}" for clock in clocks]]
+    draft = drafted([cells[0], written[0], *cells[2:], written[1]], [HEAD[0], "Date", *HEAD[2:], "Time"])
+    assert draft.join == {}
     assert "struck_at" not in draft.columns
     assert "Day and time of day stand in two columns: put 'Time' and 'Date' into one column." in draft.notes
+    # Alone, the days say that they are days.
+    alone = drafted([cells[0], written[0], *cells[2:]], [HEAD[0], "Date", *HEAD[2:]])
+    assert "Its times have the day alone, so only one drive a day of each golfer counts." in alone.notes
 
 
-def test_a_name_in_two_columns_is_told_and_not_taken():
+def test_two_times_of_day_beside_a_day_are_told_and_not_taken():
     cells = columns()
-    first, last = zip(*(name.split() for name in cells[0]), strict=True)
-    draft = drafted([list(first), list(last), *cells[1:]], ["First name", "Last name", *HEAD[1:]])
+    days, clocks = (list(one) for one in zip(*(at.split("T") for at in cells[1]), strict=True))
+    head = [HEAD[0], "Date", *HEAD[2:], "Time", "Shot time"]
+    draft = drafted([cells[0], days, *cells[2:], clocks, clocks], head)
+    assert "struck_at" not in draft.columns
+    assert any("Day and time of day stand in two columns" in note for note in draft.notes)
+
+
+@pytest.mark.parametrize(
+    ("head", "joined"),
+    [
+        (("First name", "Last name"), ("First name", "Last name")), (("Nachname", "Vorname"), ("Vorname", "Nachname")),
+        (("Prénom", "Nom"), ("Prénom", "Nom")), (("Nom", "Prénom"), ("Prénom", "Nom")),
+        (("Nombre", "Apellidos"), ("Nombre", "Apellidos")), (("Nome", "Cognome"), ("Nome", "Cognome")),
+        (("Imię", "Nazwisko"), ("Imię", "Nazwisko")),
+    ],
+)  # fmt: skip
+def test_a_name_in_two_columns_is_put_together(head, joined):
+    cells = columns()
+    first, last = (list(one) for one in zip(*(name.split() for name in cells[0]), strict=True))
+    by_header = {joined[0]: first, joined[1]: last}
+    draft = drafted([*(by_header[one] for one in head), *cells[1:]], [*head, *HEAD[1:]])
+    assert draft.join == {" ".join(joined): joined}
+    assert "golfer" in sure(draft)
+
+
+def test_a_whole_name_beside_a_first_name_stays_alone():
+    cells = columns()
+    draft = drafted([[name.split()[0] for name in cells[0]], *cells], ["First name", "Name", *HEAD[1:]])
+    assert draft.join == {}
+    assert draft.columns["golfer"].options[0].source == "Name"
+
+
+def test_half_a_name_is_told_and_not_taken():
+    cells = columns()
+    cells[0] = [name.split()[0] for name in cells[0]]
+    draft = drafted(cells, ["First name", *HEAD[1:]])
     assert "golfer" not in draft.columns
-    assert any("stands in parts ('First name', 'Last name')" in note for note in draft.notes)
+    assert "Only part of a golfer's name was found ('First name')." in draft.notes
+
+
+def test_clubs_under_an_unknown_header_are_found_by_one_known_club():
+    cells = columns()
+    clubs = [("Primus", "Secundus", "PW")[i % 3] for i in range(len(cells[0]))]
+    draft = drafted([*cells, clubs], [*HEAD, "Zzz"])
+    assert draft.rows is not None
+    assert (draft.rows.column, draft.rows.take, draft.rows.doubtful) == ("Zzz", (), ("Primus", "Secundus"))
+    # A remark isn't asked about.
+    assert drafted([*cells, clubs], [*HEAD, "Remark"]).rows is None
+
+
+@pytest.mark.parametrize(
+    ("words", "taken", "doubtful"),
+    [
+        (("Driver", "7 Iron"), ("Driver",), ()), (("Driver 10.5", "PW", "3 Wood"), ("Driver 10.5",), ()),
+        (("Driver (9°)", "driver", "60°"), ("Driver (9°)", "driver"), ()),
+        (("Drewno 1", "Żelazo 7"), ("Drewno 1",), ()),
+        (("ドライバー", "7番アイアン"), ("ドライバー",), ()),
+        (("1 Wood", "Mini Driver"), ("1 Wood",), ("Mini Driver",)),
+        (("Driver", "D", "7i"), ("Driver",), ("D",)), (("D", "7i"), (), ("D",)), (("7i", "PW"), (), ("7i", "PW")),
+    ],
+)  # fmt: skip
+def test_no_drivers_rows_are_left_out_in_silence(words, taken, doubtful):
+    cells = columns()
+    draft = drafted([*cells, [words[i % len(words)] for i in range(len(cells[0]))]], [*HEAD, "Club"])
+    assert draft.rows is not None
+    assert (draft.rows.take, draft.rows.doubtful) == (taken, doubtful)
+    assert draft.rows.sure == (bool(taken) and not doubtful)
+    shown = ", ".join(f'"{word}"' for word in taken) if draft.rows.sure else ""
+    assert f'rows: {{column: "Club", take: [{shown}]}}' in layout_text(draft, ["a.csv"])
 
 
 def test_two_columns_of_people_or_times_are_not_sure():
@@ -152,3 +232,21 @@ def test_encodings_are_found(encoding):
     assert (found, read.removeprefix("\ufeff")) == (encoding, text)
     # A part that ends inside a character is read up to there.
     assert decoded(text.encode(encoding)[:-3]) is not None
+
+
+@pytest.mark.parametrize(
+    ("encoding", "head", "name"),
+    [
+        ("cp1252", ["Schüler", "Zeit", "Schlägertempo (mph)"], "Jörg Weiß"),
+        ("cp1250", ["Gracz", "Czas", "Prędkość kija (mph)"], "Łukasz Dąb"),
+        ("cp932", ["氏名", "日時", "ヘッドスピード (mph)"], "山田 一"),
+        ("cp1252", HEAD[:3], "Jörg Weiß"),
+    ],
+)
+def test_headers_tell_which_old_encoding_it_is(encoding, head, name):
+    cells = columns()
+    cells[0] = [name] * len(cells[0])
+    lines = [";".join(row) for row in ([*head, *HEAD[3:]], *zip(*cells, strict=True))]
+    shape = shape_of_text("\n".join(lines).encode(encoding) + b"\n")
+    assert (shape.encoding, shape.headers[2], shape.cells["c0"][0]) == (encoding, head[2], name)
+    assert any("isn't utf-8" in note for note in draft_layout(shape, date(2026, 11, 20)).notes)
