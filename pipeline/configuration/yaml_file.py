@@ -12,6 +12,10 @@ from pipeline.errors import UserError
 TAG = "tag:yaml.org,2002:"
 NUMBERED: tuple[Place, ...] = (("goals", "carry_yd"),)  # places whose keys are numbers
 
+# Far above any setting: 10,000 logs named one by one are 60,000 events; the parser takes a second for 50,000.
+_MOST_DEPTH = 50
+_MOST_EVENTS = 100_000
+
 
 def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     """Read a YAML file whose keys are words, each once.
@@ -38,9 +42,7 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     except UnicodeDecodeError:
         raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
     try:
-        # First, since aliases of aliases grow without end where they are filled in.
-        if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
-            raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+        _refuse_endless(path, text)
         value = yaml.safe_load(text)
         tree = yaml.compose(text, Loader=yaml.SafeLoader)
     except yaml.YAMLError as error:
@@ -52,6 +54,20 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     if tree is not None:
         _walk(path, tree, (), lines)
     return value, lines
+
+
+def _refuse_endless(path: Path, text: str) -> None:
+    """Raise UserError at what takes minutes or memory without end to fill in; event by event, so before it does."""
+    depth = 0
+    for number, event in enumerate(yaml.parse(text, Loader=yaml.SafeLoader)):
+        # Aliases of aliases grow without end where they are filled in.
+        if isinstance(event, yaml.AliasEvent):
+            raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+        depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
+        if depth > _MOST_DEPTH:
+            raise UserError(f"{path}: has more than {_MOST_DEPTH} brackets in each other; no setting needs that.")
+        if number > _MOST_EVENTS:
+            raise UserError(f"{path}: holds more than {_MOST_EVENTS:,} words and signs; no setting needs that.")
 
 
 def _syntax(error: yaml.YAMLError) -> str:
