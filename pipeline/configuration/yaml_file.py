@@ -41,6 +41,8 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
         text = content.decode("utf-8")
     except UnicodeDecodeError:
         raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
+    if text.startswith("\ufeff\ufeff"):
+        raise UserError(f"{path}: begins with two byte-order marks; save it again as UTF-8, with one or none.")
     try:
         _refuse_endless(path, text)
         value = yaml.safe_load(text)
@@ -65,7 +67,7 @@ def _refuse_endless(path: Path, text: str) -> None:
             raise UserError(f"{path}: a value refers to another by a star; write the value out.")
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         if depth > _MOST_DEPTH:
-            raise UserError(f"{path}: has more than {_MOST_DEPTH} brackets in each other; no setting needs that.")
+            raise UserError(f"{path}: nests values more than {_MOST_DEPTH} deep, in brackets or by indentation; no setting does.")
         if number > _MOST_EVENTS:
             raise UserError(f"{path}: holds more than {_MOST_EVENTS:,} words and signs; no setting needs that.")
 
