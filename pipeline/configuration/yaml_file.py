@@ -65,11 +65,21 @@ def _refuse_endless(path: Path, text: str) -> None:
         # Aliases of aliases grow without end where they are filled in.
         if isinstance(event, yaml.AliasEvent):
             raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+        # Filling them in may fail in many ways.
+        if getattr(event, "tag", None) is not None:
+            raise UserError(f"{path}: {_tagged(event.start_mark)}")
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         if depth > _MOST_DEPTH:
-            raise UserError(f"{path}: nests values more than {_MOST_DEPTH} deep, in brackets or by indentation; no setting does.")
+            raise UserError(
+                f"{path}: nests values more than {_MOST_DEPTH} deep, in brackets or by indentation; no setting does."
+            )
         if number > _MOST_EVENTS:
             raise UserError(f"{path}: holds more than {_MOST_EVENTS:,} words and signs; no setting needs that.")
+
+
+def _tagged(mark: Any) -> str:
+    near = f" near line {mark.line + 1}" if mark else ""
+    return f"has a tag{near}, a word that begins with an exclamation mark; no tag is used here, write the value alone."
 
 
 def _syntax(error: yaml.YAMLError) -> str:
@@ -79,9 +89,7 @@ def _syntax(error: yaml.YAMLError) -> str:
     if isinstance(error, yaml.reader.ReaderError):
         return "holds characters that can't be seen, such as NUL; save it as plain text."
     if "for the tag" in problem or "undefined tag" in problem:
-        return (
-            f"has a tag{near}, a word that begins with an exclamation mark; no tag is used here, write the value alone."
-        )
+        return _tagged(mark)
     if "'\\t'" in problem:
         return f"isn't valid YAML{near}; it has a tab where spaces belong."
     if "another document" in problem:

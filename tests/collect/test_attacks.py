@@ -281,6 +281,13 @@ def test_parquet_that_claims_rows_without_end_is_refused(folder):
     )
 
 
+def test_a_parquet_file_of_thousands_of_columns_is_told_briefly(folder):
+    told = checked(log_in(folder, "b.parquet", parquet(**{f"x{i}": ["1"] for i in range(3000)})))[1]
+
+    assert "1 accepted, 0 rejected; columns not used: x0, x1, x2," in told
+    assert ", x49 and 2,950 more.\n" in told
+
+
 # --- text
 
 
@@ -422,7 +429,9 @@ def test_a_zone_that_one_library_lacks_is_told(folder, zone):
     )
 
 
-@pytest.mark.parametrize("tag", ["!!python/object:os.system x", "!!python/object/apply:os.system [ls]", "!own x"])
+@pytest.mark.parametrize(
+    "tag", ["!!python/object:os.system x", "!!python/object/apply:os.system [ls]", "!own x", "!!timestamp x", "!!int x"]
+)
 def test_a_tag_is_told(folder, tag):
     (folder / "study.yaml").write_text(f"study: hill-school\ntitle: {tag}\nlogs: [{{files: x}}]\n", encoding="utf-8")
 

@@ -94,8 +94,14 @@ def test_study_is_named_by_its_file_too(study):
         (SMALLEST + "1: 2", "study.yaml: line 3: the key '1' isn't a word; put it in quotes or correct it."),
         (SMALLEST + "no: 2", "study.yaml: line 3: the key 'no' isn't a word"),
         (SMALLEST + "flags: &x [*x]", "study.yaml: a value refers to another by a star; write the value out."),
-        (SMALLEST + "seed: " + "[" * 900_000, "study.yaml: nests values more than 50 deep, in brackets or by indentation; no setting does"),
-        ("\ufeff\ufeff" + SMALLEST, "study.yaml: begins with two byte-order marks; save it again as UTF-8, with one or"),
+        (
+            SMALLEST + "seed: " + "[" * 900_000,
+            "study.yaml: nests values more than 50 deep, in brackets or by indentation; no setting does",
+        ),
+        (
+            "\ufeff\ufeff" + SMALLEST,
+            "study.yaml: begins with two byte-order marks; save it again as UTF-8, with one or",
+        ),
         ("? " * 100_000, "study.yaml: nests values more than 50 deep, in brackets or by indentation; no setting does"),
         ("a: [" + "1," * 100_000 + "1]", "study.yaml: holds more than 100,000 words and signs; no setting needs that"),
         (SMALLEST + "seed: 2026-02-30", "study.yaml: holds a value that can't be read; put dates and long numbers"),
