@@ -186,13 +186,17 @@ def _stuck_ended(child: int) -> Iterator[None]:
 
 
 def _is_stuck(process: int) -> bool:
-    """Tell by Linux whether each thread of a process waits for another one, none for a child, a file or a socket."""
+    """Tell by Linux whether each thread of a process waits for another one, none for a child, a file or a socket.
+
+    Threads that a library made, and named, may wait for events, which it makes itself.
+    """
     try:
         threads = list(Path(f"/proc/{process}/task").iterdir())
-        waits = all("futex" in (one / "wchan").read_text(encoding="ascii") for one in threads)
+        own = Path(f"/proc/{process}/comm").read_bytes()
+        waits = [((one / "wchan").read_text(encoding="ascii"), (one / "comm").read_bytes() == own) for one in threads]
     except OSError:  # another system, or the process has ended
         return False
-    return bool(threads) and waits
+    return bool(waits) and all("futex" in place or (not is_own and "epoll" in place) for place, is_own in waits)
 
 
 def _finished(work: Callable[[], int]) -> int:

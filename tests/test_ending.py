@@ -91,6 +91,12 @@ import threading, pipeline.ending
 pipeline.ending._STUCK_S, pipeline.ending._LOOK_EVERY_S = 1.0, 0.2
 
 def waits():
+    # As a library's thread does that waits for events.
+    import ctypes, select
+    def events():
+        ctypes.CDLL(None).prctl(15, b"library", 0, 0, 0)  # PR_SET_NAME
+        select.epoll().poll()
+    threading.Thread(target=events, daemon=True).start()
     lock = threading.Lock()
     lock.acquire()
     lock.acquire()  # as a library does one of whose threads died for lack of memory
