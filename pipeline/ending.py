@@ -4,9 +4,11 @@ import errno
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 from pipeline.errors import UserError
 
@@ -47,6 +49,9 @@ _FRUGAL = {
     "OPENBLAS_NUM_THREADS": "1",
     "_RJEM_MALLOC_CONF": "dirty_decay_ms:500,muzzy_decay_ms:1000,background_thread:false",
 }
+# For so long each thread of a process may wait for another one before it counts as stuck for good.
+_STUCK_S = 20.0
+_LOOK_EVERY_S = 1.0
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _SHUT = (errno.EROFS, errno.EACCES, errno.EPERM)
@@ -148,7 +153,8 @@ def outliving(work: Callable[[], int], place: str) -> int:
         os._exit(status)
     os.close(finishing)
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal interrupts the child as well
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    with _stuck_ended(child):
+        code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
     signal.signal(signal.SIGINT, before)
     with os.fdopen(finished, "rb") as pipe:
         well = bool(pipe.read(1))
@@ -158,6 +164,49 @@ def outliving(work: Callable[[], int], place: str) -> int:
         return 128 - code
     _say(f"{place[:1].upper()}{place[1:]}: {MEMORY_RAN_OUT}")
     return BAD_INPUT
+
+
+@contextmanager
+def _stuck_ended(child: int) -> Iterator[None]:
+    """End a process, while a block waits for it, of whose threads each waits for another: memory ran out in one.
+
+    A library whose thread found no memory may leave the others waiting for it for good.
+    """
+    done = threading.Event()
+
+    def look() -> None:
+        stuck_s = 0.0
+        while not done.wait(_LOOK_EVERY_S):
+            stuck_s = stuck_s + _LOOK_EVERY_S if _is_stuck(child) else 0.0
+            if stuck_s >= _STUCK_S:
+                os.kill(child, signal.SIGKILL)
+                return
+
+    thread = threading.Thread(target=look, daemon=True)
+    try:
+        thread.start()
+    except RuntimeError:  # no memory for it either
+        yield
+        return
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join()
+
+
+def _is_stuck(process: int) -> bool:
+    """Tell by Linux whether each thread of a process waits for another one, none for a child, a file or a socket.
+
+    Threads that a library made, and named, may wait for events, which it makes itself.
+    """
+    try:
+        threads = list(Path(f"/proc/{process}/task").iterdir())
+        own = Path(f"/proc/{process}/comm").read_bytes()
+        waits = [((one / "wchan").read_text(encoding="ascii"), (one / "comm").read_bytes() == own) for one in threads]
+    except OSError:  # another system, or the process has ended
+        return False
+    return bool(waits) and all("futex" in place or (not is_own and "epoll" in place) for place, is_own in waits)
 
 
 def _finished(work: Callable[[], int]) -> int:

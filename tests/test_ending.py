@@ -86,6 +86,56 @@ def test_a_command_short_of_memory_ends_in_a_sentence(limit_mb):
     assert check.returncode == 2
 
 
+STUCK = """
+import threading, pipeline.ending
+pipeline.ending._STUCK_S, pipeline.ending._LOOK_EVERY_S = 1.0, 0.2
+
+def waits():
+    # As a library's thread does that waits for events.
+    import ctypes, select
+    def events():
+        ctypes.CDLL(None).prctl(15, b"library", 0, 0, 0)  # PR_SET_NAME
+        select.epoll().poll()
+    threading.Thread(target=events, daemon=True).start()
+    lock = threading.Lock()
+    lock.acquire()
+    lock.acquire()  # as a library does one of whose threads died for lack of memory
+
+def reads():
+    import os, time
+    time.sleep(2)
+    return os.read(0, 1) == b"."
+
+raise SystemExit(pipeline.ending.outliving({work}, "in this command"))
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="Linux alone says what a thread waits for")
+def test_a_command_whose_threads_wait_for_one_another_for_good_ends_in_a_sentence():
+    stuck = started([sys.executable, "-c", STUCK.format(work="waits")], 4 * 10**9)
+
+    _, err = stuck.communicate(timeout=60)
+
+    assert (stuck.returncode, err) == (2, f"In this command: {MEMORY_RAN_OUT}\n")
+
+
+def test_a_command_that_waits_for_its_user_goes_on():
+    waiting = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            f"import resource; resource.setrlimit(resource.RLIMIT_AS, (4 * 10**9,) * 2){STUCK.format(work='reads')}",
+        ],
+        stdin=subprocess.PIPE,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    with pytest.raises(subprocess.TimeoutExpired):
+        waiting.wait(8)
+    waiting.communicate(b".", timeout=60)
+
+    assert waiting.returncode == 1
+
+
 STEP = """
 import os, sys, types
 import pipeline.step

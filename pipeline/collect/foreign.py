@@ -70,7 +70,9 @@ class _Words:
     again: str
 
 
-_PARQUET = _Words("it is damaged, cut short or not a parquet file; export it again", "export it again, or as csv")
+_PARQUET = _Words(
+    "it is damaged, cut short, encrypted or not a parquet file; export it again", "export it again, or as csv"
+)
 _XLSX = _Words(
     "it is damaged, protected or not an xlsx workbook; save it again without a password", "save it again, or as csv"
 )

@@ -7,6 +7,7 @@ apostrophe or a hyphen may part a word or not.
 
 import re
 import unicodedata
+from itertools import pairwise
 
 from pipeline.collect.pseudonym import normalise_name
 
@@ -39,6 +40,7 @@ _BY_SOUND = str.maketrans(
     | dict(zip("αβγδεζηικλμνξοπρσςτυφωάέήίόύώ", "avgdeziiklmnxoprsstyfoaeiioyo", strict=True))
     | {"θ": "th", "χ": "ch", "ψ": "ps"}
 )
+_ONE_SOUND = re.compile("\u03bf[\u03c5\u03cd]")  # of two Greek letters
 # By look, capital letters or small ones.
 _BY_LOOK = str.maketrans(
     dict(zip("авекмнорстухіѕјԁԛԝһ", "abekmhopctyxisjdqwh", strict=True))
@@ -56,8 +58,21 @@ def readings_of(text: str) -> list[str]:
     if text.isascii():
         return [_folded(text)]
     even = normalise_name(text.translate(_APOSTROPHES))
-    read = [even, *(even.translate(letters) for letters in (_TWO_LETTERS, _BY_SOUND, _BY_LOOK))]
+    by_sound = _ONE_SOUND.sub("ou", even).translate(_BY_SOUND)
+    read = [even, even.translate(_TWO_LETTERS), by_sound, even.translate(_BY_LOOK)]
     return list(dict.fromkeys(_folded(one) for one in read))
+
+
+def parted(text: str) -> str:
+    """Put a space where a word begins without one, as in bayOak and Oak2."""
+    even = unicodedata.normalize("NFKC", text)
+    begins = [
+        (sign.islower() and after.isupper())
+        or (sign.isalpha() and after.isdigit())
+        or (sign.isdigit() and after.isalpha())
+        for sign, after in pairwise(even)
+    ]
+    return "".join(f"{sign} " if begin else sign for sign, begin in zip(even, [*begins, False], strict=False))
 
 
 def spellings_of(reading: str) -> list[tuple[str, ...]]:

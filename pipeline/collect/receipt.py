@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+_MOST_SHOWN = 50  # headers in a sentence; a workbook may have thousands of empty ones
+
 
 @dataclass(frozen=True)
 class Receipt:
@@ -59,7 +61,9 @@ class Receipt:
         if self.left_out:
             parts.append(f"{self.left_out} more left out by the layout's rows, such as those of other clubs")
         if self.dropped:
-            parts.append(f"columns not used: {', '.join(self.dropped)}")
+            more = len(self.dropped) - _MOST_SHOWN
+            shown = ", ".join(self.dropped[:_MOST_SHOWN])
+            parts.append(f"columns not used: {shown}{f' and {more:,} more' if more > 0 else ''}")
         if self.absent:
             parts.append(f"in the layout but not in the log: {', '.join(self.absent)}")
         for column, count in self.further.items():

@@ -3,8 +3,10 @@
 A text holds a golfer's name if one of these stands in it, in any letter case, with or without accents and marks:
 
 - all words of the name, in any order, or run together;
-- the family or the given name alone, of 3 letters or more (2 in scripts without spaces), also with an s behind. A word
-  that places, devices and balls are often called by, such as hill or premium, must be somebody's: hill's, of hill;
+- the family or the given name alone, of 3 letters or more (2 in scripts without spaces), also with an s behind, or a
+  digit or a capital letter, as in Oak2 and bayOak. A word of 2 letters must be somebody's, as in Li's and of Li, and so
+  must one that places, devices and balls are often called by, such as hill or premium: hill's, of hill;
+- two words or more of a name of several run together, such as vanderberg;
 - initials with points, such as A.O., or without if they are somebody's: AO's, of AO.
 
 A text that is only a part of a name is withheld too. A site, device or ball that happens to be called as a golfer is
@@ -19,7 +21,7 @@ from functools import cached_property
 import polars as pl
 
 from pipeline.collect.layout import MISSING_NAME, printable
-from pipeline.collect.name_words import readings_of, runs_together, spellings_of
+from pipeline.collect.name_words import parted, readings_of, runs_together, spellings_of
 from pipeline.collect.pseudonym import IGNORED
 from pipeline.tables.logs import WITHHELD
 
@@ -32,6 +34,7 @@ _LEAST_PART = 3
 # Names run together, as in annoak: at least this long, or they would be found inside other words.
 _LEAST_JOINED, _LEAST_UNSPACED = 6, 2
 _MOST_INITIALS = 4
+_MOST_WORDS = 8  # of a name some of which are run together
 # A foreign header that looks like data: an address, or digits as long as a date or a number of a member.
 _DATA_IN_HEADER = re.compile(r"@|\d{4}|\d\D{0,2}\d\D{0,2}\d\D{0,2}\d")
 # Somebody's: the word before an apostrophe with s, or after a word such as of, at the end of a clause of any length.
@@ -127,19 +130,36 @@ def known_names(names: Iterable[str]) -> Names:
             wholes.add(frozenset(spelling))
             if not letters:
                 continue
-            parts |= {word for word in spelling if word.isalpha() and len(word) >= _LEAST_PART}
+            parts |= _alone(spelling)
             initials |= _initials_of(spelling)
             alone = [word for word in spelling if runs_together(word)]
-            for run in (*map("".join, _orders(spelling)), *alone):
+            for run in (*map("".join, _orders(spelling)), *_run_together(spelling), *alone):
                 if len(run) >= (_LEAST_UNSPACED if runs_together(run) else _LEAST_JOINED):
                     joined.setdefault(len(run), set()).add(run)
+        for reading in readings_of(parted(name)):
+            parts |= _alone(spellings_of(reading)[-1])
+    short = {word for word in parts if len(word) < _LEAST_PART}
     return Names(
         frozenset(wholes),
-        frozenset(parts - _COMMON),
-        frozenset(parts & _COMMON) | initials,
+        frozenset(parts - _COMMON - short),
+        frozenset(parts & _COMMON | short) | initials,
         frozenset(initials),
         {length: frozenset(runs) for length, runs in sorted(joined.items())},
     )
+
+
+def _alone(words: Sequence[str]) -> set[str]:
+    """Give the words of a name that are looked for alone."""
+    return {word for word in words if word.isalpha() and len(word) >= _LEAST_LETTERS}
+
+
+def _run_together(words: Sequence[str]) -> list[str]:
+    """Give some words of a name of three or more run together: neighbors, or the first and the last of all."""
+    n = len(words)
+    if not 3 <= n <= _MOST_WORDS:
+        return []
+    neighbors = ["".join(words[i:j]) for i in range(n) for j in range(i + 2, n + 1)]
+    return [*neighbors, words[0] + words[-1], words[-1] + words[0]]
 
 
 def _orders(words: Sequence[str]) -> list[Sequence[str]]:
@@ -167,7 +187,8 @@ def holds_name(text: str, names: Names, *, parts: bool, seal: Callable[[str], st
     seal : callable
         What the words of `names` were sealed with.
     """
-    return any(_reads_name(reading, names, parts, seal) for reading in readings_of(text))
+    readings = dict.fromkeys([*readings_of(text), *readings_of(parted(text))])
+    return any(_reads_name(reading, names, parts, seal) for reading in readings)
 
 
 def _reads_name(reading: str, names: Names, parts: bool, seal: Callable[[str], str]) -> bool:

@@ -12,6 +12,10 @@ from pipeline.errors import UserError
 TAG = "tag:yaml.org,2002:"
 NUMBERED: tuple[Place, ...] = (("goals", "carry_yd"),)  # places whose keys are numbers
 
+# Far above any setting: 10,000 logs named one by one are 60,000 events; the parser takes a second for 50,000.
+_MOST_DEPTH = 50
+_MOST_EVENTS = 100_000
+
 
 def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     """Read a YAML file whose keys are words, each once.
@@ -37,10 +41,10 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
         text = content.decode("utf-8")
     except UnicodeDecodeError:
         raise UserError(f"{path}: its text isn't UTF-8; save it as UTF-8.") from None
+    if text.startswith("\ufeff\ufeff"):
+        raise UserError(f"{path}: begins with two byte-order marks; save it again as UTF-8, with one or none.")
     try:
-        # First, since aliases of aliases grow without end where they are filled in.
-        if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
-            raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+        _refuse_endless(path, text)
         value = yaml.safe_load(text)
         tree = yaml.compose(text, Loader=yaml.SafeLoader)
     except yaml.YAMLError as error:
@@ -54,6 +58,30 @@ def read_yaml(path: Path, mend_missing: str) -> tuple[Any, dict[Place, int]]:
     return value, lines
 
 
+def _refuse_endless(path: Path, text: str) -> None:
+    """Raise UserError at what takes minutes or memory without end to fill in; event by event, so before it does."""
+    depth = 0
+    for number, event in enumerate(yaml.parse(text, Loader=yaml.SafeLoader)):
+        # Aliases of aliases grow without end where they are filled in.
+        if isinstance(event, yaml.AliasEvent):
+            raise UserError(f"{path}: a value refers to another by a star; write the value out.")
+        # Filling them in may fail in many ways.
+        if getattr(event, "tag", None) is not None:
+            raise UserError(f"{path}: {_tagged(event.start_mark)}")
+        depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
+        if depth > _MOST_DEPTH:
+            raise UserError(
+                f"{path}: nests values more than {_MOST_DEPTH} deep, in brackets or by indentation; no setting does."
+            )
+        if number > _MOST_EVENTS:
+            raise UserError(f"{path}: holds more than {_MOST_EVENTS:,} words and signs; no setting needs that.")
+
+
+def _tagged(mark: Any) -> str:
+    near = f" near line {mark.line + 1}" if mark else ""
+    return f"has a tag{near}, a word that begins with an exclamation mark; no tag is used here, write the value alone."
+
+
 def _syntax(error: yaml.YAMLError) -> str:
     mark = getattr(error, "problem_mark", None)
     near = f" near line {mark.line + 1}" if mark else ""
@@ -61,9 +89,7 @@ def _syntax(error: yaml.YAMLError) -> str:
     if isinstance(error, yaml.reader.ReaderError):
         return "holds characters that can't be seen, such as NUL; save it as plain text."
     if "for the tag" in problem or "undefined tag" in problem:
-        return (
-            f"has a tag{near}, a word that begins with an exclamation mark; no tag is used here, write the value alone."
-        )
+        return _tagged(mark)
     if "'\\t'" in problem:
         return f"isn't valid YAML{near}; it has a tab where spaces belong."
     if "another document" in problem:

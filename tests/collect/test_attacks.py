@@ -165,6 +165,18 @@ def stopped(foreign):
     return process
 
 
+def when_asked(foreign, monkeypatch, action):
+    """Do something soon after the process is asked for the first time."""
+    exchange, timers = foreign._exchange, [threading.Timer(0.2, action)]
+
+    def asked(*question):
+        if timers:
+            timers.pop().start()
+        return exchange(*question)
+
+    monkeypatch.setattr(foreign, "_exchange", asked)
+
+
 def test_a_log_that_takes_too_long_is_refused_and_the_next_one_read(two_books, foreign, monkeypatch):
     stopped(foreign)
     usual = foreign._limits_of
@@ -177,9 +189,9 @@ def test_a_log_that_takes_too_long_is_refused_and_the_next_one_read(two_books, f
     )
 
 
-def test_a_log_that_ends_its_reader_is_refused_and_the_next_one_read(two_books, foreign):
+def test_a_log_that_ends_its_reader_is_refused_and_the_next_one_read(two_books, foreign, monkeypatch):
     process = stopped(foreign)
-    threading.Timer(1, process.kill).start()
+    when_asked(foreign, monkeypatch, process.kill)
 
     assert problem(two_books).startswith("logs/b.xlsx: can't be used, whatever reads it breaks off: it is damaged, or")
 
@@ -202,12 +214,12 @@ def test_memory_is_watched_where_the_system_has_no_limit(folder, foreign, monkey
     assert "more memory than a file like it should" in problem(log_in(folder, "b.xlsx", with_cells("A3")))
 
 
-def test_an_interrupt_ends_the_process_that_reads(two_books, foreign):
+def test_an_interrupt_ends_the_process_that_reads(two_books, foreign, monkeypatch):
     process = stopped(foreign)
-    threading.Timer(1, lambda: os.kill(os.getpid(), signal.SIGINT)).start()
+    when_asked(foreign, monkeypatch, lambda: os.kill(os.getpid(), signal.SIGINT))
 
     with pytest.raises(KeyboardInterrupt):
-        foreign.open_xlsx(two_books / "logs" / "b.xlsx", 0, 1000)
+        foreign.open_xlsx(two_books / "logs" / "b.xlsx", 0, 0, 1000)
     assert process.poll() is not None
 
 
@@ -267,6 +279,13 @@ def test_parquet_that_claims_rows_without_end_is_refused(folder):
     assert "it claims 3,000,000 rows, more than a file of its size holds" in problem(
         log_in(folder, "b.parquet", content)
     )
+
+
+def test_a_parquet_file_of_thousands_of_columns_is_told_briefly(folder):
+    told = checked(log_in(folder, "b.parquet", parquet(**{f"x{i}": ["1"] for i in range(3000)})))[1]
+
+    assert "1 accepted, 0 rejected; columns not used: x0, x1, x2," in told
+    assert ", x49 and 2,950 more.\n" in told
 
 
 # --- text
@@ -410,7 +429,9 @@ def test_a_zone_that_one_library_lacks_is_told(folder, zone):
     )
 
 
-@pytest.mark.parametrize("tag", ["!!python/object:os.system x", "!!python/object/apply:os.system [ls]", "!own x"])
+@pytest.mark.parametrize(
+    "tag", ["!!python/object:os.system x", "!!python/object/apply:os.system [ls]", "!own x", "!!timestamp x", "!!int x"]
+)
 def test_a_tag_is_told(folder, tag):
     (folder / "study.yaml").write_text(f"study: hill-school\ntitle: {tag}\nlogs: [{{files: x}}]\n", encoding="utf-8")
 

@@ -172,7 +172,7 @@ REFUSED = [
     ("gzip cut short", "a.csv.gz", gzip.compress(GOOD.encode() * 50)[:-9], None,
      "it is cut short, damaged or not a gzip"),
     ("gzip with a wrong byte", "a.csv.gz", gzip.compress(GOOD.encode())[:-7] + b"\x00" * 7, None, "it is cut short,"),
-    ("parquet cut short", "a.parquet", parquet()[:-20], None, "it is damaged, cut short or not a parquet file"),
+    ("parquet cut short", "a.parquet", parquet()[:-20], None, "it is damaged, cut short, encrypted or not"),
     ("workbook cut short", "a.xlsx", book([HEAD, CELLS])[:-200], None,
      "it is damaged, protected or not an xlsx workbook"),
     ("merged header", "a.xlsx", book([HEAD, CELLS], merge=(0, 5, 0, 6, "spin_rpm")), None,

@@ -48,7 +48,8 @@ def workbook(path, rows):
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW), QUOTES),
         ("a.csv", csv_text(ROW, changed(golfer='"Ann'), ROW, changed(golfer='Bo"'), ROW),
          "a stray quotation mark joins several rows into one cell; correct the quotes"),
-        ("a.parquet", b"PAR1 and no more", "it is damaged, cut short or not a parquet file; export it again"),
+        ("a.parquet", b"PAR1 and no more",
+         "it is damaged, cut short, encrypted or not a parquet file; export it again"),
         ("a.xlsx", b"PK and no more",
          "it is damaged, protected or not an xlsx workbook; save it again without a password"),
     ],
@@ -104,7 +105,7 @@ def test_parquet_damaged_in_the_middle_leaves_no_rows(tmp_path, collect, monkeyp
 
     result = collect(log)
 
-    assert result.receipt["reason"] == "it is damaged, cut short or not a parquet file; export it again"
+    assert result.receipt["reason"] == "it is damaged, cut short, encrypted or not a parquet file; export it again"
     assert result.shots.height == 0
 
 
