@@ -65,7 +65,8 @@ def test_the_way_as_printed_leads_ten_logs_to_the_page(tmp_path):
     assert {Path(row["source"]).name: row["left_out"] for row in sources.to_dicts()} == left_out
     assert sources["status"].to_list() == ["used"] * 10
     assert sources["rows"].to_list() == sources["accepted"].to_list() == [DRIVES] * 10
-    assert f"{10 * DRIVES:,} drives" in (results / "summary.txt").read_text(encoding="utf-8")
+    rows = f"{10 * DRIVES:,} = {10 * DRIVES:,} accepted + 0 rejected + 0 duplicates."
+    assert rows in (results / "summary.txt").read_text(encoding="utf-8")
 
     # The golfers of the logs, each once whatever the log's encoding, stand in the table and on the page.
     key = read_key(tmp_path / "hill/private/pseudonym.key", "hill")

@@ -138,7 +138,6 @@ def test_the_settings_that_it_prints_are_valid(tmp_path, name, text):
 
 
 def test_settings_are_printed_where_a_newcomer_needs_them():
-    assert len(blocks("README.md", "yaml")) == 1
     assert len(blocks("docs/own-study.md", "yaml")) >= 4
     layout = yaml.safe_load((ROOT / "data_demo/layouts/fell.yaml").read_text(encoding="utf-8"))
     (shown,) = [yaml.safe_load(text) for text in blocks("docs/own-study.md", "yaml") if "columns:" in text]
