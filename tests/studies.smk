@@ -212,3 +212,26 @@ rule speed_benchmark:
     shell:
         "{params.python} {params.note:q} note docs/evidence/speed && {params.python} {params.script:q} docs/evidence/speed"
         " --cores {threads} 2>&1 | tee {log:q}"
+
+
+# What became of 500 damaged logs, layouts, studies and keys (tests/collect/test_damaged_inputs.py): a command of its
+# own, `snakemake --cores 1 --force damaged_inputs`.
+rule damaged_inputs:
+    output:
+        expand(
+            "docs/evidence/damaged/{name}",
+            name=["inputs.csv", "made.json"],
+        ),
+    log:
+        "logs/damaged_inputs.log",
+    conda:
+        ENVIRONMENT
+    params:
+        python=sys.executable,
+        note=NOTE,
+        tests=str(Path(workflow.basedir) / "tests/collect/test_damaged_inputs.py"),
+    message:
+        "Check 500 damaged inputs"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/damaged && {params.python} -m pytest -q -s -m long"
+        " --renew-golden {params.tests:q} 2>&1 | tee {log:q}"

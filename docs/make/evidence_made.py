@@ -16,6 +16,7 @@ CODE = {
     "academy_page": ["pipeline/report/page", "pipeline/report/shared", "pipeline/texts"],
     "coach_page": ["pipeline/report/lookup", "pipeline/report/shared", "pipeline/texts"],
     "curving": ["pipeline", ":(exclude)pipeline/report"],
+    "damaged": ["pipeline/collect", "pipeline/configuration", "pipeline/edge/small_files.py", "pipeline/ending.py"],
     "flight": ["pipeline/physics"],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
     "regressors": ["pipeline/fit", "pipeline/flight/regressors.py", "pipeline/statistics"],
