@@ -86,7 +86,7 @@ rule load_shots:
         names=expand(f"{HOME}/collected/{{partition}}.names.json", partition=PARTITIONS),
         key=str(KEY),
     output:
-        database=f"{OUT}/collected/loaded.duckdb",
+        database=f"{OUT}/collected/{'by_hand' if BY_HAND else 'loaded'}.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
         # With the same log files as sources.csv, which adds what was found of their devices.
         sources_csv=f"{OUT}/collected/sources.csv",
@@ -99,7 +99,12 @@ rule load_shots:
     resources:
         **needs("load_shots"),
     params:
-        **step("load_shots", study=STUDY.study, **FURTHER),
+        **step(
+            "load_shots",
+            study=STUDY.study,
+            **FURTHER,
+            **({"by_hand": True} if BY_HAND else {}),
+        ),
     message:
         "Load the collected logs into DuckDB"
     shell:
@@ -110,7 +115,7 @@ PAGE_TABLES += [rules.load_shots.output.rejects_csv]
 
 
 # Swings without a ball: a study without speed logs has no such rule.
-if SPEED_LOGS:
+if SPEED_LOGS and not BY_HAND:
 
     rule collect_swings:
         input:
