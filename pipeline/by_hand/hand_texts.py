@@ -21,6 +21,11 @@ BETTER = (
     "Against the mean carry that 9 in 10 golfers of that speed stay below. It is not the efficient carry, which is "
     "usually longer. Causes can't be told; all that is lost stands in other.",
 )
+HOW_TO_READ = """\
+A band is named by the center of its range of club speed. Percentiles run over golfers, each one's typical drive moved
+to the band's center; golfers of other bands count too, the less the farther they are. Carry is as measured: without
+launch and spin the air can't be put right.
+"""
 _CAUTION = ("Caution", CAUTION)
 _PEOPLE = ("Caution", "These are data on people: keep to the local privacy law, and keep the key and names elsewhere.")
 
@@ -42,11 +47,7 @@ def bands_text(bands: dy.DataFrame[BandTable]) -> str:
     order = bands.sort("quarter", "band_mph", descending=[True, False])
     carry = [(f"carry_p{p}_yd", f"carry_p{p}_lo90_yd", f"carry_p{p}_hi90_yd") for p in PERCENTILES]
     table = markdown_table(show(order, BandTable, ["quarter", "band_mph", "golfers", "shots", *carry, "note"]))
-    return (
-        f"# Speed bands\n\n{table}\n{NO_FLIGHT}\n\nA band is named by the center of its range of club speed. Percentiles run "
-        "over golfers, each one's typical\ndrive moved to the band's center; golfers of other bands count too, the less the "
-        f"farther they are. {AIR[1]}\n\n{CAUTION}\n"
-    )
+    return f"# Speed bands\n\n{table}\n{NO_FLIGHT}\n\n{HOW_TO_READ}\n{CAUTION}\n"
 
 
 def summary_text(golfers: dy.DataFrame[Golfers], sources: dy.DataFrame[Sources], page: str, speed_logs: int) -> str:
@@ -60,13 +61,13 @@ def summary_text(golfers: dy.DataFrame[Golfers], sources: dy.DataFrame[Sources],
     unused = [f"Speed practice needs launch and spin: {speed_logs} speed logs aren't used."] if speed_logs else []
     lines = [
         "",
-        f"Logs: {sources.height - refused.height} used, {refused.height} refused. Rows: {rows:,} = {accepted:,} accepted + "
-        f"{rejected:,} rejected + {again:,} duplicates.",
+        f"Logs: {sources.height - refused.height} used, {refused.height} refused. Rows: {rows:,} = {accepted:,} "
+        f"accepted + {rejected:,} rejected + {again:,} duplicates.",
         *(f"  refused: {row['source']}: {row['reason']}" for row in refused.iter_rows(named=True)),
         *alike_lines(sources),
-        f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, {flagged.height} flagged, "
-        f"{number_text(float(flagged['lost_yd'].sum()))} yd lost by them together against the better golfers of their "
-        "speed.",
+        f"{newest.item(0, 'quarter')}: {assessed.height} of {newest.height} golfers assessed, {flagged.height} "
+        f"flagged, {number_text(float(flagged['lost_yd'].sum()))} yd lost by them together, against the better golfers "
+        "of their speed.",
         NO_FLIGHT,
         *unused,
         f"Open {page}: carry against speed, and every golfer.",

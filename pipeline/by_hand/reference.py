@@ -149,7 +149,8 @@ def reference_of(
     Parameters
     ----------
     golfers : DataFrame
-        Of all quarters together: golfer, shots, mean club_speed_mph, mean carry_yd; in an order that names don't decide.
+        Of all quarters together: golfer, shots, mean club_speed_mph, mean carry_yd; in an order that
+        names don't decide.
     half_width_mph : float
     min_golfers : int
     min_shots : int

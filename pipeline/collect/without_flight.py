@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 
+from pipeline.collect.drafting.drafted import FLIGHT
 from pipeline.collect.drafting.lexicon import read_header
 from pipeline.collect.layout import Matched, printable
 from pipeline.configuration.layouts import Layout
-from pipeline.tables.logs import BY_HAND_REQUIRED, REQUIRED
+from pipeline.tables.logs import BY_HAND_REQUIRED
 
-FLIGHT = tuple(name for name in REQUIRED if name not in BY_HAND_REQUIRED)
 _WORDS = ("launch", "spin")
 _ITS_OWN = "put it into a study of its own"
 
