@@ -77,11 +77,7 @@ rule all:
 include: "pipeline/collect/rules.smk"
 
 
-if BY_HAND:
-
-    include: "pipeline/by_hand/rules.smk"
-
-else:
+if not BY_HAND:
 
     include: "pipeline/flight/rules.smk"
     include: "pipeline/fit/rules.smk"
@@ -91,6 +87,10 @@ else:
     include: "pipeline/research/rules.smk"
     include: "pipeline/report/rules.smk"
     include: "tests/studies.smk"
+
+else:
+
+    include: "pipeline/by_hand/rules.smk"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).

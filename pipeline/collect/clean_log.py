@@ -69,7 +69,7 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
         nameless, found = without_names(read, log_file, names)
         withheld.update(found)
-        part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()), log_file.schema)
+        part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()), log_file.table)
         impression.take(read, part)
         rows += raw.height
         accepted += part.accepted.height

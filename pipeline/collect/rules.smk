@@ -15,6 +15,8 @@ PARTITIONS = partitions(
 FURTHER = (
     {"further": STUDY.model.further_columns} if STUDY.model.further_columns else {}
 )
+# Results by hand have tables of their own, without launch and spin.
+SHOTS = f"{HOME}/collected/{{partition}}.{'by_hand' if BY_HAND else 'shots'}.parquet"
 READINGS = f"{HOME}/collected/{{partition}}.readings.parquet"
 
 
@@ -30,7 +32,7 @@ rule collect_logs:
         key=str(KEY),
     output:
         **FURTHER and {"readings": READINGS},
-        shots=f"{HOME}/collected/{{partition}}.shots.parquet",
+        shots=SHOTS,
         rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
         receipts=f"{HOME}/collected/{{partition}}.receipts.json",
         names=f"{HOME}/collected/{{partition}}.names.json",
@@ -74,9 +76,7 @@ rule collect_logs:
 rule load_shots:
     input:
         **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
-        shots=expand(
-            f"{HOME}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
-        ),
+        shots=expand(SHOTS, partition=PARTITIONS),
         rejects=expand(
             f"{HOME}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS
         ),

@@ -163,7 +163,7 @@ class LogFile(Strict):
         return BY_HAND_REQUIRED if self.by_hand else REQUIRED
 
     @property
-    def schema(self) -> type[Shots]:
+    def table(self) -> type[Shots]:
         """What its accepted rows are."""
         return HandShots if self.by_hand else Shots
 

@@ -265,8 +265,9 @@ def write_hand_shots(loaded: Path, told: TableSet, database: Path) -> None:
             query = f"FROM loaded.{schema.STORED} ORDER BY source, row"
             connection.execute(f"CREATE TABLE {schema.STORED} AS {query}")
         _store_tables(connection, told)
-        for described in (LoadedHandShots, Rejects, *told.frames):
-            _describe(connection, described)
+        described: list[type[Table]] = [LoadedHandShots, Rejects, *told.frames]
+        for one in described:
+            _describe(connection, one)
 
 
 def _store_tables(connection: duckdb.DuckDBPyConnection, told: TableSet) -> None:

@@ -173,9 +173,9 @@ COLUMN_OF_RULE = {
 
 
 class HandShots(Shots):
-    """Accepted drives of results by hand: launch and spin may be missing."""
+    """Accepted drives of results by hand, as collected: launch and spin are empty."""
 
-    FILES = ()
+    FILES = ("collected/*.by_hand.parquet",)
 
     launch_deg = Shots.launch_deg.with_properties(nullable=True)
     spin_rpm = Shots.spin_rpm.with_properties(nullable=True)
