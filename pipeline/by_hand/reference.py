@@ -22,7 +22,7 @@ QUANTILE = 0.9
 LEAST_GOLFERS = 20
 # From so many golfers on the curve may bend: with fewer a straight line is nearer, as carry over speed hardly bends.
 BEND_FROM = 80
-REPLICATES = 300
+REPLICATES = 200
 # What a curve learns from the golfers: as many degrees of freedom are taken from the interval.
 LEARNT = 3
 

@@ -29,7 +29,7 @@ rule assess_by_hand:
             seed=STUDY.seed,
         ),
     message:
-        "Work out carry by club speed and yards lost"
+        "Calculate carry by club speed and yards lost"
     shell:
         STEP
 

@@ -14,7 +14,7 @@ def assessed(drives):
 
 
 def test_a_golfer_far_short_is_flagged_without_a_cause():
-    table = assessed(hand_drives(faults=(45.0, 40.0)))
+    table = assessed(hand_drives(own_yd=2.5, faults=(45.0, 40.0)))
     flagged = table.filter("flagged").sort("golfer")
     assert flagged["golfer"].to_list() == ["g0000000000000000", "g0000000000000001"]
     assert set(table["main_cause"]) == {"none"}
@@ -88,10 +88,10 @@ def test_a_band_of_few_golfers_is_suppressed():
 
 def test_golfers_who_lose_little_are_seldom_flagged():
     wrong = flags = 0
-    for seed in range(6):
+    for seed in range(4):
         drives = hand_drives(60, own_yd=5.0, faults=(30.0,) * 8, seed=seed)
         flagged = assessed(drives).filter("flagged")["golfer"].to_list()
         flags += len(flagged)
         wrong += sum(int(one[1:], 16) >= 8 for one in flagged)
-    assert flags >= 30
+    assert flags >= 20
     assert wrong / flags <= 0.15
