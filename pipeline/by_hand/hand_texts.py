@@ -14,12 +14,12 @@ from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 from pipeline.tables.logs import Sources
 
-NO_FLIGHT = "By hand: no launch and no spin in these logs, so carry against speed only. Causes can't be told."
+NO_FLIGHT = "By hand: no launch and no spin in these logs, so carry against speed only. Causes stay unknown."
 AIR = ("Carry", "As measured: without launch and spin the air can't be put right.")
 BETTER = (
     "Yards lost",
     "Against the mean carry that 9 in 10 golfers of that speed stay below. It is not the efficient carry, which is "
-    "usually longer. Causes can't be told; all that is lost stands in other.",
+    "usually longer. Causes stay unknown; all that is lost stands in other.",
 )
 HOW_TO_READ = """\
 A band is named by the center of its range of club speed. Percentiles run over golfers, each one's typical drive moved

@@ -17,7 +17,7 @@ from pipeline.tables.golfers import Golfers
 
 NO_CAUSES = (
     "results by hand: yards lost are against the mean carry of the better golfers of that speed, not the efficient "
-    "carry; air isn't put right and causes can't be told"
+    "carry; air isn't put right and causes stay unknown"
 )
 
 

@@ -81,7 +81,7 @@ class Golfers(cols.Table):
     main_cause = cols.word(
         "Main cause",
         "Part that stands out from what golfers usually lose by it. mixed: none does. none: hardly anything is lost, "
-        "or the logs are results by hand, which don't tell.",
+        "or the logs are results by hand, which don't show it.",
         CAUSES,
     )
     p_value = cols.probability("p", "How often luck alone would show so much lost if just the threshold were lost.")
