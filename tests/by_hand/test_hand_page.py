@@ -16,7 +16,7 @@ FLAGS = {"lost_yd": 10.0, "false_discovery_rate": 0.1, "min_shots": 12}
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
-    drives = hand_drives(40, faults=(45.0,))
+    drives = hand_drives(40, own_yd=2.5, faults=(45.0,))
     reference = study_reference(drives, RULES)
     golfers = Golfers.validate(golfers_table(drives, reference, RULES)[0])
     settings = {"study": "Hill <b>School", "units": "yards", "flags": FLAGS}

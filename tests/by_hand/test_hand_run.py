@@ -38,7 +38,7 @@ def ran(tmp_path_factory):
     with xlsxwriter.Workbook(folder / "hill/results.xlsx") as book:
         sheet, day = book.add_worksheet(), book.add_format({"num_format": "dd/mm/yyyy"})
         sheet.write_row(0, 0, ["Date", "Name", "Club speed (mph)", "Carry (yd)"])
-        drives = hand_drives(40, faults=(45.0,))
+        drives = hand_drives(40, own_yd=2.5, faults=(45.0,))
         for place, (golfer, on, speed, carry) in enumerate(
             drives.select("golfer", "struck_on", "club_speed_mph", "carry_measured_yd").iter_rows(), 1
         ):
