@@ -89,7 +89,7 @@ def test_a_band_of_few_golfers_is_suppressed():
 def test_golfers_who_lose_little_are_seldom_flagged():
     wrong = flags = 0
     for seed in range(4):
-        drives = hand_drives(60, own_yd=5.0, faults=(30.0,) * 8, seed=seed)
+        drives = hand_drives(60, own_yd=2.0, faults=(30.0,) * 8, seed=seed)
         flagged = assessed(drives).filter("flagged")["golfer"].to_list()
         flags += len(flagged)
         wrong += sum(int(one[1:], 16) >= 8 for one in flagged)

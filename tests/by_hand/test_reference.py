@@ -37,8 +37,8 @@ def test_many_golfers_show_a_bend_and_few_get_a_straight_line():
     for n, bends in ((BEND_FROM, True), (BEND_FROM - 1, False)):
         speed = np.linspace(76, 106, n)
         curve = SpeedCurve.fit(speed, 2.5 * speed - 0.02 * (speed - 91) ** 2, QUANTILE)
-        assert (abs(curve.at(np.array([91.0]))[0] - 2.5 * 91) < 1e-6) is bends
-        assert (curve.terms[2] != 0) is bends
+        assert bool(abs(curve.at(np.array([91.0]))[0] - 2.5 * 91) < 1e-6) is bends
+        assert bool(curve.terms[2] != 0) is bends
 
 
 def test_it_ends_where_golfers_end():
@@ -46,7 +46,7 @@ def test_it_ends_where_golfers_end():
     assert np.isnan(found.at(np.array([70.0, 74.9, 107.1]))).all()
     assert np.isfinite(found.at(np.array([80.0, 100.0]))).all()
     # At a lone golfer's speed there aren't five about it.
-    lone = pl.concat([golfers(), golfers(1).with_columns(club_speed_mph=pl.lit(140.0), golfer=pl.lit(99))])
+    lone = pl.concat([golfers(), golfers(1).with_columns(club_speed_mph=pl.lit(140.0), golfer=pl.lit(99, pl.Int64))])
     assert np.isnan(fitted(lone).at(np.array([140.0]))).all()
 
 
@@ -81,5 +81,5 @@ def test_the_interval_holds_what_very_many_golfers_give():
         true = 2.5 * 91 - 10 + 8 * 1.2816
         row = found.table().filter(pl.col("club_speed_mph") == 91).row(0, named=True)
         held.append(row["reference_lo90_yd"] <= true <= row["reference_hi90_yd"])
-    # 36 of 40 are to be expected; 31 or fewer come once in a hundred tries.
-    assert sum(held) >= 32
+    # 18 of 20 are to be expected; 14 or fewer come about once in a hundred tries.
+    assert sum(held) >= 15
