@@ -7,7 +7,7 @@ import dataframely as dy
 import polars as pl
 
 from pipeline.report.display import markdown_table, show
-from pipeline.report.summary.summarise_run import CAUTION, alike_lines
+from pipeline.report.summary.summary_words import CAUTION, alike_lines
 from pipeline.shown import number_text
 from pipeline.tables.columns import PERCENTILES
 from pipeline.tables.figures import BandTable

@@ -62,14 +62,10 @@ def run(
 
     Parameters
     ----------
-    receipts, shots, rejects, readings, names : list of str
-        Paths of what `collect_logs` made of every partition.
-    database, rejects_csv, sources_csv : str
-        Paths of the outputs.
-    further, key, study
-        Regressors that aren't standard columns; the key by which names are looked for, if at all; the study's name.
-    by_hand : bool
-        Whether these are results by hand.
+    receipts, shots, rejects, readings, names, database, rejects_csv, sources_csv : str or list of str
+        Paths of what `collect_logs` made of every partition, and of the outputs.
+    further, key, study, by_hand
+        Regressors that aren't standard columns; key and name of the study; whether these are results by hand.
 
     Raises
     ------
