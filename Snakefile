@@ -33,7 +33,7 @@ try:
 except UserError as error:
     raise WorkflowError(str(error)) from None
 
-FOLDER, STUDY = START.folder, START.study
+FOLDER, STUDY, BY_HAND = START.folder, START.study, START.by_hand
 LOGS, SPEED_LOGS, OWN_FILES = START.logs, START.speed_logs, START.own_files
 KEY, KEY_SUM = START.key, START.key_sum
 SUMS = START.sums
@@ -49,33 +49,48 @@ STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 
 
+FULL = [
+    f"{OUT}/summary.txt",
+    f"{OUT}/shots.duckdb",
+    f"{OUT}/model/methods.md",
+    f"{OUT}/report/lookup.html",
+    f"{OUT}/model/intervals.csv",
+    f"{OUT}/golfers/golfers.xlsx",
+    f"{OUT}/golfers/progress.csv",
+    f"{OUT}/golfers/goals.csv",
+    f"{OUT}/golfers/delivery.csv",
+    f"{OUT}/practice/practice.csv" if SPEED_LOGS else [],
+    f"{OUT}/practice/plan.csv" if SPEED_LOGS else [],
+    f"{OUT}/model/comparison.md" if OWN else [],
+    # They are of a fit, which a look by a kept model doesn't make.
+    [] if ASKED_FOR else f"{OUT}/model/diagnostics.html",
+]
+# Of results by hand; all else needs launch and spin.
+SHORT = [f"{OUT}/summary.txt", f"{OUT}/shots.duckdb"]
+
+
 rule all:
     input:
-        f"{OUT}/summary.txt",
-        f"{OUT}/shots.duckdb",
-        f"{OUT}/model/methods.md",
-        f"{OUT}/report/lookup.html",
-        f"{OUT}/model/intervals.csv",
-        f"{OUT}/golfers/golfers.xlsx",
-        f"{OUT}/golfers/progress.csv",
-        f"{OUT}/golfers/goals.csv",
-        f"{OUT}/golfers/delivery.csv",
-        f"{OUT}/practice/practice.csv" if SPEED_LOGS else [],
-        f"{OUT}/practice/plan.csv" if SPEED_LOGS else [],
-        f"{OUT}/model/comparison.md" if OWN else [],
-        # They are of a fit, which a look by a kept model doesn't make.
-        [] if ASKED_FOR else f"{OUT}/model/diagnostics.html",
+        SHORT if BY_HAND else FULL,
 
 
 include: "pipeline/collect/rules.smk"
-include: "pipeline/flight/rules.smk"
-include: "pipeline/fit/rules.smk"
-include: "pipeline/benchmark/rules.smk"
-include: "pipeline/golfers/rules.smk"
-include: "pipeline/coach/rules.smk"
-include: "pipeline/research/rules.smk"
-include: "pipeline/report/rules.smk"
-include: "tests/studies.smk"
+
+
+if not BY_HAND:
+
+    include: "pipeline/flight/rules.smk"
+    include: "pipeline/fit/rules.smk"
+    include: "pipeline/benchmark/rules.smk"
+    include: "pipeline/golfers/rules.smk"
+    include: "pipeline/coach/rules.smk"
+    include: "pipeline/research/rules.smk"
+    include: "pipeline/report/rules.smk"
+    include: "tests/studies.smk"
+
+else:
+
+    include: "pipeline/by_hand/rules.smk"
 
 
 # Snakemake's own lock outlives a killed run; this one doesn't (profiles/default turns the other off).

@@ -10,6 +10,8 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+# A study of results by hand, which the demo isn't, has these in the place of all later ones.
+BY_HAND = [("assess_by_hand", "write_by_hand"), ("load_shots", "assess_by_hand")]
 TARGETS = ("all", "sensitivity")  # rules that make nothing themselves
 HEAD = """\
 # The workflow
@@ -22,6 +24,7 @@ change there, make it again:
 python docs/make/workflow_page.py > docs/workflow.md
 ```
 
+A study of results by hand, without launch and spin, goes from `load_shots` to `assess_by_hand` and has no other steps.
 A study without speed logs has neither `collect_swings` nor `assess_practice`. A first run is drawn. Later runs build
 bands once `keep_model` has judged the fit. With a kept model in use, `build_flight_table_in_use` and
 `standardise_shots_in_use` move drives by its calibration of flight. A run leaves `assess_sensitivity` and
@@ -37,12 +40,12 @@ def edges() -> list[tuple[str, str]]:
         drawn = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     names = dict(re.findall(r"^\s*(id\d+)\[(\w+)\]$", drawn, flags=re.MULTILINE))
     pairs = re.findall(r"^\s*(id\d+) --> (id\d+)$", drawn, flags=re.MULTILINE)
-    return sorted((names[one], names[other]) for one, other in pairs if names[other] not in TARGETS)
+    return sorted([*BY_HAND, *((names[one], names[other]) for one, other in pairs if names[other] not in TARGETS)])
 
 
 def stages() -> dict[str, list[str]]:
     """Give the rules of each stage, in the order of the Snakefile."""
-    order = re.findall(r'^include: "pipeline/(\w+)/rules\.smk"$', (ROOT / "Snakefile").read_text("utf-8"), flags=re.M)
+    order = re.findall(r'^ *include: "pipeline/(\w+)/rules\.smk"$', (ROOT / "Snakefile").read_text("utf-8"), flags=re.M)
     texts = {stage: (ROOT / "pipeline" / stage / "rules.smk").read_text("utf-8") for stage in order}
     rules = {stage: re.findall(r"^ *(?:rule|checkpoint) (\w+):$", text, flags=re.M) for stage, text in texts.items()}
     return {stage: [rule for rule in found if rule not in TARGETS] for stage, found in rules.items()}

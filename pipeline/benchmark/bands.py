@@ -1,6 +1,6 @@
 """The speed-band table: golfers of a quarter, each moved to the band's centre, beside what is efficient there."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,9 +23,15 @@ from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.window import Window
 from pipeline.drives import KEYS, Drives, typical_drives
 from pipeline.fit.model import CarryModel, Delivery
+from pipeline.statistics.arrays import Array
 from pipeline.tables.columns import PERCENTILES
 from pipeline.tables.figures import BandTable
 from pipeline.tables.types import types_of
+
+# Moves golfers' carry to a band's center; gives it and, where it is known, the total, yd.
+Move = Callable[[pl.DataFrame, float], tuple[pl.Series, pl.Series | None]]
+
+NO_FLIGHT = "results by hand have no launch and spin: carry as measured, no efficient carry, no windows, no totals"
 
 
 def golfers_by_quarter(drives: pl.DataFrame | Drives, model: CarryModel, min_shots: int) -> pl.DataFrame:
@@ -98,13 +104,41 @@ def band_table(
     DataFrame
         One row for each quarter with any golfer and each band.
     """
+    return moved_table(
+        typical, lambda golfers, centre: at_centre(model, golfers, centre, roller), efficient, bands, min_golfers
+    )
+
+
+def moved_table(
+    typical: pl.DataFrame,
+    move: Move,
+    efficient: Mapping[float, Efficient] | None,
+    bands: SpeedBands,
+    min_golfers: int,
+) -> pl.DataFrame:
+    """Build the table `BandTable` of golfers whom `move` moves to a band's center.
+
+    Parameters
+    ----------
+    typical, bands, min_golfers
+        As for `band_table`.
+    move : callable
+        As `at_centre` does it; total is None where it isn't known.
+    efficient : mapping of float to Efficient, or None
+        None where nothing can be said of efficient carry.
+
+    Returns
+    -------
+    DataFrame
+    """
     quarters = sorted(typical.get_column("quarter").unique().to_list())
     rows = []
     for quarter in quarters:
-        there = _Quarter.of(model, typical.filter(pl.col("quarter") == quarter), bands, min_golfers, roller)
+        there = _Quarter.of(move, typical.filter(pl.col("quarter") == quarter), bands, min_golfers)
         for centre in bands.centres_mph:
             named = {"quarter": quarter, "band_mph": float(centre)}
-            rows.append(named | _row(there, centre, efficient.get(centre)))
+            known = NO_FLIGHT if efficient is None else efficient.get(centre)
+            rows.append(named | _row(there, centre, known))
     schema = types_of(BandTable)
     return pl.DataFrame(rows, schema=schema, orient="row")
 
@@ -129,9 +163,7 @@ class _Quarter:
     has_intervals: bool
 
     @classmethod
-    def of(
-        cls, model: CarryModel, golfers: pl.DataFrame, bands: SpeedBands, min_golfers: int, roller: Roller
-    ) -> "_Quarter":
+    def of(cls, move: Move, golfers: pl.DataFrame, bands: SpeedBands, min_golfers: int) -> "_Quarter":
         """Sort golfers into bands and work out percentiles of those bands that have enough."""
         speed = golfers.get_column("club_speed_mph").to_numpy()
         inside = {centre: bands.holds(centre, speed) for centre in bands.centres_mph}
@@ -143,18 +175,24 @@ class _Quarter:
         shown = sorted(counts, key=lambda c: -counts[c])
         # Golfers of no band that is shown count nowhere: nothing published changes with them.
         counting = golfers.filter(pl.Series(np.any([inside[centre] for centre in shown], axis=0)))
-        moved = {c: [s.to_numpy() for s in at_centre(model, counting, c, roller)] for c in shown}
+        moved = {c: [None if one is None else one.to_numpy() for one in move(counting, c)] for c in shown}
         near = {
             c: weights_near(counting.get_column("club_speed_mph").to_numpy(), c, bands.half_width_mph) for c in shown
         }
         carry, total = (
-            {c: protected_percentiles(moved[c][kind], near[c], by_band[c].height, min_golfers) for c in shown}
-            for kind in (0, 1)
+            {c: _percentiles(moved[c][kind], near[c], by_band[c].height, min_golfers) for c in shown} for kind in (0, 1)
         )
         published = [Published(counts[c], carry[c]) for c in shown]
-        gaps = gaps_of(published, low_percentile(moved[shown[0]][0], min_golfers))
+        fullest = moved[shown[0]][0]
+        gaps = gaps_of(published, None if fullest is None else low_percentile(fullest, min_golfers))
         percentiles = {c: _columns(carry[c], total[c], intervals(carry[c], gaps, near[c])) for c in shown}
         return cls(min_golfers, by_band, percentiles, gaps is not None)
+
+
+def _percentiles(values_yd: Array | None, weights: Array, golfers: int, min_golfers: int) -> dict[int, float | None]:
+    if values_yd is None:
+        return dict.fromkeys(PERCENTILES)
+    return protected_percentiles(values_yd, weights, golfers, min_golfers)
 
 
 def _columns(
@@ -169,7 +207,7 @@ def _columns(
     return part
 
 
-def _row(there: _Quarter, centre: float, efficient: Efficient | None) -> dict[str, Any]:
+def _row(there: _Quarter, centre: float, efficient: Efficient | str | None) -> dict[str, Any]:
     """Give the figures of a band's row."""
     here, min_golfers = there.by_band[centre], there.min_golfers
     row: dict[str, Any] = {"suppressed": centre not in there.percentiles}
@@ -183,7 +221,9 @@ def _row(there: _Quarter, centre: float, efficient: Efficient | None) -> dict[st
             notes.append(f"too few golfers for the {', '.join(gone)} percentile")
         if not there.has_intervals:
             notes.append("too few golfers in each band of the quarter for intervals of percentiles")
-    if efficient is None:
+    if isinstance(efficient, str):
+        notes.append(efficient)
+    elif efficient is None:
         notes.append("too few golfers of about this speed for an efficient carry")
     else:
         row |= _efficient_part(efficient)

@@ -28,6 +28,7 @@ from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
 FRONTIER = Path("model/frontier.json")
+BY_HAND = Path("golfers/reference.csv")  # of results by hand, whose study has no frontier
 FORMER_FRONTIER = Path("benchmarks/frontier.json")  # where earlier versions wrote it
 CALIBRATION = Path("flight/calibration.json")
 USUAL_REACHING = Path("golfers/usual_reaching.json")
@@ -47,6 +48,7 @@ def find_results(given: Path | None) -> Path:
     if given is not None:
         if not (given / FRONTIER).is_file():
             check_version(given)
+            refuse_by_hand(given)
             raise UserError(
                 f"{given}: holds no benchmarks; give a study's folder below results/, or run snakemake first."
             )
@@ -55,6 +57,8 @@ def find_results(given: Path | None) -> Path:
     if not made:
         for former in RESULTS.glob(f"*/{FORMER_FRONTIER}"):
             check_version(former.parent.parent)
+        for reference in RESULTS.glob(f"*/{BY_HAND}"):
+            refuse_by_hand(reference.parent.parent)
         raise UserError("results: holds no study's benchmarks; run snakemake first, or give the folder by --results.")
     return max(made, key=lambda folder: ((folder / FRONTIER).stat().st_mtime_ns, folder.name))
 
@@ -68,6 +72,20 @@ def check_version(folder: Path) -> None:
     """
     if (folder / FORMER_FRONTIER).is_file() and not (folder / FRONTIER).is_file():
         raise UserError(f"{folder}: its results are of an earlier version of Yardband; run the workflow again.")
+
+
+def refuse_by_hand(folder: Path) -> None:
+    """Refuse results of a study whose logs have neither launch nor spin, for what needs a model of carry.
+
+    Raises
+    ------
+    UserError
+    """
+    if (folder / BY_HAND).is_file() and not (folder / FRONTIER).is_file():
+        raise UserError(
+            f"{folder}: its logs have no launch and no spin, so there is no model to answer by; add both to the logs "
+            "and run again. benchmarks/bands.csv has what golfers carry at each speed."
+        )
 
 
 @dataclass(frozen=True)

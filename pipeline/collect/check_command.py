@@ -18,7 +18,7 @@ from pipeline.collect.name_words import alike_key
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.other_logs import look_alikes
 from pipeline.collect.plausible import remarks_across
-from pipeline.collect.read import sha256_of
+from pipeline.collect.read import marked_by_hand, sha256_of
 from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile, SpeedFile
@@ -76,6 +76,7 @@ def survey(
         findings.problems += str(error).splitlines()
         return findings
     logs, problems = survey_logs(folder, configured)
+    logs = marked_by_hand(folder, logs)
     findings.problems += problems
     speed_logs, problems = survey_speed_logs(folder, configured)
     findings.problems += problems + besides(folder, configured)

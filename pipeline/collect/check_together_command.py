@@ -29,7 +29,7 @@ from pipeline.collect.sample import LEAST_ROWS
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers
 from pipeline.configuration.layouts import LogFile
-from pipeline.tables.logs import OPTIONAL_NUMBERS, REQUIRED
+from pipeline.tables.logs import OPTIONAL_NUMBERS
 
 SMALL_BYTES = 1 << 16
 _TOGETHER_BYTES = 4_000_000  # of a group
@@ -142,7 +142,7 @@ def _found(group: _Group, opened: OpenLog, key: bytes) -> dict[str, CheckedLog]:
     withheld = _withheld(read, place, first, names)
     pseudonyms: dict[str, str] = {}
     # A pseudonym, and not a source, is what the rules of a row look at; the rows' numbers tell the logs apart.
-    parts = split(masked(read, first, key, pseudonyms), latest_day(date.today()))
+    parts = split(masked(read, first, key, pseudonyms), latest_day(date.today()), first.table)
     rows = np.bincount(place.to_numpy(), minlength=len(group.logs))
     rejected = parts.rejected.join(pl.DataFrame([raw["row"], place]), on="row", maintain_order="left")
     broken: defaultdict[int, list[tuple[str, str, int]]] = defaultdict(list)
@@ -151,7 +151,7 @@ def _found(group: _Group, opened: OpenLog, key: bytes) -> dict[str, CheckedLog]:
     impressions, refused = _impressions(read.with_columns(place), rejected, rows, first)
     golfers = _golfers(read.with_columns(place), group.logs, pseudonyms)
     dropped = shown_headers(opened.headers, opened.used(matched.positions.values()), names)
-    absent = [name for name in matched.absent if name not in REQUIRED] if first.entry.layout else []
+    absent = [name for name in matched.absent if name not in first.required] if first.entry.layout else []
     standard = Counter(parts.accepted.select(pl.col(OPTIONAL_NUMBERS).count()).row(0, named=True))
     found: dict[str, CheckedLog] = {}
     for number, log in enumerate(group.logs):

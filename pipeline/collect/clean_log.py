@@ -18,9 +18,10 @@ from pipeline.collect.rows_taken import RowsFound
 from pipeline.collect.rules import Split, split
 from pipeline.collect.times import latest_day
 from pipeline.collect.withheld import Names, clean_texts, holds_name, known_names, shown_headers, withhold_names
+from pipeline.collect.without_flight import of_the_other_kind
 from pipeline.configuration.layouts import LogFile
 from pipeline.errors import UserError
-from pipeline.tables.logs import OPTIONAL_TEXTS, REQUIRED
+from pipeline.tables.logs import OPTIONAL_TEXTS
 
 NO_ROWS = "it holds a header and no rows"
 
@@ -68,7 +69,7 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         read = standardise(raw, log_file, typed_as_text=opened.typed_as_text)
         nameless, found = without_names(read, log_file, names)
         withheld.update(found)
-        part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()))
+        part = split(masked(nameless, log_file, key, pseudonyms), latest_day(date.today()), log_file.table)
         impression.take(read, part)
         rows += raw.height
         accepted += part.accepted.height
@@ -86,7 +87,7 @@ def clean_log(opened: OpenLog, log_file: LogFile, key: bytes, sink: Sink) -> Cle
         accepted=accepted,
         rejected=rows - accepted,
         dropped=shown_headers(opened.headers, opened.used(wanted.values()), names),
-        absent=[] if standard else [name for name in matched.absent if name not in REQUIRED],
+        absent=[] if standard else [name for name in matched.absent if name not in log_file.required],
         withheld=dict(sorted(withheld.items())),
         named_file=holds_name(log_file.source, names, parts=False),
         notes=[*opened.notes, *taken.remarks(rows), *([] if rows or taken.left_out else [NO_ROWS])],
@@ -122,8 +123,10 @@ def texts_kept(log_file: LogFile) -> dict[str, str | None]:
 
 
 def matched_columns(opened: OpenLog, log_file: LogFile) -> Matched:
-    """Match an open log's headers; raise LogRefusedError if required ones are missing."""
-    matched = match_headers(opened.headers, log_file.layout)
+    """Match an open log's headers; raise LogRefusedError if required ones are missing, or it is of the other kind."""
+    matched = match_headers(opened.headers, log_file.layout, required=log_file.required)
+    if (reason := of_the_other_kind(opened.headers, matched, by_hand=log_file.by_hand)) is not None:
+        raise LogRefusedError(reason)
     if matched.problems:
         raise LogRefusedError("; ".join(matched.problems))
     return matched

@@ -19,6 +19,7 @@ from duckdb import DuckDBPyConnection
 from pipeline.collect.further import identifying, lacking, numbers_in, unused_headers
 from pipeline.collect.key import read_key
 from pipeline.collect.other_logs import SealedNames, look_alikes, named_texts, told_of
+from pipeline.collect.repeated import SAME_BY_HAND, repeated
 from pipeline.collect.sources import remarks_on_shots, sources_table, what_became
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.collected_files import (
@@ -27,6 +28,7 @@ from pipeline.edge.collected_files import (
     load_readings,
     load_rejects,
     load_sources,
+    read_drives,
     readings_by_golfer,
     texts_in,
     write_rejects,
@@ -38,7 +40,7 @@ from pipeline.errors import UserError
 # Readings of one drive in two exports differ by half a step of each export's rounding. Coarsest steps met: 0.1 m/s
 # (0.22 mph), 0.1 deg, 1 revolution per second (60 rpm), 1 m (1.09 yd) against 0.1 mph, 0.1 deg, 10 rpm, 1 yd.
 # With the golfer and the second of the drive equal, another drive can't come that close; where a log gives the
-# day alone, two of a golfer's drives do so about once in 50,000 pairs.
+# day alone, two of a golfer's drives do so about once in 50,000 pairs. Results by hand: `repeated`.
 SAME_READING = {"club_speed_mph": 0.25, "launch_deg": 0.15, "spin_rpm": 36.0, "carry_yd": 1.1}
 
 
@@ -54,17 +56,16 @@ def run(
     names: list[str] | None = None,
     key: str | None = None,
     study: str | None = None,
+    by_hand: bool = False,
 ) -> None:
     """Load the cleaned logs of a study.
 
     Parameters
     ----------
-    receipts, shots, rejects, readings, names : list of str
-        Paths of what `collect_logs` made of every partition.
-    database, rejects_csv, sources_csv : str
-        Paths of the outputs.
-    further, key, study
-        Regressors that aren't standard columns; the key by which names are looked for, if at all; the study's name.
+    receipts, shots, rejects, readings, names, database, rejects_csv, sources_csv : str or list of str
+        Paths of what `collect_logs` made of every partition, and of the outputs.
+    further, key, study, by_hand
+        Regressors that aren't standard columns; key and name of the study; whether these are results by hand.
 
     Raises
     ------
@@ -75,7 +76,7 @@ def run(
     known = [read_artefact(path, SealedNames) for path in names or []]
     with new_database(Path(database)) as connection:
         named = named_in(connection, shots, known, None if key is None else read_key(Path(key), study or ""))
-        sources = _loaded(connection, shots, read, known, named)
+        sources = _loaded(connection, shots, read, known, named, by_hand=by_hand)
         _load_rejects(connection, rejects, Path(rejects_csv))
         if readings:
             keep_readings(connection, readings, numbers_in(read, further or []), unused_headers(read))
@@ -103,9 +104,12 @@ def _loaded(
     read: list[dict[str, Any]],
     known: list[SealedNames],
     named: dict[str, list[str]],
+    *,
+    by_hand: bool,
 ) -> pl.DataFrame:
     """Load the drives and give the table of log files, which is loaded too."""
-    duplicates, earlier = load_drives(connection, shots, SAME_READING, named)
+    again = repeated(read_drives(shots, ("source", "row", "shot_key", *SAME_BY_HAND))) if by_hand else None
+    duplicates, earlier = load_drives(connection, shots, SAME_READING, named, again)
     alike = look_alikes(one for part in known for one in part.golfers)
     sources = sources_table(read, duplicates, remarks_on_shots(read, duplicates, earlier, alike))
     load_sources(connection, sources)

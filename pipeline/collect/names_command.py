@@ -12,7 +12,7 @@ from pipeline.collect.clean_swings import golfers_who_swing
 from pipeline.collect.key import read_key, refuse_other_logs, refuse_results
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.pseudonym import normalise_name, pseudonym
-from pipeline.collect.read import open_log, sha256_of
+from pipeline.collect.read import marked_by_hand, open_log, sha256_of
 from pipeline.configuration.layouts import LogFile, SpeedFile
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
@@ -48,7 +48,10 @@ def write_names(study: Path) -> tuple[Path, int]:
     path = key_file.parent / NAMES_FILE
     refuse_results(path, "the list of names")
     key = read_key(key_file, configured.study)
-    logs: list[LogFile | SpeedFile] = [*find_logs(folder, configured), *find_speed_logs(folder, configured)]
+    logs: list[LogFile | SpeedFile] = [
+        *marked_by_hand(folder, find_logs(folder, configured)),
+        *find_speed_logs(folder, configured),
+    ]
     refuse_other_logs(key_file, lambda: {folder / log.source: sha256_of(folder / log.source) for log in logs})
     listed = [name for log in logs for name in names_in(folder, log)]
     first: dict[str, str] = {}

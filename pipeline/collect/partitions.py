@@ -77,7 +77,8 @@ def describe(logs: Sequence[LogFile]) -> dict[str, Any]:
         entries[key]["sources"].append(log.source)
     found: dict[str, Any] = {"layouts": layouts, "entries": list(entries.values())}
     regressors = logs[0].regressors if logs else ()  # the same for all logs of a study
-    return found | {"regressors": list(regressors)} if regressors else found
+    found |= {"regressors": list(regressors)} if regressors else {}
+    return found | {"by_hand": True} if logs and logs[0].by_hand else found  # so are all of the study's
 
 
 def described(partition: Mapping[str, Any]) -> list[LogFile]:
@@ -89,4 +90,6 @@ def described(partition: Mapping[str, Any]) -> list[LogFile]:
         entry = LogEntry.model_validate(one["entry"])
         layout = STANDARD_LAYOUT if one["layout"] is None else layouts[one["layout"]]
         logs += [LogFile.of(name, entry, layout, one["group"], regressors) for name in one["sources"]]
+    if partition.get("by_hand"):
+        logs = [log.model_copy(update={"by_hand": True}) for log in logs]
     return sorted(logs, key=lambda log: log.source)

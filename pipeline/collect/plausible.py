@@ -24,6 +24,9 @@ _SAMPLE_ROWS = 200  # of a piece, and of all pieces together
 _USUAL = {"launch_deg": (2.0, 30.0), "spin_rpm": (700.0, 9000.0)}
 _TYPICAL = {"launch_deg": (4.0, 22.0), "spin_rpm": (1000.0, 6000.0)}
 _USUAL_RATIO = (1.2, 1.6)
+# Median carry for each mph of club speed: at a ratio of 1.2 to 1.5 a ball carries 1.3 to 1.8 yd for each of its own mph
+# (common practice, no source).
+_USUAL_CARRY = (1.5, 2.8)
 
 # The published sets differ by a fifth in carry, so flight is the geometric mean of theirs. A metre is 1.094 yd: what
 # lies nearer to that than to 1 is reported. Other units lie farther apart, so a ball that isn't the mean of the sets
@@ -82,7 +85,7 @@ class Impression:
         if not self._sample:
             return []
         found, drives = self._judged
-        found = found + (by_flight(drives, self.layout) if drives else [])
+        found = found + (by_flight(drives, self.layout) if drives else by_speed(self._thin))
         counts = pl.concat(self._counts).group_by("rule", "column").agg(pl.col("len").sum())
         return found or [text for text in [rejection_remark(counts, self._rows, self._thin)] if text]
 
@@ -283,6 +286,24 @@ def by_flight(drives: SampleDrives, layout: Layout) -> list[str]:
     if not sound or abs(np.log(flight)) > _FAR:
         return [f"{about}; check the units and the headers of speeds and carry"]
     return []
+
+
+def by_speed(sample: pl.DataFrame) -> list[str]:
+    """Judge results by hand, which have no launch and no spin, by carry for each mph of club speed alone.
+
+    Nothing else tells units; meters called yards pass. `sample` as for `by_themselves`.
+    """
+    known = sample.filter(pl.col("club_speed_mph") > 0, pl.col("carry_yd") > 0)
+    if known.height < LEAST_ROWS or known.select(pl.col("launch_deg", "spin_rpm").count()).row(0) != (0, 0):
+        return []
+    ratio = float(np.median((known["carry_yd"] / known["club_speed_mph"]).to_numpy()))
+    if _USUAL_CARRY[0] <= ratio <= _USUAL_CARRY[1]:
+        return []
+    lo, hi = _USUAL_CARRY
+    return [
+        f"its drives carry {ratio:.2f} yd for each mph of club speed, and academies' usually {lo:g} to {hi:g}; "
+        "check the units and the headers of club speed and carry"
+    ]
 
 
 def _mistaken_text(columns: list[str], one: _Mistaken) -> str:

@@ -4,10 +4,11 @@ A row is what stands under the header; the first has the number 1. Lines and spr
 cell are no rows, but they keep their number, so that a row number leads to the same place in the file.
 """
 
+import gzip
 import hashlib
 import tempfile
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -22,12 +23,15 @@ from pipeline.collect.joins import with_joins
 from pipeline.collect.lines import SPARE_CELLS, Lines, examine
 from pipeline.collect.opened_log import LogRefusedError, OpenLog
 from pipeline.collect.plain_text import plain_text
-from pipeline.configuration.layouts import Layout
+from pipeline.collect.without_flight import headers_are_by_hand, layout_is_by_hand
+from pipeline.configuration.layouts import Layout, LogFile
 from pipeline.ending import memory_trouble
 from pipeline.errors import UserError
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000
+
+_HEADER_BYTES = 1 << 16  # in which a header stands
 
 MOST_COLUMNS = 1000  # of a text log; thousands take minutes to read, and a shot log has a few dozen
 
@@ -135,6 +139,53 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:
             yield with_joins(_open_csv(plain_text(path, layout.encoding, Path(folder)), layout), layout.join)
+
+
+def marked_by_hand(folder: Path, logs: Sequence[LogFile]) -> list[LogFile]:
+    """Mark the logs of a study of results by hand: none of its entries has launch or spin.
+
+    An entry's layout tells, or without one the headers of its first log that can be opened.
+
+    Parameters
+    ----------
+    folder : Path
+        The study's folder.
+    logs : sequence of LogFile
+        All of its shot logs.
+    """
+    entries: dict[str, list[LogFile]] = {}
+    for log in logs:
+        entries.setdefault(log.entry.model_dump_json(), []).append(log)
+    if not logs or not all(_is_by_hand(folder, members) for members in entries.values()):
+        return list(logs)
+    return [log.model_copy(update={"by_hand": True}) for log in logs]
+
+
+def _is_by_hand(folder: Path, logs: Sequence[LogFile]) -> bool:
+    if logs[0].entry.layout is not None:
+        return layout_is_by_hand(logs[0].layout)
+    for log in logs:
+        path = folder / log.source
+        if b"launch_deg" in _beginning(path):
+            return False  # without opening it, which reads the whole of a text log
+        try:
+            with open_log(path, log.layout) as opened:
+                return headers_are_by_hand(opened.headers)
+        except LogRefusedError:
+            continue
+    return False
+
+
+def _beginning(path: Path) -> bytes:
+    """Give the first bytes of a text log; none of another, or of one that can't be read."""
+    name = path.name.lower()
+    if name.endswith((".parquet", ".xlsx")) or not path.is_file():
+        return b""
+    try:
+        with gzip.open(path) if name.endswith(".gz") else path.open("rb") as file:
+            return file.read(_HEADER_BYTES)
+    except (OSError, EOFError, zlib.error):
+        return b""
 
 
 def _refusal(reason: str, error: BaseException) -> LogRefusedError:

@@ -27,7 +27,7 @@ class Split(NamedTuple):
     """Schema Readings, of the drives; None where no further columns are read."""
 
 
-def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
+def split(rows: pl.DataFrame, last_day: date = date.max, schema: type[Shots] = Shots) -> Split:
     """Split standardised, masked rows into drives and rejected rows.
 
     A rejected row is charged with the first rule it breaks, in this order: text that can't be understood, a time in
@@ -39,6 +39,8 @@ def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
         The columns of Shots, and `fault_rule` and `fault_column` (null where all text was understood).
     last_day : date
         A later shot lies in the future.
+    schema : type of Shots
+        What accepted rows are.
 
     Returns
     -------
@@ -57,7 +59,7 @@ def split(rows: pl.DataFrame, last_day: date = date.max) -> Split:
     )
     unread = rows.filter(pl.col("fault_rule").is_not_null())
     understood = rows.filter(pl.col("fault_rule").is_null()).select(_COLUMNS)
-    accepted, failure = Shots.filter(understood)
+    accepted, failure = schema.filter(understood)
     details = failure.details()
     charges = _charges(tuple(details.columns))
     broken = [pl.when(pl.col(name) == "invalid").then(pl.lit(rule)) for name, rule, _ in charges]

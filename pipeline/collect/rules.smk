@@ -15,6 +15,8 @@ PARTITIONS = partitions(
 FURTHER = (
     {"further": STUDY.model.further_columns} if STUDY.model.further_columns else {}
 )
+# Results by hand have tables of their own, without launch and spin.
+SHOTS = f"{HOME}/collected/{{partition}}.{'by_hand' if BY_HAND else 'shots'}.parquet"
 READINGS = f"{HOME}/collected/{{partition}}.readings.parquet"
 
 
@@ -30,7 +32,7 @@ rule collect_logs:
         key=str(KEY),
     output:
         **FURTHER and {"readings": READINGS},
-        shots=f"{HOME}/collected/{{partition}}.shots.parquet",
+        shots=SHOTS,
         rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
         receipts=f"{HOME}/collected/{{partition}}.receipts.json",
         names=f"{HOME}/collected/{{partition}}.names.json",
@@ -74,9 +76,7 @@ rule collect_logs:
 rule load_shots:
     input:
         **FURTHER and {"readings": expand(READINGS, partition=PARTITIONS)},
-        shots=expand(
-            f"{HOME}/collected/{{partition}}.shots.parquet", partition=PARTITIONS
-        ),
+        shots=expand(SHOTS, partition=PARTITIONS),
         rejects=expand(
             f"{HOME}/collected/{{partition}}.rejects.parquet", partition=PARTITIONS
         ),
@@ -86,7 +86,7 @@ rule load_shots:
         names=expand(f"{HOME}/collected/{{partition}}.names.json", partition=PARTITIONS),
         key=str(KEY),
     output:
-        database=f"{OUT}/collected/loaded.duckdb",
+        database=f"{OUT}/collected/{'by_hand' if BY_HAND else 'loaded'}.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
         # With the same log files as sources.csv, which adds what was found of their devices.
         sources_csv=f"{OUT}/collected/sources.csv",
@@ -99,7 +99,12 @@ rule load_shots:
     resources:
         **needs("load_shots"),
     params:
-        **step("load_shots", study=STUDY.study, **FURTHER),
+        **step(
+            "load_shots",
+            study=STUDY.study,
+            **FURTHER,
+            **({"by_hand": True} if BY_HAND else {}),
+        ),
     message:
         "Load the collected logs into DuckDB"
     shell:
@@ -110,7 +115,7 @@ PAGE_TABLES += [rules.load_shots.output.rejects_csv]
 
 
 # Swings without a ball: a study without speed logs has no such rule.
-if SPEED_LOGS:
+if SPEED_LOGS and not BY_HAND:
 
     rule collect_swings:
         input:

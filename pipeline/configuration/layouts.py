@@ -10,7 +10,7 @@ from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
 from pipeline.configuration.study import LogEntry, SpeedLogEntry
 from pipeline.configuration.time_format import format_problem, knows_zone
-from pipeline.tables.logs import LOG_COLUMNS
+from pipeline.tables.logs import BY_HAND_REQUIRED, LOG_COLUMNS, REQUIRED, HandShots, Shots
 from pipeline.tables.practice import SWING_COLUMNS
 from pipeline.units import units_of
 
@@ -171,6 +171,17 @@ class LogFile(Strict):
     layout: Layout
     group: Literal["masked", "plain"] = Field("masked", description="the study's privacy.group")
     regressors: tuple[str, ...] = Field((), description="the study's regressors that aren't standard columns")
+    by_hand: bool = Field(False, description="whether it is of a study of results by hand, without launch and spin")
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """The columns that it must have."""
+        return BY_HAND_REQUIRED if self.by_hand else REQUIRED
+
+    @property
+    def table(self) -> type[Shots]:
+        """What its accepted rows are."""
+        return HandShots if self.by_hand else Shots
 
     @classmethod
     def of(

@@ -65,6 +65,7 @@ def load_drives(
     shots: Sequence[str],
     same_reading: Mapping[str, float],
     named: Mapping[str, Sequence[str]] | None = None,
+    repeated: pl.DataFrame | None = None,
 ) -> Duplicates:
     """Fill `shots` (schema LoadedShots), by source and row, and leave out what an earlier row holds.
 
@@ -78,8 +79,35 @@ def load_drives(
         Column: how far the readings of one drive in two exports may differ.
     named : mapping of str to sequence of str
         Text column: texts to withhold.
+    repeated : DataFrame, optional
+        source, row and earlier of the duplicates, where they were found otherwise.
     """
     paths = [_exact(path) for path in shots]
+    if repeated is None:
+        _find_duplicates(connection, paths, same_reading)
+    else:
+        connection.register("repeated", repeated.to_arrow())
+        connection.execute("CREATE TEMP TABLE duplicates AS FROM repeated")
+        connection.unregister("repeated")
+    _store(connection, paths, named or {})
+    counted = connection.execute(
+        "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
+    ).fetchall()
+    return Duplicates(
+        {str(source): int(count) for source, count, _ in counted},
+        {str(source): str(earlier) for source, _, earlier in counted},
+    )
+
+
+def read_drives(shots: Sequence[str], columns: Sequence[str]) -> pl.DataFrame:
+    """Read columns of the drives of every partition (parquet, schema Shots), which must not be many."""
+    frames = [pl.read_parquet(path, columns=list(columns), glob=False, hive_partitioning=False) for path in shots]
+    return pl.concat(frames)
+
+
+def _find_duplicates(
+    connection: duckdb.DuckDBPyConnection, paths: Sequence[str], same_reading: Mapping[str, float]
+) -> None:
     near = " AND ".join(f"abs(a.{name} - b.{name}) <= {tolerance}" for name, tolerance in same_reading.items())
     # Fingerprints are compared by a number first, which takes a quarter of the memory; few drives share one.
     connection.execute(
@@ -97,14 +125,6 @@ def load_drives(
         SELECT b.source, b.row, min(a.source) AS earlier FROM alike a JOIN alike b
         ON a.shot_key = b.shot_key AND (a.source < b.source OR (a.source = b.source AND a.row < b.row)) AND {near}
         GROUP BY b.source, b.row"""
-    )
-    _store(connection, paths, named or {})
-    counted = connection.execute(
-        "SELECT source, count(*), mode(earlier ORDER BY earlier) FROM duplicates GROUP BY source"
-    ).fetchall()
-    return Duplicates(
-        {str(source): int(count) for source, count, _ in counted},
-        {str(source): str(earlier) for source, _, earlier in counted},
     )
 
 

@@ -18,7 +18,7 @@ from pipeline.edge.files import whole
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.columns import Table, column_comments
 from pipeline.tables.figures import HeldOut
-from pipeline.tables.logs import DriveTable, Readings, Rejects, StandardShots, StudiedDrives
+from pipeline.tables.logs import DriveTable, LoadedHandShots, Readings, Rejects, StandardShots, StudiedDrives
 from pipeline.tables.table_set import TableSet
 
 # Column: device: factor and addition.
@@ -231,10 +231,7 @@ def write_shots(
         )
         connection.execute("DROP TABLE moved")
         connection.execute("CREATE TABLE rejects AS FROM loaded.rejects ORDER BY source, row")
-        for schema, table in told.frames.items():
-            connection.register("made", table.to_arrow())
-            connection.execute(f"CREATE TABLE {schema.STORED} AS FROM made ORDER BY {_names(schema.primary_key())}")
-            connection.unregister("made")
+        _store_tables(connection, told)
         connection.execute(f"CREATE VIEW {StudiedDrives.STORED} AS {_studied(corrected or {})}")
         described: list[type[Table]] = [StandardShots, Rejects, StudiedDrives, *told.frames]
         if held_out is not None:
@@ -249,6 +246,35 @@ def write_shots(
             described.append(Readings)
         for one in described:
             _describe(connection, one)
+
+
+def write_hand_shots(loaded: Path, told: TableSet, database: Path) -> None:
+    """Write shots.duckdb of results by hand: the drives and rejected rows of by_hand.duckdb, and other tables.
+
+    Parameters
+    ----------
+    loaded : Path
+    told : TableSet
+        Further tables, each stored under its name.
+    database : Path
+        To be made, whole or not at all.
+    """
+    with new_database(database) as connection:
+        connection.execute(f"ATTACH {_literal(loaded)} AS loaded (READ_ONLY)")
+        for schema in (LoadedHandShots, Rejects):
+            query = f"FROM loaded.{schema.STORED} ORDER BY source, row"
+            connection.execute(f"CREATE TABLE {schema.STORED} AS {query}")
+        _store_tables(connection, told)
+        described: list[type[Table]] = [LoadedHandShots, Rejects, *told.frames]
+        for one in described:
+            _describe(connection, one)
+
+
+def _store_tables(connection: duckdb.DuckDBPyConnection, told: TableSet) -> None:
+    for schema, table in told.frames.items():
+        connection.register("made", table.to_arrow())
+        connection.execute(f"CREATE TABLE {schema.STORED} AS FROM made ORDER BY {_names(schema.primary_key())}")
+        connection.unregister("made")
 
 
 def _studied(corrected: ReadingChanges) -> str:

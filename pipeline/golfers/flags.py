@@ -34,7 +34,7 @@ class FlagRules:
     day_form_yd: float = 0.0
 
 
-def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
+def assess(lost: pl.DataFrame, rules: FlagRules, *, causes: bool = True) -> pl.DataFrame:
     """Test and flag golfers.
 
     Parameters
@@ -42,6 +42,8 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     lost : DataFrame
         From `known_losses`, with the columns of `ranked`: one row per golfer and quarter.
     rules : FlagRules
+    causes : bool
+        Whether the parts of the yards lost are known.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     few = pl.col("shots") < rules.min_shots
     beyond = pl.col("lost_yd").is_null()
     tested = lost.with_columns(
-        (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules)
+        (few | beyond).alias("unassessed"), *_test(lost, rules.lost_yd), _notes(few, beyond, rules, causes=causes)
     )
     tested = tested.with_columns(pl.when(~pl.col("unassessed")).then(pl.col("p_value")).alias("p_value"))
     tested = tested.with_columns(adjusted(tested.get_column("p_value"), tested.get_column("quarter")))
@@ -61,7 +63,7 @@ def assess(lost: pl.DataFrame, rules: FlagRules) -> pl.DataFrame:
     return tested.with_columns(
         flagged.alias("flagged"),
         status.otherwise(pl.lit("clear")).cast(Golfers.status.dtype).alias("status"),
-        main_cause(tested).cast(Golfers.main_cause.dtype).alias("main_cause"),
+        (main_cause(tested) if causes else pl.lit("none")).cast(Golfers.main_cause.dtype).alias("main_cause"),
     )
 
 
@@ -87,10 +89,10 @@ def _test(lost: pl.DataFrame, threshold_yd: float) -> list[pl.Series]:
     return [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
 
 
-def _notes(few: pl.Expr, beyond: pl.Expr, rules: FlagRules) -> pl.Expr:
+def _notes(few: pl.Expr, beyond: pl.Expr, rules: FlagRules, *, causes: bool) -> pl.Expr:
     days = (pl.col("exposure") >= EXPOSED_FROM) & ~few & ~beyond
     assumed = f"the logs don't show how much days differ: {rules.day_form_yd:g} yd are assumed in the interval"
-    no_ball, no_spin = (pl.col(f"lost_{part}_yd").is_null() & ~beyond for part in ("contact", "spin"))
+    no_ball, no_spin = (pl.col(f"lost_{part}_yd").is_null() & ~beyond & causes for part in ("contact", "spin"))
     notes = [
         pl.when(few).then(pl.format("{} drives, an assessment needs {}", "shots", pl.lit(rules.min_shots))),
         pl.when(beyond).then(pl.lit("the benchmarks don't reach this club speed")),

@@ -19,7 +19,12 @@ FILTERS = {
 
 def templates_of(room: str) -> Environment:
     """Give the templates of a room of `pipeline.report`, such as page or lookup, with the scripts that pages share."""
-    loader = ChoiceLoader([PackageLoader(f"pipeline.report.{name}") for name in (room, "shared")])
+    return templates_in(f"pipeline.report.{room}", "pipeline.report.shared")
+
+
+def templates_in(*packages: str) -> Environment:
+    """Give the templates of some packages."""
+    loader = ChoiceLoader([PackageLoader(name) for name in packages])
     made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     made.filters |= FILTERS
     return made

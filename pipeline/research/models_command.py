@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from pipeline.benchmark.lookup_command import CALIBRATION, FRONTIER, RESULTS
+from pipeline.benchmark.lookup_command import CALIBRATION, FRONTIER, RESULTS, refuse_by_hand
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import Study
 from pipeline.drives import Drives
@@ -104,6 +104,7 @@ def open_shelf(study: Path, results: Path | None) -> Shelf:
     folder = home / "model" / "kept"
     records = find_kept(folder)
     if not records:
+        refuse_by_hand(home)
         raise UserError(f"{folder}: no model is kept yet; run snakemake --cores 2 --config study={study} first.")
     newest = read_artefact(home / VERDICT, ModelVerdict).id if (home / VERDICT).is_file() else None
     run = home / "run.json"

@@ -11,7 +11,8 @@ from pipeline.texts.catalogue import told
 STEPS_TOLD = 3  # of those that failed
 SECONDS_TO_120 = 120  # from here on time is told in minutes
 RESULTS = ("golfers assessed", "Progress: ")
-ELSE = ("Speed practice: ", "Goals: ")  # where nobody could be compared with an earlier quarter
+# Where nobody could be compared with an earlier quarter, or by results by hand alone.
+ELSE = ("Speed practice: ", "Goals: ", "By hand: ")
 REFUSED = "  refused: "
 
 

@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.collect.key import fingerprint_of, read_key, refuse_other_logs
+from pipeline.collect.read import marked_by_hand
 from pipeline.configuration.layouts import LogFile, SpeedFile
 from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs, find_speed_logs
 from pipeline.configuration.study import Study
 from pipeline.edge.files import check_alone, check_room
 from pipeline.edge.sums import FileSums, sums_of
+from pipeline.errors import UserError
 from pipeline.fit.kept import check_kept, check_pinned, choose_kept, find_kept, read_decisions
 from pipeline.fit.lineage import Decisions
 from pipeline.fit.own_files import find_own
@@ -31,6 +33,8 @@ class Start:
     own_files: list[str]
     key: Path
     key_sum: str
+    by_hand: bool
+    """Whether all logs are results by hand: the run is a shorter one."""
     sums: FileSums
     """Of what files hold: a restored file has an older time, so times alone don't show it."""
     home: str
@@ -64,7 +68,10 @@ def read_start(config: Mapping[str, Any]) -> Start:
     """
     check_config(config)
     folder, study = load_study(Path(str(config.get("study", DEMO))))
-    logs, speed_logs = find_logs(folder, study), find_speed_logs(folder, study)
+    logs, speed_logs = marked_by_hand(folder, find_logs(folder, study)), find_speed_logs(folder, study)
+    by_hand = all(log.by_hand for log in logs)
+    if by_hand and (chosen := {"model", "trial"} & set(config)):
+        raise UserError(f"--config {min(chosen)}=...: results by hand have no launch and spin, so no model is fitted.")
     own_files = find_own(folder, study)
     key = folder / study.privacy.key_file
     key_sum = fingerprint_of(read_key(key, study.study))
@@ -93,6 +100,7 @@ def read_start(config: Mapping[str, Any]) -> Start:
         key=key,
         key_sum=key_sum,
         sums=sums,
+        by_hand=by_hand,
         home=home,
         out=out,
         logs_of=f"logs/{folder_of(study.study, config)}",

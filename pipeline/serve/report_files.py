@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from pipeline.benchmark.lookup_command import RESULTS
+from pipeline.benchmark.lookup_command import RESULTS, refuse_by_hand
 from pipeline.configuration.load import load_study
 from pipeline.errors import UserError
 from pipeline.serve.shell import ACADEMY, ICON, ICON_PIXELS, LOOKUP, SHELL, WORKER, Shell, shell_file
@@ -49,6 +49,8 @@ def find_report(study: Path, page: str, results: Path | None = None) -> Report:
     """
     configured = load_study(study)[1]
     folder = (RESULTS / configured.study if results is None else results) / "report"
+    if not (folder / page).is_file():
+        refuse_by_hand(folder.parent)
     if not (folder / page).is_file() and results is not None:
         raise UserError(f"{folder / page}: not made yet; give a folder of results, such as one in results/NAME/trials.")
     if not (folder / page).is_file():

@@ -52,7 +52,8 @@ def _serve_here(report: Report, port: int | None) -> None:
 
     def started() -> None:
         click.echo(f"{report.title}, academy's page: {place}/{ACADEMY}")
-        click.echo(f"{report.title}, coach's page: {place}/{LOOKUP}")
+        if (report.folder / LOOKUP).is_file():  # results by hand have none
+            click.echo(f"{report.title}, coach's page: {place}/{LOOKUP}")
         if port is None and taken != PORT:
             click.echo(f"Port {PORT} is in use, so this is another. A page installed from {PORT} doesn't change by it.")
         click.echo(

@@ -36,7 +36,11 @@ class Golfers(cols.Table):
         "Ball speed of the typical drive, its mishits left out. Empty where the logs have none.",
         nullable=True,
     )
-    launch_deg = cols.number("Launch", "Launch angle of the typical drive: a median, so that mishits don't count.")
+    launch_deg = cols.number(
+        "Launch",
+        "Launch angle of the typical drive: a median, so that mishits don't count. Empty of results by hand.",
+        nullable=True,
+    )
     spin_rpm = cols.number(
         "Spin", "Backspin of the typical drive, a median. Empty where the device guessed it.", nullable=True
     )
@@ -44,7 +48,8 @@ class Golfers(cols.Table):
     efficient_yd = cols.number(
         "Efficient carry",
         "Largest carry to be expected at the golfer's own club speed, over deliveries that golfers of about that speed "
-        "really produce, struck with a ratio that the better quarter of them reach.",
+        "really produce, struck with a ratio that the better quarter of them reach. Of results by hand it isn't known, "
+        "and the mean carry of the better golfers of that speed stands here.",
         nullable=True,
     )
     lost_yd, lost_lo90_yd, lost_hi90_yd = cols.estimate(
@@ -75,7 +80,8 @@ class Golfers(cols.Table):
     )
     main_cause = cols.word(
         "Main cause",
-        "Part that stands out from what golfers usually lose by it. mixed: none does. none: hardly anything is lost.",
+        "Part that stands out from what golfers usually lose by it. mixed: none does. none: hardly anything is lost, "
+        "or the logs are results by hand, which don't show it.",
         CAUSES,
     )
     p_value = cols.probability("p", "How often luck alone would show so much lost if just the threshold were lost.")

@@ -11,6 +11,8 @@ from pipeline.tables import columns as cols
 Column = TypeVar("Column", bound=dy.Column)
 
 REQUIRED = ("golfer", "struck_at", "club_speed_mph", "launch_deg", "spin_rpm", "carry_yd")
+# What results by hand have of these: nothing says how the ball started.
+BY_HAND_REQUIRED = ("golfer", "struck_at", "club_speed_mph", "carry_yd")
 WANTED = ("ball_speed_mph",)
 OPTIONAL_NUMBERS = (
     "total_yd",
@@ -146,9 +148,13 @@ class Shots(cols.Table):
 
     @dy.rule()
     def carry_too_short_for_ball_speed(cls) -> pl.Expr:
-        """Check that a ball launched well flies; where ball speed is unknown, the lowest possible one counts."""
+        """Check that a ball launched well flies; where ball speed is unknown, the lowest possible one counts.
+
+        Unknown launch passes: the ball may have been topped.
+        """
         ball = pl.col("ball_speed_mph").fill_null(SPEED_RATIO_MIN * pl.col("club_speed_mph"))
-        return (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG) | (cls.carry_yd.col >= CARRY_PER_MPH_MIN * ball)
+        low = (pl.col("launch_deg") < LAUNCH_THAT_CARRIES_DEG).fill_null(True)
+        return low | (cls.carry_yd.col >= CARRY_PER_MPH_MIN * ball)
 
     @dy.rule()
     def total_shorter_than_carry(cls) -> pl.Expr:
@@ -166,6 +172,15 @@ COLUMN_OF_RULE = {
 }
 
 
+class HandShots(Shots):
+    """Accepted drives of results by hand, as collected: launch and spin are empty."""
+
+    FILES = ("collected/*.by_hand.parquet",)
+
+    launch_deg = Shots.launch_deg.with_properties(nullable=True)
+    spin_rpm = Shots.spin_rpm.with_properties(nullable=True)
+
+
 # What the logs have another name for: there carry is measured and nothing else.
 NAME_IN_LOGS = {"carry_measured_yd": "carry_yd"}
 
@@ -177,6 +192,15 @@ class LoadedShots(Shots):
     STORED = "shots"
 
     # In the place of the logs' column, rules and all.
+    carry_yd = Shots.carry_yd.with_alias("carry_measured_yd")
+
+
+class LoadedHandShots(HandShots):
+    """Drives of results by hand without duplicates, by source and row, as logged: launch and spin are empty."""
+
+    FILES = ("collected/by_hand.duckdb",)
+    STORED = "shots"
+
     carry_yd = Shots.carry_yd.with_alias("carry_measured_yd")
 
 

@@ -5,7 +5,9 @@ from dataclasses import replace
 from typing import Protocol
 from zoneinfo import available_timezones
 
-from pipeline.collect.drafting.drafted import Draft, RowsChoice
+from pipeline.collect.drafting.drafted import FLIGHT, Draft, RowsChoice
+
+_NONE = "from none: the log has no launch and no spin"
 
 
 class Asker(Protocol):
@@ -23,9 +25,10 @@ def ask(draft: Draft, asker: Asker, log: str) -> Draft:
     for name in draft.undecided():
         choice = draft.columns[name]
         options = [option.text() for option in choice.options]
+        options += [_NONE] if draft.by_hand and name in FLIGHT else []
         answer = asker.choose(f"{log}: where does {name} come from? {choice.why[:1].upper()}{choice.why[1:]}.", options)
         if answer is not None:
-            draft = draft.decided(name, choice.options[answer])
+            draft = draft.decided(name, choice.options[answer] if answer < len(choice.options) else None)
     if draft.rows is not None and not draft.rows.sure:
         draft = _ask_rows(draft, draft.rows, asker, log)
     if draft.zone_open:

@@ -8,16 +8,19 @@ from datetime import date
 import polars as pl
 
 from pipeline.collect.drafting.clubs import Club, draft_rows
-from pipeline.collect.drafting.drafted import Choice, Draft, Place, RowsChoice
+from pipeline.collect.drafting.drafted import FLIGHT, Choice, Draft, Place, RowsChoice
 from pipeline.collect.drafting.joined import NAME_PARTS, with_joined
 from pipeline.collect.drafting.log_columns import LogColumn, columns_of, decimal_mark
 from pipeline.collect.drafting.numbers_drafted import draft_numbers
 from pipeline.collect.drafting.shape import ELSEWHERE, WESTERN, Shape
 from pipeline.collect.drafting.times_drafted import TimeDraft, clock_alone, draft_time
+from pipeline.collect.without_flight import looks_like_flight
 from pipeline.tables.logs import LOG_COLUMNS
 
 _TEXTS = ("site", "device", "ball", "group")
 _SIDES = ("path_deg", "face_deg", "launch_side_deg", "spin_axis_deg", "offline_yd")
+_DAY_ALONE = "Its times have the day alone, so only one drive a day of each golfer counts."
+BY_HAND = "It has no launch or spin: carry against speed only, and yards lost without causes."
 _MANY_ROWS = 20  # from here on a column whose every cell differs names no golfers
 _MOST_NAMES = 0.8  # distinct names for each row
 
@@ -64,6 +67,10 @@ def draft_layout(shape: Shape, today: date) -> Draft:
         notes.append(f"Headers that are there more than once can't be used: {', '.join(map(repr, twice))}.")
     if shape.encoding in (*WESTERN, *ELSEWHERE):
         notes.append(f"Its text isn't utf-8 and was taken for {shape.encoding}: look at a name with an accent.")
+    flight_said = any(map(looks_like_flight, shape.headers))
+    if not flight_said and not any(name in choices and choices[name].sure for name in FLIGHT):
+        notes = [note for note in notes if note != _DAY_ALONE]  # equal results of one log and day all count
+        notes.append(BY_HAND)
     if sides := [name for name in _SIDES if name in choices and choices[name].sure]:
         notes.append(f"Positive must mean to the right in {', '.join(sides)}: nothing in a log shows that.")
     return Draft(
@@ -78,6 +85,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
         join=join,
         zone_open=zone_open,
         notes=tuple(notes),
+        flight_said=flight_said,
     )
 
 
@@ -110,7 +118,7 @@ def _who_and_when(
     places = tuple(Place(name, None, form) for name in found for form in drafted.formats)
     choices["struck_at"] = Choice(places, drafted.sure and len(found) == 1, drafted.why)
     if not drafted.clock:
-        notes.append("Its times have the day alone, so only one drive a day of each golfer counts.")
+        notes.append(_DAY_ALONE)
     return choices, notes, drafted.clock and not drafted.offset
 
 

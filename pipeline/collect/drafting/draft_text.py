@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.collect.drafting.drafted import Choice, Draft, Place
+from pipeline.collect.drafting.drafted import FLIGHT, Choice, Draft, Place
 
 _YAML_WORD = {True: "sure", False: "not sure"}
 
@@ -136,7 +136,10 @@ def told(draft: Draft, sources: Sequence[str], layout: str | None) -> list[str]:
 
 def left_open(draft: Draft, where: str) -> list[str]:
     """Say what a person must decide before a run, a sentence each, with where."""
-    lines = [f"{where}: choose where {name} comes from; {draft.columns[name].why}." for name in draft.undecided()]
+    lines = [
+        f"{where}: choose where {name} comes from; {draft.columns[name].why}.{_or_none(draft, name)}"
+        for name in draft.undecided()
+    ]
     lines += [f"{where}: {name} is required, and nothing in the log looks like it." for name in draft.missing()]
     if draft.rows is not None and not draft.rows.sure:
         words = " or ".join(map(repr, draft.rows.doubtful))
@@ -144,6 +147,10 @@ def left_open(draft: Draft, where: str) -> list[str]:
         what = what or f"say which word in {draft.rows.column!r} is the driver"
         lines.append(f"{where}: {what}, under 'rows'.")
     return lines
+
+
+def _or_none(draft: Draft, name: str) -> str:
+    return " Leave it as it is if the log has no launch and no spin." if draft.by_hand and name in FLIGHT else ""
 
 
 def could_add(draft: Draft, *, has_layout: bool) -> list[str]:

@@ -7,7 +7,10 @@ from typing import Any, NamedTuple
 
 from pipeline.collect.drafting.shape import Kind
 from pipeline.configuration.layouts import Layout
-from pipeline.tables.logs import LOG_COLUMNS, REQUIRED, WANTED
+from pipeline.tables.logs import BY_HAND_REQUIRED, LOG_COLUMNS, REQUIRED, WANTED
+
+# What results by hand don't have.
+FLIGHT = tuple(name for name in REQUIRED if name not in BY_HAND_REQUIRED)
 
 # How people write the parts of a time.
 _SHOWN = {
@@ -96,6 +99,8 @@ class Draft:
         The zone that a person named.
     notes : tuple of str
         What else a person should know, a sentence each.
+    flight_said : bool
+        Whether a header speaks of launch or spin.
     """
 
     kind: Kind
@@ -110,6 +115,12 @@ class Draft:
     zone_open: bool = False
     timezone: str | None = None
     notes: tuple[str, ...] = ()
+    flight_said: bool = True
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether these are results by hand, as far as is decided: nothing is surely launch or spin."""
+        return not self.flight_said and not any(name in self.columns and self.columns[name].sure for name in FLIGHT)
 
     def undecided(self) -> list[str]:
         """List the columns that a run needs or wants and that a person must decide, in the order of the columns."""
@@ -118,7 +129,7 @@ class Draft:
 
     def missing(self) -> list[str]:
         """List the required columns that nothing in the log looks like."""
-        return [name for name in REQUIRED if name not in self.columns]
+        return [name for name in (BY_HAND_REQUIRED if self.by_hand else REQUIRED) if name not in self.columns]
 
     def decided(self, column: str, place: Place | None) -> "Draft":
         """Give the draft with a person's word on a column; None leaves the column out."""

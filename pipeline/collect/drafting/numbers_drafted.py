@@ -105,6 +105,11 @@ def _by_values(said: Found, usable: Sequence[LogColumn]) -> None:
             like = [each for each in unknown if possible_units(name, Numbers(each.numbers, each.unit))]
             if like:
                 said[name] = tuple(like[:_MOST_OPTIONS])
+    taken = {each.name for meant in said.values() for each in meant}
+    left = tuple(each for each in unknown if each.name not in taken)
+    if left and "launch_deg" not in said and "spin_rpm" not in said:
+        # They may be either all the same, and a log with launch must not pass for results by hand.
+        said["launch_deg"] = left[:_MOST_OPTIONS]
 
 
 def _varies(column: LogColumn) -> bool:

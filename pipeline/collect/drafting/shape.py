@@ -19,6 +19,8 @@ LIKE_NUMBER = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)*(?:[eE][+-]?\d+)?")
 WESTERN = ("cp1252", "latin-1")
 ELSEWHERE = ("cp1250", "cp932")  # of Poland and its neighbors, and of Japan, whose words the lexicon has
 _TITLE_LINES = 60  # the header stands among these, or nobody finds it
+# Numbers in a row of a device's log at least; a row of results by hand has club speed and carry alone.
+_READINGS, _BY_HAND = 3, 2
 _LOOKED_AT = 400  # rows that tell how many cells one has
 
 Rows = Sequence[Sequence[str]]
@@ -157,10 +159,10 @@ def _table(rows: Rows, encoding: str, delimiter: str, kind: Kind = "text") -> Sh
     if not widths or max(widths) < 2:
         return None
     width = max(widths, key=lambda one: (widths[one], one))
-    first = next((place for place, row in enumerate(rows[: _TITLE_LINES + 1]) if _is_drive(row, width)), None)
-    header = None if first is None else _header_above(rows, first, width)
-    if first is None or header is None:
+    found = _places(rows, width, _READINGS) or _places(rows, width, _BY_HAND)
+    if found is None or (found[2] == _BY_HAND and not _has_speed_and_carry(rows[found[0]])):
         return None
+    header, first, _ = found
     names = [cell.strip() for cell in rows[header]]
     while names and not names[-1] and len(names) > width:
         names.pop()
@@ -173,6 +175,18 @@ def _table(rows: Rows, encoding: str, delimiter: str, kind: Kind = "text") -> Sh
     return Shape(kind, encoding, delimiter, header, first - header - 1, tuple(names), units, cells)
 
 
+def _places(rows: Rows, width: int, numbers: int) -> tuple[int, int, int] | None:
+    """Find the header and the first row with so many numbers; gives them and the number."""
+    first = next((place for place, row in enumerate(rows[: _TITLE_LINES + 1]) if _is_drive(row, width, numbers)), None)
+    header = None if first is None else _header_above(rows, first, width)
+    return None if first is None or header is None else (header, first, numbers)
+
+
+def _has_speed_and_carry(header: Sequence[str]) -> bool:
+    meant = {read_header(cell).meaning for cell in header}
+    return bool(meant & {"club_speed_mph", "(speed)"}) and bool(meant & {"carry_yd", "(distance)"})
+
+
 def _filled_width(row: Sequence[str]) -> int:
     """Count the cells of a row; empty ones at its end are padding of spreadsheets as often as cells."""
     return len(row)
@@ -182,8 +196,8 @@ def _cell(row: Sequence[str], place: int) -> str:
     return row[place].strip() if place < len(row) else ""
 
 
-def _is_drive(row: Sequence[str], width: int) -> bool:
-    return len(row) >= width and sum(map(is_number, row)) >= min(3, width)
+def _is_drive(row: Sequence[str], width: int, numbers: int) -> bool:
+    return len(row) >= width and sum(map(is_number, row)) >= min(numbers, width)
 
 
 def _header_above(rows: Rows, first: int, width: int) -> int | None:

@@ -15,7 +15,6 @@ from typing import Any
 import polars as pl
 
 from pipeline.collect.key import fingerprint_of, read_key
-from pipeline.collect.other_logs import LOOKS_ALIKE
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
@@ -27,6 +26,7 @@ from pipeline.fit.model import FittedModel
 from pipeline.fit.model_changes import levels_without_term, plain
 from pipeline.fit.verdict import ModelInUse, in_use_lines
 from pipeline.report.summary.coach_facts import FIRST_WORDS, goal_facts, practice_facts, progress_facts
+from pipeline.report.summary.summary_words import CAUTION, alike_lines
 from pipeline.shown import number_text
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import Scores
@@ -37,10 +37,6 @@ from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Cohorts
 
 Facts = Mapping[str, Any]
-CAUTION = (
-    "These distances describe golfers. Don't use them to design ranges, nets or fences: "
-    "that takes a qualified designer and local rules."
-)
 
 
 def run(
@@ -217,17 +213,6 @@ def summary_lines(
         f"({number_text(_sum(flagged, 'ranked_lost_yd'))} yd with luck taken out).",
         *made,
         CAUTION,
-    ]
-
-
-def alike_lines(sources: pl.DataFrame) -> list[str]:
-    """Say in which logs a golfer's name looks like another's; sources.csv says whose. `sources` is `Sources`."""
-    alike = sources.filter(pl.col("reason").str.contains(LOOKS_ALIKE, literal=True)).sort("source")
-    if not alike.height:
-        return []
-    return [
-        f"  look-alikes: golfers of {', '.join(alike.get_column('source'))} have names that look like others'. All are "
-        "kept apart; sources.csv names them."
     ]
 
 

@@ -86,16 +86,22 @@ def golfer_notes(flags: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
 
 
 def bands_workbook(
-    bands: dy.DataFrame[BandTable], *, title: str, strike: float = UsualDelivery.strike, further: TableSet = NONE
+    bands: dy.DataFrame[BandTable],
+    *,
+    title: str,
+    strike: float = UsualDelivery.strike,
+    further: TableSet = NONE,
+    notes: Notes = BAND_NOTES,
 ) -> bytes:
     """Make an xlsx of the band table, the newest quarter first, with a sheet of notes.
 
     Text that starts like a formula stays text, and the same tables give the same bytes. `title` is the academy's,
-    `strike` as in `Frontier`. Of `further`, a table of `SHEETS` that has rows gets a sheet of its own.
+    `strike` as in `Frontier`. Of `further`, a table of `SHEETS` that has rows gets a sheet of its own. `notes` say what
+    the figures rest on.
     """
     order = bands.sort("quarter", "band_mph", descending=[True, False])
     own = Sheet("bands", order, BandTable, MOST_ROWS)
-    return _workbook(f"{title}: speed bands", [own, *further_sheets(further)], BAND_NOTES, strike)
+    return _workbook(f"{title}: speed bands", [own, *further_sheets(further)], notes, strike)
 
 
 def golfers_workbook(
@@ -105,6 +111,7 @@ def golfers_workbook(
     title: str,
     strike: float = UsualDelivery.strike,
     further: TableSet = NONE,
+    notes: Notes | None = None,
 ) -> bytes:
     """Make an xlsx of the golfers' table with a sheet of notes, as `bands_workbook` does.
 
@@ -120,9 +127,11 @@ def golfers_workbook(
         As in `Frontier`.
     further : TableSet
         Tables for sheets of their own.
+    notes : sequence of (str, str), optional
+        What the figures rest on; `golfer_notes` unless given.
     """
     own = Sheet("golfers", newest_and_worst_first(golfers), Golfers, MOST_ROWS)
-    return _workbook(f"{title}: golfers", [own, *further_sheets(further)], golfer_notes(flags), strike)
+    return _workbook(f"{title}: golfers", [own, *further_sheets(further)], notes or golfer_notes(flags), strike)
 
 
 def _workbook(title: str, sheets: Sequence[Sheet], study: Notes, strike: float) -> bytes:
