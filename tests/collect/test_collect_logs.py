@@ -113,8 +113,8 @@ def test_a_name_of_another_log_is_withheld_in_the_same_partition(tmp_path, toget
 
     found = together(one, two)
 
-    assert found.shots["device"].to_list() == ["unit of Bo", "unit-A", "withheld"]  # Bo alone is too short for a name
-    assert [receipt["withheld"] for receipt in found.receipt] == [{}, {"device": 1}]
+    assert found.shots["device"].to_list() == ["withheld", "unit-A", "withheld"]
+    assert [receipt["withheld"] for receipt in found.receipt] == [{"device": 1}, {"device": 1}]
     assert "cells withheld, as they hold a golfer's name: 1 in device" in capsys.readouterr().out
 
 
