@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
 
@@ -169,7 +168,7 @@ class Ball:
         spin_rad_s: Array,
         density_kg_m3: Array,
         kinematic_m2_s: Array,
-        multipliers: tuple[npt.ArrayLike, npt.ArrayLike] | None = None,
+        multipliers: tuple[Array | float, Array | float] | None = None,
     ) -> tuple[Array, Array]:
         """Give drag and lift as acceleration over speed, 1/s, so that times a velocity it is an acceleration.
 
@@ -180,7 +179,7 @@ class Ball:
         spin_rad_s : ndarray
         density_kg_m3, kinematic_m2_s : ndarray
             Of the air; of the same shape or scalars.
-        multipliers : tuple of array_like, optional
+        multipliers : tuple of ndarray or float, optional
             Of drag and of lift, scalars or of the same shape; the ball's own if None.
 
         Returns
