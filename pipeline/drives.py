@@ -108,6 +108,16 @@ class Drives:
         frames = tuple(self.read())
         return Drives(lambda: iter(frames))
 
+    def kept(self, most: int) -> "Drives":
+        """Read at most so many drives once, and keep them in memory; read more of them anew each time."""
+        frames, count = [], 0
+        for frame in self.read():
+            count += frame.height
+            if count > most:
+                return self
+            frames.append(frame.rechunk())
+        return Drives(lambda: iter(frames))
+
     def each(self, made: Callable[[pl.DataFrame], Made]) -> Iterator[Made]:
         """Apply a function to every frame, a few at a time, and give the results in the frames' order."""
         return in_order(made, self.read())

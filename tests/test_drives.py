@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from pipeline.drives import (
+    Drives,
     golfer_codes,
     keyless_order,
     speed_of_study,
@@ -135,3 +136,17 @@ def test_drives_whose_curve_nobody_knows_keep_their_carry_to_the_last_bit():
     carry = pl.DataFrame({"carry_standard_yd": np.random.default_rng(1).normal(220, 20, 50)})
     unknown = carry.with_columns(curve_yd=pl.lit(None))
     assert straightened(unknown).equals(carry)
+
+
+@pytest.mark.parametrize(("most", "readings"), [(4, 1), (3, 4)])
+def test_few_drives_are_read_once_and_many_anew_each_time(most, readings):
+    frames, begun = [drives(club_speed_mph=[90.0, 91.0]), drives(club_speed_mph=[70.0, 71.0])], []
+
+    def read():
+        begun.append(1)
+        return iter(frames)
+
+    kept = Drives(read).kept(most)
+    for _ in range(3):
+        assert [frame.to_dicts() for frame in kept.read()] == [frame.to_dicts() for frame in frames]
+    assert len(begun) == readings

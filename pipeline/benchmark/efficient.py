@@ -222,8 +222,7 @@ def efficient_at(
     doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
     surely = between_nodes(doubt, at.carry_yd.shape)
     carry, launch, spin, window = best_of(at, at.carry_yd, tolerance_yd - surely)
-    struck = at.deliveries(speed_mph)
-    run = roller.run_yd(speed_mph * model.ratio(struck, "better"), struck.launch_deg, struck.spin_rpm)
+    run = _run_where_supported(model, at, speed_mph, roller)
     total, total_launch, total_spin, total_window = best_of(at, at.carry_yd + run, tolerance_yd - surely)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
     golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
@@ -248,6 +247,18 @@ def efficient_at(
         scaled_to(bests, std_error),
         Reachable(at.launch_deg, at.spin_rpm, at.supported, doubt),
     )
+
+
+def _run_where_supported(model: CarryModel, at: Map, speed_mph: float, roller: Roller) -> Array:
+    """Give the run after landing, yd, at the supported points of a map; 0 elsewhere, where nobody asks for it.
+
+    Most of the grid is elsewhere, and its outermost flights are in no table: each would be flown.
+    """
+    struck = at.deliveries(speed_mph)
+    given = (speed_mph * model.ratio(struck, "better"), struck.launch_deg, struck.spin_rpm)
+    run = np.zeros(at.carry_yd.shape)
+    run[at.supported] = roller.run_yd(*(np.broadcast_to(part, run.shape)[at.supported] for part in given))
+    return run
 
 
 def _root_mean_square(bests: Array, at: Map) -> float:

@@ -6,7 +6,7 @@ drives are moved and fitted as the study's own were; the fit is compared with th
 delivery.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +21,7 @@ from pipeline.flight.curve import Sideways
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
-from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.trajectory import Launch, Wind, fly_by_each
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -102,7 +102,7 @@ def form_error(model: CarryModel, sample: pl.DataFrame, at: Delivery, standard: 
     base_at, design_at = model.surface.base_and_design(*model.inputs(at))
     errors, moves, missed = [], [], []
     for name in sorted(SETS):
-        other = same_carry(Ball(name), as_hit.carry_yd, model.carry(*inputs) - curve - moved)
+        other = same_carry(Ball(name), as_hit.carries_yd, model.carry(*inputs) - curve - moved)
         carry = as_hit.carry_yd(other)
         missed.append(np.mean((model.carry(*inputs) - curve - moved - carry) ** 2))
         found = np.linalg.lstsq(X, carry + moved + curve - base, rcond=None)[0][: design.shape[1]]
@@ -171,23 +171,27 @@ class _Flights:
         side, axis, cross = (0.0, 0.0, 0.0) if bent is None else bent
         return cls(Launch.of(speed, drives.launch_deg, drives.spin_rpm, side, axis), air, Wind(along_mps, cross))
 
+    def carries_yd(self, balls: Sequence[Ball]) -> list[Array]:
+        landed = fly_by_each(self.launch, balls, self.air, self.wind)
+        return [one.carry_m / METRES_PER_YARD for one in landed]
+
     def carry_yd(self, ball: Ball) -> Array:
-        return np.asarray(fly(self.launch, ball, self.air, self.wind).carry_m / METRES_PER_YARD)
+        return self.carries_yd([ball])[0]
 
 
-def same_carry(ball: Ball, flown_yd: Callable[[Ball], Array], carry_yd: Array) -> Ball:
+def same_carry(ball: Ball, flown_yd: Callable[[Sequence[Ball]], list[Array]], carry_yd: Array) -> Ball:
     """Fit a ball's multipliers by least squares, so that drives carry as given.
 
     Parameters
     ----------
     ball : Ball
     flown_yd : callable
-        Gives the drives' carry with a ball, yd, shape (n,).
+        Gives the drives' carry with each of several balls, which differ in their multipliers alone: yd, shapes (n,).
     carry_yd : ndarray, shape (n,)
     """
     x = np.array([ball.drag, ball.lift])
     for _ in range(ROUNDS):
-        flown = flown_yd(ball.scaled(*x))
-        slopes = [(flown_yd(ball.scaled(*(x + step))) - flown) / STEP for step in np.diag([STEP, STEP])]
+        flown, *moved = flown_yd([ball.scaled(*(x + step)) for step in ((0.0, 0.0), (STEP, 0.0), (0.0, STEP))])
+        slopes = [(one - flown) / STEP for one in moved]
         x = np.clip(x + np.linalg.lstsq(np.stack(slopes, axis=1), carry_yd - flown, rcond=None)[0], *BOUNDS)
     return ball.scaled(*(float(one) for one in x))

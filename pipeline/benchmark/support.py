@@ -179,8 +179,10 @@ def _between(straight: Array, place: Array) -> Array:
     left = np.floor(place).astype(np.int64)
     within = (left >= 0) & (left < straight.shape[1] - 1)
     left = np.where(within, left, 0)
-    at_left = np.take_along_axis(straight, left, axis=1)
-    at_right = np.take_along_axis(straight, left + 1, axis=1)
+    left_in_all = left + straight.shape[1] * np.arange(len(straight))[:, None]
+    values = straight.ravel()
+    at_left = values.take(left_in_all)
+    at_right = values.take(left_in_all + 1)
     return np.asarray(np.where(within, at_left + (place - left) * (at_right - at_left), 0.0))
 
 

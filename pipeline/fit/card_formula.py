@@ -14,8 +14,7 @@ from pipeline.fit.surface import Axis
 from pipeline.fit.tabulated import TabulatedSurface
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
-from pipeline.physics.trajectory import Launch, fly
-from pipeline.statistics.arrays import Array
+from pipeline.physics.trajectory import Launch, fly_by_each
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 POWERS = {1: "z", 2: "z^2", 3: "z^3"}
@@ -56,12 +55,12 @@ def flight_gap(model: CarryModel, drives: pl.DataFrame, ball: Ball, air: Air) ->
     x = inputs(drives, "ball")
     shots = Launch.straight(x[0] * MPS_PER_MPH, *x[1:])
 
-    def flown(drag: float = 1.0, lift: float = 1.0) -> Array:
-        return np.asarray(fly(shots, ball.scaled(ball.drag * drag, ball.lift * lift), air).carry_m / METRES_PER_YARD)
-
     more, less = 1 + STEP, 1 - STEP
-    slopes = [(flown(more) - flown(less)) / (2 * STEP), (flown(1, more) - flown(1, less)) / (2 * STEP)]
-    by_formula = flown() + np.column_stack([*slopes, surface.correction.design(*x)]) @ model.coefficients
+    several = ((1.0, 1.0), (more, 1.0), (less, 1.0), (1.0, more), (1.0, less))
+    balls = [ball.scaled(ball.drag * drag, ball.lift * lift) for drag, lift in several]
+    flown, *moved = (flight.carry_m / METRES_PER_YARD for flight in fly_by_each(shots, balls, air))
+    slopes = [(moved[place] - moved[place + 1]) / (2 * STEP) for place in (0, 2)]
+    by_formula = flown + np.column_stack([*slopes, surface.correction.design(*x)]) @ model.coefficients
     away = by_formula - model.carry(*x)
     return FlightGap(float(np.sqrt(np.mean(away**2))), float(np.max(np.abs(away))), drives.height)
 

@@ -18,7 +18,7 @@ from pipeline.fit.natural_splines import MANY, looked_up
 from pipeline.fit.surface import Axis, Extent, Inputs, Surface, contract, quadratic
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
-from pipeline.physics.trajectory import Launch, fly
+from pipeline.physics.trajectory import Launch, fly_by_each
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -153,15 +153,16 @@ class FlightMaker:
         speed, launch, spin = (part.ravel() for part in np.meshgrid(*places, indexing="ij"))
         shots = Launch.straight(speed * MPS_PER_MPH, launch, spin)
 
-        def flown(drag: float, lift: float) -> Array:
-            flight = fly(shots, ball.scaled(ball.drag * drag, ball.lift * lift), air)
-            return (flight.carry_m / METRES_PER_YARD).reshape(POINTS)
-
-        def slope(drag: float, lift: float) -> Array:
-            return (flown(1 + drag, 1 + lift) - flown(1 - drag, 1 - lift)) / (2 * STEP)
+        more, less = 1 + STEP, 1 - STEP
+        several = ((1.0, 1.0), (more, 1.0), (less, 1.0), (1.0, more), (1.0, less))
+        balls = [ball.scaled(ball.drag * drag, ball.lift * lift) for drag, lift in several]
+        flown, *moved = (
+            (flight.carry_m / METRES_PER_YARD).reshape(POINTS) for flight in fly_by_each(shots, balls, air)
+        )
+        slopes = [(moved[place] - moved[place + 1]) / (2 * STEP) for place in (0, 2)]
 
         s, l, p = axes
-        carry, drag, lift = (_through(values, axes, places) for values in (flown(1, 1), slope(STEP, 0), slope(0, STEP)))
+        carry, drag, lift = (_through(values, axes, places) for values in (flown, *slopes))
         return cls((s, l, p), carry, drag, lift)
 
     def __call__(self, inputs: Inputs) -> FlightSurface:

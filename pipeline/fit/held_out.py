@@ -21,6 +21,10 @@ DRIVE_KEYS = ("golfer", "source", "row")
 EVERYTHING = known_key(*ALL_KNOWN)
 COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
 
+# Sets of known things whose predictions are made in one reading: quantiles need those of all drives at once, and more
+# would fill a large study's memory.
+TOGETHER = 3
+
 
 @dataclass(frozen=True)
 class HeldOut:
@@ -148,10 +152,10 @@ def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: Held
     if any(model.regressors.names for model in models):
         # Who asks for an interval gives a drive's speed, launch and spin: the regressors are part of its luck.
         edges.pop(EVERYTHING, None)
-    for left in (one for one in COMBINATIONS if known_key(*one) not in edges):
-        # One after the other, for quantiles need the predictions of all drives at once.
-        held = predict_held_out(survey, models, [left], at_centers=True)
-        edges[known_key(*left)] = interval_edges(held.measured, held.predicted[known_key(*left)])
+    left = [one for one in COMBINATIONS if known_key(*one) not in edges]
+    for first in range(0, len(left), TOGETHER):
+        held = predict_held_out(survey, models, left[first : first + TOGETHER], at_centers=True)
+        edges |= {name: interval_edges(held.measured, predicted) for name, predicted in held.predicted.items()}
     return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
 
 

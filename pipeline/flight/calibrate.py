@@ -1,7 +1,7 @@
 """Fitting the drag and lift multipliers of a coefficient set to a study's own drives."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import cast
 
 import numpy as np
@@ -15,7 +15,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.overall_distance import LIMIT_YD, overall_distance_yd, sets_within_the_limit
-from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.trajectory import Launch, Wind, fly_by_each
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
@@ -23,7 +23,7 @@ from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 # Measured below: on academies of the proving ground, how far what 1400 m and 22 deg C do to a drive of 130 mph of ball
 # speed (5 yd) moves. The form of a set alone leaves an error of up to 2.5 yd there.
 
-# Each drive costs three flights a round. Fitted to 2000 of 4500 drives that figure is 0.11 yd from the fit to all, to
+# Each drive costs five flights a round. Fitted to 2000 of 4500 drives that figure is 0.11 yd from the fit to all, to
 # 1000 drives 0.16 yd, to 500 drives 0.18 yd (r.m.s. over five draws).
 MOST_DRIVES = 2000
 # With 8 golfers and 200 drives the figure is 1.1 to 3.2 yd from the fit to all (r.m.s. over four draws, three
@@ -38,6 +38,7 @@ BOUNDS = (0.5, 1.6)
 # About a standard deviation of the residuals (5.5 yd), so that sound drives count almost fully and mishits less and
 # less (soft L1 loss). From 2.5 to 10 yd the figure moves by 0.1 to 0.25 yd.
 SOFT_YD = 5.0
+STEP = 1e-3  # of a multiplier, up and down, for its slope
 
 
 @dataclass(frozen=True)
@@ -332,6 +333,25 @@ def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int6
 
 
 @dataclass(frozen=True)
+class Flown:
+    """Drives flown at a pair of multipliers; all of shape (n,), yd.
+
+    Attributes
+    ----------
+    carry_yd : ndarray
+    about_yd : ndarray
+        Mean carry of a little more and a little less drag.
+    by_drag_yd, by_lift_yd : ndarray
+        Slopes of carry in the multipliers.
+    """
+
+    carry_yd: Array
+    about_yd: Array
+    by_drag_yd: Array
+    by_lift_yd: Array
+
+
+@dataclass(frozen=True)
 class _Problem:
     """Least squares over drag, lift and the offsets, which are shares of the carry flown."""
 
@@ -342,6 +362,8 @@ class _Problem:
     carry_yd: Array
     offset_columns: Array
     golfer: npt.NDArray[np.int64]
+    # The search asks for carry, then for its slopes, and the errors ask for both again where it ended.
+    last: dict[tuple[float, float], Flown] = field(default_factory=dict)
 
     @classmethod
     def of(cls, sample: pl.DataFrame, offsets: Offsets, coefficients: str, around: tuple[Air, Array]) -> "_Problem":
@@ -358,11 +380,21 @@ class _Problem:
         carry = sample.get_column("carry_measured_yd").to_numpy().astype(float)
         return cls(launch, Ball(coefficients), air, Wind(wind, cross), carry, offsets.design(sample), golfer)
 
-    def flown_yd(self, drag: float, lift: float) -> Array:
-        return fly(self.launch, self.ball.scaled(drag, lift), self.air, self.wind).carry_m / METRES_PER_YARD
+    def flown(self, x: Array) -> Flown:
+        """Fly the drives by the multipliers of x and by those about them, all at once."""
+        about = (float(x[0]), float(x[1]))
+        if about not in self.last:
+            drag, lift = about
+            several = (about, (drag + STEP, lift), (drag - STEP, lift), (drag, lift + STEP), (drag, lift - STEP))
+            landed = fly_by_each(self.launch, [self.ball.scaled(*pair) for pair in several], self.air, self.wind)
+            carry, more, less, higher, lower = (one.carry_m / METRES_PER_YARD for one in landed)
+            found = Flown(carry, (more + less) / 2, (more - less) / (2 * STEP), (higher - lower) / (2 * STEP))
+            self.last.clear()
+            self.last[about] = found
+        return self.last[about]
 
     def residuals(self, x: Array) -> Array:
-        return np.asarray(self.carry_yd - self.read(x) * self.flown_yd(x[0], x[1]))
+        return np.asarray(self.carry_yd - self.read(x) * self.flown(x).carry_yd)
 
     def read(self, x: Array) -> Array:
         """Give what each drive's device and ball make of a carry of 1, shape (n,)."""
@@ -372,12 +404,9 @@ class _Problem:
         return float(np.sum(SOFT_YD**2 * 2 * (np.sqrt(1 + (self.residuals(x) / SOFT_YD) ** 2) - 1)))
 
     def jacobian(self, x: Array) -> Array:
-        step = 1e-3
-        more, less = (self.flown_yd(x[0] + sign * step, x[1]) for sign in (1, -1))
-        drag, flown = (more - less) / (2 * step), (more + less) / 2
-        lift = (self.flown_yd(x[0], x[1] + step) - self.flown_yd(x[0], x[1] - step)) / (2 * step)
-        by_read = self.read(x)[:, None] * np.column_stack([drag, lift])
-        return -np.hstack([by_read, flown[:, None] * self.offset_columns])
+        found = self.flown(x)
+        by_read = self.read(x)[:, None] * np.column_stack([found.by_drag_yd, found.by_lift_yd])
+        return -np.hstack([by_read, found.about_yd[:, None] * self.offset_columns])
 
     def solve(self) -> Array:
         from scipy import optimize

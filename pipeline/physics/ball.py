@@ -163,7 +163,12 @@ class Ball:
         return replace(self, drag=drag, lift=lift)
 
     def forces(
-        self, speed_mps: Array, spin_rad_s: Array, density_kg_m3: Array, kinematic_m2_s: Array
+        self,
+        speed_mps: Array,
+        spin_rad_s: Array,
+        density_kg_m3: Array,
+        kinematic_m2_s: Array,
+        multipliers: tuple[Array | float, Array | float] | None = None,
     ) -> tuple[Array, Array]:
         """Give drag and lift as acceleration over speed, 1/s, so that times a velocity it is an acceleration.
 
@@ -174,11 +179,14 @@ class Ball:
         spin_rad_s : ndarray
         density_kg_m3, kinematic_m2_s : ndarray
             Of the air; of the same shape or scalars.
+        multipliers : tuple of ndarray or float, optional
+            Of drag and of lift, scalars or of the same shape; the ball's own if None.
 
         Returns
         -------
         tuple of ndarray
         """
+        of_drag, of_lift = (self.drag, self.lift) if multipliers is None else multipliers
         reynolds = speed_mps * (self.diameter_m / kinematic_m2_s)
         ratio = spin_rad_s * (self.diameter_m / 2)
         ratio /= speed_mps
@@ -186,6 +194,6 @@ class Ball:
         area = np.pi * self.diameter_m**2 / 4
         # What doesn't change with speed comes first: in one air these are numbers, not arrays.
         scale = density_kg_m3 * (area / (2 * self.mass_kg))
-        drag *= speed_mps * (self.drag * scale)
-        lift *= speed_mps * (self.lift * scale)
+        drag *= speed_mps * (of_drag * scale)
+        lift *= speed_mps * (of_lift * scale)
         return drag, lift

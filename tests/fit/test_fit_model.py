@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.configuration.study import Model
+from pipeline.drives import Drives
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.fit import fit_model
 from pipeline.fit.model import FittedModel
@@ -18,6 +19,8 @@ FILES = {
     "typical": "typical.parquet", "replicates": "replicates.npz", "held_out": "held_out.parquet",
 }  # fmt: skip
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
+MOST_PASSES = 21  # over the drives, of a fit of two candidates; a large study pays seconds for each
+MOST_READINGS = 6  # of the file, where drives are few enough to be kept
 PLAIN = {"candidates": ["line", "quadratic"], "folds": 5, "replicates": 50}
 
 
@@ -119,3 +122,22 @@ def test_a_study_that_says_nothing_has_the_defaults():
         "candidates": ["line", "flight", "quadratic", "splines"], "formulas": {}, "own": [], "choose": None,
         "regressors": [], "folds": 10, "replicates": 200,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(("most_kept", "most_passes"), [(0, MOST_PASSES), (fit_model.MOST_KEPT, MOST_READINGS)])
+def test_a_fit_reads_its_drives_no_more_often_than_it_did(fit, monkeypatch, most_kept, most_passes):
+    passes, opened = [], fit_model.open_drives
+
+    def counting(*given, **also):
+        drives = opened(*given, **also)
+
+        def read():
+            passes.append(1)
+            return drives.read()
+
+        return Drives(read)
+
+    monkeypatch.setattr(fit_model, "open_drives", counting)
+    monkeypatch.setattr(fit_model, "MOST_KEPT", most_kept)
+    fit(replicates=51 + (most_kept > 0))  # of no other test, so it is made here
+    assert 0 < len(passes) <= most_passes

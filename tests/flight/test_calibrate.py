@@ -2,12 +2,14 @@ import polars as pl
 import pytest
 
 from pipeline.errors import UserError
+from pipeline.flight import calibrate as calibrate_module
 from pipeline.flight.calibrate import calibrate, calibrate_best
 from pipeline.flight.calibrate_flight import calibration_table
 from pipeline.physics.ball import Ball
 from pipeline.tables.figures import Calibrations
 
 STANDARD = (15.0, 1013.25)
+MOST_FLIGHTS = 30  # of each drive in a fit of one set
 
 
 def test_multipliers_and_offset_are_recovered(site):
@@ -108,3 +110,21 @@ def test_sets_of_which_best_can_choose_none_are_told(site):
     )
     with pytest.raises(UserError, match=told):
         calibrate_best(site(Ball()), "best", *STANDARD, seed=1, among=("lyu-2018",))
+
+
+def test_a_calibration_flies_no_more_balls_than_it_did(site, monkeypatch):
+    # Nearly all of its time goes into flights: five a drive and round of the search, and none twice.
+    flown, rounds = [], []
+    each = calibrate_module.fly_by_each
+
+    def counting(launch, balls, *around):
+        flown.append(len(launch) * len(balls))
+        rounds.append(tuple((ball.drag, ball.lift) for ball in balls))
+        return each(launch, balls, *around)
+
+    monkeypatch.setattr(calibrate_module, "fly_by_each", counting)
+    drives = site(Ball("indoor-range-2001", drag=0.92, lift=1.05))
+    found = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
+    assert found.drives == 1500
+    assert 0 < sum(flown) <= MOST_FLIGHTS * found.drives
+    assert len(set(rounds)) == len(rounds)

@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 from pipeline.physics.air import Air
 from pipeline.physics.ball import SETS, Ball
 from pipeline.physics.overall_distance import sets_within_the_limit
-from pipeline.physics.trajectory import GRAVITY_MPS2, RPM, Launch, Wind, fly
+from pipeline.physics.trajectory import GRAVITY_MPS2, RPM, Launch, Wind, fly, fly_by_each
 from pipeline.physics.turf import run_m
 
 YARD = 0.9144
@@ -349,3 +349,20 @@ def test_a_topped_ball_stays_where_it_is():
 def test_a_ball_without_speed_is_refused():
     with pytest.raises(ValueError, match="above zero"):
         fly(Launch.straight(0.0, 10.0, 2500.0), Ball(), STANDARD)
+
+
+@pytest.mark.parametrize("tilt", [0, 20])
+def test_balls_flown_together_land_where_each_does_alone(tilt):
+    rng = np.random.default_rng(6)
+    launches = random_launches(300, seed=6, tilt=tilt)
+    balls = [Ball("indoor-range-2001", drag, lift) for drag, lift in ((1.0, 1.0), (0.9, 1.1), (1.2, 0.8))]
+    wind = Wind(rng.uniform(-5, 5, 300), 2.0 if tilt else 0.0)
+    for air in (STANDARD, Air.of(rng.uniform(5, 35, 300), 95000.0, 0.3)):
+        for ball, landing in zip(balls, fly_by_each(launches, balls, air, wind), strict=True):
+            for name, alone in vars(fly(launches, ball, air, wind)).items():
+                np.testing.assert_allclose(getattr(landing, name), alone, rtol=1e-11, atol=1e-9)
+
+
+def test_balls_of_two_sets_are_not_flown_together():
+    with pytest.raises(ValueError, match="alike but for their multipliers"):
+        fly_by_each(Launch.straight(60.0, 12.0, 2500.0), [Ball(NAMES[0]), Ball(NAMES[1])], STANDARD)

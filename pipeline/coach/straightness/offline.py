@@ -1,6 +1,6 @@
 """How far right of the target line each drive comes down: as logged or flown, without what the cross wind did."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 from pipeline.physics.ball import Ball
 from pipeline.physics.impact import ASSUMED_RATIO
-from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.trajectory import Launch, Wind, fly, fly_by_each
 from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
@@ -63,8 +63,12 @@ class SideFlight:
 
     def straight_carry(self, drives: pl.DataFrame, ball: Ball) -> Array:
         """Give carry straight ahead in calm standard air, yd, shape (n,)."""
+        return self.straight_carries(drives, [ball])[0]
+
+    def straight_carries(self, drives: pl.DataFrame, balls: Sequence[Ball]) -> list[Array]:
+        """Give the same with each of several balls, which differ in their multipliers alone."""
         straight = replace(self._launch(drives), side_deg=np.zeros(drives.height), axis_deg=np.zeros(drives.height))
-        return np.asarray(fly(straight, ball, self._calm).carry_m / METRES_PER_YARD)
+        return [one.carry_m / METRES_PER_YARD for one in fly_by_each(straight, balls, self._calm)]
 
     def from_start(self, drives: pl.DataFrame, ball: Ball) -> Array:
         """Give where drives come down from start direction and spin axis, in calm standard air: yd, shape (n,)."""

@@ -5,6 +5,7 @@ alike differ in it, and the error is one for all drives of a study: it doesn't f
 """
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -38,7 +39,7 @@ def with_others(flight: SideFlight, drives: Drives) -> SideFlight:
         return flight
     carry = flight.straight_carry(sample, flight.ball)
     names = sorted(set(SETS) - {flight.ball.coefficients})
-    others = (same_carry(Ball(name), lambda ball: flight.straight_carry(sample, ball), carry) for name in names)
+    others = (same_carry(Ball(name), partial(flight.straight_carries, sample), carry) for name in names)
     return replace(flight, others=tuple(others))
 
 
