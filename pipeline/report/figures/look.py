@@ -53,6 +53,7 @@ def band_colours(centres_mph: Sequence[float]) -> dict[float, tuple[float, float
     step = 1 / max(len(ordered) - 1, 1)
     return {centre: to_rgb(mixed(LIGHT.good, LIGHT.map_high, i * step)) for i, centre in enumerate(ordered)}
 
+
 # Of what matplotlib draws where nothing else is said: a grid on white behind the data, lines and ticks for a page. It
 # is seaborn's "whitegrid" in its "notebook", whose import takes longer than drawing a picture.
 WHITE_GRID: dict[str, object] = {
