@@ -3,6 +3,7 @@
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.backend_bases import RendererBase
@@ -56,7 +57,7 @@ def band_colours(centres_mph: Sequence[float]) -> dict[float, tuple[float, float
 
 # Of what matplotlib draws where nothing else is said: a grid on white behind the data, lines and ticks for a page. It
 # is seaborn's "whitegrid" in its "notebook", whose import takes longer than drawing a picture.
-WHITE_GRID: dict[str, object] = {
+WHITE_GRID: dict[Any, Any] = {
     "axes.axisbelow": True,
     "axes.grid": True,
     "axes.linewidth": 1.25,
@@ -87,7 +88,7 @@ def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
     scheme : Palette
         Light or dark paper.
     """
-    rules = {
+    rules: dict[Any, Any] = {
         **WHITE_GRID,
         **dict.fromkeys(("figure.facecolor", "axes.facecolor"), scheme.paper),
         **dict.fromkeys(("text.color", "axes.labelcolor", "xtick.labelcolor", "ytick.labelcolor"), scheme.ink),
@@ -114,10 +115,12 @@ class _LaidOut(Figure):
     matplotlib draws one with a layout twice for each file, of which the first is for the layout alone.
     """
 
+    printed = False
+
     def draw(self, renderer: RendererBase) -> None:
         """Draw it, or only find its layout while that isn't settled, as before printing."""
         layout = self.get_layout_engine()
-        if isinstance(layout, ConstrainedLayoutEngine):
+        if self.printed and isinstance(layout, ConstrainedLayoutEngine):
             layout.execute(self)
         else:
             super().draw(renderer)
@@ -146,8 +149,10 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     """
     unstamped = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}[kind]
     buffer = io.BytesIO()
+    if isinstance(figure, _LaidOut):
+        figure.printed = True
     # The picture is written again below: the first time is quickest unpacked.
-    settings = {"pil_kwargs": {"compress_level": 0}} if kind == "png" else {}
+    settings: dict[str, Any] = {"pil_kwargs": {"compress_level": 0}} if kind == "png" else {}
     figure.savefig(buffer, format=kind, dpi=DOTS_PER_INCH, metadata=unstamped, **settings)
     return _fewer_colors(buffer.getvalue()) if kind == "png" else buffer.getvalue()
 
