@@ -70,6 +70,7 @@ def plot_residuals(residuals: pl.DataFrame, along: Mapping[str, pl.DataFrame]) -
         axes.fill_between(middle, mean - reach, mean + reach, color=FLAG_COLOUR, alpha=0.3, linewidth=0)
         axes.plot(middle, mean, color=FLAG_COLOUR, linewidth=2, label="mean, 90 % interval")
         axes.set(xlabel=AXIS_NAMES[name], ylabel="Residual, yd", ylim=(low, high))
+        axes.yaxis.label.set_visible(axes in panels[::2])  # panels of a row share it
     for spare in panels[len(along) :]:
         spare.set_visible(False)
     _legend_below(figure, panels[0])
