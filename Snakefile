@@ -22,7 +22,7 @@ from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import needs, step, step_command
+from pipeline.workflow import needs, step, step_command, threads_for
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -45,6 +45,7 @@ OWN, FIRST_FIT = START.own, START.first_fit
 
 STEP = step_command(bool(workflow.deployment_settings.deployment_method))
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
+THREADS = threads_for((FOLDER / log.source).stat().st_size for log in LOGS)
 STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 

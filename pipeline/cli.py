@@ -16,6 +16,7 @@ import click
 
 from pipeline.ending import BAD_INPUT, outliving, told
 from pipeline.errors import UserError
+from pipeline.lean import left_out, start_quickly
 
 if TYPE_CHECKING:
     from pipeline.benchmark.lookup_command import Answered
@@ -43,7 +44,7 @@ class _Plain(click.Group):
         # click's own errors already are sentences and keep its statuses (wrong usage is 2).
         kept: click.ClickException | click.exceptions.Exit | click.Abort | None = None
         result: object = None
-        with told("in this command") as outcome:
+        with told("in this command") as outcome, left_out():
             try:
                 result = super().invoke(ctx)
             except (click.ClickException, click.exceptions.Exit, click.Abort) as own:
@@ -415,6 +416,7 @@ def rebuild(record: Path, study: Path | None, keep: Path | None, only_check: boo
 
 def main() -> None:
     """Run the command line."""
+    start_quickly()
     sys.exit(outliving(_ended, "in this command"))
 
 

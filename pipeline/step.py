@@ -15,6 +15,7 @@ from typing import Any, TextIO
 
 from pipeline.ending import DONE, Outcome, outliving, told
 from pipeline.errors import UserError
+from pipeline.lean import left_out, start_quickly
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
 # write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
@@ -75,6 +76,7 @@ def logged(path: str) -> Iterator[Outcome]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the step named by the arguments (those of the command line if None); give the exit status."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    start_quickly()
     os.umask(OWNER_ALONE)  # as the Snakefile does, for a step that is run by itself
     with logged(os.environ.get("YARDBAND_LOG", "")) as done:
         status = outliving(lambda: _run(given), _place(given))
@@ -102,7 +104,8 @@ def _run(given: list[str]) -> int:
                 raise UserError(f"{name}: the settings aren't JSON objects; give objects of keywords.")
             keywords |= part
         os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-        importlib.import_module(module).run(**keywords)
+        with left_out():
+            importlib.import_module(module).run(**keywords)
     return outcome.status
 
 

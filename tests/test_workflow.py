@@ -112,6 +112,12 @@ def test_a_step_asks_for_what_the_speed_study_measured_and_room():
     assert workflow.needs("not_measured") == {}
 
 
+def test_only_large_studies_share_the_work_of_a_step_out():
+    assert workflow.threads_for([900_000, 25_000]) == 1
+    assert workflow.threads_for([workflow.LARGE_BYTES - 1]) == 1
+    assert workflow.threads_for([workflow.LARGE_BYTES - 1, 1]) == 2
+
+
 def test_logs_of_steps_that_failed_are_found(tmp_path):
     logs = {"old": "", "good": f"Fitted.\n{DONE}\n", "failed": "Fitting ...\n", "small/bad": "x: is empty.\n"}
     for name, text in logs.items():

@@ -21,7 +21,7 @@ rule build_bands:
         f"{LOGS_OF}/build_bands.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("build_bands"),
     params:

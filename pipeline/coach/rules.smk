@@ -76,7 +76,7 @@ rule assess_straightness:
         f"{LOGS_OF}/assess_straightness.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("assess_straightness"),
     params:
@@ -140,7 +140,7 @@ rule assess_progress:
         f"{LOGS_OF}/assess_progress.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("assess_progress"),
     params:

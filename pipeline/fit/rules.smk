@@ -52,7 +52,7 @@ checkpoint fit_model:
         f"{LOGS_OF}/fit_model.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("fit_model"),
     params:
@@ -161,7 +161,7 @@ if OWN:
             f"{LOGS_OF}/keep_model.tsv"
         conda:
             ENVIRONMENT
-        threads: 2
+        threads: THREADS
         resources:
             **needs("keep_model"),
         params:

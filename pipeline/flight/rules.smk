@@ -48,7 +48,7 @@ rule calibrate_flight:
         f"{LOGS_OF}/calibrate_flight.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("calibrate_flight"),
     params:
@@ -84,7 +84,7 @@ rule build_flight_table:
         f"{LOGS_OF}/build_flight_table.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("build_flight_table"),
     params:

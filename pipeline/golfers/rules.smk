@@ -19,7 +19,7 @@ rule assess_golfers:
         f"{LOGS_OF}/assess_golfers.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("assess_golfers"),
     params:

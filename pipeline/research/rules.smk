@@ -23,7 +23,7 @@ if OWN:
             f"{LOGS_OF}/compare_models.tsv"
         conda:
             ENVIRONMENT
-        threads: 2
+        threads: THREADS
         resources:
             **needs("compare_models"),
         params:
@@ -74,7 +74,7 @@ rule assess_sensitivity:
         f"{LOGS_OF}/assess_sensitivity.tsv"
     conda:
         ENVIRONMENT
-    threads: 2
+    threads: THREADS
     resources:
         **needs("assess_sensitivity"),
     params:

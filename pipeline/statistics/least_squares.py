@@ -9,6 +9,7 @@ import numpy.typing as npt
 from pipeline.errors import UserError
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import Z90
+from pipeline.statistics.linear import least_squares_qr
 
 
 @dataclass(frozen=True)
@@ -135,12 +136,9 @@ def solve(factor: Factor) -> Solved:
 
     Notes
     -----
-    Columns are scaled to unit length and solved by statsmodels on the factor's rows, which keeps polynomial fits
+    Columns are scaled to unit length and solved by QR on the factor's rows, which keeps polynomial fits
     accurate (tested against the certified values of NIST's Statistical Reference Datasets).
     """
-    # statsmodels takes a second to import; the lookup imports this package and never fits.
-    from statsmodels.regression.linear_model import OLS
-
     X, y = factor.r[:, :-1], factor.r[:, -1]
     terms = X.shape[1]
     if factor.rows <= terms:
@@ -150,9 +148,8 @@ def solve(factor: Factor) -> Solved:
     least = np.finfo(float).eps * factor.rows
     if np.any(lengths == 0) or np.linalg.matrix_rank(X / lengths, rtol=least) < terms:
         raise UserError("The fit's columns depend on each other; drop a device or ball that differs in nothing else.")
-    result = OLS(y, X / lengths).fit(method="qr")
-    bread = np.asarray(result.normalized_cov_params) / np.outer(lengths, lengths)
-    return Solved(np.asarray(result.params) / lengths, bread, float(result.ssr), factor.rows)
+    result = least_squares_qr(X / lengths, y)
+    return Solved(result.coefficients / lengths, result.bread / np.outer(lengths, lengths), result.ssr, factor.rows)
 
 
 def scores_by_cluster(X: Array, residual: Array, cluster: npt.NDArray[np.int64]) -> Array:

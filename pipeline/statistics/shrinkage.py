@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.linear import least_squares
 
 MIN_ESTIMATES = 3  # fewer are shrunk towards nothing at all
 
@@ -146,14 +147,12 @@ def between_golfers(value: Array, variance: Array, X: Array) -> tuple[float, Arr
     ----------
     Berkey and others, Stat. Med. 14 (1995) 395, doi 10.1002/sim.4780140406, whose empirical Bayes estimate it is.
     """
-    from statsmodels.regression.linear_model import WLS
-
     freedom = X.shape[0] - X.shape[1]
     # With weights of 1 / most or less the squares are too small.
-    most = float(WLS(value, X).fit().ssr) / freedom
-    tau2 = paule_mandel(lambda tau2: WLS(value, X, weights=1 / (tau2 + variance)).fit().ssr, freedom, 2 * most)
-    fit = WLS(value, X, weights=1 / (tau2 + variance)).fit()
-    return tau2, np.asarray(fit.params), np.asarray(fit.normalized_cov_params)
+    most = least_squares(X, value).ssr / freedom
+    tau2 = paule_mandel(lambda tau2: least_squares(X, value, 1 / (tau2 + variance)).ssr, freedom, 2 * most)
+    fit = least_squares(X, value, 1 / (tau2 + variance))
+    return tau2, fit.coefficients, fit.bread
 
 
 def paule_mandel(squares: Callable[[float], float], freedom: float, most: float) -> float:

@@ -14,6 +14,8 @@ from pipeline.edge.tables_file import read_table
 from pipeline.tables.registry import by_file
 
 EMPTY = {"practice/rejects.csv"}  # nothing to reject
+# Processes of a first run, each with half a second of imports: more are a choice to be made knowingly.
+PROCESSES = 29
 FAULTS = ["contact", "launch", "spin", "consistency"]
 
 
@@ -27,6 +29,11 @@ def judged(demo, planted):
     joined = planted.join(read(demo.results / "golfers/golfers.csv"), on=["golfer", "quarter"], suffix="_found")
     assert joined.height == planted.height
     return joined
+
+
+def test_no_more_processes_run_than_are_known_of(demo):
+    # Every step writes what it took beside its log.
+    assert len(list(demo.folder.glob("logs/twin-valleys/**/*.tsv"))) == PROCESSES
 
 
 def test_planted_losses_are_flagged_with_their_cause(judged):

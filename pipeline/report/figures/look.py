@@ -3,11 +3,13 @@
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 import matplotlib as mpl
-import seaborn as sns
+from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from PIL import Image
 
 from pipeline.report.palette import LIGHT, PART_HATCHES, Palette, mixed, part_colors
@@ -53,6 +55,30 @@ def band_colours(centres_mph: Sequence[float]) -> dict[float, tuple[float, float
     return {centre: to_rgb(mixed(LIGHT.good, LIGHT.map_high, i * step)) for i, centre in enumerate(ordered)}
 
 
+# Of what matplotlib draws where nothing else is said: a grid on white behind the data, lines and ticks for a page. It
+# is seaborn's "whitegrid" in its "notebook", whose import takes longer than drawing a picture.
+WHITE_GRID: dict[Any, Any] = {
+    "axes.axisbelow": True,
+    "axes.grid": True,
+    "axes.linewidth": 1.25,
+    **{f"axes.spines.{side}": True for side in ("left", "bottom", "right", "top")},
+    "font.size": 12,
+    "grid.linestyle": "-",
+    "grid.linewidth": 1,
+    "legend.title_fontsize": 12,
+    "lines.linewidth": 1.5,
+    "lines.markersize": 6,
+    "lines.solid_capstyle": "round",
+    "patch.edgecolor": "w",
+    "patch.force_edgecolor": True,
+    "patch.linewidth": 1,
+    **{f"{side}": False for side in ("xtick.top", "xtick.bottom", "ytick.left", "ytick.right")},
+    **{f"{axis}.direction": "out" for axis in ("xtick", "ytick")},
+    **{f"{axis}.major.{what}": value for axis in ("xtick", "ytick") for what, value in (("width", 1.25), ("size", 6))},
+    **{f"{axis}.minor.{what}": value for axis in ("xtick", "ytick") for what, value in (("width", 1), ("size", 4))},
+}
+
+
 @contextmanager
 def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
     """Set the style of a figure for the length of a block or, as a decorator, of a function.
@@ -62,9 +88,8 @@ def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
     scheme : Palette
         Light or dark paper.
     """
-    rules = {
-        **sns.axes_style("whitegrid"),
-        **sns.plotting_context("notebook"),
+    rules: dict[Any, Any] = {
+        **WHITE_GRID,
         **dict.fromkeys(("figure.facecolor", "axes.facecolor"), scheme.paper),
         **dict.fromkeys(("text.color", "axes.labelcolor", "xtick.labelcolor", "ytick.labelcolor"), scheme.ink),
         **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), scheme.line),
@@ -84,9 +109,26 @@ def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
         yield
 
 
+class _LaidOut(Figure):
+    """A figure that is laid out before it is printed, and drawn once.
+
+    matplotlib draws one with a layout twice for each file, of which the first is for the layout alone.
+    """
+
+    printed = False
+
+    def draw(self, renderer: RendererBase) -> None:
+        """Draw it, or only find its layout while that isn't settled, as before printing."""
+        layout = self.get_layout_engine()
+        if self.printed and isinstance(layout, ConstrainedLayoutEngine):
+            layout.execute(self)
+        else:
+            super().draw(renderer)
+
+
 def new_figure(width_in: float, height_in: float) -> Figure:
     """Make an empty figure of this width and height in inches, laid out so that nothing is cut off."""
-    return Figure(figsize=(width_in, height_in), dpi=DOTS_PER_INCH, layout="constrained")
+    return _LaidOut(figsize=(width_in, height_in), dpi=DOTS_PER_INCH, layout="constrained")
 
 
 @house_style()
@@ -107,7 +149,11 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     """
     unstamped = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}[kind]
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, dpi=DOTS_PER_INCH, metadata=unstamped)
+    if isinstance(figure, _LaidOut):
+        figure.printed = True
+    # The picture is written again below: the first time is quickest unpacked.
+    settings: dict[str, Any] = {"pil_kwargs": {"compress_level": 0}} if kind == "png" else {}
+    figure.savefig(buffer, format=kind, dpi=DOTS_PER_INCH, metadata=unstamped, **settings)
     return _fewer_colors(buffer.getvalue()) if kind == "png" else buffer.getvalue()
 
 
