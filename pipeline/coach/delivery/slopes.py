@@ -20,7 +20,6 @@ from pipeline.coach.delivery.sums import ATTACK, LAUNCH, ORIGIN, RATIO, SPIN, Su
 from pipeline.coach.delivery.sums import RESPONSE_PLACES as Y
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import t_reach
-from pipeline.statistics.linear import least_squares_hc3
 from pipeline.tables.delivery import DeliverySlopes
 
 RESPONSES = ("launch_deg", "spin_rpm", "speed_ratio")
@@ -230,6 +229,8 @@ def between_golfers(sums: Sums, predictor: str) -> tuple[Array, Array, int, int]
         Slopes and their standard errors, shape (3,), NaN where too few golfers; golfers; drives. Ordinary least
         squares, one point a golfer, errors robust to unequal scatter (HC3).
     """
+    from statsmodels.regression.linear_model import OLS
+
     means, n = _golfer_means(sums), sums.by_golfer(sums.n)
     stated = np.where(np.isnan(sums.loft_deg), 0.0, sums.n)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -241,8 +242,8 @@ def between_golfers(sums: Sums, predictor: str) -> tuple[Array, Array, int, int]
     for k, y in enumerate(means[:, Y].T):
         rows = sound & np.isfinite(y)
         if rows.sum() >= MIN_GOLFERS and np.ptp(X[rows, -1]) > 0:
-            coefficients, errors = least_squares_hc3(X[rows], y[rows])
-            slope[k], std_error[k] = coefficients[-1], errors[-1]
+            fit = OLS(y[rows], X[rows]).fit(cov_type="HC3")
+            slope[k], std_error[k] = fit.params[-1], fit.bse[-1]
     return slope, std_error, int(sound.sum()), int(n[sound].sum())
 
 

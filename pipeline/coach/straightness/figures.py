@@ -10,7 +10,6 @@ from pipeline.golfers.day_form import DayForm, figure_errors
 from pipeline.golfers.doubt import OWN, Doubt
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL, Estimate
-from pipeline.statistics.linear import wilson_interval
 
 MEAN, SPREAD = "offline_mean", "offline_sd"
 
@@ -98,6 +97,8 @@ def _corridor_ends(landings: Drives, table: pl.DataFrame, corridor_yd: float) ->
     Drives of one day go the same way: with an intraclass correlation r, pooled over golfers, n drives tell as much as
     n / (1 + exposure (n - 1) r) of days of their own (the design effect: Kish, Survey Sampling (1965), from memory).
     """
+    from statsmodels.stats.proportion import proportion_confint
+
     inside = landings.mapped(
         lambda frame: frame.drop_nulls("offline_yd").select(*KEYS, "struck_on", _inside(corridor_yd).alias("inside"))
     )
@@ -108,7 +109,7 @@ def _corridor_ends(landings: Drives, table: pl.DataFrame, corridor_yd: float) ->
     scatter = float(np.sum(n * share * (1 - share)) / np.sum(n)) if len(n) else 0.0
     alike = min(form.variance / scatter, 1.0) if scatter > 0 else 0.0
     worth = n / (1 + exposure * (n - 1) * alike)
-    low, high = wilson_interval(share * worth, worth, LEVEL)
+    low, high = proportion_confint(share * worth, worth, alpha=1 - LEVEL, method="wilson")
     return np.clip(low, 0, share), np.clip(high, share, 1)
 
 

@@ -8,6 +8,7 @@ import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 import polars as pl
+import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -18,7 +19,6 @@ from pipeline.statistics.intervals import Z90
 from pipeline.tables.figures import Scores
 
 LONGEST_LABEL = 22
-SQUARES = 50  # each way, of the density of drives
 AXIS_NAMES = {
     "club_speed_mph": "Club speed, mph",
     "ball_speed_mph": "Ball speed, mph",
@@ -59,7 +59,7 @@ def plot_residuals(residuals: pl.DataFrame, along: Mapping[str, pl.DataFrame]) -
         ends = np.quantile(known[name].to_numpy(), [0.001, 0.999])
         known = known.filter(pl.col(name).is_between(*ends))
         x, y = known[name].to_numpy(), known["residual_yd"].to_numpy()
-        _shade_density(axes, x, y)
+        sns.histplot(x=x, y=y, bins=50, cmap="Greys", vmin=0, ax=axes)
         axes.grid(False)
         mean, middle = bins["mean"].to_numpy(), bins["middle"].to_numpy()
         reach = Z90 * bins["std_error"].fill_null(0.0).to_numpy()
@@ -70,21 +70,10 @@ def plot_residuals(residuals: pl.DataFrame, along: Mapping[str, pl.DataFrame]) -
         axes.fill_between(middle, mean - reach, mean + reach, color=FLAG_COLOUR, alpha=0.3, linewidth=0)
         axes.plot(middle, mean, color=FLAG_COLOUR, linewidth=2, label="mean, 90 % interval")
         axes.set(xlabel=AXIS_NAMES[name], ylabel="Residual, yd", ylim=(low, high))
-        axes.yaxis.label.set_visible(axes in panels[::2])  # panels of a row share it
     for spare in panels[len(along) :]:
         spare.set_visible(False)
     _legend_below(figure, panels[0])
     return figure
-
-
-def _shade_density(axes: Axes, x: Array, y: Array) -> None:
-    """Shade squares by the drives in them, those without any not at all."""
-    edges = [np.histogram_bin_edges(values, SQUARES) for values in (x, y)]
-    heights = np.histogram2d(x, y, bins=edges)[0]
-    shades = mpl.colormaps["Greys"]
-    mesh = axes.pcolormesh(*edges, np.ma.masked_less_equal(heights, 0).T, cmap=shades, vmin=0, vmax=heights.max())
-    mesh.sticky_edges.x[:] = []  # as room about the data is left where nothing is shaded
-    mesh.sticky_edges.y[:] = []
 
 
 @house_style()

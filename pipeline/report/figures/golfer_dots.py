@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+import seaborn as sns
 from matplotlib.axes import Axes
 
 from pipeline.bands import SpeedBands
@@ -41,9 +42,9 @@ def draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, scheme: Pale
     for status, label, look in looks:
         some = drawn.filter(pl.col("status") == status)
         if some.height:
-            # Edges as wide as the marks ask for.
-            edges = {"linewidth": 0.08 * look["s"] ** 0.5, "zorder": 5}
-            axes.scatter(some[x].to_numpy(), some[y].to_numpy(), label=label, **edges, **look)
+            sns.scatterplot(
+                x=some[x].to_numpy(), y=some[y].to_numpy(), ax=axes, label=label, legend=False, zorder=5, **look
+            )
 
 
 def say(axes: Axes, remark: str, scheme: Palette = LIGHT) -> None:

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import matplotlib as mpl
+import seaborn as sns
 from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
@@ -55,30 +56,6 @@ def band_colours(centres_mph: Sequence[float]) -> dict[float, tuple[float, float
     return {centre: to_rgb(mixed(LIGHT.good, LIGHT.map_high, i * step)) for i, centre in enumerate(ordered)}
 
 
-# Of what matplotlib draws where nothing else is said: a grid on white behind the data, lines and ticks for a page. It
-# is seaborn's "whitegrid" in its "notebook", whose import takes longer than drawing a picture.
-WHITE_GRID: dict[Any, Any] = {
-    "axes.axisbelow": True,
-    "axes.grid": True,
-    "axes.linewidth": 1.25,
-    **{f"axes.spines.{side}": True for side in ("left", "bottom", "right", "top")},
-    "font.size": 12,
-    "grid.linestyle": "-",
-    "grid.linewidth": 1,
-    "legend.title_fontsize": 12,
-    "lines.linewidth": 1.5,
-    "lines.markersize": 6,
-    "lines.solid_capstyle": "round",
-    "patch.edgecolor": "w",
-    "patch.force_edgecolor": True,
-    "patch.linewidth": 1,
-    **{f"{side}": False for side in ("xtick.top", "xtick.bottom", "ytick.left", "ytick.right")},
-    **{f"{axis}.direction": "out" for axis in ("xtick", "ytick")},
-    **{f"{axis}.major.{what}": value for axis in ("xtick", "ytick") for what, value in (("width", 1.25), ("size", 6))},
-    **{f"{axis}.minor.{what}": value for axis in ("xtick", "ytick") for what, value in (("width", 1), ("size", 4))},
-}
-
-
 @contextmanager
 def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
     """Set the style of a figure for the length of a block or, as a decorator, of a function.
@@ -89,7 +66,8 @@ def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
         Light or dark paper.
     """
     rules: dict[Any, Any] = {
-        **WHITE_GRID,
+        **sns.axes_style("whitegrid"),
+        **sns.plotting_context("notebook"),
         **dict.fromkeys(("figure.facecolor", "axes.facecolor"), scheme.paper),
         **dict.fromkeys(("text.color", "axes.labelcolor", "xtick.labelcolor", "ytick.labelcolor"), scheme.ink),
         **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), scheme.line),
