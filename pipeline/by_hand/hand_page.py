@@ -26,6 +26,11 @@ MOST_DRAWN = 2000
 # The drawing, in its own units: its size, and the room for the figures at its left and bottom.
 WIDTH, HEIGHT, LEFT, BOTTOM, EDGE = 720, 400, 52, 40, 12
 TICKS = 6
+STATUS_TEXTS = {
+    "flagged": "hand_status_flagged",
+    "clear": "hand_status_clear",
+    "not_assessed": "hand_status_not_assessed",
+}
 
 
 def build_hand_page(
@@ -124,7 +129,7 @@ def _golfer(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
     return {
         "golfer": row["golfer"],
         "status": row["status"],
-        "shown": texts("byhand")[f"hand_status_{row['status']}"],
+        "shown": texts("byhand")[STATUS_TEXTS[row["status"]]],
         "cells": [
             (row["shots"], f"{row['shots']:,}"),
             (row["club_speed_mph"], units.speed_figure(row["club_speed_mph"])),

@@ -4,6 +4,7 @@ ON_REQUEST = [
     "model/sensitivity.html",
     "model/sensitivity.csv",
     "model/regressors.csv",
+    "golfers/reference.csv",  # of results by hand
     "collected/regressors.parquet",
     "collected/in_use/",
     "flight/in_use/",
