@@ -130,7 +130,7 @@ def _golfer(row: Mapping[str, Any], units: Units, min_shots: int) -> dict[str, A
     return {
         "golfer": row["golfer"],
         "status": row["status"],
-        "shown": texts("byhand")[f"hand_status_{_status(row, min_shots)}"],
+        "shown": texts("byhand")[_status(row, min_shots)],
         "lost": (lost, shown),
         "cells": [
             (row["carry_yd"], units.distance_figure(row["carry_yd"])),
@@ -142,10 +142,10 @@ def _golfer(row: Mapping[str, Any], units: Units, min_shots: int) -> dict[str, A
 
 
 def _status(row: Mapping[str, Any], min_shots: int) -> str:
-    """Give the word for a golfer's status, with the reason where there is none."""
-    if row["status"] != "not_assessed":
-        return str(row["status"])
-    return "few_drives" if row["shots"] < min_shots else "few_golfers"
+    """Name the text of a golfer's status; of one who isn't assessed it is the reason."""
+    if row["status"] == "not_assessed":
+        return "hand_status_few_drives" if row["shots"] < min_shots else "hand_status_few_golfers"
+    return "hand_status_flagged" if row["flagged"] else "hand_status_clear"
 
 
 def _picture(golfers: pl.DataFrame, reference: pl.DataFrame, units: Units) -> dict[str, Any]:
