@@ -18,6 +18,7 @@ from pathlib import Path
 from snakemake.exceptions import WorkflowError
 
 from pipeline.edge.files import lock_of, start_run
+from pipeline.edge.kinds_of_results import remove_other_kind
 from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.running.start import read_start
@@ -98,6 +99,7 @@ else:
 onstart:
     try:
         start_run(Path(HOME), lock_of(STUDY.study))
+        remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
     except UserError as error:
         raise WorkflowError(str(error)) from None

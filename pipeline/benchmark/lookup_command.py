@@ -17,6 +17,7 @@ from pipeline.benchmark.reaching import reaching_of, usual_here
 from pipeline.benchmark.run_and_conditions import Conditions, Place
 from pipeline.benchmark.typed_question import Drive, read_drive, read_place, read_turf, refusal_in, used
 from pipeline.edge.artefacts import read_artefact
+from pipeline.edge.kinds_of_results import BY_HAND, FRONTIER
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, FittedModel
 from pipeline.flight.calibrate import Calibration, StudyFlight
@@ -27,8 +28,6 @@ from pipeline.statistics.drive_spread import UsualReaching
 from pipeline.units import MPS_PER_MPH
 
 RESULTS = Path("results")
-FRONTIER = Path("model/frontier.json")
-BY_HAND = Path("golfers/reference.csv")  # of results by hand, whose study has no frontier
 FORMER_FRONTIER = Path("benchmarks/frontier.json")  # where earlier versions wrote it
 CALIBRATION = Path("flight/calibration.json")
 USUAL_REACHING = Path("golfers/usual_reaching.json")

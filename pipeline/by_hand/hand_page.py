@@ -21,16 +21,11 @@ from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 from pipeline.texts.catalogue import texts, told
 
-MOST_LISTED = 500
-MOST_DRAWN = 2000
-# The drawing, in its own units: its size, and the room for the figures at its left and bottom.
-WIDTH, HEIGHT, LEFT, BOTTOM, EDGE = 720, 400, 52, 40, 12
-TICKS = 6
-STATUS_TEXTS = {
-    "flagged": "hand_status_flagged",
-    "clear": "hand_status_clear",
-    "not_assessed": "hand_status_not_assessed",
-}
+_MOST_LISTED = 500
+_MOST_DRAWN = 2000
+# The drawing, in its own units: its size, and the room about the figure.
+_WIDTH, _HEIGHT, _LEFT, _TOP, _BOTTOM, _EDGE = 720, 424, 52, 28, 60, 24
+_TICKS = 6
 
 
 def build_hand_page(
@@ -75,12 +70,14 @@ def build_hand_page(
             "hand_golfers_told",
             lost=units.distance_text(flags["lost_yd"]),
             rate=f"{100 * flags['false_discovery_rate']:g}",
+            shots=f"{flags['min_shots']:g}",
         ),
-        picture=_picture(newest.head(MOST_DRAWN), reference, units),
+        picture_told=texts("byhand")["hand_picture_told" if reference.height else "hand_dots_told"],
+        picture=_picture(newest.head(_MOST_DRAWN), reference, units),
         percentiles=[told("byhand", "hand_percentile", p=str(p)) for p in PERCENTILES],
         bands=[_band(row, units) for row in bands.filter(pl.col("quarter") == quarter).iter_rows(named=True)],
-        golfers=[_golfer(row, units) for row in newest.head(MOST_LISTED).iter_rows(named=True)],
-        more=told("byhand", "hand_more", count=str(newest.height - MOST_LISTED)) if newest.height > MOST_LISTED else "",
+        golfers=[_golfer(row, units, flags["min_shots"]) for row in newest.head(_MOST_LISTED).iter_rows(named=True)],
+        more=_more(newest.height - _MOST_LISTED),
         units=units,
     )
 
@@ -92,6 +89,10 @@ def _now(newest: pl.DataFrame, quarter: str) -> str:
         "byhand", "hand_now", quarter=quarter.replace("Q", " Q"), assessed=str(assessed), golfers=str(newest.height),
         flagged=str(flagged),
     )  # fmt: skip
+
+
+def _more(golfers: int) -> str:
+    return told("byhand", "hand_more", count=str(golfers)) if golfers > 0 else ""
 
 
 def _no_reference(flags: Mapping[str, Any]) -> str:
@@ -120,7 +121,7 @@ def _band(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
     }
 
 
-def _golfer(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
+def _golfer(row: Mapping[str, Any], units: Units, min_shots: int) -> dict[str, Any]:
     lost, ends = row["lost_yd"], (row["lost_lo90_yd"], row["lost_hi90_yd"])
     shown = "\N{EN DASH}" if lost is None else units.distance_figure(lost)
     if None not in ends:
@@ -129,15 +130,22 @@ def _golfer(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
     return {
         "golfer": row["golfer"],
         "status": row["status"],
-        "shown": texts("byhand")[STATUS_TEXTS[row["status"]]],
+        "shown": texts("byhand")[_status(row, min_shots)],
+        "lost": (lost, shown),
         "cells": [
-            (row["shots"], f"{row['shots']:,}"),
-            (row["club_speed_mph"], units.speed_figure(row["club_speed_mph"])),
             (row["carry_yd"], units.distance_figure(row["carry_yd"])),
             (better, "\N{EN DASH}" if better is None else units.distance_figure(better)),
-            (lost, shown),
+            (row["club_speed_mph"], units.speed_figure(row["club_speed_mph"])),
+            (row["shots"], f"{row['shots']:,}"),
         ],
     }
+
+
+def _status(row: Mapping[str, Any], min_shots: int) -> str:
+    """Name the text of a golfer's status; of one who isn't assessed it is the reason."""
+    if row["status"] == "not_assessed":
+        return "hand_status_few_drives" if row["shots"] < min_shots else "hand_status_few_golfers"
+    return "hand_status_flagged" if row["flagged"] else "hand_status_clear"
 
 
 def _picture(golfers: pl.DataFrame, reference: pl.DataFrame, units: Units) -> dict[str, Any]:
@@ -151,26 +159,27 @@ def _picture(golfers: pl.DataFrame, reference: pl.DataFrame, units: Units) -> di
     across, up = _ticks(np.concatenate([speed, curve[0]])), _ticks(np.concatenate([carry, *curve[1:]]))
 
     def x(value: float) -> float:
-        return round(LEFT + (value - across[0]) / (across[-1] - across[0]) * (WIDTH - LEFT - EDGE), 1)
+        return round(_LEFT + (value - across[0]) / (across[-1] - across[0]) * (_WIDTH - _LEFT - _EDGE), 1)
 
     def y(value: float) -> float:
-        return round(HEIGHT - BOTTOM - (value - up[0]) / (up[-1] - up[0]) * (HEIGHT - BOTTOM - EDGE), 1)
+        return round(_HEIGHT - _BOTTOM - (value - up[0]) / (up[-1] - up[0]) * (_HEIGHT - _BOTTOM - _TOP), 1)
 
     points = [(x(a), y(b)) for a, b in zip(speed.tolist(), carry.tolist(), strict=True)]
     flagged = golfers["flagged"].to_list()
     low, high = ([(x(a), y(b)) for a, b in zip(curve[0], values, strict=True)] for values in curve[2:])
     return {
-        "width": WIDTH,
-        "height": HEIGHT,
+        "width": _WIDTH,
+        "height": _HEIGHT,
         "dots": [point for point, bad in zip(points, flagged, strict=True) if not bad],
         "flagged": [point for point, bad in zip(points, flagged, strict=True) if bad],
         "line": _joined([(x(a), y(b)) for a, b in zip(curve[0], curve[1], strict=True)]),
         "interval": _joined(low + high[::-1]),
         "across": [(x(one), f"{one:g}") for one in across],
         "up": [(y(one), f"{one:g}") for one in up],
-        "left": LEFT,
-        "right": WIDTH - EDGE,
-        "bottom": HEIGHT - BOTTOM,
+        "left": _LEFT,
+        "right": _WIDTH - _EDGE,
+        "top": _TOP,
+        "bottom": _HEIGHT - _BOTTOM,
     }
 
 
@@ -179,9 +188,9 @@ def _joined(points: list[tuple[float, float]]) -> str:
 
 
 def _ticks(values: np.ndarray) -> list[float]:
-    """Give round figures around some values, about `TICKS` of them."""
+    """Give round figures around some values, about `_TICKS` of them."""
     low, high = float(values.min()), float(values.max())
-    rough = max((high - low) / TICKS, 1.0)
+    rough = max((high - low) / _TICKS, 1.0)
     power = 10.0 ** np.floor(np.log10(rough))
     step = float(next(one * power for one in (1, 2, 5, 10) if one * power >= rough))
     first, last = float(np.floor(low / step) * step), float(np.ceil(high / step) * step)

@@ -6,6 +6,7 @@ from typing import Any
 import dataframely as dy
 import polars as pl
 
+from pipeline.benchmark.bands import NO_FLIGHT as BAND_NOTE
 from pipeline.report.display import markdown_table, show
 from pipeline.report.summary.summary_words import CAUTION, alike_lines
 from pipeline.shown import number_text
@@ -18,13 +19,13 @@ NO_FLIGHT = "By hand: no launch and no spin in these logs, so carry against spee
 AIR = ("Carry", "As measured: without launch and spin the air can't be put right.")
 BETTER = (
     "Yards lost",
-    "Against the mean carry that 9 in 10 golfers of that speed stay below. It is not the efficient carry, which is "
-    "usually longer. Causes stay unknown; all that is lost stands in other.",
+    "Measured against the mean carry that 9 in 10 golfers of that speed stay below. That isn't the efficient carry, "
+    "which is usually longer. Causes stay unknown, so all of it stands under other.",
 )
 HOW_TO_READ = """\
 A band is named by the center of its range of club speed. Percentiles run over golfers, each one's typical drive moved
-to the band's center; golfers of other bands count too, the less the farther they are. Carry is as measured: without
-launch and spin the air can't be put right.
+to the band's center; golfers near the band count too, the less the farther off they are. A dash means too few golfers.
+Carry is as measured: without launch and spin the air can't be put right.
 """
 _CAUTION = ("Caution", CAUTION)
 _PEOPLE = ("Caution", "These are data on people: keep to the local privacy law, and keep the key and names elsewhere.")
@@ -44,10 +45,15 @@ def band_notes() -> tuple[tuple[str, str], ...]:
 
 def bands_text(bands: dy.DataFrame[BandTable]) -> str:
     """Write the band table as a markdown document."""
-    order = bands.sort("quarter", "band_mph", descending=[True, False])
+    order = bands.sort("quarter", "band_mph", descending=[True, False]).with_columns(_own_note())
     carry = [(f"carry_p{p}_yd", f"carry_p{p}_lo90_yd", f"carry_p{p}_hi90_yd") for p in PERCENTILES]
     table = markdown_table(show(order, BandTable, ["quarter", "band_mph", "golfers", "shots", *carry, "note"]))
     return f"# Speed bands\n\n{table}\n{NO_FLIGHT}\n\n{HOW_TO_READ}\n{CAUTION}\n"
+
+
+def _own_note() -> pl.Expr:
+    """Take what every band's note says out of it: below the table it stands once."""
+    return pl.col("note").str.replace(rf"(?:; )?{BAND_NOTE}$", "").alias("note")
 
 
 def summary_text(golfers: dy.DataFrame[Golfers], sources: dy.DataFrame[Sources], page: str, speed_logs: int) -> str:

@@ -16,8 +16,8 @@ from pipeline.golfers.ranking import ranked
 from pipeline.tables.golfers import Golfers
 
 NO_CAUSES = (
-    "results by hand: yards lost are against the mean carry of the better golfers of that speed, not the efficient "
-    "carry; air isn't put right and causes stay unknown"
+    "results by hand: yards lost are measured against the mean carry of the better golfers of that speed, not the "
+    "efficient carry; the air isn't put right and causes stay unknown"
 )
 
 
@@ -126,7 +126,7 @@ def _lost(drives: pl.DataFrame, reference: Reference | None) -> pl.DataFrame:
 def _note(reference: Reference | None, flags: FlagRules) -> pl.Expr:
     if reference is None:
         return pl.lit(
-            f"fewer than {LEAST_GOLFERS} golfers have {flags.min_shots} drives: too few to say what the better carry"
+            f"fewer than {LEAST_GOLFERS} golfers have {flags.min_shots} drives, too few to show what the better carry"
         ).alias("note")
     told = pl.when(pl.col("lost_yd").is_not_null()).then(pl.lit(NO_CAUSES))
     return pl.concat_str([pl.col("note"), told], separator="; ", ignore_nulls=True).alias("note")

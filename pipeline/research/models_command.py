@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from pipeline.benchmark.lookup_command import CALIBRATION, FRONTIER, RESULTS, refuse_by_hand
+from pipeline.benchmark.lookup_command import CALIBRATION, RESULTS, refuse_by_hand
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import Study
 from pipeline.drives import Drives
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.files import check_idle, lock_of, read_bytes
+from pipeline.edge.kinds_of_results import FRONTIER
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.fit.comparison import carry_by

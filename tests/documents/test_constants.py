@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/constants.md").read_text(encoding="utf-8")
 FOLDERS = (
-    "benchmark", "golfers", "fit", "flight", "statistics", "coach/goals", "coach/landing", "coach/progress",
+    "benchmark", "by_hand", "golfers", "fit", "flight", "statistics", "coach/goals", "coach/landing", "coach/progress",
     "coach/reaching", "coach/straightness",
 )  # fmt: skip
 IN_TABLE = "in sensitivity.csv: "

@@ -11,9 +11,10 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.benchmark.lookup_command import FRONTIER, check_version
+from pipeline.benchmark.lookup_command import check_version, refuse_by_hand
 from pipeline.configuration.study import StandardAir
 from pipeline.edge.artefacts import read_artefact, read_json
+from pipeline.edge.kinds_of_results import FRONTIER
 from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.fit.keep_model import read_fitted
@@ -57,6 +58,7 @@ def open_study(folder: str | Path) -> "Study":
     if not place.is_dir():
         raise UserError(f"{place}: there is no such folder; give a study's folder below results/.")
     check_version(place)
+    refuse_by_hand(place)
     lacking = [name for name in (RECORD, FRONTIER, DRIVES) if not (place / name).is_file()]
     if lacking:
         raise UserError(
