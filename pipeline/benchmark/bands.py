@@ -182,6 +182,8 @@ class _Quarter:
         carry, total = (
             {c: _percentiles(moved[c][kind], near[c], by_band[c].height, min_golfers) for c in shown} for kind in (0, 1)
         )
+        # Of bands that are published as equally full, one may have too few golfers for its 25th percentile.
+        shown.sort(key=lambda c: carry[c][PERCENTILES[0]] is None)
         published = [Published(counts[c], carry[c]) for c in shown]
         fullest = moved[shown[0]][0]
         gaps = gaps_of(published, None if fullest is None else low_percentile(fullest, min_golfers))

@@ -151,6 +151,15 @@ def test_intervals_hold_their_percentiles_and_narrow_with_golfers(model, roller)
     assert width(16, typical(16, speed=96.0).with_columns(golfer="x" + pl.col("golfer"))) < width(16)
 
 
+def test_intervals_come_from_a_band_with_enough_golfers_where_another_is_published_as_equally_full(model, roller):
+    # Both are published as 10 golfers, but 8 are too few for the 25th percentile.
+    faster = typical(10, speed=100.0).with_columns(golfer="x" + pl.col("golfer"))
+    rows = BandTable.validate(band_table(model, pl.concat([typical(8), faster]), {}, BANDS, MIN_GOLFERS, roller))
+    assert rows["golfers"].to_list() == [10, 10]
+    assert rows["carry_p25_yd"].is_null().to_list() == [True, False]
+    assert rows["carry_p50_lo90_yd"].is_null().to_list() == [False, False]
+
+
 def test_a_quarter_without_any_band_of_nine_golfers_has_no_intervals(model, roller):
     row = band_table(model, typical(8), EFFICIENT, BANDS, MIN_GOLFERS, roller).row(0, named=True)
     assert row["carry_p50_yd"] == 187.0
