@@ -152,12 +152,15 @@ def test_intervals_hold_their_percentiles_and_narrow_with_golfers(model, roller)
 
 
 def test_intervals_come_from_a_band_with_enough_golfers_where_another_is_published_as_equally_full(model, roller):
-    # Both are published as 10 golfers, but 8 are too few for the 25th percentile.
-    faster = typical(10, speed=100.0).with_columns(golfer="x" + pl.col("golfer"))
-    rows = BandTable.validate(band_table(model, pl.concat([typical(8), faster]), {}, BANDS, MIN_GOLFERS, roller))
-    assert rows["golfers"].to_list() == [10, 10]
-    assert rows["carry_p25_yd"].is_null().to_list() == [True, False]
-    assert rows["carry_p50_lo90_yd"].is_null().to_list() == [False, False]
+    # All are published as 10 golfers, but 8 are too few for the 25th percentile.
+    faster = [typical(12, speed=v).with_columns(golfer=pl.lit(f"{v:.0f}") + pl.col("golfer")) for v in (90.0, 100.0)]
+    golfers, bands = pl.concat([typical(8, speed=80.0), *faster]), SpeedBands((80.0, 90.0, 100.0), 5.0)
+    rows = BandTable.validate(band_table(model, golfers, {}, bands, MIN_GOLFERS, roller))
+    assert rows["golfers"].to_list() == [10, 10, 10]
+    assert rows["carry_p25_yd"].is_null().to_list() == [True, False, False]
+    for percent in (25, 50):
+        middle, ends = rows[f"carry_p{percent}_yd"], [rows[f"carry_p{percent}_{end}90_yd"] for end in ("lo", "hi")]
+        assert all(end.is_null().to_list() == middle.is_null().to_list() for end in ends)
 
 
 def test_a_quarter_without_any_band_of_nine_golfers_has_no_intervals(model, roller):
