@@ -18,7 +18,7 @@ from pipeline.collect.drafting.asked import Asker, ask, goals_of
 from pipeline.collect.drafting.draft import draft_layout
 from pipeline.collect.drafting.draft_text import LogKind, could_add, layout_text, left_open, study_text, told
 from pipeline.collect.drafting.drafted import Draft
-from pipeline.collect.drafting.log_columns import decimal_mark
+from pipeline.collect.drafting.log_columns import marks_of
 from pipeline.collect.drafting.shape import Shape, shape_of_cells, shape_of_text
 from pipeline.collect.key import make_key
 from pipeline.collect.opened_log import LogRefusedError
@@ -158,7 +158,7 @@ def _kinds(folder: Path, sources: Sequence[str]) -> list[tuple[Shape, list[str]]
     read = [(source, shape_of_log(folder / source)) for source in sources]
     # Plain ASCII agrees with any encoding, so it comes after those that say which.
     for source, shape in sorted(read, key=lambda one: one[1].encoding == "ascii"):
-        likeness = (decimal_mark(shape), *shape.likeness)
+        likeness = (marks_of(shape).decimal, *shape.likeness)
         alike = [key for key in shapes if key[1:] == likeness and shape.encoding in (key[0], "ascii")]
         if alike:
             first, members = shapes[alike[0]]

@@ -86,7 +86,7 @@ class Draft:
 
     Attributes
     ----------
-    kind, delimiter, encoding, decimal, skip_rows, skip_after_header
+    kind, delimiter, encoding, decimal, thousands, skip_rows, skip_after_header
         As in a layout.
     columns : dict of str to Choice
         Standard column: where it comes from.
@@ -107,6 +107,7 @@ class Draft:
     delimiter: str
     encoding: str
     decimal: str
+    thousands: str | None
     skip_rows: int
     skip_after_header: int
     columns: dict[str, Choice] = field(default_factory=dict)
@@ -149,7 +150,8 @@ class Draft:
         if self.kind == "text":
             keys = {"delimiter": self.delimiter, "encoding": self.encoding}
         if self.kind != "parquet":
-            keys |= {"decimal": self.decimal, "skip_rows": self.skip_rows, "skip_after_header": self.skip_after_header}
+            keys |= {"decimal": self.decimal, "thousands": self.thousands}
+            keys |= {"skip_rows": self.skip_rows, "skip_after_header": self.skip_after_header}
         given = {name: value for name, value in keys.items() if value != Layout.model_fields[name].default}
         if self.timezone is not None:
             given["timezone"] = self.timezone

@@ -11,11 +11,16 @@ from typing import Literal
 
 import polars as pl
 
-from pipeline.collect.drafting.lexicon import read_header, unit_named
+from pipeline.collect.drafting.lexicon import read_header
 from pipeline.collect.layout import MISSING_NUMBER
+from pipeline.collect.unit_words import unit_named
 
 DELIMITERS = ";\t|,"
-LIKE_NUMBER = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)*(?:[eE][+-]?\d+)?")
+_LIKE_NUMBER = re.compile(
+    r"(?P<side>[RrLl]\s?)?"
+    r"(?P<number>[+\-\u2212]?(?:\d{1,3}(?:[ \u00a0\u2009\u202f'\u2019]\d{3})+|\d+)(?:[.,]\d+)*(?:[eE][+-]?\d+)?)"
+    r"(?P<rest>.*)"
+)
 WESTERN = ("cp1252", "latin-1")
 ELSEWHERE = ("cp1250", "cp932")  # of Poland and its neighbors, and of Japan, whose words the lexicon has
 _TITLE_LINES = 60  # the header stands among these, or nobody finds it
@@ -150,8 +155,19 @@ def _missing(cell: str | None) -> bool:
 
 
 def is_number(cell: str | None) -> bool:
-    """Tell whether a cell looks like a number with any decimal mark."""
-    return cell is not None and LIKE_NUMBER.fullmatch(cell.strip()) is not None
+    """Tell whether a cell looks like a number with any marks, perhaps with a unit or a side beside it."""
+    return cell is not None and number_in(cell) is not None
+
+
+def number_in(cell: str) -> tuple[str, str] | None:
+    """Split a cell that looks like a number into the number and what stands behind it: a unit, a side or nothing."""
+    found = _LIKE_NUMBER.fullmatch(cell.strip())
+    if found is None:
+        return None
+    rest = found["rest"].strip()
+    if rest and (found["side"] or not (rest in ("R", "L", "r", "l") or unit_named(rest) is not None)):
+        return None
+    return found["number"], rest
 
 
 def _table(rows: Rows, encoding: str, delimiter: str, kind: Kind = "text") -> Shape | None:
