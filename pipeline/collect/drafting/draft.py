@@ -56,7 +56,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     ]
     rows = draft_rows(clubs, Counter(shape.headers))
     free = [each for each in columns if rows is None or each.name != rows.column]
-    free, join = with_joined(free, today, comma=decimal == ",", taken=shape.headers)
+    free, join = with_joined(free, today, comma=decimal == ",", taken=shape.headers, workbook=shape.kind == "workbook")
     # The rows of other clubs tell how names and times are written too; readings are judged by drives alone.
     choices, notes, zone_open = _who_and_when(free, today, comma=decimal == ",")
     if rows is not None and rows.sure:
@@ -90,6 +90,8 @@ def draft_layout(shape: Shape, today: date) -> Draft:
         zone_open=zone_open,
         notes=tuple(notes),
         flight_said=flight_said,
+        sheet=shape.sheet,
+        sheets=shape.sheets,
     )
 
 

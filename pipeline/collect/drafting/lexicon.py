@@ -38,7 +38,8 @@ _ROOTS = {
     "FLIGHT": "flight flug vol flyg vlucht lot lotu",
     "DISTANCE": "distance distanz weite distancia distanza avstand langd afstand lange dist dystans długosc",
     "TOTAL": "total gesamt totale totaal totalt totallangd gesamtweite totaal gesamtlange całkowity トータル 総飛距離",
-    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls ataku 入射 アタック",
+    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls ataku "
+    "入射 アタック",
     "PATH": "path schwungbahn bahn trajectoire trayectoria traiettoria bana baan trajetoria pad パス 軌道",
     "FACE": "face schlagflache cara faccia blad slagvlak フェース",
     "PLANE": "plane ebene plan plano piano vlak",
@@ -127,7 +128,7 @@ _MEANINGS: dict[str, str | None] = {
     "BALL SPEED": "ball_speed_mph", "BALL TEMPO": "ball_speed_mph",
     "SPEED": "(speed)",
     "LAUNCH": "launch_deg", "LAUNCH ANGLE": "launch_deg", "LAUNCH UPRIGHT": "launch_deg",
-    "LAUNCH ANGLE UPRIGHT": "launch_deg", "ANGLE UPRIGHT": "launch_deg", "TAKEOFF ANGLE": "launch_deg", "BALL LAUNCH ANGLE": "launch_deg",
+    "LAUNCH ANGLE UPRIGHT": "launch_deg", "TAKEOFF ANGLE": "launch_deg", "BALL LAUNCH ANGLE": "launch_deg",
     "LAUNCH SIDE": "launch_side_deg", "LAUNCH DIRECTION": "launch_side_deg", "LAUNCH LEVEL": "launch_side_deg",
     "LAUNCH ANGLE LEVEL": "launch_side_deg", "LAUNCH ANGLE SIDE": "launch_side_deg",
     "SPIN": "spin_rpm", "SPIN RATE": "spin_rpm", "BACK SPIN": "spin_rpm", "TURNBACK": "spin_rpm",
@@ -162,8 +163,9 @@ _MEANINGS: dict[str, str | None] = {
     "SHOT": None, "SHOT NUMBER": None, "NUMBER": None, "SESSION": None, "SESSION NUMBER": None, "RATIO": None,
     "SPEED RATIO": None, "REMARK": None, "MAT": None, "MAT NUMBER": None, "HANDICAP": None, "GOLFER HANDICAP": None,
     "FLIGHT TIME": None, "TARGET": None, "WIND": None, "WIND SPEED": None, "COACH NAME": "(group)",
-    "BALL FLIGHT TIME": None, "CARRY TIME": None, "FLIGHT TEMPO": None, "CARRY TEMPO": None, "HANG TIME": None, "FIRST LAST": "golfer", "FIRST LAST NAME": "golfer",
-    "LAUNCH TIME": "struck_at",
+    "BALL FLIGHT TIME": None, "CARRY TIME": None, "FIRST LAST": "golfer", "FIRST LAST NAME": "golfer",
+    "LAUNCH TIME": "struck_at", "FLIGHT TEMPO": None, "CARRY TEMPO": None, "HANG TIME": None,
+    "ANGLE UPRIGHT": "launch_deg",
 }  # fmt: skip
 
 # Whatever a header with one of these speaks of, it is no reading of a drive and no time of one.

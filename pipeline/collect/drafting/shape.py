@@ -50,6 +50,10 @@ class Shape:
         What stands between a header and its first drive; empty texts where nothing does.
     cells : pl.DataFrame
         `row` from 1, as the readers count, and c0, c1 and so on: text, or typed where the file has types.
+    sheet : str or None
+        The sheet that it is, of a workbook with several.
+    sheets : tuple of str
+        Other sheets that may hold drives too.
     """
 
     kind: Kind
@@ -60,12 +64,24 @@ class Shape:
     headers: tuple[str, ...]
     units: tuple[str, ...]
     cells: pl.DataFrame
+    sheet: str | None = None
+    sheets: tuple[str, ...] = ()
 
     @property
     def likeness(self) -> tuple[object, ...]:
         """What logs of one kind share."""
         types = tuple(map(str, self.cells.dtypes))
-        return (self.kind, self.delimiter, self.skip_rows, self.skip_after_header, self.headers, self.units, types)
+        sheets = (self.sheet, self.sheets)
+        return (
+            self.kind,
+            sheets,
+            self.delimiter,
+            self.skip_rows,
+            self.skip_after_header,
+            self.headers,
+            self.units,
+            types,
+        )
 
     def with_rows_of(self, other: "Shape") -> "Shape":
         """Give this shape with the rows of a log of the same kind too."""
