@@ -75,6 +75,6 @@ def _behind(unit: str) -> str:
 def _signed(text: pl.Expr) -> pl.Expr:
     """Put the sign of a side before its number; a number that has a sign too stays as it is, and is none."""
     for side, sign in ((_RIGHT, ""), (_LEFT, "-")):
-        for form in (rf"^{side}\s*([0-9][^+-]*)$", rf"^([0-9][^+-]*?)\s*{side}$"):
+        for form in (rf"^{side}\s*([0-9][^+RrLl-]*)$", rf"^([0-9][^+RrLl-]*?)\s*{side}$"):
             text = text.str.replace(form, sign + "${1}")
     return text

@@ -40,7 +40,7 @@ def test_thousands_and_decimals_have_marks_of_their_own():
 @pytest.mark.parametrize(
     ("cell", "column", "unit", "value"),
     [
-        ("2650 rpm", "spin_rpm", None, 2650.0), ("2650U/min", "spin_rpm", None, 2650.0), 
+        ("2650 rpm", "spin_rpm", None, 2650.0), ("2650U/min", "spin_rpm", None, 2650.0),
         ("44 1/s", "spin_rpm", "1/s", 44.0),
         ("12.1\u00b0", "launch_deg", None, 12.1), ("95.5 MPH", "club_speed_mph", None, 95.5),
         ("230 m", "carry_yd", "m", 230.0), ("230 m", "carry_yd", None, None), ("230 yd", "carry_yd", "m", None),

@@ -142,7 +142,8 @@ def test_usual_times_are_read_as_any_others():
 
 @pytest.mark.parametrize(
     ("cell", "form", "second"),
-    [("1785751200", "epoch", 1785751200), ("1785751200.0", "epoch", 1785751200), ("1785751200500", "epoch_ms", 1785751200),
+    [("1785751200", "epoch", 1785751200), ("1785751200.0", "epoch", 1785751200),
+     ("1785751200500", "epoch_ms", 1785751200),
      (1785751200, "epoch", 1785751200), ("17857 51200", "epoch", None), ("-5", "epoch", None),
      ("9999999999999999", "epoch", None), ("2026-08-03", "epoch", None)],
 )  # fmt: skip

@@ -34,8 +34,8 @@ def workbook(path, *sheets):
 
 def drives(n=40):
     return [HEAD] + [
-        [["Ann Oak", "Bo Elm"][i % 2], datetime(2026, 8, i % 28 + 1), time(9, i), 95 + i % 7, 1.45 * (95 + i % 7) + i % 3,
-         12 + i % 4, 2600 + 10 * (i % 9), 225 + i % 11] for i in range(n)
+        [["Ann Oak", "Bo Elm"][i % 2], datetime(2026, 8, i % 28 + 1), time(9, i), 95 + i % 7,
+         1.45 * (95 + i % 7) + i % 3, 12 + i % 4, 2600 + 10 * (i % 9), 225 + i % 11] for i in range(n)
     ]  # fmt: skip
 
 
