@@ -151,8 +151,9 @@ def _column(name: str, shape: Shape, raw: pl.DataFrame, below: str, marks: Marks
     looks = isinstance(cells.dtype, pl.String) and _looks_numeric(cells)
     filled = len(cells) - cells.null_count()
     unread = looks and filled - (len(cells) - numbers_read.null_count()) > (1 - _LEAST_READ) * filled
-    letters = sided and bool(beside & {"R", "L", "r", "l"})
-    return LogColumn(name, header, unit, cells, numbers_read, unread, letters)
+    letters = bool(beside & {"R", "L", "r", "l"})
+    unread &= sided or not letters  # sides of what isn't used
+    return LogColumn(name, header, unit, cells, numbers_read, unread, sided and letters)
 
 
 def _beside(cells: pl.Series) -> set[str]:
