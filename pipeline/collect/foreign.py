@@ -24,6 +24,7 @@ import psutil
 
 from pipeline.collect.opened_log import LogRefusedError, OpenLog, ReadBatches
 from pipeline.collect.workbook import MOST_UNZIPPED_BYTES
+from pipeline.configuration.layouts import Layout
 from pipeline.ending import TRACEBACK_SWITCH
 from pipeline.errors import UserError
 from pipeline.tables.logs import OPTIONAL_TEXTS
@@ -85,22 +86,42 @@ def open_parquet(path: Path, batch_rows: int) -> OpenLog:
     headers: list[str] = about["headers"]
 
     def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
-        for name, place in positions.items():
-            unfit = about["unfit"][place]
+        for name, column in positions.items():
+            unfit = about["unfit"][column]
             if unfit is not None and "zone" in unfit:
                 raise LogRefusedError(f"its column of {name} holds {unfit}; export it in UTC")
-            if unfit is None and about["times"][place] and name in _TEXTS:
+            if unfit is None and about["times"][column] and name in _TEXTS:
                 unfit = "dates"  # as text those of no calendar end the program
             if unfit is not None and name in _TEXTS:
                 raise LogRefusedError(f"its column of {name} holds {unfit}; export it as text")
-        yield from _batches({"xlsx": False, "path": _absolute(path)}, positions, batch_rows, limits, _PARQUET)
+        yield from _batches(
+            {"xlsx": False, "sheet": None, "path": _absolute(path)}, positions, batch_rows, limits, _PARQUET
+        )
 
     return OpenLog(headers, False, batches)
 
 
-def open_xlsx(path: Path, skip_rows: int, skip_after_header: int, batch_rows: int) -> OpenLog:
-    """Open the first sheet of a workbook; raises LogRefusedError as its batches do."""
-    place = {"path": _absolute(path), "skip_rows": skip_rows, "skip_after_header": skip_after_header}
+def sheets_of(path: Path) -> list[str]:
+    """List the sheets of a workbook; raises LogRefusedError."""
+    look = {"do": "look", "most_unzipped_bytes": MOST_UNZIPPED_BYTES, "path": _absolute(path), "sheet": None}
+    _ask(look, _limits_of(path), _XLSX)
+    said, _ = _ask({"do": "sheets", "path": _absolute(path)}, _limits_of(path), _XLSX)
+    names: list[str] = said["sheets"]
+    return names
+
+
+def open_xlsx(path: Path, layout: Layout, batch_rows: int) -> OpenLog:
+    """Open the first sheet of a workbook, or the one that the layout names; raises LogRefusedError as its batches do.
+
+    Parameters
+    ----------
+    path : Path
+    layout : Layout
+        Its `sheet`, `skip_rows` and `skip_after_header`.
+    batch_rows : int
+    """
+    place: dict[str, Any] = {"path": _absolute(path), "sheet": layout.sheet, "skip_rows": layout.skip_rows}
+    place["skip_after_header"] = layout.skip_after_header
     look = {"do": "look", "most_unzipped_bytes": MOST_UNZIPPED_BYTES, **place}
     looked, _ = _ask(look, _limits_of(path), _XLSX)
     limits = Limits(
@@ -109,7 +130,7 @@ def open_xlsx(path: Path, skip_rows: int, skip_after_header: int, batch_rows: in
     )
     opened, _ = _ask({"do": "open_xlsx", **place}, limits, _XLSX)
     notes = ["it holds formulas, whose results as last saved were taken"] if looked["formulas"] else []
-    if opened["sheets"] > 1:
+    if opened["sheets"] > 1 and layout.sheet is None:
         notes.append(f"of its {opened['sheets']} sheets the first was read")
     batches = _bound_batches({"xlsx": True, **place}, batch_rows, limits, _XLSX)
     return OpenLog(opened["headers"], True, batches, tuple(notes))

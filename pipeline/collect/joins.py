@@ -7,6 +7,15 @@ import polars as pl
 
 from pipeline.collect.opened_log import LogRefusedError, OpenLog
 
+# ECMA-376: the date bases of serial dates, which a time of day alone counts from; a day alone is its midnight.
+_CLOCK_ALONE = r"^(?:1899-12-3[01]|1904-01-01) ([0-9]{2}:[0-9]{2}.*)$"
+_DAY_ALONE = r"^([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]00:00(?::00(?:\.0+)?)?$"
+
+
+def part_of_workbook(cell: pl.Expr) -> pl.Expr:
+    """Leave the day or the time of day of cells of a workbook that hold one of them alone."""
+    return cell.str.replace(_CLOCK_ALONE, "${1}").str.replace(_DAY_ALONE, "${1}")
+
 
 def with_joins(opened: OpenLog, join: Mapping[str, Sequence[str]]) -> OpenLog:
     """Give a log the columns that its layout joins, behind its own.
@@ -33,6 +42,9 @@ def with_joins(opened: OpenLog, join: Mapping[str, Sequence[str]]) -> OpenLog:
                 raise LogRefusedError(f"it {what} {header!r}, which the layout joins; correct 'join'")
         parts[place] = [names.index(header) for header in headers]
 
+    def as_written(cell: pl.Expr) -> pl.Expr:
+        return part_of_workbook(cell) if opened.typed_as_text else cell
+
     def batches(positions: Mapping[str, int]) -> Iterator[pl.DataFrame]:
         own = {name: place for name, place in positions.items() if place not in parts}
         split = {name: parts[place] for name, place in positions.items() if place in parts}
@@ -46,7 +58,7 @@ def with_joins(opened: OpenLog, join: Mapping[str, Sequence[str]]) -> OpenLog:
                     )
             whole = rows.with_columns(
                 pl.concat_str(
-                    (pl.col(f"{name}:{part}").cast(pl.String).str.strip_chars() for part in places),
+                    (as_written(pl.col(f"{name}:{part}").cast(pl.String).str.strip_chars()) for part in places),
                     separator=" ",
                     ignore_nulls=True,
                 )

@@ -6,15 +6,16 @@ from typing import NamedTuple
 
 import polars as pl
 
+from pipeline.collect.numbers import Spelling, number
 from pipeline.collect.times import exchanged, parse_times
 from pipeline.configuration.layouts import Layout, LogFile
 from pipeline.tables.logs import LOG_COLUMNS, NUMBERS, OPTIONAL_FLAGS, OPTIONAL_TEXTS, REQUIRED
 from pipeline.units import Unit, units_of
 
 # What devices and spreadsheets write for "no reading", in lower case.
-MISSING_NUMBER = ("", "-", "--", "n/a", "na", "nan", "null", "none")
+MISSING_NUMBER = ("", "-", "--", "---", "\u2013", "\u2014", "n/a", "n.a.", "na", "nan", "null", "none")
 # A golfer may well be called Na, so that one is a name here.
-MISSING_NAME = ("", "-", "--", "n/a", "nan", "null", "none")
+MISSING_NAME = ("", "-", "--", "---", "\u2013", "\u2014", "n/a", "n.a.", "nan", "null", "none")
 # A name with these came out of a damaged file; two golfers could share what is left of their names.
 _DAMAGED_NAME = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
 # White space, and the commonest signs that nobody sees: a cell of these alone names nobody.
@@ -159,7 +160,7 @@ def standardise(raw: pl.DataFrame, log_file: LogFile, *, typed_as_text: bool) ->
 
 
 def numbers_of(
-    raw: pl.DataFrame, names: Sequence[str], layout: Layout, typed_as_text: bool
+    raw: pl.DataFrame, names: Sequence[str], layout: Layout, typed_as_text: bool, spelling: Spelling | None = None
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Read further columns of a log as numbers, as `standardise` reads the standard ones.
 
@@ -171,15 +172,21 @@ def numbers_of(
     layout : Layout
     typed_as_text : bool
         As for `standardise`.
+    spelling : Spelling or None
+        How all of them are written, if the layout doesn't tell.
 
     Returns
     -------
     tuple of pl.DataFrame
         `row` and the numbers, null where there is none; `row` and, by column, whether a cell holds something else.
     """
-    marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
     cells = raw.select("row", *(_cell(name, raw.schema[name]) for name in names))
-    numbers = cells.with_columns(_number(pl.col(name), cells.schema[name], marks).alias(name) for name in names)
+    numbers = cells.with_columns(
+        number(
+            pl.col(name), cells.schema[name], spelling or Spelling.of(name, layout, typed_as_text=typed_as_text)
+        ).alias(name)
+        for name in names
+    )
     wrong = cells.select("row", *(cells[name].is_not_null() & numbers[name].is_null() for name in names))
     return numbers, wrong
 
@@ -202,12 +209,12 @@ def _read(raw: pl.DataFrame, layout: Layout, typed_as_text: bool) -> dict[str, _
 def _read_many(raw: pl.Series, layout: Layout, typed_as_text: bool) -> _Read:
     name, text = raw.name, isinstance(raw.dtype, pl.String)
     if text and name in NUMBERS and not (layout.decimal == "," and raw.str.contains(".", literal=True).any()):
-        # What polars takes for a finite number is one by `_number` too, and the same.
+        # What polars takes for a finite number is one by `number` too, and the same.
         plain = raw.str.replace(",", ".", literal=True) if layout.decimal == "," else raw
-        number = plain.cast(pl.Float64, strict=False)
-        odd = (raw.is_not_null() & ~number.is_finite().fill_null(False)).arg_true()
+        known = plain.cast(pl.Float64, strict=False)
+        odd = (raw.is_not_null() & ~known.is_finite().fill_null(False)).arg_true()
         unit = _unit(name, layout)
-        value = number * unit.factor + unit.offset
+        value = known * unit.factor + unit.offset
         if not len(odd):
             return _Read(value, None)
         slow = _read_slowly(raw.gather(odd).to_frame(), layout, typed_as_text)[name]
@@ -250,9 +257,8 @@ def _only_exchanged(cells: pl.DataFrame, times: pl.DataFrame, form: str | None) 
 def _value(name: str, dtype: pl.DataType, layout: Layout, typed_as_text: bool) -> pl.Expr:
     cell = pl.col(name)
     if name in NUMBERS:
-        marks: set[str] = {layout.decimal, "."} if typed_as_text else {layout.decimal}
-        unit = _unit(name, layout)
-        return (_number(cell, dtype, marks) * unit.factor + unit.offset).alias(name)
+        unit, spelling = _unit(name, layout), Spelling.of(name, layout, typed_as_text=typed_as_text)
+        return (number(cell, dtype, spelling) * unit.factor + unit.offset).alias(name)
     if name == "golfer":
         return pl.when(~cell.str.contains(_DAMAGED_NAME)).then(cell)
     return _flag(cell, dtype).alias(name) if name in OPTIONAL_FLAGS else cell
@@ -289,22 +295,6 @@ def _cell(name: str, dtype: pl.DataType) -> pl.Expr:
     else:
         gone = text.str.to_lowercase().is_in(MISSING_NAME if name == "golfer" else MISSING_NUMBER)
     return pl.when(~gone).then(text)
-
-
-def _number(cell: pl.Expr, dtype: pl.DataType, marks: set[str]) -> pl.Expr:
-    if dtype.is_numeric():
-        value = cell.cast(pl.Float64)
-        return pl.when(value.is_finite()).then(value)
-    if not isinstance(dtype, pl.String):
-        return pl.lit(None, pl.Float64)
-    mark = "[" + "".join(sorted(marks)) + "]"
-    # The true minus sign of typesetting counts as a minus. No thousands separators: 1.234 and 1,234 stay
-    # what the decimal mark says, and the rest is rejected, never guessed.
-    text = cell.str.replace("\u2212", "-", literal=True)
-    is_number = text.str.contains(rf"^[+-]?(?:[0-9]+(?:{mark}[0-9]*)?|{mark}[0-9]+)(?:[eE][+-]?[0-9]+)?$")
-    plain = text.str.strip_prefix("+").str.replace(",", ".", literal=True)
-    value = pl.when(is_number).then(plain).cast(pl.Float64, strict=False)
-    return pl.when(value.is_finite()).then(value)
 
 
 def _flag(cell: pl.Expr, dtype: pl.DataType) -> pl.Expr:

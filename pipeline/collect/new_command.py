@@ -7,6 +7,8 @@ import re
 import shlex
 import zlib
 from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -18,8 +20,10 @@ from pipeline.collect.drafting.asked import Asker, ask, goals_of
 from pipeline.collect.drafting.draft import draft_layout
 from pipeline.collect.drafting.draft_text import LogKind, could_add, layout_text, left_open, study_text, told
 from pipeline.collect.drafting.drafted import Draft
-from pipeline.collect.drafting.log_columns import decimal_mark
+from pipeline.collect.drafting.lexicon import read_header
+from pipeline.collect.drafting.log_columns import marks_of
 from pipeline.collect.drafting.shape import Shape, shape_of_cells, shape_of_text
+from pipeline.collect.foreign import sheets_of
 from pipeline.collect.key import make_key
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.read import open_log
@@ -158,7 +162,7 @@ def _kinds(folder: Path, sources: Sequence[str]) -> list[tuple[Shape, list[str]]
     read = [(source, shape_of_log(folder / source)) for source in sources]
     # Plain ASCII agrees with any encoding, so it comes after those that say which.
     for source, shape in sorted(read, key=lambda one: one[1].encoding == "ascii"):
-        likeness = (decimal_mark(shape), *shape.likeness)
+        likeness = (marks_of(shape).decimal, *shape.likeness)
         alike = [key for key in shapes if key[1:] == likeness and shape.encoding in (key[0], "ascii")]
         if alike:
             first, members = shapes[alike[0]]
@@ -176,13 +180,13 @@ def shape_of_log(path: Path) -> Shape:
         if name.endswith(".parquet"):
             found = _shape_of_parquet(path)
         elif name.endswith(".xlsx"):
-            found = shape_of_cells(_sheet(path), "workbook")
+            found = _shape_of_workbook(path)
         else:
             found = shape_of_text(_beginning(path))
     except LogRefusedError as refusal:
         raise UserError(f"{path}: can't be used, {refusal}.") from None
     if found is None:
-        where = "its first sheet" if name.endswith(".xlsx") else "it"
+        where = "any of its sheets" if name.endswith(".xlsx") else "it"
         raise UserError(
             f"{path}: no table of drives was found in {where}; it needs a line of headers above rows with numbers."
         )
@@ -203,8 +207,8 @@ def _beginning(path: Path) -> bytes:
     return content if whole else content[: content.rfind(b"\n") + 1]
 
 
-def _any(skip_rows: int = 0) -> Layout:
-    return Layout(skip_rows=skip_rows, columns={"golfer": ColumnFrom(source="golfer")})
+def _any(skip_rows: int = 0, sheet: str | None = None) -> Layout:
+    return Layout(skip_rows=skip_rows, sheet=sheet, columns={"golfer": ColumnFrom(source="golfer")})
 
 
 def _shape_of_parquet(path: Path) -> Shape:
@@ -217,11 +221,32 @@ def _shape_of_parquet(path: Path) -> Shape:
     return Shape("parquet", "ascii", ",", 0, 0, headers, ("",) * len(headers), cells.drop("ragged").head(_READ_ROWS))
 
 
-def _sheet(path: Path) -> list[list[str]]:
-    """Read a workbook's first sheet, empty rows and all."""
+def _shape_of_workbook(path: Path) -> Shape | None:
+    """Find the sheet that holds a table of drives; where several do, the first of them and the others' names."""
+    names = sheets_of(path)
+    read = [(names[0], shape_of_cells(_sheet(path, names[0]), "workbook"))]
+    for name in names[1:]:
+        with suppress(LogRefusedError):  # a sheet of charts, or one that reaches too far, is no log
+            read.append((name, shape_of_cells(_sheet(path, name), "workbook")))
+    tables = [(name, shape) for name, shape in read if shape is not None]
+    # A table without times, such as one of averages, holds no drives, unless there is no other.
+    timed = [(name, shape) for name, shape in tables if _has_times(shape)] or tables
+    if not timed:
+        return None
+    (first, shape), *others = timed
+    plain = first == names[0] and not others
+    return replace(shape, sheet=None if plain else first, sheets=tuple(name for name, _ in others))
+
+
+def _has_times(shape: Shape) -> bool:
+    return any(read_header(header).meaning == "struck_at" for header in shape.headers)
+
+
+def _sheet(path: Path, name: str) -> list[list[str]]:
+    """Read a sheet of a workbook, empty rows and all; none of one that has nothing at its beginning."""
     for skip in range(_BLANK_ROWS):
         try:
-            with open_log(path, _any(skip)) as opened:
+            with open_log(path, _any(skip, name)) as opened:
                 width = len(opened.headers)
                 rows = [[""] * width for _ in range(skip)] + [opened.headers]
                 for batch in opened.batches({f"c{place}": place for place in range(width)}):
@@ -232,7 +257,7 @@ def _sheet(path: Path) -> list[list[str]]:
         except LogRefusedError as refusal:
             if "has no header" not in str(refusal):
                 raise
-    raise LogRefusedError("it has no header; export it again")
+    return []
 
 
 # --- what is written

@@ -134,7 +134,7 @@ def open_log(path: Path, layout: Layout) -> Iterator[OpenLog]:
         opened = _evened(open_parquet(path, BATCH_ROWS))
         yield with_joins(opened, layout.join)
     elif name.endswith(".xlsx"):
-        opened = _evened(open_xlsx(path, layout.skip_rows, layout.skip_after_header, BATCH_ROWS))
+        opened = _evened(open_xlsx(path, layout, BATCH_ROWS))
         yield with_joins(opened, layout.join)
     else:
         with tempfile.TemporaryDirectory(prefix="yardband-") as folder:

@@ -46,7 +46,7 @@ class Reader:
 
     def __init__(self) -> None:
         self._sheet: tuple[Any, pl.DataFrame] | None = None
-        self._sheets = 0
+        self._sheets: list[str] = []
         self._batches: tuple[Any, Iterator[pl.DataFrame]] | None = None
 
     def answer(self, question: dict[str, Any]) -> Answer:
@@ -54,40 +54,44 @@ class Reader:
         path = Path(question["path"])
         match question["do"]:
             case "look":
-                return self._look(path, question["most_unzipped_bytes"]), b""
+                return self._look(path, question["most_unzipped_bytes"], question["sheet"]), b""
             case "open_xlsx":
-                sheet = self._sheet_of(path, question["skip_rows"])
-                return {"headers": header_cells(sheet), "sheets": self._sheets}, b""
+                sheet = self._sheet_of(path, question["skip_rows"], question["sheet"])
+                return {"headers": header_cells(sheet), "sheets": len(self._sheets)}, b""
+            case "sheets":
+                return {"sheets": fastexcel.read_excel(path.read_bytes()).sheet_names}, b""
             case "open_parquet":
                 return _parquet_about(path), b""
             case "rows":
                 return self._rows(path, question)
         raise ValueError(question["do"])
 
-    def _look(self, path: Path, most_unzipped_bytes: int) -> dict[str, Any]:
+    def _look(self, path: Path, most_unzipped_bytes: int, sheet: str | None) -> dict[str, Any]:
         with path.open("rb") as file:
-            return look_through(file, most_unzipped_bytes)._asdict()
+            return look_through(file, most_unzipped_bytes, sheet)._asdict()
 
-    def _sheet_of(self, path: Path, skip_rows: int) -> pl.DataFrame:
-        """Read the first sheet of a workbook as text, with `row`, or take it from the last question."""
-        mark = (*_mark(path), skip_rows)
+    def _sheet_of(self, path: Path, skip_rows: int, named: str | None) -> pl.DataFrame:
+        """Read the first sheet of a workbook, or the named one, as text, or take it from the last question."""
+        mark = (*_mark(path), skip_rows, named)
         if self._sheet is None or self._sheet[0] != mark:
             self._sheet = None  # before the next one comes, or memory would have to hold both
             content = path.read_bytes()
-            self._sheets = len(fastexcel.read_excel(content).sheet_names)
-            self._sheet = mark, _read_sheet(content, skip_rows)
+            self._sheets = fastexcel.read_excel(content).sheet_names
+            if named is not None and named not in self._sheets:
+                raise LogRefusedError(f"it has no sheet {named!r}; correct the layout's 'sheet'")
+            self._sheet = mark, _read_sheet(content, skip_rows, 0 if named is None else self._sheets.index(named))
         return self._sheet[1]
 
     def _rows(self, path: Path, question: dict[str, Any]) -> Answer:
         """Give the next batch of some columns; the first is asked for with the number 0."""
         number = question["number"]
-        wanted = (*_mark(path), *(str(question[name]) for name in ("positions", "batch_rows", "xlsx")))
+        wanted = (*_mark(path), *(str(question[name]) for name in ("positions", "batch_rows", "xlsx", "sheet")))
         going, self._batches = self._batches, None  # what fails is begun again
         if going is not None and going[0] == (wanted, number):
             found = going[1]
         else:
             if question["xlsx"]:
-                sheet = self._sheet_of(path, question["skip_rows"])
+                sheet = self._sheet_of(path, question["skip_rows"], question["sheet"])
                 found = _sheet_batches(sheet, question)
             else:
                 found = _parquet_batches(path, question["positions"], question["batch_rows"])
@@ -120,11 +124,11 @@ def _mark(path: Path) -> tuple[str, int, int, int]:
 # --- workbooks
 
 
-def _read_sheet(content: bytes, skip_rows: int) -> pl.DataFrame:
+def _read_sheet(content: bytes, skip_rows: int, place: int) -> pl.DataFrame:
     # Without a header every cell comes as text: one way for all columns, and the header keeps its spelling.
     sheet = pl.read_excel(
         io.BytesIO(content),
-        sheet_id=1,
+        sheet_id=place + 1,
         has_header=False,
         infer_schema_length=None,
         drop_empty_rows=False,

@@ -4,6 +4,8 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
+from pipeline.configuration.time_format import EPOCHS
+
 # A fraction of a second is allowed and not used: nobody drives twice in a second, and some exports cut it off.
 _ISO = (
     r"^([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[Tt ]+([0-9]{2}:[0-9]{2})(?::([0-9]{2})(?:[.,][0-9]+)?)?"
@@ -11,6 +13,7 @@ _ISO = (
 )
 _PLAIN_ISO = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}$"
 _OFFSET_AT_END = r"\s*([Zz]|[+-][0-9]{2}:?[0-9]{2})$"
+_COUNT = r"^[0-9]{1,16}(?:\.[0-9]+)?$"
 _LONGEST_OFFSET_MIN = 18 * 60  # ISO 8601 offsets in use lie within 14 h of UTC
 # Years beyond these are no times of shots, and calendars of zones don't reach them.
 _EARLIEST, _LATEST = datetime(2, 1, 1), datetime(9998, 12, 31)
@@ -25,10 +28,12 @@ def parse_times(cells: pl.Series, form: str | None, zone: str | None, *, iso_too
     Parameters
     ----------
     cells : pl.Series
-        The cells, text stripped; missing ones null. Text, datetime or date; any other type holds no times.
+        The cells, text stripped; missing ones null. Text, datetime or date, numbers for `EPOCHS`; any other type
+        holds no times.
     form : str or None
-        strftime format of text; None means ISO 8601: date alone, or date and time with or without seconds, fraction
-        and offset, split by T or a space. An offset (`%z`) ends the format.
+        strftime format of text, or one of `EPOCHS`, a count since 1970 in UTC; None means ISO 8601: date alone, or
+        date and time with or without seconds, fraction and offset, split by T or a space. An offset (`%z`) ends the
+        format.
     zone : str or None
         IANA zone of times without an offset. None takes them for UTC, which only matters when logs are compared.
     iso_too : bool
@@ -44,6 +49,8 @@ def parse_times(cells: pl.Series, form: str | None, zone: str | None, *, iso_too
     """
     if isinstance(cells.dtype, pl.Datetime | pl.Date):
         cells = _within_calendars(cells)
+    elif form in EPOCHS:
+        return _placed(_counted(cells, EPOCHS[form]), zone)
     if isinstance(cells.dtype, pl.Datetime) and cells.dtype.time_zone is not None:
         local = cells.dt.convert_time_zone(zone) if zone else cells
         return pl.select(struck_on=local.dt.date(), second=_seconds(pl.lit(cells)))
@@ -73,6 +80,18 @@ def _within_calendars(cells: pl.Series) -> pl.Series:
     per_day = {"day": 1, "ms": 86_400_000, "us": 86_400_000_000}[unit]
     lo, hi = ((bound.date() - date(1970, 1, 1)).days * per_day for bound in (_EARLIEST, _LATEST))
     return pl.select(pl.when(cells.to_physical().is_between(lo, hi)).then(cells)).to_series().rename(cells.name)
+
+
+def _counted(cells: pl.Series, per_second: int) -> pl.DataFrame:
+    """Read counts since 1970, whole or with a fraction of zeros, as times in UTC."""
+    number = cells.cast(pl.Float64) if cells.dtype.is_numeric() else pl.Series([None] * len(cells), dtype=pl.Float64)
+    if isinstance(cells.dtype, pl.String):
+        number = pl.select(pl.when(cells.str.contains(_COUNT)).then(cells)).to_series().cast(pl.Float64)
+    second = (number / per_second).floor()
+    lo, hi = ((bound - datetime(1970, 1, 1)).total_seconds() for bound in (_EARLIEST, _LATEST))
+    whole = pl.select(pl.when(second.is_between(lo, hi)).then(second).cast(pl.Int64)).to_series()
+    naive = pl.from_epoch(whole, time_unit="s").cast(pl.Datetime("us"))
+    return pl.select(naive=naive, offset_min=pl.when(naive.is_not_null()).then(pl.lit(0, pl.Int64)))
 
 
 def _placed(read: pl.DataFrame, zone: str | None) -> pl.DataFrame:

@@ -4,6 +4,7 @@ A workbook is a zip of XML texts, which are looked through as bytes, block by bl
 nor a single cell at the far corner of a sheet takes more memory than a block.
 """
 
+import html
 import posixpath
 import re
 import zipfile
@@ -46,13 +47,15 @@ class Looked(NamedTuple):
     """All parts together."""
 
 
-def look_through(workbook: BinaryIO, most_unzipped_bytes: int = MOST_UNZIPPED_BYTES) -> Looked:
-    """Look through a workbook without unpacking it as a whole.
+def look_through(
+    workbook: BinaryIO, most_unzipped_bytes: int = MOST_UNZIPPED_BYTES, sheet: str | None = None
+) -> Looked:
+    """Look through a workbook without unpacking it as a whole; the sheet that is read is the first or the named one.
 
     Raises
     ------
     LogRefusedError
-        If it unpacks to more than memory is made for, or a cell of its first sheet stands where no log has one.
+        If it unpacks to more than memory is made for, or a cell of the sheet stands where no log has one.
     zipfile.BadZipFile, OSError, ValueError and others of a damaged zip
         As `zipfile` raises them.
     """
@@ -62,7 +65,7 @@ def look_through(workbook: BinaryIO, most_unzipped_bytes: int = MOST_UNZIPPED_BY
         if unzipped > most_unzipped_bytes:
             raise LogRefusedError("its workbook unpacks to more than 1 GB, which no log needs; save it as csv")
         sheets = [part.filename for part in parts if part.filename.lower().startswith("xl/worksheets/")]
-        first = _first_sheet(archive)
+        first = _sheet_read(archive, sheet)
         reach = _Reach()
         formulas = False
         for name in sheets:
@@ -128,10 +131,11 @@ def _places(block: npt.NDArray[np.uint8]) -> _Places:
     return _Places(row[named], column[named])
 
 
-def _first_sheet(archive: zipfile.ZipFile) -> str | None:
-    """Give the part that holds the first sheet; None where the workbook doesn't say."""
+def _sheet_read(archive: zipfile.ZipFile, named: str | None) -> str | None:
+    """Give the part that holds the first sheet or the named one; None where the workbook doesn't say."""
     try:
-        sheet = _SHEET.search(_beginning(archive, "xl/workbook.xml"))
+        sheets = _SHEET.finditer(_beginning(archive, "xl/workbook.xml"))
+        sheet = next((one for one in sheets if named is None or _name_of(one[0]) == named), None)
         relations = _RELATION.findall(_beginning(archive, "xl/_rels/workbook.xml.rels"))
     except KeyError:
         return None
@@ -141,6 +145,10 @@ def _first_sheet(archive: zipfile.ZipFile) -> str | None:
             target = said.get(b"Target", b"").decode("utf-8", "replace")
             return posixpath.normpath(target.lstrip("/") if target.startswith("/") else f"xl/{target}")
     return None
+
+
+def _name_of(sheet: bytes) -> str:
+    return html.unescape(dict(_ATTRIBUTE.findall(sheet)).get(b"name", b"").decode("utf-8", "replace"))
 
 
 def _beginning(archive: zipfile.ZipFile, name: str) -> bytes:

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_v
 from pipeline.configuration.sentences import nearest
 from pipeline.configuration.strict import Strict
 from pipeline.configuration.study import LogEntry, SpeedLogEntry
-from pipeline.configuration.time_format import format_problem, knows_zone
+from pipeline.configuration.time_format import EPOCHS, format_problem, knows_zone
 from pipeline.tables.logs import BY_HAND_REQUIRED, LOG_COLUMNS, REQUIRED, HandShots, Shots
 from pipeline.tables.practice import SWING_COLUMNS
 from pipeline.units import units_of
@@ -24,7 +24,9 @@ class ColumnFrom(Strict):
         None, description="Unit of the column in the log, if it isn't the standard one; docs/columns.md lists units."
     )
     format: str | None = Field(
-        None, description="How a time is written, such as %d.%m.%Y %H:%M:%S. Without it: ISO 8601."
+        None,
+        description="How a time is written, such as %d.%m.%Y %H:%M:%S; epoch for seconds since 1970, epoch_ms for "
+        "milliseconds. Without it: ISO 8601.",
     )
 
     @field_validator("source")
@@ -61,7 +63,15 @@ class Layout(Strict):
         ",", min_length=1, max_length=1, description="What separates two cells: a comma, a semicolon, a tab."
     )
     decimal: Literal[".", ","] = Field(".", description="Decimal mark.")
+    thousands: Literal[".", ",", " ", "'"] | None = Field(
+        None,
+        description="Mark that may stand between thousands, as in 2,650. In a workbook a point is always a decimal "
+        "mark.",
+    )
     encoding: str = Field("utf-8", description="Text encoding, such as latin-1.")
+    sheet: str | None = Field(
+        None, min_length=1, description="Sheet of a workbook that holds the log. The first unless given."
+    )
     skip_rows: int = Field(0, ge=0, le=1_000_000, description="Lines before the header.")
     skip_after_header: int = Field(
         0, ge=0, le=20, description="Lines between the header and the first drive, such as a line of units."
@@ -131,7 +141,11 @@ class Layout(Strict):
             taken[column.source] = name
             if column.format is not None and "%z" in column.format.removesuffix("%z"):
                 problems.append(f"column {name!r} has %z inside its format; an offset must end the time")
-            elif column.format is not None and (fault := format_problem(column.format)) is not None:
+            elif (
+                column.format is not None
+                and column.format not in EPOCHS
+                and (fault := format_problem(column.format)) is not None
+            ):
                 problems.append(
                     f"column {name!r} has the format {column.format!r}, which {fault}; write one such as "
                     "'%d.%m.%Y %H:%M:%S'"
@@ -143,6 +157,8 @@ class Layout(Strict):
                 if column.unit not in allowed:
                     mend = f"use one of {', '.join(allowed)}" if allowed else "leave the unit out"
                     problems.append(f"column {name!r} can't have the unit {column.unit!r}; {mend}")
+        if self.thousands == self.decimal:
+            problems.append(f"'thousands' and 'decimal' can't both be {self.decimal!r}; leave out 'thousands'")
         if self.rows is not None and self.rows.column in taken:
             problems.append(f"rows can't take the header {self.rows.column!r}, which {taken[self.rows.column]!r} has")
         if problems:

@@ -4,6 +4,9 @@ from datetime import datetime
 
 import polars as pl
 
+# Formats of times as a count since 1970-01-01 00:00 UTC, with what one second counts.
+EPOCHS = {"epoch": 1, "epoch_ms": 1000}
+
 
 def knows_zone(zone: str) -> bool:
     """Tell whether times can be placed in a zone: Python lists some that polars doesn't know."""

@@ -37,6 +37,7 @@ WITHHELD = "withheld"  # in the place of a text that holds a golfer's name
 OPTIONAL_TEXTS = ("site", "device", "ball", "setting", "group")
 OPTIONAL_FLAGS = ("spin_measured",)
 NUMBERS = ("club_speed_mph", "launch_deg", "spin_rpm", "carry_yd", *WANTED, *OPTIONAL_NUMBERS)
+SIDED = ("path_deg", "face_deg", "launch_side_deg", "spin_axis_deg", "offline_yd")  # positive means to the right
 LOG_COLUMNS = (*REQUIRED, *WANTED, *OPTIONAL_NUMBERS, *OPTIONAL_TEXTS, *OPTIONAL_FLAGS)
 
 # What a regressor of study.yaml may be called beside the standard columns of OPTIONAL_NUMBERS.

@@ -138,3 +138,22 @@ def test_usual_times_are_read_as_any_others():
 
     assert _iso(cells).equals(_any_iso(cells))
     assert _iso(cells)["naive"].null_count() < cells.len() - 3
+
+
+@pytest.mark.parametrize(
+    ("cell", "form", "second"),
+    [("1785751200", "epoch", 1785751200), ("1785751200.0", "epoch", 1785751200),
+     ("1785751200500", "epoch_ms", 1785751200),
+     (1785751200, "epoch", 1785751200), ("17857 51200", "epoch", None), ("-5", "epoch", None),
+     ("9999999999999999", "epoch", None), ("2026-08-03", "epoch", None)],
+)  # fmt: skip
+def test_counts_since_1970(cell, form, second):
+    read_one = parse_times(pl.Series([cell]), form, None, iso_too=False)
+    assert read_one["second"].to_list() == [second]
+    assert read_one["struck_on"].null_count() == (second is None)
+
+
+def test_days_of_counts_are_those_of_the_zone():
+    cells = pl.Series(["1785796200"])  # 2026-08-03 22:30 in UTC
+    days = [parse_times(cells, "epoch", zone, iso_too=False)["struck_on"][0] for zone in (None, "Europe/Vienna")]
+    assert days == [date(2026, 8, 3), date(2026, 8, 4)]

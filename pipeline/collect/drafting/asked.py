@@ -22,6 +22,10 @@ class Asker(Protocol):
 
 def ask(draft: Draft, asker: Asker, log: str) -> Draft:
     """Ask what isn't sure of one kind of log; give the draft with the answers."""
+    if draft.sheet is not None and draft.sheets:
+        sheets = [draft.sheet, *draft.sheets]
+        answer = asker.choose(f"{log}: which sheet holds the drives?", sheets)
+        draft = draft if answer is None else draft.with_sheet(sheets[answer])
     for name in draft.undecided():
         choice = draft.columns[name]
         options = [option.text() for option in choice.options]

@@ -10,15 +10,15 @@ import polars as pl
 from pipeline.collect.drafting.clubs import Club, draft_rows
 from pipeline.collect.drafting.drafted import FLIGHT, Choice, Draft, Place, RowsChoice
 from pipeline.collect.drafting.joined import NAME_PARTS, with_joined
-from pipeline.collect.drafting.log_columns import LogColumn, columns_of, decimal_mark
+from pipeline.collect.drafting.log_columns import LogColumn, columns_of, marks_of
 from pipeline.collect.drafting.numbers_drafted import draft_numbers
 from pipeline.collect.drafting.shape import ELSEWHERE, WESTERN, Shape
 from pipeline.collect.drafting.times_drafted import TimeDraft, clock_alone, draft_time
 from pipeline.collect.without_flight import looks_like_flight
-from pipeline.tables.logs import LOG_COLUMNS
+from pipeline.configuration.time_format import EPOCHS
+from pipeline.tables.logs import LOG_COLUMNS, SIDED
 
 _TEXTS = ("site", "device", "ball", "group")
-_SIDES = ("path_deg", "face_deg", "launch_side_deg", "spin_axis_deg", "offline_yd")
 _DAY_ALONE = "Its times have the day alone, so only one drive a day of each golfer counts."
 BY_HAND = "It has no launch or spin: carry against speed only, and yards lost without causes."
 _MANY_ROWS = 20  # from here on a column whose every cell differs names no golfers
@@ -40,8 +40,9 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     Draft
         Every standard column that something in the log looks like, each with its options and how sure that is.
     """
-    decimal = decimal_mark(shape)
-    columns = columns_of(shape, decimal)
+    marks = marks_of(shape)
+    decimal = marks.decimal
+    columns = columns_of(shape, marks)
     twice = sorted(name for name, count in Counter(shape.headers).items() if name and count > 1)
     clubs = [
         Club(
@@ -55,7 +56,7 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     ]
     rows = draft_rows(clubs, Counter(shape.headers))
     free = [each for each in columns if rows is None or each.name != rows.column]
-    free, join = with_joined(free, today, comma=decimal == ",", taken=shape.headers)
+    free, join = with_joined(free, today, comma=decimal == ",", taken=shape.headers, workbook=shape.kind == "workbook")
     # The rows of other clubs tell how names and times are written too; readings are judged by drives alone.
     choices, notes, zone_open = _who_and_when(free, today, comma=decimal == ",")
     if rows is not None and rows.sure:
@@ -71,13 +72,16 @@ def draft_layout(shape: Shape, today: date) -> Draft:
     if not flight_said and not any(name in choices and choices[name].sure for name in FLIGHT):
         notes = [note for note in notes if note != _DAY_ALONE]  # equal results of one log and day all count
         notes.append(BY_HAND)
-    if sides := [name for name in _SIDES if name in choices and choices[name].sure]:
+    told = {each.name for each in columns if each.letters}
+    sure = {name: choices[name].options[0].source for name in SIDED if name in choices and choices[name].sure}
+    if sides := [name for name, source in sure.items() if source not in told]:
         notes.append(f"Positive must mean to the right in {', '.join(sides)}: nothing in a log shows that.")
     return Draft(
         kind=shape.kind,
         delimiter=shape.delimiter,
         encoding="utf-8" if shape.encoding == "ascii" else shape.encoding,
         decimal=decimal,
+        thousands=marks.thousands,
         skip_rows=shape.skip_rows,
         skip_after_header=shape.skip_after_header,
         columns={name: choices[name] for name in LOG_COLUMNS if name in choices},
@@ -86,6 +90,8 @@ def draft_layout(shape: Shape, today: date) -> Draft:
         zone_open=zone_open,
         notes=tuple(notes),
         flight_said=flight_said,
+        sheet=shape.sheet,
+        sheets=shape.sheets,
     )
 
 
@@ -119,6 +125,8 @@ def _who_and_when(
     choices["struck_at"] = Choice(places, drafted.sure and len(found) == 1, drafted.why)
     if not drafted.clock:
         notes.append(_DAY_ALONE)
+    if drafted.formats[0] in EPOCHS:
+        notes.append("Its times are a count since 1970, so days are those of UTC unless the layout names a time zone.")
     return choices, notes, drafted.clock and not drafted.offset
 
 

@@ -45,6 +45,8 @@ def layout_text(draft: Draft, sources: Sequence[str]) -> str:
     for key, value in raw.items():
         if key not in ("join", "rows", "columns"):
             lines.append(f"{key}: {quoted(value) if isinstance(value, str) else value}")
+    if draft.sheets:
+        lines.append(f"# Which sheet holds the drives: {', '.join(map(quoted, _sheets(draft)))}? Write its name above.")
     if draft.join:
         pairs = (f"{quoted(name)}: [{', '.join(map(quoted, parts))}]" for name, parts in draft.join.items())
         lines.append(f"join: {{{', '.join(pairs)}}}  # columns that stand in parts, put together")
@@ -59,6 +61,10 @@ def layout_text(draft: Draft, sources: Sequence[str]) -> str:
         lines.append(f"  # {name}: {{from: ...}}  # required, and nothing in the log looks like it")
     lines += [f"# {note}" for note in draft.notes]
     return "\n".join(lines) + "\n"
+
+
+def _sheets(draft: Draft) -> list[str]:
+    return [*filter(None, [draft.sheet]), *draft.sheets]
 
 
 def _listed(sources: Sequence[str]) -> str:
@@ -141,6 +147,9 @@ def left_open(draft: Draft, where: str) -> list[str]:
         for name in draft.undecided()
     ]
     lines += [f"{where}: {name} is required, and nothing in the log looks like it." for name in draft.missing()]
+    if draft.sheets:
+        words = " or ".join(map(repr, _sheets(draft)))
+        lines.append(f"{where}: say which sheet holds the drives, {words}, under 'sheet'.")
     if draft.rows is not None and not draft.rows.sure:
         words = " or ".join(map(repr, draft.rows.doubtful))
         what = f"say whether {words} in {draft.rows.column!r} is the driver too" if draft.rows.take else None

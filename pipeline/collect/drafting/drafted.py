@@ -86,7 +86,7 @@ class Draft:
 
     Attributes
     ----------
-    kind, delimiter, encoding, decimal, skip_rows, skip_after_header
+    kind, delimiter, encoding, decimal, thousands, skip_rows, skip_after_header
         As in a layout.
     columns : dict of str to Choice
         Standard column: where it comes from.
@@ -101,12 +101,17 @@ class Draft:
         What else a person should know, a sentence each.
     flight_said : bool
         Whether a header speaks of launch or spin.
+    sheet : str or None
+        The sheet of a workbook that is drafted, unless it is the first.
+    sheets : tuple of str
+        Other sheets that may hold drives, so that a person must say which it is.
     """
 
     kind: Kind
     delimiter: str
     encoding: str
     decimal: str
+    thousands: str | None
     skip_rows: int
     skip_after_header: int
     columns: dict[str, Choice] = field(default_factory=dict)
@@ -116,6 +121,8 @@ class Draft:
     timezone: str | None = None
     notes: tuple[str, ...] = ()
     flight_said: bool = True
+    sheet: str | None = None
+    sheets: tuple[str, ...] = ()
 
     @property
     def by_hand(self) -> bool:
@@ -138,6 +145,10 @@ class Draft:
             columns[column] = Choice((place,), True, "you said so")
         return replace(self, columns={name: columns[name] for name in LOG_COLUMNS if name in columns})
 
+    def with_sheet(self, sheet: str) -> "Draft":
+        """Give the draft with a person's word on the sheet to take."""
+        return replace(self, sheet=sheet, sheets=())
+
     def with_rows(self, take: Sequence[str]) -> "Draft":
         """Give the draft with a person's word on the rows to take."""
         assert self.rows is not None
@@ -149,8 +160,11 @@ class Draft:
         if self.kind == "text":
             keys = {"delimiter": self.delimiter, "encoding": self.encoding}
         if self.kind != "parquet":
-            keys |= {"decimal": self.decimal, "skip_rows": self.skip_rows, "skip_after_header": self.skip_after_header}
+            keys |= {"decimal": self.decimal, "thousands": self.thousands}
+            keys |= {"skip_rows": self.skip_rows, "skip_after_header": self.skip_after_header}
         given = {name: value for name, value in keys.items() if value != Layout.model_fields[name].default}
+        if self.sheet is not None:
+            given["sheet"] = "" if self.sheets else self.sheet
         if self.timezone is not None:
             given["timezone"] = self.timezone
         if self.join:

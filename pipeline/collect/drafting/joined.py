@@ -8,6 +8,7 @@ import polars as pl
 from pipeline.collect.drafting.lexicon import Header
 from pipeline.collect.drafting.log_columns import LogColumn
 from pipeline.collect.drafting.times_drafted import clock_alone, draft_time
+from pipeline.collect.joins import part_of_workbook
 
 NAME_PARTS = ("(first)", "(last)")
 _MOSTLY = 0.9
@@ -15,7 +16,7 @@ _LOOKED_AT = 50  # cells that tell a time of day
 
 
 def with_joined(
-    columns: Sequence[LogColumn], today: date, *, comma: bool, taken: Sequence[str]
+    columns: Sequence[LogColumn], today: date, *, comma: bool, taken: Sequence[str], workbook: bool
 ) -> tuple[list[LogColumn], dict[str, tuple[str, ...]]]:
     """Put columns together that stand in parts.
 
@@ -26,6 +27,8 @@ def with_joined(
         As for `draft_time`.
     taken : sequence of str
         Headers of the log, which no joined column may be named as.
+    workbook : bool
+        Whether it is one.
 
     Returns
     -------
@@ -39,20 +42,23 @@ def with_joined(
         if not parts or name in taken:
             continue
         # Parts whose headers are known are put together without a question.
-        whole = _joined(name, Header(meaning, all(part.header.whole for part in parts), None), parts)
+        whole = _joined(name, Header(meaning, all(part.header.whole for part in parts), None), parts, workbook)
         if meaning == "struck_at" and draft_time(whole.cells, today, comma=comma) is None:
-            continue  # a workbook writes a day even with a time of day
+            continue
         found = [each for each in found if not any(each is part for part in parts)]
         found.append(whole)
         joined[name] = tuple(part.name for part in parts)
     return found, joined
 
 
-def _joined(name: str, header: Header, parts: Sequence[LogColumn]) -> LogColumn:
+def _joined(name: str, header: Header, parts: Sequence[LogColumn], workbook: bool) -> LogColumn:
     frame = pl.DataFrame([part.cells.alias(str(place)) for place, part in enumerate(parts)])
-    text = pl.concat_str(pl.all().cast(pl.String), separator=" ", ignore_nulls=True).str.strip_chars()
-    cells = frame.select(pl.when(text != "").then(text).alias("cell"))["cell"]
-    return LogColumn(name, header, None, cells, pl.Series("cell", [None] * len(cells), pl.Float64), False)
+    cells = pl.all().cast(pl.String)
+    text = pl.concat_str(
+        part_of_workbook(cells) if workbook else cells, separator=" ", ignore_nulls=True
+    ).str.strip_chars()
+    whole = frame.select(pl.when(text != "").then(text).alias("cell"))["cell"]
+    return LogColumn(name, header, None, whole, pl.Series("cell", [None] * len(whole), pl.Float64), False)
 
 
 def _name_parts(columns: Sequence[LogColumn]) -> list[LogColumn]:

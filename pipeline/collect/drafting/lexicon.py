@@ -5,17 +5,17 @@ Portuguese, Polish, Japanese.
 """
 
 import re
-import unicodedata
 from functools import cache
 from typing import NamedTuple
 
+from pipeline.collect.unit_words import folded, unit_named
 from pipeline.tables.logs import LOG_COLUMNS
 
 # Roots by what they mean, without capitals, and without accents but where a sign is another letter.
 # A word may run several together, as German does.
 _ROOTS = {
-    "CLUB": "club clubs schlager palo canne bastone klubb klubba klubban driver taco kij kija クラブ",
-    "HEAD": "head kopf tete cabeza testa huvud kop cabeca głowki ヘッド",
+    "CLUB": "club clubs schlager palo canne bastone klubb klubba klubban driver taco kij kija クラブ 番手",
+    "HEAD": "head kopf tete cabeza testa huvud kop cabeca głowki ヘッド hoofd",
     "SWING": "swing schwung sving",
     "BALL": "ball balls balle bola pelota palla boll bollen bal piłki piłka ボール",
     "SPEED": "speed velocity geschwindigkeit vitesse velocidad velocita hastighet fart snelheid velocidade "
@@ -24,33 +24,34 @@ _ROOTS = {
     "LAUNCH": "launch abflug start lancement envol lanzamiento salida lancio partenza utgang utgangs lanceer "
     "lancamento saida startu wylotu 打ち出し 打出し 打出",
     "TAKEOFF": "depart decollage",
-    "ANGLE": "angle winkel angulo angolo vinkel hoek kat 角",
+    "ANGLE": "angle winkel angulo angolo vinkel hoek kat 角 アングル",
     "UPRIGHT": "vertical vertikal vertikaler verticale verticaal vert",
     "LEVEL": "horizontal horizontaler horizontale orizzontale horisontell horizontaal horiz",
     "DIRECTION": "direction richtung direccion direzione riktning richting azimuth direcao kierunek 方向",
-    "SPIN": "spin spinn drall drehzahl rotation rotacion rotazione spinrate rotacao rotacja rotatie スピン",
+    "SPIN": "spin spinn drall drehzahl rotation rotacion rotazione spinrate rotacao rotacja rotatie スピン 回転",
     "BACK": "back ruck retro bak backward arriere wsteczna bakat バック",
     "TURNBACK": "backspin backspinn bakspinn retrospin retroceso",
     "RATE": "rate tasa tasso taux 量",
     "SIDE": "side seiten seite lateral lateral laterale sido zij boczna boczne sid サイド",
-    "AXIS": "axis achse axe eje asse axel as",
+    "AXIS": "axis achse axe eje asse axel as eixo 軸",
     "CARRY": "carry flugweite portee vuelo volo portata barlangd flyglangd draagafstand vluchtafstand voo キャリー",
     "FLIGHT": "flight flug vol flyg vlucht lot lotu",
     "DISTANCE": "distance distanz weite distancia distanza avstand langd afstand lange dist dystans długosc",
-    "TOTAL": "total gesamt totale totaal totalt totallangd gesamtweite totaal gesamtlange całkowity トータル",
-    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls ataku",
-    "PATH": "path schwungbahn bahn trajectoire trayectoria traiettoria bana baan trajetoria pad",
-    "FACE": "face schlagflache cara faccia blad slagvlak",
+    "TOTAL": "total gesamt totale totaal totalt totallangd gesamtweite totaal gesamtlange całkowity トータル 総飛距離",
+    "ATTACK": "attack angriff angriffs treff eintreff attaque ataque attacco attack aanval aanvals anfalls ataku "
+    "入射 アタック",
+    "PATH": "path schwungbahn bahn trajectoire trayectoria traiettoria bana baan trajetoria pad パス 軌道",
+    "FACE": "face schlagflache cara faccia blad slagvlak フェース",
     "PLANE": "plane ebene plan plano piano vlak",
     "LOFT": "loft",
     "DYNAMIC": "dynamic dynamischer dynamisk dynamique dinamico",
     "STATED": "stated nominal nomineller",
-    "APEX": "apex scheitelhohe scheitelpunkt",
-    "HEIGHT": "height hohe hauteur altura altezza hojd hoogte",
+    "APEX": "apex scheitelhohe scheitelpunkt 最高到達点",
+    "HEIGHT": "height hohe hauteur altura altezza hojd hoogte 高さ",
     "MOST": "max maximum maximal maximale maxima massima maxi peak hochste",
     "DESCENT": "descent abstieg landing lande einfall descente atterrissage descenso aterrizaje atterraggio "
-    "landnings descida caida ladowania",
-    "OFFLINE": "offline seitenabweichung",
+    "landnings descida caida ladowania 落下",
+    "OFFLINE": "offline seitenabweichung 左右ブレ",
     "DEVIATION": "deviation abweichung ecart desviacion deviazione avvikelse afwijking desvio odchylenie",
     "TEMPERATURE": "temperature temp temperatur temperatura temperatuur",
     "AIR": "air luft aire aria lucht",
@@ -68,23 +69,26 @@ _ROOTS = {
     "achternaam lastname nazwisko 姓",
     "NUMBER": "number no nr num numero nummer id 番号",
     "TIME": "time zeit uhrzeit zeitpunkt zeitstempel heure horodatage hora ora tid tidpunkt tijd tijdstip "
-    "timestamp godzina czas 時刻 時間",
-    "DATE": "date datum datetime fecha data dato tag 日付 日時",
-    "SHOT": "shot shots stroke schlag drive coup golpe tiro colpo slag tacada",
+    "timestamp godzina czas 時刻 時間 tiempo temps klockslag",
+    "DATE": "date datum datetime fecha data dato tag 日付 日時 day jour giorno dzien",
+    "SHOT": "shot shots stroke schlag drive coup golpe tiro colpo slag tacada 打撃",
     "STRUCK": "struck hit geschlagen",
     "TYPE": "type art typ tipo kind sort",
     "SITE": "site location ort platz place lieu sitio lugar luogo plats plaats bay",
     "DEVICE": "device gerat appareil dispositivo enhet apparaat",
     "GROUP": "group gruppe groupe grupo gruppo grupp groep class klasse",
     "COACH": "coach trainer entraineur entrenador allenatore tranare trener treinador コーチ",
-    "RATIO": "ratio quotient verhaltnis rapport relacion cociente verhouding kvot razao stosunek 比率",
+    "RATIO": "ratio quotient verhaltnis rapport relacion cociente verhouding kvot razao stosunek 比率 rapporto",
     "TARGET": "target ziel cible objetivo obiettivo mal doel",
-    "EXPORT": "export exported exportiert importiert uploaded",
-    "BIRTH": "birth geburts geburt naissance nacimiento nascita fodelse geboorte born",
+    "EXPORT": "export exported exportiert importiert uploaded imported created",
+    "BIRTH": "birth geburts geburt naissance nacimiento nascita fodelse geboorte born dob",
     "REMARK": "remark remarks note notes bemerkung comment comments remarque nota note anmarkning opmerking uwagi 備考",
     "MAT": "mat matte",
     "SESSION": "session sitzung seance sesion sessione",
     "HANDICAP": "handicap hcp",
+    "HANG": "hang 滞空",
+    "AVERAGE": "average avg mean durchschnitt mittel moyenne promedio media gemiddelde medel snitt srednia 平均",
+    "NORMAL": "normalized normalised norm normiert normalise normalizado normalizzato",
 }
 _FILLERS = frozenset(
     {
@@ -115,6 +119,8 @@ _FILLERS = frozenset(
     }
 )
 
+_LETTERS: dict[str, tuple[str, ...]] = {"v": ("UPRIGHT",), "h": ("LEVEL",)}  # as words of their own alone
+
 # What words mean together. None: known, and no standard column.
 _MEANINGS: dict[str, str | None] = {
     "CLUB SPEED": "club_speed_mph", "HEAD SPEED": "club_speed_mph", "CLUB HEAD SPEED": "club_speed_mph",
@@ -126,7 +132,7 @@ _MEANINGS: dict[str, str | None] = {
     "LAUNCH SIDE": "launch_side_deg", "LAUNCH DIRECTION": "launch_side_deg", "LAUNCH LEVEL": "launch_side_deg",
     "LAUNCH ANGLE LEVEL": "launch_side_deg", "LAUNCH ANGLE SIDE": "launch_side_deg",
     "SPIN": "spin_rpm", "SPIN RATE": "spin_rpm", "BACK SPIN": "spin_rpm", "TURNBACK": "spin_rpm",
-    "TURNBACK RATE": "spin_rpm", "BACK SPIN RATE": "spin_rpm", "SPIN TOTAL": "spin_rpm", "BALL SPIN": "spin_rpm",
+    "TURNBACK RATE": "spin_rpm", "BACK SPIN RATE": "spin_rpm", "SPIN TOTAL": "(total spin)", "BALL SPIN": "spin_rpm",
     "SPIN SPEED": "spin_rpm", "SIDE SPIN": None, "SPIN LOFT": None,
     "SPIN AXIS": "spin_axis_deg", "SPIN AXIS ANGLE": "spin_axis_deg",
     "CARRY": "carry_yd", "FLIGHT": "carry_yd", "CARRY DISTANCE": "carry_yd", "FLIGHT DISTANCE": "carry_yd",
@@ -158,31 +164,13 @@ _MEANINGS: dict[str, str | None] = {
     "SPEED RATIO": None, "REMARK": None, "MAT": None, "MAT NUMBER": None, "HANDICAP": None, "GOLFER HANDICAP": None,
     "FLIGHT TIME": None, "TARGET": None, "WIND": None, "WIND SPEED": None, "COACH NAME": "(group)",
     "BALL FLIGHT TIME": None, "CARRY TIME": None, "FIRST LAST": "golfer", "FIRST LAST NAME": "golfer",
-    "LAUNCH TIME": "struck_at",
+    "LAUNCH TIME": "struck_at", "FLIGHT TEMPO": None, "CARRY TEMPO": None, "HANG TIME": None,
+    "ANGLE UPRIGHT": "launch_deg",
 }  # fmt: skip
 
-# Units as logs write them, folded: the sign of degrees, spaces and points are gone.
-_UNITS = {
-    "mph": "mph mi/h miles/h milesperhour",
-    "km/h": "km/h kmh kph km/std",
-    "m/s": "m/s mps ms-1 m/sec m/sek",
-    "ft/s": "ft/s fps ft/sec",
-    "yd": "yd yds yard yards",
-    "m": "m meter meters metre metres metros metri metern",
-    "ft": "ft feet fuss pieds",
-    "deg": "deg degree degrees grad degres grados gradi grader graden °",
-    "rad": "rad radian radians",
-    "rpm": "rpm u/min tr/min 1/min min-1 /min giri/min varv/min omw/min r/min rev/min",
-    "1/s": "1/s s-1 /s hz rps rev/s u/s tr/s r/s",
-    "rad/s": "rad/s",
-    "degC": "°c c degc celsius",
-    "degF": "°f f degf fahrenheit",
-    "hPa": "hpa mbar mb",
-    "kPa": "kpa",
-    "inHg": "inhg",
-    "%": "% percent prozent",
-}
-_UNIT_OF = {word: unit for unit, words in _UNITS.items() for word in words.split()}
+# Whatever a header with one of these speaks of, it is no reading of a drive and no time of one.
+_NO_READING = frozenset({"AVERAGE", "NORMAL", "TARGET", "EXPORT", "BIRTH"})
+
 _IN_BRACKETS = re.compile(r"[(\[{]\s*([^)\]}]*?)\s*[)\]}]")
 
 
@@ -204,18 +192,9 @@ def read_header(text: str) -> Header:
     meaning = _meanings().get(roots) if roots else None
     if text.strip() in LOG_COLUMNS:
         return Header(text.strip(), True, unit)
+    if roots & _NO_READING:
+        return Header(None, True, unit)
     return Header(meaning, whole and roots in _meanings(), unit)
-
-
-def unit_named(text: str) -> str | None:
-    """Give the unit that a text is; None if it is none."""
-    folded = _folded(text).replace(" ", "").replace(".", "").strip("()[]{}").replace("\u2044", "/")
-    return _UNIT_OF.get(folded)
-
-
-def _folded(text: str) -> str:
-    apart = unicodedata.normalize("NFKD", text.replace("°", "\0")).replace("\0", "°").casefold()
-    return "".join(sign for sign in apart if unicodedata.category(sign)[0] != "M").replace("\u207b\u00b9", "-1")
 
 
 def _unit_apart(text: str) -> tuple[str | None, str]:
@@ -235,10 +214,10 @@ def _roots_of(text: str) -> tuple[frozenset[str], bool]:
     spaced = re.sub(r"(?<=[a-z\u00e0-\u00ff])(?=[A-Z])", " ", text)
     found: set[str] = set()
     whole = True
-    for word in re.findall(r"[^\W_]+", _folded(spaced)):
+    for word in re.findall(r"[^\W_]+", folded(spaced)):
         if word in _FILLERS:
             continue
-        parts = _parts_of(word)
+        parts = _LETTERS.get(word) or _parts_of(word)
         whole &= parts is not None
         found.update(parts or ())
     return frozenset(found), whole
@@ -249,9 +228,10 @@ def _parts_of(word: str) -> tuple[str, ...] | None:
     """Split a word into known roots, the longest first; None if it can't be. An s may join two."""
     if not word:
         return ()
-    for end in range(len(word), 1, -1):
+    for end in range(len(word), 0, -1):
         meaning = _root_meanings().get(word[:end])
-        if meaning is None or (end == len(word) == 2 and word == "as"):
+        letter = end == 1 and word[0].isascii()  # a sign of Japanese is a word as often as not
+        if meaning is None or letter or (end == len(word) == 2 and word == "as"):
             continue
         for rest in (word[end:], word[end + 1 :] if word[end : end + 1] in ("s", "n") else word[end:]):
             parts = _parts_of(rest)
@@ -262,7 +242,7 @@ def _parts_of(word: str) -> tuple[str, ...] | None:
 
 @cache
 def _root_meanings() -> dict[str, str]:
-    return {_folded(root): meaning for meaning, roots in _ROOTS.items() for root in roots.split()}
+    return {folded(root): meaning for meaning, roots in _ROOTS.items() for root in roots.split()}
 
 
 @cache

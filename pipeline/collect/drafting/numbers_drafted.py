@@ -32,7 +32,7 @@ Found = dict[str, tuple[LogColumn, ...]]
 def draft_numbers(columns: Sequence[LogColumn]) -> tuple[dict[str, Choice], list[str]]:
     """Give the choices of all readings, and what else to say of them."""
     notes = [
-        f"The numbers in {each.name!r} can't be read, as they have marks between thousands or another decimal mark."
+        f"The numbers in {each.name!r} can't be read: their marks or units aren't the same everywhere."
         for each in columns
         if each.unread
     ]
@@ -41,6 +41,7 @@ def draft_numbers(columns: Sequence[LogColumn]) -> tuple[dict[str, Choice], list
     for name in NUMBERS:
         if meant := [each for each in usable if each.header.meaning == name]:
             said[name] = _one_of_copies(name, meant)
+    _total_spin(said, usable)
     _tell_speeds(said, usable)
     sure = {name for name, meant in said.items() if len(meant) == 1 and meant[0].header.whole}
     _distance(said, usable)
@@ -60,6 +61,21 @@ def _one_of_copies(name: str, meant: list[LogColumn]) -> tuple[LogColumn, ...]:
     if first.unit is not None and all(same_readings(first.numbers, each.numbers, ratios) for each in meant[1:]):
         return (first,)
     return tuple(meant)
+
+
+def _total_spin(said: Found, usable: Sequence[LogColumn]) -> None:
+    """Take total spin where nothing else is spin; beside it the other one is backspin, which is never more."""
+    totals = tuple(each for each in usable if each.header.meaning == "(total spin)")
+    spins = said.get("spin_rpm", ())
+    backs = len(totals) == len(spins) == 1 and _never_more(spins[0].numbers, totals[0].numbers)
+    if totals and not backs:
+        said["spin_rpm"] = (*spins, *totals)
+
+
+def _never_more(one: pl.Series, other: pl.Series) -> bool:
+    both = (one.is_not_null() & other.is_not_null()).fill_null(False)
+    more = one.filter(both) > other.filter(both) + 1  # rounded
+    return len(more) >= LEAST_ROWS and bool(more.mean() <= 0.02)  # type: ignore[operator]
 
 
 def _tell_speeds(said: Found, usable: Sequence[LogColumn]) -> None:

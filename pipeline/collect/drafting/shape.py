@@ -11,11 +11,16 @@ from typing import Literal
 
 import polars as pl
 
-from pipeline.collect.drafting.lexicon import read_header, unit_named
+from pipeline.collect.drafting.lexicon import read_header
 from pipeline.collect.layout import MISSING_NUMBER
+from pipeline.collect.unit_words import unit_named
 
 DELIMITERS = ";\t|,"
-LIKE_NUMBER = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)*(?:[eE][+-]?\d+)?")
+_LIKE_NUMBER = re.compile(
+    r"(?P<side>[RrLl]\s?)?"
+    r"(?P<number>[+\-\u2212]?(?:\d{1,3}(?:[ \u00a0\u2009\u202f'\u2019]\d{3})+|\d+)(?:[.,]\d+)*(?:[eE][+-]?\d+)?)"
+    r"(?P<rest>.*)"
+)
 WESTERN = ("cp1252", "latin-1")
 ELSEWHERE = ("cp1250", "cp932")  # of Poland and its neighbors, and of Japan, whose words the lexicon has
 _TITLE_LINES = 60  # the header stands among these, or nobody finds it
@@ -45,6 +50,10 @@ class Shape:
         What stands between a header and its first drive; empty texts where nothing does.
     cells : pl.DataFrame
         `row` from 1, as the readers count, and c0, c1 and so on: text, or typed where the file has types.
+    sheet : str or None
+        The sheet that it is, of a workbook with several.
+    sheets : tuple of str
+        Other sheets that may hold drives too.
     """
 
     kind: Kind
@@ -55,12 +64,24 @@ class Shape:
     headers: tuple[str, ...]
     units: tuple[str, ...]
     cells: pl.DataFrame
+    sheet: str | None = None
+    sheets: tuple[str, ...] = ()
 
     @property
     def likeness(self) -> tuple[object, ...]:
         """What logs of one kind share."""
         types = tuple(map(str, self.cells.dtypes))
-        return (self.kind, self.delimiter, self.skip_rows, self.skip_after_header, self.headers, self.units, types)
+        sheets = (self.sheet, self.sheets)
+        return (
+            self.kind,
+            sheets,
+            self.delimiter,
+            self.skip_rows,
+            self.skip_after_header,
+            self.headers,
+            self.units,
+            types,
+        )
 
     def with_rows_of(self, other: "Shape") -> "Shape":
         """Give this shape with the rows of a log of the same kind too."""
@@ -150,8 +171,19 @@ def _missing(cell: str | None) -> bool:
 
 
 def is_number(cell: str | None) -> bool:
-    """Tell whether a cell looks like a number with any decimal mark."""
-    return cell is not None and LIKE_NUMBER.fullmatch(cell.strip()) is not None
+    """Tell whether a cell looks like a number with any marks, perhaps with a unit or a side beside it."""
+    return cell is not None and number_in(cell) is not None
+
+
+def number_in(cell: str) -> tuple[str, str] | None:
+    """Split a cell that looks like a number into the number and what stands behind it: a unit, a side or nothing."""
+    found = _LIKE_NUMBER.fullmatch(cell.strip())
+    if found is None:
+        return None
+    rest = found["rest"].strip()
+    if rest and (found["side"] or not (rest in ("R", "L", "r", "l") or unit_named(rest) is not None)):
+        return None
+    return found["number"], rest
 
 
 def _table(rows: Rows, encoding: str, delimiter: str, kind: Kind = "text") -> Shape | None:

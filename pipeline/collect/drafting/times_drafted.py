@@ -8,7 +8,7 @@ from typing import NamedTuple
 import polars as pl
 
 from pipeline.collect.times import exchanged, latest_day, parse_times
-from pipeline.configuration.time_format import format_problem
+from pipeline.configuration.time_format import EPOCHS, format_problem
 from pipeline.tables.logs import FIRST_DAY
 
 _CLOCK = re.compile(
@@ -60,12 +60,16 @@ def draft_time(column: pl.Series, today: date, *, comma: bool) -> TimeDraft | No
     if isinstance(column.dtype, pl.Datetime | pl.Date):
         zoned = isinstance(column.dtype, pl.Datetime) and column.dtype.time_zone is not None
         return TimeDraft((None,), True, "the file has times of its own", isinstance(column.dtype, pl.Datetime), zoned)
+    if column.dtype.is_numeric():
+        return _counted(column.drop_nulls(), today)
     if not isinstance(column.dtype, pl.String):
         return None
     cells = column.str.strip_chars().drop_nulls()
     cells = cells.filter(cells != "")
     if not len(cells):
         return None
+    if (counted := _counted(cells, today)) is not None:
+        return counted
     sample = cells.head(200).to_list()
     clock, offset = (
         any(":" in cell or "h" in cell for cell in sample),
@@ -90,6 +94,15 @@ def draft_time(column: pl.Series, today: date, *, comma: bool) -> TimeDraft | No
     if len(read) == 1:
         return TimeDraft((read[0],), True, "only so can all its times be read", clock, offset)
     return _settled(cells, read, clock, offset, comma)
+
+
+def _counted(cells: pl.Series, today: date) -> TimeDraft | None:
+    """Find what counts of seconds or milliseconds since 1970 count: under one of the two alone they are days of now."""
+    for form in EPOCHS if len(cells) else ():
+        days = _days(cells, form)
+        if days.is_between(FIRST_DAY, latest_day(today)).fill_null(False).mean() >= _LEAST_READ:  # type: ignore[operator]
+            return TimeDraft((form,), True, "a count since 1970", True, False)
+    return None
 
 
 def _settled(cells: pl.Series, read: list[str], clock: bool, offset: bool, comma: bool) -> TimeDraft:

@@ -72,12 +72,53 @@ def test_flight_never_tells_meters_from_yards(share):
     assert "carry_yd" not in sure(draft)
 
 
-def test_numbers_with_thousands_marks_are_told_and_not_taken():
+def test_marks_between_thousands_are_found():
     cells = columns()
     cells[5] = [f"{int(float(one)):,}" for one in cells[5]]
     draft = drafted(cells)
+    assert "spin_rpm" in sure(draft)
+    assert draft.raw_layout()["thousands"] == ","
+    # Where no number has a decimal for certain, spin tells.
+    whole = [[one.split(".")[0] for one in column] if place > 1 else column for place, column in enumerate(cells)]
+    whole[5] = [one.replace(",", ".") for one in cells[5]]
+    assert drafted(whole).raw_layout()["thousands"] == "."
+
+
+def test_numbers_whose_marks_differ_are_told_and_not_taken():
+    cells = columns()
+    cells[5] = [one.replace(".", ",") for one in cells[5]]
+    draft = drafted(cells)
     assert "spin_rpm" not in sure(draft)
     assert any("'Spin (rpm)' can't be read" in note for note in draft.notes)
+
+
+def test_units_behind_numbers_are_taken_for_the_columns():
+    cells = columns()
+    cells[2], cells[6] = ([f"{one} {unit}" for one in cells[place]] for place, unit in ((2, "mph"), (6, "yds")))
+    head = ["Golfer", "Time", "Club speed", *HEAD[3:6], "Carry"]
+    draft = drafted(cells, head)
+    assert len(sure(draft)) == len(HEAD)
+    cells[6] = [one.replace("yds", "m") if i % 2 else one for i, one in enumerate(cells[6])]
+    assert "carry_yd" not in sure(drafted(cells, head))
+
+
+def test_times_as_counts_since_1970_are_found():
+    cells = columns()
+    cells[1] = [str(1785751200 + 60 * i) for i in range(60)]
+    draft = drafted(cells)
+    assert draft.raw_layout()["columns"]["struck_at"]["format"] == "epoch"
+    assert draft.zone_open
+    cells[1] = [f"{one}000" for one in cells[1]]
+    assert drafted(cells).raw_layout()["columns"]["struck_at"]["format"] == "epoch_ms"
+
+
+def test_backspin_is_told_from_total_spin():
+    cells = columns()
+    total = [f"{float(one) + i % 40:.0f}" for i, one in enumerate(cells[5])]
+    draft = drafted([*cells, total], [*HEAD, "Total spin"])
+    assert draft.raw_layout()["columns"]["spin_rpm"]["from"] == "Spin (rpm)"
+    less = [f"{float(one) - 50:.0f}" for one in cells[5]]
+    assert "spin_rpm" not in sure(drafted([*cells, less], [*HEAD, "Total spin"]))
 
 
 def test_day_and_time_of_day_in_two_columns_are_put_together():
