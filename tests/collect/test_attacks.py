@@ -18,6 +18,7 @@ from click.testing import CliRunner
 from collect_samples import HEADER, ROW, csv_text
 
 from pipeline.cli import cli
+from pipeline.configuration.layouts import Layout
 
 SHEET = "xl/worksheets/sheet1.xml"
 COLUMNS = "columns: {" + ", ".join(f"{name}: {{from: {name}}}" for name in HEADER.split(",")) + "}\n"
@@ -219,7 +220,7 @@ def test_an_interrupt_ends_the_process_that_reads(two_books, foreign, monkeypatc
     when_asked(foreign, monkeypatch, lambda: os.kill(os.getpid(), signal.SIGINT))
 
     with pytest.raises(KeyboardInterrupt):
-        foreign.open_xlsx(two_books / "logs" / "b.xlsx", 0, 0, 1000)
+        foreign.open_xlsx(two_books / "logs" / "b.xlsx", Layout(columns={"golfer": {"from": "golfer"}}), 1000)
     assert process.poll() is not None
 
 

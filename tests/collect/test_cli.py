@@ -76,7 +76,7 @@ def test_check_tells_every_problem_at_once(study):
         f"{study}/study.yaml: logs[1].files: no file matches 'more/*.csv' in {study}; correct the pattern "
         "or add the logs.",
         f"{study}/far.yaml: line 1: unknown key 'delimeter' (did you mean 'delimiter'?); valid here: delimiter, "
-        "decimal, encoding, skip_rows, skip_after_header, join, rows, timezone, columns.",
+        "decimal, thousands, encoding, sheet, skip_rows, skip_after_header, join, rows, timezone, columns.",
         f"{study}/private/pseudonym.key: there is no key file; make one with: yardband key STUDY",
         f"{study}/logs/b.csv: can't be used, the file is empty; export it again.",
     ]
