@@ -118,6 +118,19 @@ class Drives:
             frames.append(frame.rechunk())
         return Drives(lambda: iter(frames))
 
+    def with_once(self, made: Callable[[pl.DataFrame], pl.DataFrame]) -> "Drives":
+        """Give each frame columns that are dear to make: made at once, a few frames at a time, and kept in memory.
+
+        `made` gives the columns alone, a row for each drive; they take the places of any that have their names.
+        """
+        columns = tuple(self.each(made))
+
+        def read() -> Iterator[pl.DataFrame]:
+            for frame, more in zip(self.read(), columns, strict=True):
+                yield frame.with_columns(more.get_columns())
+
+        return Drives(read)
+
     def each(self, made: Callable[[pl.DataFrame], Made]) -> Iterator[Made]:
         """Apply a function to every frame, a few at a time, and give the results in the frames' order."""
         return in_order(made, self.read())

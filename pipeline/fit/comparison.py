@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -17,12 +18,13 @@ from pipeline.fit.form import Form
 from pipeline.fit.held_out import ALL_KNOWN, predict_from
 from pipeline.fit.model import CarryModel
 from pipeline.fit.model_changes import ComparedFit
-from pipeline.fit.survey import Survey, entering
+from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
+from pipeline.physics.ball import Ball
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.statistics.arrays import Array
 
@@ -86,10 +88,15 @@ def fingerprint(used: pl.DataFrame | Drives) -> str:
         SHA-256, 64 hexadecimal digits.
     """
     digest, columns = hashlib.sha256(), [name for name in FIT_COLUMNS if name != "curve_yd"]
-    for frame in Drives.of(used).read():
+
+    def texts(frame: pl.DataFrame) -> list[bytes]:
         ordered = straightened(frame).select(columns).sort(columns, nulls_last=True)
-        for part in ordered.iter_slices(SLICE):
-            digest.update(part.write_csv(include_header=False, quote_style="non_numeric").encode())
+        slices = ordered.iter_slices(SLICE)
+        return [part.write_csv(include_header=False, quote_style="non_numeric").encode() for part in slices]
+
+    for parts in Drives.of(used).each(texts):
+        for part in parts:
+            digest.update(part)
     return digest.hexdigest()
 
 
@@ -110,23 +117,36 @@ def carry_by(
     Returns
     -------
     Drives
-        The same with carry_standard_yd so moved, flown_yd and curve_yd. The grids of flight are flown anew, about a
-        second for each air.
+        The same with carry_standard_yd so moved, flown_yd and curve_yd. Drives are flown here, once, and not again
+        each time they are read. So are the grids of flight, about a second for each air that wasn't asked for last.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
     around, _ = air_of_drives(airs, air.temp_c, air.pressure_hpa)
     here = Air.of(np.array(air.temp_c), np.array(air.pressure_hpa * 100), np.array(air.humidity))
     standard = (float(here.density_kg_m3), float(here.viscosity_pa_s))
-    tables = StudyTables.build(calibration.ball, standard, AirNodes.of(around))
+    nodes = AirNodes.of(around)
+    tables = _tables_of(calibration.ball, standard, tuple(nodes.pairs), tuple(nodes.density), tuple(nodes.viscosity))
 
     def moved(frame: pl.DataFrame) -> pl.DataFrame:
         found = standard_flight(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
         standard = (pl.col("carry_measured_yd") + pl.Series(found.change_yd)).alias("carry_standard_yd")
         curve = pl.Series("curve_yd", found.curve_yd, pl.Float64).fill_nan(None)
-        return frame.with_columns(standard, pl.Series("flown_yd", found.flown_yd), curve)
+        return frame.select(standard, pl.Series("flown_yd", found.flown_yd), curve)
 
-    return read.mapped(moved)
+    return read.with_once(moved)
+
+
+@lru_cache(maxsize=1)
+def _tables_of(
+    ball: Ball,
+    standard: tuple[float, float],
+    pairs: tuple[tuple[float, float], ...],
+    density: tuple[float, ...],
+    viscosity: tuple[float, ...],
+) -> StudyTables:
+    """Fly the grids; a comparison takes the same ones for the drives of a fit and for all drives."""
+    return StudyTables.build(ball, standard, AirNodes([*pairs], np.array(density), np.array(viscosity)))
 
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:
@@ -145,15 +165,16 @@ def errors_by_fold(drives: Drives, folds: pl.DataFrame, models: Sequence[CarryMo
     models : sequence of CarryModel
         One a fold.
     """
-    parts = [np.array([])]
-    for frame in drives.read():
+
+    def errors_there(frame: pl.DataFrame) -> Array:
         fold = frame.select("golfer").join(folds, on="golfer", how="left", maintain_order="left")["fold"].to_numpy()
         errors = np.empty(frame.height)
         for k in np.unique(fold):
             rows = np.flatnonzero(fold == k)
             errors[rows] = errors_of(models[k], frame[rows])
-        parts.append(errors)
-    return np.concatenate(parts)
+        return errors
+
+    return np.concatenate([np.array([]), *drives.each(errors_there)])
 
 
 def models_held_out(form: Form, survey: Survey, trends: UsualDelivery) -> list[CarryModel]:
@@ -171,10 +192,7 @@ def models_held_out(form: Form, survey: Survey, trends: UsualDelivery) -> list[C
     UserError
         If a fold leaves too few drives or golfers.
     """
-    golfers = survey.drives.gathered(lambda frame: entering(frame, survey.among).select(pl.col("golfer").unique()))
-    by_fold = golfers.join(survey.fold_of_golfers, on="golfer").get_column("fold").value_counts()
-    left = golfers.height - by_fold.select(pl.col("count").max().fill_null(0)).item()
-    if left < 2:
+    if survey.left_by_any_fold < 2:
         raise UserError("The fit has fewer than 2 golfers; add logs.")
     return Factored.of(survey, form).without_each(survey, [trends] * survey.folds)
 
@@ -210,11 +228,21 @@ def score_both(
     folds = survey.fold_of_golfers
     rows = Drives.of(old_drives).usable(speed)
     seen = pl.col("golfer").is_in(old.typical.get_column("golfer").implode())
-    table = rows.gathered(lambda frame: frame.select("golfer", (~seen).alias("is_new")))
+    among = seen & pl.col("quarter").is_in(list(old.quarters))
+
+    def plainly(frame: pl.DataFrame) -> pl.DataFrame:
+        error = errors_of(old.model, frame) if frame.height else np.array([])
+        return frame.select(
+            "golfer", (~seen).alias("is_new"), among.fill_null(False).alias("fitted"), pl.Series("plain_yd", error)
+        )
+
+    table = rows.gathered(plainly)
+    plain, any_fitted = table.get_column("plain_yd").to_numpy(), table.get_column("fitted").any()
+    table = table.select("golfer", "is_new")
     new_error = errors_by_fold(survey.drives.usable(speed), folds, models_held_out(form, survey, trends))
-    plain = np.concatenate([np.array([]), *(errors_of(old.model, frame) for frame in rows.read() if frame.height)])
     try:
-        among = seen & pl.col("quarter").is_in(list(old.quarters))
+        if not any_fitted:
+            raise UserError("The fit has no drives; add logs.")
         again = errors_by_fold(rows, folds, _held_out_again(old, rows, folds, among))
         repeated = True
     except UserError:
@@ -230,8 +258,6 @@ def score_both(
 
 def _held_out_again(old: ComparedFit, rows: Drives, folds: pl.DataFrame, among: pl.Expr) -> list[CarryModel]:
     """Fit the old model's form again without each fold, to the drives that it was fitted to."""
-    if not any(entering(frame, among).height for frame in rows.read()):
-        raise UserError("The fit has no drives; add logs.")
     survey = Survey.of(rows, folds=folds, among=among, regressors=old.model.regressors.names)
     return models_held_out(old.model.surface, survey, old.model.usual)
 

@@ -32,6 +32,9 @@ from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.logs import DriveTable
 
+# So many drives are read from their file once, not a dozen times: half a gigabyte at most.
+MOST_KEPT = 2_000_000
+
 TOLD = {
     FIRST: "Kept the model {id}, the first.",
     ADOPT: "Compared the model {id} with {parent}: adopted and kept.",
@@ -62,7 +65,7 @@ def run(
     parent = Path(old[0]).parent.name if old else None
     before = read_kept(old) if old else new
     every = open_to_compare(Path(drives), beside, (before.model, new.model))
-    used = every.usable(speed_of_study(every))
+    used = every.usable(speed_of_study(every)).kept(MOST_KEPT)
     found, outcome = Verdict(True, ()), FIRST
     scores = Scored(0, None, None, repeated=False)
     if parent is not None:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -14,10 +15,32 @@ from pipeline.fit.surface import Extent
 from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.regressors import Regressors, values_of
+from pipeline.statistics.arrays import Array
 
 REGRESSOR_GOLFERS = 6  # as any fit needs; fewer would say more of themselves than of the column
 
 _FOLDS = Model().folds  # of a study that says nothing
+
+
+INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
+
+
+class _Part(NamedTuple):
+    """What a survey takes of a piece of the drives, so that it reads them once."""
+
+    typical: pl.DataFrame
+    levels: pl.DataFrame
+    flown: pl.DataFrame
+    inputs: list[Array]
+
+    @classmethod
+    def of(cls, frame: pl.DataFrame, among: pl.Expr | None) -> "_Part":
+        return cls(
+            typical_drives(frame, ["golfer"]),
+            count_levels(entering(frame, among), "golfer", "quarter"),
+            _flown(frame),
+            [frame.get_column(name).cast(pl.Float64).to_numpy() for name in INPUTS],
+        )
 
 
 @dataclass(frozen=True)
@@ -42,6 +65,8 @@ class Survey:
         Of the usual deliveries; see `UsualDelivery`.
     regressors : Regressors
         What else carry may depend on, with centers and no coefficients.
+    left_by_any_fold : int
+        How many golfers with drives that enter a fit are outside any fold, at the least.
     """
 
     drives: Drives
@@ -52,6 +77,7 @@ class Survey:
     extents: dict[str, tuple[Extent, Extent, Extent]]
     strike: float = UsualDelivery.strike
     regressors: Regressors = field(default_factory=Regressors)
+    left_by_any_fold: int = 0
 
     @classmethod
     def of(
@@ -68,19 +94,20 @@ class Survey:
 
         `regressors` names columns of the drives; one that they lack counts as not known.
         """
-        read = with_flown_scaled(Drives.of(drives).mapped(straightened))
-        parts = [
-            (typical_drives(frame, ["golfer"]), count_levels(entering(frame, among), "golfer", "quarter"))
-            for frame in read.read()
-        ]
-        typical = pl.concat(part for part, _ in parts).sort("golfer")
+        straight = Drives.of(drives).mapped(straightened)
+        parts = list(straight.each(partial(_Part.of, among=among)))
+        read = _scaled(straight, pl.concat(part.flown for part in parts))
+        typical = pl.concat(part.typical for part in parts).sort("golfer")
         if folds is None:
             folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed, number)))
         fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
-        counts = pl.concat(part for _, part in parts).join(folds, on="golfer")
+        counts = pl.concat(part.levels for part in parts).join(folds, on="golfer")
         levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
         entered = read.mapped(lambda frame: entering(frame, among))
-        return cls(read, typical, fold, among, levels, extents_of(read), strike, centered(entered, regressors))
+        # Quantiles need a whole column.
+        extents = _extents([np.concatenate(column) for column in zip(*(part.inputs for part in parts), strict=True)])
+        left = _left_by_any_fold(counts.select("golfer", "fold").unique())
+        return cls(read, typical, fold, among, levels, extents, strike, centered(entered, regressors), left)
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -122,8 +149,18 @@ def with_flown_scaled(drives: Drives) -> Drives:
 
     Where flight could not be calibrated it may be off by some hundredths, and a share would be too.
     """
-    pair, both = ["device", "ball"], pl.col("carry_standard_yd", "flown_yd").sum()
-    sums = drives.gathered(lambda frame: frame.group_by(pair).agg(pl.len().cast(pl.Int64), both))
+    return _scaled(drives, drives.gathered(_flown))
+
+
+def _flown(frame: pl.DataFrame) -> pl.DataFrame:
+    """Sum carry and flight of drives up, by device and ball."""
+    both = pl.col("carry_standard_yd", "flown_yd").sum()
+    return frame.group_by("device", "ball").agg(pl.len().cast(pl.Int64), both)
+
+
+def _scaled(drives: Drives, sums: pl.DataFrame) -> Drives:
+    """Scale flight by the sums of the drives' pieces, from `_flown`."""
+    pair = ["device", "ball"]
     summed = sums.group_by(pair).sum().sort("len", *pair, descending=[True, False, False])
     carry, flown = summed.select("carry_standard_yd", "flown_yd").row(0) if summed.height else (0.0, 0.0)
     scale = carry / flown if flown else 1.0
@@ -133,6 +170,11 @@ def with_flown_scaled(drives: Drives) -> Drives:
 def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
     """Keep the drives that may enter a fit."""
     return frame if among is None else frame.filter(among.fill_null(False))
+
+
+def _left_by_any_fold(golfers: pl.DataFrame) -> int:
+    by_fold = golfers.get_column("fold").value_counts()
+    return golfers.height - int(by_fold.select(pl.col("count").max().fill_null(0)).item())
 
 
 def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.int64]:
@@ -161,8 +203,11 @@ def centered(drives: Drives, names: Sequence[str]) -> Regressors:
 
 def extents_of(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
     """Give how speed, launch and spin are spread, for each speed that all drives have."""
-    # Quantiles need a whole column.
-    club, ball, launch, spin = drives.columns("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
+    return _extents(drives.columns(*INPUTS))
+
+
+def _extents(columns: Sequence[Array]) -> dict[str, tuple[Extent, Extent, Extent]]:
+    club, ball, launch, spin = columns
     l, p = Extent.of(launch), Extent.of(spin)
     found = {"club": (Extent.of(club), l, p)}
     return found if np.isnan(ball).any() else found | {"ball": (Extent.of(ball), l, p)}

@@ -1,12 +1,12 @@
 """Step: write the comparison of the newest fit with the kept model that judged it, in words and tables.
 
 In: drives.parquet, the files of the fit and of flight's calibration, those of the kept model that the fit is compared
-with (none for the first), verdict.json and held_against.json of the judgement, frontier.json, tables.npz, devices.json.
-Out: comparison.md.
+with (none for the first), verdict.json and held_against.json of the judgement, frontier.json and
+efficient_replicates.npz of the model in use, tables.npz, devices.json. Out: comparison.md.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,7 @@ from pipeline.fit.verdict import KEEP, ModelVerdict
 from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import StudyTables
 from pipeline.golfers.flags import FlagRules
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.physics.turf import FIRMNESS
 from pipeline.research.model_comparison import Side, comparison_text
 
@@ -73,6 +74,7 @@ def run(
     tables: str,
     devices: str,
     frontier: str,
+    efficient_replicates: str,
     old: Sequence[str],
     verdict: str,
     scored: str,
@@ -94,11 +96,21 @@ def run(
         return
     every = open_to_compare(Path(drives), beside, (read_kept(old).model, new.model))
     today = Today.of(every, devices, frontier, tables, settings)
-    newest = Side(new, ResampledFits(**read_arrays(fit["replicates"])), today.rules({}))
+    refits = ResampledFits(**read_arrays(fit["replicates"]))
+    newest = Side(new, refits, today.rules({}))
+    if is_of(frontier, today.frontier, fit["model"]):  # the newest fit is in use: its frontier is there
+        errors = read_arrays(efficient_replicates)
+        known = SharedErrors.read_from(today.frontier, new.model, errors, refits.to_arrays(), today.devices)
+        newest = replace(newest, known=known)
     found = Verdict(judged.verdict != KEEP, judged.reasons)
     scores = read_artefact(scored, Scored)
     text = compared(study, read_side(old, today), read_record(old), newest, recorded, today, found, scores)
     write_text(Path(comparison), text)
+
+
+def is_of(path: str, frontier: Frontier, model: str) -> bool:
+    """Say whether the frontier in a file is that of the model in another."""
+    return (Path(path).parents[1] / frontier.model_file).resolve() == Path(model).resolve()
 
 
 def read_side(files: Sequence[str], today: Today) -> Side:

@@ -15,6 +15,7 @@ from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.resampled import ResampledFits
 from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.research.flag_changes import flag_changes, flag_lines, flagged_by, shared_errors_of
 
 
@@ -29,11 +30,14 @@ class Side:
         replicates.npz of the fit.
     rules : BenchmarkRules
         Of its own benchmarks.
+    known : SharedErrors or None
+        Of its frontier on today's drives, where benchmarks have been built with it; else they are recalculated.
     """
 
     fit: ComparedFit
     refits: ResampledFits
     rules: BenchmarkRules
+    known: SharedErrors | None = None
 
     @property
     def publisher(self) -> Publisher:
@@ -101,5 +105,5 @@ def comparison_text(
 def _flagged(side: Side, drives: Drives, devices: StudyDevices, roller: Roller, flags: FlagRules) -> pl.DataFrame:
     fit = side.fit
     used = drives.usable(fit.model.surface.speed)
-    shared = shared_errors_of(side.publisher, used, fit.drives, devices, fit.air, roller)
+    shared = side.known or shared_errors_of(side.publisher, used, fit.drives, devices, fit.air, roller)
     return flagged_by(drives, fit.model, shared, flags)

@@ -9,6 +9,7 @@ if OWN:
             **FLIGHT,
             devices=rules.compare_devices.output.devices,
             frontier=rules.build_bands.output.frontier,
+            efficient_replicates=rules.build_bands.output.efficient_replicates,
             verdict=rules.keep_model.output.verdict,
             scored=rules.keep_model.output.scored,
             # Those of the kept model that the newest fit was judged by; none for a first fit.

@@ -19,7 +19,7 @@ FILES = {
     "typical": "typical.parquet", "replicates": "replicates.npz", "held_out": "held_out.parquet",
 }  # fmt: skip
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
-MOST_PASSES = 21  # over the drives, of a fit of two candidates; a large study pays seconds for each
+MOST_PASSES = 19  # over the drives, of a fit of two candidates; a large study pays seconds for each
 MOST_READINGS = 6  # of the file, where drives are few enough to be kept
 PLAIN = {"candidates": ["line", "quadratic"], "folds": 5, "replicates": 50}
 

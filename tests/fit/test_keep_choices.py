@@ -3,11 +3,13 @@
 from datetime import date
 
 import polars as pl
+import pytest
 
 from pipeline.configuration.study import Model
+from pipeline.drives import Drives
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.files import write_csv
-from pipeline.fit import fit_model, keep_model
+from pipeline.fit import comparison, fit_model, keep_model
 from pipeline.fit.comparison import Scored
 from pipeline.fit.kept import FILES
 from pipeline.fit.verdict import ModelVerdict
@@ -20,7 +22,7 @@ AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 IN_AIR = {"altitude_m": 0.0, "temp_c": 15.0, "humidity": 0.0, "wind_along_mps": 0.0, "pressure_hpa": None}
 
 
-def fitted(drives, folder, choices):
+def fitted(drives, folder, choices, drag=0.95):
     """Fit drives and judge the fit; give the scores that it was judged by."""
     folder.mkdir()
     measured = pl.col("carry_standard_yd").alias("carry_measured_yd")
@@ -28,7 +30,7 @@ def fitted(drives, folder, choices):
     keys = {"source": pl.lit("a.csv"), "row": pl.int_range(1, pl.len() + 1), "struck_on": pl.lit(date(2026, 8, 1))}
     keys |= {name: pl.lit(None, pl.Float64) for name in SIDE}
     drives.with_columns(measured, *air, **keys).write_parquet(folder / "drives.parquet")
-    calibration = Calibration("smits-smith-1994", 0.95, 1.0, None, None, [], 0, 0, None, None, "")
+    calibration = Calibration("smits-smith-1994", drag, 1.0, None, None, [], 0, 0, None, None, "")
     write_artefact(folder / "calibration.json", StudyFlight(calibration, 1.46))
     write_csv(folder / "calibrations.csv", calibration_table(calibration, [calibration]))
     write_artefact(folder / "devices.json", NO_DEVICES)
@@ -53,6 +55,37 @@ def fitted(drives, folder, choices):
         golfers=1.0,
     )
     return read_artefact(folder / "held_against.json", Scored), read_artefact(folder / "verdict.json", ModelVerdict)
+
+
+# With every reading from the file, and with drives held in memory: lower them with what they count.
+MOST_PASSES, MOST_READINGS = 12, 2
+
+
+@pytest.mark.parametrize(("most_kept", "most_passes"), [(0, MOST_PASSES), (keep_model.MOST_KEPT, MOST_READINGS)])
+def test_a_fit_is_judged_in_few_readings_and_one_flight_of_the_drives(
+    tmp_path, world_maker, monkeypatch, most_kept, most_passes
+):
+    passes, flown, opened, flight = [], [], keep_model.open_to_compare, comparison.standard_flight
+
+    def counting(*given):
+        drives = opened(*given)
+        return Drives(lambda: passes.append(1) or drives.read())
+
+    def flying(drives, *given):
+        flown.append(drives.height)
+        return flight(drives, *given)
+
+    drives = world_maker(golfers=40).drives
+    line = Model(candidates=["line"], folds=5, replicates=50)
+    fitted(drives, tmp_path / "first", line)
+    monkeypatch.setattr(keep_model, "open_to_compare", counting)
+    monkeypatch.setattr(comparison, "standard_flight", flying)
+    monkeypatch.setattr(keep_model, "MOST_KEPT", most_kept)
+    # The kept model has another calibration, so that the drives are moved by it.
+    _, second = fitted(drives, tmp_path / "second", line, drag=0.97)
+    assert second.parent is not None
+    assert 0 < len(passes) <= most_passes
+    assert sum(flown) == drives.height
 
 
 def test_a_fit_is_judged_by_the_studys_folds_and_its_own_candidate(tmp_path, world_maker):

@@ -29,7 +29,11 @@ LOOKUPS, REPEATS, RESAMPLES = 11, 3, 200
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 ONE_THREAD = dict.fromkeys(THREADS, "1")
 FROM_HERE = {"PYTHONPATH": str(ROOT)}
-RULES = re.findall(r"^ *(?:rule|checkpoint) (\w+):$", (ROOT / "Snakefile").read_text("utf-8"), flags=re.MULTILINE)
+RULES = [
+    rule
+    for path in sorted(ROOT.glob("pipeline/*/rules.smk"))
+    for rule in re.findall(r"^ *(?:rule|checkpoint) (\w+):$", path.read_text("utf-8"), flags=re.MULTILINE)
+]
 
 Lines = list[dict[str, Any]]
 
