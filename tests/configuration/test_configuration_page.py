@@ -38,9 +38,9 @@ def test_keys_of_a_study_have_type_unit_default_and_bounds(key, row):
 
 def test_keys_of_a_layout_are_listed_with_those_of_its_columns():
     assert [name for name, *_ in rows_of(Layout)] == [
-        "`delimiter`", "`decimal`", "`thousands`", "`encoding`", "`sheet`", "`skip_rows`", "`skip_after_header`", "`join`", "`rows.column`",
-        "`rows.take`", "`timezone`", "`columns`", "`columns.COLUMN.from`", "`columns.COLUMN.unit`",
-        "`columns.COLUMN.format`",
+        "`delimiter`", "`decimal`", "`thousands`", "`encoding`", "`sheet`", "`skip_rows`", "`skip_after_header`",
+        "`join`", "`rows.column`", "`rows.take`", "`timezone`", "`columns`", "`columns.COLUMN.from`",
+        "`columns.COLUMN.unit`", "`columns.COLUMN.format`",
     ]  # fmt: skip
 
 

@@ -88,7 +88,7 @@ _ROOTS = {
     "HANDICAP": "handicap hcp",
     "HANG": "hang 滞空",
     "AVERAGE": "average avg mean durchschnitt mittel moyenne promedio media gemiddelde medel snitt srednia 平均",
-    "NORMAL": "normalized norm normiert normalise normalizado normalizzato",
+    "NORMAL": "normalized norm normiert normalizado normalizzato",
 }
 _FILLERS = frozenset(
     {
