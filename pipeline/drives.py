@@ -39,6 +39,9 @@ FIT_COLUMNS = (
 MIN_BALL_SPEED_GOLFERS = 8
 MIN_BALL_SPEED_DRIVES = 200
 
+# So many drives are read from their file once and kept, not read a dozen times: half a gigabyte at most.
+MOST_KEPT = 2_000_000
+
 # A golfer's ball speed, or curve, counts as known when at least this share of the drives has a reading.
 MIN_KNOWN_SHARE = 0.5
 

@@ -15,7 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.configuration.study import Model, StandardAir
-from pipeline.drives import FIT_COLUMNS, speed_of_study, typical_of_all
+from pipeline.drives import FIT_COLUMNS, MOST_KEPT, speed_of_study, typical_of_all
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet
@@ -32,9 +32,6 @@ from pipeline.flight.calibrate import StudyFlight
 from pipeline.tables.figures import Coefficients, RegressorTable, Scores
 
 say = partial(print, flush=True)
-
-# So many drives are read from their file once, not two dozen times: a quarter of a gigabyte at most.
-MOST_KEPT = 2_000_000
 
 
 def run(

@@ -12,7 +12,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.configuration.study import StandardAir
-from pipeline.drives import FIT_COLUMNS, Drives, speed_of_study
+from pipeline.drives import FIT_COLUMNS, MOST_KEPT, Drives, speed_of_study
 from pipeline.edge.artefacts import read_artefact, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.errors import UserError
@@ -31,9 +31,6 @@ from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.physics.air_of_drives import AIR_COLUMNS
 from pipeline.tables.logs import DriveTable
-
-# So many drives are read from their file once, not a dozen times: half a gigabyte at most.
-MOST_KEPT = 2_000_000
 
 TOLD = {
     FIRST: "Kept the model {id}, the first.",
