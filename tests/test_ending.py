@@ -77,6 +77,7 @@ def test_a_command_that_is_interrupted_ends_in_a_sentence(limit_bytes):
 
 
 # So little that Python's packages can't be loaded, that threads can't start, that a library ends the process.
+@pytest.mark.bench  # those that end for being stuck take 20 s each
 @pytest.mark.parametrize("limit_mb", [60, 100, 200, 500, 700, 1000])
 def test_a_command_short_of_memory_ends_in_a_sentence(limit_mb):
     _, err = (check := started(CHECK, limit_mb * 1_000_000)).communicate(timeout=120)

@@ -110,7 +110,10 @@ def test_everything_published_is_attacked():
 
 @pytest.mark.parametrize(
     "differ",
-    [by_one_golfer, *(pytest.param(one, marks=pytest.mark.long) for one in (by_a_quarter, by_a_subset))],
+    [
+        pytest.param(by_one_golfer, marks=pytest.mark.bench),  # 40 s
+        *(pytest.param(one, marks=pytest.mark.long) for one in (by_a_quarter, by_a_subset)),
+    ],
 )
 def test_two_publications_tell_no_more_of_a_golfer_than_the_band_does(differ, roller):
     pairs = pairs_of(differ, roller, published_files())

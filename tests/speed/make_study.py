@@ -56,7 +56,7 @@ HEADER = (
 BAD_CELLS = (
     ("spin_rpm", "99999", "too_high"),
     ("club_speed_mph", None, "missing"),
-    ("carry_yd", "---", "not_a_number"),
+    ("carry_yd", "far", "not_a_number"),
     ("launch_deg", "88.8", "too_high"),
     ("ball_speed_mph", "238.0", "speed_ratio_too_high"),
     ("struck_at", "not noted", "not_a_time"),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.bench
 ROOT = Path(__file__).parents[2]
 NOTHING = "Nothing has changed since the last run, so nothing was done again.\n"
 
