@@ -217,8 +217,9 @@ def test_the_curve_is_shown_and_explained_where_it_is_known(open_golfer, payload
         label = page.locator("[data-block=lost] svg").get_attribute("aria-label")
         assert ("Curve 4 yd" in label) == there
         assert ("Curve" in label) == there
-        page.locator("details summary").click()
-        assert ("Curve: " in page.locator("details").inner_text().replace("Curve\n", "Curve: ")) == there
+        words = page.locator("details", has_text="What the words mean")
+        words.locator("summary").click()
+        assert ("Curve: " in words.inner_text().replace("Curve\n", "Curve: ")) == there
 
 
 def test_meters_are_meters(open_golfer, tmp_path):
