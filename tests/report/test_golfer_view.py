@@ -246,8 +246,9 @@ def test_an_unknown_code_leads_back(open_page, page_file):
 
 def test_words_and_cautions_stand_below(open_golfer):
     page = open_golfer(RESOLVED)
-    page.locator("details summary").click()
-    told = page.locator("details").inner_text()
+    words = page.locator("details", has_text="What the words mean")
+    words.locator("summary").click()
+    told = words.inner_text()
     assert [caution for caution in SPEED_PRACTICE_CAUTIONS if caution not in told] == []
 
 
