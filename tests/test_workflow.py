@@ -55,7 +55,8 @@ def test_neither_layout_nor_the_seed_of_hashes_changes_code(copy):
         ).stdout
         for seed in ("1", "2", "3")
     }
-    assert len(told) == 1 and len(told.pop().split()) == 2
+    assert len(told) == 1
+    assert len(told.pop().split()) == 2
 
 
 def test_imports_are_found_as_the_syntax_tree_has_them():
