@@ -8,7 +8,6 @@ next run takes it from there while the model in use and the choices stay the sam
 """
 
 import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +21,7 @@ from pipeline.benchmark.efficient import Efficient, Population
 from pipeline.benchmark.efficient_arrays import efficient_from_arrays, efficient_to_arrays
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
 from pipeline.benchmark.form_error import best_deliveries, form_error, sample_of, with_form_error
+from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.misread import device_shares, misread_ratio, with_misread
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.drives import FIT_COLUMNS
@@ -76,41 +76,50 @@ def run(
     speed_bands = SpeedBands.of(bands["centres"], bands["half_width_mph"])
     population = Population.from_typical(pl.read_parquet(typical), min_shots, deliveries)
     roller = Roller(StudyTables.from_arrays(read_arrays(tables)).standard, FIRMNESS[about["turf"]])
-    asked = (carry_model, refits, population, speed_bands, min_golfers, window_tolerance_yd, roller)
-    choices = (bands, min_golfers, window_tolerance_yd, min_shots, deliveries, about["turf"], roller.table.key)
-    stamp = code and stamp_of([model, typical, replicates], code, *choices)
-    found = _calculated(Path(efficient), stamp, lambda: find_efficient(*asked))
+    asked = (population, speed_bands, min_golfers, window_tolerance_yd, roller)
+    choices = (code, bands, min_golfers, window_tolerance_yd, min_shots, deliveries, about["turf"], roller.table.key)
+    found = _calculated(Path(efficient), [model, typical, replicates], choices, (carry_model, refits, *asked))
     widened, moved_share = _with_errors(found, fitted, Path(drives), Path(devices), bands, about["air"])
     golfers = golfers_by_quarter(every := open_drives(Path(drives)), carry_model, min_shots)
     table = BandTable.validate(band_table(carry_model, golfers, widened, speed_bands, min_golfers, roller))
-    file, used = os.path.relpath(model, Path(frontier).parents[1]), every.usable(carry_model.surface.speed)
-    where = about | {"model_file": file, "tolerance_yd": window_tolerance_yd, "moved_share": moved_share}
+    where = about | _where(Path(model), Path(frontier), window_tolerance_yd, moved_share)
+    used = every.usable(carry_model.surface.speed)
     reached = frontier_of(widened, used, bands["half_width_mph"], strike, **where)
-    _write(
-        Path(csv), Path(parquet), table, {frontier: reached, chart: chart_of(table, carry_model, reached, speed_bands)}
-    )
     write_arrays(efficient_replicates, errors_of(widened, len(refits.counts)))
+    _write([csv, parquet, frontier, chart], table, reached, chart_of(table, carry_model, reached, speed_bands))
 
 
-def _calculated(path: Path, stamp: str, calculate: Callable[[], dict[float, Efficient]]) -> dict[float, Efficient]:
-    """Take what is efficient from where the last run left it if it follows from the same; else calculate it."""
+def _calculated(
+    path: Path, files: list[str], choices: tuple[Any, ...], asked: tuple[Any, ...]
+) -> dict[float, Efficient]:
+    """Take what is efficient from where the last run left it if it follows from the same; else find it.
+
+    The first of the choices is a digest of the code; without it, nothing is taken. `asked` goes to `find_efficient`.
+    """
+    stamp = choices[0] and stamp_of(files, *choices)
     if before := read_stamped(path, stamp):
         print("Efficient carry follows from what it did in the last run, and is taken from there.")
         return efficient_from_arrays(before)
-    found = calculate()
+    found = find_efficient(*asked)
     write_stamped(path, efficient_to_arrays(found), stamp)
     return found
 
 
-def _write(csv: Path, parquet: Path, table: dy.DataFrame[BandTable], artefacts: dict[str, Any]) -> None:
+def _where(model: Path, frontier: Path, tolerance_yd: float, moved_share: float) -> dict[str, Any]:
+    file = os.path.relpath(model, frontier.parents[1])
+    return {"model_file": file, "tolerance_yd": tolerance_yd, "moved_share": moved_share}
+
+
+def _write(paths: list[str], table: dy.DataFrame[BandTable], reached: Frontier, maps: Any) -> None:
     """Write the table of bands and what goes with it, and delete what earlier versions published beside the table."""
+    csv, parquet, frontier, chart = map(Path, paths)
     for name in FORMER:
         csv.with_name(name).unlink(missing_ok=True)
     write_csv(csv, table)
     write_parquet(parquet, table)
-    for path, value in artefacts.items():
-        write_artefact(path, value)
-    print(f"Built {table.height} rows of bands.")
+    write_artefact(frontier, reached)
+    write_artefact(chart, maps)
+    print(f"Built {table.height} rows of bands; efficient carry at {len(reached.speed_mph)} club speeds.")
 
 
 def _with_errors(
