@@ -125,7 +125,7 @@ def _prepare():
     """Import what programs import, and remember what they would make of the code."""
     for module in IMPORTED:
         importlib.import_module(module)
-    from snakemake.cli import get_argument_parser  # noqa: PLC0415: in this process alone
+    from snakemake.cli import get_argument_parser  # in this process alone
     from steps import steps
 
     from pipeline.workflow import code_of

@@ -283,7 +283,7 @@ def _answer(answer: Future[_Answer | None], process: subprocess.Popen[bytes], qu
     """Give the answer, or the fault that came in its place, to who waits for it."""
     try:
         answer.set_result(_exchange(process, question))
-    except BaseException as fault:  # noqa: BLE001: raised again where the answer is asked for
+    except BaseException as fault:  # noqa: BLE001 - raised again where the answer is asked for
         answer.set_exception(fault)
 
 
