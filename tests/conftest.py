@@ -1,5 +1,7 @@
 """A small world with a truth in closed form: drives whose carry is a known surface plus noise."""
 
+import os
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +17,11 @@ from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.turf import NORMAL
+
+# Tests start hundreds of processes. Where Python is told to keep no bytecode, each of them would compile our modules,
+# and every worker all tests.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # On a busy machine a first example that loads a library takes longer than any deadline worth setting.
 settings.register_profile("patient", deadline=None)
@@ -108,6 +115,7 @@ SHARING = (
     "test_commands.py",
     "test_compare_runs.py",
     "test_demo_run.py",
+    "test_demo_straightness.py",
     "test_documents.py",
     "test_golden.py",
     "test_looking.py",

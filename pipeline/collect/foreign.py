@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, wait
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,6 +55,9 @@ _NOT_STARTED = (
     "The process that reads workbooks and parquet files can't be started here; see that memory and processes aren't "
     "limited too tightly, or save those logs as csv."
 )
+
+
+_Answer = tuple[dict[str, Any], bytes]  # what the process says, and a table's bytes
 
 
 class Limits(NamedTuple):
@@ -193,14 +197,15 @@ class _Process:
         process = self._started()
         whole = {**question, "memory_bytes": limits.memory_bytes, "cpu_s": int(limits.seconds) + 1}
         try:
-            with _Watch(process, limits.seconds, self._own_bytes + limits.memory_bytes) as watch:
-                found = _exchange(process, json.dumps(whole).encode() + b"\n")
+            found, why = _watched(
+                process, json.dumps(whole).encode() + b"\n", limits.seconds, self._own_bytes + limits.memory_bytes
+            )
         except BaseException:  # an interrupted exchange would leave half an answer for the next question
             self.end()
             raise
         if found is None:
             self.end()
-            return {"fault": watch.why or _why_ended(process)}, b""
+            return {"fault": why or _why_ended(process)}, b""
         return found
 
     def _started(self) -> subprocess.Popen[bytes]:
@@ -211,8 +216,11 @@ class _Process:
             process = self._running = _start()
         except OSError:
             raise UserError(_NOT_STARTED) from None
-        with _Watch(process, _START_SECONDS, None):
-            ready = _exchange(process, b"")
+        try:
+            ready, _ = _watched(process, b"", _START_SECONDS, None)
+        except BaseException:
+            self.end()
+            raise
         if ready is None:
             self.end()
             raise UserError(_NOT_STARTED)
@@ -248,7 +256,38 @@ def _start() -> subprocess.Popen[bytes]:
     )
 
 
-def _exchange(process: subprocess.Popen[bytes], question: bytes) -> tuple[dict[str, Any], bytes] | None:
+def _watched(
+    process: subprocess.Popen[bytes], question: bytes, seconds: float, most_bytes: int | None
+) -> tuple[_Answer | None, str | None]:
+    """Send a question and wait for the answer; end a process that takes longer or more memory than it may, and say why.
+
+    Another thread reads. This one would not wake from a read when it is interrupted: libraries' handlers of signals
+    let reads go on, so that an interrupt would count only once the process had answered.
+    """
+    answer: Future[_Answer | None] = Future()
+    threading.Thread(target=_answer, args=(answer, process, question), daemon=True).start()
+    ends = time.monotonic() + seconds
+    why = None
+    while not wait([answer], timeout=_LOOK_EVERY_SECONDS).done:
+        if time.monotonic() > ends:
+            why = "time"
+        elif most_bytes is not None and _taken_bytes(process.pid) > most_bytes:
+            why = "memory"
+        if why is not None:
+            process.kill()
+            break
+    return answer.result(), why
+
+
+def _answer(answer: Future[_Answer | None], process: subprocess.Popen[bytes], question: bytes) -> None:
+    """Give the answer, or the fault that came in its place, to who waits for it."""
+    try:
+        answer.set_result(_exchange(process, question))
+    except BaseException as fault:  # noqa: BLE001 - raised again where the answer is asked for
+        answer.set_exception(fault)
+
+
+def _exchange(process: subprocess.Popen[bytes], question: bytes) -> _Answer | None:
     """Send a question and read the answer; None if the process ended."""
     assert process.stdin is not None
     assert process.stdout is not None
@@ -273,35 +312,6 @@ def _why_ended(process: subprocess.Popen[bytes]) -> str:
 
 
 _CPU_SIGNAL = 24  # SIGXCPU on Linux and macOS; Windows has no such limit
-
-
-class _Watch:
-    """Ends a process that takes longer or more memory than it may, while a block waits for it."""
-
-    def __init__(self, process: subprocess.Popen[bytes], seconds: float, most_bytes: int | None) -> None:
-        self.why: str | None = None
-        self._process, self._most_bytes = process, most_bytes
-        self._ends = time.monotonic() + seconds
-        self._done = threading.Event()
-        self._thread = threading.Thread(target=self._look, daemon=True)
-
-    def __enter__(self) -> "_Watch":
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._done.set()
-        self._thread.join()
-
-    def _look(self) -> None:
-        while not self._done.wait(_LOOK_EVERY_SECONDS):
-            if time.monotonic() > self._ends:
-                self.why = "time"
-            elif self._most_bytes is not None and _taken_bytes(self._process.pid) > self._most_bytes:
-                self.why = "memory"
-            if self.why is not None:
-                self._process.kill()
-                return
 
 
 def _taken_bytes(pid: int) -> int:

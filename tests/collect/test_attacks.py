@@ -8,6 +8,7 @@ import io
 import os
 import signal
 import threading
+import time
 
 import damaged_inputs as damage
 import damaged_logs
@@ -218,10 +219,13 @@ def test_memory_is_watched_where_the_system_has_no_limit(folder, foreign, monkey
 def test_an_interrupt_ends_the_process_that_reads(two_books, foreign, monkeypatch):
     process = stopped(foreign)
     when_asked(foreign, monkeypatch, lambda: os.kill(os.getpid(), signal.SIGINT))
+    start = time.monotonic()
 
     with pytest.raises(KeyboardInterrupt):
         foreign.open_xlsx(two_books / "logs" / "b.xlsx", Layout(columns={"golfer": {"from": "golfer"}}), 1000)
     assert process.poll() is not None
+    # At once, with room for a busy machine: long before the limit of 60 s, at which it would end anyway.
+    assert time.monotonic() - start < 15
 
 
 # --- parquet

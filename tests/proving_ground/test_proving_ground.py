@@ -19,6 +19,8 @@ from targets import Verdict, judge
 
 # Academies of each; none of them needs more to tell a figure that holds from one that doesn't.
 ACADEMIES = {"plain": 1, "two-days": 2, "no-ball-device": 1, "club-reads-low": 1, "one-mishits": 1, "cross-wind": 1}
+# Each takes its ten to twenty-five seconds.
+WORLDS = ["plain", *(pytest.param(world, marks=pytest.mark.bench) for world in ACADEMIES if world != "plain")]
 FORM = "two-days"
 OF = {target.measure: target for target in targets.WORLD_TARGETS}
 
@@ -48,13 +50,13 @@ def held(judged, world, measure):
     return judge(found, target) is not Verdict.MISSED, found.value
 
 
-@pytest.mark.parametrize("world", list(ACADEMIES))
+@pytest.mark.parametrize("world", WORLDS)
 def test_intervals_of_yards_lost_hold_nine_in_ten(judged, world):
     met, share = held(judged, world, "lost_coverage90")
     assert met, f"{share:.0%} hold the truth"
 
 
-@pytest.mark.parametrize("world", list(ACADEMIES))
+@pytest.mark.parametrize("world", WORLDS)
 def test_golfers_of_each_device_lose_what_is_true(judged, world):
     golfers = measures.assessed(judged(world)).with_columns(error=pl.col("lost_yd") - pl.col("true_lost_yd"))
     by = golfers.group_by("device").agg(pl.col("error").mean(), room=1.5 + 2 * pl.col("error").std() / pl.len().sqrt())
@@ -62,7 +64,7 @@ def test_golfers_of_each_device_lose_what_is_true(judged, world):
     assert off.is_empty(), off
 
 
-@pytest.mark.parametrize("world", list(ACADEMIES))
+@pytest.mark.parametrize("world", WORLDS)
 def test_efficient_carry_is_near_the_truth_and_its_intervals_know(judged, world):
     # Of one academy the golfers' luck alone is 1 to 2 yd (the oracle's error). Bands of an academy go together.
     bands = measures.full_bands(judged(world)).with_columns(error=pl.col("estimate") - pl.col("truth"))
@@ -70,18 +72,19 @@ def test_efficient_carry_is_near_the_truth_and_its_intervals_know(judged, world)
     assert bands.select(measures.inside("truth", "lo", "hi").mean()).item() >= 0.5
 
 
-@pytest.mark.parametrize("world", list(ACADEMIES))
+@pytest.mark.parametrize("world", WORLDS)
 def test_hardly_any_flag_is_wrong(judged, world):
     met, share = held(judged, world, "false_flags")
     assert met, f"{share:.0%} of the flagged lose 10 yd or less"
 
 
-@pytest.mark.parametrize("world", ["plain", "one-mishits"])
+@pytest.mark.parametrize("world", ["plain", pytest.param("one-mishits", marks=pytest.mark.bench)])
 def test_the_planted_cause_is_named(judged, world):
     met, share = held(judged, world, "cause_right")
     assert met, f"{share:.0%} named"
 
 
+@pytest.mark.bench
 def test_nothing_changed_and_nobody_is_told(judged):
     """One academy in ten may tell of a change: of six, more than two would come in one of sixty cases."""
     told = [measures.academies_told(judged(world)) for world in ACADEMIES]
@@ -91,13 +94,14 @@ def test_nothing_changed_and_nobody_is_told(judged):
     assert met, f"{share:.0%} hold zero"
 
 
-@pytest.mark.parametrize("world", list(ACADEMIES))
+@pytest.mark.parametrize("world", WORLDS)
 def test_changes_and_progress_tell_the_same(judged, world):
     changed = judged(world)["changes"].filter("more_than_chance").select("academy", "golfer")
     seen = judged(world)["progress"].filter(figure="lost").filter(pl.col("verdict").is_in(["better", "worse"]))
     assert sorted(changed.rows()) == sorted(seen.select("academy", "golfer").rows())
 
 
+@pytest.mark.bench
 def test_golfers_with_few_drives_are_ranked_with_intervals_that_hold(judged):
     met, share = held(judged, FORM, "few_shots_coverage90")
     assert met, f"{share:.0%} hold the truth"
@@ -177,6 +181,7 @@ def straightness(judged):
     return straight.measures(judged("cross-wind"))
 
 
+@pytest.mark.bench
 @pytest.mark.parametrize("target", straight.TARGETS, ids=lambda target: target.measure)
 def test_how_straight_golfers_drive_is_near_the_truth_in_a_cross_wind(straightness, target):
     """Of one academy the luck of golfers, their days and one ball is not known: as much again is left for it."""
@@ -188,6 +193,7 @@ def test_how_straight_golfers_drive_is_near_the_truth_in_a_cross_wind(straightne
         assert 2 * target.lo < found.value < 2 * target.hi
 
 
+@pytest.mark.bench
 def test_shares_of_drives_are_foreseen(judged):
     found = coach.PARTS["reaching"].measures(
         {"reaching": pl.concat(judged(world)["reaching"] for world in ("plain", "cross-wind"))}

@@ -2,11 +2,10 @@
 
 import os
 import shutil
-import subprocess
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import forked
 import polars as pl
 import pytest
 
@@ -34,14 +33,8 @@ def run_snakemake(folder, *arguments, study=ROOT / "data_demo"):
     """Run the real workflow with `folder` as the working directory, so that results stay there."""
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     where = ["-s", str(ROOT / "Snakefile"), "--directory", str(folder)]
-    done = subprocess.run(
-        [sys.executable, "-m", "snakemake", "--cores", "2", *where, *arguments, "--config", f"study={study}"],
-        capture_output=True,
-        text=True,
-        env=environment,
-        check=False,
-        timeout=300,
-    )
+    command = ["-m", "snakemake", "--cores", "2", *where, *arguments, "--config", f"study={study}"]
+    done = forked.run(command, Path.cwd(), environment, timeout_s=300)
     return Run(folder, done.stdout, done.stderr, done.returncode)
 
 

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import forked
 import polars as pl
 import pytest
 from served import PHONE, asked, served
@@ -83,6 +84,8 @@ def place(demo, tmp_path_factory):
 
 def run(arguments, folder, **changed):
     environment = os.environ | {"PYTHONPATH": str(ROOT)} | changed
+    if arguments[0] == "-m":
+        return forked.run(arguments, folder, environment)
     command = [sys.executable, *arguments]
     return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
 

@@ -2,9 +2,8 @@
 
 import re
 import shutil
-import subprocess
-import sys
 
+import forked
 import polars as pl
 import pytest
 from on_request import ON_REQUEST
@@ -39,10 +38,7 @@ def read(path):
 
 
 def answer(arguments, folder, root):
-    command = [sys.executable, "-m", "pipeline", *arguments.split()]
-    done = subprocess.run(
-        command, cwd=folder, env={"PYTHONPATH": str(root), "PATH": ""}, capture_output=True, text=True, check=False
-    )
+    done = forked.run(["-m", "pipeline", *arguments.split()], folder, {"PYTHONPATH": str(root), "PATH": ""})
     assert done.returncode == 0, done.stderr
     return done.stdout
 

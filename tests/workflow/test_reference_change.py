@@ -3,9 +3,8 @@
 import json
 import os
 import re
-import subprocess
-import sys
 
+import forked
 import numpy as np
 import polars as pl
 import pytest
@@ -49,15 +48,8 @@ class Study:
         self.root, self.folder, self.results = root, folder, folder / "results/twin-valleys"
 
     def call(self, *command):
-        done = subprocess.run(
-            [sys.executable, "-m", *command],
-            cwd=self.folder,
-            capture_output=True,
-            text=True,
-            env=os.environ | {"PYTHONPATH": str(self.root)},
-            check=False,
-            timeout=300,
-        )
+        environment = os.environ | {"PYTHONPATH": str(self.root)}
+        done = forked.run(["-m", *command], self.folder, environment, timeout_s=300)
         assert done.returncode == 0, done.stderr
         return done.stdout
 

@@ -4,11 +4,10 @@ import hashlib
 import json
 import os
 import re
-import subprocess
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import forked
 import polars as pl
 import pytest
 
@@ -70,18 +69,15 @@ class Study:
         return f"results/twin-valleys/{name}"
 
     def run(self, *arguments, **config):
-        command = [sys.executable, "-m", "snakemake", "--cores", "2", "-s", str(self.root / "Snakefile")]
+        command = ["-m", "snakemake", "--cores", "2", "-s", str(self.root / "Snakefile")]
         given = ["study=study", *(f"{name}={value}" for name, value in config.items())]
         return self._done([*command, "--directory", str(self.folder), *arguments, "--config", *given])
 
     def models(self, *arguments):
-        return self._done([sys.executable, "-m", "pipeline", "models", "study", *arguments])
+        return self._done(["-m", "pipeline", "models", "study", *arguments])
 
     def _done(self, command):
-        environment = os.environ | {"PYTHONPATH": str(self.root)}
-        return subprocess.run(
-            command, cwd=self.folder, capture_output=True, text=True, env=environment, check=False, timeout=300
-        )
+        return forked.run(command, self.folder, os.environ | {"PYTHONPATH": str(self.root)}, timeout_s=300)
 
     def told(self, *arguments, place=".", **config):
         done = self.run(*arguments, **config)

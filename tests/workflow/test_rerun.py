@@ -68,6 +68,7 @@ def test_what_nothing_touched_is_not_made_again(copied, snakemake):
     assert planned(snakemake(folder, "--dry-run", study="study")) == []
 
 
+@pytest.mark.bench  # a whole run
 def test_a_bad_log_stops_nothing_and_changes_no_figure(copied, snakemake):
     study, folder = copied
     before = digests(folder / "results/twin-valleys")
@@ -83,6 +84,7 @@ def test_a_bad_log_stops_nothing_and_changes_no_figure(copied, snakemake):
     assert [after[name] for name in same] == [before[name] for name in same]
 
 
+@pytest.mark.bench  # a third run of the demo
 def test_one_core_and_another_day_give_the_same_bytes(demo, aged):
     assert digests(aged.results) == digests(demo.results)
 
@@ -115,6 +117,7 @@ def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
     assert not (folder / "results").exists()
 
 
+@pytest.mark.bench
 def test_the_databases_hold_the_same_rows_on_one_core_and_on_two(demo, aged):
     one, two = (contents(run.results) for run in (aged, demo))
     assert set(one["shots.duckdb"]) == {

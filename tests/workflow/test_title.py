@@ -5,9 +5,9 @@ import os
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 from pathlib import Path
+
+import forked
 
 from pipeline.collect.key import make_key
 
@@ -23,9 +23,9 @@ def test_steps_get_the_title_and_the_units(tmp_path):
     (tmp_path / "own/study.yaml").write_text(text, encoding="utf-8")
     make_key(tmp_path / "own/private/pseudonym.key")
     where = ["-s", str(ROOT / "Snakefile"), "--directory", str(tmp_path), "--config", f"study={tmp_path / 'own'}"]
-    command = [sys.executable, "-m", "snakemake", *where, "-n", "-p", "--cores", "1"]
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
-    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=True)
+    command = ["-m", "snakemake", *where, "-n", "-p", "--cores", "1"]
+    done = forked.run(command, ROOT, os.environ | {"PYTHONPATH": str(ROOT)})
+    assert done.returncode == 0, done.stderr
     found = {}
     for line in re.findall(r"-m pipeline\.step (.*)", done.stdout):
         name, files, settings = shlex.split(line)

@@ -25,6 +25,7 @@ def judged(seeds, folder):
     return counts
 
 
+@pytest.mark.bench
 def test_200_logs_are_drafted_right_and_none_silently_wrong(tmp_path):
     counts = judged(TUNED, tmp_path)
     assert counts["wrong"] == 0
