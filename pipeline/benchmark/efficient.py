@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.benchmark.crowd import log_distance, shape_of, spread_slopes
+from pipeline.benchmark.crowd import Shape, log_distance, shape_of, spread_slopes
 from pipeline.benchmark.reach import DOUBT_DECIMALS, NODE_EVERY, between_nodes
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
@@ -182,10 +182,29 @@ def supported_speeds(population: Population, half_width_mph: float, min_golfers:
 
 def map_at(model: CarryModel, population: Population, speed_mph: float, half_width_mph: float) -> Map:
     """Work out expected carry and support over launch and spin at one club speed."""
+    return _map_of(model, population, speed_mph, _Crowd.at(model.usual, population, speed_mph, half_width_mph))
+
+
+@dataclass(frozen=True)
+class _Crowd:
+    """The golfers as they are about a club speed: their deliveries moved to it, their weights and the crowd's shape."""
+
+    launch_deg: Array
+    spin_rpm: Array
+    weights: Array
+    shape: Shape
+
+    @classmethod
+    def at(cls, usual: UsualDelivery, population: Population, speed_mph: float, half_width_mph: float) -> "_Crowd":
+        weights = population.shape_weights(speed_mph, half_width_mph)
+        moved = population.moved_to(speed_mph, usual)
+        return cls(*moved, weights, shape_of(*moved, weights))
+
+
+def _map_of(model: CarryModel, population: Population, speed_mph: float, crowd: _Crowd) -> Map:
     launch, spin = population.grids()
-    weights = population.shape_weights(speed_mph, half_width_mph)
-    moved = population.moved_to(speed_mph, model.usual)
-    supported = support_mask(*moved, weights, shape_of(*moved, weights), launch, spin, population.deliveries)
+    golfers = crowd.launch_deg, crowd.spin_rpm, crowd.weights
+    supported = support_mask(*golfers, crowd.shape, launch, spin, population.deliveries)
     return Map(launch, spin, model.better_on_grid(speed_mph, launch, spin), supported)
 
 
@@ -217,15 +236,16 @@ def efficient_at(
     -------
     Efficient
     """
-    at = map_at(model, population, speed_mph, half_width_mph)
-    bests, gap_error = _replicated(model, refits, population, speed_mph, half_width_mph)
+    crowd = _Crowd.at(model.usual, population, speed_mph, half_width_mph)
+    at = _map_of(model, population, speed_mph, crowd)
+    bests, gap_error = _replicated(model, refits, population, speed_mph, crowd)
     doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
     surely = between_nodes(doubt, at.carry_yd.shape)
     carry, launch, spin, window = best_of(at, at.carry_yd, tolerance_yd - surely)
     run = _run_where_supported(model, at, speed_mph, roller)
     total, total_launch, total_spin, total_window = best_of(at, at.carry_yd + run, tolerance_yd - surely)
     weights = kernel_weights(population.speed_mph, speed_mph, half_width_mph)
-    golfers = effective_number(population.shape_weights(speed_mph, half_width_mph))
+    golfers = effective_number(crowd.weights)
     freedom = max(golfers - LEARNT, 2.0)
     std_error = _root_mean_square(bests, at) * float(np.sqrt(max(golfers / freedom, 1.0)))
     reach = float(t_reach(freedom)) * std_error
@@ -293,7 +313,7 @@ def best_on_grid(supported: Flags, yards: Array) -> tuple[int, int]:
 
 
 def _replicated(
-    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, half_width_mph: float
+    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, crowd: _Crowd
 ) -> tuple[Array, Array]:
     """Refit efficient carry.
 
@@ -305,10 +325,8 @@ def _replicated(
         Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
-    weights = population.shape_weights(speed_mph, half_width_mph)
-    shape = shape_of(*population.moved_to(speed_mph, model.usual), weights)
-    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, weights)
-    inside = replicate_masks(drawn, shape, launch, spin, population.deliveries)
+    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, crowd.weights)
+    inside = replicate_masks(drawn, crowd.shape, launch, spin, population.deliveries)
     speed = refits.better_speed(model, speed_mph)
     carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
     carry *= (1 + refits.better_share)[:, None, None]

@@ -17,6 +17,8 @@ PIECE_ROWS = 131_072  # drives in memory at a time, but for a golfer with more, 
 def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS, beside: Path | None = None) -> Drives:
     """Open drives.parquet, to be read piece by piece: golfers' drives whole, by golfer, source and row.
 
+    Drives of one slice of the file, as most studies' are, stay in memory once they are read.
+
     `golfer` and `group` have a type whose order is that of the file, which doesn't depend on the key: whatever sorts
     by them does so too.
 
@@ -32,10 +34,13 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS, beside: Path |
     stored = pl.scan_parquet(path)
     regressors = None if beside is None else pl.scan_parquet(beside)
 
+    @cache
+    def count() -> int:
+        return int(stored.select(pl.len()).collect().item())
+
     def slices(*names: str) -> Iterator[pl.DataFrame]:
-        count = int(stored.select(pl.len()).collect().item())
         yield stored.select(names).head(0).collect()
-        for first in range(0, count, PIECE_ROWS):
+        for first in range(0, count(), PIECE_ROWS):
             # A slice reads the row groups that it lies in and no others: memory doesn't grow with the file.
             yield stored.select(names).slice(first, PIECE_ROWS).collect()
 
@@ -69,4 +74,9 @@ def open_drives(path: Path, columns: Sequence[str] = FIT_COLUMNS, beside: Path |
                 held = held.filter(begun)
         yield held
 
-    return Drives(read)
+    @cache
+    def kept() -> tuple[pl.DataFrame, ...]:
+        return tuple(read())
+
+    # A reading has a slice in memory anyway.
+    return Drives(lambda: iter(kept()) if count() <= PIECE_ROWS else read())

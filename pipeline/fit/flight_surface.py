@@ -116,13 +116,14 @@ class FlightSurface:
     def on_grid(self, coefficients: Array, speed: npt.ArrayLike, launch: Array, spin: Array) -> Array:
         """Evaluate carry over a launch and spin grid; see `Surface.on_grid`."""
         s, l, p = self._bases(np.asarray(speed), launch, spin)
-        tensors = np.stack([self.carry, self.drag, self.lift])
-        at_speed = np.einsum("...a,kabc->...kbc", s, tensors, optimize=True)
-        flown = np.einsum("mb,...kbc,nc->...kmn", l, at_speed, p, optimize=True)
-        moved = flown[..., 0, :, :]
-        for k in (0, 1):
-            moved = moved + coefficients[..., k, None, None] * flown[..., k + 1, :, :]
-        return np.asarray(moved + self.correction.on_grid(coefficients[..., 2:], speed, launch, spin))
+        tensors = np.stack([self.carry, self.drag, self.lift], axis=1)
+        at_speed = (s @ tensors.reshape(len(tensors), -1)).reshape(*s.shape[:-1], *tensors.shape[1:])
+        # The three are added up before they are spread over the grid, which has many more points than splines.
+        carry, drag, lift = (at_speed[..., k, :, :] for k in range(3))
+        flown = carry + coefficients[..., 0, None, None] * drag + coefficients[..., 1, None, None] * lift
+        corrected = l @ flown @ p.T
+        corrected += self.correction.on_grid(coefficients[..., 2:], speed, launch, spin)
+        return np.asarray(corrected)
 
 
 @dataclass(frozen=True)

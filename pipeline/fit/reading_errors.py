@@ -74,16 +74,26 @@ class Extrapolated:
         return np.asarray(self.without_yd - self.carry_yd[0])
 
 
-def extrapolate_errors(
-    model: CarryModel,
-    drives: pl.DataFrame,
-    at: Delivery,
-    strike: Strike,
-    errors: ReadingErrors,
-    seed: int,
-    draws: int = DRAWS,
-) -> Extrapolated:
-    """Work out expected carry as readings without error would give it.
+@dataclass(frozen=True)
+class ErrorRefits:
+    """A surface fitted anew to readings with more and more error; see `refit_with_errors`.
+
+    Attributes
+    ----------
+    coefficients : ndarray, shape (draws, m, terms)
+        Of the surface, by draw of added errors and by how much was added, from none on.
+    drives : int
+        That were refitted.
+    """
+
+    coefficients: Array
+    drives: int
+
+
+def refit_with_errors(
+    model: CarryModel, drives: pl.DataFrame, errors: ReadingErrors, seed: int, draws: int = DRAWS
+) -> ErrorRefits:
+    """Add errors to readings and fit again.
 
     Parameters
     ----------
@@ -91,10 +101,6 @@ def extrapolate_errors(
         Its surface and devices' and balls' terms are fitted again and again.
     drives : DataFrame
         Of the fit, with the columns of `FIT_COLUMNS`; every so many are taken where they are more than `MOST_DRIVES`.
-    at : Delivery
-        The n deliveries whose carry is asked.
-    strike : {"own", "usual", "better"}
-        As for `CarryModel.expected`.
     errors : ReadingErrors
         Independent from drive to drive.
     seed : int
@@ -109,25 +115,43 @@ def extrapolate_errors(
     taken = drives.gather_every(-(-drives.height // MOST_DRIVES))
     x = inputs(taken, model.surface.speed)
     terms, carry = model.offsets.terms(taken), taken.get_column("carry_standard_yd").to_numpy()
-    asked = [part.ravel() for part in model.inputs(at.broadcast(), strike)]
-    base, design = model.surface.base_and_design(*asked)
-    more = 1 + model.better_share if strike == "better" else 1.0
 
     def fitted(readings: tuple[Array, Array, Array]) -> Array:
         flown, columns = model.surface.base_and_design(*readings)
         found = solve(Factor.of(np.hstack([columns, terms]), carry - flown))
-        return np.asarray((base + design @ found.coefficients[: columns.shape[1]]) * more)
+        return np.asarray(found.coefficients[: columns.shape[1]])
 
     rng = np.random.default_rng([seed, 7])
-    curves = np.empty((draws, len(ADDED) + 1, len(base)))
-    curves[:, 0] = fitted(x)
-    for curve in curves:
+    plain = fitted(x)
+    refits = np.empty((draws, len(ADDED) + 1, len(plain)))
+    refits[:, 0] = plain
+    for refit in refits:
         drawn = rng.standard_normal((3, taken.height))
         for place, amount in enumerate(ADDED, start=1):
-            curve[place] = fitted(with_errors(x, np.sqrt(amount) * drawn, errors))
+            refit[place] = fitted(with_errors(x, np.sqrt(amount) * drawn, errors))
+    return ErrorRefits(refits, taken.height)
+
+
+def extrapolate_errors(model: CarryModel, refits: ErrorRefits, at: Delivery, strike: Strike) -> Extrapolated:
+    """Work out expected carry as readings without error would give it.
+
+    Parameters
+    ----------
+    model : CarryModel
+    refits : ErrorRefits
+        Of this model.
+    at : Delivery
+        The n deliveries whose carry is asked.
+    strike : {"own", "usual", "better"}
+        As for `CarryModel.expected`.
+    """
+    asked = [part.ravel() for part in model.inputs(at.broadcast(), strike)]
+    base, design = model.surface.base_and_design(*asked)
+    more = 1 + model.better_share if strike == "better" else 1.0
+    curves = np.array([[(base + design @ one) * more for one in draw] for draw in refits.coefficients])
     without = np.einsum("a,dan->dn", _to_none(), curves)
-    luck = without.std(axis=0, ddof=1) / np.sqrt(draws)
-    return Extrapolated(np.array([0.0, *ADDED]), curves.mean(axis=0), without.mean(axis=0), luck, taken.height)
+    luck = without.std(axis=0, ddof=1) / np.sqrt(len(curves))
+    return Extrapolated(np.array([0.0, *ADDED]), curves.mean(axis=0), without.mean(axis=0), luck, refits.drives)
 
 
 def with_errors(x: tuple[Array, Array, Array], drawn: Array, errors: ReadingErrors) -> tuple[Array, Array, Array]:

@@ -42,6 +42,19 @@ def test_drives_can_be_read_again_and_in_other_columns(stored):
     assert_frame_equal(second, first)
 
 
+@pytest.mark.parametrize(("rows", "times"), [(44, 3), (45, 1)])
+def test_a_file_of_one_slice_is_read_once(stored, monkeypatch, rows, times):
+    path, drives = stored
+    monkeypatch.setattr(drive_pieces, "PIECE_ROWS", rows)
+    joined, concat = [], pl.concat
+    monkeypatch.setattr(pl, "concat", lambda *given, **how: joined.append(how.get("rechunk")) or concat(*given, **how))
+    opened = open_drives(path, drives.columns)
+    for _ in range(3):
+        assert_frame_equal(concat(opened.read()), drives)
+    slices = -(-drives.height // rows)
+    assert joined.count(True) == times * slices
+
+
 def test_what_is_sorted_by_golfer_or_group_goes_by_the_order_of_the_file(stored):
     path, drives = stored
     opened = open_drives(path, drives.columns)

@@ -14,10 +14,11 @@ from small_academy import CENTRES
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from pipeline.bands import SpeedBands
+from pipeline.fit import reading_errors
 from pipeline.fit.model import Delivery
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
-from pipeline.report.diagnostics import evidence_text, mixed
+from pipeline.report.diagnostics import evidence, evidence_text, mixed
 from pipeline.report.diagnostics import slopes as slopes_of
 from pipeline.report.diagnostics.curved import carry_change_yd, curved_drives
 from pipeline.report.diagnostics.diagnostics import held_out_residuals
@@ -382,6 +383,15 @@ def test_headings_say_the_findings(sections):
     )
     assert re.fullmatch(r"\d+ % of the variance that the model leaves is between golfers", sections["mixed"].heading)
     assert re.fullmatch(r"Curved drives carry \d\.\d yd less than expected", sections["curved"].heading)
+
+
+def test_drives_are_refitted_once_for_all_that_is_asked_of_errors_of_readings(academy, monkeypatch):
+    fits, solve = [], reading_errors.solve
+    monkeypatch.setattr(reading_errors, "solve", lambda factor: fits.append(1) or solve(factor))
+    held = held_out_residuals(academy.drives, academy.held_out, SpeedBands(CENTRES, 5.0))
+    found = evidence._readings(Evidence(held, academy.model, BEST, np.array([1.0, 0.001]), BALL, AIR, 5, 1))
+    assert found.table is not None
+    assert len(fits) == 1 + reading_errors.DRAWS * len(reading_errors.ADDED)
 
 
 def test_lines_and_tables_have_the_figures(sections):

@@ -1,10 +1,15 @@
 import struct
+from collections import Counter
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 from pipeline.errors import UserError
 from pipeline.report.figures import draw_figures
+from pipeline.report.figures.look import figure_bytes
+from pipeline.report.figures.plots import plot_losses
 
 
 def draw(study_files, figure_paths, settings):
@@ -16,6 +21,14 @@ def draw(study_files, figure_paths, settings):
         settings=settings,
     )
     return {Path(path).name: Path(path).read_bytes() for path in figure_paths}
+
+
+def counting(function, name, counted):
+    def called(*arguments, **keywords):
+        counted[name] += 1
+        return function(*arguments, **keywords)
+
+    return called
 
 
 def png_size(content):
@@ -34,6 +47,24 @@ def test_every_figure_is_made_in_its_size_and_again_in_the_same_bytes(study_file
     assert first["losses.svg"].startswith(b"<?xml")
     assert not any(stamp in first["losses.svg"] for stamp in (b"dc:date", b"Matplotlib v"))
     assert b"Software" not in first["losses.png"]
+
+
+def test_each_figure_is_laid_out_once_and_drawn_once_for_each_format(study_files, figure_paths, settings, monkeypatch):
+    counted = Counter()
+    for kind, name in ((ConstrainedLayoutEngine, "execute"), (Figure, "draw")):
+        monkeypatch.setattr(kind, name, counting(getattr(kind, name), name, counted))
+
+    draw(study_files, figure_paths, settings)
+
+    assert counted == {"execute": len(figure_paths) // 2, "draw": len(figure_paths)}
+
+
+def test_a_picture_shows_the_same_whichever_format_is_drawn_first(golfers, chart):
+    first, second = (plot_losses(golfers, chart) for _ in range(2))
+
+    svg, png = figure_bytes(first, "svg"), figure_bytes(first, "png")
+
+    assert (figure_bytes(second, "png"), figure_bytes(second, "svg")) == (png, svg)
 
 
 def test_figures_that_do_not_follow_from_the_bands_are_refused(study_files, figure_paths, settings):

@@ -19,7 +19,7 @@ from pipeline.coach.reaching.kernels import (
     quantiles_of,
     shows_scatter,
 )
-from pipeline.drives import FIT_COLUMNS, KEYS, Drives, typical_of_all, with_spin_unguessed
+from pipeline.drives import KEYS, Drives, typical_of_all, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.lasting import lasting_share
 from pipeline.statistics.arrays import Array
@@ -128,8 +128,8 @@ def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[
     model : CarryModel
     roller : Roller
     """
-    wanted = (*FIT_COLUMNS, "struck_on", CARRY, TOTAL)
-    every = drives.mapped(lambda frame: with_reach(frame, model, roller).select(wanted))
+    # Drives are read some dozen times below.
+    every = drives.with_once(lambda frame: with_reach(frame, model, roller).select(CARRY, TOTAL))
 
     def carry(typical: pl.DataFrame) -> Array:
         return model.expected(model.with_usual(Delivery.of(typical)))

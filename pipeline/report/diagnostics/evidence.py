@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from pipeline.errors import UserError
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.fit.reading_errors import ReadingErrors, extrapolate_errors
+from pipeline.fit.reading_errors import ReadingErrors, extrapolate_errors, refit_with_errors
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.report.diagnostics import evidence_text as say
@@ -140,12 +140,10 @@ def _readings(on: Evidence) -> Section:
         "usual": (on.model.usual_at(centres), "usual"),
     }
     try:
-        found = {
-            name: extrapolate_errors(on.model, on.residuals, at, strike, errors, on.seed)
-            for name, (at, strike) in asked.items()
-        }
+        refits = refit_with_errors(on.model, on.residuals, errors, on.seed)
     except UserError as error:
         return Section("readings", "Errors of readings couldn't be tried", (str(error),))
+    found = {name: extrapolate_errors(on.model, refits, at, strike) for name, (at, strike) in asked.items()}
     return Section(
         "readings",
         say.readings_heading(found["efficient"], on.half_width_yd),

@@ -4,13 +4,13 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-import seaborn as sns
 from matplotlib.axes import Axes
 
 from pipeline.bands import SpeedBands
 from pipeline.report.palette import LIGHT, Palette
 
 MOST_POINTS = 2000  # golfers in one figure; more are one blot
+RIM = 0.08  # of a mark's width, about which it runs
 
 
 def without_suppressed(golfers: pl.DataFrame, bands: pl.DataFrame, speed_bands: SpeedBands) -> pl.DataFrame:
@@ -42,9 +42,8 @@ def draw_golfers(axes: Axes, golfers: pl.DataFrame, x: str, y: str, scheme: Pale
     for status, label, look in looks:
         some = drawn.filter(pl.col("status") == status)
         if some.height:
-            sns.scatterplot(
-                x=some[x].to_numpy(), y=some[y].to_numpy(), ax=axes, label=label, legend=False, zorder=5, **look
-            )
+            rim = RIM * look["s"] ** 0.5
+            axes.scatter(some[x].to_numpy(), some[y].to_numpy(), label=label, linewidth=rim, zorder=5, **look)
 
 
 def say(axes: Axes, remark: str, scheme: Palette = LIGHT) -> None:

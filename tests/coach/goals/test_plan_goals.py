@@ -10,6 +10,7 @@ from pipeline.bands import SpeedBands
 from pipeline.coach.goals.goal_table import goal_table, newest_assessed
 from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
 from pipeline.coach.goals.plan_goals import run
+from pipeline.coach.reaching import reaching_drives
 from pipeline.coach.reaching.reaching_drives import GolfersDrives
 from pipeline.configuration.load import load_study
 from pipeline.configuration.study import BandGoals
@@ -181,7 +182,9 @@ def test_only_the_assessed_of_the_newest_quarter_are_planned():
     assert newest_assessed(golfers)["golfer"].to_list() == ["g0000000000000000"]
 
 
-def test_the_step_writes_both_tables(tmp_path, capsys, roller):
+def test_the_step_writes_both_tables(tmp_path, capsys, roller, monkeypatch):
+    rolled, with_reach = [], reaching_drives.with_reach
+    monkeypatch.setattr(reaching_drives, "with_reach", lambda one, *by: rolled.append(one) or with_reach(one, *by))
     golfers = sample_golfers(
         *({"club_speed_mph": 90.0 + i, "carry_yd": 205.0 + 2 * i, "own_error_yd": 1.0} for i in range(9))
     )
@@ -227,6 +230,7 @@ def test_the_step_writes_both_tables(tmp_path, capsys, roller):
         turf="normal",
     )
 
+    assert sum(frame.height for frame in rolled) == shots.height  # how far a drive goes is worked out once
     goals, first = (pl.read_csv(tmp_path / name, infer_schema_length=None) for name in ("goals.csv", "p.csv"))
     assert goals.columns == Goals.column_names()
     assert first.columns == Priorities.column_names()
