@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
+from snakemake.io import is_flagged
 
 from pipeline.edge.files import lock_of, start_run
 from pipeline.edge.kinds_of_results import remove_other_kind
@@ -35,13 +36,17 @@ except UserError as error:
     raise WorkflowError(str(error)) from None
 
 FOLDER, STUDY, BY_HAND = START.folder, START.study, START.by_hand
-LOGS, SPEED_LOGS, OWN_FILES = START.logs, START.speed_logs, START.own_files
-KEY, KEY_SUM = START.key, START.key_sum
+LOGS, SPEED_LOGS = START.logs, START.speed_logs
+# What is local stays here where results go to a bucket (docs/cluster.md): the study, and what is read to tell which
+# model is in use.
+OWN_FILES, KEY = local(START.own_files), local(str(START.key))
+KEY_SUM = START.key_sum
 SUMS = START.sums
 HOME, OUT, LOGS_OF = START.home, START.out, START.logs_of
 SETTINGS = START.settings
 SHOWN = SETTINGS | {"study": STUDY.shown_name}  # as pages print it
-KEPT, DECISIONS, ASKED_FOR = START.kept, START.decisions, START.asked_for
+KEPT, DECISIONS = START.kept, START.decisions
+ASKED_FOR = {name: local(path) for name, path in START.asked_for.items()}
 OWN, FIRST_FIT = START.own, START.first_fit
 
 STEP = step_command(bool(workflow.deployment_settings.deployment_method))
@@ -51,8 +56,15 @@ STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 
 
+def still_local(rule):
+    """Mark what a rule marks `local` again for the rules that take it: Snakemake forgets the mark on the way."""
+    for made, taken in zip(rule.rule.output, rule.output, strict=True):
+        if is_flagged(made, "local"):
+            local(taken)
+
+
 FULL = [
-    f"{OUT}/summary.txt",
+    local(f"{OUT}/summary.txt"),
     f"{OUT}/shots.duckdb",
     f"{OUT}/model/methods.md",
     f"{OUT}/report/lookup.html",
@@ -68,7 +80,7 @@ FULL = [
     [] if ASKED_FOR else f"{OUT}/model/diagnostics.html",
 ]
 # Of results by hand; all else needs launch and spin.
-SHORT = [f"{OUT}/summary.txt", f"{OUT}/shots.duckdb"]
+SHORT = [local(f"{OUT}/summary.txt"), f"{OUT}/shots.duckdb"]
 
 
 rule all:

@@ -40,7 +40,7 @@ rule calibrate_flight:
         database=rules.load_shots.output.database,
         devices=rules.compare_devices.output.devices,
     output:
-        calibration=f"{OUT}/flight/calibration.json",
+        calibration=local(f"{OUT}/flight/calibration.json"),
         table=f"{OUT}/flight/calibrations.csv",
     log:
         f"{LOGS_OF}/calibrate_flight.log",
@@ -63,6 +63,9 @@ rule calibrate_flight:
         "Fit ball flight to the study's drives"
     shell:
         STEP
+
+
+still_local(rules.calibrate_flight)
 
 
 # The one that the rules below take; that of the model in use may be another.

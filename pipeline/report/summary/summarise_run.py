@@ -7,7 +7,7 @@ and rows of every log, hashes of what was made) and summary.txt (what was made, 
 """
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_json, write_text
 from pipeline.edge.made_by import all_packages, code_version
-from pipeline.edge.result_files import digest_of
+from pipeline.edge.result_files import digest_of, path_of_result
 from pipeline.edge.tables_file import read_table, read_tables
 from pipeline.fit.kept import find_kept, model_in_use
 from pipeline.fit.model import FittedModel
@@ -64,8 +64,9 @@ def run(
     used = model_in_use(choice, model, which)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
     told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
-    told |= {"model": {**in_use_record(used), "file": model, "drives": drives}, "made": _digests(made, Path(out))}
-    told |= {"inputs": _digests(inputs, Path(about["folder"])), "key": _key_fingerprint(Path(key), about)}
+    files = {"file": path_of_result(model, out), "drives": path_of_result(drives, out)}
+    told |= {"model": in_use_record(used) | files, "made": _digests(made, lambda path: path_of_result(path, out), out)}
+    told |= {"inputs": _digests(inputs, str, about["folder"]), "key": _key_fingerprint(Path(key), about)}
     told |= {"kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
     write_json(Path(record), told | {"code": code_version(), "versions": all_packages()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
@@ -75,14 +76,14 @@ def run(
         goal_facts(read[Goals], read[Priorities]),
         practice_facts(read.get(Practice), None),
     )
-    facts += pages_lines(page, lookup)
+    facts += pages_lines(path_of_result(page, out), path_of_result(lookup, out))
     lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), facts, on_model)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
-def _digests(paths: Sequence[str], folder: Path) -> dict[str, str]:
-    """Digest files, by their path in a folder."""
-    return {os.path.relpath(path, folder): digest_of(Path(path)) for path in sorted(paths)}
+def _digests(paths: Sequence[str], told: Callable[[str], str], folder: str) -> dict[str, str]:
+    """Digest files, by their path in a folder, where they are told to be in it."""
+    return {os.path.relpath(told(path), folder): digest_of(Path(path)) for path in sorted(paths, key=told)}
 
 
 def _key_fingerprint(key: Path, about: Mapping[str, Any]) -> str:
