@@ -124,6 +124,7 @@ onsuccess:
 
 
 onerror:
-    for path in failed_logs(Path(LOGS_OF), STARTED):
+    # Beside the copies that Snakemake works on where results go to a bucket.
+    for path in failed_logs(Path(rules.load_shots.log[0]).parent, STARTED):
         # At the very end, after what Snakemake has to say.
         atexit.register(print, f"See {path} for what went wrong.", file=sys.stderr)

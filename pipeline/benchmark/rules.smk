@@ -12,7 +12,7 @@ rule build_bands:
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
-        frontier=f"{OUT}/model/frontier.json",
+        frontier=local(f"{OUT}/model/frontier.json"),  # it names the model's file beside it
         efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
         chart=f"{OUT}/model/chart.json",
     log:
@@ -43,6 +43,9 @@ rule build_bands:
         "Build the speed bands"
     shell:
         STEP
+
+
+still_local(rules.build_bands)
 
 
 rule write_intervals:

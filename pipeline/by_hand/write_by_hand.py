@@ -10,8 +10,7 @@ from typing import Any
 
 from pipeline.by_hand.hand_page import build_hand_page
 from pipeline.by_hand.hand_texts import band_notes, bands_text, golfer_notes, summary_text
-from pipeline.edge.files import write_bytes, write_text
-from pipeline.edge.result_files import path_of_result
+from pipeline.edge.files import path_of_result, write_bytes, write_text
 from pipeline.edge.tables_file import read_tables
 from pipeline.report.workbook.workbook import bands_workbook, golfers_workbook
 from pipeline.tables.by_hand import References

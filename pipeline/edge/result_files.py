@@ -27,22 +27,6 @@ def digest_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def path_of_result(path: str, out: str) -> str:
-    """Give the path of a result as a run on one machine has it.
-
-    Where results are kept in a bucket, steps get copies in a folder of Snakemake's, which ends as the results' own does.
-
-    Parameters
-    ----------
-    path : str
-        As a step gets it.
-    out : str
-        The folder of the run's results.
-    """
-    _, found, rest = path.rpartition(f"{out}/")
-    return f"{found}{rest}"
-
-
 def figures_of(path: Path) -> dict[str, Figures]:
     """Read what a file of results holds, by the name of each part; the name is empty where there is one part alone.
 

@@ -17,9 +17,9 @@ import polars as pl
 from pipeline.collect.key import fingerprint_of, read_key
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_json, write_text
+from pipeline.edge.files import path_of_result, write_json, write_text
 from pipeline.edge.made_by import all_packages, code_version
-from pipeline.edge.result_files import digest_of, path_of_result
+from pipeline.edge.result_files import digest_of
 from pipeline.edge.tables_file import read_table, read_tables
 from pipeline.fit.kept import find_kept, model_in_use
 from pipeline.fit.model import FittedModel
