@@ -1,16 +1,18 @@
 """What the workflow's rules share: the study, how a step is called, and the code that it runs (an edge module)."""
 
-import ast
 import csv
 import hashlib
 import json
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from functools import cache
+from importlib.machinery import SourceFileLoader
 from math import ceil
+from modulefinder import ModuleFinder
 from pathlib import Path
 from shlex import quote
+from types import CodeType
 from typing import Any
 
 from pipeline.configuration.study import folder_name
@@ -123,9 +125,9 @@ def code_of(name: str) -> str:
     for module in sorted(modules_of(module_of(name))):
         path = _path(module)
         digest.update(module.encode())
-        digest.update(_code(path))
-        for template in sorted(file for folder in BESIDE for file in path.parent.glob(folder)):
-            digest.update(template.read_bytes())
+        digest.update(_digest(path))
+        for template in _beside(path.parent):
+            digest.update(template)
     return digest.hexdigest()[:16]
 
 
@@ -146,11 +148,12 @@ def _imported(module: str) -> list[str]:
     if module == "pipeline.tables.registry":  # it finds the tables by their folder
         return [f"pipeline.tables.{path.stem}" for path in PACKAGE.glob("tables/*.py") if path.stem != "__init__"]
     names: set[str] = set()
-    for node in ast.walk(_tree(_path(module))):
-        if isinstance(node, ast.Import):
-            names |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    for code in _nested(_code(_path(module))):
+        if any(name.startswith("pipeline.") for name in code.co_names):
+            for what, found in ModuleFinder().scan_opcodes(code):
+                if what == "absolute_import":
+                    taken, of = found
+                    names |= {of, *(f"{of}.{name}" for name in taken or ())}
     return sorted(name for name in names if name.startswith("pipeline.") and _path(name).is_file())
 
 
@@ -159,13 +162,42 @@ def _path(module: str) -> Path:
 
 
 @cache
-def _tree(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"))
+def _code(path: Path) -> CodeType:
+    """Give a module's code as Python runs it: from `__pycache__`, which the steps read too; parsing takes 4 s."""
+    code = SourceFileLoader(path.stem, str(path)).get_code(path.stem)
+    assert code is not None  # there is a source
+    return code
+
+
+def _nested(code: CodeType) -> Iterator[CodeType]:
+    yield code
+    for constant in code.co_consts:
+        if isinstance(constant, CodeType):
+            yield from _nested(constant)
 
 
 @cache
-def _code(path: Path) -> bytes:
-    return ast.dump(_tree(path)).encode()
+def _digest(path: Path) -> bytes:
+    """Digest what a module does: its code without lines' numbers."""
+    digest = hashlib.sha256()
+    for code in _nested(_code(path)):
+        constants = [_text(constant) for constant in code.co_consts if not isinstance(constant, CodeType)]
+        words = (code.co_name, code.co_names, code.co_varnames, code.co_freevars, code.co_cellvars, constants)
+        counts = (code.co_flags, code.co_argcount, code.co_posonlyargcount, code.co_kwonlyargcount)
+        digest.update(repr((words, counts, code.co_code, code.co_exceptiontable)).encode())
+    return digest.digest()
+
+
+def _text(constant: Any) -> str:
+    if isinstance(constant, tuple):
+        return repr([_text(one) for one in constant])
+    # A set of constants has no order of its own.
+    return repr(sorted(map(repr, constant))) if isinstance(constant, frozenset) else repr(constant)
+
+
+@cache
+def _beside(folder: Path) -> list[bytes]:
+    return [path.read_bytes() for path in sorted(file for kind in BESIDE for file in folder.glob(kind))]
 
 
 def threads_for(log_bytes: Iterable[int]) -> int:

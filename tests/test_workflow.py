@@ -1,6 +1,10 @@
 """What the rules share: the code of a step among its parameters, what it may ask for, its log, and --config."""
 
+import ast
+import os
 import shutil
+import subprocess
+import sys
 import time
 
 import pytest
@@ -23,7 +27,7 @@ def copy(tmp_path, monkeypatch):
 
 
 def forget():
-    for cached in (workflow.code_of, workflow._imported, workflow._tree, workflow._code):
+    for cached in (workflow.code_of, workflow._imported, workflow._code, workflow._digest, workflow._beside):
         cached.cache_clear()
 
 
@@ -39,6 +43,35 @@ def changed(copy, file, old, new):
 
 def test_a_comment_changes_no_code(copy):
     assert changed(copy, "golfers/flags.py", '"""', '# A remark.\n"""') == set()
+
+
+def test_neither_layout_nor_the_seed_of_hashes_changes_code(copy):
+    assert changed(copy, "workflow.py", '"model", "trial")', '"model",\n\n    "trial")') == set()
+    assert changed(copy, "golfers/flags.py", "\n\n\ndef", "\n\n\n\n\ndef") == set()
+    codes = "from pipeline.workflow import code_of; print(code_of('write_report'), code_of('fit_model'))"
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", codes], cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True
+        ).stdout
+        for seed in ("1", "2", "3")
+    }
+    assert len(told) == 1
+    assert len(told.pop().split()) == 2
+
+
+def test_imports_are_found_as_the_syntax_tree_has_them():
+    for path in sorted((ROOT / "pipeline").rglob("*.py")):
+        module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        if module == "pipeline.tables.registry":  # it finds the tables by their folder
+            continue
+        names = set()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                names |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        ours = {name for name in names if name.startswith("pipeline.") and workflow._path(name).is_file()}
+        assert set(workflow._imported(module)) == ours, module
 
 
 def test_a_changed_constant_changes_the_steps_that_use_it(copy):

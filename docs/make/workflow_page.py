@@ -26,8 +26,8 @@ python docs/make/workflow_page.py > docs/workflow.md
 
 A study of results by hand, without launch and spin, goes from `load_shots` to `assess_by_hand` and has no other steps.
 A study without speed logs has neither `collect_swings` nor `assess_practice`. A first run is drawn. Later runs build
-bands once `keep_model` has judged the fit. With a kept model in use, `build_flight_table_in_use` and
-`standardise_shots_in_use` move drives by its calibration of flight. A run leaves `assess_sensitivity` and
+bands once `keep_model` has judged the fit. With a kept model in use,
+`standardise_shots_in_use` moves drives by its calibration of flight. A run leaves `assess_sensitivity` and
 `write_sensitivity` out, unless it is asked for the target `sensitivity`.
 """
 

@@ -116,7 +116,7 @@ FIT = {
 }
 FLIGHT = {
     "drives": rules.standardise_shots.output.drives,
-    "tables": rules.build_flight_table.output.tables,
+    "tables": rules.standardise_shots.output.tables,
 }
 # What tells which model is in use.
 WHICH = ASKED_FOR["record"] if ASKED_FOR else FIT["model"]
@@ -191,25 +191,14 @@ if OWN and not FIRST_FIT:
     MODEL = {name: in_use(name) for name in FILES}
     DRIVES, TABLES = in_use("drives"), in_use("tables")
 
-    use rule build_flight_table as build_flight_table_in_use with:
-        input:
-            database=rules.load_shots.output.database,
-            calibration=MODEL["calibration"],
-        output:
-            tables=f"{OUT}/flight/in_use/tables.npz",
-        log:
-            f"{LOGS_OF}/build_flight_table_in_use.log",
-        benchmark:
-            f"{LOGS_OF}/build_flight_table_in_use.tsv"
-
     use rule standardise_shots as standardise_shots_in_use with:
         input:
             loaded=rules.load_shots.output.database,
             devices=rules.compare_devices.output.devices,
             calibration=MODEL["calibration"],
-            tables=f"{OUT}/flight/in_use/tables.npz",
         output:
             drives=f"{OUT}/collected/in_use/drives.parquet",
+            tables=update(f"{OUT}/flight/in_use/tables.npz"),
         log:
             f"{LOGS_OF}/standardise_shots_in_use.log",
         benchmark:

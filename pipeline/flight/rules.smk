@@ -1,5 +1,7 @@
 """Flight of the study's balls, and carry at standard conditions."""
 
+from pipeline.workflow import code_of
+
 
 rule compare_devices:
     input:
@@ -75,47 +77,30 @@ CALIBRATION = ASKED_FOR or {
 }
 
 
-rule build_flight_table:
-    input:
-        database=rules.load_shots.output.database,
-        calibration=CALIBRATION["calibration"],
-    output:
-        tables=f"{OUT}/flight/tables.npz",
-    log:
-        f"{LOGS_OF}/build_flight_table.log",
-    benchmark:
-        f"{LOGS_OF}/build_flight_table.tsv"
-    conda:
-        ENVIRONMENT
-    threads: THREADS
-    resources:
-        **needs("build_flight_table"),
-    params:
-        **step("build_flight_table", air=SETTINGS["air"]),
-    message:
-        "Fly the grids of the flight table"
-    shell:
-        STEP
-
-
 rule standardise_shots:
     input:
         loaded=rules.load_shots.output.database,
         devices=rules.compare_devices.output.devices,
         calibration=CALIBRATION["calibration"],
-        tables=rules.build_flight_table.output.tables,
     output:
         drives=f"{OUT}/collected/drives.parquet",
+        # Those of the last run stay until then: what it flew for the same ball and air isn't flown again.
+        tables=update(f"{OUT}/flight/tables.npz"),
     log:
         f"{LOGS_OF}/standardise_shots.log",
     benchmark:
         f"{LOGS_OF}/standardise_shots.tsv"
     conda:
         ENVIRONMENT
+    threads: THREADS
     resources:
         **needs("standardise_shots"),
     params:
-        **step("standardise_shots", air=SETTINGS["air"]),
+        **step(
+            "standardise_shots",
+            air=SETTINGS["air"],
+            code=code_of("standardise_shots"),
+        ),
     message:
         "Move carry to standard conditions"
     shell:

@@ -3,8 +3,10 @@
 Tables give flight straight ahead; what the spin axis and cross wind add to it is flown (`curve`).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -79,16 +81,26 @@ class StudyTables:
     tables: list[FlightTable]
 
     @classmethod
-    def build(cls, ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> "StudyTables":
-        """Fly all grids, about a second each."""
+    def build(
+        cls,
+        ball: Ball,
+        standard: tuple[float, float],
+        nodes: AirNodes,
+        known: Mapping[str, FlightTable] = MappingProxyType({}),
+    ) -> "StudyTables":
+        """Fly all grids that aren't known, by their keys; about a second each."""
         pairs = sorted({standard, *nodes.pairs})
-        made = dict(zip(pairs, in_order(lambda pair: FlightTable.build(ball, *pair), pairs), strict=True))
+
+        def table(pair: tuple[float, float]) -> FlightTable:
+            return known.get(table_key(ball, *pair)) or FlightTable.build(ball, *pair)
+
+        made = dict(zip(pairs, in_order(table, pairs), strict=True))
         return cls(made[standard], nodes, [made[pair] for pair in nodes.pairs])
 
     @cached_property
-    def key(self) -> str:
-        """Digest of everything that the tables depend on."""
-        return "-".join([self.standard.key, *(table.key for table in self.tables)])
+    def by_key(self) -> dict[str, FlightTable]:
+        """All tables by a digest of what each depends on: its ball and its air."""
+        return {table.key: table for table in (self.standard, *self.tables)}
 
     def carry_as_hit_m(self, shots: tuple[Array, Array, Array], air: Air, wind_along_mps: Array) -> Array:
         """Give carry in each shot's own air and wind, m, shape (n,).
@@ -144,11 +156,6 @@ def standard_pair(standard: StandardAir) -> tuple[float, float]:
     """Give density, kg/m^3, and viscosity, Pa s, of a study's standard air."""
     air = Air.of(np.array(standard.temp_c), np.array(standard.pressure_hpa * 100), np.array(standard.humidity))
     return float(air.density_kg_m3), float(air.viscosity_pa_s)
-
-
-def expected_key(ball: Ball, standard: tuple[float, float], nodes: AirNodes) -> str:
-    """Digest what the tables of a study should depend on, to be compared with `StudyTables.key`."""
-    return "-".join(table_key(ball, *pair) for pair in (standard, *nodes.pairs))
 
 
 class StandardFlight(NamedTuple):

@@ -1,47 +1,53 @@
 """Step `standardise_shots`: every drive's carry at standard conditions, for all steps that follow.
 
-Inputs: loaded.duckdb, devices.json, calibration.json and tables.npz. Output: drives.parquet (schema DriveTable, a row
-per drive, by golfer, source and row), whose readings are put right by devices.json. Drives are taken piece by piece, so
-that memory doesn't grow with the study.
+Inputs: loaded.duckdb, devices.json and calibration.json. Outputs: tables.npz (the grids of flight in the standard air
+and in the airs of the study's drives, arrays of `StudyTables`) and drives.parquet (schema DriveTable, a row per drive,
+by golfer, source and row), whose readings are put right by devices.json. Drives are taken piece by piece, so that
+memory doesn't grow with the study. A grid that the last run flew for the same ball and air, by the same code, is taken
+from its tables.npz: under a kept model, new drives need no new flights.
 """
 
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from pipeline.configuration.study import StandardAir
-from pipeline.edge.artefacts import read_arrays, read_artefact
+from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays
 from pipeline.edge.database import read_distinct, shots_in_pieces, write_drives
 from pipeline.errors import UserError
-from pipeline.flight.calibrate import Calibration, StudyFlight
+from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
-from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_pair, with_change
+from pipeline.flight.standard import AirNodes, StudyTables, standard_pair, with_change
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
+from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.impact import ASSUMED_RATIO
 
+CODE = "code"  # beside the arrays of the tables
 COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS, *SIDE_COLUMNS)
 
 
-def run(loaded: str, devices: str, calibration: str, tables: str, drives: str, air: dict[str, Any]) -> None:
-    """Move the carry of all drives.
+def run(
+    loaded: str, devices: str, calibration: str, tables: str, drives: str, air: dict[str, Any], code: str = ""
+) -> None:
+    """Fly the grids that aren't there yet, and move the carry of all drives.
 
     Parameters
     ----------
-    loaded, devices, calibration, tables : str
+    loaded, devices, calibration : str
         Paths of the inputs.
-    drives : str
-        Path of the output.
+    tables, drives : str
+        Paths of the outputs; the tables may be there from the last run.
     air : dict
         The study's standard conditions (`StandardAir`).
-
-    Raises
-    ------
-    UserError
-        If the table of flights is of another ball or air.
+    code : str
+        Digest of the code that flies; tables by another aren't taken. Without it, none are.
     """
     standard = StandardAir.model_validate(air)
     found = read_artefact(calibration, StudyFlight)
-    flights = _read_tables(Path(tables), Path(loaded), found.calibration, standard)
+    flights = _tables(Path(tables), Path(loaded), found.calibration.ball, standard, code)
     ratio = found.speed_ratio or ASSUMED_RATIO
     right = read_artefact(devices, StudyDevices).changes
     pieces = shots_in_pieces(Path(loaded), COLUMNS, right)
@@ -50,9 +56,20 @@ def run(loaded: str, devices: str, calibration: str, tables: str, drives: str, a
     print(f"Moved the carry of {count} drives to standard conditions.")
 
 
-def _read_tables(path: Path, loaded: Path, kept: Calibration, standard: StandardAir) -> StudyTables:
-    tables = StudyTables.from_arrays(read_arrays(path))
+def _tables(path: Path, loaded: Path, ball: Ball, standard: StandardAir, code: str) -> StudyTables:
     airs, _ = air_of_drives(read_distinct(loaded, AIR_COLUMNS), standard.temp_c, standard.pressure_hpa)
-    if tables.key != expected_key(kept.ball, standard_pair(standard), AirNodes.of(airs)):
-        raise UserError(f"{path}: was flown for another ball or air; delete it and run the workflow again.")
-    return tables
+    known = known_tables(path, code)
+    made = StudyTables.build(ball, standard_pair(standard), AirNodes.of(airs), known)
+    write_arrays(path, {**made.to_arrays(), CODE: np.array(code)})
+    new = made.by_key.keys() - known.keys()
+    print(f"Flew {len(new)} of {len(made.by_key)} grids of flight; the others were there.")
+    return made
+
+
+def known_tables(path: Path, code: str) -> dict[str, FlightTable]:
+    """Give the tables that a run before this one wrote by the same code, by their keys; none if there is any doubt."""
+    try:
+        arrays = read_arrays(path)
+        return StudyTables.from_arrays(arrays).by_key if code and str(arrays[CODE]) == code else {}
+    except (UserError, KeyError, ValueError):
+        return {}

@@ -17,6 +17,7 @@ rule assess_golfers:
         f"{LOGS_OF}/assess_golfers.log",
     benchmark:
         f"{LOGS_OF}/assess_golfers.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     threads: THREADS

@@ -22,6 +22,7 @@ LIGHT_TOOL = (
 )
 
 
+# Of what is ready, first what leads to the longest steps, then those: else one of them ends the run on one core.
 rule draw_figures:
     input:
         golfers=rules.assess_golfers.output.golfers,
@@ -33,6 +34,7 @@ rule draw_figures:
         f"{LOGS_OF}/draw_figures.log",
     benchmark:
         f"{LOGS_OF}/draw_figures.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     resources:
@@ -179,6 +181,7 @@ rule write_diagnostics:
         f"{LOGS_OF}/write_diagnostics.log",
     benchmark:
         f"{LOGS_OF}/write_diagnostics.tsv"
+    priority: 1
     conda:
         ENVIRONMENT
     resources:
@@ -326,6 +329,8 @@ MADE = sorted(
         rules.write_methods,
     )
     for path in one.output
+    # Flights, with what code flew them, for the next run to take.
+    if path != rules.standardise_shots.output.tables
 )
 
 

@@ -20,6 +20,7 @@ if OWN:
             f"{LOGS_OF}/compare_models.log",
         benchmark:
             f"{LOGS_OF}/compare_models.tsv"
+        priority: 1
         conda:
             ENVIRONMENT
         threads: THREADS

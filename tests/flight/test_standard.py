@@ -2,11 +2,14 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.edge.artefacts import write_arrays
 from pipeline.flight.calibrate import calibrate_best
-from pipeline.flight.standard import AirNodes, StudyTables, expected_key, standard_flight
+from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
+from pipeline.flight.standardise_shots import CODE, known_tables
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable, table_key
 from pipeline.physics.trajectory import Launch, Wind, fly
 
 STANDARD = (15.0, 1013.25)
@@ -122,14 +125,39 @@ def test_missing_ball_speed_takes_the_ratio(site):
     )
 
 
-def test_tables_come_back_from_their_arrays_with_their_key(site):
+def test_tables_come_back_from_their_arrays_with_their_keys(site):
     drives = site(Ball(), 900.0, golfers=5, shots=2)
     tables = tables_for(drives, Ball())
     again = StudyTables.from_arrays(tables.to_arrays())
     air, _ = air_of_drives(drives, *STANDARD)
-    assert again.key == tables.key == expected_key(Ball(), PAIR, AirNodes.of(air))
-    assert again.key != expected_key(Ball(drag=0.99), PAIR, AirNodes.of(air))
+    pairs = [PAIR, *AirNodes.of(air).pairs]
+    assert list(again.by_key) == list(tables.by_key) == [table_key(Ball(), *pair) for pair in pairs]
+    assert again.by_key.keys().isdisjoint(table_key(Ball(drag=0.99), *pair) for pair in pairs)
     np.testing.assert_array_equal(
         standard_flight(drives, again, *STANDARD, ratio=1.45),
         standard_flight(drives, tables, *STANDARD, ratio=1.45),
     )
+
+
+def test_a_grid_that_is_known_is_not_flown_again(site, tmp_path, monkeypatch):
+    ball, flown = Ball(), []
+    write_arrays(path := tmp_path / "tables.npz", {**tables_for(few := site(ball, 900.0, 5, 2), ball).to_arrays()})
+    monkeypatch.setattr(FlightTable, "build", lambda *about: flown.append(about[1:]) or "a new table")
+    more, _ = air_of_drives(pl.concat([few, site(ball, 1500.0, 5, 2)]), *STANDARD)
+    assert known_tables(path, "of some code") == {}  # nothing says which code flew it
+    assert known_tables(tmp_path / "none.npz", "of some code") == {}
+    write_arrays(path, {**tables_of(path), CODE: np.array("of some code")})
+    assert known_tables(path, "of other code") == known_tables(path, "") == {}
+    known = known_tables(path, "of some code")
+    made = StudyTables.build(ball, PAIR, AirNodes.of(more), known)
+    assert made.standard is known[table_key(ball, *PAIR)]
+    assert len(made.tables) == 2
+    assert len(flown) == 1
+    assert "a new table" in made.tables
+    assert len(StudyTables.build(Ball(drag=0.99), PAIR, AirNodes.of(more), known).tables) == 2
+    assert len(flown) == 4  # another ball knows none of them
+
+
+def tables_of(path):
+    with np.load(path) as arrays:
+        return dict(arrays)

@@ -21,7 +21,7 @@ from pipeline.configuration.load import load_study
 from pipeline.configuration.log_files import find_logs
 from pipeline.edge.artefacts import read_artefact
 from pipeline.fit import fit_model
-from pipeline.flight import build_flight_table, calibrate_flight, compare_devices, standardise_shots
+from pipeline.flight import calibrate_flight, compare_devices, standardise_shots
 from pipeline.golfers import assess_golfers
 
 READINGS = (
@@ -124,7 +124,6 @@ def _measure(study: Any, settings: dict[str, Any], out: Path) -> None:
         air=air,
         seed=study.seed,
     )
-    build_flight_table.run(database=loaded, **flight, air=air)
     standardise_shots.run(loaded, devices, **flight, drives=str(out / "drives.parquet"), air=air)
 
 

@@ -15,7 +15,7 @@ from pipeline.tables.registry import by_file
 
 EMPTY = {"practice/rejects.csv"}  # nothing to reject
 # Processes of a first run, each with half a second of imports: more are a choice to be made knowingly.
-PROCESSES = 29
+PROCESSES = 28
 FAULTS = ["contact", "launch", "spin", "consistency"]
 
 
