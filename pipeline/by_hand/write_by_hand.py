@@ -30,7 +30,10 @@ def run(
     speed_logs: int,
     out: str,
 ) -> None:
-    """Run the step; see the module's docstring. `speed_logs` is how many there are: they aren't used."""
+    """Run the step; see the module's docstring.
+
+    `speed_logs` is how many there are: they aren't used. `out` is the folder of the results.
+    """
     read = read_tables(tables)
     golfers, bands, flags, title = read[Golfers], read[BandTable], settings["flags"], settings["study"]
     write_text(Path(page), build_hand_page(golfers, bands, read[References], settings))

@@ -248,7 +248,7 @@ def write_parquet(path: Path, table: pl.DataFrame) -> None:
 def path_of_result(path: str, out: str) -> str:
     """Give the path of a result as a run on one machine has it.
 
-    Where results are kept in a bucket, steps get copies in a folder of Snakemake's, which ends as the results' own does.
+    Where results are kept in a bucket, steps get copies in a folder of Snakemake's, which ends as the own one does.
 
     Parameters
     ----------
