@@ -16,7 +16,6 @@ import time
 from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
-from snakemake.io import is_flagged
 
 from pipeline.edge.files import lock_of, start_run
 from pipeline.edge.kinds_of_results import remove_other_kind
@@ -56,11 +55,7 @@ STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 
 
-def still_local(rule):
-    """Mark what a rule marks `local` again for the rules that take it: Snakemake forgets the mark on the way."""
-    for made, taken in zip(rule.rule.output, rule.output, strict=True):
-        if is_flagged(made, "local"):
-            local(taken)
+include: "pipeline/still_local.smk"
 
 
 FULL = [

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 import pytest
 from bucket_server import KEYS, Bucket, served_bucket
-from faults import LIMIT_S, Small, contents
+from faults import Small, contents
 
 NAME, PREFIX = "hill-academy", "benchmarks/2026"
 BESIDE = f"{PREFIX}/results/twin-valleys"
 LOCAL = {"run.json", "summary.txt", "flight/calibration.json"}
 LOCAL |= {f"model/{name}" for name in ("coefficients.csv", "frontier.json", "model.json", "scores.csv", "verdict.json")}
+LIMIT_S = 900
 NEWER = "bay_2026q3.csv"
 
 pytestmark = pytest.mark.bench
@@ -75,9 +76,9 @@ def pair(root, bucket, tmp_path_factory):
     here = Small(root, tmp_path_factory.mktemp("here")).make()
     kept = BucketStudy(root, tmp_path_factory.mktemp("bucket"), bucket)
     shutil.copytree(here.folder / "study", kept.folder / "study")
-    done = here.run()
+    done = ran(here)
     assert done.returncode == 0, done.stderr
-    done = kept.run()
+    done = ran(kept)
     assert done.returncode == 0, done.stderr
     return here, kept, done
 
@@ -94,7 +95,7 @@ def after_a_log(pair, again):  # noqa: ARG001 - after it
     said = []
     for study in pair[:2]:
         add_log(study)
-        said.append(study.run())
+        said.append(ran(study))
         assert said[-1].returncode == 0, said[-1].stderr
     return said
 
@@ -156,7 +157,7 @@ def test_a_pinned_model_is_found(pair, after_a_log, tmp_path):  # noqa: ARG001 -
             command, cwd=study.folder, env=study.environment(), capture_output=True, text=True, check=False
         )
         assert done.returncode == 0, done.stderr
-        done = study.run()
+        done = ran(study)
         assert done.returncode == 0, done.stderr
     same(pair, tmp_path)
 
@@ -166,7 +167,6 @@ def test_a_failed_step_is_named_with_its_log(pair, after_a_log):  # noqa: ARG001
     study.bucket.put(f"{BESIDE}/golfers/progress.csv", b"no,progress\n1,2\n")
     done = ran(study, "--forcerun", "write_report")
     assert done.returncode != 0
-    [log] = [
-        path for path in re.findall(r"See (\S+\.log) for what went wrong\.", done.stderr) if "write_report" in path
-    ]
+    logs = re.findall(r"See (\S+\.log) for what went wrong\.", done.stderr)
+    [log] = [path for path in logs if path.endswith("write_report.log")]
     assert "valid Progress table" in (study.folder / log).read_text(encoding="utf-8")

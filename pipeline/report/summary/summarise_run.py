@@ -9,6 +9,7 @@ and rows of every log, hashes of what was made) and summary.txt (what was made, 
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -64,10 +65,10 @@ def run(
     used = model_in_use(choice, model, which)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
     told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
-    files = {"file": path_of_result(model, out), "drives": path_of_result(drives, out)}
-    told |= {"model": in_use_record(used) | files, "made": _digests(made, lambda path: path_of_result(path, out), out)}
-    told |= {"inputs": _digests(inputs, str, about["folder"]), "key": _key_fingerprint(Path(key), about)}
-    told |= {"kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
+    own = partial(path_of_result, out=out)
+    told |= {"model": in_use_record(used) | {"file": own(model), "drives": own(drives)}}
+    told |= {"made": _digests(made, own, out), "inputs": _digests(inputs, str, about["folder"])}
+    told |= {"key": _key_fingerprint(Path(key), about), "kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
     write_json(Path(record), told | {"code": code_version(), "versions": all_packages()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     on_model = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
@@ -76,14 +77,14 @@ def run(
         goal_facts(read[Goals], read[Priorities]),
         practice_facts(read.get(Practice), None),
     )
-    facts += pages_lines(path_of_result(page, out), path_of_result(lookup, out))
+    facts += pages_lines(own(page), own(lookup))
     lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), facts, on_model)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
-def _digests(paths: Sequence[str], told: Callable[[str], str], folder: str) -> dict[str, str]:
-    """Digest files, by their path in a folder, where they are told to be in it."""
-    return {os.path.relpath(told(path), folder): digest_of(Path(path)) for path in sorted(paths, key=told)}
+def _digests(paths: Sequence[str], own: Callable[[str], str], folder: str) -> dict[str, str]:
+    """Digest files, by their own path in a folder."""
+    return {os.path.relpath(own(path), folder): digest_of(Path(path)) for path in sorted(paths, key=own)}
 
 
 def _key_fingerprint(key: Path, about: Mapping[str, Any]) -> str:

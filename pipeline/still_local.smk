@@ -1,0 +1,10 @@
+"""What stays on this machine, or on the file system that nodes share, where results go to a bucket."""
+
+from snakemake.io import is_flagged
+
+
+def still_local(rule):
+    """Mark what a rule marks `local` again for the rules that take it: Snakemake forgets the mark on the way."""
+    for made, taken in zip(rule.rule.output, rule.output, strict=True):
+        if is_flagged(made, "local"):
+            local(taken)
