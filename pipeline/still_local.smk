@@ -4,7 +4,7 @@ from snakemake.io import is_flagged
 
 
 def still_local(rule):
-    """Mark what a rule marks `local` again for the rules that take it: Snakemake forgets the mark on the way."""
+    """Mark outputs that are `local` again, for the rules that take them. Snakemake forgets the mark on the way."""
     for made, taken in zip(rule.rule.output, rule.output, strict=True):
         if is_flagged(made, "local"):
             local(taken)

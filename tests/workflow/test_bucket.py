@@ -133,7 +133,9 @@ def test_the_key_and_the_logs_stay_here(pair, again, bucket):  # noqa: ARG001 - 
 def test_no_result_is_left_in_the_copies(pair):
     storage = pair[1].folder / ".snakemake/storage"
     assert [path for path in storage.rglob("results/**/*") if path.is_file()] == []
-    assert storage.stat().st_mode & 0o077 == 0
+    files = [path for path in storage.rglob("*") if path.is_file()]
+    assert len(files) > 50  # what steps printed
+    assert [path for path in files if path.stat().st_mode & 0o077] == []
 
 
 def test_a_second_run_has_nothing_to_do(again):

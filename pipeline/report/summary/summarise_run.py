@@ -60,12 +60,11 @@ def run(
     speed_sources: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `choice` is the `Choice` of the model in use."""
-    read = read_tables([*tables, scores])
+    read, own = read_tables([*tables, scores]), partial(path_of_result, out=out)
     logs, golfers = read[Sources], read[Golfers]
     used = model_in_use(choice, model, which)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
     told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
-    own = partial(path_of_result, out=out)
     told |= {"model": in_use_record(used) | {"file": own(model), "drives": own(drives)}}
     told |= {"made": _digests(made, own, out), "inputs": _digests(inputs, str, about["folder"])}
     told |= {"key": _key_fingerprint(Path(key), about), "kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
