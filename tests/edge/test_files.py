@@ -34,7 +34,7 @@ def test_results_beside_others_pass_and_those_that_differ_by_capitals_alone_do_n
 
 def test_a_result_is_told_by_its_own_path_wherever_its_copy_is():
     out = "results/hill/trials/one"
-    copy = f".snakemake/storage/s3/academy/results/hill/{out}/report/academy.html"
+    copy = f".snakemake/storage/s3/academy/{out}/{out}/report/academy.html"  # a prefix may be named so too
     assert path_of_result(copy, out) == "results/hill/trials/one/report/academy.html"
     assert path_of_result(f"{out}/run.json", out) == "results/hill/trials/one/run.json"
     # A kept model isn't among a trial's results.
