@@ -1,5 +1,7 @@
 """What is efficient at each club speed, and intervals at the study's own level."""
 
+from pipeline.workflow import code_of
+
 
 rule build_bands:
     input:
@@ -15,6 +17,8 @@ rule build_bands:
         frontier=local(f"{OUT}/model/frontier.json"),  # it names the model's file beside it
         efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
         chart=f"{OUT}/model/chart.json",
+        # Stays until then, as the grids of flight do: under the same model it holds whatever drives there are.
+        efficient=update(f"{OUT}/model/efficient.npz"),
     log:
         f"{LOGS_OF}/build_bands.log",
     benchmark:
@@ -38,6 +42,7 @@ rule build_bands:
             min_shots=STUDY.flags.min_shots,
             min_golfers=STUDY.privacy.min_golfers,
             deliveries=STUDY.efficient.deliveries,
+            code=code_of("build_bands"),
         ),
     message:
         "Build the speed bands"

@@ -3,7 +3,9 @@
 A class is a dataclass with types; arrays are lists in JSON. What is not such a file is bad input, in one sentence.
 """
 
+import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 from zipfile import BadZipFile
@@ -17,6 +19,7 @@ from pipeline.statistics.arrays import plain_values
 
 Form = TypeVar("Form")
 
+STAMP = "stamp"  # the name of a digest beside arrays
 MEND = "delete it and run the workflow again"
 
 
@@ -86,3 +89,25 @@ def write_arrays(path: str | Path, arrays: dict[str, np.ndarray[Any, Any]]) -> N
     """Write named arrays (npz), whole or not at all."""
     with whole(Path(path)) as part, part.open("wb") as file:
         np.savez(file, allow_pickle=False, **arrays)
+
+
+def stamp_of(files: Sequence[str | Path], *choices: Any) -> str:
+    """Digest what files hold and what was chosen (anything that JSON takes): all that a result follows from."""
+    digest = hashlib.sha256(json.dumps(choices, sort_keys=True).encode())
+    for path in files:
+        digest.update(hashlib.sha256(Path(path).read_bytes()).digest())
+    return digest.hexdigest()
+
+
+def write_stamped(path: Path, arrays: dict[str, np.ndarray[Any, Any]], stamp: str) -> None:
+    """Write named arrays with a digest of all that they follow from, for the next run to take if it has the same."""
+    write_arrays(path, {**arrays, STAMP: np.array(stamp)})
+
+
+def read_stamped(path: Path, stamp: str) -> dict[str, np.ndarray[Any, Any]]:
+    """Read what `write_stamped` wrote under the same stamp; nothing if there is any doubt, or for an empty stamp."""
+    try:
+        arrays = read_arrays(path)
+    except UserError:  # it isn't there, or is damaged: then it is made again
+        return {}
+    return arrays if stamp and str(arrays.pop(STAMP, "")) == stamp else {}

@@ -10,22 +10,17 @@ from its tables.npz: under a kept model, new drives need no new flights.
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from pipeline.configuration.study import StandardAir
-from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays
+from pipeline.edge.artefacts import read_artefact, read_stamped, write_stamped
 from pipeline.edge.database import read_distinct, shots_in_pieces, write_drives
-from pipeline.errors import UserError
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
 from pipeline.flight.standard import AirNodes, StudyTables, standard_pair, with_change
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
 from pipeline.physics.ball import Ball
-from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.impact import ASSUMED_RATIO
 
-CODE = "code"  # beside the arrays of the tables
 COLUMNS = ("row", "club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm", *AIR_COLUMNS, *SIDE_COLUMNS)
 
 
@@ -58,18 +53,10 @@ def run(
 
 def _tables(path: Path, loaded: Path, ball: Ball, standard: StandardAir, code: str) -> StudyTables:
     airs, _ = air_of_drives(read_distinct(loaded, AIR_COLUMNS), standard.temp_c, standard.pressure_hpa)
-    known = known_tables(path, code)
+    before = read_stamped(path, code)
+    known = StudyTables.from_arrays(before).by_key if before else {}
     made = StudyTables.build(ball, standard_pair(standard), AirNodes.of(airs), known)
-    write_arrays(path, {**made.to_arrays(), CODE: np.array(code)})
+    write_stamped(path, made.to_arrays(), code)
     new = made.by_key.keys() - known.keys()
     print(f"Flew {len(new)} of {len(made.by_key)} grids of flight; the others were there.")
     return made
-
-
-def known_tables(path: Path, code: str) -> dict[str, FlightTable]:
-    """Give the tables that a run before this one wrote by the same code, by their keys; none if there is any doubt."""
-    try:
-        arrays = read_arrays(path)
-        return StudyTables.from_arrays(arrays).by_key if code and str(arrays[CODE]) == code else {}
-    except (UserError, KeyError, ValueError):
-        return {}

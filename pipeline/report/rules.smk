@@ -329,8 +329,12 @@ MADE = sorted(
         rules.write_methods,
     )
     for path in one.output
-    # Flights, with what code flew them, for the next run to take.
-    if path != rules.standardise_shots.output.tables
+    # What the next run may take of this one, with a stamp of the code that made it.
+    if path
+    not in (
+        rules.standardise_shots.output.tables,
+        rules.build_bands.output.efficient,
+    )
 )
 
 

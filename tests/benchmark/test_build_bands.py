@@ -1,6 +1,8 @@
 """What a study calls efficient changes of the benchmarks what it should; a model keeps the strike of its fit."""
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -8,6 +10,7 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.benchmark import build_bands
+from pipeline.benchmark.efficient_by_speed import find_efficient
 from pipeline.benchmark.frontier import Frontier
 from pipeline.drives import typical_drives
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
@@ -38,7 +41,7 @@ def built(world_maker, roller, tmp_path_factory):
     write_arrays(root / "tables.npz", StudyTables(roller.table, AirNodes([], np.zeros(0), np.zeros(0)), []).to_arrays())
     write_artefact(root / "devices.json", NO_DEVICES)
     fitted = fit_to(candidate_named("quadratic"), drives).model
-    made = {}
+    made, calls = {}, {}
 
     def with_choices(strike=0.75, deliveries=0.8):
         if (strike, deliveries) in made:
@@ -57,7 +60,7 @@ def built(world_maker, roller, tmp_path_factory):
         )
         out = {"csv": "benchmarks/bands.csv", "parquet": "benchmarks/bands.parquet"}
         out |= {"frontier": "model/frontier.json", "chart": "model/chart.json"}
-        build_bands.run(
+        paths = dict(
             **{name: str(root / f"{name}.parquet") for name in ("drives", "typical")},
             model=str(folder / "model.json"),
             replicates=str(folder / "replicates.npz"),
@@ -65,21 +68,27 @@ def built(world_maker, roller, tmp_path_factory):
             devices=str(root / "devices.json"),
             **{name: str(folder / file) for name, file in out.items()},
             efficient_replicates=str(folder / "efficient_replicates.npz"),
-            about={"study": "hill", "air": AIR, "turf": "normal", "units": "yards"},
-            bands={"centres": [85, 95], "half_width_mph": 5},
-            window_tolerance_yd=5.0,
-            min_shots=12,
-            min_golfers=5,
-            deliveries=deliveries,
+            efficient=str(folder / "efficient.npz"),
         )
+        choices = {
+            "about": {"study": "hill", "air": AIR, "turf": "normal", "units": "yards"},
+            "bands": {"centres": [85, 95], "half_width_mph": 5},
+            "window_tolerance_yd": 5.0,
+            "min_shots": 12,
+            "min_golfers": 5,
+            "deliveries": deliveries,
+        }
+        build_bands.run(**paths, **choices, code="this code")
         # What earlier versions wrote there is gone: it must not be published.
         assert {path.name for path in (folder / "benchmarks").iterdir()} == {"bands.csv", "bands.parquet"}
         frontier = read_artefact(folder / "model/frontier.json", Frontier)
         errors = read_arrays(folder / "efficient_replicates.npz")
         assert errors["error_yd"].shape == (20, len(frontier.speed_mph))
+        calls[strike, deliveries] = paths, choices
         made[strike, deliveries] = frontier, pl.read_csv(folder / "benchmarks/bands.csv"), model.usual.better_ratio
         return made[strike, deliveries]
 
+    with_choices.calls = calls
     return with_choices
 
 
@@ -101,3 +110,34 @@ def test_the_share_of_deliveries_moves_what_is_reachable_and_no_golfers(built):
     assert bands.select(PERCENTILES).equals(same.select(PERCENTILES))
     assert wide.strike == plain.strike
     assert (wide.carry_yd >= plain.carry_yd - 1e-9).all()
+
+
+def test_what_is_efficient_is_taken_from_the_last_run_of_the_same_model(built, tmp_path, capsys, monkeypatch):
+    built()
+    paths, choices = built.calls[0.75, 0.8]
+    outputs = ("csv", "parquet", "frontier", "efficient_replicates", "chart")
+    for name in outputs:
+        (tmp_path / Path(paths[name]).parent.name).mkdir(exist_ok=True)
+    again = paths | {name: str(tmp_path / Path(paths[name]).parent.name / Path(paths[name]).name) for name in outputs}
+    asked = []
+    monkeypatch.setattr(build_bands, "find_efficient", lambda *about: asked.append(about) or find_efficient(*about))
+    capsys.readouterr()
+    build_bands.run(**again, **choices, code="this code")
+    assert asked == []
+    assert "is taken from there" in capsys.readouterr().out
+    for name in ("csv", "parquet", "efficient_replicates", "chart"):
+        assert Path(again[name]).read_bytes() == Path(paths[name]).read_bytes(), name
+    # Other drives of the same model: nothing but their bands is calculated anew.
+    fewer = pl.read_parquet(paths["drives"]).filter(pl.int_range(pl.len()) % 7 != 0)
+    fewer.write_parquet(other := tmp_path / "fewer.parquet")
+    build_bands.run(**again | {"drives": str(other)}, **choices, code="this code")
+    assert asked == []
+    assert Path(again["csv"]).read_bytes() != Path(paths["csv"]).read_bytes()
+    apart = again | {"efficient": str(tmp_path / "efficient.npz")}
+    for count, changed in enumerate([{"deliveries": 0.9}, {"window_tolerance_yd": 4.0}, {"code": "other code"}], 1):
+        shutil.copy(paths["efficient"], apart["efficient"])
+        build_bands.run(**apart, **{**choices, "code": "this code", **changed})
+        assert len(asked) == count, changed
+    Path(apart["efficient"]).write_bytes(b"damaged")
+    build_bands.run(**apart, **choices, code="this code")
+    assert len(asked) == 4

@@ -2,10 +2,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.edge.artefacts import write_arrays
+from pipeline.edge.artefacts import read_stamped, write_stamped
 from pipeline.flight.calibrate import calibrate_best
 from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
-from pipeline.flight.standardise_shots import CODE, known_tables
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
@@ -141,14 +140,11 @@ def test_tables_come_back_from_their_arrays_with_their_keys(site):
 
 def test_a_grid_that_is_known_is_not_flown_again(site, tmp_path, monkeypatch):
     ball, flown = Ball(), []
-    write_arrays(path := tmp_path / "tables.npz", {**tables_for(few := site(ball, 900.0, 5, 2), ball).to_arrays()})
+    few = site(ball, 900.0, 5, 2)
+    write_stamped(path := tmp_path / "tables.npz", tables_for(few, ball).to_arrays(), "of some code")
     monkeypatch.setattr(FlightTable, "build", lambda *about: flown.append(about[1:]) or "a new table")
     more, _ = air_of_drives(pl.concat([few, site(ball, 1500.0, 5, 2)]), *STANDARD)
-    assert known_tables(path, "of some code") == {}  # nothing says which code flew it
-    assert known_tables(tmp_path / "none.npz", "of some code") == {}
-    write_arrays(path, {**tables_of(path), CODE: np.array("of some code")})
-    assert known_tables(path, "of other code") == known_tables(path, "") == {}
-    known = known_tables(path, "of some code")
+    known = StudyTables.from_arrays(read_stamped(path, "of some code")).by_key
     made = StudyTables.build(ball, PAIR, AirNodes.of(more), known)
     assert made.standard is known[table_key(ball, *PAIR)]
     assert len(made.tables) == 2
@@ -156,8 +152,3 @@ def test_a_grid_that_is_known_is_not_flown_again(site, tmp_path, monkeypatch):
     assert "a new table" in made.tables
     assert len(StudyTables.build(Ball(drag=0.99), PAIR, AirNodes.of(more), known).tables) == 2
     assert len(flown) == 4  # another ball knows none of them
-
-
-def tables_of(path):
-    with np.load(path) as arrays:
-        return dict(arrays)

@@ -154,7 +154,7 @@ def _judge(study: Any, settings: dict[str, Any], out: Path) -> None:
             parquet="bands.parquet",
             frontier="frontier.json",
         ),
-        **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz"),
+        **_at(out, chart="chart.json", efficient_replicates="efficient_replicates.npz", efficient="efficient.npz"),
         about={"study": study.study, "air": air, "turf": study.flight.turf, "units": study.units},
         bands=settings["bands"],
         window_tolerance_yd=study.window_tolerance_yd,

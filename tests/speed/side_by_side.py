@@ -1,10 +1,11 @@
 """This code and another commit's in turn: `python tests/speed/side_by_side.py FOLDER COMMIT [--pairs 3]`.
 
 Writes side_by_side.csv and side_by_side.md into FOLDER: wall and processor time and the processes of a first run, of a
-new log under a kept model, of a refit after a new log, and of `lookup` and `goal`; then the longest chain of steps of
-this code's first run. Both take the same study: the commit's demo unless another is named, under a key of its own and
-with a share of one log's rows held back, which are the new log. The other commit is unpacked, and runs in this
-environment with the packages that are installed. Where they don't fit it, that is said, and nothing is written.
+new log under a kept model, of a refit after a new log, and of `lookup` and `goal`; of first runs of invented studies of
+so many `--drives`, once each; then the longest chain of steps of this code's first run. Both take the same study: the
+commit's demo unless another is named, under a key of its own and with a share of one log's rows held back, which are
+the new log. The other commit is unpacked, and runs in this environment with the packages that are installed. Where they
+don't fit it, that is said, and nothing is written.
 """
 
 import argparse
@@ -22,7 +23,9 @@ from typing import Any
 import polars as pl
 from chain import chain_lines, durations_of, longest_chain, rule_edges
 from machine import describe_machine
+from make_study import Size, make_study
 from measure import Used, run_measured
+from speed_parts import DRIVES_A_GOLFER, LOGS
 
 from pipeline.collect.key import SECRET_MARK
 
@@ -37,6 +40,8 @@ FASTER: dict[str, tuple[float | None, float | None]] = {
     "lookup": (None, None),
     "goal": (None, None),
 }
+LARGE = {1_000_000: 2.0, 10_000_000: 1.5}  # drives of an invented study, and how many times faster its first run
+FASTER |= {f"first run, {drives:,} drives": (target, None) for drives, target in LARGE.items()}
 COMMANDS = {"lookup": ("lookup", "97"), "goal": ("goal", "230", "--speed", "97")}
 SCHEMA = {"task": pl.String, "side": pl.String, "pair": pl.Int64, "wall_s": pl.Float64, "cpu_s": pl.Float64}
 SCHEMA |= {"processes": pl.Int64, "peak_mb": pl.Float64}
@@ -112,6 +117,17 @@ def measure_side(side: Side, study: Path, more: str, work: Path) -> dict[str, li
     return found
 
 
+def measure_large(side: Side, study: Path, work: Path) -> list[Used]:
+    """Run a large study once."""
+    shutil.rmtree(work, ignore_errors=True)
+    work.mkdir()
+    (work / "study").symlink_to(study)
+    try:
+        return [side.snakemake(work)]
+    finally:
+        shutil.rmtree(work)
+
+
 def rows_of(found: Mapping[str, Sequence[Used]], side: str, pair: int) -> list[dict[str, Any]]:
     """Give a row for each task: medians over its times."""
     return [
@@ -160,7 +176,7 @@ def document(table: pl.DataFrame, commit: str, machine: Mapping[str, Any], chain
         "|---|---|---|---|---|---|---|---|---|---|",
     ]
     for row in ratios(table).iter_rows(named=True):
-        clock, processor = FASTER[row["task"]]
+        clock, processor = FASTER.get(row["task"], (None, None))
         cells = [row["task"], str(row["pairs"]), f"{row['wall_s']:.2f}", f"{row['wall_s_now']:.2f}"]
         cells += [verdict(row["wall_s_times"], clock), f"{row['cpu_s']:.2f}", f"{row['cpu_s_now']:.2f}"]
         cells += [verdict(row["cpu_s_times"], processor), f"{row['processes']:.0f}", f"{row['processes_now']:.0f}"]
@@ -177,6 +193,7 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=2)
     parser.add_argument("--study", type=Path, help="a demo's folder (unless given, that of the commit)")
     parser.add_argument("--every", type=int, default=1, help="take every so many-th row of its logs")
+    parser.add_argument("--drives", default="", help="of first runs of invented studies, with commas between")
     given = parser.parse_args()
     machine, rows = describe_machine(), []
     with tempfile.TemporaryDirectory(prefix="yardband-sides-") as temporary:
@@ -192,6 +209,13 @@ def main() -> None:
                     sys.exit(f"{side.name}: a command failed. Do the packages fit this code?\n{error}")
                 rows += rows_of(found, side.name, pair)
                 print(json.dumps({"pair": pair, "side": side.name, "done": list(found)}), flush=True)
+        for drives in map(int, filter(None, given.drives.split(","))):
+            make_study(Size(drives, drives // DRIVES_A_GOLFER, LOGS), large := work / f"study-{drives}")
+            for side in sides:
+                used = measure_large(side, large, work / "large")
+                rows += rows_of({f"first run, {drives:,} drives": used}, side.name, 0)
+                print(json.dumps({"drives": drives, "side": side.name, "wall_s": used[0].wall_s}), flush=True)
+            shutil.rmtree(large)
         spent = durations_of(work / "now/first")
         chain = chain_lines(longest_chain(spent, rule_edges(ROOT, work / "now/first")), spent)
     table = pl.DataFrame(rows, schema=SCHEMA)

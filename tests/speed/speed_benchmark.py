@@ -1,4 +1,4 @@
-"""Speed and scale: `python tests/speed/speed_benchmark.py FOLDER [--parts plain,limit,growth,increments,startup]`.
+"""Speed and scale: `python tests/speed/speed_benchmark.py FOLDER [--parts plain,limit,growth]`.
 
 Writes speed.csv, steps.csv, machine.json and README.md into FOLDER; what other parts measured earlier stays. Everything
 is measured on real runs of the workflow and its steps, each in processes of its own, on invented studies.

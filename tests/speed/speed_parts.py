@@ -25,6 +25,7 @@ from pipeline.configuration.log_files import find_logs
 
 ROOT, HERE = Path(__file__).parents[2], Path(__file__).parent
 LOGS, MANY_LOGS, SMALL_DRIVES, DRIVES_A_GOLFER = 200, 2000, 100_000, 50
+ACADEMY, ACADEMY_LOGS = 10_000, 12  # drives and logs of an academy
 LOOKUPS, REPEATS, RESAMPLES = 11, 3, 200
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 ONE_THREAD = dict.fromkeys(THREADS, "1")
@@ -62,6 +63,7 @@ class Bench:
         shutil.rmtree(self.work / "runs", ignore_errors=True)
         (self.work / "runs").mkdir(parents=True)
         self._runs: dict[Path, Used] = {}
+        self.grown: dict[Path, Used] = {}  # by the first run's folder, once a log was added
 
     @property
     def middle(self) -> int:
@@ -134,12 +136,20 @@ def measure_plain(bench: Bench) -> Lines:
         command = [sys.executable, str(HERE / "plain_way.py"), str(study), str(bench.work / "runs" / "plain")]
         plain[resamples] = run_measured([*command, "--resamples", str(resamples)], bench.work / "runs")
     theirs, bare = plain[bench.resamples], plain[0]
+    small = min(ACADEMY, n)
+    academy = bench.study(small, ACADEMY_LOGS)
+    command = [sys.executable, str(HERE / "plain_way.py"), str(academy), str(bench.work / "runs" / "plain")]
+    plainly = run_measured([*command, "--resamples", str(bench.resamples)], bench.work / "runs").wall_s
+    quick = bench.first_run(small, ACADEMY_LOGS)[1].wall_s
     note = "" if bench.resamples == RESAMPLES else f"with {bench.resamples} resamples alone"
     # Resamples are one like the other, so that the time of all is known from fewer.
     whole_s = bare.wall_s + (theirs.wall_s - bare.wall_s) * RESAMPLES / bench.resamples
     how = "" if bench.resamples == RESAMPLES else f"calculated from {bench.resamples} resamples: {whole_s:.0f} s"
     return [
         line("plain_wall_ratio", whole_s / ours.wall_s, n, how),
+        line("small_wall_ratio", plainly / quick, small, note),
+        line("small_yardband_wall", quick, small),
+        line("small_plain_wall", plainly, small, note),
         line("plain_peak_ratio", ours.peak_mb / theirs.peak_mb, n, note),
         line("plain_wall_ratio_no_resamples", bare.wall_s / ours.wall_s, n),
         line("yardband_wall", ours.wall_s, n),
@@ -157,7 +167,7 @@ def collect_command(study: Path, folder: Path) -> list[str]:
     place, described = load_study(study)
     (log,) = find_logs(place, described)
     files = {"key": str(place / described.privacy.key_file)}
-    files |= {name: str(folder / f"collected.{name}") for name in ("shots", "rejects", "receipts")}
+    files |= {name: str(folder / f"collected.{name}") for name in ("shots", "rejects", "receipts", "names")}
     settings = {"study": described.study, "folder": str(place), "partition": describe([log])}
     return [sys.executable, "-m", "pipeline.step", "collect_logs", json.dumps(files), json.dumps(settings)]
 
@@ -213,27 +223,55 @@ def measure_growth(bench: Bench) -> Lines:
             line("growth_wall", used.wall_s, n),
             line("growth_step_peak", largest.peak_mb, n, largest.name),
             line("growth_peak", used.peak_mb, n),
+            line("growth_busy", used.cpu_s / (used.wall_s * bench.cores), n),
         ]
-    walls = list(zip(bench.drives, (used.wall_s for used in runs), strict=True))
+    return [*slope_of("growth_slope", bench.drives, runs), *lines]
+
+
+def slope_of(measure: str, drives: tuple[int, ...], runs: list[Used]) -> Lines:
+    """Give the steepest slope of time over drives between two sizes; none of one size alone."""
+    walls = list(zip(drives, (used.wall_s for used in runs), strict=True))
     slopes = [log(after / before) / log(more / fewer) for (fewer, before), (more, after) in pairwise(walls)]
-    if slopes:
-        each = ", ".join(f"{slope:.2f}" for slope in slopes)
-        lines.insert(0, line("growth_slope", max(slopes), bench.drives[-1], f"from size to size: {each}"))
-    return lines
+    each = ", ".join(f"{slope:.2f}" for slope in slopes)
+    return [line(measure, max(slopes), drives[-1], f"from size to size: {each}")] if slopes else []
+
+
+def measure_second(bench: Bench) -> Lines:
+    """Runs of rising size with one more log than their first run had, which kept a model."""
+    runs, lines = [], []
+    for n in bench.drives:
+        used, first = one_more_log(bench, n), bench.first_run(n)[1]
+        largest = max((one for one in used.processes if one.name in RULES), key=lambda one: one.peak_mb)
+        lines += [
+            line("second_wall", used.wall_s, n),
+            line("second_ratio", used.wall_s / first.wall_s, n),
+            line("second_step_peak", largest.peak_mb, n, largest.name),
+        ]
+        runs.append(used)
+    return [*slope_of("second_slope", bench.drives, runs), *lines]
+
+
+def one_more_log(bench: Bench, drives: int) -> Used:
+    """Run a study again with one more log, and take the log away."""
+    folder, _ = bench.first_run(drives)
+    if folder in bench.grown:
+        return bench.grown[folder]
+    study = bench.study(drives)
+    more = study / "logs" / "a_more.csv"
+    try:
+        add_log(drives, more)
+        bench.grown[folder] = bench.run(study, folder, f"one more log, {drives:,} drives")
+    finally:
+        more.unlink()
+    return bench.grown[folder]
 
 
 def measure_increments(bench: Bench) -> Lines:
     """A run without a change, one with one more log, and many small logs."""
     n = bench.middle
     folder, first = bench.first_run(n)
-    study = bench.study(n)
-    unchanged = bench.run(study, folder, f"nothing changed, {n:,} drives")
-    more = study / "logs" / "a_more.csv"
-    try:
-        add_log(n, more)
-        added = bench.run(study, folder, f"one more log, {n:,} drives")
-    finally:
-        more.unlink()
+    unchanged = bench.run(bench.study(n), folder, f"nothing changed, {n:,} drives")
+    added = one_more_log(bench, n)
     rest = sum(one.cpu_s for one in added.processes if one.name in RULES)
     few, many = bench.first_run(bench.small)[1], bench.first_run(bench.small, MANY_LOGS)[1]
     return [
@@ -264,15 +302,14 @@ def add_log(drives: int, path: Path) -> None:
 def measure_startup(bench: Bench) -> Lines:
     """A lookup from the command line, each in a new process."""
     folder, _ = bench.first_run(min(bench.drives))
-    command = [
-        str(Path(sys.executable).parent / "yardband"),
-        "lookup",
-        "97",
-        "--results",
-        str(folder / "results" / STUDY),
-    ]
-    used = [run_measured(command, bench.work / "runs", FROM_HERE) for _ in range(LOOKUPS)]
+    yardband, where = str(Path(sys.executable).parent / "yardband"), ["--results", str(folder / "results" / STUDY)]
+
+    def asked(*words: str) -> list[Used]:
+        return [run_measured([yardband, *words, *where], bench.work / "runs", FROM_HERE) for _ in range(LOOKUPS)]
+
+    used, goals = asked("lookup", "97"), asked("goal", "230", "--speed", "97")
     return [
+        line("goal_s", statistics.median(one.wall_s for one in goals)),
         line("lookup_s", statistics.median(one.wall_s for one in used)),
         line("lookup_first_s", used[0].wall_s),
         line("lookup_cpu_s", statistics.median(one.cpu_s for one in used)),
@@ -283,6 +320,8 @@ MEASURERS: dict[str, Callable[[Bench], Lines]] = {
     "plain": measure_plain,
     "limit": measure_limit,
     "growth": measure_growth,
+    # These before the second runs, which add logs.
     "increments": measure_increments,
+    "second": measure_second,
     "startup": measure_startup,
 }

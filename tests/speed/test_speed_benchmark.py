@@ -186,6 +186,6 @@ def test_a_target_holds_for_its_size_alone():
 def test_parts_measured_earlier_stay(tmp_path):
     path = Path(tmp_path / "speed.csv")
     judged([line("lookup_s", 0.9), line("unchanged_wall", 7.0, 1000)]).write_csv(path)
-    table = merged(judged([line("lookup_s", 0.6)]), path, "part")
+    table = merged(judged([line("lookup_s", 0.4)]), path, "part")
     found = {row["measure"]: (row["value"], row["verdict"]) for row in table.iter_rows(named=True)}
-    assert found == {"lookup_s": (0.6, "met"), "unchanged_wall": (7.0, "met")}
+    assert found == {"lookup_s": (0.4, "met"), "unchanged_wall": (7.0, "met")}
