@@ -1,4 +1,8 @@
-"""What stays on this machine, or on the file system that nodes share, where results go to a bucket."""
+"""What stays on this machine, or on the file system that nodes share, where results go to a bucket.
+
+The study, what is read to tell which model is in use, and outputs that a step may take from the last run (`update`):
+Snakemake copies those as they are here.
+"""
 
 from snakemake.io import is_flagged
 

@@ -18,7 +18,7 @@ rule build_bands:
         efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
         chart=f"{OUT}/model/chart.json",
         # Stays until then, as the grids of flight do: under the same model it holds whatever drives there are.
-        efficient=update(f"{OUT}/model/efficient.npz"),
+        efficient=update(local(f"{OUT}/model/efficient.npz")),
     log:
         f"{LOGS_OF}/build_bands.log",
     benchmark:

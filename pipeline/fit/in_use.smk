@@ -27,7 +27,7 @@ def in_use(name):
             return {**FIT, **FLIGHT}[name]
         moved = {
             "drives": f"{OUT}/collected/in_use/drives.parquet",
-            "tables": f"{OUT}/flight/in_use/tables.npz",
+            "tables": local(f"{OUT}/flight/in_use/tables.npz"),
         }
         kept = {key: local(path) for key, path in kept_files(KEPT, used.id).items()}
         return {**kept, **moved}[name]

@@ -198,7 +198,7 @@ if OWN and not FIRST_FIT:
             calibration=MODEL["calibration"],
         output:
             drives=f"{OUT}/collected/in_use/drives.parquet",
-            tables=update(f"{OUT}/flight/in_use/tables.npz"),
+            tables=update(local(f"{OUT}/flight/in_use/tables.npz")),
         log:
             f"{LOGS_OF}/standardise_shots_in_use.log",
         benchmark:

@@ -85,7 +85,7 @@ rule standardise_shots:
     output:
         drives=f"{OUT}/collected/drives.parquet",
         # Those of the last run stay until then: what it flew for the same ball and air isn't flown again.
-        tables=update(f"{OUT}/flight/tables.npz"),
+        tables=update(local(f"{OUT}/flight/tables.npz")),
     log:
         f"{LOGS_OF}/standardise_shots.log",
     benchmark:
@@ -105,3 +105,6 @@ rule standardise_shots:
         "Move carry to standard conditions"
     shell:
         STEP
+
+
+still_local(rules.standardise_shots)
