@@ -35,13 +35,17 @@ except UserError as error:
     raise WorkflowError(str(error)) from None
 
 FOLDER, STUDY, BY_HAND = START.folder, START.study, START.by_hand
-LOGS, SPEED_LOGS, OWN_FILES = START.logs, START.speed_logs, START.own_files
-KEY, KEY_SUM = START.key, START.key_sum
+LOGS, SPEED_LOGS = START.logs, START.speed_logs
+# What is local stays here where results go to a bucket (docs/cluster.md): the study, and what is read to tell which
+# model is in use.
+OWN_FILES, KEY = local(START.own_files), local(str(START.key))
+KEY_SUM = START.key_sum
 SUMS = START.sums
 HOME, OUT, LOGS_OF = START.home, START.out, START.logs_of
 SETTINGS = START.settings
 SHOWN = SETTINGS | {"study": STUDY.shown_name}  # as pages print it
-KEPT, DECISIONS, ASKED_FOR = START.kept, START.decisions, START.asked_for
+KEPT, DECISIONS = START.kept, START.decisions
+ASKED_FOR = {name: local(path) for name, path in START.asked_for.items()}
 OWN, FIRST_FIT = START.own, START.first_fit
 
 STEP = step_command(bool(workflow.deployment_settings.deployment_method))
@@ -51,8 +55,11 @@ STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 
 
+include: "pipeline/still_local.smk"
+
+
 FULL = [
-    f"{OUT}/summary.txt",
+    local(f"{OUT}/summary.txt"),
     f"{OUT}/shots.duckdb",
     f"{OUT}/model/methods.md",
     f"{OUT}/report/lookup.html",
@@ -68,7 +75,7 @@ FULL = [
     [] if ASKED_FOR else f"{OUT}/model/diagnostics.html",
 ]
 # Of results by hand; all else needs launch and spin.
-SHORT = [f"{OUT}/summary.txt", f"{OUT}/shots.duckdb"]
+SHORT = [local(f"{OUT}/summary.txt"), f"{OUT}/shots.duckdb"]
 
 
 rule all:
@@ -112,6 +119,7 @@ onsuccess:
 
 
 onerror:
-    for path in failed_logs(Path(LOGS_OF), STARTED):
+    # Beside the copies that Snakemake works on where results go to a bucket.
+    for path in failed_logs(Path(rules.load_shots.log[0]).parent, STARTED):
         # At the very end, after what Snakemake has to say.
         atexit.register(print, f"See {path} for what went wrong.", file=sys.stderr)

@@ -14,11 +14,11 @@ rule build_bands:
     output:
         csv=f"{OUT}/benchmarks/bands.csv",
         parquet=f"{OUT}/benchmarks/bands.parquet",
-        frontier=f"{OUT}/model/frontier.json",
+        frontier=local(f"{OUT}/model/frontier.json"),  # it names the model's file beside it
         efficient_replicates=f"{OUT}/model/efficient_replicates.npz",
         chart=f"{OUT}/model/chart.json",
         # Stays until then, as the grids of flight do: under the same model it holds whatever drives there are.
-        efficient=update(f"{OUT}/model/efficient.npz"),
+        efficient=update(local(f"{OUT}/model/efficient.npz")),
     log:
         f"{LOGS_OF}/build_bands.log",
     benchmark:
@@ -48,6 +48,9 @@ rule build_bands:
         "Build the speed bands"
     shell:
         STEP
+
+
+still_local(rules.build_bands)
 
 
 rule write_intervals:

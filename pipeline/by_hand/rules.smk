@@ -47,7 +47,7 @@ rule write_by_hand:
         golfers_xlsx=f"{OUT}/golfers/golfers.xlsx",
         bands_xlsx=f"{OUT}/benchmarks/bands.xlsx",
         bands_md=f"{OUT}/benchmarks/bands.md",
-        summary=f"{OUT}/summary.txt",
+        summary=local(f"{OUT}/summary.txt"),
     log:
         f"{LOGS_OF}/write_by_hand.log",
     benchmark:
@@ -64,6 +64,7 @@ rule write_by_hand:
                 for key in ("study", "units", "flags", "bands", "privacy")
             },
             speed_logs=len(SPEED_LOGS),
+            out=OUT,
         ),
     message:
         "Write the page, the workbooks and the summary"

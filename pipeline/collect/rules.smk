@@ -27,9 +27,9 @@ wildcard_constraints:
 rule collect_logs:
     input:
         logs=lambda wildcards: [
-            str(FOLDER / log.source) for log in PARTITIONS[wildcards.partition]
+            local(str(FOLDER / log.source)) for log in PARTITIONS[wildcards.partition]
         ],
-        key=str(KEY),
+        key=KEY,
     output:
         **FURTHER and {"readings": READINGS},
         shots=SHOTS,
@@ -84,7 +84,7 @@ rule load_shots:
             f"{HOME}/collected/{{partition}}.receipts.json", partition=PARTITIONS
         ),
         names=expand(f"{HOME}/collected/{{partition}}.names.json", partition=PARTITIONS),
-        key=str(KEY),
+        key=KEY,
     output:
         database=f"{OUT}/collected/{'by_hand' if BY_HAND else 'loaded'}.duckdb",
         rejects_csv=f"{OUT}/rejects.csv",
@@ -119,8 +119,8 @@ if SPEED_LOGS and not BY_HAND:
 
     rule collect_swings:
         input:
-            logs=[str(FOLDER / log.source) for log in SPEED_LOGS],
-            key=str(KEY),
+            logs=[local(str(FOLDER / log.source)) for log in SPEED_LOGS],
+            key=KEY,
         output:
             swings=f"{OUT}/collected/swings.parquet",
             rejects=f"{OUT}/practice/rejects.csv",

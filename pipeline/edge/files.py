@@ -243,3 +243,19 @@ def write_parquet(path: Path, table: pl.DataFrame) -> None:
     """Write a table as parquet, whole or not at all."""
     with whole(path) as part:
         table.write_parquet(part, statistics=True)
+
+
+def path_of_result(path: str, out: str) -> str:
+    """Give the path of a result as a run on one machine has it.
+
+    Where results are kept in a bucket, steps get copies in a folder of Snakemake's, which ends as the own one does.
+
+    Parameters
+    ----------
+    path : str
+        As a step gets it.
+    out : str
+        The folder of the run's results.
+    """
+    _, found, rest = path.rpartition(f"{out}/")
+    return f"{found}{rest}"

@@ -1,6 +1,6 @@
 """Which model golfers are measured with: functions that inputs and params of rules call."""
 
-from pipeline.fit.kept import choose_in_use, kept_files, model_id
+from pipeline.fit.kept import choose_in_use, kept_files, model_id, parent_files
 from pipeline.fit.verdict import ASKED, TRIAL, Choice
 
 
@@ -27,9 +27,10 @@ def in_use(name):
             return {**FIT, **FLIGHT}[name]
         moved = {
             "drives": f"{OUT}/collected/in_use/drives.parquet",
-            "tables": f"{OUT}/flight/in_use/tables.npz",
+            "tables": local(f"{OUT}/flight/in_use/tables.npz"),
         }
-        return {**kept_files(KEPT, used.id), **moved}[name]
+        kept = {key: local(path) for key, path in kept_files(KEPT, used.id).items()}
+        return {**kept, **moved}[name]
 
     return found
 
@@ -39,3 +40,9 @@ def held_out_in_use(wildcards):
     if ASKED_FOR or not (FIRST_FIT or not OWN) and choice(wildcards).kept:
         return []
     return rules.fit_model.output.held_out
+
+
+def parent(wildcards):
+    """Give the files of the kept model that the newest fit is compared with; none for a first fit."""
+    fit = FIT | dict(checkpoints.fit_model.get().output.items())
+    return [local(path) for path in parent_files(KEPT, DECISIONS, fit)]

@@ -1,6 +1,6 @@
 """The model of carry, the verdict on it, and the one that golfers are measured with."""
 
-from pipeline.fit.kept import FILES, parent_files
+from pipeline.fit.kept import FILES
 
 # Columns that the study names as regressors: without any, none of this is made.
 BESIDE = {}
@@ -40,9 +40,10 @@ checkpoint fit_model:
         own=OWN_FILES,
     output:
         **BESIDE and {"regressors": f"{OUT}/model/regressors.csv"},
-        model=f"{OUT}/model/model.json",
-        coefficients=f"{OUT}/model/coefficients.csv",
-        scores=f"{OUT}/model/scores.csv",
+        # By these the fit is named (TELLING in pipeline/fit/kept.py).
+        model=local(f"{OUT}/model/model.json"),
+        coefficients=local(f"{OUT}/model/coefficients.csv"),
+        scores=local(f"{OUT}/model/scores.csv"),
         typical=f"{OUT}/model/typical.parquet",
         replicates=f"{OUT}/model/replicates.npz",
         held_out=f"{OUT}/model/held_out.parquet",
@@ -69,6 +70,9 @@ checkpoint fit_model:
         "Fit the candidate models and choose one"
     shell:
         STEP
+
+
+still_local(rules.fit_model)
 
 
 rule write_card:
@@ -149,11 +153,9 @@ if OWN:
             drives=FLIGHT["drives"],
             devices=rules.compare_devices.output.devices,
             # Those of the kept model that the newest fit is compared with; none for a first fit.
-            old=lambda wildcards: parent_files(
-                KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
-            ),
+            old=parent,
         output:
-            verdict=f"{OUT}/model/verdict.json",
+            verdict=local(f"{OUT}/model/verdict.json"),
             scored=f"{OUT}/model/held_against.json",
         log:
             f"{LOGS_OF}/keep_model.log",
@@ -177,6 +179,7 @@ if OWN:
         shell:
             STEP
 
+    still_local(rules.keep_model)
     WHICH = rules.keep_model.output.verdict
 
 
@@ -195,7 +198,7 @@ if OWN and not FIRST_FIT:
             calibration=MODEL["calibration"],
         output:
             drives=f"{OUT}/collected/in_use/drives.parquet",
-            tables=update(f"{OUT}/flight/in_use/tables.npz"),
+            tables=update(local(f"{OUT}/flight/in_use/tables.npz")),
         log:
             f"{LOGS_OF}/standardise_shots_in_use.log",
         benchmark:

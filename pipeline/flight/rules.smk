@@ -42,7 +42,7 @@ rule calibrate_flight:
         database=rules.load_shots.output.database,
         devices=rules.compare_devices.output.devices,
     output:
-        calibration=f"{OUT}/flight/calibration.json",
+        calibration=local(f"{OUT}/flight/calibration.json"),
         table=f"{OUT}/flight/calibrations.csv",
     log:
         f"{LOGS_OF}/calibrate_flight.log",
@@ -67,6 +67,9 @@ rule calibrate_flight:
         STEP
 
 
+still_local(rules.calibrate_flight)
+
+
 # The one that the rules below take; that of the model in use may be another.
 CALIBRATION = ASKED_FOR or {
     "calibration": rules.calibrate_flight.output.calibration,
@@ -82,7 +85,7 @@ rule standardise_shots:
     output:
         drives=f"{OUT}/collected/drives.parquet",
         # Those of the last run stay until then: what it flew for the same ball and air isn't flown again.
-        tables=update(f"{OUT}/flight/tables.npz"),
+        tables=update(local(f"{OUT}/flight/tables.npz")),
     log:
         f"{LOGS_OF}/standardise_shots.log",
     benchmark:
@@ -102,3 +105,6 @@ rule standardise_shots:
         "Move carry to standard conditions"
     shell:
         STEP
+
+
+still_local(rules.standardise_shots)

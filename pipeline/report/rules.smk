@@ -306,7 +306,7 @@ rule write_methods:
 # What a run of the same study makes again, byte for byte; run.json has a digest of each. Databases are left out: their
 # rows are the same, their bytes are not promised.
 MADE = sorted(
-    str(path)
+    path
     for one in (
         *([] if ASKED_FOR else [rules.fit_model, rules.calibrate_flight]),
         *([] if ASKED_FOR else [rules.write_card, rules.write_diagnostics]),
@@ -341,7 +341,7 @@ MADE = sorted(
 rule summarise_run:
     input:
         **({"speed_sources": rules.collect_swings.output.sources} if SPEED_LOGS else {}),
-        key=str(KEY),
+        key=KEY,
         made=MADE,
         inputs=OWN_FILES,
         tables=[
@@ -358,8 +358,8 @@ rule summarise_run:
         which=WHICH,
         calibration=MODEL["calibration"],
     output:
-        record=f"{OUT}/run.json",
-        summary=f"{OUT}/summary.txt",
+        record=local(f"{OUT}/run.json"),
+        summary=local(f"{OUT}/summary.txt"),
     log:
         f"{LOGS_OF}/summarise_run.log",
     benchmark:

@@ -13,9 +13,7 @@ if OWN:
             verdict=rules.keep_model.output.verdict,
             scored=rules.keep_model.output.scored,
             # Those of the kept model that the newest fit was judged by; none for a first fit.
-            old=lambda wildcards: parent_files(
-                KEPT, DECISIONS, FIT | dict(checkpoints.fit_model.get().output.items())
-            ),
+            old=parent,
         output:
             comparison=f"{OUT}/model/comparison.md",
         log:

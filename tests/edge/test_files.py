@@ -1,7 +1,7 @@
 import polars as pl
 import pytest
 
-from pipeline.edge.files import check_alone, write_csv
+from pipeline.edge.files import check_alone, path_of_result, write_csv
 from pipeline.errors import UserError
 
 
@@ -30,3 +30,12 @@ def test_results_beside_others_pass_and_those_that_differ_by_capitals_alone_do_n
 
     with pytest.raises(UserError, match=r"results/Hill: \S+results/hill differs from it by capitals alone, and some"):
         check_alone(tmp_path / "results" / "Hill")
+
+
+def test_a_result_is_told_by_its_own_path_wherever_its_copy_is():
+    out = "results/hill/trials/one"
+    copy = f".snakemake/storage/s3/academy/{out}/{out}/report/academy.html"  # a prefix may be named so too
+    assert path_of_result(copy, out) == "results/hill/trials/one/report/academy.html"
+    assert path_of_result(f"{out}/run.json", out) == "results/hill/trials/one/run.json"
+    # A kept model isn't among a trial's results.
+    assert path_of_result("results/hill/model/kept/k1/model.json", out) == "results/hill/model/kept/k1/model.json"

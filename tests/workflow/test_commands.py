@@ -25,6 +25,7 @@ NOT_RUN = {
     "python3 -m venv": "it installs; CI runs the README's",
     "pip install": "it installs",
     "aws s3": "it needs a bucket",
+    "snakemake --default-storage-provider s3": "it needs a bucket; tests/workflow/test_bucket.py runs it",
     "bash .ci/run": "it runs this",
     "ruff check": "CI runs the parts",
     "python data_demo/make_demo.py": "tests/demo runs it",

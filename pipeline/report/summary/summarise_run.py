@@ -7,8 +7,9 @@ and rows of every log, hashes of what was made) and summary.txt (what was made, 
 """
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ import polars as pl
 from pipeline.collect.key import fingerprint_of, read_key
 from pipeline.edge.artefacts import read_artefact, read_json
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_json, write_text
+from pipeline.edge.files import path_of_result, write_json, write_text
 from pipeline.edge.made_by import all_packages, code_version
 from pipeline.edge.result_files import digest_of
 from pipeline.edge.tables_file import read_table, read_tables
@@ -59,14 +60,14 @@ def run(
     speed_sources: str | None = None,
 ) -> None:
     """Run the step; see the module's docstring. `choice` is the `Choice` of the model in use."""
-    read = read_tables([*tables, scores])
+    read, own = read_tables([*tables, scores]), partial(path_of_result, out=out)
     logs, golfers = read[Sources], read[Golfers]
     used = model_in_use(choice, model, which)
     speed_logs = read_table(speed_sources, Sources).to_dicts() if speed_sources else []
     told = {**about, "sources": logs.to_dicts(), "speed_sources": speed_logs, "calibration": read_json(calibration)}
-    told |= {"model": {**in_use_record(used), "file": model, "drives": drives}, "made": _digests(made, Path(out))}
-    told |= {"inputs": _digests(inputs, Path(about["folder"])), "key": _key_fingerprint(Path(key), about)}
-    told |= {"kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
+    told |= {"model": in_use_record(used) | {"file": own(model), "drives": own(drives)}}
+    told |= {"made": _digests(made, own, out), "inputs": _digests(inputs, str, about["folder"])}
+    told |= {"key": _key_fingerprint(Path(key), about), "kept": [one.id for one in find_kept(Path(out) / "model/kept")]}
     write_json(Path(record), told | {"code": code_version(), "versions": all_packages()})
     every = open_drives(Path(drives), ("golfer", "device", "ball"))
     on_model = model_lines(used, levels_without_term(read_artefact(model, FittedModel).model, every))
@@ -75,14 +76,14 @@ def run(
         goal_facts(read[Goals], read[Priorities]),
         practice_facts(read.get(Practice), None),
     )
-    facts += pages_lines(page, lookup)
+    facts += pages_lines(own(page), own(lookup))
     lines = summary_lines(golfers, read[Scores], logs, device_lines(read[Devices]), facts, on_model)
     write_text(Path(summary), "\n".join(lines) + "\n")
 
 
-def _digests(paths: Sequence[str], folder: Path) -> dict[str, str]:
-    """Digest files, by their path in a folder."""
-    return {os.path.relpath(path, folder): digest_of(Path(path)) for path in sorted(paths)}
+def _digests(paths: Sequence[str], own: Callable[[str], str], folder: str) -> dict[str, str]:
+    """Digest files, by their own path in a folder."""
+    return {os.path.relpath(own(path), folder): digest_of(Path(path)) for path in sorted(paths, key=own)}
 
 
 def _key_fingerprint(key: Path, about: Mapping[str, Any]) -> str:
