@@ -134,7 +134,7 @@ def test_no_result_is_left_in_the_copies(pair):
     storage = pair[1].folder / ".snakemake/storage"
     assert [path for path in storage.rglob("results/**/*") if path.is_file()] == []
     files = [path for path in storage.rglob("*") if path.is_file()]
-    assert len(files) > 50  # what steps printed
+    assert len(files) > 30  # what steps printed
     assert [path for path in files if path.stat().st_mode & 0o077] == []
 
 
