@@ -54,6 +54,11 @@ FORM = ("form_variance", "form_freedom")
 Source = Literal["days", "quarters", "assumed", "unknown"]
 
 
+def shows_days(source: Source) -> bool:
+    """Say whether the logs show how a golfer's days differ."""
+    return source in ("days", "quarters")
+
+
 @dataclass(frozen=True)
 class DayForm:
     """What a day adds to all of a golfer's drives of it.
@@ -79,7 +84,7 @@ class DayForm:
     @property
     def told(self) -> bool:
         """Whether the logs show how a golfer's days differ."""
-        return self.source in ("days", "quarters")
+        return shows_days(self.source)
 
     def times(self, factor: float) -> "DayForm":
         """Give the same in other squared units."""
@@ -355,11 +360,12 @@ def _days_of(days: pl.DataFrame, figure: Figure, figures: pl.DataFrame) -> pl.Da
     if figure.median:
         found = found.join(figures.select(*KEYS, "variance"), on=KEYS, how="left", maintain_order="left")
         found = found.with_columns(pl.col("middle") * pl.col("variance").sqrt(), pl.col("squares") * pl.col("variance"))
-    found = found.with_columns(
-        pl.len().over(KEYS).alias("days"),
-        pl.col("n").sum().over(KEYS).alias("all"),
-        pl.col("squares").sum().over(KEYS).alias("within"),
-    ).with_columns((pl.col("all") - pl.col("days")).alias("spare"))
+    # Added up one after the other, so that a golfer's sums are the same bytes whoever stands beside.
+    run = found.select(pl.struct(KEYS).rle_id()).to_series().to_numpy()
+    n, squares = (found.get_column(name).cast(pl.Float64).to_numpy() for name in ("n", "squares"))
+    sums = {"days": np.bincount(run), "all": np.bincount(run, n), "within": np.bincount(run, squares)}
+    found = found.with_columns(pl.Series(name, values[run]) for name, values in sums.items())
+    found = found.with_columns((pl.col("all") - pl.col("days")).alias("spare"))
     telling = (pl.col("days") > 1) & (pl.col("spare") >= MIN_SPARE_DRIVES) & (pl.col("within") > 0)
     error = pl.col("within") / pl.col("spare") / pl.col("n")
     return _grouped(found.filter(telling), KEYS, error, "spare", pl.lit(1.0))
@@ -434,13 +440,11 @@ def _own_form(days: pl.DataFrame, pooled: Pooled) -> pl.DataFrame:
 def _own_ratios(days: pl.DataFrame, variance: float) -> tuple[pl.DataFrame, Array, npt.NDArray[np.int64]]:
     """Give how far golfers' own days scatter more than at a variance between days: golfers, ratios, freedom."""
     group = days.get_column("group").to_numpy()
-    days_of = np.bincount(group)[group] if len(group) else np.ones(0)
-    each = days.select(
-        "golfer", pl.Series("square", _between(days)(variance)), pl.Series("freedom", (days_of - 1) / days_of)
-    )
-    golfers = each.group_by("golfer", maintain_order=True).agg(pl.col("square", "freedom").sum())
-    freedom = np.rint(golfers.get_column("freedom").to_numpy()).astype(np.int64)
-    return golfers, golfers.get_column("square").to_numpy() / np.maximum(freedom, 1), freedom
+    days_of = np.bincount(group)[group]
+    golfer = days.get_column("golfer").rle_id().to_numpy()
+    freedom = np.rint(np.bincount(golfer, (days_of - 1) / days_of)).astype(np.int64)
+    ratio = np.bincount(golfer, _between(days)(variance)) / np.maximum(freedom, 1)
+    return days.select(pl.col("golfer").unique(maintain_order=True)), ratio, freedom
 
 
 def _between(found: pl.DataFrame) -> Callable[[float], Array]:

@@ -6,6 +6,7 @@ carry is then off as much as its golfers' carry. A golfer has the rest: what ano
 does, and what fast drives gain more in thin air than slow ones.
 """
 
+import numpy as np
 import polars as pl
 
 from pipeline.drives import KEYS, Drives
@@ -59,8 +60,14 @@ def common_moves(sums: pl.DataFrame, model: CarryModel) -> dict[str, float]:
     known = [level for column, level in (*model.offsets.levels, *model.offsets.absorbed) if column == "device"]
     wanted = {*known, model.offsets.reference.get("device")}
     of_device = sums.filter(pl.col("device").is_in(sorted(one for one in wanted if one is not None)))
-    share = pl.col("move").sum() / pl.col("carry_standard_yd").sum()
-    return dict(of_device.group_by("device", maintain_order=True).agg(share).rows())
+    names = of_device.get_column("device").unique(maintain_order=True)
+    # Added up golfer by golfer, however they are read.
+    place = of_device.get_column("device").replace_strict(names, range(len(names)), return_dtype=pl.Int64).to_numpy()
+    move, carry = (
+        np.bincount(place, of_device.get_column(name).cast(pl.Float64).to_numpy())
+        for name in ("move", "carry_standard_yd")
+    )
+    return dict(zip(names, (move / carry).tolist(), strict=True))
 
 
 def moved_by(sums: pl.DataFrame, common: dict[str, float], model: CarryModel) -> pl.DataFrame:
@@ -70,8 +77,10 @@ def moved_by(sums: pl.DataFrame, common: dict[str, float], model: CarryModel) ->
     if common:
         share = pl.col("device").replace_strict(common, default=reference, return_dtype=pl.Float64)
     rest = pl.col("move") - share * pl.col("carry_standard_yd")
-    found = sums.group_by(KEYS, maintain_order=True).agg((rest.sum() / pl.col("drives").sum()).alias(MOVED))
-    return found.sort(KEYS)
+    run = sums.select(pl.struct(KEYS).rle_id()).to_series().to_numpy()
+    own = sums.select(rest.alias("rest"), pl.col("drives").cast(pl.Float64))
+    moved = np.bincount(run, own.get_column("rest").to_numpy()) / np.bincount(run, own.get_column("drives").to_numpy())
+    return sums.select(KEYS).unique(maintain_order=True).with_columns(pl.Series(MOVED, moved))
 
 
 def with_moves(

@@ -13,7 +13,7 @@ from pipeline.coach.progress.measures import DELIVERIES, TESTED, Yardstick, driv
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import Delivery
 from pipeline.golfers.day_form import Figure, FigureSums, Pooled, figure_sums, pool
-from pipeline.golfers.moves import MOVED, common_moves, move_sums
+from pipeline.golfers.moves import common_moves, move_sums
 from pipeline.golfers.reading_doubt import with_readings
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 
@@ -64,13 +64,10 @@ class PooledQuarters:
         By measure.
     common_moves : dict of str to float
         From `common_moves`; empty where no move is in doubt.
-    newest : str or None
-        The newest quarter in which anybody was assessed.
     """
 
     figures: dict[str, Pooled]
     common_moves: dict[str, float]
-    newest: str | None
 
 
 def quarter_sums(
@@ -117,4 +114,4 @@ def pool_quarters(sums: QuarterSums, yardstick: Yardstick) -> PooledQuarters:
     """Learn from all golfers what the comparison of each one's quarters needs of them."""
     figures = {name: pool(sums.figures, figure) for name, figure in FIGURES.items()}
     common = {} if sums.moves is None else common_moves(sums.moves, yardstick.model)
-    return PooledQuarters(figures, common, sums.table.get_column("quarter").max())  # type: ignore[arg-type]
+    return PooledQuarters(figures, common)
