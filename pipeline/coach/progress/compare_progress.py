@@ -37,12 +37,17 @@ def run(
     """Run the step; see the module's docstring. `part` is a name such as 1-of-2."""
     yardstick, shared = read_yardstick(**measured_with)
     golfers = open_drives(Path(drives), ("golfer",), part=Part.named(part)).golfers
-    own, of_quarters, of_days, moved = (
-        pl.read_parquet(path).with_columns(pl.col("golfer").cast(golfers)) for path in (table, quarters, days, moves)
-    )
+    own, of_quarters, of_days, moved = (_read(path, golfers) for path in (table, quarters, days, moves))
     sums = QuarterSums(own, FigureSums(of_quarters, of_days), moved if "move" in moved.columns else None)
     tested = read_table(changes, Changes, golfers, some=True)
     straight = None if straightness is None else read_table(straightness, Straightness, golfers, some=True)
     found = compare(sums, read_artefact(pooled, PooledQuarters), tested, yardstick, shared, straight)
     write_parquet(Path(compared), found.with_columns(pl.col("golfer").cast(pl.String)))
     print(f"Part {part}: {found.height} golfers' quarters compared with an earlier one.")
+
+
+def _read(path: str, golfers: pl.Enum) -> pl.DataFrame:
+    """Read a part's table, whose golfers have names or numbers."""
+    table = pl.read_parquet(path)
+    named = pl.col("golfer").cast(golfers) if table.schema["golfer"] == pl.String else pl.col("golfer").cat.to(golfers)
+    return table.with_columns(named)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.coach.progress.quarter_sums import FIGURES, PooledQuarters
-from pipeline.edge.artefacts import read_artefact, write_artefact
+from pipeline.edge.artefacts import read_artefact, write_boundless
 from pipeline.fit.model import FittedModel
 from pipeline.golfers.day_form import Figure, FigureSums, Pooled, pool
 from pipeline.golfers.moves import common_moves
@@ -20,7 +20,7 @@ def run(quarters: Sequence[str], days: Sequence[str], moves: Sequence[str], mode
     of_measures: dict[str, Pooled] = {name: _pooled(quarters, days, figure) for name, figure in FIGURES.items()}
     moved = pl.concat(pl.read_parquet(path) for path in moves)
     common = common_moves(moved, read_artefact(model, FittedModel).model) if "move" in moved.columns else {}
-    write_artefact(pooled, PooledQuarters(of_measures, common))
+    write_boundless(pooled, PooledQuarters(of_measures, common))
 
 
 def _pooled(quarters: Sequence[str], days: Sequence[str], figure: Figure) -> Pooled:
