@@ -30,17 +30,18 @@ class Run:
         return self.folder / "results" / "twin-valleys"
 
 
-def run_snakemake(folder, *arguments, study=ROOT / "data_demo"):
+def run_snakemake(folder, *arguments, study=ROOT / "data_demo", **config):
     """Run the real workflow with `folder` as the working directory, so that results stay there."""
+    given = [f"study={study}", *(f"{name}={value}" for name, value in config.items())]
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     where = ["-s", str(ROOT / "Snakefile"), "--directory", str(folder)]
     done = subprocess.run(
-        [sys.executable, "-m", "snakemake", "--cores", "2", *where, *arguments, "--config", f"study={study}"],
+        [sys.executable, "-m", "snakemake", "--cores", "2", *where, *arguments, "--config", *given],
         capture_output=True,
         text=True,
         env=environment,
         check=False,
-        timeout=300,
+        timeout=900,
     )
     return Run(folder, done.stdout, done.stderr, done.returncode)
 
