@@ -36,8 +36,8 @@ def run_workflow(study: Path, folder: Path, targets: tuple[str, ...], parts: int
     """Run the workflow on one core up to some results: jobs one after the other, so that each has its own memory."""
     wanted = [f"results/{STUDY}/{name}" for name in targets]
     command = [sys.executable, "-m", "snakemake", "--cores", "1", "-s", str(ROOT / "Snakefile")]
-    where = ["--directory", str(folder), "--rerun-triggers", "mtime"]
-    return run_measured([*command, *where, *wanted, "--config", f"study={study}", f"parts={parts}"], folder, FROM_HERE)
+    where = ["--rerun-triggers", "mtime", "--directory", str(folder)]
+    return run_measured([*command, *wanted, *where, "--config", f"study={study}", f"parts={parts}"], folder, FROM_HERE)
 
 
 def copy_golfers(results: Path, copies: int) -> None:
