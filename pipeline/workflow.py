@@ -28,8 +28,8 @@ MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by th
 LARGE_BYTES = 10_000_000
 
 # Logs of one part of a study's golfers: with more, steps that grow with golfers are cut into a job for each part. It is
-# about 60 million drives, of which `assess_progress` would take some 8 GB in one process.
-PART_BYTES = 5_000_000_000
+# about 25 million drives, whose part takes some 3.7 GB by docs/evidence/parts: less than profiles/slurm asks for.
+PART_BYTES = 2_000_000_000
 MOST_PARTS = 1000
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,

@@ -41,7 +41,7 @@ def run_snakemake(folder, *arguments, study=ROOT / "data_demo", **config):
         text=True,
         env=environment,
         check=False,
-        timeout=900,
+        timeout=600,
     )
     return Run(folder, done.stdout, done.stderr, done.returncode)
 
