@@ -214,8 +214,8 @@ rule speed_benchmark:
         " --cores {threads} 2>&1 | tee {log:q}"
 
 
-# Golfers cut into parts, on a million invented drives whose golfers are copied tenfold (tests/speed): a command of its own, `snakemake
-# --cores 1 --force parts_benchmark`. Its memory tells; its times show little unless nothing else is at work.
+# Golfers cut into parts, on a million invented drives whose golfers are copied tenfold (tests/speed): a command of its
+# own, `snakemake --cores 1 --force parts_benchmark`. Its times show little unless nothing else is at work.
 rule parts_benchmark:
     output:
         expand(
