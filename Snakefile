@@ -4,6 +4,7 @@ snakemake --cores 2                          the demo study
 snakemake --cores 2 --config study=PATH      any other
 snakemake --cores 2 --config model=ID        a look at the study by a kept model, in results/STUDY/by-model/ID
 snakemake --cores 2 --config trial=NAME      a fit that enters no lineage, in results/STUDY/trials/NAME
+snakemake --cores 2 --config parts=N         golfers cut into so many jobs, with the same results (docs/cluster.md)
 
 Each stage's rules stand beside its code, in pipeline/*/rules.smk. A rule and its step share their name.
 """
@@ -23,7 +24,7 @@ from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import needs, step, step_command, threads_for
+from pipeline.workflow import needs, parts_of, step, step_command, threads_for
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -50,7 +51,8 @@ OWN, FIRST_FIT = START.own, START.first_fit
 
 STEP = step_command(bool(workflow.deployment_settings.deployment_method))
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
-THREADS = threads_for((FOLDER / log.source).stat().st_size for log in LOGS)
+LOG_BYTES = [(FOLDER / log.source).stat().st_size for log in LOGS]
+THREADS, PARTS = threads_for(LOG_BYTES), parts_of(LOG_BYTES, config)
 STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 

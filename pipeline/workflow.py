@@ -21,13 +21,18 @@ from pipeline.step import module_of
 
 PACKAGE = Path(__file__).parent
 BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it
-CONFIG = ("study", "model", "trial")  # what --config may name
+CONFIG = ("study", "model", "trial", "parts")  # what --config may name
 MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
 # Logs of a study that gains by threads, all together: about 100,000 drives, of a hundred bytes each as text. Fewer are
 # a single piece (`pipeline.edge.drives_file`), and two threads take turns at the rest: fitting the flight of the demo's
 # 9,435 drives took 10.8 s with two and 8.5 s with one.
 LARGE_BYTES = 10_000_000
+
+# Logs of one part of a study's golfers: with more, steps that grow with golfers are cut into a job for each part. It is
+# about 25 million drives, whose part takes some 3.7 GB by docs/evidence/parts: less than profiles/slurm asks for.
+PART_BYTES = 2_000_000_000
+MOST_PARTS = 1000
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
 # so a changed one reruns what depends on it; it does not compare paths given by a function of input and output, for
@@ -66,6 +71,9 @@ def check_config(given: Mapping[str, Any]) -> None:
             raise UserError(f"--config {name}=...: there is no such key; {hint}")
     if "model" in given and "trial" in given:
         raise UserError("--config model=... trial=...: a trial makes a fit of its own; leave one of the two out.")
+    parts = given.get("parts", 1)
+    if not isinstance(parts, int) or isinstance(parts, bool) or not 1 <= parts <= MOST_PARTS:
+        raise UserError(f"--config parts={parts}: isn't a number of parts; give a whole number from 1 to {MOST_PARTS}.")
     if "trial" in given:
         if not isinstance(given["trial"], str):
             raise UserError(f"--config trial={given['trial']}: isn't read as text; begin the name with a letter.")
@@ -211,6 +219,22 @@ def threads_for(log_bytes: Iterable[int]) -> int:
         Sizes of the study's shot logs.
     """
     return 2 if sum(log_bytes) >= LARGE_BYTES else 1
+
+
+def parts_of(log_bytes: Iterable[int], given: Mapping[str, Any]) -> list[str]:
+    """Name the parts that a study's golfers are cut into, such as 1-of-2: one unless its logs are very large.
+
+    Figures are the same bytes with any number (`pipeline.edge.drives_file.Part`).
+
+    Parameters
+    ----------
+    log_bytes : iterable of int
+        Sizes of the study's shot logs.
+    given : mapping
+        What --config names: parts, where another number is wanted.
+    """
+    count = int(given.get("parts", max(ceil(sum(log_bytes) / PART_BYTES), 1)))
+    return [f"{number}-of-{count}" for number in range(1, count + 1)]
 
 
 @cache

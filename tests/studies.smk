@@ -214,6 +214,30 @@ rule speed_benchmark:
         " --cores {threads} 2>&1 | tee {log:q}"
 
 
+# Golfers cut into parts, on a million invented drives whose golfers are copied tenfold (tests/speed): a command of its
+# own, `snakemake --cores 1 --force parts_benchmark`. Its times show little unless nothing else is at work.
+rule parts_benchmark:
+    output:
+        expand(
+            "docs/evidence/parts/{name}",
+            name=["parts.csv", "machine.json", "made.json", "README.md"],
+        ),
+    log:
+        "logs/parts_benchmark.log",
+    conda:
+        ENVIRONMENT
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/speed/parts_benchmark.py"),
+    message:
+        "Measure golfers cut into parts"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/parts && {params.python} {params.script:q} docs/evidence/parts"
+        " --drives 1000000 --copies 10"
+        " 2>&1 | tee {log:q}"
+
+
 # What became of 500 damaged logs, layouts, studies and keys (tests/collect/test_damaged_inputs.py): a command of its
 # own, `snakemake --cores 1 --force damaged_inputs`.
 rule damaged_inputs:

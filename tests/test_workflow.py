@@ -106,11 +106,26 @@ def test_tables_that_are_found_by_their_file_are_code_of_the_step_that_reads_the
     assert "write_report" in changed(copy, "tables/progress.py", "suppressed", "suppressed_too")
 
 
+@pytest.mark.parametrize("parts", [0, 1001, 2.5, "two", True])
+def test_a_number_of_parts_that_is_none_is_refused(parts):
+    workflow.check_config({"parts": 1000})
+    with pytest.raises(UserError, match=r"isn't a number of parts; give a whole number from 1 to 1000\.$"):
+        workflow.check_config({"parts": parts})
+
+
+def test_golfers_are_cut_where_logs_are_very_large():
+    size = workflow.PART_BYTES
+    assert workflow.parts_of([], {}) == workflow.parts_of([size // 2, size // 2], {}) == ["1-of-1"]
+    assert workflow.parts_of([size, 1], {}) == ["1-of-2", "2-of-2"]
+    assert workflow.parts_of([size, 1], {"parts": 1}) == ["1-of-1"]
+    assert workflow.parts_of([], {"parts": 3}) == ["1-of-3", "2-of-3", "3-of-3"]
+
+
 def test_an_unknown_key_of_config_is_refused_with_the_nearest():
     workflow.check_config({"study": "a", "model": "b"})
     with pytest.raises(UserError, match=r"^--config stduy=\.\.\.: there is no such key; did you mean study\?$"):
         workflow.check_config({"stduy": "a"})
-    with pytest.raises(UserError, match=r"^--config x=.*no such key; it takes study, model and trial\.$"):
+    with pytest.raises(UserError, match=r"^--config x=.*no such key; it takes study, model, trial and parts\.$"):
         workflow.check_config({"x": "a"})
 
 

@@ -18,6 +18,12 @@ CODE = {
     "curving": ["pipeline", ":(exclude)pipeline/report"],
     "damaged": ["pipeline/collect", "pipeline/configuration", "pipeline/edge/small_files.py", "pipeline/ending.py"],
     "flight": ["pipeline/physics"],
+    "parts": [
+        "pipeline/coach/progress",
+        "pipeline/golfers/day_form.py",
+        "pipeline/edge/drives_file.py",
+        "pipeline/drives.py",
+    ],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
     "regressors": ["pipeline/fit", "pipeline/flight/regressors.py", "pipeline/statistics"],
     "speed": ["pipeline", "Snakefile", "profiles/default"],

@@ -26,21 +26,26 @@ python docs/make/workflow_page.py > docs/workflow.md
 
 A study of results by hand, without launch and spin, goes from `load_shots` to `assess_by_hand` and has no other steps.
 A study without speed logs has neither `collect_swings` nor `assess_practice`. A first run is drawn. Later runs build
-bands once `keep_model` has judged the fit. With a kept model in use,
-`standardise_shots_in_use` moves drives by its calibration of flight. A run leaves `assess_sensitivity` and
-`write_sensitivity` out, unless it is asked for the target `sensitivity`.
+bands once `keep_model` has judged the fit. With a kept model in use, `standardise_shots_in_use` moves drives by its
+calibration of flight. A run leaves `assess_sensitivity` and `write_sensitivity` out, unless it is asked for the target
+`sensitivity`. Only a study whose golfers are cut into parts ([cluster](cluster.md)) has `sum_progress`, `pool_progress`
+and `compare_progress`; in others `assess_progress` does their work.
 """
 
 
 def edges() -> list[tuple[str, str]]:
     """Ask Snakemake for the rules of the demo and of every target; give pairs of rules, the taking one last."""
-    with tempfile.TemporaryDirectory() as folder:  # results that are there would leave rules out
-        where = ["-s", str(ROOT / "Snakefile"), "--directory", folder, "--config", f"study={ROOT / 'data_demo'}"]
-        command = [sys.executable, "-m", "snakemake", *TARGETS, "--rulegraph", "mermaid-js", *where]
-        drawn = subprocess.run(command, capture_output=True, text=True, check=True).stdout
-    names = dict(re.findall(r"^\s*(id\d+)\[(\w+)\]$", drawn, flags=re.MULTILINE))
-    pairs = re.findall(r"^\s*(id\d+) --> (id\d+)$", drawn, flags=re.MULTILINE)
-    return sorted([*BY_HAND, *((names[one], names[other]) for one, other in pairs if names[other] not in TARGETS)])
+    pairs = {*BY_HAND}
+    for parts in (1, 2):
+        with tempfile.TemporaryDirectory() as folder:  # results that are there would leave rules out
+            where = ["-s", str(ROOT / "Snakefile"), "--directory", folder]
+            config = ["--config", f"study={ROOT / 'data_demo'}", f"parts={parts}"]
+            command = [sys.executable, "-m", "snakemake", *TARGETS, "--rulegraph", "mermaid-js", *where, *config]
+            drawn = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        names = dict(re.findall(r"^\s*(id\d+)\[(\w+)\]$", drawn, flags=re.MULTILINE))
+        found = re.findall(r"^\s*(id\d+) --> (id\d+)$", drawn, flags=re.MULTILINE)
+        pairs |= {(names[one], names[other]) for one, other in found if names[other] not in TARGETS}
+    return sorted(pairs)
 
 
 def stages() -> dict[str, list[str]]:

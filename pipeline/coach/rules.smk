@@ -120,17 +120,114 @@ rule assess_landing:
         STEP
 
 
+# What quarters are measured with, and what golfers' own errors are asked of.
+YARDSTICK = {
+    "model": MODEL["model"],
+    "frontier": rules.build_bands.output.frontier,
+    "replicates": MODEL["replicates"],
+    "efficient_replicates": rules.build_bands.output.efficient_replicates,
+    "devices": rules.compare_devices.output.devices,
+}
+TESTED = {
+    "changes": rules.assess_golfers.output.changes,
+    "straightness": rules.assess_straightness.output.straightness,
+}
+
+
+# A large study's golfers are cut into parts, a job each; most studies have no such rules (pipeline.workflow.parts_of).
+if len(PARTS) > 1:
+    OF_PART = f"{OUT}/golfers/parts/{{part}}"
+    SUMS_OF_PART = {
+        name: f"{OF_PART}.{name}.parquet"
+        for name in ("table", "quarters", "days", "moves")
+    }
+    PROGRESS_FROM = {
+        "parts": expand(f"{OF_PART}.compared.parquet", part=PARTS),
+        "pooled": f"{OUT}/golfers/parts/pooled.json",
+    }
+
+    wildcard_constraints:
+        part="|".join(PARTS),
+
+    rule sum_progress:
+        input:
+            **YARDSTICK,
+            drives=DRIVES,
+            golfers=rules.assess_golfers.output.golfers,
+        output:
+            **{name: temp(path) for name, path in SUMS_OF_PART.items()},
+        log:
+            f"{LOGS_OF}/sum_progress/{{part}}.log",
+        benchmark:
+            f"{LOGS_OF}/sum_progress/{{part}}.tsv"
+        conda:
+            ENVIRONMENT
+        threads: THREADS
+        resources:
+            **needs("sum_progress"),
+        params:
+            **step("sum_progress", part=lambda wildcards: wildcards.part),
+        message:
+            "Sum up golfers' quarters, part {wildcards.part}"
+        shell:
+            STEP
+
+    rule pool_progress:
+        input:
+            **{
+                name: expand(SUMS_OF_PART[name], part=PARTS)
+                for name in ("quarters", "days", "moves")
+            },
+            model=MODEL["model"],
+        output:
+            pooled=temp(PROGRESS_FROM["pooled"]),
+        log:
+            f"{LOGS_OF}/pool_progress.log",
+        benchmark:
+            f"{LOGS_OF}/pool_progress.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("pool_progress"),
+        params:
+            **step("pool_progress"),
+        message:
+            "Learn how drives and days differ"
+        shell:
+            STEP
+
+    rule compare_progress:
+        input:
+            **YARDSTICK,
+            **TESTED,
+            **SUMS_OF_PART,
+            drives=DRIVES,
+            pooled=rules.pool_progress.output.pooled,
+        output:
+            compared=temp(f"{OF_PART}.compared.parquet"),
+        log:
+            f"{LOGS_OF}/compare_progress/{{part}}.log",
+        benchmark:
+            f"{LOGS_OF}/compare_progress/{{part}}.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("compare_progress"),
+        params:
+            **step("compare_progress", part=lambda wildcards: wildcards.part),
+        message:
+            "Compare golfers' quarters, part {wildcards.part}"
+        shell:
+            STEP
+
+else:
+    PROGRESS_FROM = {**YARDSTICK, **TESTED, "drives": DRIVES}
+
+
 rule assess_progress:
     input:
-        drives=DRIVES,
-        model=MODEL["model"],
-        frontier=rules.build_bands.output.frontier,
-        replicates=MODEL["replicates"],
-        efficient_replicates=rules.build_bands.output.efficient_replicates,
-        devices=rules.compare_devices.output.devices,
+        **PROGRESS_FROM,
         golfers=rules.assess_golfers.output.golfers,
-        changes=rules.assess_golfers.output.changes,
-        straightness=rules.assess_straightness.output.straightness,
     output:
         progress=f"{OUT}/golfers/progress.csv",
         cohorts=f"{OUT}/golfers/cohorts.csv",

@@ -6,6 +6,7 @@ A class is a dataclass with types; arrays are lists in JSON. What is not such a 
 import hashlib
 import json
 from collections.abc import Sequence
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 from zipfile import BadZipFile
@@ -65,6 +66,19 @@ def read_artefact(path: str | Path, form: type[Form]) -> Form:
 def write_artefact(path: str | Path, value: Any) -> None:
     """Write a dataclass as JSON with sorted keys and full floats, whole or not at all."""
     write_json(Path(path), plain_values(value))
+
+
+def write_boundless(path: str | Path, value: Any) -> None:
+    """Write a dataclass some of whose numbers may be infinite or none: as texts, which `read_artefact` takes."""
+    write_json(Path(path), _spelled(plain_values(value)))
+
+
+def _spelled(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _spelled(part) for name, part in value.items()}
+    if isinstance(value, list):
+        return [_spelled(part) for part in value]
+    return str(value) if isinstance(value, float) and not isfinite(value) else value
 
 
 def read_arrays(path: str | Path) -> dict[str, np.ndarray[Any, Any]]:

@@ -4,7 +4,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -229,8 +229,15 @@ def write_json(path: Path, value: Any) -> None:
 
 def write_csv(path: Path, table: pl.DataFrame) -> None:
     """Write a table as CSV with full floats, whole or not at all; no text of it is a formula to a spreadsheet."""
-    with whole(path) as part:
-        table.with_columns(harmless(name) for name in cs.expand_selector(table, cs.string())).write_csv(part)
+    write_csv_of(path, (table,))
+
+
+def write_csv_of(path: Path, tables: Iterable[pl.DataFrame]) -> None:
+    """Write several tables of the same columns as one, without holding more than one of them; see `write_csv`."""
+    with whole(path) as part, part.open("wb") as file:
+        for place, table in enumerate(tables):
+            safe = table.with_columns(harmless(name) for name in cs.expand_selector(table, cs.string()))
+            safe.write_csv(file, include_header=place == 0)
 
 
 def harmless(name: str) -> pl.Expr:

@@ -15,7 +15,9 @@ from pipeline.tables.types import types_of
 S = TypeVar("S", bound=dy.Schema)
 
 
-def read_table(path: str | Path, schema: type[S], golfers: pl.Enum | None = None) -> dy.DataFrame[S]:
+def read_table(
+    path: str | Path, schema: type[S], golfers: pl.Enum | None = None, *, some: bool = False
+) -> dy.DataFrame[S]:
     """Read one of our own CSV tables and validate it.
 
     Parameters
@@ -26,6 +28,8 @@ def read_table(path: str | Path, schema: type[S], golfers: pl.Enum | None = None
         The table's schema in `pipeline.tables`.
     golfers : Enum, optional
         Type of the column `golfer`, such as `Drives.golfers`; text if not given.
+    some : bool
+        Whether the rows of those golfers alone are wanted, of a table that has others too.
 
     Returns
     -------
@@ -40,7 +44,12 @@ def read_table(path: str | Path, schema: type[S], golfers: pl.Enum | None = None
     # Types come from the schema: an all-null column of a small study must not be guessed as text.
     dtypes = types_of(schema)
     try:
-        table = pl.read_csv(path, schema_overrides=dtypes)
+        if some and golfers is not None:
+            wanted = pl.col("golfer").is_in(golfers.categories.implode())
+            lazy = pl.scan_csv(path, schema_overrides=dtypes, low_memory=True)
+            table = lazy.filter(wanted).collect(engine="streaming")
+        else:
+            table = pl.read_csv(path, schema_overrides=dtypes)
         dtypes |= {"golfer": golfers} if golfers else {}
         # Cast here, not by the validation: that adds columns of its own, which a rule over all columns would see.
         return schema.validate(table.select(pl.col(name).cast(kind) for name, kind in dtypes.items()))

@@ -6,6 +6,7 @@ own days count as far as golfers are seen to differ in it, and each figure has t
 which its drives were struck.
 """
 
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,7 +17,7 @@ import polars as pl
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.shrinkage import moderated_variance, paule_mandel
+from pipeline.statistics.shrinkage import Moderation, paule_mandel
 
 # Of a normal distribution: standard deviation over median absolute deviation, and the share of the drives that the
 # median absolute deviation makes use of (Rousseeuw and Croux, J. Am. Stat. Assoc. 88 (1993) 1273).
@@ -53,6 +54,11 @@ FORM = ("form_variance", "form_freedom")
 Source = Literal["days", "quarters", "assumed", "unknown"]
 
 
+def shows_days(source: Source) -> bool:
+    """Say whether the logs show how a golfer's days differ."""
+    return source in ("days", "quarters")
+
+
 @dataclass(frozen=True)
 class DayForm:
     """What a day adds to all of a golfer's drives of it.
@@ -78,7 +84,7 @@ class DayForm:
     @property
     def told(self) -> bool:
         """Whether the logs show how a golfer's days differ."""
-        return self.source in ("days", "quarters")
+        return shows_days(self.source)
 
     def times(self, factor: float) -> "DayForm":
         """Give the same in other squared units."""
@@ -121,57 +127,202 @@ def figure_errors(
     error but is also in the sample variance; left to add is B (n W - 1) / (n - 1): zero where each drive has a day of
     its own, all of B where there is one day, be it of one drive.
     """
-    values = Drives.of(drives).mapped(
-        lambda frame: frame.select(*KEYS, "struck_on", (pl.col(name) / size).alias("value")).drop_nulls("value")
-    )
+    figure = Figure("value", median)
+
+    def own(frame: pl.DataFrame) -> FigureSums:
+        return figure_sums(frame.select(*KEYS, "struck_on", (pl.col(name) / size).alias("value")), [figure])
+
+    sums = FigureSums.joined(Drives.of(drives).each(own))
+    pooled = pool(sums, figure, (assumed / size) ** 2)
+    return errors_of(sums, figure, pooled, size)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A mean or median of each golfer's quarter: the measure's column, and whether its median is meant."""
+
+    name: str
+    median: bool
+
+
+@dataclass(frozen=True)
+class FigureSums:
+    """What golfers' own drives give of figures, before a golfer is seen beside others; no golfer depends on another.
+
+    Attributes
+    ----------
+    quarters : DataFrame
+        One row per golfer and quarter, sorted, with columns of each figure, its name in front: `_days`, `_known`
+        (drives used), `_share` (sum of the squared shares of the drives on each day), `_middle` (the figure), `_spread`
+        (of the drives: a variance where it is a mean, a standard deviation where it is a median).
+    days : DataFrame
+        One row per golfer, quarter and day, sorted: golfer, quarter and, of each figure, `_middle`, `_squares` (about
+        it) and `_n`, of the drives' values where it is a mean. Where it is a median, they are of the side of it on
+        which each drive lies.
+    """
+
+    quarters: pl.DataFrame
+    days: pl.DataFrame
+
+    @classmethod
+    def joined(cls, parts: "Iterable[FigureSums]") -> "FigureSums":
+        """Put those of several sets of golfers under each other."""
+        found = list(parts)
+        return cls(pl.concat([one.quarters for one in found]), pl.concat([one.days for one in found]))
+
+
+def figure_sums(drives: pl.DataFrame, figures: Sequence[Figure]) -> FigureSums:
+    """Sum up golfers' drives for figures.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        golfer, quarter, struck_on and the figures' columns; all of a golfer's drives. Null values are left out.
+    figures : sequence of Figure
+    """
     # Groups in order throughout: in what order numbers are summed shows in the last digit.
     by_day = [*KEYS, "struck_on"]
-    days = values.gathered(lambda frame: frame.group_by(by_day, maintain_order=True).agg(pl.len().alias("n")))
-    spread = days.group_by(KEYS, maintain_order=True).agg(
-        pl.len().cast(pl.Int64).alias("days"),
-        pl.col("n").sum().cast(pl.Int64).alias("known"),
-        ((pl.col("n") / pl.col("n").sum()) ** 2).sum().alias("share"),
-    )
-    spread = spread.join(_of_a_drive(values, median=median), on=KEYS).sort(KEYS)
-    n, several = pl.col("known"), pl.col("known") > 1
-    shown = pl.when(several).then((n * pl.col("share") - 1) / (n - 1)).otherwise(1.0)
-    spread = spread.with_columns(
-        pl.when(several).then(pl.col("variance") / (n + MEDIAN_MORE * median)).alias("own_variance"),
-        pl.when(several).then(pl.col("freedom")).alias("own_freedom"),
-        shown.clip(0).alias("exposure"),
-    )
-    if median:
+    parts = [
+        _sums_of(drives.select(*by_day, pl.col(one.name).alias("value")).drop_nulls("value"), one) for one in figures
+    ]
+    quarters, days = drives.select(KEYS).unique().sort(KEYS), drives.select(by_day).unique().sort(by_day)
+    for of_quarters, of_days in parts:
+        quarters = quarters.join(of_quarters, on=KEYS, how="left", maintain_order="left")
+        days = days.join(of_days, on=by_day, how="left", maintain_order="left")
+    return FigureSums(quarters, days.drop("struck_on"))
+
+
+def _sums_of(values: pl.DataFrame, figure: Figure) -> tuple[pl.DataFrame, pl.DataFrame]:
+    by_day, name = [*KEYS, "struck_on"], figure.name
+    value = pl.col("value")
+    of_drive = value
+    spread = value.var()
+    if figure.median:
+        off = (value - value.median()).abs().median() * NORMAL_OVER_MAD
+        # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
+        spread = pl.when(off > 0).then(off).otherwise(value.std())
         # What a drive adds to the error of a median: which side of it the drive lies on, times the same for all.
-        side = (pl.col("value") - pl.col("middle")).sign() * pl.col("variance").sqrt()
-        sides = spread.select(*KEYS, "middle", "variance")
-        values = values.mapped(
-            lambda frame: frame.join(sides, on=KEYS, maintain_order="left").select(*by_day, side.alias("value"))
+        of_drive = (value - value.median().over(KEYS)).sign().cast(pl.Float64)
+    middle = value.median() if figure.median else value.mean()
+    days = (
+        values.select(*by_day, of_drive.alias("value"))
+        .group_by(by_day, maintain_order=True)
+        .agg(
+            value.mean().alias(f"{name}_middle"),
+            (value.var(ddof=0) * pl.len()).alias(f"{name}_squares"),
+            pl.len().cast(pl.Int64).alias(f"{name}_n"),
         )
-    spread = spread.with_columns(pl.col("quarter").cast(pl.String))
-    form = _form_of(_days_of(values), _quarters_of(spread), (assumed / size) ** 2).times(size**2)
+    )
+    n = pl.col(f"{name}_n")
+    counted = days.group_by(KEYS, maintain_order=True).agg(
+        pl.len().cast(pl.Int64).alias(f"{name}_days"),
+        n.sum().alias(f"{name}_known"),
+        ((n / n.sum()) ** 2).sum().alias(f"{name}_share"),
+    )
+    own = values.group_by(KEYS, maintain_order=True).agg(
+        middle.alias(f"{name}_middle"), spread.cast(pl.Float64).alias(f"{name}_spread")
+    )
+    return counted.join(own, on=KEYS), days
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """What all golfers together tell of a figure: all that one golfer's errors need of the others.
+
+    Attributes
+    ----------
+    spread : Moderation or None
+        What steadies the spread of a median's drives; None of a mean, which goes by the golfer's own.
+    variance, source : float, Source
+        As in `DayForm`, in the units of the sums.
+    others : tuple of float
+        As there.
+    own : Moderation or None
+        What steadies a golfer's own days; None where all have what `others` says.
+    freedom : float
+        With which `variance` is known.
+    """
+
+    spread: Moderation | None
+    variance: float
+    source: Source
+    others: tuple[float, float]
+    own: Moderation | None
+    freedom: float
+
+
+def pool(sums: FigureSums, figure: Figure, assumed: float = 0.0) -> Pooled:
+    """Learn from all golfers how drives and days differ.
+
+    Parameters
+    ----------
+    sums : FigureSums
+        Of all golfers in their order. Of `golfer` any values in that order will do.
+    figure : Figure
+    assumed : float
+        Variance of a day's form to go by as far as days don't tell it; 0 is none.
+
+    Notes
+    -----
+    The form is taken from days, or where hardly a quarter has several of them from golfers' quarters. From quarters all
+    golfers have the pooled variance: a golfer whose figure really moved would else count that as form and never be told
+    of it.
+    """
+    spread = Moderation.of(*_spreads(sums.quarters, figure)) if figure.median else None
+    figures = _figures(sums.quarters, figure, spread)
+    return _pooled(_days_of(sums.days, figure, figures), _quarters_of(figures), assumed, spread)
+
+
+def errors_of(sums: FigureSums, figure: Figure, pooled: Pooled, size: float = 1.0) -> tuple[pl.DataFrame, DayForm]:
+    """Give golfers' errors, each golfer's without a look at another; see `figure_errors`.
+
+    Parameters
+    ----------
+    sums : FigureSums
+        Of some or all golfers.
+    figure : Figure
+    pooled : Pooled
+        Of all golfers.
+    size : float
+        Unit of the sums, in that of the measure.
+    """
+    spread = _figures(sums.quarters, figure, pooled.spread)
+    golfers = _alike(spread)
+    if pooled.own is not None:
+        golfers = _own_form(_days_of(sums.days, figure, spread), pooled)
+    form = DayForm(pooled.variance, pooled.source, golfers, pooled.others).times(size**2)
     usual = (pl.col(name).fill_null(value) for name, value in zip(FORM, form.others, strict=True))
-    errors = spread.join(form.golfers, on="golfer", how="left").with_columns(usual)
+    spread = spread.with_columns(pl.col("quarter").cast(pl.String))
+    errors = spread.join(form.golfers, on="golfer", how="left", maintain_order="left").with_columns(usual)
     own = pl.col("own_variance") * size**2
     return errors.select(*KEYS, "days", "known", own, "own_freedom", "exposure", *FORM), form
 
 
-def _of_a_drive(values: Drives, *, median: bool) -> pl.DataFrame:
-    """Give the figure, the variance by which a drive enters its error, and the degrees of freedom of that."""
-    value, n = pl.col("value"), pl.len()
-    if not median:
-        plain = (value.mean().alias("middle"), value.var().alias("variance"), (n - 1.0).alias("freedom"))
-        return values.gathered(lambda frame: frame.group_by(KEYS, maintain_order=True).agg(*plain))
-    off = (value - value.median()).abs().median() * NORMAL_OVER_MAD
-    # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
-    wide = pl.when(off > 0).then(off).otherwise(value.std())
-    robust = (value.median().alias("middle"), wide.alias("off"), n.alias("n"))
-    found = values.gathered(lambda frame: frame.group_by(KEYS, maintain_order=True).agg(*robust)).sort(KEYS)
-    counts = found.get_column("n").to_numpy()
+def _spreads(quarters: pl.DataFrame, figure: Figure) -> tuple[Array, npt.NDArray[np.int64]]:
+    """Give squared standard deviations of medians' drives, and how many drives would show a variance as well."""
+    counts = quarters.get_column(f"{figure.name}_known").fill_null(0).to_numpy()
     worth = (1 + np.maximum(np.rint(MAD_EFFICIENCY * (counts - 1.0)), 1)).astype(np.int64)
-    spread = np.where(counts > 1, found.get_column("off").cast(pl.Float64).to_numpy(), np.nan)
-    variance, freedom = moderated_variance(spread**2, np.where(counts > 1, worth, 1))
-    return found.select(
-        *KEYS, "middle", pl.Series("variance", MEDIAN_VARIANCE * variance), pl.Series("freedom", freedom)
+    spread = np.where(counts > 1, quarters.get_column(f"{figure.name}_spread").to_numpy(), np.nan)
+    return spread**2, np.where(counts > 1, worth, 1)
+
+
+def _figures(quarters: pl.DataFrame, figure: Figure, spread: Moderation | None) -> pl.DataFrame:
+    """Give the golfers' quarters that have the figure: days, known, middle, variance, own_variance and so on."""
+    there = quarters.filter(pl.col(f"{figure.name}_known").is_not_null())
+    found = there.select(
+        *KEYS, *(pl.col(f"{figure.name}_{one}").alias(one) for one in ("days", "known", "share", "middle"))
+    )
+    n, several = pl.col("known"), pl.col("known") > 1
+    if spread is None:
+        variance, freedom = there.get_column(f"{figure.name}_spread"), n - 1.0
+    else:
+        steadied = spread.steadied(*_spreads(there, figure))
+        variance, freedom = pl.Series(MEDIAN_VARIANCE * steadied[0]), pl.lit(pl.Series(steadied[1]))
+    shown = pl.when(several).then((n * pl.col("share") - 1) / (n - 1)).otherwise(1.0)
+    return found.with_columns(variance.alias("variance"), freedom.alias("freedom")).with_columns(
+        pl.when(several).then(pl.col("variance") / (n + MEDIAN_MORE * figure.median)).alias("own_variance"),
+        pl.when(several).then(pl.col("freedom")).alias("own_freedom"),
+        shown.clip(0).alias("exposure"),
     )
 
 
@@ -191,43 +342,33 @@ def between_days(values: pl.DataFrame | Drives, assumed: float = 0.0) -> DayForm
     makes them (`paule_mandel`), so that golfers count by how well they tell it. One over a sample variance of f degrees
     of freedom is too large by f / (f - 2) in the mean; that is taken out, to second order where the days' own variance
     adds to it. How far a golfer's own days scatter more or less than that is then steadied by the other golfers'
-    (`moderated_variance`): where golfers differ no more than chance, all have the pooled variance.
+    (`Moderation`): where golfers differ no more than chance, all have the pooled variance.
     """
-    days = _days_of(values)
-    return _form_of(days, days.clear(), assumed)
+    figure = Figure("value", median=False)
+    sums = FigureSums.joined(Drives.of(values).each(lambda frame: figure_sums(frame, [figure])))
+    figures = _figures(sums.quarters, figure, None)
+    days = _days_of(sums.days, figure, figures)
+    pooled = _pooled(days, days.clear(), assumed, None)
+    golfers = _alike(figures) if pooled.own is None else _own_form(days, pooled)
+    return DayForm(pooled.variance, pooled.source, golfers, pooled.others)
 
 
-def _form_of(days: pl.DataFrame, quarters: pl.DataFrame, assumed: float) -> DayForm:
-    """Take the form from days, or where hardly a quarter has several of them from golfers' quarters.
-
-    From quarters all golfers have the pooled variance: a golfer whose figure really moved would else count that as form
-    and never be told of it.
-    """
-    alone = _free(days) >= MIN_FREEDOM or _free(quarters) <= _free(days)
-    found = days if alone else quarters
-    if found.is_empty():
-        freedom = ASSUMED_FREEDOM if assumed > 0 else np.inf
-        return _alike(found, assumed, "assumed" if assumed > 0 else "unknown", freedom)
-    return _pooled(found, assumed, "days" if alone else "quarters")
-
-
-def _days_of(values: pl.DataFrame | Drives) -> pl.DataFrame:
+def _days_of(days: pl.DataFrame, figure: Figure, figures: pl.DataFrame) -> pl.DataFrame:
     """Give the days of quarters that tell how much they differ: golfer, group, middle, error, spare, exposure."""
-    of_a_day = (
-        pl.col("value").mean().alias("middle"),
-        (pl.col("value").var(ddof=0) * pl.len()).alias("squares"),
-        pl.len().cast(pl.Float64).alias("n"),
-    )
-    by_day = [*KEYS, "struck_on"]
-    days = Drives.of(values).gathered(lambda frame: frame.group_by(by_day, maintain_order=True).agg(*of_a_day))
-    found = days.with_columns(
-        pl.len().over(KEYS).alias("days"),
-        pl.col("n").sum().over(KEYS).alias("all"),
-        pl.col("squares").sum().over(KEYS).alias("within"),
-    ).with_columns((pl.col("all") - pl.col("days")).alias("spare"))
+    columns = [pl.col(f"{figure.name}_{one}").alias(one) for one in ("middle", "squares", "n")]
+    found = days.select(*KEYS, *columns).drop_nulls("n").with_columns(pl.col("n").cast(pl.Float64))
+    if figure.median:
+        found = found.join(figures.select(*KEYS, "variance"), on=KEYS, how="left", maintain_order="left")
+        found = found.with_columns(pl.col("middle") * pl.col("variance").sqrt(), pl.col("squares") * pl.col("variance"))
+    # Added up one after the other, so that a golfer's sums are the same bytes whoever stands beside.
+    run = found.select(pl.struct(KEYS).rle_id()).to_series().to_numpy()
+    n, squares = (found.get_column(name).cast(pl.Float64).to_numpy() for name in ("n", "squares"))
+    sums = {"days": np.bincount(run), "all": np.bincount(run, n), "within": np.bincount(run, squares)}
+    found = found.with_columns(pl.Series(name, values[run]) for name, values in sums.items())
+    found = found.with_columns((pl.col("all") - pl.col("days")).alias("spare"))
     telling = (pl.col("days") > 1) & (pl.col("spare") >= MIN_SPARE_DRIVES) & (pl.col("within") > 0)
     error = pl.col("within") / pl.col("spare") / pl.col("n")
-    return _grouped(found.filter(telling).sort(by_day), KEYS, error, "spare", pl.lit(1.0))
+    return _grouped(found.filter(telling), KEYS, error, "spare", pl.lit(1.0))
 
 
 def _quarters_of(figures: pl.DataFrame) -> pl.DataFrame:
@@ -235,16 +376,17 @@ def _quarters_of(figures: pl.DataFrame) -> pl.DataFrame:
     telling = (
         (pl.col("exposure") >= OF_A_DAY) & (pl.col("own_freedom") >= MIN_SPARE_DRIVES) & (pl.col("own_variance") > 0)
     )
-    found = figures.filter(telling).filter(pl.len().over("golfer") > 1).sort(KEYS)
+    found = figures.filter(telling).filter(pl.len().over("golfer") > 1)
     return _grouped(found, ["golfer"], pl.col("own_variance"), "own_freedom", pl.col("exposure"))
 
 
 def _grouped(found: pl.DataFrame, keys: list[str], error: pl.Expr, spare: str, exposure: pl.Expr) -> pl.DataFrame:
-    group = pl.struct(keys).rank("dense").cast(pl.Int64) - 1
+    # Rows stand by golfer and quarter, so that groups are runs.
+    group = pl.struct(keys).rle_id().cast(pl.Int64)
     return found.select(
         "golfer",
         group.alias("group"),
-        "middle",
+        pl.col("middle").cast(pl.Float64),
         error.alias("error"),
         pl.col(spare).cast(pl.Float64).alias("spare"),
         exposure.alias("exposure"),
@@ -256,44 +398,66 @@ def _free(found: pl.DataFrame) -> int:
     return found.height - found.get_column("group").n_unique()
 
 
-def _pooled(found: pl.DataFrame, assumed: float, source: Source) -> DayForm:
-    """Pool the days' variance; see `between_days`."""
-    group = found.get_column("group").to_numpy()
-    middle, error, spare, exposure = (
-        found.get_column(name).to_numpy() for name in ("middle", "error", "spare", "exposure")
-    )
-    most = float(np.var(middle)) or 1.0
-
-    def squares(between: float) -> Array:
-        return _squares(group, middle, exposure * between, error, spare)
-
+def _pooled(days: pl.DataFrame, quarters: pl.DataFrame, assumed: float, spread: Moderation | None) -> Pooled:
+    """Pool the variance of days, or of quarters; see `pool` and `between_days`."""
+    alone = _free(days) >= MIN_FREEDOM or _free(quarters) <= _free(days)
+    found, source = (days, "days") if alone else (quarters, "quarters")
+    if found.is_empty():
+        freedom = ASSUMED_FREEDOM if assumed > 0 else np.inf
+        return Pooled(spread, assumed, "assumed" if assumed > 0 else "unknown", (assumed, freedom), None, freedom)
+    squares, exposure, error = _between(found), *(found.get_column(name).to_numpy() for name in ("exposure", "error"))
+    most = float(np.var(found.get_column("middle").to_numpy())) or 1.0
     variance = paule_mandel(lambda between: float(squares(between).sum()), _free(found), most)
-    days = np.bincount(group)[group]
+    group = found.get_column("group").to_numpy()
+    days_of = np.bincount(group)[group]
     # How well the pooled variance is known: days' squares scatter like chi-squared, unsure days tell less.
     looked_at = max(variance, assumed)
     share = exposure * looked_at / (exposure * looked_at + error)
-    pooled = float(np.sum(share**2 * (days - 1) / days))
+    pooled = float(np.sum(share**2 * (days_of - 1) / days_of))
     if assumed > 0:
         variance = (pooled * variance + ASSUMED_FREEDOM * assumed) / (pooled + ASSUMED_FREEDOM)
         pooled += ASSUMED_FREEDOM
     pooled = max(pooled, 1.0)
     if variance == 0 or source == "quarters":
-        return _alike(found, variance, source, pooled if variance else np.inf)
-    each = found.select("golfer", pl.Series("square", squares(variance)))
-    each = each.with_columns(pl.Series("freedom", (days - 1) / days))
-    golfers = each.group_by("golfer", maintain_order=True).agg(pl.col("square", "freedom").sum()).sort("golfer")
-    freedom = np.append(np.rint(golfers.get_column("freedom").to_numpy()), 0).astype(np.int64)
-    ratio = np.append(golfers.get_column("square").to_numpy(), np.nan) / np.maximum(freedom, 1)
-    ratio, worth = moderated_variance(ratio, freedom + 1)
-    own, worth = variance * ratio, 1 / (1 / worth + 1 / pooled)
-    table = golfers.select("golfer", pl.Series(FORM[0], own[:-1]), pl.Series(FORM[1], worth[:-1]))
-    return DayForm(variance, source, table, (float(own[-1]), float(worth[-1])))
+        freedom = pooled if variance else np.inf
+        return Pooled(spread, variance, source, (variance, freedom), None, freedom)  # type: ignore[arg-type]
+    _, ratio, freedom_of = _own_ratios(found, variance)
+    own = Moderation.of(ratio, freedom_of + 1)
+    other, worth = own.steadied(np.array([np.nan]), np.array([1]))
+    others = float(variance * other[0]), float(1 / (1 / worth[0] + 1 / pooled))
+    return Pooled(spread, variance, "days", others, own, pooled)
 
 
-def _alike(found: pl.DataFrame, variance: float, source: Source, freedom: float) -> DayForm:
-    """Give all golfers the same form."""
-    empty = found.clear().select("golfer", *(pl.lit(None, pl.Float64).alias(name) for name in FORM))
-    return DayForm(variance, source, empty, (variance, freedom))
+def _own_form(days: pl.DataFrame, pooled: Pooled) -> pl.DataFrame:
+    """Give golfers whose days tell something: golfer, form_variance, form_freedom."""
+    assert pooled.own is not None
+    golfers, ratio, freedom = _own_ratios(days, pooled.variance)
+    steadied, worth = pooled.own.steadied(ratio, freedom + 1)
+    own, known = pooled.variance * steadied, 1 / (1 / worth + 1 / pooled.freedom)
+    return golfers.select("golfer", pl.Series(FORM[0], own), pl.Series(FORM[1], known))
+
+
+def _own_ratios(days: pl.DataFrame, variance: float) -> tuple[pl.DataFrame, Array, npt.NDArray[np.int64]]:
+    """Give how far golfers' own days scatter more than at a variance between days: golfers, ratios, freedom."""
+    group = days.get_column("group").to_numpy()
+    days_of = np.bincount(group)[group]
+    golfer = days.get_column("golfer").rle_id().to_numpy()
+    freedom = np.rint(np.bincount(golfer, (days_of - 1) / days_of)).astype(np.int64)
+    ratio = np.bincount(golfer, _between(days)(variance)) / np.maximum(freedom, 1)
+    return days.select(pl.col("golfer").unique(maintain_order=True)), ratio, freedom
+
+
+def _between(found: pl.DataFrame) -> Callable[[float], Array]:
+    """Give the squares of days, or quarters, by the variance between them."""
+    group, middle, error, spare, exposure = (
+        found.get_column(name).to_numpy() for name in ("group", "middle", "error", "spare", "exposure")
+    )
+    return lambda between: _squares(group, middle, exposure * between, error, spare)
+
+
+def _alike(found: pl.DataFrame) -> pl.DataFrame:
+    """Give no golfer a form of the own."""
+    return found.clear().select("golfer", *(pl.lit(None, pl.Float64).alias(name) for name in FORM))
 
 
 def _squares(group: npt.NDArray[np.int64], middle: Array, between: Array, error: Array, spare: Array) -> Array:

@@ -35,6 +35,47 @@ class Shrunk:
     usual: Array
 
 
+@dataclass(frozen=True)
+class Moderation:
+    """How golfers' variances of one drive are scattered: what steadies each of them.
+
+    Attributes
+    ----------
+    prior : float
+        Degrees of freedom that the centre counts for; infinite where variances differ no more than luck would have it,
+        NaN where nobody has two drives.
+    centre : float
+    """
+
+    prior: float
+    centre: float
+
+    @classmethod
+    def of(cls, variance: Array, shots: npt.NDArray[np.int64]) -> "Moderation":
+        """Learn it from all golfers; see `moderated_variance`."""
+        from scipy.optimize import brentq
+        from scipy.special import digamma, polygamma
+
+        own, floored, known = _own(variance, shots)
+        if not known.any():
+            return cls(np.nan, np.nan)
+        half = own[known] / 2
+        log = np.log(floored[known]) - digamma(half) + np.log(half)
+        excess = (np.var(log, ddof=1) - np.mean(polygamma(1, half))) if known.sum() > 1 else 0.0
+        if excess <= polygamma(1, 1e4):
+            return cls(np.inf, float(np.average(floored[known], weights=own[known])))
+        prior = 2 * float(brentq(lambda x: float(polygamma(1, x)) - excess, 1e-4, 1e4))
+        return cls(prior, float(np.exp(np.mean(log) + digamma(prior / 2) - np.log(prior / 2))))
+
+    def steadied(self, variance: Array, shots: npt.NDArray[np.int64]) -> tuple[Array, Array]:
+        """Give golfers' variances and their degrees of freedom, each of shape (n,); golfers don't depend on others."""
+        if not np.isfinite(self.prior):
+            return np.full(variance.shape, self.centre), np.full(variance.shape, self.prior)
+        own, floored, known = _own(variance, shots)
+        own = np.where(known, own, 0.0)
+        return (self.prior * self.centre + own * floored) / (self.prior + own), self.prior + own
+
+
 def moderated_variance(variance: Array, shots: npt.NDArray[np.int64]) -> tuple[Array, Array]:
     """Steady the variance of one drive by that of the other golfers' drives.
 
@@ -58,24 +99,14 @@ def moderated_variance(variance: Array, shots: npt.NDArray[np.int64]) -> tuple[A
     ----------
     Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004) 3, section 6.2, doi 10.2202/1544-6115.1027.
     """
-    from scipy.optimize import brentq
-    from scipy.special import digamma, polygamma
+    return Moderation.of(variance, shots).steadied(variance, shots)
 
+
+def _own(variance: Array, shots: npt.NDArray[np.int64]) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
+    """Give own degrees of freedom, variances not below that of rounding, and which are known."""
     own = np.where(shots > 1, shots - 1, 0).astype(float)
     known = (own > 0) & np.isfinite(variance)
-    if not known.any():
-        return np.full(variance.shape, np.nan), np.full(variance.shape, np.nan)
-    floored = np.maximum(np.where(known, variance, 0.0), ROUNDING_VARIANCE)
-    half = own[known] / 2
-    log = np.log(floored[known]) - digamma(half) + np.log(half)
-    excess = (np.var(log, ddof=1) - np.mean(polygamma(1, half))) if known.sum() > 1 else 0.0
-    if excess <= polygamma(1, 1e4):
-        pooled = np.average(floored[known], weights=own[known])
-        return np.full(variance.shape, pooled), np.full(variance.shape, np.inf)
-    prior = 2 * float(brentq(lambda x: float(polygamma(1, x)) - excess, 1e-4, 1e4))
-    centre = np.exp(np.mean(log) + digamma(prior / 2) - np.log(prior / 2))
-    own = np.where(known, own, 0.0)
-    return (prior * centre + own * floored) / (prior + own), prior + own
+    return own, np.maximum(np.where(known, variance, 0.0), ROUNDING_VARIANCE), known
 
 
 def shrink(lost_yd: Array, own_variance: Array, X: Array) -> Shrunk:

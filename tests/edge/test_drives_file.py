@@ -4,7 +4,7 @@ from polars.testing import assert_frame_equal
 
 from pipeline.drives import golfer_codes
 from pipeline.edge import drives_file as drive_pieces
-from pipeline.edge.drives_file import open_drives
+from pipeline.edge.drives_file import Part, open_drives
 from pipeline.errors import UserError
 
 
@@ -32,6 +32,32 @@ def test_pieces_hold_every_drive_once_and_golfers_whole(stored, monkeypatch, row
     golfers = [name for piece in pieces for name in piece["golfer"].unique()]
     assert len(golfers) == len(set(golfers)) == 9
     assert max(piece.height for piece in pieces) <= max(rows, 9) + rows
+
+
+@pytest.mark.parametrize("rows", [1, 2, 5, 7, 45, 1000])
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 60])
+def test_parts_have_the_pieces_of_the_whole(stored, monkeypatch, rows, count):
+    path, drives = stored
+    monkeypatch.setattr(drive_pieces, "PIECE_ROWS", rows)
+    whole = [piece for piece in open_drives(path, drives.columns).read() if piece.height]
+    names, found = [], []
+    for number in range(1, count + 1):
+        part = open_drives(path, drives.columns, part=Part.named(f"{number}-of-{count}"))
+        pieces = list(part.read())
+        names += part.golfers.categories.to_list()
+        assert all(piece.schema["group"] == drives.schema["group"] for piece in pieces)
+        found += [piece for piece in pieces if piece.height]
+    assert names == drives.schema["golfer"].categories.to_list()
+    assert len(found) == len(whole)
+    for one, other in zip(found, whole, strict=True):
+        assert_frame_equal(one.cast({"golfer": pl.String}), other.cast({"golfer": pl.String}))
+
+
+def test_parts_are_about_as_large_as_each_other(stored, monkeypatch):
+    path, _ = stored
+    monkeypatch.setattr(drive_pieces, "PIECE_ROWS", 5)
+    parts = [open_drives(path, part=Part(number, 3), columns=["golfer"]) for number in (1, 2, 3)]
+    assert [sum(piece.height for piece in part.read()) for part in parts] == [10, 18, 17]
 
 
 def test_drives_can_be_read_again_and_in_other_columns(stored):

@@ -29,12 +29,13 @@ class Run:
         return self.folder / "results" / "twin-valleys"
 
 
-def run_snakemake(folder, *arguments, study=ROOT / "data_demo"):
+def run_snakemake(folder, *arguments, study=ROOT / "data_demo", **config):
     """Run the real workflow with `folder` as the working directory, so that results stay there."""
+    given = [f"study={study}", *(f"{name}={value}" for name, value in config.items())]
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     where = ["-s", str(ROOT / "Snakefile"), "--directory", str(folder)]
-    command = ["-m", "snakemake", "--cores", "2", *where, *arguments, "--config", f"study={study}"]
-    done = forked.run(command, Path.cwd(), environment, timeout_s=300)
+    command = ["-m", "snakemake", "--cores", "2", *where, *arguments, "--config", *given]
+    done = forked.run(command, Path.cwd(), environment, timeout_s=600)
     return Run(folder, done.stdout, done.stderr, done.returncode)
 
 

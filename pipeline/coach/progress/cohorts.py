@@ -57,8 +57,12 @@ def cohorts_of(progress: pl.DataFrame, groups: pl.DataFrame, min_golfers: int) -
     better and worse are given as they are, 0 and all among them: the academy, for which the table is, has each golfer's
     verdict beside it.
     """
-    with_group = progress.join(groups, on=KEYS, how="left")
-    everybody = with_group.with_columns(pl.lit(None, dtype=groups.schema["group"]).alias("group"))
+    return cohorts_by_group(progress.join(groups, on=KEYS, how="left", maintain_order="left"), min_golfers)
+
+
+def cohorts_by_group(with_group: pl.DataFrame, min_golfers: int) -> pl.DataFrame:
+    """Do the same with the golfers' group beside their progress, of which `summed_columns` are enough."""
+    everybody = with_group.with_columns(pl.lit(None, dtype=with_group.schema["group"]).alias("group"))
     rows = pl.concat([_summed(everybody), _summed(with_group.filter(pl.col("group").is_not_null()))])
     told = rows.with_columns(pl.Series("few", _few(rows, min_golfers), dtype=pl.String))
     hidden = pl.col("few").is_not_null()
@@ -66,6 +70,13 @@ def cohorts_of(progress: pl.DataFrame, groups: pl.DataFrame, min_golfers: int) -
     table = told.with_columns(pl.when(~hidden).then(pl.col(name)).alias(name) for name in kept)
     table = table.with_columns(hidden.alias("suppressed"), pl.col("few").alias("note"))
     return table.select(pl.col(name).cast(kind) for name, kind in types_of(Cohorts).items()).sort(ROWS)
+
+
+def summed_columns() -> list[str]:
+    """Name the columns of progress that are summed up."""
+    told = [column for one in MEASURES for column in (one.change(), f"{one.name}_std_error", f"{one.name}_verdict")]
+    parts = [f"{part}_{end}" for part in ("carry_from_speed", "carry_from_delivery") for end in ("yd", "std_error")]
+    return [*ROWS, "device_changed", "ball_changed", *told, "lost_shared_variance", *parts, "carry_from_other_yd"]
 
 
 def _summed(progress: pl.DataFrame) -> pl.DataFrame:

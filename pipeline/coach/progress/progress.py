@@ -5,7 +5,7 @@ of the figure's doubt (`pipeline.golfers.doubt`) and a verdict at a controlled f
 is the one of changes.csv. The carry gained is shared out among speed, delivery and other, which add up to it.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,36 +19,46 @@ from pipeline.coach.progress.measures import (
     TESTED,
     Measure,
     Yardstick,
-    drive_values,
     halfway,
-    of_quarters,
     share_out,
     typical_of,
 )
+from pipeline.coach.progress.quarter_sums import (
+    BLOCK,
+    FIGURES,
+    SIZES,
+    PooledQuarters,
+    QuarterSums,
+    pool_quarters,
+    quarter_sums,
+)
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
-from pipeline.golfers.day_form import EXPOSED_FROM, DayForm, figure_errors
+from pipeline.golfers.day_form import EXPOSED_FROM, Source, errors_of, shows_days
 from pipeline.golfers.doubt import OWN, Doubt, Part, of_change
+from pipeline.golfers.moves import MOVED, moved_by
 from pipeline.golfers.quarter_changes import PART_OF_RATE
-from pipeline.golfers.shared_errors import SharedErrors, exposure
+from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.false_discovery import adjusted_families
 from pipeline.statistics.intervals import Estimate
 from pipeline.tables.progress import NO_CHANGE, Progress
 from pipeline.tables.straightness import Straightness
 
-# What is needed of the table `Golfers`, whose other columns would double a large study's memory.
-GOLFER_COLUMNS = (
-    *KEYS,
-    "status",
-    "shots",
-    "club_speed_mph",
-    "ball_speed_mph",
-    "launch_deg",
-    "spin_rpm",
-    "carry_yd",
-    "lost_yd",
-)
+P_VALUES = [f"{measure.name}_p_value" for measure in (*TESTED, *STRAIGHT)]
+
+
+@dataclass(frozen=True)
+class PooledForm:
+    """What a day adds to golfers' drives: variance, in squared units of the measure, and what tells it."""
+
+    variance: float
+    source: Source
+
+    @property
+    def told(self) -> bool:
+        """Whether the logs show how a golfer's days differ."""
+        return shows_days(self.source)
 
 
 def progress_of(
@@ -59,7 +69,7 @@ def progress_of(
     shared: SharedErrors,
     false_discovery_rate: float,
     straightness: pl.DataFrame | None = None,
-) -> tuple[pl.DataFrame, dict[str, DayForm]]:
+) -> tuple[pl.DataFrame, dict[str, PooledForm]]:
     """Compare each golfer's assessed quarters.
 
     Parameters
@@ -84,7 +94,7 @@ def progress_of(
         The columns of `Progress`, sorted by golfer and quarter, with the standard errors `<measure>_std_error` and
         what of the squared one of yards lost is shared by golfers, lost_shared_variance. Empty where nobody has two
         assessed quarters.
-    form : dict of str to DayForm
+    form : dict of str to PooledForm
         What a day adds to a golfer's drives, by measure but yards lost.
 
     Notes
@@ -98,52 +108,111 @@ def progress_of(
     device changed, and what another air adds as unsure as coefficient sets differ. Not in the intervals: the fitted
     model's other errors, and what a moved device adds to all drives of a quarter.
     """
-    assessed = golfers.filter(pl.col("status") != "not_assessed").with_columns(
-        (pl.col("ball_speed_mph") / pl.col("club_speed_mph")).alias("speed_ratio")
-    )
-    slope = yardstick.model.per_mph(yardstick.model.with_usual(Delivery.of(assessed)))
-    slopes = assessed.select(*KEYS, pl.Series("slope", slope, dtype=pl.Float64))
-    read = Drives.of(drives).mapped(yardstick.model.with_reference)
-    # Numbers for the names, whose letters would take most of a large study's memory.
-    quarter = pl.col("quarter").cast(pl.Enum(golfers.get_column("quarter").unique().sort()))
+    sums = quarter_sums(drives, golfers, yardstick, shared)
+    pooled = pool_quarters(sums, yardstick)
+    both = compared(sums, pooled, changes, yardstick, shared, straightness)
+    return judged(both, false_discovery_rate), form_of(pooled)
 
-    def values(frame: pl.DataFrame, *names: str) -> pl.DataFrame:
-        return drive_values(frame.join(slopes, on=KEYS, maintain_order="left"), yardstick, names)
 
-    expected = read.gathered(lambda frame: of_quarters(values(frame, "expected_yd", "usual_yd")))
-    offsets = read.gathered(lambda frame: exposure(frame, yardstick.model))
-    table, form = assessed.join(expected, on=KEYS, how="left").join(offsets, on=KEYS, how="left"), {}
-    table = shared.with_loads(table, read, yardstick.model)
-    for measure in (*TESTED, *DELIVERIES):
-        # One measure after the other: the spread of days needs all golfers at once.
-        column = measure.column
-        wanted = ["golfer", quarter, "struck_on", column]
-        pieces = list(read.each(lambda frame: values(frame, column).select(wanted)))  # noqa: B023
-        own = Drives(pieces.__iter__)
-        errors, form[measure.name] = figure_errors(own, column, median=measure.median, size=measure.size)
-        if measure.name == "club_speed":
-            table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left")
-        named = {name: f"{measure.name}_{name}" for name in OWN}
-        table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left")
-    both = _paired(table.sort(KEYS)).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
+def form_of(pooled: PooledQuarters) -> dict[str, PooledForm]:
+    """Give what a day adds to golfers' drives, by measure."""
+    return {name: PooledForm(SIZES[name] ** 2 * one.variance, one.source) for name, one in pooled.figures.items()}
+
+
+def compared(
+    sums: QuarterSums,
+    pooled: PooledQuarters,
+    changes: pl.DataFrame,
+    yardstick: Yardstick,
+    shared: SharedErrors,
+    straightness: pl.DataFrame | None = None,
+) -> pl.DataFrame:
+    """Compare golfers' quarters, each golfer's without a look at another.
+
+    Parameters
+    ----------
+    sums : QuarterSums
+        Of some golfers or of all.
+    pooled : PooledQuarters
+        Of all golfers.
+    changes, yardstick, shared, straightness
+        As for `progress_of`.
+
+    Returns
+    -------
+    DataFrame
+        What `progress_of` gives, but for q values and verdicts: `<measure>_word` has the verdict that a change gets if
+        it is one. And group, as `quarter_sums` gives it.
+    """
+    table = sums.table
+    for name, figure in FIGURES.items():
+        errors, _ = errors_of(sums.figures, figure, pooled.figures[name], SIZES[name])
+        if name == "club_speed":
+            table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left", maintain_order="left")
+        named = {one: f"{name}_{one}" for one in OWN}
+        table = table.join(errors.select(*KEYS, *named).rename(named), on=KEYS, how="left", maintain_order="left")
+    table = table.with_columns(pl.lit(0.0).alias(MOVED))
+    if sums.moves is not None:
+        moved = moved_by(sums.moves, pooled.common_moves, yardstick.model)
+        table = table.drop(MOVED).join(moved, on=KEYS, how="left", maintain_order="left")
+    both = _paired(table).join(_lost(changes), on=[*KEYS, "since"], how="left", maintain_order="left")
+    both = both.join(_straight(straightness, both), on=[*KEYS, "since"], how="left", maintain_order="left")
+    form = form_of(pooled)
+    blocks = both.partition_by(BLOCK, maintain_order=True) or [both]
+    return pl.concat([_of_block(block, form, yardstick, shared) for block in blocks], rechunk=True)
+
+
+def _of_block(
+    both: pl.DataFrame, form: dict[str, PooledForm], yardstick: Yardstick, shared: SharedErrors
+) -> pl.DataFrame:
     pair = (shared.quarters(both), shared.quarters(both, "_before"))
     for measure in TESTED:
         of_devices = [shared.of_carry_change(*pair)] if measure.name == "carry" else []
         both = both.with_columns(_tested(both, measure, *of_devices))
-    both = both.join(_straight(straightness, both), on=[*KEYS, "since"], how="left", maintain_order="left")
+    both = both.with_columns(_word(both, measure, yardstick) for measure in (*TESTED, *STRAIGHT))
+    both = both.with_columns(_parts(both, yardstick.model)).with_columns(_notes(form))
+    judging = {f"{one.name}_{end}" for one in (*TESTED, *STRAIGHT) for end in ("q_value", "verdict")}
+    extra = [f"{measure.name}_std_error" for measure in MEASURES]
+    extra += ["carry_from_speed_std_error", "carry_from_delivery_std_error", "lost_shared_variance"]
+    words = [f"{one.name}_word" for one in (*TESTED, *STRAIGHT)]
+    group = ["group"] if "group" in both.columns else []
+    return both.select(*(name for name in Progress.column_names() if name not in judging), *extra, *words, *group)
+
+
+def judged(both: pl.DataFrame, false_discovery_rate: float) -> pl.DataFrame:
+    """Give the changes of all golfers, from `compared`, their q values and verdicts."""
+    return with_verdicts(both, q_values_of(both, false_discovery_rate), false_discovery_rate)
+
+
+def q_values_of(both: pl.DataFrame, false_discovery_rate: float) -> pl.DataFrame:
+    """Adjust the p-values of all golfers, a row for each in their order.
+
+    Parameters
+    ----------
+    both : DataFrame
+        quarter and `P_VALUES`.
+    false_discovery_rate : float
+    """
     # A study that knows no offline has no such tests, and so no fewer findings among the others.
     known = both.select(pl.any_horizontal(pl.col(f"{one.name}_p_value").is_not_null().any() for one in STRAIGHT)).item()
     tested = (*TESTED, *STRAIGHT) if known else TESTED
     p_values = [both.get_column(f"{measure.name}_p_value") for measure in tested]
-    rest = 1 - PART_OF_RATE
-    q_values = adjusted_families(p_values, both.get_column("quarter"), false_discovery_rate, rest)
-    for measure, q_value in zip(tested, q_values, strict=True):
-        both = both.with_columns(q_value.alias(f"{measure.name}_q_value"))
-        both = both.with_columns(_verdict(both, measure, yardstick, false_discovery_rate))
-    both = both.with_columns(_parts(both, yardstick.model)).with_columns(_notes(form))
-    extra = [f"{measure.name}_std_error" for measure in MEASURES]
-    extra += ["carry_from_speed_std_error", "carry_from_delivery_std_error", "lost_shared_variance"]
-    return both.select(*Progress.column_names(), *extra), form
+    quarter = both.get_column("quarter").rank("dense")  # comparing numbers is many times quicker than words
+    found = adjusted_families(p_values, quarter, false_discovery_rate, 1 - PART_OF_RATE)
+    named = {f"{measure.name}_q_value": values for measure, values in zip(tested, found, strict=True)}
+    none = pl.Series([None] * both.height, dtype=pl.Float64)
+    names = (f"{measure.name}_q_value" for measure in (*TESTED, *STRAIGHT))
+    return pl.DataFrame({name: named.get(name, none) for name in names})
+
+
+def with_verdicts(both: pl.DataFrame, q_values: pl.DataFrame, false_discovery_rate: float) -> pl.DataFrame:
+    """Give some golfers' changes their q values and verdicts, in the order of the table's columns."""
+    told = both.with_columns(q_values.get_columns()).with_columns(
+        _verdict(measure, false_discovery_rate) for measure in (*TESTED, *STRAIGHT)
+    )
+    words = [f"{one.name}_word" for one in (*TESTED, *STRAIGHT)]
+    rest = [name for name in both.columns if name not in words and name not in Progress.column_names()]
+    return told.select(*Progress.column_names(), *rest)
 
 
 def _paired(table: pl.DataFrame) -> pl.DataFrame:
@@ -172,7 +241,7 @@ def _lost(changes: pl.DataFrame) -> pl.DataFrame:
 
 
 def _straight(straightness: pl.DataFrame | None, both: pl.DataFrame) -> pl.DataFrame:
-    """Take the changes of offline as the step of straightness has tested them, q values and verdicts to be filled."""
+    """Take the changes of offline as the step of straightness has tested them."""
     table = Straightness.create_empty().cast(both.select("golfer").schema) if straightness is None else straightness
     columns: list[pl.Expr] = []
     for measure in STRAIGHT:
@@ -180,10 +249,6 @@ def _straight(straightness: pl.DataFrame | None, both: pl.DataFrame) -> pl.DataF
         columns += [pl.col(measure.column), before.alias(f"{measure.column}_before")]
         columns += [pl.col(measure.change(edge)) for edge in ("", "lo90", "hi90")]
         columns += [pl.col(f"{measure.name}_p_value")]
-        columns += [
-            pl.lit(None, pl.Float64).alias(f"{measure.name}_q_value"),
-            pl.lit(None, Progress.lost_verdict.dtype).alias(f"{measure.name}_verdict"),
-        ]
     return table.filter(pl.col("since").is_not_null()).select(*KEYS, "since", *columns)
 
 
@@ -209,8 +274,8 @@ def _series(columns: dict[str, Array]) -> list[pl.Series]:
     return [pl.Series(name, values, dtype=pl.Float64).fill_nan(None) for name, values in columns.items()]
 
 
-def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: float) -> pl.Expr:
-    """Say better, worse, changed or that no change is clear; null where there is no test."""
+def _word(both: pl.DataFrame, measure: Measure, yardstick: Yardstick) -> pl.Expr:
+    """Say of each change whether it is for the better or the worse, or neither, if it is one."""
     change, reach = pl.col(measure.change()), pl.col(measure.change("hi90")) - pl.col(measure.change())
     if measure.better:
         gain = change * measure.better
@@ -225,10 +290,16 @@ def _verdict(both: pl.DataFrame, measure: Measure, yardstick: Yardstick, rate: f
         )
         now, then = (pl.lit(pl.Series(way, dtype=pl.Float64)).fill_nan(None) for way in ways)
         better, worse = ((then - now) > reach).fill_null(False), ((now - then) > reach).fill_null(False)
-    q_value = pl.col(f"{measure.name}_q_value")
     word = pl.when(better).then(pl.lit("better")).when(worse).then(pl.lit("worse")).otherwise(pl.lit("changed"))
-    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(pl.lit(NO_CHANGE))
-    return told.cast(Progress.club_speed_verdict.dtype).alias(f"{measure.name}_verdict")
+    return word.cast(Progress.club_speed_verdict.dtype).alias(f"{measure.name}_word")
+
+
+def _verdict(measure: Measure, rate: float) -> pl.Expr:
+    """Say better, worse, changed or that no change is clear; null where there is no test."""
+    q_value, word = pl.col(f"{measure.name}_q_value"), pl.col(f"{measure.name}_word")
+    none = pl.lit(NO_CHANGE, dtype=Progress.club_speed_verdict.dtype)
+    told = pl.when(q_value <= rate).then(word).when(q_value.is_not_null()).then(none)
+    return told.alias(f"{measure.name}_verdict")
 
 
 def _parts(both: pl.DataFrame, model: CarryModel) -> list[pl.Series]:
@@ -280,7 +351,7 @@ def _part_names(part: str) -> list[str]:
     return [f"carry_from_{part}{edge}_yd" for edge in ("", "_lo90", "_hi90")]
 
 
-def _notes(form: dict[str, DayForm]) -> list[pl.Expr]:
+def _notes(form: dict[str, PooledForm]) -> list[pl.Expr]:
     """Say what is a reason for doubt: another device or ball, a form that can't be told, an unknown strike."""
     moved = {name: pl.col(name) != pl.col(f"{name}_before") for name in ("device", "ball")}
     exposed = pl.max_horizontal("club_speed_exposure", "club_speed_exposure_before") >= EXPOSED_FROM
