@@ -46,7 +46,7 @@ def test_a_comment_changes_no_code(copy):
 
 
 def test_neither_layout_nor_the_seed_of_hashes_changes_code(copy):
-    assert changed(copy, "workflow.py", '"model", "trial")', '"model",\n\n    "trial")') == set()
+    assert changed(copy, "workflow.py", '"model", "trial", ', '"model",\n\n    "trial", ') == set()
     assert changed(copy, "golfers/flags.py", "\n\n\ndef", "\n\n\n\n\ndef") == set()
     codes = "from pipeline.workflow import code_of; print(code_of('write_report'), code_of('fit_model'))"
     told = {
