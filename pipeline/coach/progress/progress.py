@@ -26,11 +26,11 @@ from pipeline.coach.progress.measures import (
 from pipeline.coach.progress.quarter_sums import (
     BLOCK,
     FIGURES,
-    SIZES,
     PooledQuarters,
     QuarterSums,
     pool_quarters,
     quarter_sums,
+    size_of,
 )
 from pipeline.drives import KEYS, Drives
 from pipeline.fit.model import CarryModel, Delivery
@@ -116,7 +116,7 @@ def progress_of(
 
 def form_of(pooled: PooledQuarters) -> dict[str, PooledForm]:
     """Give what a day adds to golfers' drives, by measure."""
-    return {name: PooledForm(SIZES[name] ** 2 * one.variance, one.source) for name, one in pooled.figures.items()}
+    return {name: PooledForm(size_of(name) ** 2 * one.variance, one.source) for name, one in pooled.figures.items()}
 
 
 def compared(
@@ -146,7 +146,7 @@ def compared(
     """
     table = sums.table
     for name, figure in FIGURES.items():
-        errors, _ = errors_of(sums.figures, figure, pooled.figures[name], SIZES[name])
+        errors, _ = errors_of(sums.figures, figure, pooled.figures[name], size_of(name))
         if name == "club_speed":
             table = table.join(errors.select(*KEYS, "days"), on=KEYS, how="left", maintain_order="left")
         named = {one: f"{name}_{one}" for one in OWN}

@@ -30,8 +30,12 @@ GOLFER_COLUMNS = (
     "lost_yd",
 )
 FIGURES = {measure.name: Figure(measure.column, measure.median) for measure in (*TESTED, *DELIVERIES)}
-_SIZES = {measure.name: measure.size for measure in (*TESTED, *DELIVERIES)}
 BLOCK = "block"
+
+
+def size_of(name: str) -> float:
+    """Give the size by which a measure's figures are divided, so that all are of the order of one."""
+    return next(measure.size for measure in (*TESTED, *DELIVERIES) if measure.name == name)
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,7 @@ def quarter_sums(
         table = with_readings(table, frame, yardstick.model, yardstick.frontier, shared.devices)
         if "group" in frame.columns:
             table = table.join(groups_of(frame), on=KEYS, how="left", maintain_order="left")
-        scaled = [(pl.col(one.name) / _SIZES[name]).alias(one.name) for name, one in FIGURES.items()]
+        scaled = [(pl.col(one.name) / size_of(name)).alias(one.name) for name, one in FIGURES.items()]
         figures = figure_sums(values.select("golfer", quarter, "struck_on", *scaled), list(FIGURES.values()))
         return table, figures, move_sums(frame) if moving else None
 
