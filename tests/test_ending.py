@@ -131,7 +131,7 @@ def test_a_command_that_waits_for_its_user_goes_on():
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
     with pytest.raises(subprocess.TimeoutExpired):
-        waiting.wait(8)
+        waiting.wait(6)
     waiting.communicate(b".", timeout=60)
 
     assert waiting.returncode == 1

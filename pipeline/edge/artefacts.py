@@ -5,7 +5,9 @@ A class is a dataclass with types; arrays are lists in JSON. What is not such a 
 
 import hashlib
 import json
+import platform
 from collections.abc import Sequence
+from importlib.metadata import version
 from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
@@ -115,7 +117,7 @@ def stamp_of(files: Sequence[str | Path], *choices: Any) -> str:
 
 def write_stamped(path: Path, arrays: dict[str, np.ndarray[Any, Any]], stamp: str) -> None:
     """Write named arrays with a digest of all that they follow from, for the next run to take if it has the same."""
-    write_arrays(path, {**arrays, STAMP: np.array(stamp)})
+    write_arrays(path, {**arrays, STAMP: np.array(_with_versions(stamp))})
 
 
 def read_stamped(path: Path, stamp: str) -> dict[str, np.ndarray[Any, Any]]:
@@ -124,4 +126,9 @@ def read_stamped(path: Path, stamp: str) -> dict[str, np.ndarray[Any, Any]]:
         arrays = read_arrays(path)
     except UserError:  # it isn't there, or is damaged: then it is made again
         return {}
-    return arrays if stamp and str(arrays.pop(STAMP, "")) == stamp else {}
+    return arrays if stamp and str(arrays.pop(STAMP, "")) == _with_versions(stamp) else {}
+
+
+def _with_versions(stamp: str) -> str:
+    """Add what calculates: another version may give other last digits."""
+    return " ".join([stamp, platform.python_version(), *(version(name) for name in ("numpy", "scipy"))])

@@ -73,6 +73,7 @@ def test_its_table_has_each_whole_mph_within_reach():
     )
 
 
+@pytest.mark.bench
 def test_the_interval_holds_what_very_many_golfers_give():
     held = []
     for seed in range(20):

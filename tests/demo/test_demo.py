@@ -106,6 +106,7 @@ def layouts() -> dict[str, Layout]:
 # --- the files --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.bench
 def test_script_makes_the_committed_files_again_byte_for_byte(tmp_path: Path) -> None:
     speed = sorted(p.relative_to(DEMO).as_posix() for p in (DEMO / "speed").iterdir())
     made = ["planted.json", "truth.csv", *sorted(PLANTED), *speed]

@@ -10,7 +10,16 @@ from pipeline.benchmark.chart import BandMap, Chart
 from pipeline.benchmark.frontier import Frontier
 from pipeline.benchmark.window import Window
 from pipeline.coach.practice.light_tool import LightTool
-from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
+from pipeline.edge import artefacts
+from pipeline.edge.artefacts import (
+    read_arrays,
+    read_artefact,
+    read_stamped,
+    stamp_of,
+    write_arrays,
+    write_artefact,
+    write_stamped,
+)
 from pipeline.errors import UserError
 from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import CarryModel, FittedModel, FittedOn
@@ -315,3 +324,29 @@ def test_damaged_arrays_are_reported(tmp_path, damage):
     with pytest.raises(UserError) as caught:
         read_arrays(path)
     assert str(caught.value) == f"{path}: can't be read as arrays; delete it and run the workflow again."
+
+
+def test_stamped_arrays_are_taken_under_the_same_stamp_and_versions_alone(tmp_path, monkeypatch):
+    path = tmp_path / "it.npz"
+    write_stamped(path, {"line": np.arange(4.0)}, "this")
+    assert list(read_stamped(path, "this")) == ["line"]
+    assert read_stamped(path, "that") == read_stamped(tmp_path / "none.npz", "this") == {}
+    write_arrays(tmp_path / "plain.npz", {"line": np.arange(4.0)})
+    assert read_stamped(tmp_path / "plain.npz", "this") == {}
+    write_stamped(tmp_path / "unstamped.npz", {"line": np.arange(4.0)}, "")
+    assert read_stamped(tmp_path / "unstamped.npz", "") == {}
+    monkeypatch.setattr(artefacts, "version", lambda _: "0.1")
+    assert read_stamped(path, "this") == {}
+    monkeypatch.undo()
+    path.write_bytes(with_a_flipped_byte(path.read_bytes()))
+    assert read_stamped(path, "this") == {}
+
+
+def test_a_stamp_is_of_what_files_hold_and_of_the_choices(tmp_path):
+    one, other = tmp_path / "one", tmp_path / "other"
+    one.write_text("a", encoding="utf-8")
+    other.write_text("a", encoding="utf-8")
+    assert stamp_of([one], "x", {"b": 1, "a": 2}) == stamp_of([other], "x", {"a": 2, "b": 1})
+    stamps = {stamp_of([one], "x"), stamp_of([one], "y"), stamp_of([one, other], "x"), stamp_of([], "x")}
+    other.write_text("b", encoding="utf-8")
+    assert len(stamps | {stamp_of([other], "x")}) == 5

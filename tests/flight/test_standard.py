@@ -67,6 +67,7 @@ def test_standard_air_without_wind_changes_nothing(site):
     np.testing.assert_array_equal(change, 0.0)
 
 
+@pytest.mark.bench
 def test_many_airs_are_interpolated_between_tables(site):
     rng = np.random.default_rng(1)
     drives = site(Ball(), golfers=20, shots=10)

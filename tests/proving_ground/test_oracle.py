@@ -29,7 +29,10 @@ def error_of_oracle(name, monkeypatch):
     return np.mean(errors), np.std(errors, ddof=1) / np.sqrt(ACADEMIES)
 
 
-@pytest.mark.parametrize(("name", "most"), [("plain", 0.5), ("loft-makes-both", 0.5), ("two-schools", 0.8)])
+@pytest.mark.parametrize(
+    ("name", "most"),
+    [("plain", 0.5), pytest.param("loft-makes-both", 0.5, marks=pytest.mark.bench), ("two-schools", 0.8)],
+)
 def test_the_support_makes_efficient_carry_neither_higher_nor_lower(name, most, monkeypatch):
     bias, error = error_of_oracle(name, monkeypatch)
     assert abs(bias) < most

@@ -30,7 +30,10 @@ def open_study(open_page, tmp_path):
     return lambda study: open_page(study.page(tmp_path / "lookup.html")).page
 
 
-@pytest.mark.parametrize("name", ["flight", "splines", "blind quadratic"])
+# The others, and another seed, in CI.
+@pytest.mark.parametrize(
+    "name", ["flight", *(pytest.param(name, marks=pytest.mark.bench) for name in ("splines", "blind quadratic"))]
+)
 @pytest.mark.parametrize("seed", [11, pytest.param(12, marks=pytest.mark.bench)])
 def test_random_questions_agree_with_the_package(open_study, studies, name, seed):
     study, random = studies[name], np.random.default_rng(seed)

@@ -30,7 +30,7 @@ NOT_RUN = {
     "ruff check": "CI runs the parts",
     "python data_demo/make_demo.py": "tests/demo runs it",
     "python tests/proving_ground/prove.py": "it takes minutes; tests/proving_ground runs its parts",
-    "python tests/proving_ground/sensitivity.py": "it takes minutes, and its figures are evidence",
+    "python tests/speed/side_by_side.py": "it takes minutes, and its figures are evidence",
     "python -m pipeline": "steps run in the workflow",
     "yardband run": "it takes minutes; tests/collect/test_first_study.py and tests/workflow/test_run.py run it",
 }

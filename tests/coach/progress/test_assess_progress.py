@@ -166,7 +166,7 @@ def small_pieces(monkeypatch):
     monkeypatch.setattr(drives_file, "PIECE_ROWS", 170)
 
 
-@pytest.mark.parametrize("moved_share", [0.0, 0.3])
+@pytest.mark.parametrize("moved_share", [0.0, pytest.param(0.3, marks=pytest.mark.bench)])
 @pytest.mark.usefixtures("small_pieces")
 def test_any_number_of_parts_gives_the_same_bytes(given, tmp_path, moved_share, capsys):
     at, _ = given
