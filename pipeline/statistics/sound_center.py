@@ -65,8 +65,10 @@ def sound_centers(values: Array, starts: npt.NDArray[np.integer[Any]]) -> tuple[
     # The first of equally short stretches, so that the order of equal values never matters.
     candidates = np.where(width == shortest[group], place, len(values))
     first = np.minimum.reduceat(candidates, starts)
-    sums = np.concatenate([[0.0], np.cumsum(values - values.mean())])
-    middle = (sums[first + held] - sums[first]) / held + values.mean()
+    # Each stretch is summed by itself, from its group's least value on: in differences of sums over all groups, what was
+    # rounded would put a group's only value beside itself.
+    above = np.append(values - values[starts][group], 0.0)
+    middle = np.add.reduceat(above, np.column_stack([first, first + held]).ravel())[::2] / held + values[starts]
     share = held / count
     # A stretch of few drives is too short by luck: the correction of Rousseeuw and Leroy (p. 202, from memory).
     spread = shortest / 2 / ndtri(0.5 + np.minimum(share, 0.99) / 2) * (1 + 5 / np.maximum(count - 1, 1))

@@ -54,3 +54,15 @@ def test_few_and_equal_values(values, center):
 
 def test_no_groups():
     assert [len(part) for part in sound_centers(np.array([]), np.array([], dtype=np.int64))] == [0, 0]
+
+
+def test_a_single_value_is_its_own_center_however_many_groups_there_are():
+    rng = np.random.default_rng(3)
+    counts = rng.integers(1, 4, 60_000)
+    starts = np.cumsum(counts) - counts
+    values = rng.normal(230.0, 25.0, counts.sum()) + np.where(np.arange(counts.sum()) < counts.sum() / 2, -60.0, 60.0)
+    values = values[np.lexsort([values, np.repeat(np.arange(len(counts)), counts)])]
+    center, _ = sound_centers(values, starts)
+    np.testing.assert_array_equal(center[counts == 1], values[starts][counts == 1])
+    two = counts == 2
+    np.testing.assert_allclose(center[two], (values[starts] + values[np.minimum(starts + 1, len(values) - 1)])[two] / 2)
