@@ -25,7 +25,6 @@ rule build_bands:
         f"{LOGS_OF}/build_bands.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("build_bands"),
     params:

@@ -48,6 +48,7 @@ rule plan_goals:
         f"{LOGS_OF}/plan_goals.tsv"
     conda:
         ENVIRONMENT
+    priority: 3
     resources:
         **needs("plan_goals"),
     params:
@@ -76,7 +77,6 @@ rule assess_straightness:
         f"{LOGS_OF}/assess_straightness.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("assess_straightness"),
     params:
@@ -162,7 +162,6 @@ if len(PARTS) > 1:
             f"{LOGS_OF}/sum_progress/{{part}}.tsv"
         conda:
             ENVIRONMENT
-        threads: THREADS
         resources:
             **needs("sum_progress"),
         params:
@@ -237,7 +236,6 @@ rule assess_progress:
         f"{LOGS_OF}/assess_progress.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("assess_progress"),
     params:

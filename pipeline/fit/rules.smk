@@ -163,7 +163,6 @@ if OWN:
             f"{LOGS_OF}/keep_model.tsv"
         conda:
             ENVIRONMENT
-        threads: THREADS
         resources:
             **needs("keep_model"),
         params:

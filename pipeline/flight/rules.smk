@@ -50,7 +50,6 @@ rule calibrate_flight:
         f"{LOGS_OF}/calibrate_flight.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("calibrate_flight"),
     params:

@@ -20,7 +20,6 @@ rule assess_golfers:
     priority: 2
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("assess_golfers"),
     params:

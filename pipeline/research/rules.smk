@@ -23,7 +23,6 @@ if OWN:
         priority: 1
         conda:
             ENVIRONMENT
-        threads: THREADS
         resources:
             **needs("compare_models"),
         params:
@@ -74,7 +73,6 @@ rule assess_sensitivity:
         f"{LOGS_OF}/assess_sensitivity.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
     resources:
         **needs("assess_sensitivity"),
     params:

@@ -65,8 +65,8 @@ def sound_centers(values: Array, starts: npt.NDArray[np.integer[Any]]) -> tuple[
     # The first of equally short stretches, so that the order of equal values never matters.
     candidates = np.where(width == shortest[group], place, len(values))
     first = np.minimum.reduceat(candidates, starts)
-    # Each stretch is summed by itself, from its group's least value on: in differences of sums over all groups, rounding
-    # would put a group's only value beside itself.
+    # Each stretch is summed by itself, from its group's least value on. In differences of sums over all groups,
+    # rounding would put a group's only value beside itself.
     above = np.append(values - values[starts][group], 0.0)
     middle = np.add.reduceat(above, np.column_stack([first, first + held]).ravel())[::2] / held + values[starts]
     share = held / count

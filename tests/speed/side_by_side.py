@@ -196,11 +196,20 @@ def main() -> None:
     parser.add_argument("--drives", default="", help="of first runs of invented studies, with commas between")
     given = parser.parse_args()
     machine, rows = describe_machine(), []
+
+    def write(chain: Sequence[str]) -> None:
+        table = pl.DataFrame(rows, schema=SCHEMA)
+        given.folder.mkdir(parents=True, exist_ok=True)
+        table.write_csv(given.folder / "side_by_side.csv")
+        text = document(table, given.commit, machine, chain)
+        (given.folder / "side_by_side.md").write_text(text, encoding="utf-8")
+
     with tempfile.TemporaryDirectory(prefix="yardband-sides-") as temporary:
         work = Path(temporary)
         unpack(given.commit, work / "tree")
         more = prepare(given.study or work / "tree/data_demo", work / "study", given.every)
         sides = [Side("before", work / "tree", given.cores), Side("now", ROOT, given.cores)]
+        chain: Sequence[str] = []
         for pair in range(given.pairs):
             for side in sides[:: 1 if pair % 2 == 0 else -1]:
                 try:
@@ -209,6 +218,9 @@ def main() -> None:
                     sys.exit(f"{side.name}: a command failed. Do the packages fit this code?\n{error}")
                 rows += rows_of(found, side.name, pair)
                 print(json.dumps({"pair": pair, "side": side.name, "done": list(found)}), flush=True)
+            spent = durations_of(work / "now/first")
+            chain = chain_lines(longest_chain(spent, rule_edges(ROOT, work / "now/first")), spent)
+            write(chain)
         for drives in map(int, filter(None, given.drives.split(","))):
             make_study(Size(drives, drives // DRIVES_A_GOLFER, LOGS), large := work / f"study-{drives}")
             for side in sides:
@@ -216,12 +228,7 @@ def main() -> None:
                 rows += rows_of({f"first run, {drives:,} drives": used}, side.name, 0)
                 print(json.dumps({"drives": drives, "side": side.name, "wall_s": used[0].wall_s}), flush=True)
             shutil.rmtree(large)
-        spent = durations_of(work / "now/first")
-        chain = chain_lines(longest_chain(spent, rule_edges(ROOT, work / "now/first")), spent)
-    table = pl.DataFrame(rows, schema=SCHEMA)
-    given.folder.mkdir(parents=True, exist_ok=True)
-    table.write_csv(given.folder / "side_by_side.csv")
-    (given.folder / "side_by_side.md").write_text(document(table, given.commit, machine, chain), encoding="utf-8")
+            write(chain)
 
 
 if __name__ == "__main__":
