@@ -1,5 +1,6 @@
 """Each golfer's whole story: all quarters, what changed, drives, goal, practice, advice."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from pipeline.coach.progress.measures import MEASURES, STRAIGHT, Measure
@@ -127,17 +128,16 @@ def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
     facts = facts_of(Progress)
     found: dict[str, list[dict[str, Any]]] = {}
     for row in table.sort("golfer", "quarter").iter_rows(named=True):
-        entries = found.setdefault(row["golfer"], [])
+        entries, steps = found.setdefault(row["golfer"], []), shown_steps(row, ground)
         for measure in (*MEASURES, *STRAIGHT):
             if row[measure.change()] is None:
                 continue
-            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, ground))
+            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, steps, ground))
     return found
 
 
-def _change(row: Row, measure: Measure, digits: int, ground: Ground) -> dict[str, Any]:
-    """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do."""
-    steps = shown_steps(row, ground)
+def _change(row: Row, measure: Measure, digits: int, steps: Mapping[str, int | None], ground: Ground) -> dict[str, Any]:
+    """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do (`shown_steps`)."""
     yards = measure.name in steps
     ends = {name: row[measure.change(f"{name}90")] for name in ("lo", "hi")}
     return {

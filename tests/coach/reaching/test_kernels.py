@@ -42,3 +42,15 @@ def test_what_few_days_lack_is_added_and_smoothing_adds_nothing():
     upper = LEVELS.searchsorted(0.84)
     assert plain[upper] == pytest.approx(8 * norm.ppf(LEVELS[upper]), rel=0.03)
     assert more[upper] == pytest.approx(10 * norm.ppf(LEVELS[upper]), rel=0.03)
+
+
+def test_drives_far_from_a_distance_count_as_the_kernels_tail_says():
+    rng = np.random.default_rng(4)
+    drives, spread, more = np.append(rng.normal(0, 8, 50), [-95.0, -60.0, 40.0]), 8.5, 1.5
+    own, width = own_weight(len(drives)), 0.6 * worth_of(len(drives)) ** -0.2
+    points = np.append(drives, NORMAL * spread) / np.hypot(1, width)
+    weights = np.append(np.full(len(drives), own / len(drives)), np.full(len(NORMAL), (1 - own) / len(NORMAL)))
+    kernel = np.hypot(width * spread / np.hypot(1, width), more)
+    found = quantiles_of(Scatter(drives, spread), spread, NORMAL, more)
+    below = norm.cdf((found[:, None] - points) / kernel) @ weights
+    np.testing.assert_allclose(below, LEVELS, atol=0.002)  # between the places where it is calculated, a straight line
