@@ -46,9 +46,9 @@ rule plan_goals:
         f"{LOGS_OF}/plan_goals.log",
     benchmark:
         f"{LOGS_OF}/plan_goals.tsv"
+    priority: 3
     conda:
         ENVIRONMENT
-    priority: 3
     resources:
         **needs("plan_goals"),
     params:
