@@ -214,6 +214,30 @@ rule speed_benchmark:
         " --cores {threads} 2>&1 | tee {log:q}"
 
 
+# This code beside an earlier commit's, in turn (tests/speed): a command of its own,
+# `snakemake --cores 2 --force side_by_side`. It shows little unless nothing else is at work on the machine.
+rule side_by_side:
+    output:
+        expand(
+            "docs/evidence/side_by_side/{name}",
+            name=["side_by_side.csv", "side_by_side.md", "made.json"],
+        ),
+    log:
+        "logs/side_by_side.log",
+    conda:
+        ENVIRONMENT
+    threads: workflow.cores
+    params:
+        python=sys.executable,
+        note=NOTE,
+        script=str(Path(workflow.basedir) / "tests/speed/side_by_side.py"),
+    message:
+        "Time this code beside an earlier commit's"
+    shell:
+        "{params.python} {params.note:q} note docs/evidence/side_by_side && {params.python} {params.script:q}"
+        " docs/evidence/side_by_side 4e30e6e --pairs 1 --drives 1000000 --cores {threads} 2>&1 | tee {log:q}"
+
+
 # Golfers cut into parts, on a million invented drives whose golfers are copied tenfold (tests/speed): a command of its
 # own, `snakemake --cores 1 --force parts_benchmark`. Its times show little unless nothing else is at work.
 rule parts_benchmark:

@@ -26,6 +26,7 @@ CODE = {
     ],
     "proving_ground": ["pipeline", ":(exclude)pipeline/report"],
     "regressors": ["pipeline/fit", "pipeline/flight/regressors.py", "pipeline/statistics"],
+    "side_by_side": ["pipeline", "Snakefile", "profiles/default"],
     "speed": ["pipeline", "Snakefile", "profiles/default"],
 }
 

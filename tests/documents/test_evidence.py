@@ -173,6 +173,21 @@ def test_the_speeds_are_those_measured(speed):
     assert len(printed) == 3 + len(expected) + len(("drives", "what"))
 
 
+def test_what_two_codes_in_turn_took_is_what_was_measured():
+    printed = rows("Beside an earlier commit")
+    measured = {(row["task"], row["side"]): row["wall_s"] for row in table("side_by_side/side_by_side.csv")}
+    tasks = list(dict.fromkeys(task for task, _ in measured))
+    assert sorted(printed) == sorted(["task", *tasks])
+    for task in tasks:
+        before, now = measured[task, "before"], measured[task, "now"]
+        seconds = [
+            f"{one:.2f} s" if one < 1 else f"{one:.1f} s" if one < 100 else f"{one:.0f} s" for one in (before, now)
+        ]
+        assert printed[task][:3] == [*seconds, f"{before / now:.1f}"], task
+        target = re.findall(r"[\d.]+$", printed[task][3])
+        assert not target or ("missed" in printed[task][3]) == (before / now < float(target[0])), task
+
+
 def test_the_machine_and_what_is_said_elsewhere_of_large_studies_fit(speed):
     assert json.loads((EVIDENCE / "speed/machine.json").read_text(encoding="utf-8"))["cores"] == 2
     own_study, cluster = (" ".join(document(name).split()) for name in ("own-study.md", "cluster.md"))

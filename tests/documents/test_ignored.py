@@ -50,8 +50,8 @@ def test_the_evidence_is_taken(ignored):
     kept = [path for path in files if not ignored(path.relative_to(ROOT).as_posix())]
     assert len(kept) >= 15
     assert {path.parent.name for path in kept} == {
-        "academy_page", "coach_page", "curving", "damaged", "flight", "parts", "proving_ground", "regressors", "speed",
-        "pictures",
+        "academy_page", "coach_page", "curving", "damaged", "flight", "parts", "proving_ground", "regressors",
+        "side_by_side", "speed", "pictures",
     }  # fmt: skip
     assert ignored("docs/evidence/proving_ground/judged/golfers.parquet")
 
