@@ -124,6 +124,9 @@ def paths_of(wildcards: Any, input: Any, output: Any) -> str:  # noqa: ARG001 - 
     return json.dumps({name: path if isinstance(path, str) else list(path) for name, path in paths.items()})
 
 
+_FINDER = ModuleFinder()  # of imports in compiled code
+
+
 @cache
 def code_of(name: str) -> str:
     """Digest the code that a step runs: its module, all of ours that it imports, and the templates beside them.
@@ -159,11 +162,16 @@ def _imported(module: str) -> list[str]:
     names: set[str] = set()
     for code in _nested(_code(_path(module))):
         if any(name.startswith("pipeline.") for name in code.co_names):
-            for what, found in ModuleFinder().scan_opcodes(code):
+            for what, found in _FINDER.scan_opcodes(code):
                 if what == "absolute_import":
                     taken, of = found
                     names |= {of, *(f"{of}.{name}" for name in taken or ())}
-    return sorted(name for name in names if name.startswith("pipeline.") and _path(name).is_file())
+    return sorted(filter(_is_ours, names))
+
+
+@cache
+def _is_ours(name: str) -> bool:
+    return name.startswith("pipeline.") and _path(name).is_file()
 
 
 def _path(module: str) -> Path:

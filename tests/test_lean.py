@@ -1,12 +1,11 @@
 """What a process of ours imports, by names: a library that one step needs isn't paid for by twenty."""
 
-import ast
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from steps import ROOT, steps
+from steps import ROOT, imported_names, steps
 
 from pipeline.lean import left_out
 
@@ -55,12 +54,7 @@ def places_of(root):
     """Say which of the slowest libraries each module imports, at its head or in a function."""
     found = {}
     for path in sorted((root / "pipeline").rglob("*.py")):
-        names = set()
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Import):
-                names |= {alias.name for alias in node.names}
-            elif isinstance(node, ast.ImportFrom) and node.module:
-                names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        names = imported_names(path)
         slow = {one for one in SLOWEST if any(f"{name}.".startswith(f"{one}.") for name in names)}
         if slow:
             found[path.relative_to(root / "pipeline").as_posix()] = slow

@@ -1,6 +1,5 @@
 """What the rules share: the code of a step among its parameters, what it may ask for, its log, and --config."""
 
-import ast
 import os
 import shutil
 import subprocess
@@ -8,7 +7,7 @@ import sys
 import time
 
 import pytest
-from steps import ROOT, steps
+from steps import ROOT, imported_names, steps
 
 from pipeline import workflow
 from pipeline.edge.run_logs import failed_logs
@@ -27,7 +26,14 @@ def copy(tmp_path, monkeypatch):
 
 
 def forget():
-    for cached in (workflow.code_of, workflow._imported, workflow._code, workflow._digest, workflow._beside):
+    for cached in (
+        workflow.code_of,
+        workflow._imported,
+        workflow._is_ours,
+        workflow._code,
+        workflow._digest,
+        workflow._beside,
+    ):
         cached.cache_clear()
 
 
@@ -64,12 +70,7 @@ def test_imports_are_found_as_the_syntax_tree_has_them():
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         if module == "pipeline.tables.registry":  # it finds the tables by their folder
             continue
-        names = set()
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Import):
-                names |= {alias.name for alias in node.names}
-            elif isinstance(node, ast.ImportFrom) and node.module:
-                names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        names = imported_names(path)
         ours = {name for name in names if name.startswith("pipeline.") and workflow._path(name).is_file()}
         assert set(workflow._imported(module)) == ours, module
 

@@ -58,5 +58,5 @@ def _tables(path: Path, loaded: Path, ball: Ball, standard: StandardAir, code: s
     made = StudyTables.build(ball, standard_pair(standard), AirNodes.of(airs), known)
     write_stamped(path, made.to_arrays(), code)
     new = made.by_key.keys() - known.keys()
-    print(f"Flew {len(new)} of {len(made.by_key)} grids of flight; the others were there.")
+    print(f"Flew {len(new)} grids of flight; {len(made.by_key) - len(new)} were there from the last run.")
     return made

@@ -15,7 +15,7 @@ from pipeline.drives import FIT_COLUMNS
 from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
-from pipeline.fit.model import FittedModel
+from pipeline.fit.model import CarryModel, FittedModel
 from pipeline.flight.devices import StudyDevices
 from pipeline.golfers.flags import FlagRules, assess, form_words
 from pipeline.golfers.losses import known_losses
@@ -40,10 +40,7 @@ def run(
     flags: dict[str, Any],
 ) -> None:
     """Run the step; see the module's docstring."""
-    carry_model = read_artefact(model, FittedModel).model
-    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
-    misread = read_artefact(devices, StudyDevices)
-    shared = SharedErrors.read_from(read_artefact(frontier, Frontier), carry_model, efficient, offsets, misread)
+    carry_model, _, shared = read_measured_with(model, frontier, replicates, efficient_replicates, devices)
     rules = FlagRules(**flags)
     every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", "struck_on"))
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
@@ -57,3 +54,13 @@ def run(
     assessed = newest.filter(pl.col("status") != "not_assessed").height
     print(f"Newest quarter: {assessed} golfers assessed, {worst.height} flagged.")
     print(form_words(form))
+
+
+def read_measured_with(
+    model: str, frontier: str, replicates: str, efficient_replicates: str, devices: str
+) -> tuple[CarryModel, Frontier, SharedErrors]:
+    """Read what golfers are measured with, and the errors that all of them share."""
+    carry_model, reached = read_artefact(model, FittedModel).model, read_artefact(frontier, Frontier)
+    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
+    misread = read_artefact(devices, StudyDevices)
+    return carry_model, reached, SharedErrors.read_from(reached, carry_model, efficient, offsets, misread)

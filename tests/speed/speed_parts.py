@@ -131,15 +131,14 @@ def measure_plain(bench: Bench) -> Lines:
     """Yardband's whole run against the plain way."""
     study, n = bench.study(bench.middle), bench.middle
     _, ours = bench.first_run(n)
-    plain = {}
-    for resamples in (bench.resamples, 0):
+
+    def plain(study: Path, resamples: int) -> Used:
         command = [sys.executable, str(HERE / "plain_way.py"), str(study), str(bench.work / "runs" / "plain")]
-        plain[resamples] = run_measured([*command, "--resamples", str(resamples)], bench.work / "runs")
-    theirs, bare = plain[bench.resamples], plain[0]
+        return run_measured([*command, "--resamples", str(resamples)], bench.work / "runs")
+
+    theirs, bare = plain(study, bench.resamples), plain(study, 0)
     small = min(ACADEMY, n)
-    academy = bench.study(small, ACADEMY_LOGS)
-    command = [sys.executable, str(HERE / "plain_way.py"), str(academy), str(bench.work / "runs" / "plain")]
-    plainly = run_measured([*command, "--resamples", str(bench.resamples)], bench.work / "runs").wall_s
+    plainly = plain(bench.study(small, ACADEMY_LOGS), bench.resamples).wall_s
     quick = bench.first_run(small, ACADEMY_LOGS)[1].wall_s
     note = "" if bench.resamples == RESAMPLES else f"with {bench.resamples} resamples alone"
     # Resamples are one like the other, so that the time of all is known from fewer.

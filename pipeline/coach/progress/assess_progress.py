@@ -11,18 +11,16 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.progress.cohorts import cohorts_by_group, summed_columns
 from pipeline.coach.progress.measures import Yardstick
 from pipeline.coach.progress.progress import P_VALUES, compared, form_of, q_values_of, with_verdicts
 from pipeline.coach.progress.quarter_sums import GOLFER_COLUMNS, PooledQuarters, pool_quarters, quarter_sums
 from pipeline.drives import FIT_COLUMNS
-from pipeline.edge.artefacts import read_arrays, read_artefact
+from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_csv_of
 from pipeline.edge.tables_file import read_table
-from pipeline.fit.model import FittedModel
-from pipeline.flight.devices import StudyDevices
+from pipeline.golfers.assess_golfers import read_measured_with
 from pipeline.golfers.shared_errors import SharedErrors
 from pipeline.tables.golfers import Changes, Golfers
 from pipeline.tables.progress import Cohorts, Progress
@@ -115,8 +113,6 @@ class _Compared:
 def read_yardstick(
     model: str, frontier: str, replicates: str, efficient_replicates: str, devices: str
 ) -> tuple[Yardstick, SharedErrors]:
-    """Read what quarters are measured with, and the errors that golfers share."""
-    yardstick = Yardstick(read_artefact(model, FittedModel).model, read_artefact(frontier, Frontier))
-    efficient, offsets = (read_arrays(path) for path in (efficient_replicates, replicates))
-    misread = read_artefact(devices, StudyDevices)
-    return yardstick, SharedErrors.read_from(yardstick.frontier, yardstick.model, efficient, offsets, misread)
+    """Read what quarters are measured with, as golfers are, and the errors that golfers share."""
+    carry_model, reached, shared = read_measured_with(model, frontier, replicates, efficient_replicates, devices)
+    return Yardstick(carry_model, reached), shared
