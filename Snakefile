@@ -22,9 +22,10 @@ from pipeline.edge.files import lock_of, start_run
 from pipeline.edge.kinds_of_results import remove_other_kind
 from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
+from pipeline.running import forked_steps
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import needs, parts_of, step, step_command, threads_for
+from pipeline.workflow import needs, parts_of, step, step_command, steps_of, threads_for
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -49,7 +50,8 @@ KEPT, DECISIONS = START.kept, START.decisions
 ASKED_FOR = {name: local(path) for name, path in START.asked_for.items()}
 OWN, FIRST_FIT = START.own, START.first_fit
 
-STEP = step_command(bool(workflow.deployment_settings.deployment_method))
+IN_ENVIRONMENT = bool(workflow.deployment_settings.deployment_method)
+STEP = step_command(IN_ENVIRONMENT)
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 LOG_BYTES = [(FOLDER / log.source).stat().st_size for log in LOGS]
 THREADS, PARTS = threads_for(LOG_BYTES), parts_of(LOG_BYTES, config)
@@ -110,6 +112,8 @@ onstart:
         start_run(Path(HOME), lock_of(STUDY.study))
         remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
+        here = workflow.local_exec and not IN_ENVIRONMENT
+        forked_steps.start(steps_of(workflow.rules) if here else [])
     except UserError as error:
         raise WorkflowError(str(error)) from None
 

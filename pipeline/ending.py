@@ -141,7 +141,7 @@ def outliving(work: Callable[[], int], place: str) -> int:
     int
         The exit status.
     """
-    if not _memory_is_limited():
+    if not memory_is_limited():
         return work()
     for name, value in _FRUGAL.items():
         os.environ.setdefault(name, value)
@@ -226,7 +226,8 @@ def _finished(work: Callable[[], int]) -> int:
     return status
 
 
-def _memory_is_limited() -> bool:
+def memory_is_limited() -> bool:
+    """Tell whether this process may only have so much memory."""
     try:
         import resource
     except ImportError:  # Windows has no such limits

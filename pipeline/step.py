@@ -10,11 +10,13 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout, suppress
+from functools import cache
 from pathlib import Path
 from typing import Any, TextIO
 
 from pipeline.ending import DONE, Outcome, outliving, told
 from pipeline.errors import UserError
+from pipeline.handover import handed_over
 from pipeline.lean import left_out, start_quickly
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
@@ -26,6 +28,7 @@ ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POL
 OWNER_ALONE = 0o077
 
 
+@cache
 def module_of(step: str) -> str:
     """Find the module of a step, which is named after it; the folders of `pipeline` are searched.
 
@@ -110,4 +113,5 @@ def _run(given: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    status = handed_over(sys.argv[1:])
+    sys.exit(main() if status is None else status)

@@ -118,6 +118,11 @@ def step(name: str, **settings: Any) -> dict[str, Any]:
     return {"step": name, "code": code_of(name), "files": paths_of, "settings": text}
 
 
+def steps_of(rules: Iterable[Any]) -> list[str]:
+    """Name the steps that rules run, in their order."""
+    return [rule.params["step"] for rule in rules if "step" in rule.params.keys()]  # noqa: SIM118 - not a mapping
+
+
 def paths_of(wildcards: Any, input: Any, output: Any) -> str:  # noqa: ARG001 - Snakemake's names
     """Give the paths of a rule's inputs and outputs as JSON."""
     paths = {**dict(input.items()), **dict(output.items())}

@@ -22,8 +22,8 @@ LONGEST_RUN = 39  # lines of a step's `run`, signature and docstring too
 # In serve/, report_files reads what is served and network has the sockets; what is answered is computed without either.
 EDGES = re.compile(
     r"pipeline/(edge/\w+|configuration/(load|log_files|yaml_file)|collect/(read|reader|foreign|key)|fit/(kept|own_files)|(.+/)?\w+_command"
-    r"|serve/(network|report_files)|research/library/study|running/start"
-    r"|__main__|cli|step|workflow|ending)\.py"
+    r"|serve/(network|report_files)|research/library/study|running/(start|forked_steps)"
+    r"|__main__|cli|step|workflow|ending|handover)\.py"
 )
 # Computing modules that touch what others may not, each with its reason.
 EXCEPTIONS = {

@@ -13,6 +13,7 @@ EVERY_S = 0.2  # between two looks; a process's last figures may be that old
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 1e6
 STEP = "pipeline.step"
+FORKED = "pipeline.running.forked_steps"  # steps forked from it are listed by the first 15 characters of theirs
 
 
 @dataclass
@@ -108,7 +109,8 @@ class _Watch(threading.Thread):
         """Note a process; give its resident memory now, MB, nil if it has just ended."""
         folder = Path(f"/proc/{pid}")
         try:
-            fields = (folder / "stat").read_text().rpartition(")")[2].split()
+            before, _, after = (folder / "stat").read_text().rpartition(")")
+            fields = after.split()
             words = (folder / "cmdline").read_bytes().decode(errors="replace").split("\0")
             peak = (folder / "status").read_text().partition("VmHWM:")[2].split()
         except (FileNotFoundError, ProcessLookupError):
@@ -116,17 +118,21 @@ class _Watch(threading.Thread):
         if not peak:  # it has ended and waits to be asked for
             return 0.0
         # A pid may come again, with another start; a shell that becomes its command keeps both, but not its name.
-        one = self.seen.setdefault((pid, fields[19], name_of(words)), Seen(name_of(words), time.monotonic(), 0.0))
+        name = name_of(words, listed=before.partition("(")[2])
+        one = self.seen.setdefault((pid, fields[19], name), Seen(name, time.monotonic(), 0.0))
         one.ended_s = time.monotonic()
         one.cpu_s = (int(fields[11]) + int(fields[12])) * TICK_S
         one.peak_mb = max(one.peak_mb, int(peak[0]) / 1000 * 1.024)
         return int(fields[21]) * PAGE_MB
 
 
-def name_of(words: Sequence[str]) -> str:
-    """Name a process by its command line: the step's name, or the program's."""
+def name_of(words: Sequence[str], listed: str = "") -> str:
+    """Name a process by its command line, and by how it is listed: the step's name, or the program's."""
     if STEP in words[:-1]:
         return words[words.index(STEP) + 1]
+    if FORKED in words:
+        steps = [word.rpartition(".")[2] for word in words[words.index(FORKED) + 2 :]]
+        return next((step for step in steps if step.startswith(listed)), "forked_steps")
     programs = [Path(word).name for word in words if word]
     if "snakemake" in programs[:3]:
         return "snakemake"

@@ -172,6 +172,15 @@ def test_processes_are_named_by_step_or_program():
     assert name_of(["/some/python", "-m", "pipeline.step", "fit_model", "{}", ""]) == "fit_model"
     assert name_of(["/some/python", "-m", "snakemake", "--cores", "2"]) == "snakemake"
     assert name_of(["/bin/bash", "-c", "python -m pipeline.step fit_model {}"]) == "bash"
+    forking = [
+        "/some/python",
+        "-m",
+        "pipeline.running.forked_steps",
+        "5",
+        "pipeline.coach.straightness.assess_straightness",
+    ]
+    assert name_of(forking, listed="assess_straight") == "assess_straightness"
+    assert name_of(forking, listed="python") == "forked_steps"
 
 
 def test_a_target_holds_for_its_size_alone():

@@ -1,0 +1,231 @@
+"""Steps forked from a process that has loaded what they import (an edge module).
+
+A step's own work is often less than its start: Python, the libraries and our modules take it half a second, and those
+of pictures or statistics as much again. So a run on this machine starts one process that loads what every step imports,
+in the order of the workflow, and forks itself for each step that is handed over (`pipeline.handover`). A step has its
+own environment and streams there, as it would have by itself, and everything else as it was when the run began. Where
+that process can't be, or is no more, steps start by themselves.
+"""
+
+import atexit
+import gc
+import importlib
+import json
+import os
+import secrets
+import select
+import signal
+import socket
+import struct
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.ending import memory_is_limited
+from pipeline.handover import ADDRESS, STATUS, STREAMS, TAKEN, is_own
+from pipeline.lean import left_out, start_quickly
+from pipeline.step import ONE_THREAD, main, module_of
+
+# Libraries are safe to fork while none of their threads is at work. These keep them from starting some as they are
+# imported.
+WITHOUT_THREADS = dict.fromkeys(ONE_THREAD, "1") | {
+    "JE_ARROW_MALLOC_CONF": "background_thread:false",
+    "_RJEM_MALLOC_CONF": "background_thread:false",
+}
+# A thread of polars that there is even so, by its name on Linux: it waits to clear away files that no step makes.
+IDLE = "polars-ooc-clea"
+
+# What steps import only where they use it.
+LATER = (
+    "pyarrow.parquet",
+    "scipy.interpolate",
+    "scipy.ndimage",
+    "scipy.optimize",
+    "scipy.special",
+    "scipy.stats",
+    "statsmodels.regression.linear_model",
+    "statsmodels.regression.mixed_linear_model",
+    "statsmodels.regression.quantile_regression",
+    "statsmodels.stats.multitest",
+    "statsmodels.stats.proportion",
+    "statsmodels.tools.sm_exceptions",
+    "seaborn",
+)
+
+PATIENCE_S = 10.0  # with a step that doesn't say all that it wants, and with a process that should end
+
+
+def start(steps: Sequence[str]) -> None:
+    """Start the process that the steps of this one's run are forked from; it ends with this one.
+
+    Parameters
+    ----------
+    steps : sequence of str
+        Names of the workflow's steps, those first that run first. None of a run whose steps start by themselves, on
+        other machines or in environments of their own.
+    """
+    os.environ.pop(ADDRESS, None)  # of a run that this one is a job of
+    # Elsewhere libraries aren't safe to fork; and under a limit each step would pay for the libraries of all.
+    if not steps or sys.platform != "linux" or memory_is_limited():
+        return
+    name = f"yardband-{os.getpid()}-{secrets.token_hex(16)}"
+    try:
+        with socket.socket(socket.AF_UNIX) as listening:
+            listening.bind(f"\0{name}")  # no file, so that nothing is left of a run that is killed
+            listening.listen()
+            process = subprocess.Popen(
+                [sys.executable, "-m", __name__, str(listening.fileno()), *map(module_of, steps)],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                env=os.environ | WITHOUT_THREADS,
+                pass_fds=[listening.fileno()],
+            )
+    except OSError:
+        return
+    os.environ[ADDRESS] = name
+    atexit.register(_end, process)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    assert process.stdin is not None
+    process.stdin.close()
+    with suppress(subprocess.TimeoutExpired):
+        process.wait(PATIENCE_S)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A step that is asked for, with whom to tell how it ended."""
+
+    arguments: list[str]
+    environment: dict[str, str]
+    streams: list[int]
+
+    def begin(self) -> None:
+        """Give this process what the step would have had if it had been started by itself."""
+        for number, stream in zip(STREAMS, self.streams, strict=True):
+            os.dup2(stream, number)
+        self.close()
+        os.environ.clear()
+        os.environ.update(self.environment)
+        tempfile.tempdir = None  # the environment may name another
+        with suppress(OSError):
+            Path("/proc/self/comm").write_text(self.arguments[0])  # as it is listed among processes
+
+    def close(self) -> None:
+        """Close what came over."""
+        for stream in self.streams:
+            os.close(stream)
+
+
+class _Forking:
+    """The process that forks, from a socket where steps are asked for."""
+
+    def __init__(self, listening: socket.socket) -> None:
+        self.listening = listening
+        self.at_work: dict[int, tuple[int, socket.socket]] = {}
+        """By a descriptor of the step's process: its number, and who waits for its end."""
+        self.on_interrupt = signal.signal(signal.SIGINT, signal.SIG_IGN)  # a run's steps end by it, and then the run
+
+    def next_step(self, modules: Sequence[str]) -> _Asked:
+        """Load modules, and answer those who ask; this comes back in the processes of steps alone."""
+        left = list(reversed(modules))
+        while True:
+            if left:
+                with suppress(Exception), left_out():  # whoever needs it will say what is wrong
+                    importlib.import_module(left.pop())
+            if asked := self._answered(0 if left else None):
+                return asked
+
+    def _answered(self, patience_s: float | None) -> _Asked | None:
+        """Wait for something to happen; give a step in the process forked for it."""
+        waiting = {client: step for step, (_, client) in self.at_work.items()}
+        ready, _, _ = select.select([self.listening, sys.stdin, *self.at_work, *waiting], [], [], patience_s)
+        if sys.stdin in ready:
+            sys.exit()  # the run has ended
+        for step in self.at_work.keys() & set(ready):
+            self._tell(step)
+        for client in waiting.keys() & set(ready):
+            if waiting[client] in self.at_work:  # who waited is gone
+                os.kill(self.at_work[waiting[client]][0], signal.SIGTERM)
+        return self._forked() if self.listening in ready else None
+
+    def _tell(self, step: int) -> None:
+        """Tell who waits that a step has ended, and how."""
+        process, client = self.at_work.pop(step)
+        _, status = os.waitpid(process, 0)
+        os.close(step)
+        with suppress(OSError), client:
+            client.sendall(STATUS.pack(status))
+
+    def _forked(self) -> _Asked | None:
+        client, _ = self.listening.accept()
+        client.settimeout(PATIENCE_S)
+        asked = _read(client)
+        if asked is None or _threads_at_work():
+            client.close()  # who asked runs the step
+            return None
+        gc.freeze()  # what is there stays; looking for garbage in it would copy it
+        try:
+            process = os.fork()
+        except OSError:
+            client.close()
+            return None
+        if process == 0:
+            self._leave(client)
+            return asked
+        asked.close()
+        self.at_work[os.pidfd_open(process)] = process, client
+        with suppress(OSError):
+            client.sendall(TAKEN)
+        return None
+
+    def _leave(self, client: socket.socket) -> None:
+        """Keep nothing of the process that forks."""
+        for one in (self.listening, client, *(other for _, other in self.at_work.values())):
+            one.close()
+        for step in self.at_work:
+            os.close(step)
+        signal.signal(signal.SIGINT, self.on_interrupt)
+
+
+def _threads_at_work() -> bool:
+    """Tell whether a library has started a thread that may be in the middle of something."""
+    own = str(os.getpid())
+    names = [(task / "comm").read_text().strip() for task in Path("/proc/self/task").iterdir() if task.name != own]
+    return any(name != IDLE for name in names)
+
+
+def _read(client: socket.socket) -> _Asked | None:
+    """Read what is asked for; None if it isn't all there, or another user asks."""
+    if not is_own(client):
+        return None
+    streams: list[int] = []
+    try:
+        length, streams, _, _ = socket.recv_fds(client, STATUS.size, len(STREAMS))
+        (size,) = STATUS.unpack(length)
+        with client.makefile("rb") as coming:
+            request = json.loads(coming.read(size))
+        return _Asked(request["arguments"], request["environment"], streams)
+    except (OSError, ValueError, KeyError, struct.error):
+        for stream in streams:
+            os.close(stream)
+        return None
+
+
+def _serve(number: str, *modules: str) -> int:
+    start_quickly()
+    os.close(os.pidfd_open(os.getpid()))  # an old system has no such thing, and this process no use
+    with socket.socket(fileno=int(number)) as listening:
+        asked = _Forking(listening).next_step([*modules, *LATER])
+    asked.begin()
+    return main(asked.arguments)
+
+
+if __name__ == "__main__":
+    sys.exit(_serve(*sys.argv[1:]))
