@@ -24,6 +24,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NoReturn
 
 from pipeline.ending import memory_is_limited
 from pipeline.handover import ADDRESS, STATUS, STREAMS, TAKEN, is_own
@@ -218,14 +219,18 @@ def _read(client: socket.socket) -> _Asked | None:
         return None
 
 
-def _serve(number: str, *modules: str) -> int:
+def _serve(number: str, *modules: str) -> NoReturn:
     start_quickly()
     os.close(os.pidfd_open(os.getpid()))  # an old system has no such thing, and this process no use
     with socket.socket(fileno=int(number)) as listening:
         asked = _Forking(listening).next_step([*modules, *LATER])
     asked.begin()
-    return main(asked.arguments)
+    status = main(asked.arguments)
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError):
+            stream.flush()
+    os._exit(status)  # taking apart what all steps share would take longer than many a step
 
 
 if __name__ == "__main__":
-    sys.exit(_serve(*sys.argv[1:]))
+    _serve(*sys.argv[1:])

@@ -14,15 +14,20 @@ TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 1e6
 STEP = "pipeline.step"
 FORKED = "pipeline.running.forked_steps"  # steps forked from it are listed by the first 15 characters of theirs
+FORKING = "forked_steps"
 
 
 @dataclass
 class Seen:
-    """A process as it was last seen; `peak_mb` is its own largest resident memory."""
+    """A process as it was last seen; `peak_mb` is its own largest resident memory.
+
+    A step that is forked has two: it, and the small one that asked for it and waits.
+    """
 
     name: str
     begun_s: float
     ended_s: float
+    forked: bool = False
     cpu_s: float = 0.0
     peak_mb: float = 0.0
 
@@ -119,7 +124,7 @@ class _Watch(threading.Thread):
             return 0.0
         # A pid may come again, with another start; a shell that becomes its command keeps both, but not its name.
         name = name_of(words, listed=before.partition("(")[2])
-        one = self.seen.setdefault((pid, fields[19], name), Seen(name, time.monotonic(), 0.0))
+        one = self.seen.setdefault((pid, fields[19], name), Seen(name, time.monotonic(), 0.0, FORKED in words))
         one.ended_s = time.monotonic()
         one.cpu_s = (int(fields[11]) + int(fields[12])) * TICK_S
         one.peak_mb = max(one.peak_mb, int(peak[0]) / 1000 * 1.024)
@@ -132,7 +137,7 @@ def name_of(words: Sequence[str], listed: str = "") -> str:
         return words[words.index(STEP) + 1]
     if FORKED in words:
         steps = [word.rpartition(".")[2] for word in words[words.index(FORKED) + 2 :]]
-        return next((step for step in steps if step.startswith(listed)), "forked_steps")
+        return next((step for step in steps if step.startswith(listed)), FORKING)
     programs = [Path(word).name for word in words if word]
     if "snakemake" in programs[:3]:
         return "snakemake"

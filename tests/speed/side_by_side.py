@@ -24,7 +24,7 @@ import polars as pl
 from chain import chain_lines, durations_of, longest_chain, rule_edges
 from machine import describe_machine
 from make_study import Size, make_study
-from measure import Used, run_measured
+from measure import FORKING, Seen, Used, run_measured
 from speed_parts import DRIVES_A_GOLFER, LOGS
 
 from pipeline.collect.key import SECRET_MARK
@@ -137,11 +137,16 @@ def rows_of(found: Mapping[str, Sequence[Used]], side: str, pair: int) -> list[d
             "pair": pair,
             "wall_s": statistics.median(one.wall_s for one in used),
             "cpu_s": statistics.median(one.cpu_s for one in used),
-            "processes": len({(one.name, one.begun_s) for one in used[-1].processes if one.name != "bash"}),
+            "processes": len({(one.name, one.begun_s) for one in used[-1].processes if is_program(one)}),
             "peak_mb": max(one.peak_mb for one in used),
         }
         for task, used in found.items()
     ]
+
+
+def is_program(process: Seen) -> bool:
+    """Tell whether a process was started as a program, not forked for a step, and isn't the shell of a rule."""
+    return process.name != "bash" and (process.name == FORKING or not process.forked)
 
 
 def ratios(table: pl.DataFrame) -> pl.DataFrame:
