@@ -14,6 +14,7 @@ import sys
 import time
 
 import duckdb
+import psutil
 import pytest
 from faults import PART, Small, contents, half_made, kill_and_go_on, kill_group, mounted, run_to_the_end
 
@@ -26,6 +27,7 @@ from pipeline.tables.logs import Sources
 from pipeline.tables.table_set import TableSet
 
 NO_ROOM = "there is no room left to write"
+FORKED = "pipeline.running.forked_steps"
 FULL = OSError(errno.ENOSPC, "No space left on device")
 
 
@@ -70,6 +72,20 @@ def test_what_sixty_killed_runs_began_plain_ones_end(root, tmp_path, undisturbed
         studies += 1
     print(f"{len(found)} kills in {studies} studies of {length_s:.0f} s; files each found: {sorted(found)}")
     assert len(set(found)) > 5
+
+
+@pytest.mark.long
+def test_without_the_process_that_steps_are_forked_from_the_next_run_goes_on(small, undisturbed):
+    _, expected, length_s = undisturbed
+    with small.started() as process:
+        time.sleep(0.4 * length_s)
+        [forking] = [one for one in psutil.Process(process.pid).children() if FORKED in one.cmdline()]
+        forking.kill()
+        process.wait(10 * length_s)
+    assert half_made(contents(small.results), expected) == []
+    run_to_the_end(small)
+    assert contents(small.results) == expected
+    assert small.parts() == []
 
 
 def starve(small, expected, first_kb, growth):
