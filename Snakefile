@@ -22,6 +22,7 @@ from pipeline.edge.files import lock_of, start_run
 from pipeline.edge.kinds_of_results import remove_other_kind
 from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
+from pipeline.lean import start_quickly
 from pipeline.running import forked_steps
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
@@ -30,6 +31,7 @@ from pipeline.workflow import needs, parts_of, step, step_command, steps_of, thr
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
 
+start_quickly()
 os.umask(OWNER_ALONE)
 try:
     START = read_start(config)

@@ -147,8 +147,8 @@ class _Forking:
         """Wait for something to happen; give a step in the process forked for it."""
         waiting = {client: step for step, (_, client) in self.at_work.items()}
         ready, _, _ = select.select([self.listening, sys.stdin, *self.at_work, *waiting], [], [], patience_s)
-        if sys.stdin in ready:
-            sys.exit()  # the run has ended
+        if sys.stdin in ready:  # the run has ended
+            os._exit(0)
         for step in self.at_work.keys() & set(ready):
             self._tell(step)
         for client in waiting.keys() & set(ready):

@@ -14,7 +14,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipeline.collect.key import make_key
+from pipeline.collect.key import SECRET_MARK
 
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short
 CONFIG = """
@@ -46,7 +46,10 @@ class Small:
     def make(self):
         (self.folder / "study/logs").mkdir(parents=True)
         (self.folder / "study/study.yaml").write_text(CONFIG, encoding="utf-8")
-        make_key(self.folder / "study/private/pseudonym.key")
+        key = self.folder / "study/private/pseudonym.key"
+        key.parent.mkdir()
+        key.touch(mode=0o600)
+        key.write_text(f"{SECRET_MARK}\n{'5a' * 32}\n", encoding="utf-8")  # the same in all, as their results shall be
         for source in sorted((self.root / "data_demo/logs").glob("bay_2026q[12].csv")):
             header, *rows = source.read_text(encoding="utf-8").splitlines(keepends=True)
             target = self.folder / "study/logs" / source.name
