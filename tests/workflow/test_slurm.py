@@ -10,6 +10,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import forked
 import polars as pl
 import pytest
 import yaml
@@ -93,3 +94,15 @@ def test_the_profile_groups_steps_that_exist(root):
     assert profile["executor"] == "slurm"
     assert set(profile["groups"]) <= set(steps())
     assert set(profile["group-components"]) <= set(profile["groups"].values())
+
+
+@pytest.mark.parametrize("parts", [1, 2])
+def test_no_job_of_the_group_waits_for_one_that_waits_for_the_group(root, tmp_path, parts):
+    planned = forked.run(
+        ["-m", "snakemake", "-s", str(root / "Snakefile"), "--directory", str(tmp_path), "-n"]
+        + ["--profile", str(root / "profiles/slurm"), "--config", f"study={root / 'data_demo'}", f"parts={parts}"],
+        tmp_path,
+        os.environ | {"PYTHONPATH": str(root)},
+    )
+    assert planned.returncode == 0, planned.stderr
+    assert "assess_progress" in planned.stderr + planned.stdout
