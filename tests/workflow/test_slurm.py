@@ -98,11 +98,8 @@ def test_the_profile_groups_steps_that_exist(root):
 
 @pytest.mark.parametrize("parts", [1, 2])
 def test_no_job_of_the_group_waits_for_one_that_waits_for_the_group(root, tmp_path, parts):
-    planned = forked.run(
-        ["-m", "snakemake", "-s", str(root / "Snakefile"), "--directory", str(tmp_path), "-n"]
-        + ["--profile", str(root / "profiles/slurm"), "--config", f"study={root / 'data_demo'}", f"parts={parts}"],
-        tmp_path,
-        os.environ | {"PYTHONPATH": str(root)},
-    )
+    command = ["-m", "snakemake", "-s", str(root / "Snakefile"), "--directory", str(tmp_path), "-n"]
+    command += ["--profile", str(root / "profiles/slurm"), "--config", f"study={root / 'data_demo'}", f"parts={parts}"]
+    planned = forked.run(command, tmp_path, os.environ | {"PYTHONPATH": str(root)})
     assert planned.returncode == 0, planned.stderr
     assert "assess_progress" in planned.stderr + planned.stdout
