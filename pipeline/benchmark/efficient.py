@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -82,16 +83,55 @@ class Population:
         """Give how far launch (deg) and spin (rpm) lie from what is usual at golfers' speeds, shapes (golfers,)."""
         return self.launch_deg - usual.launch(self.speed_mph), self.spin_rpm - usual.spin(self.speed_mph)
 
-    def moved_to(self, speed_mph: float, usual: UsualDelivery) -> tuple[Array, Array]:
+    def spreading(self, usual: UsualDelivery, counts: npt.NDArray[np.integer[Any]] | None = None) -> "Spreading":
+        """Find how golfers spread about what is usual, with all of them once or as often as each draw holds them."""
+        departures = self.departures(usual)
+        held, place = (
+            (np.ones((1, len(self.place))), np.arange(len(self.place))) if counts is None else (counts, self.place)
+        )
+        return Spreading(*departures, spread_slopes(self.speed_mph, log_distance(*departures), held, place))
+
+    def moved_to(
+        self, speed_mph: float, usual: UsualDelivery, spreading: "Spreading | None" = None
+    ) -> tuple[Array, Array]:
         """Move golfers' launch (deg) and spin (rpm) to one club speed, shapes (golfers,).
 
-        They follow the usual trend, and keep their departure from it in spreads at their speed.
+        They follow the usual trend, and keep their departure from it in spreads at their speed. Unless given,
+        `spreading` is found.
         """
-        launch, spin = self.departures(usual)
-        all_once, place = np.ones((1, len(launch))), np.arange(len(launch))
-        slope = spread_slopes(self.speed_mph, log_distance(launch, spin), all_once, place)
-        wider = np.exp(slope * (speed_mph - self.speed_mph))
-        return usual.launch(speed_mph) + wider * launch, usual.spin(speed_mph) + wider * spin
+        known = self.spreading(usual) if spreading is None else spreading
+        wider = np.exp(known.slopes[0] * (speed_mph - self.speed_mph))
+        return usual.launch(speed_mph) + wider * known.launch_deg, usual.spin(speed_mph) + wider * known.spin_rpm
+
+
+@dataclass(frozen=True)
+class Spreading:
+    """How golfers spread about what is usual; it is the same for every speed that they are moved to.
+
+    Attributes
+    ----------
+    launch_deg, spin_rpm : ndarray, shape (golfers,)
+        From `Population.departures`.
+    slopes : ndarray, shape (draws,)
+        From `spread_slopes`.
+    """
+
+    launch_deg: Array
+    spin_rpm: Array
+    slopes: Array
+
+
+@dataclass(frozen=True)
+class Spreadings:
+    """Those of all golfers, and of the golfers of each replicate."""
+
+    once: Spreading
+    replicates: Spreading
+
+    @classmethod
+    def of(cls, usual: UsualDelivery, refits: ResampledFits, population: Population) -> "Spreadings":
+        """Find them."""
+        return cls(population.spreading(usual), population.spreading(usual, refits.counts))
 
 
 @dataclass(frozen=True)
@@ -195,9 +235,16 @@ class _Crowd:
     shape: Shape
 
     @classmethod
-    def at(cls, usual: UsualDelivery, population: Population, speed_mph: float, half_width_mph: float) -> "_Crowd":
+    def at(
+        cls,
+        usual: UsualDelivery,
+        population: Population,
+        speed_mph: float,
+        half_width_mph: float,
+        spreading: Spreading | None = None,
+    ) -> "_Crowd":
         weights = population.shape_weights(speed_mph, half_width_mph)
-        moved = population.moved_to(speed_mph, usual)
+        moved = population.moved_to(speed_mph, usual, spreading)
         return cls(*moved, weights, shape_of(*moved, weights))
 
 
@@ -216,6 +263,7 @@ def efficient_at(
     half_width_mph: float,
     tolerance_yd: float,
     roller: Roller,
+    spreadings: Spreadings | None = None,
 ) -> Efficient:
     """Work out efficient carry and window at one club speed.
 
@@ -231,14 +279,17 @@ def efficient_at(
     tolerance_yd : float
         How far below efficient carry the window reaches, less what is not sure.
     roller : Roller
+    spreadings : Spreadings, optional
+        The same at every speed; found here unless given.
 
     Returns
     -------
     Efficient
     """
-    crowd = _Crowd.at(model.usual, population, speed_mph, half_width_mph)
+    known = Spreadings.of(model.usual, refits, population) if spreadings is None else spreadings
+    crowd = _Crowd.at(model.usual, population, speed_mph, half_width_mph, known.once)
     at = _map_of(model, population, speed_mph, crowd)
-    bests, gap_error = _replicated(model, refits, population, speed_mph, crowd)
+    bests, gap_error = _replicated(model, refits, population, speed_mph, crowd, known.replicates)
     doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
     surely = between_nodes(doubt, at.carry_yd.shape)
     carry, launch, spin, window = best_of(at, at.carry_yd, tolerance_yd - surely)
@@ -313,7 +364,12 @@ def best_on_grid(supported: Flags, yards: Array) -> tuple[int, int]:
 
 
 def _replicated(
-    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, crowd: _Crowd
+    model: CarryModel,
+    refits: ResampledFits,
+    population: Population,
+    speed_mph: float,
+    crowd: _Crowd,
+    spreading: Spreading,
 ) -> tuple[Array, Array]:
     """Refit efficient carry.
 
@@ -325,7 +381,7 @@ def _replicated(
         Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
     """
     launch, spin = (grid[::COARSER] for grid in population.grids())
-    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, crowd.weights)
+    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, crowd.weights, spreading)
     inside = replicate_masks(drawn, crowd.shape, launch, spin, population.deliveries)
     speed = refits.better_speed(model, speed_mph)
     carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
@@ -337,26 +393,35 @@ def _replicated(
 
 
 def _drawn_deliveries(
-    usual: UsualDelivery, refits: ResampledFits, population: Population, speed_mph: float, weights: Array
+    usual: UsualDelivery,
+    refits: ResampledFits,
+    population: Population,
+    speed_mph: float,
+    weights: Array,
+    spreading: Spreading,
 ) -> Iterator[tuple[Array, Array, Array]]:
     """Give launch, spin and weights of each replicate's golfers, moved to one club speed.
 
     They go along the replicate's own trend, and are spread by how its own spread changes with speed.
     """
     to_launch, to_spin = (line.to_steps(population.speed_mph, speed_mph) for line in (usual.launch, usual.spin))
-    departures = population.departures(usual)
-    spreads = spread_slopes(population.speed_mph, log_distance(*departures), refits.counts, population.place)
     step = speed_mph - population.speed_mph
-    for counts, launch_terms, spin_terms, wider in zip(refits.counts, refits.launch, refits.spin, spreads, strict=True):
-        here = counts[population.place]
-        drawn = np.flatnonzero(here > 0)
-        launch = population.launch_deg[drawn] + launch_terms[1:] @ to_launch[:, drawn]
-        spin = population.spin_rpm[drawn] + spin_terms[1:] @ to_spin[:, drawn]
+    # All golfers are moved, and those drawn taken out of what comes of it: to take them out of each part costs more. The
+    # arrays are made once: new ones of many golfers would be made by the system each time.
+    launch, spin, more, product = np.empty((4, len(step)))
+    replicates = zip(refits.counts, refits.launch, refits.spin, spreading.slopes, strict=True)
+    for counts, launch_terms, spin_terms, wider in replicates:
+        np.matmul(launch_terms[1:], to_launch, out=launch)
+        np.matmul(spin_terms[1:], to_spin, out=spin)
+        launch += population.launch_deg
+        spin += population.spin_rpm
         if wider:
-            more = np.expm1(wider * step[drawn])
-            launch += more * departures[0][drawn]
-            spin += more * departures[1][drawn]
-        yield launch, spin, weights[drawn] * here[drawn]
+            np.expm1(np.multiply(step, wider, out=more), out=more)
+            launch += np.multiply(more, spreading.launch_deg, out=product)
+            spin += np.multiply(more, spreading.spin_rpm, out=product)
+        here = counts.take(population.place)
+        drawn = np.flatnonzero(here > 0)
+        yield launch.take(drawn), spin.take(drawn), np.multiply(weights, here, out=product).take(drawn)
 
 
 def _steps(values: Array, step: float, room: int, least: float) -> Array:

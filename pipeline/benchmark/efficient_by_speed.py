@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.disclosure import WEIGHT_DECIMALS, coarse
 from pipeline.benchmark.drives_near import drives_near
-from pipeline.benchmark.efficient import Efficient, Population, efficient_at, supported_speeds
+from pipeline.benchmark.efficient import Efficient, Population, Spreadings, efficient_at, supported_speeds
 from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
 from pipeline.benchmark.reach import NOWHERE, Reach
 from pipeline.benchmark.run_and_conditions import Roller
@@ -48,8 +48,10 @@ def find_efficient(
     speeds = np.union1d(whole_mph, np.array(bands.centres_mph))
     reached = supported_speeds(population, bands.half_width_mph, min_golfers, speeds)
 
+    spreadings = Spreadings.of(model.usual, refits, population)
+
     def at(speed: float) -> Efficient:
-        return efficient_at(model, refits, population, speed, bands.half_width_mph, tolerance_yd, roller)
+        return efficient_at(model, refits, population, speed, bands.half_width_mph, tolerance_yd, roller, spreadings)
 
     efficient: dict[float, Efficient] = {}
     for place, found in enumerate(in_order(at, reached.tolist())):

@@ -43,9 +43,9 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
     def departures(frame: pl.DataFrame) -> pl.DataFrame:
         expected = model.expected(model.with_usual(Delivery.of(with_spin_unguessed(frame))))
         departure = model.reference_carry(frame) / np.maximum(expected, 1.0) - 1
-        return frame.select(*KEYS, "struck_on", "club_speed_mph", pl.Series("departure", departure, pl.Float64))
+        return pl.DataFrame([pl.Series("departure", departure, pl.Float64)])
 
-    read = Drives.of(drives).mapped(departures)
+    read = Drives.of(drives).with_once(departures)  # read twice below
     errors, _ = figure_errors(read, "departure", median=False, size=SIZE)
     means = read.gathered(lambda frame: frame.group_by(KEYS).agg(pl.col("departure", "club_speed_mph").mean()))
     table = errors.join(means, on=KEYS).sort(KEYS)

@@ -165,7 +165,9 @@ def test_replicates_spread_by_their_own_golfers():
     counts = np.stack([np.ones(300), np.where(population.speed_mph > 95, 0, 2)]).astype(np.uint8)
     trends = {"launch": np.tile([14.5, -0.05, 0.0], (2, 1)), "spin": np.tile([2600.0, -8.0, 0.0], (2, 1))}
     refits = SimpleNamespace(counts=counts, **trends)
-    same, slower = _drawn_deliveries(usual, refits, population, 75.0, np.full(300, 0.5))
+    same, slower = _drawn_deliveries(
+        usual, refits, population, 75.0, np.full(300, 0.5), population.spreading(usual, counts)
+    )
     np.testing.assert_allclose(same[:2], population.moved_to(75.0, usual), rtol=1e-12)
     here = population.speed_mph <= 95
     departures = population.departures(usual)
