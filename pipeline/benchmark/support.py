@@ -60,25 +60,24 @@ def effective_number(weights: Array) -> float:
     return float(weights.sum() ** 2 / np.sum(weights**2))
 
 
-def replicate_masks(
-    deliveries: Iterable[tuple[Array, Array, Array]], shape: Shape, launch_grid: Array, spin_grid: Array, share: float
+def support_masks(
+    crowds: Iterable[tuple[Array, Array, Array, Shape]], launch_grid: Array, spin_grid: Array, share: float
 ) -> npt.NDArray[np.bool_]:
-    """Mark the support of each replicate, whose golfers, weights and so smoothing are its own.
+    """Mark the support of each of several crowds.
 
     Parameters
     ----------
-    deliveries : iterable of tuple
-        For each replicate launch, spin and weights, each of shape (golfers,); made one by one they need little memory.
-    shape : Shape
-        Of the smoothing in all of them.
+    crowds : iterable of tuple
+        For each, launch, spin and weights, of shape (golfers,), and the shape of the smoothing; made one by one they
+        need little memory.
     launch_grid, spin_grid : ndarray, shapes (m,) and (n,)
     share : float
         Of the density, that the support holds.
 
     Returns
     -------
-    ndarray of bool, shape (replicates, m, n)
-        None in a replicate of less than two golfers.
+    ndarray of bool, shape (crowds, m, n)
+        None in a crowd of less than two golfers.
     """
     nowhere = np.zeros((len(launch_grid), len(spin_grid)), dtype=bool)
     return np.stack(
@@ -86,7 +85,7 @@ def replicate_masks(
             support_mask(launch, spin, weights, shape, launch_grid, spin_grid, share)
             if np.count_nonzero(weights) > 1
             else nowhere
-            for launch, spin, weights in deliveries
+            for launch, spin, weights, shape in crowds
         ]
     )
 

@@ -12,7 +12,6 @@ Ferguson, Ann. Stat. 1 (1973) 209, doi 10.1214/aos/1176342360 (the mean of the p
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.statistics.arrays import SMALL, Array
 from pipeline.statistics.drive_spread import LEVELS
