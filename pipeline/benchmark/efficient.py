@@ -427,7 +427,7 @@ def draw_crowds(
     for done, inside in enumerate(in_order(supports, range(count)), start=1):
         found.append(inside)
         if not quiet and done % REPORTED_EVERY == 0:
-            print(f"Drew golfers anew {done} of {count} times.", flush=True)
+            print(f"Drew golfers {done} of {count} times.", flush=True)
     return {
         speed: Drawn(once, shape, np.stack([inside[place] for inside in found]))
         for place, (speed, shape) in enumerate(zip(speeds_mph, shapes, strict=True))

@@ -17,7 +17,7 @@ from pipeline.coach.goals.pace import Pace
 from pipeline.coach.goals.priority import priorities, speed_variance, usual_gain, yards_per_mph
 from pipeline.coach.reaching.reaching_drives import carry_and_total, reaching_arrays
 from pipeline.configuration.study import BandGoals
-from pipeline.drives import FIT_COLUMNS, KEYS
+from pipeline.drives import FIT_COLUMNS, KEYS, MOST_KEPT
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
@@ -51,7 +51,7 @@ def run(
     carry_model = read_artefact(model, FittedModel).model
     curve = DistanceCurve.of_carry(read_artefact(frontier, Frontier))
     refits = read_arrays(replicates)["coefficients"]
-    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on")).kept(MOST_KEPT)
     flown = StudyTables.from_arrays(read_arrays(tables)).standard
     carry, total = carry_and_total(every, carry_model, Roller(flown, FIRMNESS[turf]))
     variance = speed_variance(every)
