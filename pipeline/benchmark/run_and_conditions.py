@@ -27,7 +27,8 @@ class Roller:
         """Give the run after landing of straight drives, yd; arguments broadcast."""
         parts = np.broadcast_arrays(np.asarray(ball_speed_mph, dtype=float) * MPS_PER_MPH, launch_deg, spin_rpm)
         speed, launch, spin = (np.ravel(part).astype(float) for part in parts)
-        return run_yd(*self.table.land(speed, launch, spin), self.turf).reshape(parts[0].shape)
+        landing_speed, descent, landing_spin = self.table.land(speed, launch, spin)
+        return run_yd(landing_speed, descent, landing_spin, self.turf).reshape(parts[0].shape)
 
 
 def run_yd(speed_mps: Array, descent_deg: Array, spin_rpm: Array, turf: Turf) -> Array:

@@ -229,11 +229,12 @@ def run_m(
         raise ValueError("landing_speed_mps must be 0 or more and descent_deg between 0 and 90.")
     along = np.ravel(speed * np.cos(np.radians(descent)))
     vertical = np.ravel(speed * np.sin(np.radians(descent)))
-    balls = along, vertical, np.ravel(spin)
+    spin = np.ravel(spin)
     if along.size <= _BLOCK:
-        return _run_m(*balls, turf).reshape(speed.shape)
+        return _run_m(along, vertical, spin, turf).reshape(speed.shape)
     blocks = [slice(start, start + _BLOCK) for start in range(0, along.size, _BLOCK)]
-    return np.concatenate([_run_m(*(part[block] for part in balls), turf) for block in blocks]).reshape(speed.shape)
+    found = [_run_m(along[block], vertical[block], spin[block], turf) for block in blocks]
+    return np.concatenate(found).reshape(speed.shape)
 
 
 def _run_m(along: Array, vertical: Array, spin: Array, turf: Turf) -> Array:

@@ -10,6 +10,7 @@ Ferguson, Ann. Stat. 1 (1973) 209, doi 10.1214/aos/1176342360 (the mean of the p
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -42,10 +43,10 @@ _GRID = 241  # distances at which a distribution is worked out before quantiles 
 # From so many golfers on, the others' part is looked up in a table of places and kernels, made once.
 MANY = 1000
 # Steps of that table: kernels apart as a share, places apart in the narrowest kernels. Cubic splines between them are
-# off by under 1e-9 of all drives, and quantiles by some 1e-5 yd at most (tests/coach/reaching).
-_KERNEL_STEP, _PLACE_STEP = 0.015, 1 / 32
+# off by some 1e-11 of all drives, and quantiles by under 1e-5 yd (tests/coach/reaching).
+_KERNEL_STEP, _PLACE_STEP = 0.0075, 1 / 64
 _PART = 4 * SMALL  # places of golfers' own drives at a time; of half as many a fifth more time goes into calls
-_SPARE = 12  # rows beyond the outermost kernels, by which what the splines take for granted at the table's edge is gone
+_SPARE = 8  # rows beyond the outermost kernels, by which what the splines take for granted at the table's edge is gone
 
 
 @dataclass(frozen=True)
@@ -156,16 +157,18 @@ def quantiles_of_all(golfers: list[Scatter], usual_spread_yd: Array, others: Arr
     """
     if len(golfers) < MANY:
         each = zip(golfers, usual_spread_yd, more_yd, strict=True)
-        found = [quantiles_of(golfer, float(usual), others, float(more)) for golfer, usual, more in each]
-        return np.array(found).reshape(-1, len(LEVELS))
+        one_by_one = [quantiles_of(golfer, float(usual), others, float(more)) for golfer, usual, more in each]
+        return np.array(one_by_one).reshape(-1, len(LEVELS))
+    found = np.full((len(golfers), len(LEVELS)), np.nan)
     known = ~np.isnan(usual_spread_yd)
+    if not known.any():
+        return found
     counts = np.array([len(one.off_yd) for one in golfers])
     counts[counts < MIN_OWN] = 0
     width = KERNEL * (PRIOR_DRIVES + counts) ** -0.2
     unit = usual_spread_yd / np.hypot(1.0, width)
     kernel = np.maximum(np.hypot(width * unit, more_yd), 1e-3)
-    smeared = _Smeared.of(others, (kernel / unit)[known]) if known.any() else None
-    found = np.full((len(golfers), len(LEVELS)), np.nan)
+    smeared = _Smeared.of(others, (kernel / unit)[known])
     for count in np.unique(counts[known]):
         alike = np.flatnonzero(known & (counts == count))
         part = max(_PART // (_GRID * max(int(count), 1)), 1)
@@ -224,7 +227,7 @@ class _Smeared:
     @classmethod
     def of(cls, others: Array, kernels: Array) -> "_Smeared":
         """Make the table for all the kernels, shape (n,)."""
-        from scipy.ndimage import spline_filter
+        from scipy import ndimage
 
         ends = float(others[0]), float(others[-1])
         narrow, wide = np.log(kernels.min()), np.log(kernels.max())
@@ -234,14 +237,16 @@ class _Smeared:
             _below((low + share * (high - low))[None, :], others[None, :], np.array([kernel]))
             for kernel, low, high in zip(rows, ends[0] - _FAR * rows, ends[1] + _FAR * rows, strict=True)
         ]
-        return cls(spline_filter(np.concatenate(each)), float(rows[0]), ends)
+        coefficients: Any = ndimage.spline_filter  # type: ignore[attr-defined]  # scipy declares no types here
+        return cls(coefficients(np.concatenate(each)), float(rows[0]), ends)
 
     def below(self, place: Array, kernel: Array) -> Array:
         """Give the shares below places, shape (n, places), with kernels, shape (n,)."""
-        from scipy.ndimage import map_coordinates
+        from scipy import ndimage
 
         row = np.log(kernel / self.least_kernel) / _KERNEL_STEP
         low, span = self.ends[0] - _FAR * kernel, self.ends[1] - self.ends[0] + 2 * _FAR * kernel
         column = (place - low[:, None]) * ((self.splines.shape[1] - 1) / span)[:, None]
         at = np.stack([np.broadcast_to(row[:, None], column.shape), column])
-        return np.asarray(map_coordinates(self.splines, at, order=3, mode="nearest", prefilter=False))
+        value: Any = ndimage.map_coordinates  # type: ignore[attr-defined]  # scipy declares no types here
+        return np.asarray(value(self.splines, at, order=3, mode="nearest", prefilter=False))
