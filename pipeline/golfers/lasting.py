@@ -65,3 +65,9 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
 def own_difference(lost: pl.DataFrame, share: float | None) -> pl.Series:
     """Give golfers' lasting difference as a standard deviation at their efficient carry, yd, as `own_difference_yd`."""
     return (lost.get_column("efficient_yd").cast(pl.Float64) * share).alias("own_difference_yd")
+
+
+def lasting_share_of(golfers: pl.DataFrame) -> float | None:
+    """Give the share that `own_difference` took, back from the table `Golfers`; None where that doesn't show it."""
+    share = golfers.select((pl.col("own_difference_yd") / pl.col("efficient_yd")).median()).item()
+    return None if share is None else float(share)

@@ -117,7 +117,9 @@ def golfers_drives(drives: pl.DataFrame | Drives, name: str, standing: Standing 
     return GolfersDrives(golfer, speed, [_source(count) for count in counts], spread, usual)
 
 
-def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[GolfersDrives, GolfersDrives]:
+def carry_and_total(
+    drives: Drives, model: CarryModel, roller: Roller, lasting: float | None = None
+) -> tuple[GolfersDrives, GolfersDrives]:
     """Find how the newest quarter's golfers scatter, by carry and by carry and roll.
 
     Parameters
@@ -126,6 +128,8 @@ def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[
         The columns of `FIT_COLUMNS` and struck_on.
     model : CarryModel
     roller : Roller
+    lasting : float, optional
+        From `lasting_share`; found here unless given.
     """
     # Drives are read some dozen times below.
     every = drives.with_once(lambda frame: with_reach(frame, model, roller).select(CARRY, TOTAL))
@@ -138,7 +142,8 @@ def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[
         ball = drive.club_speed_mph * model.ratio(drive)
         return model.expected(drive) + roller.run_yd(ball, drive.launch_deg, drive.spin_rpm)
 
-    lasting = lasting_share(every, model)
+    if lasting is None:
+        lasting = lasting_share(every, model)
     if lasting is None:  # too few golfers show it: the model's interval of one drive is wider, to be on the safe side
         lasting = max(((hi - lo) / (2 * Z90) for lo, hi in model.interval.values()), default=0.0)
     typical = typical_of_all(every, KEYS)
