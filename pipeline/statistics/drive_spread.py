@@ -121,7 +121,7 @@ class DriveSpread:
     def _beyond(self, distance_yd: Array) -> Array:
         """Give the shares beyond distances, shape (n, m), the doubt of the center left out."""
         quantiles = self.quantile_yd
-        # Level by level and golfers last, counted in bytes: along the last axis it would take thrice as long.
+        # Level by level and golfers last, counted in bytes: along the last axis all of this would take twice as long.
         levels, distances = np.ascontiguousarray(quantiles.T), np.ascontiguousarray(distance_yd.T)
         after = (levels[:, None, :] <= distances).sum(axis=0, dtype=np.uint8).T.astype(np.int64, order="C")
         inner = after.clip(1, len(LEVELS) - 1)
