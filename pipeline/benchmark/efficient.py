@@ -1,7 +1,8 @@
 """Efficient carry at every club speed: its delivery, its interval by resampled golfers, and its window."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -10,13 +11,15 @@ import polars as pl
 from pipeline.benchmark.crowd import Shape, log_distance, shape_of, spread_slopes
 from pipeline.benchmark.reach import DOUBT_DECIMALS, NODE_EVERY, between_nodes
 from pipeline.benchmark.run_and_conditions import Roller
-from pipeline.benchmark.support import effective_number, kernel_weights, replicate_masks, support_mask
+from pipeline.benchmark.support import effective_number, kernel_weights, support_mask, support_masks
 from pipeline.benchmark.window import Window, largest_window
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.fit.resampled import ResampledFits
+from pipeline.fit.trend import Line
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array, Flags
 from pipeline.statistics.intervals import MANY, t_reach
+from pipeline.threads import in_order
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -35,6 +38,8 @@ COARSER = 2  # replicates look at every second grid point: the maximum is flat, 
 # Sensitivity: with 0, and the normal quantile for Student's, intervals of 70 golfers cover 4 in 100 less, of 30 golfers
 # 9 in 100 less.
 LEARNT = 6
+
+REPORTED_EVERY = 50  # draws of golfers, in the lines that show progress
 
 
 @dataclass(frozen=True)
@@ -82,16 +87,42 @@ class Population:
         """Give how far launch (deg) and spin (rpm) lie from what is usual at golfers' speeds, shapes (golfers,)."""
         return self.launch_deg - usual.launch(self.speed_mph), self.spin_rpm - usual.spin(self.speed_mph)
 
-    def moved_to(self, speed_mph: float, usual: UsualDelivery) -> tuple[Array, Array]:
+    def spreading(self, usual: UsualDelivery, counts: npt.NDArray[np.integer[Any]] | None = None) -> "Spreading":
+        """Find how golfers spread about what is usual, with all of them once or as often as each draw holds them."""
+        departures = self.departures(usual)
+        held, place = (
+            (np.ones((1, len(self.place))), np.arange(len(self.place))) if counts is None else (counts, self.place)
+        )
+        return Spreading(*departures, spread_slopes(self.speed_mph, log_distance(*departures), held, place))
+
+    def moved_to(
+        self, speed_mph: float, usual: UsualDelivery, spreading: "Spreading | None" = None
+    ) -> tuple[Array, Array]:
         """Move golfers' launch (deg) and spin (rpm) to one club speed, shapes (golfers,).
 
-        They follow the usual trend, and keep their departure from it in spreads at their speed.
+        They follow the usual trend, and keep their departure from it in spreads at their speed. Unless given,
+        `spreading` is found.
         """
-        launch, spin = self.departures(usual)
-        all_once, place = np.ones((1, len(launch))), np.arange(len(launch))
-        slope = spread_slopes(self.speed_mph, log_distance(launch, spin), all_once, place)
-        wider = np.exp(slope * (speed_mph - self.speed_mph))
-        return usual.launch(speed_mph) + wider * launch, usual.spin(speed_mph) + wider * spin
+        known = self.spreading(usual) if spreading is None else spreading
+        wider = np.exp(known.slopes[0] * (speed_mph - self.speed_mph))
+        return usual.launch(speed_mph) + wider * known.launch_deg, usual.spin(speed_mph) + wider * known.spin_rpm
+
+
+@dataclass(frozen=True)
+class Spreading:
+    """How golfers spread about what is usual; it is the same for every speed that they are moved to.
+
+    Attributes
+    ----------
+    launch_deg, spin_rpm : ndarray, shape (golfers,)
+        From `Population.departures`.
+    slopes : ndarray, shape (draws,)
+        From `spread_slopes`.
+    """
+
+    launch_deg: Array
+    spin_rpm: Array
+    slopes: Array
 
 
 @dataclass(frozen=True)
@@ -195,10 +226,18 @@ class _Crowd:
     shape: Shape
 
     @classmethod
-    def at(cls, usual: UsualDelivery, population: Population, speed_mph: float, half_width_mph: float) -> "_Crowd":
+    def at(
+        cls,
+        usual: UsualDelivery,
+        population: Population,
+        speed_mph: float,
+        half_width_mph: float,
+        spreading: Spreading | None = None,
+        shape: Shape | None = None,
+    ) -> "_Crowd":
         weights = population.shape_weights(speed_mph, half_width_mph)
-        moved = population.moved_to(speed_mph, usual)
-        return cls(*moved, weights, shape_of(*moved, weights))
+        moved = population.moved_to(speed_mph, usual, spreading)
+        return cls(*moved, weights, shape or shape_of(*moved, weights))
 
 
 def _map_of(model: CarryModel, population: Population, speed_mph: float, crowd: _Crowd) -> Map:
@@ -216,6 +255,7 @@ def efficient_at(
     half_width_mph: float,
     tolerance_yd: float,
     roller: Roller,
+    drawn: "Drawn | None" = None,
 ) -> Efficient:
     """Work out efficient carry and window at one club speed.
 
@@ -231,14 +271,18 @@ def efficient_at(
     tolerance_yd : float
         How far below efficient carry the window reaches, less what is not sure.
     roller : Roller
+    drawn : Drawn, optional
+        From `draw_crowds` for this speed; found here unless given.
 
     Returns
     -------
     Efficient
     """
-    crowd = _Crowd.at(model.usual, population, speed_mph, half_width_mph)
+    if drawn is None:
+        drawn = draw_crowds(model.usual, refits, population, [speed_mph], half_width_mph)[speed_mph]
+    crowd = _Crowd.at(model.usual, population, speed_mph, half_width_mph, drawn.spreading, drawn.shape)
     at = _map_of(model, population, speed_mph, crowd)
-    bests, gap_error = _replicated(model, refits, population, speed_mph, crowd)
+    bests, gap_error = _replicated(model, refits, population, speed_mph, drawn.inside)
     doubt = np.round(WINDOW_Z * gap_error[:: NODE_EVERY // COARSER, :: NODE_EVERY // COARSER], DOUBT_DECIMALS)
     surely = between_nodes(doubt, at.carry_yd.shape)
     carry, launch, spin, window = best_of(at, at.carry_yd, tolerance_yd - surely)
@@ -313,9 +357,9 @@ def best_on_grid(supported: Flags, yards: Array) -> tuple[int, int]:
 
 
 def _replicated(
-    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, crowd: _Crowd
+    model: CarryModel, refits: ResampledFits, population: Population, speed_mph: float, inside: Flags
 ) -> tuple[Array, Array]:
-    """Refit efficient carry.
+    """Refit efficient carry over the deliveries that each replicate's golfers reach, on the coarser grid.
 
     Returns
     -------
@@ -324,11 +368,8 @@ def _replicated(
     gap_error : ndarray, shape (m, n)
         Standard error of how far a delivery falls short of efficient carry, yd, on the coarser grid.
     """
-    launch, spin = (grid[::COARSER] for grid in population.grids())
-    drawn = _drawn_deliveries(model.usual, refits, population, speed_mph, crowd.weights)
-    inside = replicate_masks(drawn, crowd.shape, launch, spin, population.deliveries)
     speed = refits.better_speed(model, speed_mph)
-    carry = model.surface.on_grid(refits.coefficients, speed, launch, spin)
+    carry = model.surface.on_grid(refits.coefficients, speed, *_coarser(population))
     carry *= (1 + refits.better_share)[:, None, None]
     best = np.where(inside, carry, -np.inf).max(axis=(1, 2))
     sound = np.isfinite(best)
@@ -336,27 +377,123 @@ def _replicated(
     return np.where(sound, best, np.nan), np.std(gap, axis=0)
 
 
-def _drawn_deliveries(
-    usual: UsualDelivery, refits: ResampledFits, population: Population, speed_mph: float, weights: Array
-) -> Iterator[tuple[Array, Array, Array]]:
-    """Give launch, spin and weights of each replicate's golfers, moved to one club speed.
+def _coarser(population: Population) -> tuple[Array, Array]:
+    launch, spin = population.grids()
+    return launch[::COARSER], spin[::COARSER]
 
-    They go along the replicate's own trend, and are spread by how its own spread changes with speed.
+
+@dataclass(frozen=True)
+class Drawn:
+    """What is known of the crowd about one club speed before any carry is: its own shape, and where its draws lie.
+
+    Attributes
+    ----------
+    spreading : Spreading
+        Of all golfers once.
+    shape : Shape
+    inside : ndarray of bool, shape (replicates, m, n)
+        The support of each replicate, on the coarser grid.
     """
-    to_launch, to_spin = (line.to_steps(population.speed_mph, speed_mph) for line in (usual.launch, usual.spin))
-    departures = population.departures(usual)
-    spreads = spread_slopes(population.speed_mph, log_distance(*departures), refits.counts, population.place)
-    step = speed_mph - population.speed_mph
-    for counts, launch_terms, spin_terms, wider in zip(refits.counts, refits.launch, refits.spin, spreads, strict=True):
-        here = counts[population.place]
+
+    spreading: Spreading
+    shape: Shape
+    inside: Flags
+
+
+def draw_crowds(
+    usual: UsualDelivery,
+    refits: ResampledFits,
+    population: Population,
+    speeds_mph: Sequence[float],
+    half_width_mph: float,
+    *,
+    quiet: bool = True,
+) -> dict[float, Drawn]:
+    """Find the crowds about club speeds, by speed; each replicate is drawn once for all of them.
+
+    Lines show progress, unless `quiet`.
+    """
+    once, each = population.spreading(usual), population.spreading(usual, refits.counts)
+    shapes = [_Crowd.at(usual, population, speed, half_width_mph, once).shape for speed in speeds_mph]
+    launch, spin = _coarser(population)
+
+    def supports(replicate: int) -> Flags:
+        draw = _Draw.of(usual, refits, population, each, replicate)
+        crowds = ((*draw.at(speed, half_width_mph), shape) for speed, shape in zip(speeds_mph, shapes, strict=True))
+        return support_masks(crowds, launch, spin, population.deliveries)
+
+    count = len(refits.counts) if speeds_mph else 0
+    found = []
+    for done, inside in enumerate(in_order(supports, range(count)), start=1):
+        found.append(inside)
+        if not quiet and done % REPORTED_EVERY == 0:
+            print(f"Drew golfers {done} of {count} times.", flush=True)
+    return {
+        speed: Drawn(once, shape, np.stack([inside[place] for inside in found]))
+        for place, (speed, shape) in enumerate(zip(speeds_mph, shapes, strict=True))
+    }
+
+
+@dataclass(frozen=True)
+class _Draw:
+    """The golfers of one replicate, ready to be moved to any club speed.
+
+    They go along the replicate's own trend, and are spread by how its own spread changes with speed. A moved delivery
+    is so the sum of what stays, the trend at the speed, and the golfer's departure as large as it is there.
+
+    Attributes
+    ----------
+    lines : tuple
+        The usual trends, of launch and of spin, each with the replicate's own terms.
+    speed_mph, times : ndarray, shape (golfers,)
+        Golfers' own speed, and how often each was drawn.
+    stays, departs : tuple of two ndarrays, each of shape (golfers,)
+        Of launch, deg, and spin, rpm. Departures are as large as they are at `centre_mph`.
+    wider, centre_mph : float
+        How much wider golfers spread by mph, as a share; 0 leaves the departures in what stays.
+    """
+
+    lines: tuple[tuple[Line, Array], tuple[Line, Array]]
+    speed_mph: Array
+    times: Array
+    stays: tuple[Array, ...]
+    departs: tuple[Array, ...]
+    wider: float
+    centre_mph: float
+
+    @classmethod
+    def of(
+        cls, usual: UsualDelivery, refits: ResampledFits, population: Population, spreading: Spreading, replicate: int
+    ) -> "_Draw":
+        """Take those who were drawn."""
+        here = refits.counts[replicate].take(population.place)
         drawn = np.flatnonzero(here > 0)
-        launch = population.launch_deg[drawn] + launch_terms[1:] @ to_launch[:, drawn]
-        spin = population.spin_rpm[drawn] + spin_terms[1:] @ to_spin[:, drawn]
-        if wider:
-            more = np.expm1(wider * step[drawn])
-            launch += more * departures[0][drawn]
-            spin += more * departures[1][drawn]
-        yield launch, spin, weights[drawn] * here[drawn]
+        wider, centre = float(spreading.slopes[replicate]), float(population.speed_mph.mean())
+        speed = population.speed_mph[drawn]
+        lines = (usual.launch, refits.launch[replicate]), (usual.spin, refits.spin[replicate])
+        stays, departs = [], []
+        for (line, terms), own, beside in zip(
+            lines,
+            (population.launch_deg, population.spin_rpm),
+            (spreading.launch_deg, spreading.spin_rpm),
+            strict=True,
+        ):
+            departure = beside[drawn] if wider else np.zeros(len(drawn))
+            stays.append(own[drawn] - line.of_draws(terms, speed) - departure)
+            departs.append(departure * np.exp(wider * (centre - speed)))
+        return cls(lines, speed, here[drawn].astype(float), tuple(stays), tuple(departs), wider, centre)
+
+    def at(self, speed_mph: float, half_width_mph: float) -> tuple[Array, Array, Array]:
+        """Give launch, spin and weights at one club speed."""
+        weights = kernel_weights(self.speed_mph, speed_mph, SHAPE_WIDTHS * half_width_mph)
+        weights *= self.times
+        moved = []
+        for (line, terms), stays, departs in zip(self.lines, self.stays, self.departs, strict=True):
+            there = stays + line.of_draws(terms, speed_mph)
+            if self.wider:
+                there += departs * np.exp(self.wider * (speed_mph - self.centre_mph))
+            moved.append(there)
+        return moved[0], moved[1], weights
 
 
 def _steps(values: Array, step: float, room: int, least: float) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.disclosure import WEIGHT_DECIMALS, coarse
 from pipeline.benchmark.drives_near import drives_near
-from pipeline.benchmark.efficient import Efficient, Population, efficient_at, supported_speeds
+from pipeline.benchmark.efficient import Efficient, Population, draw_crowds, efficient_at, supported_speeds
 from pipeline.benchmark.frontier import WINDOW_EDGES, Frontier
 from pipeline.benchmark.reach import NOWHERE, Reach
 from pipeline.benchmark.run_and_conditions import Roller
@@ -19,8 +19,6 @@ from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array
 from pipeline.threads import in_order
-
-REPORTED_EVERY = 10  # club speeds, in the lines that show progress
 
 _NO_WINDOW = Window(np.nan, np.nan, np.nan, np.nan)
 _COLUMNS = ("speed_mph", "carry_yd", "lo90_yd", "hi90_yd", "std_error_yd", "freedom", "launch_deg", "spin_rpm")
@@ -48,15 +46,13 @@ def find_efficient(
     speeds = np.union1d(whole_mph, np.array(bands.centres_mph))
     reached = supported_speeds(population, bands.half_width_mph, min_golfers, speeds)
 
-    def at(speed: float) -> Efficient:
-        return efficient_at(model, refits, population, speed, bands.half_width_mph, tolerance_yd, roller)
+    drawn = draw_crowds(model.usual, refits, population, reached.tolist(), bands.half_width_mph, quiet=quiet)
 
-    efficient: dict[float, Efficient] = {}
-    for place, found in enumerate(in_order(at, reached.tolist())):
-        efficient[found.speed_mph] = found
-        if not quiet and place % REPORTED_EVERY == 0:
-            print(f"Calculated efficient carry at {place + 1} of {len(reached)} speeds.", flush=True)
-    return efficient
+    def at(speed: float) -> Efficient:
+        about = drawn[speed]
+        return efficient_at(model, refits, population, speed, bands.half_width_mph, tolerance_yd, roller, about)
+
+    return {found.speed_mph: found for found in in_order(at, reached.tolist())}
 
 
 def frontier_of(

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.bands import band_table, golfers_by_quarter
-from pipeline.benchmark.efficient import Efficient, Population, efficient_at, supported_speeds
+from pipeline.benchmark.efficient import Efficient, Population, draw_crowds, efficient_at, supported_speeds
 from pipeline.benchmark.frontier import WINDOW_EDGES
 from pipeline.benchmark.run_and_conditions import Roller
 from pipeline.drives import Drives
@@ -98,8 +98,11 @@ def published_at(by: Publisher, speeds_mph: Array, roller: Roller) -> pl.DataFra
     half_width_mph = rules.bands.half_width_mph
     reached = supported_speeds(population, half_width_mph, rules.min_golfers, speeds_mph)
 
+    drawn = draw_crowds(by.model.usual, by.refits, population, reached.tolist(), half_width_mph)
+
     def at(speed: float) -> Efficient:
-        return efficient_at(by.model, by.refits, population, speed, half_width_mph, rules.tolerance_yd, roller)
+        about = drawn[speed]
+        return efficient_at(by.model, by.refits, population, speed, half_width_mph, rules.tolerance_yd, roller, about)
 
     rows = [_figures(found) for found in in_order(at, reached.tolist())]
     schema = dict.fromkeys(("speed_mph", *FIGURES), pl.Float64)

@@ -27,7 +27,7 @@ class Roller:
         """Give the run after landing of straight drives, yd; arguments broadcast."""
         parts = np.broadcast_arrays(np.asarray(ball_speed_mph, dtype=float) * MPS_PER_MPH, launch_deg, spin_rpm)
         speed, launch, spin = (np.ravel(part).astype(float) for part in parts)
-        _, _, landing_speed, descent, landing_spin = self.table.fly(speed, launch, spin)
+        landing_speed, descent, landing_spin = self.table.land(speed, launch, spin)
         return run_yd(landing_speed, descent, landing_spin, self.turf).reshape(parts[0].shape)
 
 

@@ -28,7 +28,7 @@ MIN_BANDWIDTH_SPIN_RPM = 80.0
 BINNED_FROM = 1000
 CELL_LAUNCH_DEG = MIN_BANDWIDTH_LAUNCH_DEG / 3
 CELL_SPIN_RPM = MIN_BANDWIDTH_SPIN_RPM / 3
-CHUNK = 8192  # golfers at a time: larger arrays are made anew by the system each time, which takes thrice as long
+CHUNK = 4096  # golfers at a time: larger arrays leave the cache, or are made anew by the system each time
 
 # Between columns of spin the density is a straight line: a quarter of a bandwidth apart, off by under 1 % of its peak
 # (an eighth of the squared step times the kernel's curvature, at most 3 at its peak, over its height of 1.5).
@@ -60,25 +60,24 @@ def effective_number(weights: Array) -> float:
     return float(weights.sum() ** 2 / np.sum(weights**2))
 
 
-def replicate_masks(
-    deliveries: Iterable[tuple[Array, Array, Array]], shape: Shape, launch_grid: Array, spin_grid: Array, share: float
+def support_masks(
+    crowds: Iterable[tuple[Array, Array, Array, Shape]], launch_grid: Array, spin_grid: Array, share: float
 ) -> npt.NDArray[np.bool_]:
-    """Mark the support of each replicate, whose golfers, weights and so smoothing are its own.
+    """Mark the support of each of several crowds.
 
     Parameters
     ----------
-    deliveries : iterable of tuple
-        For each replicate launch, spin and weights, each of shape (golfers,); made one by one they need little memory.
-    shape : Shape
-        Of the smoothing in all of them.
+    crowds : iterable of tuple
+        For each, launch, spin and weights, of shape (golfers,), and the shape of the smoothing; made one by one they
+        need little memory.
     launch_grid, spin_grid : ndarray, shapes (m,) and (n,)
     share : float
         Of the density, that the support holds.
 
     Returns
     -------
-    ndarray of bool, shape (replicates, m, n)
-        None in a replicate of less than two golfers.
+    ndarray of bool, shape (crowds, m, n)
+        None in a crowd of less than two golfers.
     """
     nowhere = np.zeros((len(launch_grid), len(spin_grid)), dtype=bool)
     return np.stack(
@@ -86,7 +85,7 @@ def replicate_masks(
             support_mask(launch, spin, weights, shape, launch_grid, spin_grid, share)
             if np.count_nonzero(weights) > 1
             else nowhere
-            for launch, spin, weights in deliveries
+            for launch, spin, weights, shape in crowds
         ]
     )
 
@@ -204,16 +203,17 @@ def shared_out(launch: Array, spin: Array, weights: Array) -> tuple[Array, Array
     table = np.zeros(rows * columns)
     for start in range(0, len(weights), CHUNK):
         part = slice(start, start + CHUNK)
-        row, beyond_row = _cells(launch[part] - first[0], CELL_LAUNCH_DEG)
+        node, beyond_row = _cells(launch[part] - first[0], CELL_LAUNCH_DEG)
         column, beyond_column = _cells(spin[part] - first[1], CELL_SPIN_RPM)
-        node = row * columns + column
+        node *= columns
+        node += column
         upper = weights[part] * beyond_row
         lower = weights[part] - upper
         upper_right, lower_right = upper * beyond_column, lower * beyond_column
-        np.add.at(table, node, lower - lower_right)
-        np.add.at(table, node + 1, lower_right)
-        np.add.at(table, node + columns, upper - upper_right)
-        np.add.at(table, node + columns + 1, upper_right)
+        np.subtract(lower, lower_right, out=lower)
+        np.subtract(upper, upper_right, out=upper)
+        for beyond, share in ((0, lower), (1, lower_right), (columns, upper), (columns + 1, upper_right)):
+            np.add.at(table[beyond:], node, share)
     nodes = table.reshape(rows, columns)
     # A few golfers far from the others leave most rows and columns between them empty.
     held, across = np.flatnonzero(nodes.any(axis=1)), np.flatnonzero(nodes.any(axis=0))
@@ -221,10 +221,14 @@ def shared_out(launch: Array, spin: Array, weights: Array) -> tuple[Array, Array
 
 
 def _cells(x: Array, width: float) -> tuple[npt.NDArray[np.int64], Array]:
-    """Give the node at or below each value and how far beyond it the value lies, as a share of the width."""
-    place = x / width
-    node = place.astype(np.int64)
-    return node, place - node
+    """Give the node at or below each value and how far beyond it the value lies, as a share of the width.
+
+    The latter takes the values' own place.
+    """
+    x /= width
+    node = x.astype(np.int64)
+    x -= node
+    return node, x
 
 
 def _level(density: Array, share: float) -> Array:

@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
-from pipeline.drives import FIT_COLUMNS
+from pipeline.drives import FIT_COLUMNS, MOST_KEPT
 from pipeline.edge.artefacts import read_arrays, read_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
@@ -42,7 +42,7 @@ def run(
     """Run the step; see the module's docstring."""
     carry_model, _, shared = read_measured_with(model, frontier, replicates, efficient_replicates, devices)
     rules = FlagRules(**flags)
-    every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", "struck_on"))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "carry_measured_yd", "struck_on")).kept(MOST_KEPT)
     known, form = known_losses(every, carry_model, shared, rules.day_form_yd)
     lost = ranked(known)
     table = Golfers.validate(noted(assess(lost, rules)))

@@ -43,9 +43,9 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
     def departures(frame: pl.DataFrame) -> pl.DataFrame:
         expected = model.expected(model.with_usual(Delivery.of(with_spin_unguessed(frame))))
         departure = model.reference_carry(frame) / np.maximum(expected, 1.0) - 1
-        return frame.select(*KEYS, "struck_on", "club_speed_mph", pl.Series("departure", departure, pl.Float64))
+        return pl.DataFrame([pl.Series("departure", departure, pl.Float64)])
 
-    read = Drives.of(drives).mapped(departures)
+    read = Drives.of(drives).with_once(departures)  # read twice below
     errors, _ = figure_errors(read, "departure", median=False, size=SIZE)
     means = read.gathered(lambda frame: frame.group_by(KEYS).agg(pl.col("departure", "club_speed_mph").mean()))
     table = errors.join(means, on=KEYS).sort(KEYS)
@@ -65,3 +65,9 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
 def own_difference(lost: pl.DataFrame, share: float | None) -> pl.Series:
     """Give golfers' lasting difference as a standard deviation at their efficient carry, yd, as `own_difference_yd`."""
     return (lost.get_column("efficient_yd").cast(pl.Float64) * share).alias("own_difference_yd")
+
+
+def lasting_share_of(golfers: pl.DataFrame) -> float | None:
+    """Give the share that `own_difference` took, back from the table `Golfers`; None where that doesn't show it."""
+    share = golfers.select((pl.col("own_difference_yd") / pl.col("efficient_yd")).median()).item()
+    return None if share is None else float(share)

@@ -127,6 +127,10 @@ class FlightTable:
         outputs = ("carry_m", "time_s") if np.any(wind_along_mps) else ("carry_m",)
         return np.asarray(self._answer((speed_mps, launch_deg, spin_rpm), wind_along_mps, outputs)[0])
 
+    def land(self, speed_mps: Array, launch_deg: Array, spin_rpm: Array) -> Array:
+        """Give the landing state alone, in calm air, shape (3, n): speed, descent and spin; see `fly`."""
+        return self._answer((speed_mps, launch_deg, spin_rpm), 0.0, OUTPUTS[2:])
+
     def _answer(
         self, shots: tuple[Array, Array, Array], wind_along_mps: Array | float, outputs: tuple[str, ...]
     ) -> Array:

@@ -11,11 +11,12 @@ import numpy.typing as npt
 
 from pipeline.physics.ball import DIAMETER_M
 from pipeline.physics.trajectory import GRAVITY_MPS2
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import SMALL, Array
 
 BALL_RADIUS_M = DIAMETER_M / 2
 # More than any landing on the named turfs needs (tested); a ball that still hops then rolls from there.
 MOST_BOUNCES = 60
+_BLOCK = SMALL // 2  # balls at a time: the dozen arrays of more of them leave the processor's cache
 
 
 @dataclass(frozen=True)
@@ -226,10 +227,18 @@ def run_m(
     )
     if np.any(speed < 0) or np.any(descent < 0) or np.any(descent > 90):
         raise ValueError("landing_speed_mps must be 0 or more and descent_deg between 0 and 90.")
-    shape = speed.shape
     along = np.ravel(speed * np.cos(np.radians(descent)))
     vertical = np.ravel(speed * np.sin(np.radians(descent)))
     spin = np.ravel(spin)
+    if along.size <= _BLOCK:
+        return _run_m(along, vertical, spin, turf).reshape(speed.shape)
+    blocks = [slice(start, start + _BLOCK) for start in range(0, along.size, _BLOCK)]
+    found = [_run_m(along[block], vertical[block], spin[block], turf) for block in blocks]
+    return np.concatenate(found).reshape(speed.shape)
+
+
+def _run_m(along: Array, vertical: Array, spin: Array, turf: Turf) -> Array:
+    """Give the run of balls, m, shape (n,), by their speeds along and down, m/s, and spin, rad/s, at landing."""
     gone_m = np.zeros_like(along)
     along_end, spin_end = along.copy(), spin.copy()
     least_up_mps = np.sqrt(2 * GRAVITY_MPS2 * turf.grass_m)
@@ -242,4 +251,4 @@ def run_m(
             break
         hopping, along, vertical, spin = hopping[flies], along[flies], up[flies], spin[flies]
         gone_m[hopping] += 2 * along * vertical / GRAVITY_MPS2
-    return (gone_m + roll_m(along_end, spin_end, turf)).reshape(shape)
+    return gone_m + roll_m(along_end, spin_end, turf)

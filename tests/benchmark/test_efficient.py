@@ -10,7 +10,7 @@ from fitting import candidate_named, fit_to
 
 from pipeline.benchmark import support
 from pipeline.benchmark.crowd import log_distance, spread_slopes
-from pipeline.benchmark.efficient import Population, _drawn_deliveries, efficient_at, map_at, supported_speeds
+from pipeline.benchmark.efficient import Population, _Draw, efficient_at, map_at, supported_speeds
 from pipeline.benchmark.support import BINNED_FROM
 from pipeline.configuration import study as configuration
 from pipeline.drives import typical_drives
@@ -165,7 +165,8 @@ def test_replicates_spread_by_their_own_golfers():
     counts = np.stack([np.ones(300), np.where(population.speed_mph > 95, 0, 2)]).astype(np.uint8)
     trends = {"launch": np.tile([14.5, -0.05, 0.0], (2, 1)), "spin": np.tile([2600.0, -8.0, 0.0], (2, 1))}
     refits = SimpleNamespace(counts=counts, **trends)
-    same, slower = _drawn_deliveries(usual, refits, population, 75.0, np.full(300, 0.5))
+    spreading = population.spreading(usual, counts)
+    same, slower = (_Draw.of(usual, refits, population, spreading, draw).at(75.0, 5.0) for draw in (0, 1))
     np.testing.assert_allclose(same[:2], population.moved_to(75.0, usual), rtol=1e-12)
     here = population.speed_mph <= 95
     departures = population.departures(usual)
@@ -174,7 +175,7 @@ def test_replicates_spread_by_their_own_golfers():
     assert not np.allclose(slower[0], same[0][here], atol=0.01)
     np.testing.assert_allclose(slower[0], usual.launch(75.0) + wider * departures[0][here], rtol=1e-12)
     np.testing.assert_allclose(slower[1], usual.spin(75.0) + wider * departures[1][here], rtol=1e-12)
-    np.testing.assert_array_equal(slower[2], 1.0)
+    np.testing.assert_allclose(slower[2], 2 * population.shape_weights(75.0, 5.0)[here], rtol=1e-12)
 
 
 def test_the_support_is_wide_where_golfers_differ_and_narrow_where_they_are_alike(fitted):

@@ -14,7 +14,7 @@ from pipeline.benchmark.support import (
     support_density,
 )
 
-support_mask, replicate_masks = (partial(one, share=0.80) for one in (support.support_mask, support.replicate_masks))
+support_mask, support_masks = (partial(one, share=0.80) for one in (support.support_mask, support.support_masks))
 
 GRID = (np.linspace(6, 20, 29), np.linspace(1500, 4000, 26))
 FINE = (np.arange(5, 22.1, 0.5), np.arange(1100, 4301, 100.0))
@@ -123,13 +123,15 @@ def test_replicates_have_their_own_golfers_and_smoothing(golfers):
     launch, spin, weights = golfers
     drawn = weights * np.random.default_rng(1).integers(0, 3, (3, 60))
     moved = launch + np.array([[0.0], [0.5], [1.0]])
-    masks = replicate_masks(zip(moved, [spin] * 3, drawn, strict=True), PLAIN, *GRID)
-    for mask, l, w in zip(masks, moved, drawn, strict=True):
+    wide = Shape(2 * PLAIN.launch_sd_deg, PLAIN.spin_sd_rpm, PLAIN.slope_rpm_per_deg)
+    shapes = [PLAIN, PLAIN, wide]
+    masks = support_masks(zip(moved, [spin] * 3, drawn, shapes, strict=True), *GRID)
+    for mask, l, w, shape in zip(masks, moved, drawn, shapes, strict=True):
         here = w > 0
-        np.testing.assert_array_equal(mask, support_mask(l[here], spin[here], w[here], PLAIN, *GRID))
+        np.testing.assert_array_equal(mask, support_mask(l[here], spin[here], w[here], shape, *GRID))
     assert np.any(masks[0] != masks[2])
     alone = np.eye(60)[0]
-    assert not replicate_masks([(launch, spin, alone)], PLAIN, *GRID).any()
+    assert not support_masks([(launch, spin, alone, PLAIN)], *GRID).any()
 
 
 def test_the_effective_number_counts_equal_weights_as_they_are():

@@ -4,7 +4,7 @@ import pytest
 from days import on_days
 from frontiers import plain_model
 
-from pipeline.golfers.lasting import lasting_share, own_difference
+from pipeline.golfers.lasting import lasting_share, lasting_share_of, own_difference
 
 MODEL = plain_model()
 
@@ -59,3 +59,11 @@ def test_few_golfers_dont_show_it():
     lost = pl.DataFrame({"efficient_yd": [230.0, None]})
     assert own_difference(lost, None).to_list() == [None, None]
     assert own_difference(lost, 0.02).to_list() == [pytest.approx(4.6), None]
+
+
+def test_the_share_is_read_back_from_the_table():
+    lost = pl.DataFrame({"efficient_yd": [210.0, None, 187.3]})
+    table = lost.with_columns(own_difference(lost, 0.0213))
+    assert lasting_share_of(table) == pytest.approx(0.0213, rel=1e-14)
+    assert lasting_share_of(lost.with_columns(own_difference(lost, None))) is None
+    assert lasting_share_of(table.filter(pl.col("efficient_yd").is_null())) is None

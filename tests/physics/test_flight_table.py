@@ -46,6 +46,12 @@ def test_wind_is_a_moving_frame(table, wind):
     np.testing.assert_allclose(descent, flown.descent_deg, atol=0.02)
 
 
+def test_a_landing_alone_is_that_of_the_flight(table):
+    shots = random_shots(50, seed=3)
+    shots[1][:3] = 1.0  # outside the domain
+    np.testing.assert_array_equal(table.land(*shots), table.fly(*shots)[2:])
+
+
 def test_shots_outside_the_domain_are_flown(table):
     speed, launch, spin = np.array([15.0, 60.0, 60.0]), np.array([12.0, 1.0, 12.0]), np.array([2500.0, 2500.0, 11000.0])
     assert not table.holds(speed, launch, spin).any()

@@ -217,6 +217,13 @@ def test_many_equal_one_by_one():
     )
 
 
+def test_balls_a_block_at_a_time_run_as_all_at_once(monkeypatch):
+    balls = [part.reshape(20, 10) for part in landings(200)]
+    whole = run_m(*balls)
+    monkeypatch.setattr(turf_module, "_BLOCK", 7)
+    np.testing.assert_array_equal(run_m(*balls), whole)
+
+
 def test_unknown_landing_stays_unknown():
     runs = run_m(np.array([27.0, np.nan, 27.0]), 40.0, np.array([250.0, 250.0, np.nan]))
     assert np.isnan(runs).tolist() == [False, True, True]

@@ -17,13 +17,14 @@ from pipeline.coach.goals.pace import Pace
 from pipeline.coach.goals.priority import priorities, speed_variance, usual_gain, yards_per_mph
 from pipeline.coach.reaching.reaching_drives import carry_and_total, reaching_arrays
 from pipeline.configuration.study import BandGoals
-from pipeline.drives import FIT_COLUMNS, KEYS
+from pipeline.drives import FIT_COLUMNS, KEYS, MOST_KEPT
 from pipeline.edge.artefacts import read_arrays, read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv
 from pipeline.edge.tables_file import read_table
 from pipeline.fit.model import FittedModel
 from pipeline.flight.standard import StudyTables
+from pipeline.golfers.lasting import lasting_share_of
 from pipeline.physics.turf import FIRMNESS
 from pipeline.statistics.drive_spread import UsualReaching
 from pipeline.tables.goals import Goals, Priorities
@@ -51,12 +52,12 @@ def run(
     carry_model = read_artefact(model, FittedModel).model
     curve = DistanceCurve.of_carry(read_artefact(frontier, Frontier))
     refits = read_arrays(replicates)["coefficients"]
-    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on"))
+    every = open_drives(Path(drives), (*FIT_COLUMNS, "struck_on")).kept(MOST_KEPT)
     flown = StudyTables.from_arrays(read_arrays(tables)).standard
-    carry, total = carry_and_total(every, carry_model, Roller(flown, FIRMNESS[turf]))
+    table = read_table(golfers, Golfers, every.golfers)
+    carry, total = carry_and_total(every, carry_model, Roller(flown, FIRMNESS[turf]), lasting_share_of(table))
     variance = speed_variance(every)
-    assessed = newest_assessed(read_table(golfers, Golfers, every.golfers))
-    assessed = assessed.join(variance, on=KEYS, how="left", maintain_order="left")
+    assessed = newest_assessed(table).join(variance, on=KEYS, how="left", maintain_order="left")
     gain = usual_gain(read_table(changes, Changes, every.golfers), variance)
     asked = (SpeedBands.of(bands["centres"], bands["half_width_mph"]), BandGoals.model_validate(wanted).carry_yd)
     planned = goal_table(carry_model, refits, curve, assessed, *asked, gain, carry)

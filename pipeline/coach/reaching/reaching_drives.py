@@ -17,13 +17,14 @@ from pipeline.coach.reaching.kernels import (
     Scatter,
     others_shape,
     quantiles_of,
+    quantiles_of_all,
     shows_scatter,
 )
 from pipeline.drives import KEYS, Drives, typical_of_all, with_spin_unguessed
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.lasting import lasting_share
 from pipeline.statistics.arrays import Array
-from pipeline.statistics.drive_spread import LEVELS, DriveSpread, UsualDrives
+from pipeline.statistics.drive_spread import DriveSpread, UsualDrives
 from pipeline.statistics.intervals import Z90
 
 CARRY, TOTAL = "reach_carry_yd", "reach_total_yd"
@@ -39,10 +40,13 @@ class Standing:
         Gives the distance that is expected of typical drives (see `typical_drives`), yd.
     known_share : float
         How far golfers with the same readings differ for good: standard deviation as a share of carry.
+    typical : DataFrame
+        Those typical drives, by golfer and quarter.
     """
 
     expected: Callable[[pl.DataFrame], Array]
     known_share: float
+    typical: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -98,27 +102,24 @@ def golfers_drives(drives: pl.DataFrame | Drives, name: str, standing: Standing 
     centers = centers_of(every, name)
     scatter = _scatter(every, name, centers)
     others = others_shape(scatter)
-    quantiles = [
-        center + quantiles_of(one, spread, others, more)
-        for center, one, spread, more in zip(
-            centers.center_yd, scatter, centers.spread_yd, centers.more_yd, strict=True
-        )
-    ]
+    quantiles = quantiles_of_all(scatter, centers.spread_yd, others, centers.more_yd)
     counts = [len(one.off_yd) for one in scatter]
     spread = DriveSpread(
-        np.array(quantiles).reshape(-1, len(LEVELS)),
+        centers.center_yd[:, None] + quantiles,
         centers.center_yd,
         centers.doubt_yd,
         np.array([PRIOR_DRIVES + (count if count >= MIN_OWN else 0) for count in counts]),
     )
     golfer = centers.table.get_column("golfer").cast(pl.String).to_list()
     golfers = sum(shows_scatter(one) for one in scatter)
-    usual = _usual(every, centers, others, golfers, standing if max(counts, default=0) >= MIN_OWN else None)
+    usual = _usual(centers, others, golfers, standing if max(counts, default=0) >= MIN_OWN else None)
     speed = centers.table.get_column("club_speed_mph").to_numpy()
     return GolfersDrives(golfer, speed, [_source(count) for count in counts], spread, usual)
 
 
-def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[GolfersDrives, GolfersDrives]:
+def carry_and_total(
+    drives: Drives, model: CarryModel, roller: Roller, lasting: float | None = None
+) -> tuple[GolfersDrives, GolfersDrives]:
     """Find how the newest quarter's golfers scatter, by carry and by carry and roll.
 
     Parameters
@@ -127,6 +128,8 @@ def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[
         The columns of `FIT_COLUMNS` and struck_on.
     model : CarryModel
     roller : Roller
+    lasting : float, optional
+        From `lasting_share`; found here unless given.
     """
     # Drives are read some dozen times below.
     every = drives.with_once(lambda frame: with_reach(frame, model, roller).select(CARRY, TOTAL))
@@ -139,11 +142,13 @@ def carry_and_total(drives: Drives, model: CarryModel, roller: Roller) -> tuple[
         ball = drive.club_speed_mph * model.ratio(drive)
         return model.expected(drive) + roller.run_yd(ball, drive.launch_deg, drive.spin_rpm)
 
-    lasting = lasting_share(every, model)
+    if lasting is None:
+        lasting = lasting_share(every, model)
     if lasting is None:  # too few golfers show it: the model's interval of one drive is wider, to be on the safe side
         lasting = max(((hi - lo) / (2 * Z90) for lo, hi in model.interval.values()), default=0.0)
+    typical = typical_of_all(every, KEYS)
     found = ((CARRY, carry), (TOTAL, total))
-    of_carry, of_total = (golfers_drives(every, name, Standing(expected, lasting)) for name, expected in found)
+    of_carry, of_total = (golfers_drives(every, name, Standing(expected, lasting, typical)) for name, expected in found)
     return of_carry, of_total
 
 
@@ -183,9 +188,7 @@ def _scatter(drives: Drives, name: str, centers: Centers) -> list[Scatter]:
     return [Scatter(np.array(values), spread) for values, spread in zip(*found, strict=True)]
 
 
-def _usual(
-    drives: Drives, centers: Centers, others: Array, golfers: int, standing: "Standing | None"
-) -> UsualDrives | None:
+def _usual(centers: Centers, others: Array, golfers: int, standing: "Standing | None") -> UsualDrives | None:
     """Describe the usual golfer; None where no golfers show it."""
     if standing is None or centers.table.is_empty():
         return None
@@ -193,7 +196,7 @@ def _usual(
     shares = centers.spread_yd / centers.center_yd
     # The mean of the middle half and not one golfer's, for the coach's page has it: `pipeline.report.lookup.reaching`.
     spread = percentile(shares, np.ones(len(shares)), 50, max(len(shares) / 2, 1))
-    typical = typical_of_all(drives, KEYS).with_columns(pl.col("quarter").cast(pl.String))
+    typical = standing.typical.with_columns(pl.col("quarter").cast(pl.String))
     newest = typical.filter(pl.col("quarter") == pl.col("quarter").max())
     own = centers.table.select("golfer", own_yd=pl.col("center_yd"))
     rows = newest.join(own, on="golfer").sort("golfer")

@@ -2,7 +2,16 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from pipeline.coach.reaching.kernels import MIN_OWN, Scatter, others_shape, own_weight, quantiles_of, worth_of
+from pipeline.coach.reaching import kernels
+from pipeline.coach.reaching.kernels import (
+    MIN_OWN,
+    Scatter,
+    others_shape,
+    own_weight,
+    quantiles_of,
+    quantiles_of_all,
+    worth_of,
+)
 from pipeline.statistics.drive_spread import LEVELS
 
 NORMAL = others_shape([])
@@ -54,3 +63,51 @@ def test_drives_far_from_a_distance_count_as_the_kernels_tail_says():
     found = quantiles_of(Scatter(drives, spread), spread, NORMAL, more)
     below = norm.cdf((found[:, None] - points) / kernel) @ weights
     np.testing.assert_allclose(below, LEVELS, atol=0.002)  # between the places where it is calculated, a straight line
+
+
+def many_golfers(count, seed):
+    """Golfers of 1 to 60 drives, some of them mishits and in their own spread; spreads and what few days lack."""
+    rng = np.random.default_rng(seed)
+    spread = rng.uniform(3.0, 14.0, count)
+    golfers = []
+    for own in spread:
+        drives = rng.normal(0.0, own, rng.integers(1, 60)) - rng.exponential(40.0) * (rng.random() < 0.3)
+        golfers.append(Scatter(np.sort(drives), float(own)))
+    more = np.where(rng.random(count) < 0.5, 0.0, rng.uniform(0.1, 8.0, count))
+    return golfers, np.where(rng.random(count) < 0.02, np.nan, spread), more
+
+
+def test_many_golfers_scatter_as_each_by_itself(monkeypatch):
+    golfers, spread, more = many_golfers(300, 2)
+    # A mishit far from all others, as the others have them.
+    others = np.sort(np.append(others_shape(golfers)[1:], -9.0))
+    each = quantiles_of_all(golfers, spread, others, more)
+    np.testing.assert_array_equal(each[7], quantiles_of(golfers[7], spread[7], others, more[7]))
+    monkeypatch.setattr(kernels, "MANY", 1)
+    together = quantiles_of_all(golfers, spread, others, more)
+    np.testing.assert_array_equal(np.isnan(together), np.isnan(each))
+    assert np.isnan(each).any()
+    np.testing.assert_allclose(together, each, rtol=0, atol=1e-5)
+
+
+def test_a_golfer_among_many_does_not_depend_on_who_stands_beside(monkeypatch):
+    monkeypatch.setattr(kernels, "MANY", 1)
+    golfers, spread, more = many_golfers(60, 3)
+    others = others_shape(golfers)
+    whole = quantiles_of_all(golfers, spread, others, more)
+    monkeypatch.setattr(kernels, "_PART", 1)
+    np.testing.assert_array_equal(quantiles_of_all(golfers, spread, others, more), whole)
+
+
+def test_nobody_among_many_shows_a_spread(monkeypatch):
+    monkeypatch.setattr(kernels, "MANY", 1)
+    golfers = [Scatter(np.zeros(1), 0.0)] * 3
+    assert np.isnan(quantiles_of_all(golfers, np.full(3, np.nan), NORMAL, np.zeros(3))).all()
+    assert quantiles_of_all([], np.array([]), NORMAL, np.array([])).shape == (0, len(LEVELS))
+
+
+def test_the_others_quantiles_are_those_of_each_golfer():
+    golfers, _, _ = many_golfers(80, 4)
+    enough = [one for one in golfers if len(one.off_yd) >= MIN_OWN]
+    pooled = np.concatenate([np.quantile(one.off_yd, (np.arange(25) + 0.5) / 25) / one.spread_yd for one in enough])
+    np.testing.assert_array_equal(others_shape(golfers), np.quantile(pooled, (np.arange(101) + 0.5) / 101))
