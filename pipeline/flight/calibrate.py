@@ -416,7 +416,7 @@ class _Problem:
         return -np.hstack([self.read(x)[:, None] * slopes, carry[:, None] * self.offset_columns])
 
     def solve(self) -> tuple[Array, Flown]:
-        """Fly, take the best by carry's series, fly there, until that is hardly a step; give it and the last flights."""
+        """Fly, take the best by carry's series, fly there, until that is hardly a step; give the last flights too."""
         x = np.concatenate([[1.0, 1.0], np.zeros(self.offset_columns.shape[1])])
         flown, reach = self.flown(x), BOUNDS[1] - BOUNDS[0]
         while True:
