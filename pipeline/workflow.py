@@ -26,8 +26,8 @@ MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by th
 
 # Logs of a study that gains by threads, all together: about 100,000 drives, of a hundred bytes each as text. Fewer are
 # a single piece (`pipeline.edge.drives_file`), and two threads take turns at the rest. Of a million drives the fit took
-# 25.1 s with one and 22.4 s with two, and standardizing 6.2 and 5.8 s; nothing else can run then. The other steps gain
-# less, and leave the second core to one another.
+# 25.1 s with one and 22.4 s with two; nothing else can run then. The other steps gain less, and leave the second core
+# to one another, but for `standardise_shots`, which flies half of its grids in a process of its own.
 LARGE_BYTES = 10_000_000
 
 # Logs of one part of a study's golfers: with more, steps that grow with golfers are cut into a job for each part. It is

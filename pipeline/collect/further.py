@@ -94,7 +94,7 @@ class Further:
 
     def identifying(self) -> list[str]:
         """Say which regressors identify golfers; see `identifying`."""
-        return identifying(pl.concat([_NOBODY, *self._golfers]))
+        return identifying(pl.concat([_NOBODY, *self._golfers])) if self.names else []
 
 
 _NOBODY = pl.DataFrame(

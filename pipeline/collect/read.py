@@ -30,6 +30,7 @@ from pipeline.errors import UserError
 
 # Rows that are in memory at a time, and in a row group of the cleaned log.
 BATCH_ROWS = 100_000
+_FEW_ROWS = 100  # that are looked at one by one
 
 _HEADER_BYTES = 1 << 16  # in which a header stands
 
@@ -288,11 +289,10 @@ def _has_other_header(rows: pl.DataFrame, headers: list[str]) -> bool:
     cells = [f"c{i}" for i in range(len(headers))]
     # Most rows differ from a header in their first cell, so the others are looked at in a second go.
     likely = rows.filter(rows["c0"].is_in(headers))
-    if not likely.height:
-        return False
-    likely = likely.filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
-    found = likely.select(pl.concat_list(cells).alias("row")).unique()["row"].to_list()
-    return any(row != headers and sorted(row) == sorted(headers) for row in found)
+    if likely.height > _FEW_ROWS:
+        likely = likely.filter(pl.all_horizontal(pl.col(cells).is_in(headers)))
+    found = set(likely.select(cells).iter_rows())
+    return any(row != tuple(headers) and None not in row and sorted(row) == sorted(headers) for row in found)
 
 
 def _irregular(rows: pl.Series, lines: Lines) -> pl.Series:

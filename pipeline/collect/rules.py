@@ -60,6 +60,8 @@ def split(rows: pl.DataFrame, last_day: date = date.max, schema: type[Shots] = S
     unread = rows.filter(pl.col("fault_rule").is_not_null())
     understood = rows.filter(pl.col("fault_rule").is_null()).select(_COLUMNS)
     accepted, failure = schema.filter(understood)
+    if not unread.height and not len(failure):
+        return Split(accepted, Rejects.create_empty())
     details = failure.details()
     charges = _charges(tuple(details.columns))
     broken = [pl.when(pl.col(name) == "invalid").then(pl.lit(rule)) for name, rule, _ in charges]

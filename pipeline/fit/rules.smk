@@ -202,3 +202,5 @@ if OWN and not FIRST_FIT:
             f"{LOGS_OF}/standardise_shots_in_use.log",
         benchmark:
             f"{LOGS_OF}/standardise_shots_in_use.tsv"
+        # Other steps are due meanwhile.
+        threads: THREADS

@@ -91,7 +91,8 @@ rule standardise_shots:
         f"{LOGS_OF}/standardise_shots.tsv"
     conda:
         ENVIRONMENT
-    threads: THREADS
+    # All that follows waits for it, so that the second core has nothing else to do.
+    threads: 2
     resources:
         **needs("standardise_shots"),
     params:

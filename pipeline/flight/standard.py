@@ -19,7 +19,6 @@ from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
 from pipeline.physics.flight_table import FlightTable, table_key
 from pipeline.statistics.arrays import Array
-from pipeline.threads import in_order
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 # Up to this many different airs get a table each; more are interpolated between tables.
@@ -90,11 +89,9 @@ class StudyTables:
     ) -> "StudyTables":
         """Fly all grids that aren't known, by their keys; about a second each."""
         pairs = sorted({standard, *nodes.pairs})
-
-        def table(pair: tuple[float, float]) -> FlightTable:
-            return known.get(table_key(ball, *pair)) or FlightTable.build(ball, *pair)
-
-        made = dict(zip(pairs, in_order(table, pairs), strict=True))
+        made = {pair: table for pair in pairs if (table := known.get(table_key(ball, *pair)))}
+        new = [pair for pair in pairs if pair not in made]
+        made |= zip(new, FlightTable.build_each(ball, new), strict=True)
         return cls(made[standard], nodes, [made[pair] for pair in nodes.pairs])
 
     @cached_property

@@ -43,7 +43,8 @@ def held(x: Array, lo: float, hi: float) -> Array:
     """
     soft = SOFT * (hi - lo)
     near = np.clip(x, lo - 2 * soft, hi + 2 * soft)
-    beyond = near - np.clip(x, lo, hi)  # negative below the range
+    beyond = np.clip(x, lo, hi)
+    np.subtract(near, beyond, out=beyond)  # negative below the range
     # Each parabola leaves the held end and meets the straight line with its slope.
     bend = np.abs(beyond)
     bend *= beyond
@@ -79,15 +80,27 @@ class Coefficients:
         ratio = held(spin_ratio, lo, hi)
         drag, lift = self.formula(held(reynolds, *self.reynolds), ratio)
         if lo > 0:
-            # ratio is never below lo, so this is 1 inside the range and falls to nil with the spin below it.
-            lift = lift * np.minimum(spin_ratio / ratio, 1.0)
+            # Below the range, where ratio is never below lo, lift falls to nil with the spin.
+            low = np.flatnonzero(spin_ratio < lo)
+            lift[low] *= spin_ratio[low] / ratio[low]
         return drag, lift
 
 
 def _indoor_range(reynolds: Array, s: Array) -> tuple[Array, Array]:
+    # C_D = 0.2028 + (2.8466 S - 0.2159) S + 0.0165 re and C_L = 0.0860 + (0.6463 + 1.4789 S) S - 0.0122 / re^2, with
+    # few arrays.
     re = reynolds / 1e5
-    drag = 0.2028 + (2.8466 * s - 0.2159) * s + 0.0165 * re
-    return drag, 0.0860 + (0.6463 + 1.4789 * s) * s - 0.0122 / re**2
+    drag, lift = 2.8466 * s, 1.4789 * s
+    drag -= 0.2159
+    drag *= s
+    drag += 0.2028
+    drag += 0.0165 * re
+    lift += 0.6463
+    lift *= s
+    lift += 0.0860
+    re *= re
+    lift -= np.divide(0.0122, re, out=re)
+    return drag, lift
 
 
 # Taylor's series of sin(x) / x in powers of x^2. Up to x = 1.1, the held range's end, its error is below 5e-13.
@@ -163,12 +176,7 @@ class Ball:
         return replace(self, drag=drag, lift=lift)
 
     def forces(
-        self,
-        speed_mps: Array,
-        spin_rad_s: Array,
-        density_kg_m3: Array,
-        kinematic_m2_s: Array,
-        multipliers: tuple[Array | float, Array | float] | None = None,
+        self, speed_mps: Array, spin_rad_s: Array, density_kg_m3: Array, kinematic_m2_s: Array
     ) -> tuple[Array, Array]:
         """Give drag and lift as acceleration over speed, 1/s, so that times a velocity it is an acceleration.
 
@@ -179,21 +187,46 @@ class Ball:
         spin_rad_s : ndarray
         density_kg_m3, kinematic_m2_s : ndarray
             Of the air; of the same shape or scalars.
-        multipliers : tuple of ndarray or float, optional
-            Of drag and of lift, scalars or of the same shape; the ball's own if None.
 
         Returns
         -------
         tuple of ndarray
         """
+        return self.scaled_forces(speed_mps, spin_rad_s, self.scales(density_kg_m3, kinematic_m2_s))
+
+    def scales(
+        self,
+        density_kg_m3: Array,
+        kinematic_m2_s: Array,
+        multipliers: tuple[Array | float, Array | float] | None = None,
+    ) -> tuple[Array, Array, Array]:
+        """Give what doesn't change in flight: Reynolds number over speed, and drag and lift over it and coefficients.
+
+        Parameters
+        ----------
+        density_kg_m3, kinematic_m2_s : ndarray
+            Of the air; of shape (n,) or scalars.
+        multipliers : tuple of ndarray or float, optional
+            Of drag and of lift, likewise; the ball's own if None.
+
+        Returns
+        -------
+        tuple of ndarray
+            s/m, 1/m, 1/m: in one air and of one ball numbers, not arrays.
+        """
         of_drag, of_lift = (self.drag, self.lift) if multipliers is None else multipliers
-        reynolds = speed_mps * (self.diameter_m / kinematic_m2_s)
+        area = np.pi * self.diameter_m**2 / 4
+        scale = density_kg_m3 * (area / (2 * self.mass_kg))
+        return self.diameter_m / kinematic_m2_s, of_drag * scale, of_lift * scale
+
+    def scaled_forces(
+        self, speed_mps: Array, spin_rad_s: Array, scales: tuple[Array, Array, Array]
+    ) -> tuple[Array, Array]:
+        """Give the same as `forces`, of the air and multipliers that `scales` took."""
+        per_speed, of_drag, of_lift = scales
         ratio = spin_rad_s * (self.diameter_m / 2)
         ratio /= speed_mps
-        drag, lift = SETS[self.coefficients].at(reynolds, ratio)
-        area = np.pi * self.diameter_m**2 / 4
-        # What doesn't change with speed comes first: in one air these are numbers, not arrays.
-        scale = density_kg_m3 * (area / (2 * self.mass_kg))
-        drag *= speed_mps * (of_drag * scale)
-        lift *= speed_mps * (of_lift * scale)
+        drag, lift = SETS[self.coefficients].at(speed_mps * per_speed, ratio)
+        drag *= speed_mps * of_drag
+        lift *= speed_mps * of_lift
         return drag, lift

@@ -7,6 +7,8 @@ the wind for its time of flight.
 
 import hashlib
 import json
+import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any
@@ -16,8 +18,9 @@ import numpy.typing as npt
 
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
-from pipeline.physics.trajectory import Launch, Wind, fly
+from pipeline.physics.trajectory import BLOCK, Launch, Wind, fly
 from pipeline.statistics.arrays import Array
+from pipeline.threads import apart
 
 # The domain: (first, last, number of grid points). Spin's axis is the root of the rpm, since flight changes fastest
 # where spin is low. Shots outside are flown one by one.
@@ -49,15 +52,17 @@ class FlightTable:
     @classmethod
     def build(cls, ball: Ball, density_kg_m3: float, viscosity_pa_s: float) -> "FlightTable":
         """Fly the grid, about 100,000 shots."""
-        axes = [np.linspace(*axis) for axis in AXES]
-        speed, launch, root = (part.ravel() for part in np.meshgrid(*axes, indexing="ij"))
-        air = Air(np.asarray(density_kg_m3), np.asarray(viscosity_pa_s))
-        landing = fly(Launch.straight(speed, launch, root**2), ball, air)
-        shape = tuple(len(axis) for axis in axes)
-        values = np.stack([getattr(landing, name).reshape(shape) for name in OUTPUTS])
-        for axis in (1, 2, 3):
-            values = spline_coefficients(values, axis)
-        return cls(ball, density_kg_m3, viscosity_pa_s, values)
+        return cls.build_each(ball, [(density_kg_m3, viscosity_pa_s)])[0]
+
+    @classmethod
+    def build_each(cls, ball: Ball, airs: Sequence[tuple[float, float]]) -> list["FlightTable"]:
+        """Fly the grid in several airs, each a density, kg/m^3, and a viscosity, Pa s; in two processes if it may."""
+        shape = tuple(count for *_, count in AXES)
+        firsts = range(0, math.prod(shape), BLOCK)
+        pieces = [(ball, *air, first) for air in airs for first in firsts]
+        flown = iter(apart(_fly_block_of_grid, pieces))
+        grids = [np.hstack([next(flown) for _ in firsts]).reshape(-1, *shape) for _ in airs]
+        return [cls(ball, *air, _splines(grid)) for air, grid in zip(airs, grids, strict=True)]
 
     @cached_property
     def key(self) -> str:
@@ -189,6 +194,23 @@ def table_key(ball: Ball, density_kg_m3: float, viscosity_pa_s: float) -> str:
     """Digest everything that a table depends on: ball, air, grid and outputs."""
     text = json.dumps(_about(ball, density_kg_m3, viscosity_pa_s), sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _fly_block_of_grid(piece: tuple[Ball, float, float, int]) -> Array:
+    """Fly a block of the grid in a ball's air from the shot of a number on; shape (5, at most BLOCK)."""
+    ball, density_kg_m3, viscosity_pa_s, first = piece
+    axes = [np.linspace(*axis) for axis in AXES]
+    speed, launch, root = (part.ravel()[first : first + BLOCK] for part in np.meshgrid(*axes, indexing="ij"))
+    air = Air(np.asarray(density_kg_m3), np.asarray(viscosity_pa_s))
+    landing = fly(Launch.straight(speed, launch, root**2), ball, air)
+    return np.stack([getattr(landing, name) for name in OUTPUTS])
+
+
+def _splines(values: Array) -> Array:
+    """Give the coefficients of the splines through outputs on the grid, shape (5, 61, 33, 51)."""
+    for axis in (1, 2, 3):
+        values = spline_coefficients(values, axis)
+    return values
 
 
 def spline_coefficients(values: Array, axis: int) -> Array:

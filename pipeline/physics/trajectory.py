@@ -190,148 +190,175 @@ def _fly(
 
 @dataclass
 class _Block:
-    """State of a block of balls: rows x, z, vx, vz, spin (rad/s) and, unless nothing acts sideways, y and vy.
+    """Balls that are flown together.
 
-    Air, wind and multipliers are of shape (n,), or scalars where they are the same for all.
+    Attributes
+    ----------
+    moving : ndarray, shape (3, n) or (4, n)
+        Velocity, m/s, along x, z and, unless nothing acts sideways, y; then spin, rad/s.
+    place : ndarray, shape (2, n) or (3, n)
+        Of the ball, m, along the same axes. Forces don't depend on it.
+    axis, turned : ndarray, shape (3, n)
+        Spin axis: its parts along y, x and z, and those along z, y and x. `_slope` says why.
+    wind : ndarray, shape (3, n) or (3, 1)
+        Along x, z and y.
+    scales : tuple of ndarray, of shape (n,) or scalar
+        `Ball.scales`: what air and multipliers make of a ball's forces; scalars where they are the same for all.
     """
 
     ball: Ball
-    state: Array
-    axis: Array  # spin axis, shape (3, n)
-    density: Array
-    kinematic: Array
-    wind_x: Array
-    wind_y: Array
-    drag: Array
-    lift: Array
-    planar: bool
+    moving: Array
+    place: Array
+    axis: Array
+    turned: Array
+    wind: Array
+    scales: tuple[Array, Array, Array]
 
     @classmethod
     def start(cls, launch: Launch, rows: slice, ball: Ball, around: list[Array]) -> "_Block":
         rise, side, tilt = (np.radians(part[rows]) for part in (launch.launch_deg, launch.side_deg, launch.axis_deg))
         speed = launch.speed_mps[rows]
         flat = speed * np.cos(rise)
-        nil = np.zeros_like(speed)
-        state = np.stack([nil, nil, flat * np.cos(side), speed * np.sin(rise), launch.spin_rpm[rows] * RPM])
         # A level axis points to the right of the launch; backspin about it lifts. Its tilt lowers its right end.
         lower, rear = np.sin(tilt) * np.cos(rise), np.sin(tilt) * np.sin(rise)
-        axis = np.stack(
-            [
-                -np.sin(side) * np.cos(tilt) + rear * np.cos(side),
-                -np.cos(side) * np.cos(tilt) - rear * np.sin(side),
-                -lower,
-            ]
-        )
+        x = -np.sin(side) * np.cos(tilt) + rear * np.cos(side)
+        y = -np.cos(side) * np.cos(tilt) - rear * np.sin(side)
         density, kinematic, along, cross, drag, lift = around
         planar = not (np.any(side) or np.any(tilt) or np.any(cross))
-        if not planar:
-            state = np.vstack([state, nil, -flat * np.sin(side)])
-        return cls(ball, state, axis, density, kinematic, along, -cross, drag, lift, planar)
+        velocity = [flat * np.cos(side), speed * np.sin(rise), *([] if planar else [-flat * np.sin(side)])]
+        moving = np.stack([*velocity, launch.spin_rpm[rows] * RPM])
+        wind = np.stack([np.atleast_1d(part) for part in np.broadcast_arrays(along, 0.0, -cross)])
+        scales = ball.scales(density, kinematic, (drag, lift))
+        place = np.zeros((len(velocity), len(speed)))
+        return cls(ball, moving, place, np.stack([y, x, -lower]), np.stack([-lower, y, x]), wind, scales)
+
+    @property
+    def planar(self) -> bool:
+        """Whether nothing acts sideways."""
+        return len(self.place) == 2
 
     def keep(self, rows: npt.NDArray[np.intp]) -> "_Block":
         """Keep the balls of these places."""
-        names = ("density", "kinematic", "wind_x", "wind_y", "drag", "lift")
-        around = {name: part[rows] if (part := getattr(self, name)).ndim else part for name in names}
         # In the plane nobody asks for the axis.
-        axis = self.axis if self.planar else self.axis.take(rows, axis=1)
-        return replace(self, state=self.state.take(rows, axis=1), axis=axis, **around)
+        names = ("moving", "place", *(() if self.planar else ("axis", "turned")))
+        kept = {name: getattr(self, name).take(rows, axis=1) for name in names}
+        wind = self.wind.take(rows, axis=1) if self.wind.shape[1] > 1 else self.wind
+        per_speed, of_drag, of_lift = (part[rows] if np.ndim(part) else part for part in self.scales)
+        return replace(self, wind=wind, scales=(per_speed, of_drag, of_lift), **kept)
 
-    def slope(self, state: Array) -> Array:
-        """Give the time derivative of a state, of the same shape."""
-        if self.planar:
-            return self._slope_in_plane(state)
-        _, _, vx, vz, spin, _, vy = state
-        ux, uy = vx - self.wind_x, vy - self.wind_y
-        speed = np.sqrt(ux * ux + uy * uy + vz * vz)
-        drag, lift = self.ball.forces(speed, spin, self.density, self.kinematic, (self.drag, self.lift))
-        ax, ay, az = self.axis
-        out = np.empty_like(state)
-        out[0], out[1], out[5] = vx, vz, vy
-        out[2] = -drag * ux + lift * (ay * vz - az * uy)
-        out[3] = -drag * vz + lift * (ax * uy - ay * ux) - GRAVITY_MPS2
-        out[6] = -drag * uy + lift * (az * ux - ax * vz)
-        out[4] = (-2 * self.ball.spin_decay / self.ball.diameter_m) * speed * spin
+    def slope(self, moving: Array) -> Array:
+        """Give the time derivative of velocity and spin, of the same shape."""
+        speed, out = self._slope_in_plane(moving) if self.planar else self._slope(moving)
+        out[1] -= GRAVITY_MPS2
+        np.multiply(speed, moving[-1], out=out[-1])
+        out[-1] *= -2 * self.ball.spin_decay / self.ball.diameter_m
         return out
 
-    def _slope_in_plane(self, state: Array) -> Array:
+    def _slope(self, moving: Array) -> tuple[Array, Array]:
+        """Give speed through the air, and the slope without weight and the loss of spin."""
+        # x, z, y, x, z: of each axis, the next two are the other ones, as the cross product with the spin axis wants.
+        through = np.empty((5, moving.shape[1]))
+        np.subtract(moving[:3], self.wind, out=through[:3])
+        through[3:] = through[:2]
+        square = through[:3] * through[:3]
+        speed = square[0]
+        speed += square[2]
+        speed += square[1]
+        np.sqrt(speed, out=speed)
+        drag, lift = self.ball.scaled_forces(speed, moving[3], self.scales)
+        out = np.empty_like(moving)
+        np.multiply(self.axis, through[1:4], out=out[:3])
+        out[:3] -= self.turned * through[2:]
+        out[:3] *= lift
+        through[:3] *= drag
+        out[:3] -= through[:3]
+        return speed, out
+
+    def _slope_in_plane(self, moving: Array) -> tuple[Array, Array]:
         """Give the same where nothing acts sideways, at half the cost."""
-        _, _, vx, vz, spin = state
-        ux = vx - self.wind_x
+        ux, vz = moving[0] - self.wind[0], moving[1]
         speed = ux * ux
         speed += vz * vz
         np.sqrt(speed, out=speed)
-        drag, lift = self.ball.forces(speed, spin, self.density, self.kinematic, (self.drag, self.lift))
-        out = np.empty_like(state)
-        out[:2] = state[2:4]
-        np.multiply(drag, ux, out=out[2])
-        np.multiply(lift, ux, out=out[3])
-        drag *= vz
+        drag, lift = self.ball.scaled_forces(speed, moving[2], self.scales)
+        out = np.empty_like(moving)
+        np.multiply(lift, ux, out=out[1])
+        ux *= drag
         lift *= vz
-        out[2] += lift
-        np.negative(out[2], out=out[2])
-        out[3] -= drag
-        out[3] -= GRAVITY_MPS2
-        np.multiply(speed, spin, out=out[4])
-        out[4] *= -2 * self.ball.spin_decay / self.ball.diameter_m
-        return out
+        drag *= vz
+        out[1] -= drag
+        ux += lift
+        np.negative(ux, out=out[0])
+        return speed, out
 
 
 def _fly_block(block: _Block, step_s: float) -> Array:
-    n = block.state.shape[1]
-    place = np.arange(n)
+    n = block.moving.shape[1]
+    number = np.arange(n)
     apex, started = np.zeros(n), np.zeros(n)
-    # The last step of each ball: state before and after it, and the slopes there. All land together at the end.
-    last = np.zeros((4, *block.state.shape))
+    # The last step of each ball: movement and place before and after it, and the slopes there. All land together at
+    # the end.
+    moved = np.zeros((4, *block.moving.shape))
+    placed = np.zeros((2, *block.place.shape))
     highest = np.zeros(n)
-    slope = block.slope(block.state)
-    flies = (block.state[3] > 0) | (slope[3] > 0)
-    last[0], last[1], last[2] = block.state, block.state, slope
+    slope = block.slope(block.moving)
+    flies = (block.moving[1] > 0) | (slope[1] > 0)
+    moved[0], moved[1], moved[2] = block.moving, block.moving, slope
     air = np.flatnonzero(flies)
-    block, place, apex, slope = block.keep(air), place[air], apex[air], slope.take(air, axis=1)
-    down = np.zeros(place.size, dtype=bool)
+    block, number, apex, slope = block.keep(air), number[air], apex[air], slope.take(air, axis=1)
+    down = np.zeros(number.size, dtype=bool)
     time = 0.0
-    while place.size:
+    while number.size:
         if time > MAX_S:
             raise ValueError(f"{np.count_nonzero(~down)} balls are still in the air after {MAX_S:g} s")
-        before = block.state
-        after = _step(block, before, slope, step_s)
+        before, from_place = block.moving, block.place
+        after, place = _step(block, slope, step_s)
         new_slope = block.slope(after)
-        apex = np.maximum(apex, _highest(before, after, slope, new_slope, step_s))
-        landed = np.flatnonzero((after[1] <= 0) & ~down)
+        apex = np.maximum(apex, _highest(from_place[1], place[1], before[1], after[1], step_s))
+        landed = np.flatnonzero((place[1] <= 0) & ~down)
         if landed.size:
-            here = place[landed]
+            here = number[landed]
             for index, part in enumerate((before, after, slope, new_slope)):
-                last[index][:, here] = part.take(landed, axis=1)
+                moved[index][:, here] = part.take(landed, axis=1)
+            for index, part in enumerate((from_place, place)):
+                placed[index][:, here] = part.take(landed, axis=1)
             started[here], highest[here] = time, apex[landed]
             down[landed] = True
-        block.state, slope = after, new_slope
+        block.moving, block.place, slope = after, place, new_slope
         time += step_s
         # Balls that are down are sorted out by and by: that costs more than to carry a few of them along.
-        if np.count_nonzero(down) > LET_LIE * place.size:
+        if np.count_nonzero(down) > LET_LIE * number.size:
             air = np.flatnonzero(~down)
-            block, place, apex, slope = block.keep(air), place[air], apex[air], slope.take(air, axis=1)
-            down = np.zeros(place.size, dtype=bool)
-    return np.where(flies, _touch_down(last, highest, started, step_s), _at_rest(last[0]))
+            block, number, apex, slope = block.keep(air), number[air], apex[air], slope.take(air, axis=1)
+            down = np.zeros(number.size, dtype=bool)
+    return np.where(flies, _touch_down(moved, placed, highest, started, step_s), _at_rest(moved[0]))
 
 
-def _step(block: _Block, state: Array, slope: Array, h: float) -> Array:
-    """Take one classical fourth-order Runge-Kutta step."""
-    place = slope * (h / 2)
-    place += state
-    second = block.slope(place)
-    np.multiply(second, h / 2, out=place)
-    place += state
-    third = block.slope(place)
-    np.multiply(third, h, out=place)
-    place += state
-    fourth = block.slope(place)
-    second += third
-    second *= 2
-    second += slope
-    second += fourth
-    second *= h / 6
-    second += state
-    return second
+def _step(block: _Block, slope: Array, h: float) -> tuple[Array, Array]:
+    """Take one classical fourth-order Runge-Kutta step; give movement and place after it."""
+    moving, axes = block.moving, len(block.place)
+    middle = slope * (h / 2)
+    middle += moving
+    second = block.slope(middle)
+    again = second * (h / 2)
+    again += moving
+    third = block.slope(again)
+    end = third * h
+    end += moving
+    fourth = block.slope(end)
+    # Places enter no force, so that they need no stages of their own: the stages' velocities are their slopes.
+    place = middle[:axes]
+    for total, next_one, first, last, start in (
+        (second, third, slope, fourth, moving),
+        (place, again[:axes], moving[:axes], end[:axes], block.place),
+    ):
+        total += next_one
+        total *= 2
+        total += first
+        total += last
+        total *= h / 6
+        total += start
+    return second, place
 
 
 def _hermite(before: Array, after: Array, slope: Array, new_slope: Array, u: Array, h: float) -> Array:
@@ -341,23 +368,26 @@ def _hermite(before: Array, after: Array, slope: Array, new_slope: Array, u: Arr
     return np.asarray(ends + h * u * v * (slope * v - new_slope * u))
 
 
-def _highest(before: Array, after: Array, slope: Array, new_slope: Array, h: float) -> Array:
+def _highest(height: Array, after: Array, rise: Array, rise_after: Array, h: float) -> Array:
     """Give the height where the vertical speed passes through nil, else the higher end."""
     # Only the one step in which a ball stops rising is worth the interpolation.
-    higher: Array = np.maximum(before[1], after[1])
-    turns = np.flatnonzero((before[3] > 0) & (after[3] <= 0))
+    higher: Array = np.maximum(height, after)
+    turns = np.flatnonzero((rise > 0) & (rise_after <= 0))
     if turns.size:
-        u = before[3, turns] / (before[3, turns] - after[3, turns])
-        higher[turns] = _hermite(before[1, turns], after[1, turns], slope[1, turns], new_slope[1, turns], u, h)
+        v, w = rise[turns], rise_after[turns]
+        higher[turns] = _hermite(height[turns], after[turns], v, w, v / (v - w), h)
     return higher
 
 
-def _touch_down(last: Array, apex: Array, started: Array, h: float) -> Array:
+def _touch_down(moved: Array, placed: Array, apex: Array, started: Array, h: float) -> Array:
     """Find where height is nil inside the step by regula falsi (Illinois), and the state there.
 
-    `last` is the last step: the state before and after it, the slopes before and after it.
+    `moved` is the last step's movement before and after it, and the slopes there; `placed` the places.
     """
-    before, after, slope, new_slope = last
+    axes = placed.shape[1]
+    # Places before movement; velocity is the slope of place.
+    before, after = (np.vstack(parts) for parts in zip(placed, moved[:2], strict=True))
+    slope, new_slope = (np.vstack([here[:axes], there]) for here, there in zip(moved[:2], moved[2:], strict=True))
     lo, hi = np.zeros(before.shape[1]), np.ones(before.shape[1])
     # The cubic of `_hermite` for the height, by powers of u.
     rise, first, then = after[1] - before[1], h * slope[1], h * new_slope[1]
@@ -380,13 +410,13 @@ def _touch_down(last: Array, apex: Array, started: Array, h: float) -> Array:
         f_hi = np.where(above, np.where(again, f_hi / 2, f_hi), np.minimum(height, -np.finfo(float).tiny))
         f_lo = np.where(above, height, np.where(again, f_lo / 2, f_lo))
         lo, hi, was_above = np.where(above, u, lo), np.where(above, hi, u), above
-    x, _, vx, vz, spin, *sideways = _hermite(before, after, slope, new_slope, u, h)
-    y, vy = sideways if sideways else (np.zeros_like(x), np.zeros_like(x))
-    flat = np.hypot(vx, vy)
+    *state, spin = _hermite(before, after, slope, new_slope, u, h)
+    (x, _, *y), (vx, vz, *vy) = state[:axes], state[axes:]
+    flat = np.hypot(vx, vy[0]) if vy else np.abs(vx)
     return np.stack(
         [
-            np.hypot(x, y),
-            -y,
+            np.hypot(x, y[0]) if y else np.abs(x),
+            -y[0] if y else np.zeros_like(x),
             apex,
             started + u * h,
             np.hypot(flat, vz),
@@ -396,10 +426,10 @@ def _touch_down(last: Array, apex: Array, started: Array, h: float) -> Array:
     )
 
 
-def _at_rest(state: Array) -> Array:
+def _at_rest(moving: Array) -> Array:
     """Give the landing of balls that never leave the ground."""
-    nil = np.zeros(state.shape[1])
-    _, _, vx, vz, spin, *sideways = state
-    flat = np.hypot(vx, sideways[1]) if sideways else vx
+    nil = np.zeros(moving.shape[1])
+    vx, vz, *vy, spin = moving
+    flat = np.hypot(vx, vy[0]) if vy else vx
     descent = np.degrees(np.arctan2(-vz, flat))
     return np.stack([nil, nil, nil, nil, np.hypot(flat, vz), descent, spin / RPM])

@@ -102,6 +102,8 @@ USED = [
     ("a delimiter at the end of rows", "a.csv", csv_text(ROW + ",", ROW), None, {1: SOUND, 2: SOUND}, {}),
     ("header again inside", "a.csv", csv_text(ROW, HEADER, ROW), None,
      {1: SOUND, 3: SOUND}, {2: ("not_a_time", "struck_at")}),
+    ("header again inside, a cell of it empty", "a.csv", csv_text(ROW, HEADER.replace("spin_rpm", ""), ROW), None,
+     {1: SOUND, 3: SOUND}, {2: ("not_a_time", "struck_at")}),
     ("units under the header", "a.csv", csv_text("name,local,mph,mph,deg,rpm,yd", ROW), None,
      {2: SOUND}, {1: ("not_a_time", "struck_at")}),
     ("header alone", "a.csv", HEADER + "\n", None, {}, {}),

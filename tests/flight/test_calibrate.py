@@ -1,15 +1,19 @@
+import numpy as np
 import polars as pl
 import pytest
+from scipy import optimize
 
 from pipeline.errors import UserError
 from pipeline.flight import calibrate as calibrate_module
 from pipeline.flight.calibrate import calibrate, calibrate_best
 from pipeline.flight.calibrate_flight import calibration_table
+from pipeline.physics.air_of_drives import air_of_drives
 from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import Launch, fly, fly_by_each
 from pipeline.tables.figures import Calibrations
 
 STANDARD = (15.0, 1013.25)
-MOST_FLIGHTS = 30  # of each drive in a fit of one set
+MOST_FLIGHTS = 24  # of each drive in a fit of one set
 
 
 def test_multipliers_and_offset_are_recovered(site):
@@ -112,8 +116,9 @@ def test_sets_of_which_best_can_choose_none_are_told(site):
         calibrate_best(site(Ball()), "best", *STANDARD, seed=1, among=("lyu-2018",))
 
 
-def test_a_calibration_flies_no_more_balls_than_it_did(site, monkeypatch):
-    # Nearly all of its time goes into flights: five a drive and round of the search, and none twice.
+@pytest.mark.parametrize("truth", [Ball("indoor-range-2001", 0.92, 1.05), Ball("lyu-2018", 1.5, 0.55)])
+def test_a_calibration_flies_no_more_balls_than_it_did(site, monkeypatch, truth):
+    # Nearly all of its time goes into flights: six a drive and round of the search, and none twice.
     flown, rounds = [], []
     each = calibrate_module.fly_by_each
 
@@ -123,8 +128,50 @@ def test_a_calibration_flies_no_more_balls_than_it_did(site, monkeypatch):
         return each(launch, balls, *around)
 
     monkeypatch.setattr(calibrate_module, "fly_by_each", counting)
-    drives = site(Ball("indoor-range-2001", drag=0.92, lift=1.05))
-    found = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
+    found = calibrate(site(truth), truth.coefficients, *STANDARD, seed=1)
     assert found.drives == 1500
     assert 0 < sum(flown) <= MOST_FLIGHTS * found.drives
     assert len(set(rounds)) == len(rounds)
+
+
+@pytest.mark.parametrize(("name", "drag", "lift"), [("indoor-range-2001", 0.92, 1.05), ("lyu-2018", 1.5, 0.56)])
+def test_it_ends_where_a_search_by_flights_alone_does(site, name, drag, lift):
+    drives = site(Ball(name, drag, lift), golfers=20, shots=15)
+    found = calibrate(drives, name, *STANDARD, seed=1)
+    launch = Launch.straight(
+        drives.get_column("ball_speed_mph").to_numpy() * 0.44704,
+        drives.get_column("launch_deg").to_numpy(),
+        drives.get_column("spin_rpm").to_numpy(),
+    )
+    air, _ = air_of_drives(drives, *STANDARD)
+
+    def missed(multipliers):
+        flown = fly(launch, Ball(name, *map(float, multipliers)), air)
+        return drives.get_column("carry_measured_yd").to_numpy() - flown.carry_m / 0.9144
+
+    # Slopes by flights to either side, and tolerances below those of ours.
+    search = {"loss": "soft_l1", "f_scale": 5.0, "xtol": 1e-12, "ftol": 1e-14, "gtol": 1e-12}
+    by_flights = optimize.least_squares(missed, [1.2, 0.8], "3-point", bounds=(0.5, 1.6), **search)
+    assert [found.drag, found.lift] == pytest.approx(by_flights.x.tolist(), rel=1e-6)
+    assert found.residual_sd_yd == pytest.approx(np.std(by_flights.fun), rel=1e-6)
+
+
+def test_a_series_that_misleads_is_trusted_less_far(site, monkeypatch):
+    # Slopes of a third ask for steps that are three times too long. Whoever took them all would swing ever wider.
+    rounds = []
+
+    def a_third(flown, multipliers):
+        slopes = flown.slopes_yd / 3
+        return flown.carry_yd + slopes @ (multipliers - flown.about), slopes
+
+    def counting(*given):
+        rounds.append(given)
+        assert len(rounds) < 40
+        return fly_by_each(*given)
+
+    drives = site(Ball("indoor-range-2001", drag=0.92, lift=1.05))
+    right = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
+    monkeypatch.setattr(calibrate_module.Flown, "at", a_third)
+    monkeypatch.setattr(calibrate_module, "fly_by_each", counting)
+    found = calibrate(drives, "indoor-range-2001", *STANDARD, seed=1)
+    assert [found.drag, found.lift] == pytest.approx([right.drag, right.lift], abs=0.006)

@@ -59,6 +59,14 @@ def test_shots_outside_the_domain_are_flown(table):
     np.testing.assert_array_equal(table.carry_m(speed, launch, spin), flown.carry_m)
 
 
+def test_grids_flown_in_two_processes_are_the_same_bytes(table, monkeypatch):
+    monkeypatch.setenv("YARDBAND_THREADS", "2")
+    thin, same = FlightTable.build_each(table.ball, [(RHO * 0.9, MU), (RHO, MU)])
+    np.testing.assert_array_equal(same.splines, table.splines)
+    monkeypatch.setenv("YARDBAND_THREADS", "1")
+    np.testing.assert_array_equal(FlightTable.build(table.ball, RHO * 0.9, MU).splines, thin.splines)
+
+
 def test_spline_is_scipys_not_a_knot_spline():
     # Reference: scipy.interpolate.make_interp_spline, cubic, whose default ends are not-a-knot.
     from scipy.ndimage import map_coordinates

@@ -1,0 +1,49 @@
+"""Pieces worked on in two processes: in order, and errors as in one."""
+
+import os
+
+import pytest
+
+from pipeline.threads import apart
+
+
+@pytest.fixture
+def two(monkeypatch):
+    monkeypatch.setenv("YARDBAND_THREADS", "2")
+
+
+def process_and_square(number):
+    return os.getpid(), number**2
+
+
+def dying_elsewhere(home):
+    """Give a process's number, in that process alone."""
+    if os.getpid() != home:
+        os._exit(3)
+    return home
+
+
+@pytest.mark.usefixtures("two")
+def test_the_second_half_is_done_in_another_process_and_comes_in_order():
+    found = apart(process_and_square, range(5))
+    assert [square for _, square in found] == [0, 1, 4, 9, 16]
+    here = [process == os.getpid() for process, _ in found]
+    assert here == [True, True, True, False, False]
+
+
+@pytest.mark.parametrize(("threads", "pieces"), [("1", 5), ("2", 1), ("2", 0)])
+def test_one_thread_or_one_piece_stays_here(monkeypatch, threads, pieces):
+    monkeypatch.setenv("YARDBAND_THREADS", threads)
+    assert {process for process, _ in apart(process_and_square, range(pieces))} <= {os.getpid()}
+
+
+@pytest.mark.usefixtures("two")
+def test_an_error_there_is_raised_here_and_nothing_is_printed(capfd):
+    with pytest.raises(ValueError, match="sixteen"):
+        apart(int, ["1", "4", "9", "sixteen"])
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.usefixtures("two")
+def test_what_a_process_left_undone_is_done_here():
+    assert apart(dying_elsewhere, [os.getpid()] * 4) == [os.getpid()] * 4
