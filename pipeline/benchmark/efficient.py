@@ -19,7 +19,7 @@ from pipeline.fit.trend import Line
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.statistics.arrays import Array, Flags
 from pipeline.statistics.intervals import MANY, t_reach
-from pipeline.threads import in_order
+from pipeline.threads import apart
 
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -38,8 +38,6 @@ COARSER = 2  # replicates look at every second grid point: the maximum is flat, 
 # Sensitivity: with 0, and the normal quantile for Student's, intervals of 70 golfers cover 4 in 100 less, of 30 golfers
 # 9 in 100 less.
 LEARNT = 6
-
-REPORTED_EVERY = 50  # draws of golfers, in the lines that show progress
 
 
 @dataclass(frozen=True)
@@ -411,27 +409,42 @@ def draw_crowds(
 ) -> dict[float, Drawn]:
     """Find the crowds about club speeds, by speed; each replicate is drawn once for all of them.
 
-    Lines show progress, unless `quiet`.
+    A line says when that is done, unless `quiet`.
     """
     once, each = population.spreading(usual), population.spreading(usual, refits.counts)
-    shapes = [_Crowd.at(usual, population, speed, half_width_mph, once).shape for speed in speeds_mph]
-    launch, spin = _coarser(population)
-
-    def supports(replicate: int) -> Flags:
-        draw = _Draw.of(usual, refits, population, each, replicate)
-        crowds = ((*draw.at(speed, half_width_mph), shape) for speed, shape in zip(speeds_mph, shapes, strict=True))
-        return support_masks(crowds, launch, spin, population.deliveries)
-
-    count = len(refits.counts) if speeds_mph else 0
-    found = []
-    for done, inside in enumerate(in_order(supports, range(count)), start=1):
-        found.append(inside)
-        if not quiet and done % REPORTED_EVERY == 0:
-            print(f"Drew golfers {done} of {count} times.", flush=True)
+    shapes = tuple(_Crowd.at(usual, population, speed, half_width_mph, once).shape for speed in speeds_mph)
+    supports = _Supports(usual, refits, population, each, half_width_mph, tuple(speeds_mph), shapes)
+    draws = range(len(refits.counts) if speeds_mph else 0)
+    # A process more takes as long to start as the draws about a single speed.
+    found = apart(supports.of, draws) if len(speeds_mph) > 1 else list(map(supports.of, draws))
+    if not quiet:
+        print(f"Drew golfers {len(found)} times.", flush=True)
     return {
         speed: Drawn(once, shape, np.stack([inside[place] for inside in found]))
         for place, (speed, shape) in enumerate(zip(speeds_mph, shapes, strict=True))
     }
+
+
+@dataclass(frozen=True)
+class _Supports:
+    """What the supports of replicates' golfers about club speeds are found from."""
+
+    usual: UsualDelivery
+    refits: ResampledFits
+    population: Population
+    spreading: Spreading
+    half_width_mph: float
+    speeds_mph: tuple[float, ...]
+    shapes: tuple[Shape, ...]
+
+    def of(self, replicate: int) -> Flags:
+        """Find a replicate's supports, shape (speeds, m, n)."""
+        draw = _Draw.of(self.usual, self.refits, self.population, self.spreading, replicate)
+        crowds = (
+            (*draw.at(speed, self.half_width_mph), shape)
+            for speed, shape in zip(self.speeds_mph, self.shapes, strict=True)
+        )
+        return support_masks(crowds, *_coarser(self.population), self.population.deliveries)
 
 
 @dataclass(frozen=True)

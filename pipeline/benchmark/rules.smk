@@ -25,6 +25,8 @@ rule build_bands:
         f"{LOGS_OF}/build_bands.tsv"
     conda:
         ENVIRONMENT
+    # Almost all that follows waits for it.
+    threads: 2
     resources:
         **needs("build_bands"),
     params:
