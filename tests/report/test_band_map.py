@@ -118,6 +118,21 @@ def test_shades_cover_the_last_fifteen_yards(golfers, bands, chart):
     assert seen[4] == pytest.approx(lowest, abs=0.01)
 
 
+def test_shades_and_contours_end_at_the_frame(golfers, bands, chart):
+    axes = axes_of(golfers, bands, chart)
+
+    # svg cuts what is drawn at its own path alone, which would else reach over ticks and titles.
+    drawn = [one for one in axes.collections if isinstance(one, QuadContourSet) and one.get_clip_path() is not None]
+    assert [one.filled for one in drawn] == [True, False]
+    for one in drawn:
+        path, placed = one.get_clip_path().get_transformed_path_and_affine()
+        seen = (placed - axes.transData).transform_path(path).get_extents()
+        assert seen.x0 >= axes.get_xlim()[0] - 1e-6
+        assert seen.x1 <= axes.get_xlim()[1] + 1e-6
+        assert seen.y0 >= axes.get_ylim()[0] - 1e-9
+        assert seen.y1 <= axes.get_ylim()[1] + 1e-9
+
+
 def test_contours_say_how_much_less_they_stand_for(golfers, bands, chart):
     axes = axes_of(golfers, bands, chart)
 
