@@ -244,7 +244,8 @@ def test_the_kept_models_grids_and_efficient_carry_are_those_of_the_runs_before(
     assert f"Efficient carry by {new} is taken from this run." in said()
     for name in ("flight/grids.npz", "model/compared.npz"):
         (study.results / name).unlink()
-    again = study.told(study.target(TEXT))
+    again = study.told(study.target(TEXT), "--forcerun", "keep_model", "compare_models")
+    assert {"keep_model", "compare_models"} <= set(again.jobs)
     assert taken not in said()
     assert again.text == grown.text
 
