@@ -158,7 +158,7 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap, frame: Frame, scheme: P
     launch, spin = band.launch_deg, band.spin_rpm
     less, known = _less_than_best(band, units), _known(band)
     # A clip path takes the place of the axes' own, so it must end at the frame itself (svg knows one alone).
-    edge = PathPatch(_within(_outline(band), frame), facecolor="none", edgecolor="none")
+    edge = PathPatch(_within(band, frame), facecolor="none", edgecolor="none")
     axes.add_patch(edge)
     levels = np.arange(MAP_REACH + 1.0)
     shades = LinearSegmentedColormap.from_list("yards", map_shades(scheme, MAP_REACH)[::-1], N=MAP_REACH)
@@ -206,14 +206,18 @@ def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame,
 
 def _outline(band: BandMap) -> Path:
     """Outline where the lookup answers."""
-    rings = [Path(np.concatenate([one, one[:1]])[:, ::-1], closed=False) for one in band.answered]
-    return Path.make_compound_path(*rings)
+    return Path.make_compound_path(*_rings(band))
 
 
-def _within(outline: Path, frame: Frame) -> Path:
-    """Cut off what of an outline lies outside the frame."""
+def _rings(band: BandMap) -> list[Path]:
+    return [Path(np.concatenate([one, one[:1]])[:, ::-1], closed=False) for one in band.answered]
+
+
+def _within(band: BandMap, frame: Frame) -> Path:
+    """Outline where the lookup answers inside the frame, ring by ring: matplotlib cuts several at a time wrong."""
     (left, right), (low, high) = frame.spin_rpm, frame.launch_deg
-    return outline.clip_to_bbox(Bbox.from_extents(left, low, right, high))
+    box = Bbox.from_extents(left, low, right, high)
+    return Path.make_compound_path(*(ring.clip_to_bbox(box) for ring in _rings(band)))
 
 
 def _draw_reach(axes: Axes, band: BandMap, scheme: Palette) -> None:
