@@ -18,6 +18,7 @@ What should add up is shown so that it does:
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -251,7 +252,7 @@ class Units:
         """Unit of speed as it stands behind a figure."""
         return self.speed
 
-    @property
+    @cached_property
     def yd_each(self) -> float:
         """Yards in one unit of distance: what a typed distance is multiplied by."""
         return UNITS["yd"][self.distance_unit].factor

@@ -415,8 +415,7 @@ def draw_crowds(
     shapes = tuple(_Crowd.at(usual, population, speed, half_width_mph, once).shape for speed in speeds_mph)
     supports = _Supports(usual, refits, population, each, half_width_mph, tuple(speeds_mph), shapes)
     draws = range(len(refits.counts) if speeds_mph else 0)
-    # A process more takes as long to start as the draws about a single speed.
-    found = apart(supports.of, draws) if len(speeds_mph) > 1 else list(map(supports.of, draws))
+    found = apart(supports.of, draws) if len(speeds_mph) >= _MANY_SPEEDS else list(map(supports.of, draws))
     if not quiet:
         print(f"Drew golfers {len(found)} times.", flush=True)
     return {

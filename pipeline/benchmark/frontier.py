@@ -148,15 +148,20 @@ class Frontier:
         Between two grid speeds it is what their windows share: a drive inside is within the tolerance at both. `kind`
         is "total_" for the window of carry and roll.
         """
-        if not self.reaches(club_speed_mph):
-            return None
-        ends = [int(place) for place in self.about(club_speed_mph)]
-        lows = [np.max(getattr(self, f"{kind}{name}")[ends]) for name in WINDOW_EDGES[::2]]
-        highs = [np.min(getattr(self, f"{kind}{name}")[ends]) for name in WINDOW_EDGES[1::2]]
+        return self.windows_at(np.array([club_speed_mph]), kind)[0]
+
+    def windows_at(self, club_speed_mph: Array, kind: str = "") -> list[Window | None]:
+        """Give the window at each of some club speeds; see `window_at`."""
+        if len(self.speed_mph) == 0:
+            return [None] * len(club_speed_mph)
+        below, above = self.about(club_speed_mph)
+        columns = [getattr(self, f"{kind}{name}") for name in WINDOW_EDGES]
+        narrower = (np.maximum, np.minimum) * 2
+        edges = [inner(column[below], column[above]) for inner, column in zip(narrower, columns, strict=True)]
         # The edge of a speed without a window is NaN, which nothing is above or below.
-        if not all(low < high for low, high in zip(lows, highs, strict=True)):
-            return None
-        return Window(*(float(edge) for pair in zip(lows, highs, strict=True) for edge in pair))
+        there = self.reaches(club_speed_mph) & (edges[0] < edges[1]) & (edges[2] < edges[3])
+        rows = np.stack(edges, axis=1).tolist()
+        return [Window(*row) if known else None for row, known in zip(rows, there.tolist(), strict=True)]
 
     def best_delivery(self, club_speed_mph: npt.ArrayLike, speed_ratio: npt.ArrayLike) -> Delivery:
         """Give the delivery of efficient carry at club speeds, struck with given ratios."""

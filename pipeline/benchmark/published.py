@@ -1,7 +1,7 @@
 """What two models publish at the bands' centers, and what moved it: references, moves to standard air, or the fit."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -69,12 +69,15 @@ class Publisher:
     typical : DataFrame
         typical.parquet of its fit.
     rules : BenchmarkRules
+    efficient : mapping of float to Efficient
+        What is known to be efficient, by club speed; the rest is calculated when it is asked for.
     """
 
     model: CarryModel
     refits: ResampledFits
     typical: pl.DataFrame
     rules: BenchmarkRules
+    efficient: Mapping[float, Efficient] = field(default_factory=dict)
 
 
 def published_at(by: Publisher, speeds_mph: Array, roller: Roller) -> pl.DataFrame:
@@ -98,9 +101,12 @@ def published_at(by: Publisher, speeds_mph: Array, roller: Roller) -> pl.DataFra
     half_width_mph = rules.bands.half_width_mph
     reached = supported_speeds(population, half_width_mph, rules.min_golfers, speeds_mph)
 
-    drawn = draw_crowds(by.model.usual, by.refits, population, reached.tolist(), half_width_mph)
+    left = [speed for speed in reached.tolist() if speed not in by.efficient]
+    drawn = draw_crowds(by.model.usual, by.refits, population, left, half_width_mph)
 
     def at(speed: float) -> Efficient:
+        if speed in by.efficient:
+            return by.efficient[speed]
         about = drawn[speed]
         return efficient_at(by.model, by.refits, population, speed, half_width_mph, rules.tolerance_yd, roller, about)
 
@@ -168,7 +174,7 @@ def _under_conditions(old: Publisher, findings: Findings, speeds: Array, roller:
     model = under_conditions(old.model, findings.conditions)
     if model is None:
         return np.full(len(speeds), np.nan)
-    return _column(published_at(replace(old, model=model), speeds, roller), "carry_yd")
+    return _column(published_at(replace(old, model=model, efficient={}), speeds, roller), "carry_yd")
 
 
 def _reach(references: References, old: pl.DataFrame, new: pl.DataFrame) -> Array:

@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -24,7 +23,7 @@ from pipeline.flight.calibrate import Calibration
 from pipeline.flight.standard import AirNodes, StudyTables, standard_flight
 from pipeline.physics.air import Air
 from pipeline.physics.air_of_drives import AIR_COLUMNS, air_of_drives
-from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable
 from pipeline.physics.impact import ASSUMED_RATIO
 from pipeline.statistics.arrays import Array
 
@@ -101,7 +100,11 @@ def fingerprint(used: pl.DataFrame | Drives) -> str:
 
 
 def carry_by(
-    drives: pl.DataFrame | Drives, calibration: Calibration, speed_ratio: float | None, air: StandardAir
+    drives: pl.DataFrame | Drives,
+    calibration: Calibration,
+    speed_ratio: float | None,
+    air: StandardAir,
+    grids: dict[str, FlightTable] | None = None,
 ) -> Drives:
     """Move measured carry to standard conditions by a given calibration of flight.
 
@@ -113,20 +116,23 @@ def carry_by(
     speed_ratio : float or None
         Ball over club speed of a drive without ball speed.
     air : StandardAir
+    grids : dict, optional
+        Grids of flight by their keys; those that are flown here are added, about a second for each.
 
     Returns
     -------
     Drives
         The same with carry_standard_yd so moved, flown_yd and curve_yd. Drives are flown here, once, and not again
-        each time they are read. So are the grids of flight, about a second for each air that wasn't asked for last.
+        each time they are read.
     """
     read = Drives.of(drives)
     airs = read.gathered(lambda frame: frame.select(AIR_COLUMNS).unique()).unique().sort(AIR_COLUMNS)
     around, _ = air_of_drives(airs, air.temp_c, air.pressure_hpa)
     here = Air.of(np.array(air.temp_c), np.array(air.pressure_hpa * 100), np.array(air.humidity))
     standard = (float(here.density_kg_m3), float(here.viscosity_pa_s))
-    nodes = AirNodes.of(around)
-    tables = _tables_of(calibration.ball, standard, tuple(nodes.pairs), tuple(nodes.density), tuple(nodes.viscosity))
+    known = {} if grids is None else grids
+    tables = StudyTables.build(calibration.ball, standard, AirNodes.of(around), known)
+    known |= tables.by_key
 
     def moved(frame: pl.DataFrame) -> pl.DataFrame:
         found = standard_flight(frame, tables, air.temp_c, air.pressure_hpa, speed_ratio or ASSUMED_RATIO)
@@ -135,18 +141,6 @@ def carry_by(
         return frame.select(standard, pl.Series("flown_yd", found.flown_yd), curve)
 
     return read.with_once(moved)
-
-
-@lru_cache(maxsize=1)
-def _tables_of(
-    ball: Ball,
-    standard: tuple[float, float],
-    pairs: tuple[tuple[float, float], ...],
-    density: tuple[float, ...],
-    viscosity: tuple[float, ...],
-) -> StudyTables:
-    """Fly the grids; a comparison takes the same ones for the drives of a fit and for all drives."""
-    return StudyTables.build(ball, standard, AirNodes([*pairs], np.array(density), np.array(viscosity)))
 
 
 def errors_of(model: CarryModel, drives: pl.DataFrame) -> Array:

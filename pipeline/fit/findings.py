@@ -96,7 +96,7 @@ def drives_of_old(
     read = Drives.of(drives).mapped(lambda frame: references.old_drives(frame).with_columns(now))
     if not conditions_differ(old, new) and not references.moves_readings:
         return read
-    return carry_by(read, old.calibration, old.speed_ratio, old.air)
+    return carry_by(read, old.calibration, old.speed_ratio, old.air, old.grids)
 
 
 def score(old: ComparedFit, new: ComparedFit, form: Form, survey: Survey, devices: StudyDevices = NO_DEVICES) -> Scored:

@@ -1,11 +1,13 @@
 """Step: judge a new fit by the newest adopted model before it, and keep it, adopted or refused.
 
-In: drives.parquet, devices.json, the files of the fit and of flight's calibration, and those of the kept model that the
-fit is compared with (none for the first). Out: verdict.json, held_against.json (the scores behind the verdict) and the
-folder kept/<id>/, which is written whole or not at all.
+In: drives.parquet, tables.npz, devices.json, the files of the fit and of flight's calibration, and those of the kept
+model that the fit is compared with (none for the first). Out: verdict.json, held_against.json (the scores behind the
+verdict), grids.npz (grids of both models' flight, for the next time) and the folder kept/<id>/, which is written whole
+or not at all.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ import polars as pl
 
 from pipeline.configuration.study import StandardAir
 from pipeline.drives import FIT_COLUMNS, MOST_KEPT, Drives, speed_of_study
-from pipeline.edge.artefacts import read_artefact, write_artefact
+from pipeline.edge.artefacts import read_arrays, read_artefact, read_stamped, write_artefact, write_stamped
 from pipeline.edge.drives_file import open_drives
 from pipeline.errors import UserError
 from pipeline.fit.candidates import form_again
@@ -29,7 +31,10 @@ from pipeline.fit.verdict import ADOPT, FIRST, KEEP, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.flight.curve import SIDE_COLUMNS
 from pipeline.flight.devices import StudyDevices
+from pipeline.flight.standard import StudyTables
 from pipeline.physics.air_of_drives import AIR_COLUMNS
+from pipeline.physics.flight_table import FlightTable
+from pipeline.statistics.arrays import flattened, grouped
 from pipeline.tables.logs import DriveTable
 
 TOLD = {
@@ -41,33 +46,34 @@ TOLD = {
 
 def run(
     drives: str,
+    tables: str,
     devices: str,
     old: Sequence[str],
     verdict: str,
     scored: str,
+    grids: str,
     kept: str,
     settings: dict[str, Any],
     folds: int,
     golfers: float,
     beside: str | None = None,
+    flight: str = "",
     **fit: str,
 ) -> None:
     """Run the step; see the module's docstring.
 
-    `fit` names the fit's files as `FILES` does, `golfers` is the setting adoption.golfers.
+    `fit` names the fit's files as `FILES` does, `golfers` is adoption.golfers, `flight` digests the code that flies.
     """
     records = find_kept(Path(kept))
     today = read_artefact(devices, StudyDevices)
     new = read_fitted(fit, model_id(fit), settings["air"], today.reference)
     parent = Path(old[0]).parent.name if old else None
-    before = read_kept(old) if old else new
+    before = replace(read_kept(old), grids=read_grids(grids, flight)) if old else new
     every = open_to_compare(Path(drives), beside, (before.model, new.model))
     used = every.usable(speed_of_study(every)).kept(MOST_KEPT)
-    found, outcome = Verdict(True, ()), FIRST
-    scores = Scored(0, None, None, repeated=False)
+    found, scores, outcome = Verdict(True, ()), Scored(0, None, None, repeated=False), FIRST
     if parent is not None:
-        survey = Survey.of(used, settings["seed"], number=folds, regressors=new.model.regressors.names)
-        scores = score(before, new, form_of(new, survey), survey, today)
+        scores = _scores(before, new, used, settings["seed"], folds, today)
         found = judge(before, new, scores, golfers=golfers)
         outcome = ADOPT if found.adopt else KEEP
     judged = ModelVerdict(new.id, parent, outcome, found.reasons, lost_parent(records, new.id))
@@ -75,7 +81,25 @@ def run(
     keep(Path(kept), record_of(judged, data, settings | {"readings": today.reference}, records), fit)
     write_artefact(scored, scores)
     write_artefact(verdict, judged)
+    _write_grids(grids, before, tables, flight)
     print(TOLD[outcome].format(id=new.id, parent=parent))
+
+
+def _scores(old: ComparedFit, new: ComparedFit, used: Drives, seed: int, folds: int, devices: StudyDevices) -> Scored:
+    survey = Survey.of(used, seed, number=folds, regressors=new.model.regressors.names)
+    return score(old, new, form_of(new, survey), survey, devices)
+
+
+def read_grids(path: str, code: str) -> dict[str, FlightTable]:
+    """Read grids of flight that the last comparison flew with the same code, by their keys."""
+    return {key: FlightTable.from_arrays(parts) for key, parts in grouped(read_stamped(Path(path), code)).items()}
+
+
+def _write_grids(path: str, old: ComparedFit, tables: str, code: str) -> None:
+    """Keep the grids of both fits: with either of the two the next one may be compared."""
+    flown = {key: table for key, table in old.grids.items() if table.ball == old.calibration.ball}
+    flown |= StudyTables.from_arrays(read_arrays(tables)).by_key
+    write_stamped(Path(path), flattened({key: table.to_arrays() for key, table in flown.items()}), code)
 
 
 def open_to_compare(drives: Path, beside: str | None, models: Sequence[CarryModel]) -> Drives:

@@ -1,7 +1,7 @@
 """What a new fit changes: the terms of a kept model on new drives, and where expected carry moves."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +15,7 @@ from pipeline.fit.references import SAME, References
 from pipeline.fit.survey import centered, with_flown_scaled
 from pipeline.flight.calibrate import Calibration
 from pipeline.flight.offsets import Offsets, count_levels
+from pipeline.physics.flight_table import FlightTable
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.least_squares import Factor, Fit, clustered_fit, solve
 
@@ -45,6 +46,8 @@ class ComparedFit:
         Ball over club speed of a drive without ball speed.
     readings : str or None
         The device that readings were compared with; None where it isn't known.
+    grids : dict
+        Grids of its flight by their keys, as far as they have been flown; `carry_by` adds those that it flies.
     """
 
     id: str
@@ -58,6 +61,7 @@ class ComparedFit:
     calibration: Calibration
     speed_ratio: float | None
     readings: str | None = None
+    grids: dict[str, FlightTable] = field(default_factory=dict, repr=False, compare=False)
 
 
 def refitted_terms(old: ComparedFit, drives: pl.DataFrame | Drives) -> pl.DataFrame | None:

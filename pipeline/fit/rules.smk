@@ -1,6 +1,7 @@
 """The model of carry, the verdict on it, and the one that golfers are measured with."""
 
 from pipeline.fit.kept import FILES
+from pipeline.workflow import code_of
 
 # Columns that the study names as regressors: without any, none of this is made.
 BESIDE = {}
@@ -150,13 +151,15 @@ if OWN:
         input:
             **{name: FIT[name] for name in FILES},
             **BESIDE,
-            drives=FLIGHT["drives"],
+            **FLIGHT,
             devices=rules.compare_devices.output.devices,
             # Those of the kept model that the newest fit is compared with; none for a first fit.
             old=parent,
         output:
             verdict=local(f"{OUT}/model/verdict.json"),
             scored=f"{OUT}/model/held_against.json",
+            # Stay until then: the next fit is mostly compared with this one or the one that judged it.
+            grids=update(local(f"{OUT}/flight/grids.npz")),
         log:
             f"{LOGS_OF}/keep_model.log",
         benchmark:
@@ -172,6 +175,7 @@ if OWN:
                 settings=RECORDED,
                 folds=STUDY.model.folds,
                 golfers=STUDY.adoption.golfers,
+                flight=code_of("standardise_shots"),
             ),
         message:
             "Judge the fit by the kept one"

@@ -334,6 +334,8 @@ MADE = sorted(
     not in (
         rules.standardise_shots.output.tables,
         rules.build_bands.output.efficient,
+        *([rules.keep_model.output.grids] if OWN else []),
+        *([rules.compare_models.output.compared] if OWN else []),
     )
 )
 

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.benchmark.efficient import Population
+from pipeline.benchmark.efficient import Efficient, Population
 from pipeline.benchmark.efficient_by_speed import errors_of, find_efficient, frontier_of
 from pipeline.benchmark.form_error import best_deliveries, form_error, sample_of, with_form_error
 from pipeline.benchmark.frontier import Frontier
@@ -49,6 +49,15 @@ class FlagChanges:
     largest_yd: float | None
 
 
+def efficient_of(by: Publisher, roller: Roller) -> dict[float, Efficient]:
+    """Find what is efficient by a model at all club speeds that its golfers reach; see `find_efficient`."""
+    rules = by.rules
+    population = Population.from_typical(by.typical, rules.min_shots, rules.deliveries)
+    return find_efficient(
+        by.model, by.refits, population, rules.bands, rules.min_golfers, rules.tolerance_yd, roller, quiet=True
+    )
+
+
 def shared_errors_of(
     by: Publisher, used: Drives, fitted_on: int, devices: StudyDevices, air: StandardAir, roller: Roller
 ) -> SharedErrors:
@@ -74,10 +83,7 @@ def shared_errors_of(
     """
     rules, standard = by.rules, air.model_dump(mode="json")
     half_width_mph = rules.bands.half_width_mph
-    population = Population.from_typical(by.typical, rules.min_shots, rules.deliveries)
-    efficient = find_efficient(
-        by.model, by.refits, population, rules.bands, rules.min_golfers, rules.tolerance_yd, roller, quiet=True
-    )
+    efficient = {**by.efficient} or efficient_of(by, roller)
     moved_share = 0.0
     if efficient:
         at = best_deliveries(by.model, efficient)

@@ -1,9 +1,11 @@
 """The whole text of comparison.md: two fits, what their benchmarks publish, and the golfers whom they flag."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
+from pipeline.benchmark.efficient import Efficient
 from pipeline.benchmark.published import BenchmarkRules, Publisher, published_moves, usual_moves
 from pipeline.benchmark.published_text import answer_of, published_lines, usual_lines
 from pipeline.benchmark.run_and_conditions import Roller
@@ -32,17 +34,23 @@ class Side:
         Of its own benchmarks.
     known : SharedErrors or None
         Of its frontier on today's drives, where benchmarks have been built with it; else they are recalculated.
+    efficient : mapping of float to Efficient
+        What is efficient by it at all club speeds; without it, that is calculated.
+    stamp : str
+        Of what that follows from.
     """
 
     fit: ComparedFit
     refits: ResampledFits
     rules: BenchmarkRules
     known: SharedErrors | None = None
+    efficient: Mapping[float, Efficient] = field(default_factory=dict)
+    stamp: str = ""
 
     @property
     def publisher(self) -> Publisher:
         """Its model with what its benchmarks are made of."""
-        return Publisher(self.fit.model, self.refits, self.fit.typical, self.rules)
+        return Publisher(self.fit.model, self.refits, self.fit.typical, self.rules, self.efficient)
 
 
 def comparison_text(

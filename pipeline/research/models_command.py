@@ -31,7 +31,7 @@ from pipeline.fit.lineage import UNPIN, Decisions, Pin, Record, choose, decide, 
 from pipeline.fit.model_changes import ComparedFit
 from pipeline.fit.verdict import Choice, ModelVerdict
 from pipeline.flight.calibrate import StudyFlight
-from pipeline.research.compare_models import Today, compared, read_side
+from pipeline.research.compare_models import Today, compare_sides, read_side
 from pipeline.research.models_text import list_text, next_run_text, show_text
 from pipeline.tables.figures import Scores
 
@@ -179,7 +179,7 @@ def compare_two(study: Path, results: Path | None, old: str, new: str) -> str:
     today = Today.of(every, devices, frontier, tables, settings)
     sides = [read_side(files, today) for files in (first, second)]
     then = "This is what the rule says on today's drives. It changes nothing: adopt, refuse and use do."
-    return compared(shelf.study.study, sides[0], before, sides[1], after.settings, today, then=then)
+    return compare_sides(shelf.study.study, sides[0], before, sides[1], after.settings, today, then=then)
 
 
 def _drives_by(shelf: Shelf, old: ComparedFit, fit: ComparedFit) -> Drives:
@@ -189,7 +189,7 @@ def _drives_by(shelf: Shelf, old: ComparedFit, fit: ComparedFit) -> Drives:
     today = read_artefact(shelf.home / CALIBRATION, StudyFlight).calibration
     if (today.ball, shelf.study.air) == (fit.calibration.ball, fit.air):
         return every
-    return carry_by(every, fit.calibration, fit.speed_ratio, fit.air)
+    return carry_by(every, fit.calibration, fit.speed_ratio, fit.air, fit.grids)
 
 
 def decide_model(

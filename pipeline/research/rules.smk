@@ -1,5 +1,7 @@
 """What a researcher asks: what the newest fit changes, and how far figures move with the choices made."""
 
+from pipeline.workflow import code_of
+
 if OWN:
 
     rule compare_models:
@@ -9,13 +11,17 @@ if OWN:
             **FLIGHT,
             devices=rules.compare_devices.output.devices,
             frontier=rules.build_bands.output.frontier,
+            efficient=rules.build_bands.output.efficient,
             efficient_replicates=rules.build_bands.output.efficient_replicates,
             verdict=rules.keep_model.output.verdict,
             scored=rules.keep_model.output.scored,
+            grids=rules.keep_model.output.grids,
             # Those of the kept model that the newest fit was judged by; none for a first fit.
             old=parent,
         output:
             comparison=f"{OUT}/model/comparison.md",
+            # Stays until then: the next fit is mostly compared with one of the two models of the last comparison.
+            compared=update(local(f"{OUT}/model/compared.npz")),
         log:
             f"{LOGS_OF}/compare_models.log",
         benchmark:
@@ -45,11 +51,15 @@ if OWN:
                     )
                 },
                 recorded=RECORDED,
+                flight=code_of("standardise_shots"),
+                code=code_of("compare_models"),
             ),
         message:
             "Compare the fit with the kept one"
         shell:
             STEP
+
+    still_local(rules.compare_models)
 
 
 rule assess_sensitivity:

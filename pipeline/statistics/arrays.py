@@ -1,5 +1,6 @@
 """The array of floats that computing takes and returns; in JSON it is a list, NaN being null."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 
 import numpy as np
@@ -57,6 +58,20 @@ Values = npt.NDArray[Any]  # of numbers or of words
 
 # What a file of results holds: a table, an array, or the numbers of a text in their order.
 Figures: TypeAlias = "pl.DataFrame | Values | tuple[str, ...]"
+
+
+def flattened(groups: Mapping[str, Mapping[str, Values]]) -> dict[str, Values]:
+    """Give named arrays of several groups under one name each, for a file; no group's name has a space."""
+    return {f"{group} {name}": values for group, arrays in groups.items() for name, values in arrays.items()}
+
+
+def grouped(arrays: Mapping[str, Values]) -> dict[str, dict[str, Values]]:
+    """Rebuild what `flattened` gave, but for groups without any array."""
+    found: dict[str, dict[str, Values]] = {}
+    for label, values in arrays.items():
+        group, _, name = label.partition(" ")
+        found.setdefault(group, {})[name] = values
+    return found
 
 
 def plain_values(value: Any) -> Any:

@@ -29,7 +29,7 @@ from pipeline.fit.usual_delivery import Line, UsualDelivery
 from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.flight.offsets import Offsets
-from pipeline.statistics.arrays import Array, Flags
+from pipeline.statistics.arrays import Array, Flags, flattened, grouped
 
 RNG = np.random.default_rng(1)  # full floats, which a rounding would change
 INPUTS = RNG.normal(135, 20, 400), RNG.normal(13, 3, 400), RNG.normal(2700, 500, 400)
@@ -290,6 +290,16 @@ def test_arrays_keep_their_shape_and_what_is_not_finite_is_unknown(tmp_path, sha
     found = read_artefact(tmp_path / "it.json", Held)
     np.testing.assert_array_equal(found.numbers, np.where(np.isfinite(numbers), numbers, np.nan), strict=True)
     np.testing.assert_array_equal(found.flags, given.flags, strict=True)
+
+
+def test_groups_of_named_arrays_come_back_from_one_file(tmp_path):
+    given = {"k1": {"a line": np.arange(3.0), "b": np.array(["x"])}, "k2": {"a line": np.zeros((0, 2))}}
+    write_arrays(tmp_path / "it.npz", flattened({**given, "k3": {}}))
+    found = grouped(read_arrays(tmp_path / "it.npz"))
+    assert {group: set(arrays) for group, arrays in found.items()} == {"k1": {"a line", "b"}, "k2": {"a line"}}
+    for group, arrays in given.items():
+        for name, values in arrays.items():
+            np.testing.assert_array_equal(found[group][name], values, strict=True)
 
 
 def test_named_arrays_come_back_as_they_were(tmp_path):

@@ -1,13 +1,15 @@
 """A new fit is compared with a kept one by the study's own folds and candidates."""
 
+import shutil
 from datetime import date
 
+import numpy as np
 import polars as pl
 import pytest
 
 from pipeline.configuration.study import Model
 from pipeline.drives import Drives
-from pipeline.edge.artefacts import read_artefact, write_artefact
+from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.files import write_csv
 from pipeline.fit import comparison, fit_model, keep_model
 from pipeline.fit.comparison import Scored
@@ -16,14 +18,22 @@ from pipeline.fit.verdict import ModelVerdict
 from pipeline.flight.calibrate import Calibration, StudyFlight
 from pipeline.flight.calibrate_flight import calibration_table
 from pipeline.flight.devices import NO_DEVICES
+from pipeline.flight.standard import AirNodes, StudyTables
+from pipeline.physics.ball import Ball
+from pipeline.physics.flight_table import FlightTable
 
 SIDE = ("curve_yd", "launch_side_deg", "spin_axis_deg", "wind_cross_mps")  # nobody read them
 AIR = {"temp_c": 15.0, "pressure_hpa": 1013.25, "humidity": 0.0}
 IN_AIR = {"altitude_m": 0.0, "temp_c": 15.0, "humidity": 0.0, "wind_along_mps": 0.0, "pressure_hpa": None}
 
 
-def fitted(drives, folder, choices, drag=0.95):
-    """Fit drives and judge the fit; give the scores that it was judged by."""
+def grid_of(drag):
+    """Give a grid of a ball in an air that no drive was hit in, so that nothing is read from it."""
+    return FlightTable(Ball("smits-smith-1994", drag), 0.9, 1.8e-5, np.zeros(1))
+
+
+def fitted(drives, folder, choices, drag=0.95, flight=""):
+    """Fit drives and judge the fit; give the scores that it was judged by. `flight` stamps the grids that are kept."""
     folder.mkdir()
     measured = pl.col("carry_standard_yd").alias("carry_measured_yd")
     air = [pl.lit(value, pl.Float64).alias(name) for name, value in IN_AIR.items()]
@@ -42,10 +52,15 @@ def fitted(drives, folder, choices, drag=0.95):
     held_out = str(folder / "held_out.parquet")
     fit_model.run(**parts, **shared, **settings, study="hill", held_out=held_out, seed=1, air=AIR)
     kept = folder.parent / "kept"
+    own = StudyTables(grid_of(drag), AirNodes([], np.zeros(0), np.zeros(0)), [])
+    write_arrays(folder / "tables.npz", own.to_arrays())
     keep_model.run(
         **files,
         **shared,
+        tables=str(folder / "tables.npz"),
         devices=str(folder / "devices.json"),
+        grids=str(folder.parent / "grids.npz"),
+        flight=flight,
         old=sorted(str(path) for path in kept.glob("*/*")),
         verdict=str(folder / "verdict.json"),
         scored=str(folder / "held_against.json"),
@@ -86,6 +101,27 @@ def test_a_fit_is_judged_in_few_readings_and_one_flight_of_the_drives(
     assert second.parent is not None
     assert 0 < len(passes) <= most_passes
     assert sum(flown) == drives.height
+
+
+def test_grids_of_the_last_comparison_are_not_flown_again(tmp_path, world_maker, monkeypatch):
+    flown, build = [], FlightTable.build
+    monkeypatch.setattr(FlightTable, "build", lambda *about: flown.append(about[0].drag) or build(*about))
+    drives, line = world_maker(golfers=40).drives, Model(candidates=["line"], folds=5, replicates=50)
+    fitted(drives, tmp_path / "first", line, flight="of some code")
+    assert flown == []
+    (first,) = (tmp_path / "kept").iterdir()
+    judged = []
+    for name in ("second", "third"):
+        judged.append(fitted(drives, tmp_path / name, line, drag=0.97, flight="of some code")[0])
+        assert flown == [0.95]  # by the kept ball, in the air of all drives, once
+        grids = keep_model.read_grids(str(tmp_path / "grids.npz"), "of some code")
+        assert sorted(table.ball.drag for table in grids.values()) == [0.95, 0.95, 0.97]
+        (new,) = set((tmp_path / "kept").iterdir()) - {first}
+        shutil.rmtree(new)
+    assert judged[0] == judged[1]
+    assert keep_model.read_grids(str(tmp_path / "grids.npz"), "of other code") == {}
+    fitted(drives, tmp_path / "fourth", line, drag=0.97, flight="of other code")
+    assert flown == [0.95, 0.95]
 
 
 def test_a_fit_is_judged_by_the_studys_folds_and_its_own_candidate(tmp_path, world_maker):

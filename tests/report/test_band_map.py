@@ -1,6 +1,7 @@
 """The picture of a band, read back from what matplotlib drew."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -9,8 +10,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import same_color, to_rgb
 from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
+from matplotlib.path import Path
 
 from pipeline.bands import SpeedBands
+from pipeline.report.figures import band_map
 from pipeline.report.figures.band_map import HEIGHT_IN, LEAST_FRAME, MARGIN, WIDTH_IN, plot_band_map
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.palette import DARK, LIGHT, MAP_REACH, THEMES
@@ -116,6 +119,34 @@ def test_shades_cover_the_last_fifteen_yards(golfers, bands, chart):
     share = 1 - 7 / (MAP_REACH - 1)  # 7 to 8 yd less
     assert seen[2] == pytest.approx(np.array(lowest) + share * (np.array(best) - lowest), abs=0.012)
     assert seen[4] == pytest.approx(lowest, abs=0.01)
+
+
+def test_shades_and_contours_end_at_the_frame(golfers, bands, chart):
+    axes = axes_of(golfers, bands, chart)
+
+    # svg cuts what is drawn at its own path alone, which would else reach over ticks and titles.
+    drawn = [one for one in axes.collections if isinstance(one, QuadContourSet) and one.get_clip_path() is not None]
+    assert [one.filled for one in drawn] == [True, False]
+    for one in drawn:
+        path, placed = one.get_clip_path().get_transformed_path_and_affine()
+        seen = (placed - axes.transData).transform_path(path).get_extents()
+        assert seen.x0 >= axes.get_xlim()[0] - 1e-6
+        assert seen.x1 <= axes.get_xlim()[1] + 1e-6
+        assert seen.y0 >= axes.get_ylim()[0] - 1e-9
+        assert seen.y1 <= axes.get_ylim()[1] + 1e-9
+
+
+def test_cut_off_at_the_frame_the_map_still_covers_where_the_lookup_answers():
+    turn = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    rings = [np.column_stack([14 + 8 * np.sin(turn), at + 900 * np.cos(turn)]) for at in (2500, 3000, 5000)]
+    band = SimpleNamespace(answered=rings)
+    spin, launch = (part.ravel() for part in np.meshgrid(np.linspace(2010, 4990, 61), np.linspace(10.1, 17.9, 41)))
+    places = np.column_stack([spin, launch])
+    cut = band_map._within(band, band_map.Frame((10.0, 18.0), (2000.0, 5000.0)))
+    inside = [any(ring.contains_point(place) for ring in band_map._rings(band)) for place in places]
+    parts = [Path(part) for part in cut.to_polygons()]
+    assert [any(part.contains_point(place) for part in parts) for place in places] == inside
+    assert 0 < sum(inside) < len(inside)
 
 
 def test_contours_say_how_much_less_they_stand_for(golfers, bands, chart):

@@ -82,6 +82,13 @@ def test_yards_lost_and_their_parts_add_up_as_shown(academy, units):
     assert moved > 20  # each part rounded by itself would often miss the sum
 
 
+def test_who_changes_what_is_shown_of_a_row_changes_nothing_for_others():
+    row = {"efficient_yd": 230.4, "carry_yd": 220.6, "lost_yd": 9.8}
+    shown_losses(row)["lost_yd"] = 99
+    assert shown_losses(row)["lost_yd"] == 230 - 221
+    assert shown_losses(row, METRIC)["lost_yd"] == 211 - 202
+
+
 def test_a_goal_and_a_change_add_up_as_shown():
     goal = {"goal_yd": 241.4, "carry_yd": 201.5, "gap_yd": 39.9, "delivery_yd": 12.4, "speed_yd": 27.5}
     shown = shown_goal(goal)

@@ -233,6 +233,23 @@ def test_after_a_look_and_forcing_the_verdict_nothing_has_changed(study, grown):
     assert "Nothing to be done" in study.run(study.target(TEXT)).stderr
 
 
+def test_the_kept_models_grids_and_efficient_carry_are_those_of_the_runs_before(study, first, grown):
+    def said():
+        return (study.folder / "logs/twin-valleys/compare_models.log").read_text(encoding="utf-8")
+
+    (old,) = first.kept
+    (new,) = set(grown.kept) - {old}
+    taken = f"Efficient carry by {old} is taken from the last comparison."
+    assert taken in said()
+    assert f"Efficient carry by {new} is taken from this run." in said()
+    for name in ("flight/grids.npz", "model/compared.npz"):
+        (study.results / name).unlink()
+    again = study.told(study.target(TEXT), "--forcerun", "keep_model", "compare_models")
+    assert {"keep_model", "compare_models"} <= set(again.jobs)
+    assert taken not in said()
+    assert again.text == grown.text
+
+
 # --- a fit that is refused, and what people decide: the tests below stand in the order in which they run
 
 

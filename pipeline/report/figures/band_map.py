@@ -18,6 +18,7 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+from matplotlib.transforms import Bbox
 
 from pipeline.bands import SpeedBands
 from pipeline.benchmark.chart import BandMap, Chart
@@ -25,7 +26,7 @@ from pipeline.report.figures.golfer_dots import draw_golfers, say, without_suppr
 from pipeline.report.figures.look import ON_REACH, house_style, new_figure
 from pipeline.report.palette import LIGHT, MAP_REACH, Palette, map_shades
 from pipeline.shown import IMPERIAL, Units, angle_text, shown_edges, spin_text
-from pipeline.statistics.arrays import Array
+from pipeline.statistics.arrays import Array, Flags
 from pipeline.tables.figures import BandTable
 from pipeline.tables.golfers import Golfers
 
@@ -87,8 +88,10 @@ def plot_band_map(
     with house_style(scheme):
         figure = new_figure(WIDTH_IN, HEIGHT_IN)
         axes = figure.subplots()
-        has_map = found is not None and _draw_map(figure, axes, found, scheme, units)
+        has_map = found is not None and _has_map(found)
         frame = frame_of(found if has_map else None, shown)
+        if found is not None and has_map and frame is not None:
+            _draw_map(figure, axes, found, frame, scheme, units)
         draw_golfers(axes, shown, "spin_rpm", "launch_deg", scheme)
         if found is not None and has_map:
             _draw_window(axes, found, scheme)
@@ -138,16 +141,24 @@ def _widened(values: list[float], least: float) -> tuple[float, float]:
     return middle - (0.5 + MARGIN) * width, middle + (0.5 + MARGIN) * width
 
 
-def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette, units: Units) -> bool:
-    """Shade how much less than the best a delivery gives, where the lookup answers; tell whether it does."""
+def _has_map(band: BandMap) -> bool:
+    """Tell whether the lookup answers on so much of the grid that contours can be drawn: two steps each way."""
+    known = _known(band)
+    return bool(known.any(axis=1).sum() > 1 and known.any(axis=0).sum() > 1)
+
+
+def _known(band: BandMap) -> Flags:
+    """Tell where on the grid the lookup answers."""
+    places = np.stack(np.meshgrid(band.spin_rpm, band.launch_deg), axis=-1)
+    return _outline(band).contains_points(places.reshape(-1, 2)).reshape(band.expected_carry_yd.shape)
+
+
+def _draw_map(figure: Figure, axes: Axes, band: BandMap, frame: Frame, scheme: Palette, units: Units) -> None:
+    """Shade how much less than the best a delivery gives, where the lookup answers."""
     launch, spin = band.launch_deg, band.spin_rpm
-    less = _less_than_best(band, units)
-    edge = _outline(band)
-    inside = edge.get_path().contains_points(np.stack(np.meshgrid(spin, launch), axis=-1).reshape(-1, 2))
-    known = inside.reshape(less.shape)
-    # Contours need two steps of the grid each way.
-    if not (known.any(axis=1).sum() > 1 and known.any(axis=0).sum() > 1):
-        return False
+    less, known = _less_than_best(band, units), _known(band)
+    # A clip path takes the place of the axes' own, so it must end at the frame itself (svg knows one alone).
+    edge = PathPatch(_within(band, frame), facecolor="none", edgecolor="none")
     axes.add_patch(edge)
     levels = np.arange(MAP_REACH + 1.0)
     shades = LinearSegmentedColormap.from_list("yards", map_shades(scheme, MAP_REACH)[::-1], N=MAP_REACH)
@@ -163,7 +174,6 @@ def _draw_map(figure: Figure, axes: Axes, band: BandMap, scheme: Palette, units:
     bar.set_label(f"{UNIT_WORDS[units.distance_unit]} less than the best, {best}", fontsize=10)
     bar.ax.invert_xaxis()
     _draw_reach(axes, band, scheme)
-    return True
 
 
 def _less_than_best(band: BandMap, units: Units) -> Array:
@@ -178,7 +188,7 @@ def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame,
     edges = shown_edges(band.window)
     taken += [(spin, launch) for spin in edges[1] for launch in edges[0]] if edges else []
     lines = contour_generator(band.spin_rpm, band.launch_deg, _less_than_best(band, units))
-    answered = _outline(band).get_path()
+    answered = _outline(band)
     for line in LINES:
         points = np.concatenate([np.empty((0, 2)), *lines.lines(line)])
         place = (points - start) / size
@@ -194,10 +204,20 @@ def _label_lines(axes: Axes, band: BandMap, frame: Frame, golfers: pl.DataFrame,
         axes.text(at[0], at[1], f"{line} {units.distance_unit} less", path_effects=rim, **look)
 
 
-def _outline(band: BandMap) -> PathPatch:
+def _outline(band: BandMap) -> Path:
     """Outline where the lookup answers."""
-    rings = [Path(np.concatenate([one, one[:1]])[:, ::-1], closed=False) for one in band.answered]
-    return PathPatch(Path.make_compound_path(*rings), facecolor="none", edgecolor="none")
+    return Path.make_compound_path(*_rings(band))
+
+
+def _rings(band: BandMap) -> list[Path]:
+    return [Path(np.concatenate([one, one[:1]])[:, ::-1], closed=False) for one in band.answered]
+
+
+def _within(band: BandMap, frame: Frame) -> Path:
+    """Outline where the lookup answers inside the frame, ring by ring: matplotlib cuts several at a time wrong."""
+    (left, right), (low, high) = frame.spin_rpm, frame.launch_deg
+    box = Bbox.from_extents(left, low, right, high)
+    return Path.make_compound_path(*(ring.clip_to_bbox(box) for ring in _rings(band)))
 
 
 def _draw_reach(axes: Axes, band: BandMap, scheme: Palette) -> None:

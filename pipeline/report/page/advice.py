@@ -5,7 +5,7 @@ part stands out, the larger parts are taken one after the other. Launch and spin
 and attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,8 +48,8 @@ class Circumstances:
     ----------
     best_launch_deg, best_spin_rpm : float or None
         The delivery of most carry at the golfer's club speed; None where the benchmarks don't reach.
-    better_ratio : float or None
-        Speed ratio of an efficient strike among golfers near that speed; None without ball speed.
+    find_better_ratio : callable
+        Gives `better_ratio`, which few golfers' advice asks for.
     poorer_yd : float or None
         How far the poorest fifth of drives falls short of the typical one.
     loft : mapping or None
@@ -64,13 +64,18 @@ class Circumstances:
 
     best_launch_deg: float | None
     best_spin_rpm: float | None
-    better_ratio: float | None
+    find_better_ratio: Callable[[], float | None]
     poorer_yd: float | None
     loft: Row | None
     threshold_yd: float
     min_shots: int
     units: Units = IMPERIAL
     strike: float = UsualDelivery.strike
+
+    @property
+    def better_ratio(self) -> float | None:
+        """Speed ratio of an efficient strike among golfers near that speed; None without ball speed."""
+        return self.find_better_ratio()
 
     @property
     def threshold(self) -> float:
@@ -165,9 +170,9 @@ def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
 
 def _contact(part: int, row: Row, about: Circumstances) -> Advice:
     key, words = "because_contact_plain", {}
-    if row["ball_speed_mph"] is not None and about.better_ratio is not None:
+    if row["ball_speed_mph"] is not None and (better := about.better_ratio) is not None:
         ratio = row["ball_speed_mph"] / row["club_speed_mph"]
-        words = {"ratio": ratio_text(ratio), "better": ratio_text(about.better_ratio)}
+        words = {"ratio": ratio_text(ratio), "better": ratio_text(better)}
         words["golfers"] = better_golfers(about.strike)
         key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
     return {"what": say("do_contact"), "why": say(key, about.units, part=f"{part}", **words), "try": say("try_contact")}

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from pipeline.report.page.advice import advice_of
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.quarter_view import yards_of
 from pipeline.report.page.straight_figures import NONE, golfers_figures
@@ -78,7 +77,7 @@ def golfers_of(ground: Ground) -> dict[str, Any]:
             "goal_yd": ground.yd(ground.units.distance_whole(goal["goal_yd"]))
             if goal and goal["goal_yd"] is not None
             else None,
-            "do": advice_of(row, ground.about(row))[0]["what"] if now else None,
+            "do": ground.advice[golfer][0]["what"] if now else None,
             "history": history_of(ground, history),
         }
         rows.append([told[name] for name in COLUMNS])

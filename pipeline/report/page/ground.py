@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -12,11 +12,12 @@ from pipeline.bands import SpeedBands
 from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.goals.golfer_code import telling_length
 from pipeline.drives import Drives
-from pipeline.report.page.advice import Circumstances
+from pipeline.report.page.advice import Advice, Circumstances, advice_of
 from pipeline.report.page.counts import quarters_of, states_of
 from pipeline.report.page.facts import quarter_facts
 from pipeline.report.page.sureness import how_sure
 from pipeline.shown import IMPERIAL, METRIC, Units
+from pipeline.statistics.arrays import Array
 from pipeline.tables.columns import Table
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.golfers import Golfers
@@ -55,6 +56,11 @@ class Ground:
     def threshold_yd(self) -> float:
         """Yards lost above which a golfer is flagged."""
         return float(self.settings["flags"]["lost_yd"])
+
+    @property
+    def threshold(self) -> float:
+        """The same in the units in which it is said."""
+        return self.threshold_yd / self.units.yd_each
 
     @cached_property
     def units(self) -> Units:
@@ -147,19 +153,21 @@ class Ground:
         return self.by_golfer(Delivery)
 
     @cached_property
-    def _better_ratio(self) -> dict[str, float]:
-        """Speed ratio of an efficient strike among the newest quarter's golfers near each one's speed."""
+    def _ratios(self) -> tuple[Array, dict[str, tuple[int, int]]]:
+        """Speed ratios of the newest quarter's golfers by club speed, and the span of those near each, if enough."""
         known = self.golfers.filter((pl.col("quarter") == self.newest) & pl.col("ball_speed_mph").is_not_null())
         known = known.filter(pl.col("status") != "not_assessed").sort("club_speed_mph")
         speed = known["club_speed_mph"].cast(pl.Float64).to_numpy()
         ratio = known["ball_speed_mph"].cast(pl.Float64).to_numpy() / speed
         first, end = np.searchsorted(speed, speed - NEAR_MPH), np.searchsorted(speed, speed + NEAR_MPH, side="right")
         least = int(self.settings["privacy"]["min_golfers"])
-        return {
-            golfer: float(np.quantile(ratio[lo:hi], self.frontier.strike))
-            for golfer, lo, hi in zip(known["golfer"], first, end, strict=True)
-            if hi - lo >= least
-        }
+        spans = zip(known["golfer"], first.tolist(), end.tolist(), strict=True)
+        return ratio, {golfer: (lo, hi) for golfer, lo, hi in spans if hi - lo >= least}
+
+    def _better_ratio(self, golfer: str) -> float | None:
+        """Give the speed ratio of an efficient strike among the newest quarter's golfers near a golfer's speed."""
+        ratio, spans = self._ratios
+        return float(np.quantile(ratio[slice(*spans[golfer])], self.frontier.strike)) if golfer in spans else None
 
     def about(self, row: Row) -> Circumstances:
         """Give what the advice on a row of `golfers` goes by; what only the newest quarter has is None in others."""
@@ -167,7 +175,7 @@ class Ground:
         return Circumstances(
             best_launch_deg=row["best_launch_deg"],
             best_spin_rpm=row["best_spin_rpm"],
-            better_ratio=self._better_ratio.get(golfer) if newest else None,
+            find_better_ratio=partial(self._better_ratio, golfer) if newest else lambda: None,
             poorer_yd=self.facts.get((golfer, row["quarter"]), {}).get("poorer_yd"),
             loft=self._lofts.get(golfer) if newest else None,
             threshold_yd=self.threshold_yd,
@@ -175,6 +183,11 @@ class Ground:
             units=self.units,
             strike=self.frontier.strike,
         )
+
+    @cached_property
+    def advice(self) -> dict[str, list[Advice]]:
+        """Give what the golfers of the newest quarter might do, by golfer; from `advice_of`."""
+        return {golfer: advice_of(row, self.about(row)) for golfer, row in self.now.items()}
 
     def sure(self, row: Row) -> str | None:
         """Say how sure the yards lost of a row are; None where nothing was assessed."""

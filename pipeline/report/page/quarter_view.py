@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.coach.progress.measures import MEASURES
-from pipeline.report.page.advice import CAUSES, advice_of, largest_parts, shown_parts, way_of
+from pipeline.report.page.advice import CAUSES, largest_parts, shown_parts, way_of
 from pipeline.report.page.counts import counts_of
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.moves import moves_of
@@ -48,7 +48,7 @@ def quarter_of(ground: Ground) -> dict[str, Any]:
 
 
 def _threshold(ground: Ground) -> str:
-    return typed_text(float(rounded(ground.threshold_yd / ground.units.yd_each, 0.1)))
+    return typed_text(float(rounded(ground.threshold, 0.1)))
 
 
 def changed(ground: Ground, counts: dict[str, Any]) -> str:
@@ -185,7 +185,7 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
             "why": why_first(row, ground),
             "yards": yards_of(row, ground),
             "sure": ground.sure(row),
-            "do": advice_of(row, ground.about(row))[0]["what"],
+            "do": ground.advice[row["golfer"]][0]["what"],
         }
         for row in chosen
     ]

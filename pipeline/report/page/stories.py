@@ -3,8 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
+from pipeline.benchmark.window import Window
 from pipeline.coach.progress.measures import MEASURES, STRAIGHT, Measure
-from pipeline.report.page.advice import CAUSES, advice_of, shown_parts, worked_on
+from pipeline.report.page.advice import CAUSES, shown_parts, worked_on
 from pipeline.report.page.direction_part import direction_of
 from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
@@ -32,19 +35,20 @@ def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
     changes, straight = _changes(ground), straight_of(ground)
     goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
     deliveries, landings, plans = ground.by_golfer(Delivery), landings_of(ground), plans_of(ground)
+    last = [history[-1] for history in ground.histories.values()]
+    windows = ground.frontier.windows_at(np.array([row["club_speed_mph"] for row in last], dtype=float))
     told = {}
-    for golfer, history in ground.histories.items():
-        row = history[-1]
+    for (golfer, history), row, window in zip(ground.histories.items(), last, windows, strict=True):
         now = row["quarter"] == ground.newest
         told[golfer] = {
             "quarters": [_quarter(ground, one) for one in history],
             "changes": changes.get(golfer, []),
             "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
-            "place": _place(ground, row),
+            "place": _place(ground, row, window),
             "goal": _goal(goals.get(golfer), ground),
             "straight": straight.get(golfer),
             "practice": _practice(practice.get(golfer)),
-            "advice": advice_of(row, ground.about(row)) if now else [],
+            "advice": ground.advice[golfer] if now else [],
             "first": _first(firsts.get(golfer), row, ground),
             "direction": direction_of(deliveries.get(golfer)),
             "landing": landings.get(golfer),
@@ -153,9 +157,9 @@ def _change(row: Row, measure: Measure, digits: int, steps: Mapping[str, int | N
     }
 
 
-def _place(ground: Ground, row: Row) -> dict[str, Any]:
+def _place(ground: Ground, row: Row, window: Window | None) -> dict[str, Any]:
     """Say where the best delivery and the window lie at the golfer's club speed; None out of reach."""
-    edges = shown_edges(ground.frontier.window_at(row["club_speed_mph"]))
+    edges = shown_edges(window)
     best = (row["best_launch_deg"], row["best_spin_rpm"])
     return {
         "window": None if edges is None else {"launch_deg": list(edges[0]), "spin_rpm": list(edges[1])},
@@ -221,7 +225,7 @@ def _first(first: Row | None, row: Row, ground: Ground) -> dict[str, Any] | None
         return None
     word, parts = (
         FIRST_WORDS[first["first"]],
-        worked_on(row, shown_parts(row, ground.units), ground.about(row).threshold),
+        worked_on(row, shown_parts(row, ground.units), ground.threshold),
     )
     text = say(f"first_{word}")
     if word == "strike" and not parts:
