@@ -21,6 +21,7 @@ from pipeline.statistics.arrays import Array, Flags
 from pipeline.statistics.intervals import MANY, t_reach
 from pipeline.threads import apart
 
+_MANY_SPEEDS = 20  # about fewer, golfers are drawn in less time than a process takes to start
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
 # The grids reach this many steps beyond the deliveries: the tails of their density, and their move along the trend.
