@@ -45,7 +45,9 @@ def in_order(make: Callable[[Given], Made], pieces: Iterable[Given]) -> Iterator
             yield under_way.popleft().result()
 
 
-def apart(make: Callable[[Given], Made], pieces: Sequence[Given]) -> list[Made]:
+def apart(
+    make: Callable[[Given], Made], pieces: Sequence[Given], tell: Callable[[int], None] = lambda _: None
+) -> list[Made]:
     """Apply a function to pieces, the second half of them in a process of its own where a step may use two threads.
 
     For work of many short calls of numpy, between which threads wait for Python's lock.
@@ -55,6 +57,8 @@ def apart(make: Callable[[Given], Made], pieces: Sequence[Given]) -> list[Made]:
     make : callable
         Of a module's own, so that another process finds it by its name; what it needs is imported there again.
     pieces : sequence
+    tell : callable, optional
+        Called now and then with how many pieces are done, those in the other process taken to keep pace.
 
     Returns
     -------
@@ -62,14 +66,20 @@ def apart(make: Callable[[Given], Made], pieces: Sequence[Given]) -> list[Made]:
         What `make` gives, in the order of the pieces: the same bytes with and without that process.
     """
     half = (len(pieces) + 1) // 2 if _allowed() > 1 else len(pieces)
+
+    def here() -> Iterator[Made]:
+        for done, piece in enumerate(pieces[:half], start=1):
+            yield make(piece)
+            tell(done * len(pieces) // half)
+
     if half == len(pieces):
-        return [make(piece) for piece in pieces]
+        return list(here())
     context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
     receiver, sender = context.Pipe(duplex=False)
     other = context.Process(target=_send, args=(sender, make, pieces[half:]), daemon=True)
     other.start()
     sender.close()
-    made = [make(piece) for piece in pieces[:half]]
+    made = list(here())
     try:
         made += receiver.recv()
     except EOFError:  # it ended early, whatever for: here an error is reported as any other

@@ -21,6 +21,7 @@ from pipeline.statistics.arrays import Array, Flags
 from pipeline.statistics.intervals import MANY, t_reach
 from pipeline.threads import apart
 
+REPORTED_EVERY = 50  # draws of golfers, in the lines that show progress
 _MANY_SPEEDS = 20  # about fewer, golfers are drawn in less time than a process takes to start
 LAUNCH_STEP_DEG = 0.25
 SPIN_STEP_RPM = 50.0
@@ -410,15 +411,18 @@ def draw_crowds(
 ) -> dict[float, Drawn]:
     """Find the crowds about club speeds, by speed; each replicate is drawn once for all of them.
 
-    A line says when that is done, unless `quiet`.
+    Lines show progress, unless `quiet`.
     """
     once, each = population.spreading(usual), population.spreading(usual, refits.counts)
     shapes = tuple(_Crowd.at(usual, population, speed, half_width_mph, once).shape for speed in speeds_mph)
     supports = _Supports(usual, refits, population, each, half_width_mph, tuple(speeds_mph), shapes)
     draws = range(len(refits.counts) if speeds_mph else 0)
-    found = apart(supports.of, draws) if len(speeds_mph) >= _MANY_SPEEDS else list(map(supports.of, draws))
-    if not quiet:
-        print(f"Drew golfers {len(found)} times.", flush=True)
+
+    def tell(done: int) -> None:
+        if not quiet and done % REPORTED_EVERY == 0:
+            print(f"Drew golfers {done} of {len(draws)} times.", flush=True)
+
+    found = apart(supports.of, draws, tell) if len(speeds_mph) >= _MANY_SPEEDS else list(map(supports.of, draws))
     return {
         speed: Drawn(once, shape, np.stack([inside[place] for inside in found]))
         for place, (speed, shape) in enumerate(zip(speeds_mph, shapes, strict=True))
