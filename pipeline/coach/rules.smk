@@ -108,6 +108,7 @@ rule assess_landing:
         f"{LOGS_OF}/assess_landing.log",
     benchmark:
         f"{LOGS_OF}/assess_landing.tsv"
+    priority: 1
     conda:
         ENVIRONMENT
     resources:
@@ -234,6 +235,7 @@ rule assess_progress:
         f"{LOGS_OF}/assess_progress.log",
     benchmark:
         f"{LOGS_OF}/assess_progress.tsv"
+    priority: 3
     conda:
         ENVIRONMENT
     resources:
