@@ -8,11 +8,14 @@ import pickle
 from collections.abc import Iterable, Iterator
 from itertools import chain, islice
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from shutil import rmtree
+from tempfile import mkdtemp
 from typing import Any
+from weakref import finalize
 
 from pipeline.edge.files import whole
 
+_FEW = 2  # pieces of a study that fits into one slice of its file: its last golfer stands alone
 _ALIGNED = 64  # bytes, where arrays begin in a file
 
 
@@ -28,8 +31,8 @@ def write_answers(path: Path, answers: Iterable[Any]) -> int:
 class Answers(Iterable[Any]):
     """Answers in files, to be read again and again: one after the other, those of one file after the other's."""
 
-    def __init__(self, paths: Iterable[str | Path], folder: "TemporaryDirectory[str] | None" = None) -> None:
-        self.paths, self.folder = list(map(Path, paths)), folder  # a temporary folder lives as long as this
+    def __init__(self, paths: Iterable[str | Path]) -> None:
+        self.paths = list(map(Path, paths))
 
     def __iter__(self) -> Iterator[Any]:
         """Begin a reading."""
@@ -40,14 +43,15 @@ class Answers(Iterable[Any]):
 
 
 def spooled(answers: Iterator[Any]) -> Iterable[Any]:
-    """Keep answers to be read again and again: a single one in memory, more in a temporary file."""
-    first = list(islice(answers, 2))
-    if len(first) < 2:
+    """Keep answers to be read again and again: few in memory, more in a temporary file."""
+    first = list(islice(answers, _FEW + 1))
+    if len(first) <= _FEW:
         return first
-    folder = TemporaryDirectory(prefix="yardband-")
-    path = Path(folder.name) / "answers"
-    write_answers(path, chain(first, answers))
-    return Answers([path], folder)
+    folder = mkdtemp(prefix="yardband-")
+    found = Answers([Path(folder) / "answers"])
+    finalize(found, rmtree, folder, ignore_errors=True)
+    write_answers(found.paths[0], chain(first, answers))
+    return found
 
 
 def write_pooled(path: str | Path, value: Any) -> None:

@@ -6,7 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
@@ -254,18 +254,18 @@ def write_parquet(path: Path, table: pl.DataFrame) -> None:
 
 
 def write_parquet_of(path: Path, tables: Iterable[pl.DataFrame]) -> None:
-    """Write several tables of the same columns as one, without holding more than two of them; see `write_parquet`."""
+    """Write several tables of the same columns as one, a few at a time; see `write_parquet`, which writes up to two."""
     left = iter(tables)
-    first, second = next(left), next(left, None)
-    if second is None:
-        write_parquet(path, first)
+    first = list(islice(left, 3))
+    if len(first) < 3:
+        write_parquet(path, pl.concat(first, rechunk=True))
         return
     import pyarrow.parquet  # a quarter of a second that small studies need not pay
 
     arrow: Any = pyarrow  # which declares no types
-    schema = first.to_arrow(compat_level=pl.CompatLevel.oldest()).schema
+    schema = first[0].to_arrow(compat_level=pl.CompatLevel.oldest()).schema
     with whole(path) as part, arrow.parquet.ParquetWriter(part, schema, compression="zstd") as file:
-        for table in chain((first, second), left):
+        for table in chain(first, left):
             file.write_table(table.to_arrow(compat_level=pl.CompatLevel.oldest()))
 
 

@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.fit.held_out import EVERYTHING, HeldOut, edge_quantiles
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.quantiles import Quantiles
+from pipeline.statistics.sums import Sum
 
 Golfers = npt.NDArray[np.integer[Any]]
 
@@ -23,7 +24,7 @@ class Scorer:
 
     def __init__(self) -> None:
         self.drives, self.golfers, self.inside = 0, 0, 0
-        self.squares, self.distances, self.errors, self.totals = 0.0, 0.0, 0.0, 0.0
+        self.squares, self.distances, self.errors, self.totals = Sum(), Sum(), Sum(), Sum()
         self.quantiles = Quantiles(edge_quantiles())
         self.edges: dict[int, Array] = {}
 
@@ -31,18 +32,18 @@ class Scorer:
         """Take a piece in the first reading."""
         error = held.predicted[EVERYTHING] - held.measured
         self.drives += len(error)
-        self.squares += float(np.sum(error**2))
-        self.distances += float(np.sum(np.abs(error)))
-        self.errors += float(np.sum(error))
+        self.squares.add(error**2)
+        self.distances.add(np.abs(error))
+        self.errors.add(error)
         self.quantiles.look(held.departures[EVERYTHING], held.fold)
 
     def judge(self, held: HeldOut, golfer: Golfers) -> None:
         """Take a piece in the second reading."""
         error = held.predicted[EVERYTHING] - held.measured
         # Sum of (squared error - mean) per golfer: the cluster-robust variance of a mean.
-        totals = np.bincount(golfer, weights=error**2 - self.squares / self.drives)
+        totals = np.asarray(np.bincount(golfer, weights=error**2 - self.squares.total / self.drives), dtype=float)
         self.golfers += len(totals)
-        self.totals += float(np.sum(totals**2))
+        self.totals.add(totals**2)
         self.quantiles.gather(held.departures[EVERYTHING], held.fold)
 
     def cover(self, held: HeldOut, golfer: Golfers) -> None:  # noqa: ARG002
@@ -59,13 +60,13 @@ class Scorer:
     @property
     def figures(self) -> dict[str, float]:
         """The scores; see `score`."""
-        variance = self.totals / self.drives**2 * self.golfers / max(self.golfers - 1, 1)
-        rmse = float(np.sqrt(self.squares / self.drives))
+        variance = self.totals.total / self.drives**2 * self.golfers / max(self.golfers - 1, 1)
+        rmse = float(np.sqrt(self.squares.total / self.drives))
         return {
             "rmse_yd": rmse,
             "rmse_std_error_yd": float(np.sqrt(variance)) / (2 * rmse) if rmse > 0 else 0.0,
-            "mae_yd": self.distances / self.drives,
-            "bias_yd": self.errors / self.drives,
+            "mae_yd": self.distances.total / self.drives,
+            "bias_yd": self.errors.total / self.drives,
             "coverage90": self.inside / self.drives,
         }
 

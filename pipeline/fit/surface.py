@@ -13,6 +13,7 @@ import numpy.typing as npt
 from pipeline.drives import Speed
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.quantiles import Quantiles
+from pipeline.statistics.sums import Sum
 
 CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 
@@ -66,30 +67,28 @@ class _Column:
     """What an extent takes of a column that comes in pieces: shown to `look` and then to `gather`."""
 
     def __init__(self) -> None:
-        self.count, self.total, self.squares, self.least, self.most = 0, 0.0, 0.0, np.inf, -np.inf
+        self.count, self.sum, self.squares, self.least, self.most = 0, Sum(), Sum(), np.inf, -np.inf
         self.quantiles = Quantiles((*KNOT_QUANTILES, *USUAL_QUANTILES))
 
     @property
     def mean(self) -> float:
-        return self.total / self.count
+        return self.sum.total / self.count
 
     def look(self, x: Array) -> None:
         self.count += len(x)
-        self.total += float(np.sum(x))
+        self.sum.add(x)
         self.least, self.most = float(np.min(x, initial=self.least)), float(np.max(x, initial=self.most))
-        if not np.isnan(self.total):
-            self.quantiles.look(x)
+        self.quantiles.look(x)
 
     def gather(self, x: Array) -> None:
-        if np.isnan(self.total):
-            return
-        self.squares += float(np.sum((x - self.mean) ** 2))
-        self.quantiles.gather(x)
+        if not np.isnan(self.mean):
+            self.squares.add((x - self.mean) ** 2)
+            self.quantiles.gather(x)
 
     def extent(self) -> tuple[float, float, float, float, tuple[float, ...], tuple[float, ...]]:
-        if np.isnan(self.total):
+        if np.isnan(self.mean):
             return np.nan, np.nan, np.nan, np.nan, (), ()
-        sd = float(np.sqrt(self.squares / self.count)) or 1.0
+        sd = float(np.sqrt(self.squares.total / self.count)) or 1.0
         found, split = self.quantiles.of_all, len(KNOT_QUANTILES)
         usual, knots = found.values()[split:], found.scaled(self.mean, sd).values()[:split]
         return self.mean, sd, self.least, self.most, tuple(map(float, usual)), tuple(map(float, knots))
