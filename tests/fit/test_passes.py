@@ -6,15 +6,22 @@ from functools import partial
 import numpy as np
 import polars as pl
 import pytest
+from fitting import candidate_named
 
 from pipeline.configuration.study import Model
-from pipeline.drives import Drives
+from pipeline.drives import Drives, typical_of_all
 from pipeline.edge import drives_file
 from pipeline.edge.artefacts import write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.errors import UserError
 from pipeline.fit import fit_model, pool_fit, sum_fit
+from pipeline.fit.contest import hold_contest
+from pipeline.fit.fit_model import fit_of_study
+from pipeline.fit.held_out import HeldOut
 from pipeline.fit.passes import Pass, ended, gone_on, in_one_process
+from pipeline.fit.resampled import draw_counts, refit
+from pipeline.fit.shares import find_shares
+from pipeline.fit.survey import Survey
 from pipeline.fit.whole_fit import PASSES
 from pipeline.flight.calibrate import Calibration, StudyFlight
 
@@ -84,6 +91,30 @@ def test_a_fit_in_parts_has_the_same_bytes(study, capsys):
     # Not all golfers enter the fit: those numbers differ from those of all.
     assert 20 < json.loads(whole["model.json"])["fitted_on"]["golfers"] < 60
     assert pl.read_parquet(study / "1" / "typical.parquet").height == 60
+
+
+def test_a_whole_fit_is_what_its_parts_make_one_after_the_other(study):
+    drives, method = study / "drives.parquet", Model.model_validate(CHOICES["choices"])
+    choices = {name: CHOICES[name] for name in ("seed", "air", "strike", "own")}
+    fit = fit_of_study(str(drives), "ball", method, None, str(study / "calibration.json"), **choices, whole=True)
+    found = in_one_process(fit)
+    every = open_drives(drives)
+    survey = Survey.of(every.usable("ball"), CHOICES["seed"], number=method.folds, strike=CHOICES["strike"])
+    contest = hold_contest([candidate_named(name) for name in method.candidates], survey, lambda _: None)
+    golfers = typical_of_all(every, ["golfer"])
+    refits = refit(contest.model, survey.drives, golfers, draw_counts(60, CHOICES["seed"], method.replicates))
+    shares = find_shares(contest.model, every, refits, golfers)
+    assert found.scored.scores.equals(contest.scores)
+    assert found.coefficients.equals(contest.coefficients)
+    assert found.model.interval == contest.model.interval
+    assert found.golfers.equals(golfers)
+    held = HeldOut.joined(list(found.held_out))
+    np.testing.assert_array_equal(held.predicted["nothing"], contest.held_out.predicted["nothing"])
+    np.testing.assert_array_equal(held.fold, survey.fold[survey.golfer_of_drives])
+    for name, values in refits.to_arrays().items():
+        np.testing.assert_array_equal(found.refits.to_arrays()[name], values)
+    assert len(shares.share) > 0
+    np.testing.assert_array_equal(found.shares.draws, shares.draws)
 
 
 def test_a_study_too_small_for_a_fit_is_told_by_the_job_that_pools(study):
