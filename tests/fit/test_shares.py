@@ -6,7 +6,7 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.drives import typical_drives, usable
-from pipeline.fit.level_cells import KNOWN, Mode, cells_of
+from pipeline.fit.level_cells import KNOWN, LevelCounts, Mode, cells_of
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.shares import LevelShares, find_shares
 from pipeline.fit.survey import Survey
