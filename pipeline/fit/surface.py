@@ -19,7 +19,7 @@ CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 
 # Places of four knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
 KNOT_QUANTILES = (0.05, 0.35, 0.65, 0.95)
-USUAL_QUANTILES = (0.01, 0.5, 0.99)
+_USUAL_QUANTILES = (0.01, 0.5, 0.99)
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Extent:
         In the input's own unit; `sd` is 1 where all values are alike.
     least, most : float
     usual : tuple of float
-        Quantiles `USUAL_QUANTILES`.
+        The 1st, 50th and 99th percentile.
     knots : tuple of float
         Quantiles `KNOT_QUANTILES` of the centred and scaled input.
     """
@@ -68,7 +68,7 @@ class _Column:
 
     def __init__(self) -> None:
         self.count, self.sum, self.squares, self.least, self.most = 0, Sum(), Sum(), np.inf, -np.inf
-        self.quantiles = Quantiles((*KNOT_QUANTILES, *USUAL_QUANTILES))
+        self.quantiles = Quantiles((*KNOT_QUANTILES, *_USUAL_QUANTILES))
 
     @property
     def mean(self) -> float:
