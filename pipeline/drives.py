@@ -165,11 +165,6 @@ class Drives:
                 yield Piece(frame, codes + first)
                 first += int(codes.max()) + 1
 
-    def columns(self, *names: str) -> list[Array]:
-        """Give columns of numbers, each of shape (n,), in the order of the pieces; NaN where a value is not known."""
-        parts = [[frame.get_column(name).cast(pl.Float64).to_numpy() for name in names] for frame in self.read()]
-        return [np.concatenate([np.array([]), *column]) for column in zip(*parts, strict=True)]
-
     def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
         """Apply a function to every frame and put the results under each other."""
         return pl.concat(list(self.each(summed)))

@@ -14,7 +14,7 @@ from pipeline.errors import UserError
 from pipeline.fit.candidates import Candidate, may_compete
 from pipeline.fit.factored import BegunFit, CandidateFit, Factored, FactorsOf
 from pipeline.fit.form import Form
-from pipeline.fit.held_out import ALL_KNOWN, EveryKnownOf, HeldOut, Predicted, PredictionsOf, intervals_held_out
+from pipeline.fit.held_out import ALL_KNOWN, EveryKnownOf, HeldOut, PredictionsOf, intervals_held_out
 from pipeline.fit.model import CarryModel
 from pipeline.fit.passes import Pass, Passes, in_one_process
 from pipeline.fit.scores import READINGS, Choice, Scorer, choose
@@ -78,12 +78,7 @@ def hold_contest(candidates: Sequence[Candidate], survey: Survey, say: Say, forc
     found = score_table(entries, survey, forced)
     say("Predicting golfers held out ...")
     parts = list(survey.drives.each_piece(EveryKnownOf(entries[found.chosen].without, survey.fold)))
-    return outcome_of(entries, found, parts, HeldOut.joined([part.held for part in parts]))
-
-
-def outcome_of(entries: "Sequence[Entry]", found: "Scored", parts: Iterable[Predicted], held: HeldOut) -> Outcome:
-    """Make the outcome of a contest; `parts` are what `EveryKnownOf` found in all pieces."""
-    fitted = entries[found.chosen].fitted
+    fitted, held = entries[found.chosen].fitted, HeldOut.joined([part.held for part in parts])
     model = fitted.model.with_interval(intervals_held_out(parts))
     coefficients = coefficient_table([entry.fitted for entry in entries])
     return Outcome(model, fitted.fit.residual_sd, held, coefficients, found.scores, found.choice)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -164,11 +164,6 @@ class Survey:
     def shots(self) -> int:
         """Number of drives."""
         return int(self.levels.get_column("drives").sum())
-
-    @cached_property
-    def golfer_of_drives(self) -> npt.NDArray[np.int32]:
-        """Give each drive its golfer's number, shape (n,)."""
-        return np.concatenate([piece.golfer.astype(np.int32) for piece in self.drives.pieces()])
 
     def offsets(self, without: int | None = None) -> Offsets:
         """Choose the device and ball terms, of all drives or of those outside a fold."""

@@ -1,7 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named, hold_out
+from fitting import candidate_named, hold_out, numbers_of
 
 from pipeline.fit.factored import Factored
 from pipeline.fit.held_out import EVERYTHING, EveryKnownOf, held_out_table, interval_edges, intervals_held_out
@@ -60,5 +60,5 @@ def test_the_table_has_a_row_for_each_drive_in_their_order(world, survey, held):
     assert table.height == world.drives.height
     np.testing.assert_allclose(off[~device_b], 0, atol=1e-12)
     assert off[device_b] == pytest.approx(np.full(device_b.sum(), 0.03), abs=0.003)
-    assert table.get_column("fold").to_list() == survey.fold[survey.golfer_of_drives].tolist()
+    assert table.get_column("fold").to_list() == survey.fold[numbers_of(survey.drives)].tolist()
     assert table.get_column("predicted_by_club_speed_yd").to_list() == held.predicted["nothing"].tolist()

@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named
+from fitting import candidate_named, numbers_of
 
 from pipeline.configuration.study import Model
 from pipeline.drives import Drives, typical_of_all
@@ -110,7 +110,7 @@ def test_a_whole_fit_is_what_its_parts_make_one_after_the_other(study):
     assert found.golfers.equals(golfers)
     held = HeldOut.joined(list(found.held_out))
     np.testing.assert_array_equal(held.predicted["nothing"], contest.held_out.predicted["nothing"])
-    np.testing.assert_array_equal(held.fold, survey.fold[survey.golfer_of_drives])
+    np.testing.assert_array_equal(held.fold, survey.fold[numbers_of(survey.drives)])
     for name, values in refits.to_arrays().items():
         np.testing.assert_array_equal(found.refits.to_arrays()[name], values)
     assert len(shares.share) > 0
