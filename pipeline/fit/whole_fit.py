@@ -145,7 +145,7 @@ class _Known(NamedTuple):
 def _looked(choices: Choices, answers: Iterable[_Looked]) -> _Known:
     shots = pl.concat([pl.Series(dtype=pl.Int64), *(one.used.typical.get_column("shots") for one in answers)])
     check_enough(len(shots), int(shots.sum()))
-    golfers = pl.concat(one.golfers for one in answers)
+    golfers = pl.concat([one.golfers for one in answers], rechunk=True)  # chunks would show in the bytes of its file
     # In the order of the file, not of the names.
     golfer = pl.Enum(golfers.get_column("golfer"))
     survey = Survey.pooled(

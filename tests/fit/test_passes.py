@@ -118,6 +118,7 @@ def test_a_whole_fit_is_what_its_parts_make_one_after_the_other(study):
     assert found.coefficients.equals(contest.coefficients)
     assert found.model.interval == contest.model.interval
     assert found.golfers.equals(golfers)
+    assert found.golfers.n_chunks() == 1  # in parts and in one process: they show in a file
     held = HeldOut.joined(list(found.held_out))
     np.testing.assert_array_equal(held.predicted["nothing"], contest.held_out.predicted["nothing"])
     np.testing.assert_array_equal(held.fold, survey.fold[numbers_of(survey.drives)])
