@@ -50,6 +50,8 @@ def study(tmp_path, world_maker, monkeypatch):
     blind = pl.col("golfer").rle_id().is_between(20, 35)
     unknown = drives.with_columns(ball_speed_mph=pl.when(~blind).then("ball_speed_mph"))
     unknown.write_parquet(tmp_path / "drives.parquet", row_group_size=PIECE_ROWS)
+    attack = pl.Series("attack_deg", np.random.default_rng(1).normal(size=drives.height))
+    drives.select("source", "row", attack).write_parquet(tmp_path / "regressors.parquet")
     pieces = list(open_drives(tmp_path / "drives.parquet").read())
     assert len(pieces) > 8
     assert any(piece.height and piece["ball_speed_mph"].null_count() == piece.height for piece in pieces)
@@ -58,26 +60,29 @@ def study(tmp_path, world_maker, monkeypatch):
     return tmp_path
 
 
-def made_in(study, parts):
+def made_in(study, parts, regressors=()):
     """Run a fit in so many parts; give the bytes of its files."""
     folder = study / str(parts)
     folder.mkdir()
-    taken = {"drives": str(study / "drives.parquet"), "calibration": str(study / "calibration.json")}
-    in_parts = {}
+    beside = {"beside": str(study / "regressors.parquet")} if regressors else {}
+    taken = {"drives": str(study / "drives.parquet"), "calibration": str(study / "calibration.json"), **beside}
+    choices = CHOICES | {"choices": CHOICES["choices"] | {"regressors": list(regressors)}}
+    files, in_parts = (*FILES, *(["regressors.csv"] if regressors else [])), {}
     if parts > 1:
         pooled = [str(folder / f"{number}.pooled") for number in range(PASSES)]
         answers = []
         for number in range(PASSES):
             asked = str(folder / f"{number}.asked")
             also = {"before": pooled[:number], "answers": answers, "pooled": pooled[number], "asked": asked}
-            pool_fit.run(**taken, **CHOICES, **also)
+            pool_fit.run(**taken, **choices, **also)
             answers = [str(folder / f"{number}.{part}.answers") for part in range(parts)]
             for part, path in enumerate(answers, start=1):
-                sum_fit.run(drives=taken["drives"], asked=asked, part=f"{part}-of-{parts}", answers=path)
+                own = {"asked": asked, "part": f"{part}-of-{parts}", "answers": path}
+                sum_fit.run(drives=taken["drives"], **own, **beside)
         in_parts = {"pooled": pooled, "answers": answers}
-    made = {name.partition(".")[0]: str(folder / name) for name in FILES}
-    fit_model.run(**taken, **CHOICES, **in_parts, study="hill", **made)
-    return {name: (folder / name).read_bytes() for name in FILES}
+    made = {name.partition(".")[0]: str(folder / name) for name in files}
+    fit_model.run(**taken, **choices, **in_parts, study="hill", **made)
+    return {name: (folder / name).read_bytes() for name in files}
 
 
 def test_a_fit_in_parts_has_the_same_bytes(study, capsys, monkeypatch):
@@ -101,6 +106,13 @@ def test_a_fit_in_parts_has_the_same_bytes(study, capsys, monkeypatch):
     # Not all golfers enter the fit: those numbers differ from those of all.
     assert 20 < json.loads(whole["model.json"])["fitted_on"]["golfers"] < 60
     assert pl.read_parquet(study / "1" / "typical.parquet").height == 60
+
+
+def test_a_fit_with_a_regressor_in_parts_has_the_same_bytes(study):
+    whole, found = (made_in(study, parts, ["attack_deg"]) for parts in (1, 2))
+    assert {name for name in whole if found[name] != whole[name]} == set()
+    assert b"attack_deg" in whole["regressors.csv"]
+    assert b"regressor:attack_deg" in whole["coefficients.csv"]
 
 
 def test_a_whole_fit_is_what_its_parts_make_one_after_the_other(study):
