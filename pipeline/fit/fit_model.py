@@ -22,6 +22,7 @@ from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
 from pipeline.edge.files import write_csv, write_parquet, write_parquet_of
 from pipeline.fit.candidates import Candidate, candidates_of_study
+from pipeline.fit.contest import Say
 from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.own_files import read_written
@@ -56,7 +57,8 @@ def run(
     """
     method = Model.model_validate(choices)
     speed = read_pooled(pooled[0]) if pooled else speed_of(drives)
-    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, whole=not pooled)
+    tell: Say = [].append if pooled else say  # in parts, `pool_fit` has said it
+    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, whole=not pooled)
     whole = in_one_process(fit, spooled) if not pooled else ended_in_parts(fit, pooled, answers)
     effects = assess_regressors(method.regressors, whole.model.surface, whole.survey, whole.model.usual)
     chosen = whole.shares.of_model(with_errors(whole.model, effects))
@@ -85,6 +87,7 @@ def fit_of_study(
     air: dict[str, Any],
     strike: float,
     own: Sequence[str],
+    tell: Say,
     *,
     whole: bool,
 ) -> Passes[WholeFit]:
@@ -101,8 +104,10 @@ def fit_of_study(
         A `StandardAir`.
     strike : float
         `Efficient.strike`.
+    tell : callable
+        Takes a line on how far the work is.
     whole : bool
-        Whether this process makes all passes: then it says how far it is, and keeps few drives in memory.
+        Whether this process makes all passes: then it keeps few drives in memory.
     """
     standard, written = StandardAir.model_validate(air), read_written(method.formulas, own)
     flight = read_artefact(calibration, StudyFlight).calibration
@@ -115,17 +120,12 @@ def fit_of_study(
     used = used.kept(MOST_KEPT) if whole else used
     regressors = tuple(method.regressors)
     chosen = Choices(speed, seed, method.folds, strike, regressors, method.replicates, method.choose)
-    return whole_fit(every, used, chosen, candidates, say if whole else _silent)
-
-
-def _silent(_: str) -> None:
-    pass
+    return whole_fit(every, used, chosen, candidates, tell)
 
 
 def ended_in_parts(fit: Passes[WholeFit], pooled: Sequence[str], answers: Sequence[str]) -> WholeFit:
     """End a fit by what was pooled after each pass but the last, and what all parts answered in that."""
     last = gone_on(fit, list(map(read_pooled, pooled[1:])))
-    say("Predicting golfers held out, and refitting on resampled golfers ...")
     return ended(fit, last.pool(Answers(answers)))
 
 

@@ -32,12 +32,14 @@ def run(
     known = list(map(read_pooled, before))
     speed = known[0] if known else speed_of(drives)
     method = Model.model_validate(choices)
-    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, whole=False)
+    told: list[str] = []
+    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, told.append, whole=False)
     one = gone_on(fit, known[1:])
     found: Any = speed
     if known:
+        told.clear()  # another job has said that
         found = one.pool(Answers(answers))
         one = fit.send(found)
     write_pooled(pooled, found)
     write_pooled(asked, Asked.of(one))
-    print(f"Pooled {len(known)} passes over the drives.")
+    print(*told, f"Pooled {len(known)} passes over the drives.", sep="\n")
