@@ -57,7 +57,7 @@ def run(
     """
     method = Model.model_validate(choices)
     speed = read_pooled(pooled[0]) if pooled else speed_of(drives)
-    tell: Say = [].append if pooled else say  # in parts, `pool_fit` has said it
+    tell: Say = _unsaid if pooled else say
     fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, whole=not pooled)
     whole = in_one_process(fit, spooled) if not pooled else ended_in_parts(fit, pooled, answers)
     effects = assess_regressors(method.regressors, whole.model.surface, whole.survey, whole.model.usual)
@@ -121,6 +121,10 @@ def fit_of_study(
     regressors = tuple(method.regressors)
     chosen = Choices(speed, seed, method.folds, strike, regressors, method.replicates, method.choose)
     return whole_fit(every, used, chosen, candidates, tell)
+
+
+def _unsaid(_: str) -> None:
+    """Say nothing: `pool_fit` has said it."""
 
 
 def ended_in_parts(fit: Passes[WholeFit], pooled: Sequence[str], answers: Sequence[str]) -> WholeFit:
