@@ -132,7 +132,7 @@ def measure(
     return pl.concat(tables)
 
 
-def readme(table: pl.DataFrame, copies: int, machine: dict[str, Any]) -> str:
+def readme(table: pl.DataFrame, copies: int, machine: dict[str, Any], only: str | None) -> str:
     """Write what was measured in words and as tables."""
     drives = table.item(0, "drives")
     lines = [
@@ -146,7 +146,8 @@ def readme(table: pl.DataFrame, copies: int, machine: dict[str, Any]) -> str:
         + "Each job is a process of its own, one after the other.",
         "",
         f"Machine: {machine['cores']} cores of {machine['processor']}, {machine['memory_gb']} GB of memory, "
-        f"{machine['system']}.",
+        f"{machine['system']}."
+        + (f" That and made.json are of {only} alone; the other rows stay from an earlier run." * (only is not None)),
     ]
     for name in WORKS:
         lines += ["", *_told(name, table.filter(work=name))] if name in table["work"] else []
@@ -208,7 +209,7 @@ def main() -> None:
         table = pl.concat([stays, table])
     table.write_csv(given.folder / "parts.csv")
     (given.folder / "machine.json").write_text(json.dumps(machine, indent=1) + "\n", encoding="utf-8")
-    text = readme(table, given.copies, machine)
+    text = readme(table, given.copies, machine, given.only)
     (given.folder / "README.md").write_text(text, encoding="utf-8")
     print(text)
     sys.exit(0 if table["same_bytes"].all() else 1)
