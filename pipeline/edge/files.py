@@ -258,7 +258,7 @@ def write_parquet_of(path: Path, tables: Iterable[pl.DataFrame]) -> None:
     left = iter(tables)
     first = list(islice(left, 3))
     if len(first) < 3:
-        write_parquet(path, pl.concat(first, rechunk=True))
+        write_parquet(path, pl.concat(first))
         return
     import pyarrow.parquet  # a quarter of a second that small studies need not pay
 
