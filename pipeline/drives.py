@@ -4,8 +4,9 @@ No statistic needs to know of pieces or threads: it hands `Drives` a function of
 """
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import partial, reduce
 from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
@@ -17,6 +18,7 @@ from pipeline.statistics.sound_center import sound_centers
 from pipeline.threads import in_order
 
 Made = TypeVar("Made")
+Change = Callable[[pl.DataFrame], pl.DataFrame]
 
 KEYS = ["golfer", "quarter"]  # of a golfer's quarter
 
@@ -63,10 +65,11 @@ class Piece(NamedTuple):
 
     def chosen(self, among: pl.Expr | None) -> "Piece":
         """Keep the drives for which an expression is true; all if there is none."""
-        if among is None:
-            return self
-        marks = self.drives.select(among.fill_null(False)).to_series()
-        return Piece(self.drives.filter(marks), self.golfer[marks.to_numpy()])
+        return self if among is None else self.marked(self.drives.select(among.fill_null(False)).to_series().to_numpy())
+
+    def marked(self, marks: npt.NDArray[np.bool_]) -> "Piece":
+        """Keep the drives that are marked; golfers keep their numbers."""
+        return Piece(self.drives.filter(pl.Series(marks)), self.golfer[marks])
 
 
 @dataclass(frozen=True)
@@ -75,12 +78,22 @@ class Drives:
 
     Attributes
     ----------
-    read : callable
+    frames : callable
         Begins a reading: an iterator of frames. All drives of a golfer stand in one frame, and golfers follow each
         other in their order from frame to frame: that of the type of the column `golfer` (see `keyless_order`).
+    changes : tuple of callable
+        What every frame goes through as it is read; see `mapped`.
+    firsts : mapping of str to int or None
+        Of a part of a study's golfers, their numbers among all: that of the first golfer of each piece, by name.
     """
 
-    read: Callable[[], Iterator[pl.DataFrame]]
+    frames: Callable[[], Iterator[pl.DataFrame]]
+    changes: tuple[Change, ...] = ()
+    firsts: Mapping[str, int] | None = None
+
+    def read(self) -> Iterator[pl.DataFrame]:
+        """Begin a reading."""
+        return (reduce(lambda frame, change: change(frame), self.changes, one) for one in self.frames())
 
     @property
     def golfers(self) -> pl.Enum:
@@ -92,13 +105,13 @@ class Drives:
         """Take a whole frame, in whatever order, as one piece."""
         return drives if isinstance(drives, Drives) else cls(lambda: iter((drives,)))
 
-    def mapped(self, change: Callable[[pl.DataFrame], pl.DataFrame]) -> "Drives":
+    def mapped(self, change: Change) -> "Drives":
         """Change every frame as it is read; a golfer's drives stay in one."""
-        return Drives(lambda: map(change, self.read()))
+        return replace(self, changes=(*self.changes, change))
 
     def usable(self, speed: str) -> "Drives":
         """Keep the drives that a fit over a speed can use."""
-        return self.mapped(lambda frame: frame.filter(pl.Series(usable(frame, speed))))
+        return self.mapped(partial(only_usable, speed=speed))
 
     def of_every(self, step: int) -> "Drives":
         """Keep the drives of every so many-th golfer; golfers stand in the order of a digest, and so at random."""
@@ -148,13 +161,9 @@ class Drives:
         for frame in self.read():
             if frame.height:
                 codes = golfer_codes(frame)
+                first = first if self.firsts is None else self.firsts[frame.item(0, "golfer")]
                 yield Piece(frame, codes + first)
                 first += int(codes.max()) + 1
-
-    def columns(self, *names: str) -> list[Array]:
-        """Give columns of numbers, each of shape (n,), in the order of the pieces; NaN where a value is not known."""
-        parts = [[frame.get_column(name).cast(pl.Float64).to_numpy() for name in names] for frame in self.read()]
-        return [np.concatenate([np.array([]), *column]) for column in zip(*parts, strict=True)]
 
     def gathered(self, summed: Callable[[pl.DataFrame], pl.DataFrame]) -> pl.DataFrame:
         """Apply a function to every frame and put the results under each other."""
@@ -176,6 +185,11 @@ def usable(drives: pl.DataFrame, speed: str) -> npt.NDArray[np.bool_]:
     measured = MEASURED
     known = pl.col("ball_speed_mph").is_not_null() if speed == "ball" else pl.lit(True)
     return drives.select((measured & known).alias("usable")).get_column("usable").to_numpy()
+
+
+def only_usable(drives: pl.DataFrame, speed: str) -> pl.DataFrame:
+    """Keep the drives that a fit can use."""
+    return drives.filter(pl.Series(usable(drives, speed)))
 
 
 def straightened(drives: pl.DataFrame) -> pl.DataFrame:

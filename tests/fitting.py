@@ -22,6 +22,11 @@ def fit_to(candidate, drives):
     return fit_candidate(factored, survey, fit_usual_delivery(survey.typical))
 
 
+def numbers_of(drives):
+    """Give each drive its golfer's number, shape (n,)."""
+    return np.concatenate([piece.golfer for piece in drives.pieces()])
+
+
 def hold_out(candidate, survey, known=COMBINATIONS):
     factored = Factored.of(survey, candidate.surface(survey.extents))
     return predict_held_out(survey, factored.without_each(survey, survey.trends()), known)

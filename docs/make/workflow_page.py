@@ -28,8 +28,9 @@ A study of results by hand, without launch and spin, goes from `load_shots` to `
 A study without speed logs has neither `collect_swings` nor `assess_practice`. A first run is drawn. Later runs build
 bands once `keep_model` has judged the fit. With a kept model in use, `standardise_shots_in_use` moves drives by its
 calibration of flight. A run leaves `assess_sensitivity` and `write_sensitivity` out, unless it is asked for the target
-`sensitivity`. Only a study whose golfers are cut into parts ([cluster](cluster.md)) has `sum_progress`, `pool_progress`
-and `compare_progress`; in others `assess_progress` does their work.
+`sensitivity`. Only a study whose golfers are cut into parts ([cluster](cluster.md)) has `sum_fit`, `pool_fit`,
+`sum_progress`, `pool_progress` and `compare_progress`; in others `fit_model` and `assess_progress` do their work.
+`sum_fit` and `pool_fit` take turns.
 """
 
 

@@ -170,7 +170,11 @@ def may_compete(surface: Form, shots: int) -> str | None:
 def enough_for_a_fit(drives: pl.DataFrame | Drives) -> None:
     """Raise UserError where there are too few golfers or drives for any fit."""
     found = Drives.of(drives).gathered(lambda f: f.select(pl.col("golfer").n_unique(), pl.len()).cast(pl.Int64))
-    golfers, shots = found.sum().row(0)
+    check_enough(*found.sum().row(0))
+
+
+def check_enough(golfers: int, shots: int) -> None:
+    """Raise UserError where so many golfers and usable drives are too few for any fit."""
     least = DRIVES_PER_TERM * 4
     if golfers < MIN_GOLFERS or shots < least:
         raise UserError(

@@ -1,9 +1,10 @@
 """A candidate fitted from the factors of each fold's drives, so that one reading of them serves every fold."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.drives import Piece, inputs
@@ -29,6 +30,40 @@ class CandidateFit:
     model: CarryModel
     fit: Fit
     labels: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FactorsOf:
+    """Asks pieces of drives for the factors of each fold: its number, its factor, and that of shares if any."""
+
+    surface: Form
+    levels: Offsets
+    regressors: Regressors
+    fold: npt.NDArray[np.int64]
+    among: pl.Expr | None
+
+    @classmethod
+    def of(cls, survey: Survey, surface: Form) -> "FactorsOf":
+        """Ask for what a candidate's surface needs of a survey's drives."""
+        return cls(surface, every_level(survey.levels), survey.regressors, survey.fold, survey.among)
+
+    def __call__(self, piece: Piece) -> list[tuple[int, Factor, Factor | None]]:
+        """Answer for a piece."""
+        entering = piece.chosen(self.among)
+        drives, x = entering.drives, inputs(entering.drives, self.surface.speed)
+        base, design = self.surface.base_and_design(*x)
+        X = np.hstack([design, self.levels.terms(drives), self.regressors.terms(drives)])
+        y = drives.get_column("carry_standard_yd").to_numpy() - base
+        fold = self.fold[entering.golfer]
+        apart = None
+        if self.regressors.names:
+            apart = np.hstack([np.ones((drives.height, 1)), self.levels.design(drives), self.regressors.design(drives)])
+        found = []
+        for k in np.unique(fold):
+            out = fold == k
+            own = None if apart is None else Factor.of(apart[out], np.zeros(np.count_nonzero(out)))
+            found.append((int(k), Factor.of(X[out], y[out]), own))
+        return found
 
 
 @dataclass(frozen=True)
@@ -58,34 +93,26 @@ class Factored:
     @classmethod
     def of(cls, survey: Survey, surface: Form) -> "Factored":
         """Read the drives once."""
-        levels, regressors = every_level(survey.levels), survey.regressors
-        further = len(levels.levels) + len(regressors.names)
-        parts = [_empty(surface.size + further)] * survey.folds
-        shares = [_empty(1 + further)] * survey.folds if regressors.names else []
+        asked = FactorsOf.of(survey, surface)
+        factored = cls.empty(asked, survey.folds)
+        for found in survey.drives.each_piece(asked):
+            factored.join(found)
+        return factored
 
-        def factored(piece: Piece) -> list[tuple[int, Factor, Factor | None]]:
-            entering = piece.chosen(survey.among)
-            drives, x = entering.drives, inputs(entering.drives, surface.speed)
-            base, design = surface.base_and_design(*x)
-            X = np.hstack([design, levels.terms(drives), regressors.terms(drives)])
-            y = drives.get_column("carry_standard_yd").to_numpy() - base
-            fold = survey.fold[entering.golfer]
-            apart = None
-            if shares:
-                apart = np.hstack([np.ones((drives.height, 1)), levels.design(drives), regressors.design(drives)])
-            found = []
-            for k in np.unique(fold):
-                out = fold == k
-                own = None if apart is None else Factor.of(apart[out], np.zeros(np.count_nonzero(out)))
-                found.append((int(k), Factor.of(X[out], y[out]), own))
-            return found
+    @classmethod
+    def empty(cls, asked: FactorsOf, folds: int) -> "Factored":
+        """Begin without any drives."""
+        further = len(asked.levels.levels) + len(asked.regressors.names)
+        shares = [_empty(1 + further)] * folds if asked.regressors.names else []
+        parts = [_empty(asked.surface.size + further)] * folds
+        return cls(asked.surface, asked.levels, parts, asked.regressors, shares)
 
-        for found in survey.drives.each_piece(factored):
-            for k, factor, own in found:
-                parts[k] = Factor.joined([parts[k], factor])
-                if own is not None:
-                    shares[k] = Factor.joined([shares[k], own])
-        return cls(surface, levels, parts, regressors, shares)
+    def join(self, found: Iterable[tuple[int, Factor, Factor | None]]) -> None:
+        """Take in what `FactorsOf` found in a piece."""
+        for k, factor, own in found:
+            self.folds[k] = Factor.joined([self.folds[k], factor])
+            if own is not None:
+                self.shares[k] = Factor.joined([self.shares[k], own])
 
     def told_apart(self, offsets: Offsets, without: int | None = None) -> Regressors:
         """Give the regressors that can have a term beside those of `offsets`; see `OWN_SHARE`."""
@@ -154,6 +181,66 @@ def _empty(columns: int) -> Factor:
     return Factor(np.zeros((columns + 1, columns + 1)), 0)
 
 
+@dataclass(frozen=True)
+class ResidualsOf:
+    """Asks pieces of drives for what their residuals say: see `BegunFit.finished`."""
+
+    model: CarryModel
+    coefficients: Array
+
+    def __call__(self, piece: Piece) -> tuple[Array, pl.DataFrame | None]:
+        """Answer for a piece."""
+        model, drives = self.model, piece.drives
+        base, design = model.surface.base_and_design(*inputs(drives, model.surface.speed))
+        X = np.hstack([design, model.offsets.terms(drives), model.regressors.terms(drives)])
+        residual = drives.get_column("carry_standard_yd").to_numpy() - base - X @ self.coefficients
+        sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
+        return sums.T @ sums, numbered_strikes(piece, model)
+
+
+def numbered_strikes(piece: Piece, model: CarryModel) -> pl.DataFrame | None:
+    """Give `strikes_of` drives with golfers' numbers for their names, where the surface goes by club speed."""
+    if model.surface.speed != "club":
+        return None
+    return strikes_of(piece.drives, model.departure(piece.drives)).with_columns(golfer=np.unique(piece.golfer))
+
+
+@dataclass(frozen=True)
+class BegunFit:
+    """A candidate solved for all drives, of whose errors nothing is known yet."""
+
+    model: CarryModel
+    solved: Solved
+
+    @classmethod
+    def of(cls, factored: Factored, survey: Survey, trends: UsualDelivery) -> "BegunFit":
+        """Solve; raise UserError as `solve` does."""
+        offsets = survey.offsets()
+        regressors = factored.told_apart(offsets)
+        solved = factored.solve(offsets, regressors=regressors)
+        return cls(factored.model(solved, offsets, trends, regressors), solved)
+
+    @property
+    def asked(self) -> ResidualsOf:
+        """What pieces of the drives are asked for next."""
+        return ResidualsOf(self.model, self.solved.coefficients)
+
+    def finished(self, found: Iterable[tuple[Array, pl.DataFrame | None]], golfers: int) -> CandidateFit:
+        """Finish the fit of so many golfers with the sums of squared scores and the strikes of all pieces."""
+        model, meat, strikes = self.model, np.zeros_like(self.solved.bread), []
+        for part, struck in found:
+            meat += part
+            strikes += [] if struck is None else [struck]
+        if strikes:
+            effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
+            model = replace(model, better_share=float(np.quantile(effects, model.usual.strike)))
+        fit = self.solved.clustered(meat, golfers)
+        regressors = model.regressors
+        if regressors.names:
+            model = replace(model, regressors=replace(regressors, std_errors=fit.std_errors[-len(regressors.names) :]))
+        return CandidateFit(model, fit, (*model.surface.labels, *model.offsets.labels, *regressors.labels))
+
+
 def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> CandidateFit:
     """Fit one candidate to all drives of a survey.
 
@@ -176,28 +263,5 @@ def fit_candidate(factored: Factored, survey: Survey, trends: UsualDelivery) -> 
     UserError
         From `solve`.
     """
-    surface, offsets = factored.surface, survey.offsets()
-    regressors = factored.told_apart(offsets)
-    solved = factored.solve(offsets, regressors=regressors)
-    model = factored.model(solved, offsets, trends, regressors)
-
-    def second(piece: Piece) -> tuple[Array, pl.DataFrame | None]:
-        base, design = surface.base_and_design(*inputs(piece.drives, surface.speed))
-        X = np.hstack([design, offsets.terms(piece.drives), regressors.terms(piece.drives)])
-        residual = piece.drives.get_column("carry_standard_yd").to_numpy() - base - X @ solved.coefficients
-        sums = scores_by_cluster(X, residual, piece.golfer - piece.golfer.min())
-        club = surface.speed == "club"
-        return sums.T @ sums, strikes_of(piece.drives, model.departure(piece.drives)) if club else None
-
-    meat, strikes = np.zeros_like(solved.bread), []
-    for part, struck in survey.drives.each_piece(second):
-        meat += part
-        strikes += [] if struck is None else [struck]
-    if strikes:
-        effects = strike_effects(pl.concat(strikes)).get_column("effect").to_numpy()
-        model = replace(model, better_share=float(np.quantile(effects, trends.strike)))
-    fit = solved.clustered(meat, survey.typical.height)
-    if regressors.names:
-        errors = fit.std_errors[-len(regressors.names) :]
-        model = replace(model, regressors=replace(model.regressors, std_errors=errors))
-    return CandidateFit(model, fit, (*surface.labels, *offsets.labels, *regressors.labels))
+    begun = BegunFit.of(factored, survey, trends)
+    return begun.finished(survey.drives.each_piece(begun.asked), survey.typical.height)

@@ -1,12 +1,13 @@
 """Step: fit the candidate models, compare them on golfers held out, keep the chosen one.
 
-In: drives.parquet, calibration.json, the study's own candidates, regressors.parquet where it names any. Out: model.json
-(the chosen model), coefficients.csv (every candidate), scores.csv, typical.parquet (one row per golfer), replicates.npz
-(refits on resampled golfers), held_out.parquet (the chosen model's predictions on golfers held out, one row per drive
-of the fit, in their order, with its keys) and regressors.csv (Regressors).
+In: drives.parquet, calibration.json, the study's own candidates, regressors.parquet where it names any. Of a study cut
+into parts, what `pool_fit` pooled and what the last `sum_fit` was answered too. Out: model.json (the chosen model),
+coefficients.csv (every candidate), scores.csv, typical.parquet (one row per golfer), replicates.npz (refits on
+resampled golfers), held_out.parquet (the chosen model's predictions on golfers held out, one row per drive of the fit,
+in their order, with its keys) and regressors.csv (Regressors).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,19 +16,20 @@ from typing import Any
 import polars as pl
 
 from pipeline.configuration.study import Model, StandardAir
-from pipeline.drives import FIT_COLUMNS, MOST_KEPT, speed_of_study, typical_of_all
+from pipeline.drives import MOST_KEPT, Speed, speed_of_study
+from pipeline.edge.answers import Answers, read_pooled, spooled
 from pipeline.edge.artefacts import read_artefact, write_arrays, write_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import write_csv, write_parquet
-from pipeline.fit.candidates import candidates_of_study, enough_for_a_fit
-from pipeline.fit.contest import Outcome, hold_contest
+from pipeline.edge.files import write_csv, write_parquet, write_parquet_of
+from pipeline.fit.candidates import Candidate, candidates_of_study
+from pipeline.fit.contest import Say
 from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.own_files import read_written
+from pipeline.fit.passes import Passes, ended, gone_on, in_one_process
 from pipeline.fit.regressor_effects import assess_regressors, effects_in_table, with_errors
-from pipeline.fit.resampled import draw_counts, refit
-from pipeline.fit.shares import LevelShares, find_shares
-from pipeline.fit.survey import Survey
+from pipeline.fit.surface import Extent
+from pipeline.fit.whole_fit import Choices, WholeFit, whole_fit
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.tables.figures import Coefficients, RegressorTable, Scores
 
@@ -44,48 +46,105 @@ def run(
     strike: float,
     own: Sequence[str],
     beside: str | None = None,
+    pooled: Sequence[str] = (),
+    answers: Sequence[str] = (),
     **made: str,
 ) -> None:
     """Run the step; see the module's docstring.
 
-    `choices` are the study's `Model`, `strike` its `Efficient.strike`, `made` the paths of the outputs.
+    `choices` are the study's `Model`, `strike` its `Efficient.strike`, `made` the paths of the outputs. In parts,
+    `pooled` and `answers` are given.
     """
-    method, standard = Model.model_validate(choices), StandardAir.model_validate(air)
-    written = read_written(method.formulas, own)
-    every = open_drives(Path(drives), beside=None if beside is None else Path(beside))
-    speed = speed_of_study(every)
-    used = every.usable(speed).kept(MOST_KEPT)
-    enough_for_a_fit(used)
-    survey = Survey.of(used, seed, number=method.folds, strike=strike, regressors=method.regressors)
-    flight = read_artefact(calibration, StudyFlight).calibration
-    candidates = candidates_of_study(speed, survey.extents, flight, standard, method, written)
-    found = hold_contest(candidates, survey, say, method.choose)
-    golfers = typical_of_all(every, ["golfer"])
-    say("Refitting on resampled golfers ...")
-    refits = refit(found.model, survey.drives, golfers, draw_counts(golfers.height, seed, method.replicates))
-    shares = find_shares(found.model, every, refits, golfers)
-    effects = assess_regressors(method.regressors, found.model.surface, survey, found.model.usual)
-    chosen = shares.of_model(with_errors(found.model, effects))
-    on = FittedOn(survey.shots, survey.typical.height, tuple(survey.quarters))
+    method = Model.model_validate(choices)
+    speed = read_pooled(pooled[0]) if pooled else speed_of(drives)
+    tell: Say = _unsaid if pooled else say
+    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, whole=not pooled)
+    whole = in_one_process(fit, spooled) if not pooled else ended_in_parts(fit, pooled, answers)
+    effects = assess_regressors(method.regressors, whole.model.surface, whole.survey, whole.model.usual)
+    chosen = whole.shares.of_model(with_errors(whole.model, effects))
+    on = FittedOn(whole.survey.shots, whole.survey.typical.height, tuple(whole.survey.quarters))
     write_artefact(made["model"], FittedModel(study, chosen, on))
-    write_parquet(Path(made["typical"]), golfers.cast({"golfer": pl.String}))
-    write_parquet(Path(made["held_out"]), held_out_table(found.held_out, keys_of(Path(drives), speed)))
-    write_arrays(made["replicates"], replace(refits, offset_share=shares.draws).to_arrays())
-    write_tables(made, found, shares, effects)
-    say(f"Fitted {survey.shots} drives of {survey.typical.height} golfers: {found.told}.")
+    write_parquet(Path(made["typical"]), whole.golfers.cast({"golfer": pl.String}))
+    tables = map(held_out_table, whole.held_out, keys_of(Path(drives), speed))
+    write_parquet_of(Path(made["held_out"]), tables)
+    write_arrays(made["replicates"], replace(whole.refits, offset_share=whole.shares.draws).to_arrays())
+    write_tables(made, whole, effects)
+    say(f"Fitted {whole.survey.shots} drives of {whole.survey.typical.height} golfers: {whole.told}.")
 
 
-def write_tables(made: Mapping[str, str], found: Outcome, shares: LevelShares, effects: pl.DataFrame) -> None:
+def speed_of(drives: str) -> Speed:
+    """Say over which speed a study is fitted."""
+    return speed_of_study(open_drives(Path(drives), ("golfer", "ball_speed_mph")))
+
+
+def fit_of_study(
+    drives: str,
+    speed: Speed,
+    method: Model,
+    beside: str | None,
+    calibration: str,
+    seed: int,
+    air: dict[str, Any],
+    strike: float,
+    own: Sequence[str],
+    tell: Say,
+    *,
+    whole: bool,
+) -> Passes[WholeFit]:
+    """Give the passes of a study's fit.
+
+    Parameters
+    ----------
+    drives, calibration, own, beside : str
+        Paths.
+    speed : "ball" or "club"
+    method : Model
+    seed : int
+    air : dict
+        A `StandardAir`.
+    strike : float
+        `Efficient.strike`.
+    tell : callable
+        Takes a line on how far the work is.
+    whole : bool
+        Whether this process makes all passes: then it keeps few drives in memory.
+    """
+    standard, written = StandardAir.model_validate(air), read_written(method.formulas, own)
+    flight = read_artefact(calibration, StudyFlight).calibration
+
+    def candidates(extents: dict[str, tuple[Extent, Extent, Extent]]) -> Sequence[Candidate]:
+        return candidates_of_study(speed, extents, flight, standard, method, written)
+
+    every = open_drives(Path(drives), beside=None if beside is None else Path(beside))
+    used = every.usable(speed)
+    used = used.kept(MOST_KEPT) if whole else used
+    regressors = tuple(method.regressors)
+    chosen = Choices(speed, seed, method.folds, strike, regressors, method.replicates, method.choose)
+    return whole_fit(every, used, chosen, candidates, tell)
+
+
+def _unsaid(_: str) -> None:
+    """Say nothing: `pool_fit` has said it."""
+
+
+def ended_in_parts(fit: Passes[WholeFit], pooled: Sequence[str], answers: Sequence[str]) -> WholeFit:
+    """End a fit by what was pooled after each pass but the last, and what all parts answered in that."""
+    last = gone_on(fit, list(map(read_pooled, pooled[1:])))
+    return ended(fit, last.pool(Answers(answers)))
+
+
+def write_tables(made: Mapping[str, str], whole: WholeFit, effects: pl.DataFrame) -> None:
     """Write the tables of a fit as csv; that of regressors only where a study names some."""
-    name = found.model.surface.name
-    terms = effects_in_table(effects, shares.in_table(found.coefficients, name), name)
+    name = whole.model.surface.name
+    terms = effects_in_table(effects, whole.shares.in_table(whole.coefficients, name), name)
     write_csv(Path(made["coefficients"]), Coefficients.validate(terms))
-    write_csv(Path(made["scores"]), Scores.validate(found.scores))
+    write_csv(Path(made["scores"]), Scores.validate(whole.scored.scores))
     if "regressors" in made:
         write_csv(Path(made["regressors"]), RegressorTable.validate(effects))
 
 
-def keys_of(drives: Path, speed: str) -> pl.DataFrame:
-    """Read the keys of the drives of a fit over a speed, in their order: golfer, source, row."""
-    used = open_drives(drives, (*FIT_COLUMNS, "source", "row")).usable(speed)
-    return used.gathered(lambda frame: frame.select(DRIVE_KEYS)).cast({"golfer": pl.String})
+def keys_of(drives: Path, speed: str) -> Iterator[pl.DataFrame]:
+    """Read the keys of the drives of a fit over a speed, in their order and piece by piece: golfer, source, row."""
+    every = open_drives(drives, ("golfer", "ball_speed_mph", "spin_measured", "source", "row"))
+    keys = (frame.select(DRIVE_KEYS).cast({"golfer": pl.String}) for frame in every.usable(speed).read())
+    return (frame for frame in keys if frame.height)

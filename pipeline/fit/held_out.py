@@ -1,8 +1,9 @@
 """Predictions of golfers held out of the fit, and the interval of a drive that comes of them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,7 @@ from pipeline.fit.model import CarryModel, Delivery, known_key
 from pipeline.fit.survey import Survey
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
+from pipeline.statistics.quantiles import Quantiles
 
 Known = tuple[bool, bool, bool]  # ball speed, launch, spin
 ALL_KNOWN: Known = (True, True, True)
@@ -20,10 +22,7 @@ CLUB_SPEED_ALONE: Known = (False, False, False)
 DRIVE_KEYS = ("golfer", "source", "row")
 EVERYTHING = known_key(*ALL_KNOWN)
 COMBINATIONS: tuple[Known, ...] = tuple(product((False, True), repeat=3))  # type: ignore[arg-type]
-
-# Sets of known things whose predictions are made in one reading: quantiles need those of all drives at once, and more
-# would fill a large study's memory.
-TOGETHER = 3
+TOLD = (ALL_KNOWN, CLUB_SPEED_ALONE)  # whose predictions stand in the table of drives
 
 
 @dataclass(frozen=True)
@@ -45,48 +44,83 @@ class HeldOut:
     fold: npt.NDArray[np.int16]
     terms: int
 
+    @classmethod
+    def joined(cls, parts: Sequence["HeldOut"]) -> "HeldOut":
+        """Put the predictions of pieces one after the other."""
+        predicted = {name: np.concatenate([part.predicted[name] for part in parts]) for name in parts[0].predicted}
+        measured, fold = (np.concatenate([getattr(part, name) for part in parts]) for name in ("measured", "fold"))
+        return cls(measured, predicted, fold, parts[0].terms)
 
-def predict_held_out(
-    survey: Survey, models: Sequence[CarryModel], known: Sequence[Known], *, at_centers: bool = False
-) -> HeldOut:
-    """Predict every golfer's drives by a fit that never saw the golfer.
+    @property
+    def departures(self) -> dict[str, Array]:
+        """Measured over predicted carry, less 1, by what is known."""
+        return {name: departure(self.measured, values) for name, values in self.predicted.items()}
 
-    Parameters
+
+@dataclass(frozen=True)
+class PredictionsOf:
+    """Asks pieces of drives for predictions of each golfer by a fit that never saw the golfer.
+
+    Attributes
     ----------
-    survey : Survey
     models : sequence of CarryModel
         One a fold, from `Factored.without_each`.
+    fold : ndarray of int, shape (golfers,)
     known : sequence of (bool, bool, bool)
         From which knowledge of ball speed, launch and spin to predict.
     at_centers : bool
         As for `predict_from`.
     """
-    names = [known_key(*one) for one in known]
 
-    def predict(piece: Piece) -> Array:
-        fold = survey.fold[piece.golfer]
-        here = np.empty((2 + len(names), len(fold)))
-        here[0] = fold
+    models: Sequence[CarryModel]
+    fold: npt.NDArray[np.integer[Any]]
+    known: Sequence[Known]
+    at_centers: bool = False
+
+    @property
+    def terms(self) -> int:
+        """Most terms of the models."""
+        return max(len(one.coefficients) + len(one.offsets.levels) + len(one.regressors.names) for one in self.models)
+
+    def __call__(self, piece: Piece) -> HeldOut:
+        """Answer for a piece."""
+        fold = self.fold[piece.golfer]
+        measured, predicted = np.empty(len(fold)), {known_key(*one): np.empty(len(fold)) for one in self.known}
         for k in np.unique(fold):
             out = np.flatnonzero(fold == k)
-            rows, model = piece.drives[out], models[k]
-            here[1, out] = model.reference_carry(rows)
-            for place, one in enumerate(known, start=2):
-                here[place, out] = predict_from(model, rows, *one, at_centers=at_centers)
-        return here
+            rows, model = piece.drives[out], self.models[k]
+            measured[out] = model.reference_carry(rows)
+            for one, values in zip(self.known, predicted.values(), strict=True):
+                values[out] = predict_from(model, rows, *one, at_centers=self.at_centers)
+        return HeldOut(measured, predicted, fold.astype(np.int16), self.terms)
 
-    drives = int(survey.typical.get_column("shots").sum())
-    fold, measured = np.empty(drives, dtype=np.int16), np.empty(drives)
-    predicted = {name: np.empty(drives) for name in names}
-    first = 0
-    for here in survey.drives.each_piece(predict):
-        rows = slice(first, first + here.shape[1])
-        fold[rows], measured[rows] = here[0], here[1]
-        for name, values in zip(names, here[2:], strict=True):
-            predicted[name][rows] = values
-        first = rows.stop
-    terms = max(model.surface.size + len(model.offsets.levels) + len(model.regressors.names) for model in models)
-    return HeldOut(measured, predicted, fold, terms)
+
+def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known]) -> HeldOut:
+    """Predict all golfers of a survey; see `PredictionsOf`."""
+    return HeldOut.joined(list(survey.drives.each_piece(PredictionsOf(models, survey.fold, known))))
+
+
+class Predicted(NamedTuple):
+    """What `EveryKnownOf` finds: predictions for the table, and departures for the other intervals."""
+
+    held: HeldOut
+    departures: dict[str, Array]
+
+
+@dataclass(frozen=True)
+class EveryKnownOf:
+    """Asks pieces of drives for predictions from whatever may be known; `models` and `fold` as of `PredictionsOf`."""
+
+    models: Sequence[CarryModel]
+    fold: npt.NDArray[np.integer[Any]]
+
+    def __call__(self, piece: Piece) -> Predicted:
+        """Answer for a piece."""
+        # Who asks for an interval gives a drive's speed, launch and spin: the regressors are part of its luck.
+        again = any(model.regressors.names for model in self.models)
+        left = [one for one in COMBINATIONS if one not in TOLD or (again and one == ALL_KNOWN)]
+        others = PredictionsOf(self.models, self.fold, left, at_centers=True)(piece)
+        return Predicted(PredictionsOf(self.models, self.fold, TOLD)(piece), others.departures)
 
 
 def predict_from(
@@ -110,9 +144,18 @@ def predict_from(
 
 def interval_edges(measured: Array, predicted: Array, level: float = LEVEL) -> tuple[float, float]:
     """Give the interval for one drive as shares of the prediction: quantiles of measured / predicted - 1."""
-    departure = measured / np.maximum(predicted, 1.0) - 1.0
-    lo, hi = np.quantile(departure, [(1 - level) / 2, (1 + level) / 2])
+    lo, hi = np.quantile(departure(measured, predicted), edge_quantiles(level))
     return float(lo), float(hi)
+
+
+def departure(measured: Array, predicted: Array) -> Array:
+    """Give measured over predicted carry, less 1."""
+    return np.asarray(measured / np.maximum(predicted, 1.0) - 1.0)
+
+
+def edge_quantiles(level: float = LEVEL) -> tuple[float, float]:
+    """Give between which quantiles an interval lies."""
+    return (1 - level) / 2, (1 + level) / 2
 
 
 def edges_at(level: float, held_out: pl.DataFrame) -> dict[str, tuple[float, float]]:
@@ -137,26 +180,22 @@ def edges_at(level: float, held_out: pl.DataFrame) -> dict[str, tuple[float, flo
     }
 
 
-def intervals_held_out(survey: Survey, models: Sequence[CarryModel], known: HeldOut) -> dict[str, tuple[float, float]]:
+def intervals_held_out(parts: Iterable[Predicted]) -> dict[str, tuple[float, float]]:
     """Give the interval of a drive for each set of things known, from golfers held out; see `interval_edges`.
 
     Parameters
     ----------
-    survey : Survey
-    models : sequence of CarryModel
-        One a fold.
-    known : HeldOut
-        Predictions for some of the sets, which need not be made again.
+    parts : iterable of Predicted
+        Of all pieces; read twice.
     """
-    edges = {name: interval_edges(known.measured, predicted) for name, predicted in known.predicted.items()}
-    if any(model.regressors.names for model in models):
-        # Who asks for an interval gives a drive's speed, launch and spin: the regressors are part of its luck.
-        edges.pop(EVERYTHING, None)
-    left = [one for one in COMBINATIONS if known_key(*one) not in edges]
-    for first in range(0, len(left), TOGETHER):
-        held = predict_held_out(survey, models, left[first : first + TOGETHER], at_centers=True)
-        edges |= {name: interval_edges(held.measured, predicted) for name, predicted in held.predicted.items()}
-    return {known_key(*one): edges[known_key(*one)] for one in COMBINATIONS}
+    edges = {known_key(*one): Quantiles(edge_quantiles()) for one in COMBINATIONS}
+    for take in (Quantiles.look, Quantiles.gather):
+        for part in parts:
+            here = part.held.departures | part.departures
+            for name, quantiles in edges.items():
+                take(quantiles, here[name])
+    found = {name: quantiles.of_all.values() for name, quantiles in edges.items()}
+    return {name: (float(lo), float(hi)) for name, (lo, hi) in found.items()}
 
 
 def held_out_table(held: HeldOut, keys: pl.DataFrame) -> pl.DataFrame:

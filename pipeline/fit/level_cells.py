@@ -1,5 +1,6 @@
 """Each golfer's carry at each device and ball beside expected carry, as more or less of the drives is known."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -43,6 +44,40 @@ def level_counts(frame: pl.DataFrame, speed: str) -> pl.DataFrame:
     )
     sums = pl.col("usable", "blind", "guessed").sum().cast(pl.Int64)
     return marks.group_by("golfer", *CELL).agg(pl.len().cast(pl.Int64).alias("drives"), sums)
+
+
+class LevelCounts(NamedTuple):
+    """How many drives and golfers there are.
+
+    Attributes
+    ----------
+    levels : DataFrame
+        By column (device or ball) and level: drives and usable ones, and the golfers behind each, `_golfers` at the
+        name's end.
+    pairs : DataFrame
+        By device and ball: drives, and those that are blind or guessed, as `Mode` has it.
+    """
+
+    levels: pl.DataFrame
+    pairs: pl.DataFrame
+
+    @classmethod
+    def of(cls, frame: pl.DataFrame, speed: str) -> "LevelCounts":
+        """Count whole golfers' drives; those of several frames add up."""
+        counts, columns = level_counts(frame, speed), ("drives", "usable")
+        golfers = (pl.col("golfer").filter(pl.col(name) > 0).n_unique().alias(f"{name}_golfers") for name in columns)
+        each = [pl.col(columns).sum(), *(one.cast(pl.Int64) for one in golfers)]
+        levels = (
+            counts.group_by(pl.col(name).alias("level")).agg(pl.lit(name).alias("column").first(), *each)
+            for name in CELL
+        )
+        return cls(pl.concat(levels), counts.group_by(CELL).agg(pl.col("drives", "blind", "guessed").sum()))
+
+    @classmethod
+    def joined(cls, parts: "Iterable[LevelCounts]") -> "LevelCounts":
+        """Add the counts of pieces up."""
+        levels, pairs = (pl.concat(tables) for tables in zip(*parts, strict=True))
+        return cls(levels.group_by("column", "level").sum(), pairs.group_by(CELL).sum().sort(CELL))
 
 
 def cells_of(frame: pl.DataFrame, model: CarryModel, modes: set[Mode]) -> pl.DataFrame:

@@ -1,5 +1,6 @@
 """Resampling golfers: the same fit over and over on golfers drawn with replacement."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -9,10 +10,12 @@ import polars as pl
 
 from pipeline.configuration.study import Model
 from pipeline.drives import Drives, Piece, inputs
+from pipeline.fit.factored import numbered_strikes
 from pipeline.fit.model import CarryModel
 from pipeline.fit.trend import Line, Trend
-from pipeline.fit.usual_delivery import pulled_ratios, strike_effects, strikes_of
+from pipeline.fit.usual_delivery import pulled_ratios, strike_effects
 from pipeline.statistics.arrays import Array
+from pipeline.threads import in_order
 
 _REPLICATES = Model().replicates  # of a study that says nothing
 
@@ -96,24 +99,49 @@ def refit(
     QR.
     """
     place_of = pl.DataFrame({"golfer": typical.get_column("golfer"), "place": np.arange(typical.height)})
-    split = [model.surface.size, model.surface.size + len(model.offsets.levels)]
-    size = split[1] + len(model.regressors.names)
-    grams, moments = np.zeros((len(counts), size * size)), np.zeros((len(counts), size))
 
-    def summed(piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
-        base, design = model.surface.base_and_design(*inputs(piece.drives, model.surface.speed))
-        X = np.hstack([design, model.offsets.terms(piece.drives), model.regressors.terms(piece.drives)])
-        y = piece.drives.get_column("carry_standard_yd").to_numpy() - base
+    def placed(piece: Piece) -> Piece:
         names = piece.drives.select(pl.col("golfer").unique()).sort("golfer")
         place = names.join(place_of, on="golfer", how="left", maintain_order="left").get_column("place").to_numpy()
-        gram, moment = per_golfer_sums(X, y, piece.golfer - piece.golfer.min(), len(place))
-        drawn = counts[:, place].astype(float)
-        club = model.surface.speed == "club"
-        strikes = strikes_of(piece.drives, model.departure(piece.drives)) if club else None
-        return drawn @ gram.reshape(len(place), -1), drawn @ moment, strikes
+        return Piece(piece.drives, place[piece.golfer - piece.golfer.min()])
 
-    strikes = []
-    for gram, moment, struck in Drives.of(drives).each_piece(summed):
+    answers = in_order(RefitOf(model, counts), map(placed, Drives.of(drives).pieces()))
+    return refits_from(answers, model, typical, counts)
+
+
+@dataclass(frozen=True)
+class RefitOf:
+    """Asks pieces of drives for the normal equations of every draw and, where carry goes by club speed, strikes.
+
+    Golfers are numbered as in `counts`, which `refit` describes.
+    """
+
+    model: CarryModel
+    counts: npt.NDArray[np.integer[Any]]
+
+    def __call__(self, piece: Piece) -> tuple[Array, Array, pl.DataFrame | None]:
+        """Answer for a piece: shapes (replicates, terms * terms) and (replicates, terms)."""
+        model, drives = self.model, piece.drives
+        base, design = model.surface.base_and_design(*inputs(drives, model.surface.speed))
+        X = np.hstack([design, model.offsets.terms(drives), model.regressors.terms(drives)])
+        y = drives.get_column("carry_standard_yd").to_numpy() - base
+        places, golfer = np.unique(piece.golfer, return_inverse=True)
+        gram, moment = per_golfer_sums(X, y, golfer, len(places))
+        drawn = self.counts[:, places].astype(float)
+        return drawn @ gram.reshape(len(places), -1), drawn @ moment, numbered_strikes(piece, model)
+
+
+def refits_from(
+    answers: Iterable[tuple[Array, Array, pl.DataFrame | None]],
+    model: CarryModel,
+    typical: pl.DataFrame,
+    counts: npt.NDArray[np.integer[Any]],
+) -> ResampledFits:
+    """Solve the normal equations of all pieces, which `RefitOf` found, and refit the trends; see `refit`."""
+    split = [model.surface.size, model.surface.size + len(model.offsets.levels)]
+    size = split[1] + len(model.regressors.names)
+    grams, moments, strikes = np.zeros((len(counts), size * size)), np.zeros((len(counts), size)), []
+    for gram, moment, struck in answers:
         grams += gram
         moments += moment
         strikes += [] if struck is None else [struck]
@@ -121,7 +149,7 @@ def refit(
     coefficients = np.stack([np.linalg.lstsq(gram, moment, rcond=1e-12)[0] for gram, moment in sums])
     line, usual = model.usual.better_ratio, model.usual
     better = np.full((len(counts), 3), np.nan) if line is None else _better_lines(line, typical, counts, usual.strike)
-    share = _better_shares(pl.concat(strikes), typical, counts, usual.strike) if strikes else np.zeros(len(counts))
+    share = _better_shares(pl.concat(strikes), counts, usual.strike) if strikes else np.zeros(len(counts))
     surface, offsets, regressors = np.split(coefficients, split, axis=1)
     launch, spin = (
         _usual_lines(trend, typical, name, counts)
@@ -153,15 +181,11 @@ def _usual_lines(line: Line, typical: pl.DataFrame, name: str, counts: npt.NDArr
     return Trend.like(line, speed, values, 0.5).of_draws(line, counts[:, known.to_numpy()])
 
 
-def _better_shares(
-    strikes: pl.DataFrame, typical: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], strike: float
-) -> Array:
+def _better_shares(strikes: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], strike: float) -> Array:
     """Take the quantile `strike` of the golfers drawn, shape (replicates,); golfers outside the fit don't count."""
     effects = strike_effects(strikes)
-    effect = typical.select("golfer").join(effects, on="golfer", how="left", maintain_order="left").get_column("effect")
-    known = effect.is_not_null().to_numpy()
-    values = effect.to_numpy()[known]
-    return np.array([np.quantile(np.repeat(values, drawn), strike) for drawn in counts[:, known]])
+    place, values = effects.get_column("golfer").to_numpy(), effects.get_column("effect").to_numpy()
+    return np.array([np.quantile(np.repeat(values, drawn[place]), strike) for drawn in counts])
 
 
 def per_golfer_sums(X: Array, y: Array, golfer: npt.NDArray[np.int64], golfers: int) -> tuple[Array, Array]:

@@ -1,6 +1,7 @@
 """The model of carry, the verdict on it, and the one that golfers are measured with."""
 
 from pipeline.fit.kept import FILES
+from pipeline.fit.whole_fit import PASSES
 from pipeline.workflow import code_of
 
 # Columns that the study names as regressors: without any, none of this is made.
@@ -32,13 +33,93 @@ if STUDY.model.regressors:
     BESIDE = {"beside": rules.gather_regressors.output.beside}
 
 
+FITTED_FROM = {
+    **BESIDE,
+    "drives": rules.standardise_shots.output.drives,
+    "calibration": rules.calibrate_flight.output.calibration,
+    "own": OWN_FILES,
+}
+FIT_CHOICES = {
+    "seed": STUDY.seed,
+    "air": SETTINGS["air"],
+    "choices": SETTINGS["model"],
+    "strike": STUDY.efficient.strike,
+}
+FIT_PARTS = {}
+
+
+# The passes of a large study's fit over its drives are shared out, a job for each part of the golfers; most studies
+# have no such rules (pipeline.workflow.parts_of). What is pooled after a pass has its number.
+if len(PARTS) > 1:
+    POOLED = f"{OUT}/model/passes/{{number}}.pooled"
+    ANSWERS = f"{OUT}/model/passes/{{number}}.{{part}}.answers"
+
+    wildcard_constraints:
+        part="|".join(PARTS),
+        number="[0-9]",
+
+    rule sum_fit:
+        input:
+            **BESIDE,
+            drives=rules.standardise_shots.output.drives,
+            asked=lambda wildcards: f"{OUT}/model/passes/{int(wildcards.number) - 1}.asked",
+        output:
+            answers=temp(ANSWERS),
+        log:
+            f"{LOGS_OF}/sum_fit/{{number}}.{{part}}.log",
+        benchmark:
+            f"{LOGS_OF}/sum_fit/{{number}}.{{part}}.tsv"
+        conda:
+            ENVIRONMENT
+        threads: THREADS
+        resources:
+            **needs("sum_fit"),
+        params:
+            **step("sum_fit", part=lambda wildcards: wildcards.part),
+        message:
+            "Make a fit's pass {wildcards.number} over the drives, part {wildcards.part}"
+        shell:
+            STEP
+
+    rule pool_fit:
+        input:
+            **FITTED_FROM,
+            before=lambda wildcards: expand(POOLED, number=range(int(wildcards.number))),
+            answers=lambda wildcards: (
+                expand(ANSWERS, number=wildcards.number, part=PARTS)
+                if int(wildcards.number)
+                else []
+            ),
+        output:
+            pooled=temp(POOLED),
+            asked=temp(f"{OUT}/model/passes/{{number}}.asked"),
+        log:
+            f"{LOGS_OF}/pool_fit/{{number}}.log",
+        benchmark:
+            f"{LOGS_OF}/pool_fit/{{number}}.tsv"
+        conda:
+            ENVIRONMENT
+        resources:
+            **needs("pool_fit"),
+        params:
+            **step("pool_fit", **FIT_CHOICES),
+            sums=SUMS.all_of(list(map(Path, OWN_FILES))),
+        message:
+            "Pool a fit's pass {wildcards.number} over the drives"
+        shell:
+            STEP
+
+    FIT_PARTS = {
+        "pooled": expand(POOLED, number=range(PASSES)),
+        "answers": expand(ANSWERS, number=PASSES, part=PARTS),
+    }
+
+
 # A checkpoint, since which kept model a fit is compared with shows when the fit is there.
 checkpoint fit_model:
     input:
-        **BESIDE,
-        drives=rules.standardise_shots.output.drives,
-        calibration=rules.calibrate_flight.output.calibration,
-        own=OWN_FILES,
+        **FITTED_FROM,
+        **FIT_PARTS,
     output:
         **BESIDE and {"regressors": f"{OUT}/model/regressors.csv"},
         # By these the fit is named (TELLING in pipeline/fit/kept.py).
@@ -58,14 +139,7 @@ checkpoint fit_model:
     resources:
         **needs("fit_model"),
     params:
-        **step(
-            "fit_model",
-            study=STUDY.study,
-            seed=STUDY.seed,
-            air=SETTINGS["air"],
-            choices=SETTINGS["model"],
-            strike=STUDY.efficient.strike,
-        ),
+        **step("fit_model", study=STUDY.study, **FIT_CHOICES),
         sums=SUMS.all_of(list(map(Path, OWN_FILES))),
     message:
         "Fit the candidate models and choose one"

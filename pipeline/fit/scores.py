@@ -8,16 +8,77 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.fit.held_out import EVERYTHING, HeldOut, interval_edges
+from pipeline.fit.held_out import EVERYTHING, HeldOut, edge_quantiles
+from pipeline.statistics.arrays import Array
+from pipeline.statistics.quantiles import Quantiles
+from pipeline.statistics.sums import Sum
+
+Golfers = npt.NDArray[np.integer[Any]]
 
 
-def score(held: HeldOut, golfer: npt.NDArray[np.integer[Any]]) -> dict[str, float]:
+class Scorer:
+    """Scores predictions of golfers held out, which come in pieces: shown to `look`, then to `judge`, then to `cover`.
+
+    Every golfer's drives stand in one piece, `golfer` numbers a piece's golfers from 0 on.
+    """
+
+    def __init__(self) -> None:
+        self.drives, self.golfers, self.inside = 0, 0, 0
+        self.squares, self.distances, self.errors, self.totals = Sum(), Sum(), Sum(), Sum()
+        self.quantiles = Quantiles(edge_quantiles())
+        self.edges: dict[int, Array] = {}
+
+    def look(self, held: HeldOut, golfer: Golfers) -> None:  # noqa: ARG002 - all three are called alike
+        """Take a piece in the first reading."""
+        error = held.predicted[EVERYTHING] - held.measured
+        self.drives += len(error)
+        self.squares.add(error**2)
+        self.distances.add(np.abs(error))
+        self.errors.add(error)
+        self.quantiles.look(held.departures[EVERYTHING], held.fold)
+
+    def judge(self, held: HeldOut, golfer: Golfers) -> None:
+        """Take a piece in the second reading."""
+        error = held.predicted[EVERYTHING] - held.measured
+        # Sum of (squared error - mean) per golfer: the cluster-robust variance of a mean.
+        totals = np.asarray(np.bincount(golfer, weights=error**2 - self.squares.total / self.drives), dtype=float)
+        self.golfers += len(totals)
+        self.totals.add(totals**2)
+        self.quantiles.gather(held.departures[EVERYTHING], held.fold)
+
+    def cover(self, held: HeldOut, golfer: Golfers) -> None:  # noqa: ARG002
+        """Take a piece in the third reading."""
+        if not self.edges:
+            folds = self.quantiles.groups
+            self.edges = dict(zip(folds, self.quantiles.without(folds).values(), strict=True))
+        departure = held.departures[EVERYTHING]
+        for k in np.unique(held.fold):
+            lo, hi = self.edges[int(k)]
+            out = departure[held.fold == k]
+            self.inside += int(np.count_nonzero((out >= lo) & (out <= hi)))
+
+    @property
+    def figures(self) -> dict[str, float]:
+        """The scores; see `score`."""
+        variance = self.totals.total / self.drives**2 * self.golfers / max(self.golfers - 1, 1)
+        rmse = float(np.sqrt(self.squares.total / self.drives))
+        return {
+            "rmse_yd": rmse,
+            "rmse_std_error_yd": float(np.sqrt(variance)) / (2 * rmse) if rmse > 0 else 0.0,
+            "mae_yd": self.distances.total / self.drives,
+            "bias_yd": self.errors.total / self.drives,
+            "coverage90": self.inside / self.drives,
+        }
+
+
+def score(held: HeldOut, golfer: Golfers) -> dict[str, float]:
     """Score held-out predictions.
 
     Parameters
     ----------
     held : HeldOut
     golfer : ndarray of int, shape (n,)
+        Numbers from 0 on.
 
     Returns
     -------
@@ -25,27 +86,13 @@ def score(held: HeldOut, golfer: npt.NDArray[np.integer[Any]]) -> dict[str, floa
         rmse_yd and its standard error clustered by golfer, mae_yd, bias_yd (predicted minus measured) and
         coverage90: of an interval whose edges come from the other folds, so no drive judges itself.
     """
-    predicted = held.predicted[EVERYTHING]
-    error = predicted - held.measured
-    mse = float(np.mean(error**2))
-    # Sum of (squared error - mean) per golfer: the cluster-robust variance of a mean.
-    totals = np.bincount(golfer, weights=error**2 - mse)
-    clusters = len(totals)
-    variance = float(np.sum(totals**2)) / len(error) ** 2 * clusters / max(clusters - 1, 1)
-    rmse = float(np.sqrt(mse))
-    inside = np.empty(len(error), dtype=bool)
-    for k in np.unique(held.fold):
-        out = held.fold == k
-        lo, hi = interval_edges(held.measured[~out], predicted[~out])
-        departure = held.measured[out] / np.maximum(predicted[out], 1.0) - 1.0
-        inside[out] = (departure >= lo) & (departure <= hi)
-    return {
-        "rmse_yd": rmse,
-        "rmse_std_error_yd": float(np.sqrt(variance)) / (2 * rmse) if rmse > 0 else 0.0,
-        "mae_yd": float(np.mean(np.abs(error))),
-        "bias_yd": float(np.mean(error)),
-        "coverage90": float(np.mean(inside)),
-    }
+    scorer = Scorer()
+    for take in READINGS:
+        take(scorer, held, golfer)
+    return scorer.figures
+
+
+READINGS = (Scorer.look, Scorer.judge, Scorer.cover)
 
 
 @dataclass(frozen=True)

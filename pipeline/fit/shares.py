@@ -13,14 +13,15 @@ golfers of one device would show it poorly.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.drives import Drives, straightened
-from pipeline.fit.level_cells import Mode, cells_of, level_counts
+from pipeline.drives import Drives, Piece, straightened
+from pipeline.fit.level_cells import LevelCounts, Mode, cells_of
 from pipeline.fit.model import CarryModel
 from pipeline.fit.resampled import ResampledFits
 from pipeline.fit.usual_delivery import MEDIAN_VARIANCE
@@ -95,7 +96,7 @@ class LevelShares:
 
 
 @dataclass(frozen=True)
-class _Plan:
+class SharePlan:
     """Which levels keep the fit's share, which are estimated outside it, and what isn't known of their drives."""
 
     inside: tuple[Level, ...]
@@ -104,13 +105,13 @@ class _Plan:
     modes: dict[tuple[str, str], Mode]  # by device and ball, of pairs with an outside level
 
     @classmethod
-    def of(cls, model: CarryModel, counts: pl.DataFrame) -> "_Plan":
-        """Plan by `level_counts`."""
-        every = list(_levels(counts, "drives"))
+    def of(cls, model: CarryModel, counts: LevelCounts) -> "SharePlan":
+        """Plan by the counts of all drives."""
+        every = list(_levels(counts.levels, "drives"))
         enough = [level for level, shots, golfers in every if shots >= MIN_SHOTS and golfers >= MIN_GOLFERS]
-        used = [level for level, _, golfers in _levels(counts, "usable") if golfers >= MIN_GOLFERS]
+        used = [level for level, _, golfers in _levels(counts.levels, "usable") if golfers >= MIN_GOLFERS]
         inside = tuple(level for level in model.offsets.levels if level in used)
-        pairs = counts.group_by(CELL).agg(pl.col("drives", "blind", "guessed").sum()).sort(CELL)
+        pairs = counts.pairs
         columns = [np.ones(pairs.height), *Offsets({}, inside).design(pairs).T]
         outside: list[Level] = []
         absorbed: list[Level] = []
@@ -136,12 +137,11 @@ class _Plan:
         return Offsets({}, self.inside), Offsets({}, self.outside)
 
 
-def _levels(counts: pl.DataFrame, name: str) -> Iterator[tuple[Level, int, int]]:
+def _levels(levels: pl.DataFrame, name: str) -> Iterator[tuple[Level, int, int]]:
     """Give each level's drives and golfers, devices first, of each the level of most drives first."""
+    there = levels.filter(pl.col(name) > 0).sort([name, "level"], descending=[True, False])
     for column in CELL:
-        there = counts.filter(pl.col(name) > 0).group_by(column)
-        table = there.agg(pl.col(name).sum(), pl.col("golfer").n_unique().alias("golfers"))
-        for level, shots, golfers in table.sort([name, column], descending=[True, False]).iter_rows():
+        for level, shots, golfers in there.filter(column=column).select("level", name, f"{name}_golfers").iter_rows():
             yield (column, level), shots, golfers
 
 
@@ -167,12 +167,32 @@ def find_shares(
         Levels with fewer than `MIN_SHOTS` drives or `MIN_GOLFERS` golfers have no share.
     """
     read = Drives.of(drives).mapped(straightened)
-    plan = _Plan.of(model, read.gathered(lambda frame: level_counts(frame, model.surface.speed)))
-    at = [model.offsets.levels.index(level) for level in plan.inside]
-    inside = replace(model, offsets=plan.offsets[0], offset_share=model.offset_share[at])
+    plan = SharePlan.of(model, LevelCounts.joined(read.each(partial(LevelCounts.of, speed=model.surface.speed))))
     place = typical.select("golfer", pl.Series("place", np.arange(typical.height)))
     cells = read.gathered(lambda frame: cells_of(frame, model, set(plan.modes.values())))
-    cells = _on_reference(cells.join(place, on="golfer", how="left"), inside).sort("place", *CELL, "usable")
+    return shares_from(cells.join(place, on="golfer", how="left").drop("golfer"), plan, model, refits)
+
+
+@dataclass(frozen=True)
+class CellsOf:
+    """Asks pieces of drives for `cells_of` their golfers, whose numbers stand there as `place`."""
+
+    model: CarryModel
+    plan: SharePlan
+
+    def __call__(self, piece: Piece) -> pl.DataFrame:
+        """Answer for a piece."""
+        cells = cells_of(piece.drives, self.model, set(self.plan.modes.values()))
+        names = piece.drives.get_column("golfer").unique().sort()
+        place = pl.DataFrame({"golfer": names, "place": np.unique(piece.golfer)})
+        return cells.join(place, on="golfer", how="left").drop("golfer")
+
+
+def shares_from(cells: pl.DataFrame, plan: SharePlan, model: CarryModel, refits: ResampledFits) -> LevelShares:
+    """Give the shares of all levels from the cells of all pieces, as of `CellsOf`; see `find_shares`."""
+    at = [model.offsets.levels.index(level) for level in plan.inside]
+    inside = replace(model, offsets=plan.offsets[0], offset_share=model.offset_share[at])
+    cells = _on_reference(cells, inside).sort("place", *CELL, "usable")
     fitted = _fitted_shares(inside, cells, refits.counts, refits.offset_share[:, at])
     absorbed = tuple(dict.fromkeys((*model.offsets.absorbed, *plan.absorbed)))
     offsets = Offsets(model.offsets.reference, (*plan.inside, *plan.outside), absorbed)
@@ -279,7 +299,7 @@ def _centred(rows: pl.DataFrame) -> Array:
 
 
 def _outside_shares(
-    plan: _Plan, cells: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], fitted_away: Array
+    plan: SharePlan, cells: pl.DataFrame, counts: npt.NDArray[np.integer[Any]], fitted_away: Array
 ) -> tuple[Array, Array, npt.NDArray[np.int64], Array]:
     """Estimate the levels outside the fit from golfers' log ratios: share, error, golfers and draws.
 
@@ -332,7 +352,7 @@ def _resampled_variance(X: Array, weights: Array, left: Array, place: npt.NDArra
     return np.asarray(np.sum(by_golfer**2, axis=0))
 
 
-def _regression(plan: _Plan, cells: pl.DataFrame) -> tuple[pl.DataFrame, Array, npt.NDArray[np.int64]]:
+def _regression(plan: SharePlan, cells: pl.DataFrame) -> tuple[pl.DataFrame, Array, npt.NDArray[np.int64]]:
     """Build the rows of the regression, its design (levels first) and each row's kind.
 
     Of a mode, rows by what is usual are of one kind and have a level and a slope with club speed of their own; golfers

@@ -4,7 +4,7 @@ Every candidate is a tensor: carry = sum of coefficient[a, b, c] * S_a(speed) * 
 S_0 = L_0 = P_0 = 1. So one representation serves the fit, grids, replicates, the lookup and the page.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,11 +12,14 @@ import numpy.typing as npt
 
 from pipeline.drives import Speed
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.quantiles import Quantiles
+from pipeline.statistics.sums import Sum
 
 CHUNK = 16384  # points at a time, so that memory doesn't grow with them
 
 # Places of four knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
 KNOT_QUANTILES = (0.05, 0.35, 0.65, 0.95)
+_USUAL_QUANTILES = (0.01, 0.5, 0.99)
 
 
 @dataclass(frozen=True)
@@ -38,18 +41,57 @@ class Extent:
     sd: float
     least: float
     most: float
-    usual: tuple[float, float, float]
+    usual: tuple[float, ...]
     knots: tuple[float, ...]
 
     @classmethod
     def of(cls, x: "Array | Extent") -> "Extent":
         """Take the extent of values, shape (n,)."""
-        if isinstance(x, Extent):
-            return x
-        mean, sd = float(np.mean(x)), float(np.std(x)) or 1.0
-        knots = tuple(float(k) for k in np.quantile((x - mean) / sd, KNOT_QUANTILES))
-        lo, middle, hi = (float(q) for q in np.quantile(x, [0.01, 0.5, 0.99]))
-        return cls(mean, sd, float(np.min(x)), float(np.max(x)), (lo, middle, hi), knots)
+        return x if isinstance(x, Extent) else cls.of_pieces(lambda: iter(([x],)))[0]
+
+    @classmethod
+    def of_pieces(cls, read: Callable[[], Iterable[Sequence[Array]]]) -> "list[Extent]":
+        """Take the extents of several columns, which come in pieces and are read twice; NaN where a value is NaN."""
+        columns: list[_Column] = []
+        for piece in read():
+            columns = columns or [_Column() for _ in piece]
+            for column, x in zip(columns, piece, strict=True):
+                column.look(x)
+        for piece in read():
+            for column, x in zip(columns, piece, strict=True):
+                column.gather(x)
+        return [cls(*column.extent()) for column in columns]
+
+
+class _Column:
+    """What an extent takes of a column that comes in pieces: shown to `look` and then to `gather`."""
+
+    def __init__(self) -> None:
+        self.count, self.sum, self.squares, self.least, self.most = 0, Sum(), Sum(), np.inf, -np.inf
+        self.quantiles = Quantiles((*KNOT_QUANTILES, *_USUAL_QUANTILES))
+
+    @property
+    def mean(self) -> float:
+        return self.sum.total / self.count
+
+    def look(self, x: Array) -> None:
+        self.count += len(x)
+        self.sum.add(x)
+        self.least, self.most = float(np.min(x, initial=self.least)), float(np.max(x, initial=self.most))
+        self.quantiles.look(x)
+
+    def gather(self, x: Array) -> None:
+        if not np.isnan(self.mean):
+            self.squares.add((x - self.mean) ** 2)
+            self.quantiles.gather(x)
+
+    def extent(self) -> tuple[float, float, float, float, tuple[float, ...], tuple[float, ...]]:
+        if np.isnan(self.mean):
+            return np.nan, np.nan, np.nan, np.nan, (), ()
+        sd = float(np.sqrt(self.squares.total / self.count)) or 1.0
+        found, split = self.quantiles.of_all, len(KNOT_QUANTILES)
+        usual, knots = found.values()[split:], found.scaled(self.mean, sd).values()[:split]
+        return self.mean, sd, self.least, self.most, tuple(map(float, usual)), tuple(map(float, knots))
 
 
 # One for each of speed, launch and spin: values, shape (n,), or what is known of their spread.

@@ -1,8 +1,8 @@
 """What all fits to the same drives share: golfers, their folds, devices and balls, and how the inputs are spread."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import cached_property, partial
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +17,8 @@ from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.regressors import Regressors, values_of
 from pipeline.statistics.arrays import Array
 
+_MISSING = Drives([].__iter__)
+
 REGRESSOR_GOLFERS = 6  # as any fit needs; fewer would say more of themselves than of the column
 
 _FOLDS = Model().folds  # of a study that says nothing
@@ -25,22 +27,31 @@ _FOLDS = Model().folds  # of a study that says nothing
 INPUTS = ("club_speed_mph", "ball_speed_mph", "launch_deg", "spin_rpm")
 
 
-class _Part(NamedTuple):
-    """What a survey takes of a piece of the drives, so that it reads them once."""
+class Surveyed(NamedTuple):
+    """What a survey takes of a piece of the drives, so that it reads them once; see `Survey.pooled`."""
 
     typical: pl.DataFrame
     levels: pl.DataFrame
     flown: pl.DataFrame
     inputs: list[Array]
+    means: pl.DataFrame
 
     @classmethod
-    def of(cls, frame: pl.DataFrame, among: pl.Expr | None) -> "_Part":
+    def of(cls, frame: pl.DataFrame, among: pl.Expr | None, regressors: Sequence[str]) -> "Surveyed":
+        """Take it from straightened drives."""
         return cls(
             typical_drives(frame, ["golfer"]),
             count_levels(entering(frame, among), "golfer", "quarter"),
             _flown(frame),
-            [frame.get_column(name).cast(pl.Float64).to_numpy() for name in INPUTS],
+            _inputs(frame),
+            _means(entering(frame, among), regressors),
         )
+
+    def typed(self, golfer: pl.DataType) -> "Surveyed":
+        """Give the column `golfer` of all tables a type."""
+        told = pl.col("golfer").cast(golfer)
+        typical, levels, means = (table.with_columns(told) for table in (self.typical, self.levels, self.means))
+        return self._replace(typical=typical, levels=levels, means=means)
 
 
 @dataclass(frozen=True)
@@ -67,6 +78,8 @@ class Survey:
         What else carry may depend on, with centers and no coefficients.
     left_by_any_fold : int
         How many golfers with drives that enter a fit are outside any fold, at the least.
+    flown_scale : float
+        By which the drives' `flown_yd` is scaled.
     """
 
     drives: Drives
@@ -78,6 +91,7 @@ class Survey:
     strike: float = UsualDelivery.strike
     regressors: Regressors = field(default_factory=Regressors)
     left_by_any_fold: int = 0
+    flown_scale: float = 1.0
 
     @classmethod
     def of(
@@ -95,19 +109,41 @@ class Survey:
         `regressors` names columns of the drives; one that they lack counts as not known.
         """
         straight = Drives.of(drives).mapped(straightened)
-        parts = list(straight.each(partial(_Part.of, among=among)))
-        read = _scaled(straight, pl.concat(part.flown for part in parts))
+        parts = list(straight.each(partial(Surveyed.of, among=among, regressors=regressors)))
+        return cls.pooled(parts, seed, folds, among, number, strike, regressors).over(straight)
+
+    @classmethod
+    def pooled(
+        cls,
+        parts: Iterable[Surveyed],
+        seed: int = 0,
+        folds: pl.DataFrame | None = None,
+        among: pl.Expr | None = None,
+        number: int = _FOLDS,
+        strike: float = UsualDelivery.strike,
+        regressors: Sequence[str] = (),
+    ) -> "Survey":
+        """Put together what was taken of the pieces, which is read again and again; the drives are missing yet."""
         typical = pl.concat(part.typical for part in parts).sort("golfer")
         if folds is None:
             folds = typical.select("golfer", pl.Series("fold", share_out(typical.height, seed, number)))
         fold = typical.join(folds, on="golfer", how="left", maintain_order="left").get_column("fold").to_numpy()
-        counts = pl.concat(part.levels for part in parts).join(folds, on="golfer")
-        levels = counts.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
-        entered = read.mapped(lambda frame: entering(frame, among))
-        # Quantiles need a whole column.
-        extents = _extents([np.concatenate(column) for column in zip(*(part.inputs for part in parts), strict=True)])
-        left = _left_by_any_fold(counts.select("golfer", "fold").unique())
-        return cls(read, typical, fold, among, levels, extents, strike, centered(entered, regressors), left)
+        counts, entered = [], []
+        for part in parts:
+            here = part.levels.join(folds, on="golfer")
+            counts.append(here.group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum()))
+            entered.append(here.select("golfer", "fold").unique().get_column("fold").value_counts())
+        levels = pl.concat(counts).group_by("quarter", "fold", "device", "ball").agg(pl.col("drives").sum())
+        left = _left_by_any_fold(pl.concat(entered))
+        extents = _extents(lambda: (part.inputs for part in parts))
+        flown, means = (pl.concat(tables) for tables in zip(*((part.flown, part.means) for part in parts), strict=True))
+        scale = _flown_scale(flown)
+        known = _centered(means, regressors)
+        return cls(_MISSING, typical, fold, among, levels, extents, strike, known, left, scale)
+
+    def over(self, straight: Drives) -> "Survey":
+        """Give the survey its drives: those that it was taken of, straightened."""
+        return replace(self, drives=straight.mapped(partial(with_flown_times, scale=self.flown_scale)))
 
     @property
     def fold_of_golfers(self) -> pl.DataFrame:
@@ -129,11 +165,6 @@ class Survey:
         """Number of drives."""
         return int(self.levels.get_column("drives").sum())
 
-    @cached_property
-    def golfer_of_drives(self) -> npt.NDArray[np.int32]:
-        """Give each drive its golfer's number, shape (n,)."""
-        return np.concatenate([piece.golfer.astype(np.int32) for piece in self.drives.pieces()])
-
     def offsets(self, without: int | None = None) -> Offsets:
         """Choose the device and ball terms, of all drives or of those outside a fold."""
         return offsets_from(self.levels if without is None else self.levels.filter(pl.col("fold") != without))
@@ -149,7 +180,7 @@ def with_flown_scaled(drives: Drives) -> Drives:
 
     Where flight could not be calibrated it may be off by some hundredths, and a share would be too.
     """
-    return _scaled(drives, drives.gathered(_flown))
+    return drives.mapped(partial(with_flown_times, scale=_flown_scale(drives.gathered(_flown))))
 
 
 def _flown(frame: pl.DataFrame) -> pl.DataFrame:
@@ -158,13 +189,17 @@ def _flown(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.group_by("device", "ball").agg(pl.len().cast(pl.Int64), both)
 
 
-def _scaled(drives: Drives, sums: pl.DataFrame) -> Drives:
-    """Scale flight by the sums of the drives' pieces, from `_flown`."""
+def _flown_scale(sums: pl.DataFrame) -> float:
+    """Give the scale of flight by the sums of the drives' pieces, from `_flown`."""
     pair = ["device", "ball"]
     summed = sums.group_by(pair).sum().sort("len", *pair, descending=[True, False, False])
     carry, flown = summed.select("carry_standard_yd", "flown_yd").row(0) if summed.height else (0.0, 0.0)
-    scale = carry / flown if flown else 1.0
-    return drives.mapped(lambda frame: frame.with_columns(pl.col("flown_yd") * scale))
+    return float(carry / flown) if flown else 1.0
+
+
+def with_flown_times(drives: pl.DataFrame, scale: float) -> pl.DataFrame:
+    """Scale the flight of drives."""
+    return drives.with_columns(pl.col("flown_yd") * scale)
 
 
 def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
@@ -173,8 +208,8 @@ def entering(frame: pl.DataFrame, among: pl.Expr | None) -> pl.DataFrame:
 
 
 def _left_by_any_fold(golfers: pl.DataFrame) -> int:
-    by_fold = golfers.get_column("fold").value_counts()
-    return golfers.height - int(by_fold.select(pl.col("count").max().fill_null(0)).item())
+    by_fold = golfers.group_by("fold").agg(pl.col("count").sum())
+    return int(by_fold.select(pl.col("count").sum() - pl.col("count").max().fill_null(0)).item())
 
 
 def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.int64]:
@@ -184,30 +219,38 @@ def share_out(golfers: int, seed: int, number: int = _FOLDS) -> npt.NDArray[np.i
     return np.asarray((np.arange(golfers) % folds)[np.argsort(order)], dtype=np.int64)
 
 
+def _means(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
+    """Give each golfer's mean of regressors; no row without any."""
+    if not names:
+        return frame.select("golfer").clear()
+    values = {name: values_of(frame, name) for name in names}
+    return frame.select("golfer").with_columns(**values).fill_nan(None).group_by("golfer").agg(pl.all().mean())
+
+
 def centered(drives: Drives, names: Sequence[str]) -> Regressors:
     """Give regressors their centers: of each column the mean of golfers' means.
 
     A column without values of `REGRESSOR_GOLFERS` golfers is no regressor.
     """
-    if not names:
-        return Regressors()
+    return _centered(drives.gathered(partial(_means, names=names)), names)
 
-    def means(frame: pl.DataFrame) -> pl.DataFrame:
-        values = {name: values_of(frame, name) for name in names}
-        return frame.select("golfer").with_columns(**values).fill_nan(None).group_by("golfer").agg(pl.all().mean())
 
-    found = drives.gathered(means).sort("golfer")
+def _centered(means: pl.DataFrame, names: Sequence[str]) -> Regressors:
+    found = means.sort("golfer")
     known = [name for name in names if found.get_column(name).count() >= REGRESSOR_GOLFERS]
     return Regressors(tuple(known), np.array([found.get_column(name).mean() for name in known]))
 
 
 def extents_of(drives: Drives) -> dict[str, tuple[Extent, Extent, Extent]]:
     """Give how speed, launch and spin are spread, for each speed that all drives have."""
-    return _extents(drives.columns(*INPUTS))
+    return _extents(lambda: (_inputs(frame) for frame in drives.read()))
 
 
-def _extents(columns: Sequence[Array]) -> dict[str, tuple[Extent, Extent, Extent]]:
-    club, ball, launch, spin = columns
-    l, p = Extent.of(launch), Extent.of(spin)
-    found = {"club": (Extent.of(club), l, p)}
-    return found if np.isnan(ball).any() else found | {"ball": (Extent.of(ball), l, p)}
+def _inputs(frame: pl.DataFrame) -> list[Array]:
+    return [frame.get_column(name).cast(pl.Float64).to_numpy() for name in INPUTS]
+
+
+def _extents(read: Callable[[], Iterable[Sequence[Array]]]) -> dict[str, tuple[Extent, Extent, Extent]]:
+    club, ball, launch, spin = Extent.of_pieces(read)
+    found = {"club": (club, launch, spin)}
+    return found if np.isnan(ball.mean) else found | {"ball": (ball, launch, spin)}

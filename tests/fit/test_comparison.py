@@ -121,7 +121,7 @@ def test_carry_moves_by_the_difference_of_two_flights(world):
         pl.lit(14.0).alias("temp_c"), pl.lit(900.0).alias("altitude_m"), *nulls
     )
     measured = drives.with_columns(pl.col("carry_standard_yd").alias("carry_measured_yd"))
-    moved = carry_by(measured, CALIBRATION, 1.46, StandardAir()).columns("carry_standard_yd")[0] - carry(drives)
+    moved = pl.concat(carry_by(measured, CALIBRATION, 1.46, StandardAir()).read())["carry_standard_yd"] - carry(drives)
 
     speed = drives.get_column("ball_speed_mph").to_numpy() * MPS_PER_MPH
     shots = Launch.straight(speed, drives.get_column("launch_deg").to_numpy(), drives.get_column("spin_rpm").to_numpy())

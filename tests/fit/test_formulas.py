@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from fitting import candidate_named, hold_out
+from fitting import candidate_named, hold_out, numbers_of
 
 from pipeline.errors import UserError
 from pipeline.fit.candidates import tabulated
@@ -83,7 +83,7 @@ def test_the_second_order_surface_as_a_formula_scores_the_same(world):
     written = tabulated(Formula.read("second", SECOND_ORDER), "ball", survey.extents)
     assert written.surface(survey.extents).size == 10
     rmse = [
-        score(hold_out(one, survey, [(True, True, True)]), survey.golfer_of_drives)["rmse_yd"]
+        score(hold_out(one, survey, [(True, True, True)]), numbers_of(survey.drives))["rmse_yd"]
         for one in (candidate_named("quadratic"), written)
     ]
     assert rmse[1] == pytest.approx(rmse[0], abs=1e-4)

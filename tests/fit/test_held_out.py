@@ -1,10 +1,10 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named, hold_out
+from fitting import candidate_named, hold_out, numbers_of
 
 from pipeline.fit.factored import Factored
-from pipeline.fit.held_out import EVERYTHING, held_out_table, interval_edges, intervals_held_out, predict_held_out
+from pipeline.fit.held_out import EVERYTHING, EveryKnownOf, held_out_table, interval_edges, intervals_held_out
 from pipeline.fit.survey import Survey
 
 LINE, QUADRATIC = (candidate_named(name) for name in ("line", "quadratic"))
@@ -42,14 +42,13 @@ def test_interval_edges_are_quantiles_of_the_ratio():
     assert (lo, hi) == pytest.approx((-0.09, 0.09))
 
 
-def test_each_set_of_things_known_has_its_own_interval_whether_predicted_before_or_not(survey, held):
+def test_each_set_of_things_known_has_its_own_interval(survey, held):
     models = Factored.of(survey, QUADRATIC.surface(survey.extents)).without_each(survey, survey.trends())
-    some = predict_held_out(survey, models, [(True, True, True)])
-    found = intervals_held_out(survey, models, some)
+    found = intervals_held_out([EveryKnownOf(models, survey.fold)(piece) for piece in survey.drives.pieces()])
     assert list(found) == list(held.predicted)
     assert len(found) == 8
     for known, predicted in held.predicted.items():
-        assert found[known] == pytest.approx(interval_edges(held.measured, predicted))
+        assert found[known] == interval_edges(held.measured, predicted)
 
 
 def test_the_table_has_a_row_for_each_drive_in_their_order(world, survey, held):
@@ -61,5 +60,5 @@ def test_the_table_has_a_row_for_each_drive_in_their_order(world, survey, held):
     assert table.height == world.drives.height
     np.testing.assert_allclose(off[~device_b], 0, atol=1e-12)
     assert off[device_b] == pytest.approx(np.full(device_b.sum(), 0.03), abs=0.003)
-    assert table.get_column("fold").to_list() == survey.fold[survey.golfer_of_drives].tolist()
+    assert table.get_column("fold").to_list() == survey.fold[numbers_of(survey.drives)].tolist()
     assert table.get_column("predicted_by_club_speed_yd").to_list() == held.predicted["nothing"].tolist()

@@ -18,6 +18,7 @@ from pipeline.fit.factored import Factored
 from pipeline.fit.held_out import (
     ALL_KNOWN,
     EVERYTHING,
+    EveryKnownOf,
     interval_edges,
     intervals_held_out,
     predict_from,
@@ -102,7 +103,8 @@ def test_held_out_predictions_know_the_regressors_and_intervals_of_a_delivery_do
     factored = Factored.of(survey, QUADRATIC.surface(survey.extents))
     models = factored.without_each(survey, survey.trends())
     held = predict_held_out(survey, models, [ALL_KNOWN])
-    edges = intervals_held_out(survey, models, held)[known_key(*ALL_KNOWN)]
+    parts = [EveryKnownOf(models, survey.fold)(piece) for piece in survey.drives.pieces()]
+    edges = intervals_held_out(parts)[known_key(*ALL_KNOWN)]
     knowing = interval_edges(held.measured, held.predicted[EVERYTHING])
     assert edges[1] - edges[0] > 1.2 * (knowing[1] - knowing[0])
     assert held.terms == models[0].surface.size + 1 + 2

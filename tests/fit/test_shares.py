@@ -6,7 +6,7 @@ import pytest
 from fitting import candidate_named, fit_to
 
 from pipeline.drives import typical_drives, usable
-from pipeline.fit.level_cells import KNOWN, Mode, cells_of
+from pipeline.fit.level_cells import KNOWN, LevelCounts, Mode, cells_of
 from pipeline.fit.resampled import draw_counts, refit
 from pipeline.fit.shares import LevelShares, find_shares
 from pipeline.fit.survey import Survey
@@ -195,3 +195,21 @@ def test_a_device_whose_golfers_curve_their_drives_has_the_share_of_its_straight
     curved = blind.with_columns(curve_yd=cost, carry_standard_yd=pl.col("carry_standard_yd") - cost)
     (_, straight), (_, found) = (found_in(one, replicates=5) for one in (blind, curved))
     np.testing.assert_allclose(found.share, straight.share, rtol=1e-9)
+
+
+def test_counts_of_pieces_add_up_and_a_golfer_counts_once_for_a_level():
+    rows = [
+        # golfer, device, ball, spin measured
+        ("a", "x", "soft", True), ("a", "x", "hard", True), ("a", "y", None, False), ("b", "x", "soft", True),
+        ("c", "x", "soft", False),
+    ]  # fmt: skip
+    schema = {"golfer": pl.String, "device": pl.String, "ball": pl.String, "spin_measured": pl.Boolean}
+    drives = pl.DataFrame(rows, schema=schema, orient="row").with_columns(ball_speed_mph=pl.lit(140.0))
+    pieces = [drives.filter(pl.col("golfer") < "c"), drives.filter(golfer="c")]
+    found = LevelCounts.joined(LevelCounts.of(piece, "ball") for piece in pieces)
+    columns = ("level", "drives", "drives_golfers", "usable", "usable_golfers")
+    assert found.levels.select(columns).sort("level").rows() == [
+        ("hard", 1, 1, 1, 1), ("soft", 3, 3, 2, 2), ("unstated", 1, 1, 0, 0), ("x", 4, 3, 3, 2), ("y", 1, 1, 0, 0),
+    ]  # fmt: skip
+    pairs = found.pairs.select("device", "ball", "drives", "blind", "guessed")
+    assert pairs.rows() == [("x", "hard", 1, 0, 0), ("x", "soft", 3, 0, 1), ("y", "unstated", 1, 0, 1)]

@@ -1,7 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named, fit_to
+from fitting import candidate_named, fit_to, numbers_of
 
 from pipeline.fit.survey import Survey, share_out
 
@@ -40,7 +40,7 @@ def test_given_folds_and_chosen_drives_are_kept(world):
     assert survey.levels.get_column("device").unique().to_list() == ["unit-A"]
     assert survey.shots == world.drives.filter(pl.col("device") == "unit-A").height
     # Who doesn't enter the fit is still predicted.
-    assert survey.typical.get_column("shots").sum() == len(survey.golfer_of_drives) == world.drives.height
+    assert survey.typical.get_column("shots").sum() == len(numbers_of(survey.drives)) == world.drives.height
 
 
 def test_a_drive_without_ball_speed_leaves_no_spread_of_it(world):
@@ -84,10 +84,9 @@ def test_drives_of_a_fit_are_straightened(world):
     curved = world.drives.with_columns(
         curve_yd=cost, carry_standard_yd=pl.col("carry_standard_yd") - cost.fill_null(0.0)
     )
-    (straight,), (found,) = (Survey.of(one).drives.columns("carry_standard_yd") for one in (world.drives, curved))
-    np.testing.assert_allclose(found, straight, rtol=1e-12)
-    (flown,), (scaled,) = (Survey.of(one).drives.columns("flown_yd") for one in (world.drives, curved))
-    np.testing.assert_allclose(scaled, flown, rtol=1e-12)
+    straight, found = (pl.concat(Survey.of(one).drives.read()) for one in (world.drives, curved))
+    for name in ("carry_standard_yd", "flown_yd"):
+        np.testing.assert_allclose(found[name], straight[name], rtol=1e-12)
 
 
 def test_unknown_curves_leave_a_fit_as_it_is_to_the_last_bit(world):

@@ -1,8 +1,9 @@
 """Golfers cut into parts: `python tests/speed/parts_benchmark.py FOLDER [--drives N] [--copies N] [--parts 1,2]`.
 
 Writes parts.csv, machine.json and README.md into FOLDER. A study is made and run up to what `assess_progress` takes;
-then that is run once in one process and once in parts, each job a process of its own, and the bytes are compared. With
-copies, each golfer then stands there so often, under other names: many golfers in little time.
+then that and `fit_model` are run once in one process and once in parts, each job a process of its own, and the bytes
+are compared. With copies, each golfer then stands there so often, under other names: many golfers in little time.
+With `--only WORK`, what FOLDER has of the other work stays.
 """
 
 import argparse
@@ -10,8 +11,9 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 from machine import describe_machine
@@ -24,12 +26,43 @@ from pipeline.edge.result_files import digest_of
 ROOT = Path(__file__).parents[2]
 FROM_HERE = {"PYTHONPATH": str(ROOT)}
 DRIVES_A_GOLFER, LOGS = 50, 200
-MADE = ("golfers/progress.csv", "golfers/cohorts.csv")
-TAKEN = ("golfers/changes.csv", "golfers/straightness.csv")
 DRIVES_FILE = "collected/drives.parquet"
-STEPS = ("sum_progress", "pool_progress", "compare_progress", "assess_progress")
 EMPTY = "a process that has loaded its libraries alone"
-COLUMNS = ("drives", "parts", "job", "wall_s", "cpu_s", "peak_mb")
+COLUMNS = ("work", "drives", "load_before", "same_bytes", "parts", "job", "wall_s", "cpu_s", "peak_mb")
+
+
+class Work(NamedTuple):
+    """Something done in one process or in parts: its steps, what it takes and makes, and its largest step's module.
+
+    Of what it takes, parquet and csv are tables by golfer.
+    """
+
+    steps: tuple[str, ...]
+    taken: tuple[str, ...]
+    made: tuple[str, ...]
+    module: str
+
+
+# The fit comes last: it makes its model of the copied golfers again, on which the other rests.
+WORKS = {
+    "comparing quarters": Work(
+        ("sum_progress", "pool_progress", "compare_progress", "assess_progress"),
+        (DRIVES_FILE, "golfers/changes.csv", "golfers/straightness.csv", "golfers/golfers.csv"),
+        ("golfers/progress.csv", "golfers/cohorts.csv"),
+        "pipeline.coach.progress.assess_progress",
+    ),
+    "the fit": Work(
+        ("pool_fit", "sum_fit", "fit_model"),
+        (DRIVES_FILE, "flight/calibration.json"),
+        tuple(
+            f"model/{name}"
+            for name in (
+                "model.json", "coefficients.csv", "scores.csv", "typical.parquet", "replicates.npz", "held_out.parquet",
+            )
+        ),
+        "pipeline.fit.fit_model",
+    ),
+}  # fmt: skip
 
 
 def run_workflow(study: Path, folder: Path, targets: tuple[str, ...], parts: int) -> Used:
@@ -40,8 +73,8 @@ def run_workflow(study: Path, folder: Path, targets: tuple[str, ...], parts: int
     return run_measured([*command, *wanted, *where, "--config", f"study={study}", f"parts={parts}"], folder, FROM_HERE)
 
 
-def copy_golfers(results: Path, copies: int) -> None:
-    """Let each golfer stand so many times in what `assess_progress` takes; the files keep their times."""
+def copy_golfers(paths: Iterable[Path], copies: int) -> None:
+    """Let each golfer stand so many times in tables; the files keep their times."""
 
     def times(table: pl.DataFrame) -> pl.DataFrame:
         # The second and third character of a pseudonym count the copies.
@@ -49,56 +82,59 @@ def copy_golfers(results: Path, copies: int) -> None:
         counted = (pl.concat_str(name.head(1), pl.lit(f"{k:02x}"), name.slice(3)) for k in range(copies))
         return pl.concat(table.with_columns(one.alias("golfer")) for one in counted)
 
-    drives = results / DRIVES_FILE
-    for path in (drives, *(results / name for name in (*TAKEN, "golfers/golfers.csv"))):
+    for path in paths:
         before = path.stat()
-        if path == drives:
+        if path.suffix == ".parquet":
             times(pl.read_parquet(path)).write_parquet(path, row_group_size=PIECE_ROWS)
         else:
             times(pl.read_csv(path, infer_schema=False)).write_csv(path)
         os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
 
 
-def jobs_of(used: Used) -> list[dict[str, Any]]:
-    """List the jobs of a run in the order in which they began, those of parts numbered."""
+def jobs_of(used: Used, steps: tuple[str, ...]) -> list[dict[str, Any]]:
+    """List the jobs of a run in the order in which they began, several of one step numbered."""
     rows = []
-    for step in STEPS:
+    for step in steps:
         seen = sorted(used.of(step), key=lambda one: one.begun_s)
         for number, one in enumerate(seen, 1):
             name = step if len(seen) == 1 else f"{step} {number} of {len(seen)}"
-            rows.append({"job": name, "wall_s": one.ended_s - one.begun_s, "cpu_s": one.cpu_s, "peak_mb": one.peak_mb})
-    return rows
+            spent = {"wall_s": one.ended_s - one.begun_s, "cpu_s": one.cpu_s, "peak_mb": one.peak_mb}
+            rows.append((one.begun_s, {"job": name, **spent}))
+    return [row for _, row in sorted(rows, key=lambda row: row[0])]
 
 
 def measure(
-    study: Path, folder: Path, drives: int, copies: int, counts: list[int]
-) -> tuple[pl.DataFrame, list[list[str]]]:
-    """Run the comparison of quarters in so many parts each; give the jobs, and the digests of what came out."""
-    run_workflow(study, folder, TAKEN, 1)
+    study: Path, folder: Path, drives: int, copies: int, counts: list[int], works: Sequence[str]
+) -> pl.DataFrame:
+    """Run works in so many parts each; give the jobs, and whether the same bytes came out."""
+    taken = tuple(sorted({path for name in works for path in WORKS[name].taken}))
+    run_workflow(study, folder, taken, 1)
     if copies > 1:
-        copy_golfers(folder / "results" / STUDY, copies)
-    drives *= copies
-    code = "import time; import pipeline.coach.progress.assess_progress, scipy.stats, scipy.optimize; time.sleep(1)"
-    empty = run_measured([sys.executable, "-c", code], folder, FROM_HERE)
-    none = {"job": EMPTY, "wall_s": 0.0, "cpu_s": 0.0, "peak_mb": empty.largest_mb}
-    rows, digests = [{"drives": drives, "parts": 0, **none}], []
-    for count in counts:
-        made = [folder / "results" / STUDY / name for name in MADE]
-        for path in made:
-            path.unlink(missing_ok=True)
-        used = run_workflow(study, folder, MADE, count)
-        rows += [{"drives": drives, "parts": count, **row} for row in jobs_of(used)]
-        digests.append([digest_of(path) for path in made])
-    return pl.DataFrame(rows).select(COLUMNS), digests
+        tables = (folder / "results" / STUDY / path for path in taken if not path.endswith(".json"))
+        copy_golfers(tables, copies)
+    tables = []
+    for name in works:
+        work = WORKS[name]
+        here = {"work": name, "drives": drives * copies, "load_before": round(os.getloadavg()[0], 1)}
+        code = f"import time; import {work.module}, scipy.stats, scipy.optimize; time.sleep(1)"
+        empty = run_measured([sys.executable, "-c", code], folder, FROM_HERE)
+        rows = [here | {"parts": 0, "job": EMPTY, "wall_s": 0.0, "cpu_s": 0.0, "peak_mb": empty.largest_mb}]
+        digests = []
+        for count in counts:
+            made = [folder / "results" / STUDY / path for path in work.made]
+            for path in made:
+                path.unlink(missing_ok=True)
+            used = run_workflow(study, folder, work.made, count)
+            rows += [here | {"parts": count, **row} for row in jobs_of(used, work.steps)]
+            digests.append([digest_of(path) for path in made])
+        same = all(one == digests[0] for one in digests)
+        tables.append(pl.DataFrame(rows).with_columns(same_bytes=pl.lit(same)).select(COLUMNS))
+    return pl.concat(tables)
 
 
-def readme(table: pl.DataFrame, same: bool, copies: int, machine: dict[str, Any]) -> str:
-    """Write what was measured in words and as a table."""
+def readme(table: pl.DataFrame, copies: int, machine: dict[str, Any], only: str | None) -> str:
+    """Write what was measured in words and as tables."""
     drives = table.item(0, "drives")
-    empty = table.filter(job=EMPTY).item(0, "peak_mb")
-    grown = pl.col("peak_mb") - empty
-    rows = table.filter(pl.col("parts") > 0).with_columns(grown.alias("grown_mb"))
-    largest = rows.group_by("parts", maintain_order=True).agg(pl.col("grown_mb").max()).rows()
     lines = [
         "# Golfers cut into parts",
         "Made by `snakemake --cores 1 --force parts_benchmark` (`tests/speed/parts_benchmark.py`) on an invented study "
@@ -110,13 +146,31 @@ def readme(table: pl.DataFrame, same: bool, copies: int, machine: dict[str, Any]
         + "Each job is a process of its own, one after the other.",
         "",
         f"Machine: {machine['cores']} cores of {machine['processor']}, {machine['memory_gb']} GB of memory, "
-        f"{machine['system']}. Load before the run: {machine['load_before']}; times are longer for it.",
+        f"{machine['system']}."
+        + (f" That and made.json are of {only} alone; the other rows stay from an earlier run." * (only is not None)),
+    ]
+    for name in WORKS:
+        lines += ["", *_told(name, table.filter(work=name))] if name in table["work"] else []
+    return "\n".join(lines) + "\n"
+
+
+def _told(name: str, table: pl.DataFrame) -> list[str]:
+    """Write what was measured of one work."""
+    empty = table.filter(job=EMPTY).item(0, "peak_mb")
+    rows = table.filter(pl.col("parts") > 0).with_columns(grown_mb=pl.col("peak_mb") - empty)
+    largest = rows.group_by("parts", maintain_order=True).agg(pl.col("grown_mb").max()).rows()
+    spent = rows.group_by("parts", maintain_order=True).agg(pl.col("cpu_s").sum()).rows()
+    lines = [
+        f"## {name[0].upper()}{name[1:]}",
         "",
-        f"progress.csv and cohorts.csv are **{'the same bytes' if same else 'NOT THE SAME BYTES'}** with any of these "
-        "numbers of parts.",
+        f"{', '.join(Path(path).name for path in WORKS[name].made)} are "
+        f"**{'the same bytes' if table['same_bytes'].all() else 'NOT THE SAME BYTES'}** with any of these numbers of "
+        f"parts. Load before the run: {table.item(0, 'load_before')}; wall times are longer for it.",
         "",
         f"A process that has loaded its libraries alone takes {empty:.0f} MB. What the largest job takes beside that: "
         + ", ".join(f"{mb:,.0f} MB in {count} part{'s' * (count > 1)}" for count, mb in largest)
+        + ". Processor time of all jobs: "
+        + ", ".join(f"{seconds:,.0f} s in {count} part{'s' * (count > 1)}" for count, seconds in spent)
         + ".",
         "",
         "| parts | job | wall time, s | processor time, s | peak memory, MB | of it beside the libraries, MB |",
@@ -127,7 +181,7 @@ def readme(table: pl.DataFrame, same: bool, copies: int, machine: dict[str, Any]
         f"| {one['grown_mb']:,.0f} |"
         for one in rows.iter_rows(named=True)
     ]
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def main() -> None:
@@ -138,6 +192,7 @@ def main() -> None:
     parser.add_argument("--copies", type=int, default=1, help="of each golfer")
     parser.add_argument("--parts", default="1,2", help="numbers of parts, with commas between")
     parser.add_argument("--work", type=Path, help="keeps study and run for another time")
+    parser.add_argument("--only", choices=list(WORKS), help="the work that is measured")
     given = parser.parse_args()
     machine = describe_machine()
     with tempfile.TemporaryDirectory(prefix="yardband-parts-") as temporary:
@@ -146,17 +201,18 @@ def main() -> None:
         if not (study / "planted.json").exists():
             make_study(Size(given.drives, max(given.drives // DRIVES_A_GOLFER, 1), LOGS), study)
         folder.mkdir(exist_ok=True)
-        table, digests = measure(
-            study, folder, given.drives, given.copies, [int(one) for one in given.parts.split(",")]
-        )
-    same = all(one == digests[0] for one in digests)
+        counts, works = [int(one) for one in given.parts.split(",")], [given.only] if given.only else list(WORKS)
+        table = measure(study, folder, given.drives, given.copies, counts, works)
     given.folder.mkdir(parents=True, exist_ok=True)
+    if given.only:
+        stays = pl.read_csv(given.folder / "parts.csv").filter(pl.col("work") != given.only)
+        table = pl.concat([stays, table])
     table.write_csv(given.folder / "parts.csv")
     (given.folder / "machine.json").write_text(json.dumps(machine, indent=1) + "\n", encoding="utf-8")
-    text = readme(table, same, given.copies, machine)
+    text = readme(table, given.copies, machine, given.only)
     (given.folder / "README.md").write_text(text, encoding="utf-8")
     print(text)
-    sys.exit(0 if same else 1)
+    sys.exit(0 if table["same_bytes"].all() else 1)
 
 
 if __name__ == "__main__":
