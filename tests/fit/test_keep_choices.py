@@ -104,8 +104,13 @@ def test_a_fit_is_judged_in_few_readings_and_one_flight_of_the_drives(
 
 
 def test_grids_of_the_last_comparison_are_not_flown_again(tmp_path, world_maker, monkeypatch):
-    flown, build = [], FlightTable.build
-    monkeypatch.setattr(FlightTable, "build", lambda *about: flown.append(about[0].drag) or build(*about))
+    flown, build_each = [], FlightTable.build_each
+
+    def counting(ball, airs):
+        flown.extend([ball.drag] * len(airs))
+        return build_each(ball, airs)
+
+    monkeypatch.setattr(FlightTable, "build_each", counting)
     drives, line = world_maker(golfers=40).drives, Model(candidates=["line"], folds=5, replicates=50)
     fitted(drives, tmp_path / "first", line, flight="of some code")
     assert flown == []
