@@ -55,18 +55,10 @@ def run(
 
     Parameters
     ----------
-    key : str
-        Path of the study's key.
-    study : str
-        Name of the study, which the demo key is checked against.
-    folder : str
-        The study's folder.
-    partition : dict
-        The logs, as `partitions.describe` gives them.
-    shots, rejects, receipts, names, readings, known : str
-        Paths of the outputs.
-    code : str
-        A digest of the step's code; without it, nothing is taken from the last run.
+    key, study, folder, partition
+        Path of the study's key; the study's name and folder; its logs, as `partitions.describe` gives them.
+    shots, rejects, receipts, names, readings, known, code : str
+        Paths of the outputs; a digest of the step's code, without which nothing is taken from the last run.
 
     Raises
     ------
@@ -75,20 +67,23 @@ def run(
     """
     secret, logs = read_key(Path(key), study), described(partition)
     write = partial(writers, Path(shots), Path(rejects), None if readings is None else Path(readings))
-    if len(logs) == 1:
-        stamps: dict[str, str] = {}
-        results, sealed, lasting = _alone(Path(folder), logs[0], secret, write)
-    else:
-        stamps = {log.source: stamp_of_log(log, sha256_of(Path(folder) / log.source), secret) for log in logs}
-        before = {} if known is None else kept(*read_kept(Path(known), code), stamps, latest_day(date.today()))
-        results, sealed, lasting = _together(Path(folder), logs, secret, write, before)
+    stamps = stamps_of(Path(folder), logs, secret)
+    before = kept(*read_kept(Path(known), code), stamps, latest_day(date.today())) if known else {}
+    gather = _alone if len(logs) == 1 else _together
+    results, sealed, lasting = gather(Path(folder), logs, secret, write, before)
     write_json(Path(receipts), [asdict(result) for result in results])
     if names is not None:
         write_json(Path(names), asdict(joined_names(sealed)))
     if known is not None:
         write_kept(Path(known), *keep(lasting, stamps, latest_day(date.today())), code)
-    for result in results:
-        print(result.sentence())
+    print(*(result.sentence() for result in results), sep="\n")
+
+
+def stamps_of(folder: Path, logs: list[LogFile], key: bytes) -> dict[str, str]:
+    """Give each log's stamp, by its source; none for a log alone, of which nothing is kept."""
+    return (
+        {} if len(logs) == 1 else {log.source: stamp_of_log(log, sha256_of(folder / log.source), key) for log in logs}
+    )
 
 
 def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
@@ -119,8 +114,9 @@ def writers(shots: Path, rejects: Path, readings: Path | None) -> Iterator[Sink]
         yield sink
 
 
-def _alone(folder: Path, log_file: LogFile, key: bytes, write: Writers) -> Collected:
-    """Collect one log of any size, piece by piece."""
+def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers, _: dict[str, Part]) -> Collected:
+    """Collect one log of any size, piece by piece; nothing of it is kept."""
+    log_file = logs[0]
     log = folder / log_file.source
     try:
         with write() as sink:

@@ -2,7 +2,8 @@
 
 A log's part follows from its own bytes, the key, what the study says of it, the code and, for shots in the future, the
 day. Two things of it don't: texts that hold the name of another log's golfer, and rows that tomorrow no longer reject.
-A log with either isn't kept, and is read again each time.
+A log with either isn't kept, and is read again each time. So is one with further columns: what was collected of one
+that turns out to identify golfers is deleted, and shall not lie in a second place.
 """
 
 import hashlib
@@ -54,11 +55,11 @@ def keep(parts: Sequence[Part], stamps: Mapping[str, str], last_day: date) -> tu
     """
     logs, lasting = {}, []
     for receipt, names, some in parts:
-        if some and AHEAD not in some.rejected["rule"]:
+        if some and some.readings is None and AHEAD not in some.rejected["rule"]:
             logs[receipt.source] = {"stamp": stamps[receipt.source], "receipt": asdict(receipt), "names": asdict(names)}
             lasting.append(some)
     rows = joined_rows(lasting)
-    tables = {name: table for name, table in rows._asdict().items() if table is not None} if rows else {}
+    tables = {"accepted": rows.accepted, "rejected": rows.rejected} if rows else {}
     return tables, {"last_day": last_day.isoformat(), "logs": logs}
 
 

@@ -12,7 +12,7 @@ from pipeline.collect.partitions import describe
 from pipeline.configuration.layouts import STANDARD_LAYOUT, LogFile
 from pipeline.configuration.study import LogEntry
 
-OUTPUTS = ("shots", "rejects", "receipts", "names", "readings", "known")
+OUTPUTS = ("shots", "rejects", "receipts", "names", "known")
 WITH_DEVICE, WITH_TEMPO = f"{HEADER},device", f"{HEADER},tempo"
 
 
@@ -45,10 +45,11 @@ def study(tmp_path, monkeypatch, capsys):
             for name, text in texts.items():
                 written(tmp_path / f"{name}.csv", text)
 
-        def collect(self, out="kept", code="of some code", **entry):
-            paths = {name: tmp_path / out / f"{name}.out" for name in OUTPUTS}
+        def collect(self, out="kept", code="of some code", further=(), **entry):
+            names = (*OUTPUTS, "readings") if further else OUTPUTS
+            paths = {name: tmp_path / out / f"{name}.out" for name in names}
             logs = [
-                LogFile.of(path.name, LogEntry(files="*", **entry), STANDARD_LAYOUT, regressors=("tempo",))
+                LogFile.of(path.name, LogEntry(files="*", **entry), STANDARD_LAYOUT, regressors=further)
                 for path in sorted(tmp_path.glob("*.csv"))
             ]
             read.clear()
@@ -70,7 +71,7 @@ def study(tmp_path, monkeypatch, capsys):
             assert names == [f"{name}.csv" for name in expected]
             fresh, every = self.collect(out=f"fresh-{os.urandom(4).hex()}", **how)
             assert len(every) == len(list(tmp_path.glob("*.csv")))
-            assert [name for name in OUTPUTS if found[name] != fresh[name]] == []
+            assert [name for name in found if found[name] != fresh[name]] == []
             first, *same = told.splitlines() if len(names) < len(every) else ["", *told.splitlines()]
             assert same == self.told.splitlines()
             return first
@@ -79,7 +80,7 @@ def study(tmp_path, monkeypatch, capsys):
     study.write(
         a=many("Ann Oak"),
         b=many("Bo Elm", carry_yd="206"),
-        c=csv_text(*(f"{changed(golfer='Cy Ash', spin_rpm=f'24{n}0')},0.{n}" for n in range(9)), header=WITH_TEMPO),
+        c=csv_text(*(changed(golfer="Cy Ash", spin_rpm=f"24{n}0") for n in range(9))),
         d=many("Dee Fir", count=25, carry_yd="231"),
     )  # fmt: skip
     study.collect()
@@ -177,6 +178,14 @@ def test_what_is_torn_is_read_again(study, damage):
     known = study.folder / "kept/known.out"
     known.write_bytes(damage(known.read_bytes()))
     study.check(*ALL)
+
+
+def test_numbers_of_further_columns_lie_in_no_second_place(study):
+    study.write(e=csv_text(f"{ROW},0.75", header=WITH_TEMPO))
+    for _ in range(2):
+        study.check(*ALL, "e", further=("tempo",))
+    study.check(*ALL, "e")
+    study.check()
 
 
 def test_a_log_alone_keeps_nothing(study):
