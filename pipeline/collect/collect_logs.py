@@ -3,37 +3,39 @@
 Inputs: the logs and the study's key. Outputs: `shots` (parquet, schema Shots, a row per accepted drive, by source and
 row), `rejects` (parquet, schema Rejects, a row per rejected row, likewise), `receipts` (JSON, a list of `Receipt`),
 `names` (JSON, `SealedNames`: keyed digests of the golfers' names) and, where the study names further columns as
-regressors, `readings` (parquet, schema Readings, by source, row and column).
+regressors, `readings` (parquet, schema Readings, by source, row and column). `known` is what the next run may take of
+small logs that haven't changed, so that it reads the others alone; outputs are the same as if it read all.
 A log that can't be used ends as a receipt that says why, and leaves its neighbours as they are; one that changes while
 it is read stops the run.
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import asdict, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from pipeline.collect.clean_log import Cleaned, Sink, clean_log, judged
 from pipeline.collect.key import read_key
 from pipeline.collect.opened_log import LogRefusedError
-from pipeline.collect.other_logs import sealed_names, without_names_of
+from pipeline.collect.other_logs import SealedNames, joined_names, sealed_names, without_names_of
 from pipeline.collect.partitions import described
 from pipeline.collect.read import open_unchanged, sha256_of
 from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
-from pipeline.collect.withheld import all_names
+from pipeline.collect.times import latest_day
+from pipeline.collect.unchanged import Part, joined_rows, keep, kept, stamp_of_log
 from pipeline.configuration.layouts import LogFile
-from pipeline.edge.collected_files import table_writer
+from pipeline.edge.collected_files import read_kept, table_writer, write_kept
 from pipeline.edge.files import write_json
 from pipeline.tables.logs import Readings, Rejects, Shots
 
 Writers = Callable[[], AbstractContextManager[Sink]]
-Used = list[tuple[LogFile, Cleaned]]
+# Receipts of all logs, names of those that could be used, and parts that the next run may take.
+Collected = tuple[list[Receipt], list[SealedNames], list[Part]]
 
 
 def run(
@@ -46,21 +48,17 @@ def run(
     receipts: str,
     names: str | None = None,
     readings: str | None = None,
+    known: str | None = None,
+    code: str = "",
 ) -> None:
     """Collect the logs of a partition.
 
     Parameters
     ----------
-    key : str
-        Path of the study's key.
-    study : str
-        Name of the study, which the demo key is checked against.
-    folder : str
-        The study's folder.
-    partition : dict
-        The logs, as `partitions.describe` gives them.
-    shots, rejects, receipts, names, readings : str
-        Paths of the outputs.
+    key, study, folder, partition
+        Path of the study's key; the study's name and folder; its logs, as `partitions.describe` gives them.
+    shots, rejects, receipts, names, readings, known, code : str
+        Paths of the outputs; a digest of the step's code, without which nothing is taken from the last run.
 
     Raises
     ------
@@ -69,12 +67,23 @@ def run(
     """
     secret, logs = read_key(Path(key), study), described(partition)
     write = partial(writers, Path(shots), Path(rejects), None if readings is None else Path(readings))
-    results, used = (_alone if len(logs) == 1 else _together)(Path(folder), logs, secret, write)
+    stamps = stamps_of(Path(folder), logs, secret)
+    before = kept(*read_kept(Path(known), code), stamps, latest_day(date.today())) if known else {}
+    gather = _alone if len(logs) == 1 else _together
+    results, sealed, lasting = gather(Path(folder), logs, secret, write, before)
     write_json(Path(receipts), [asdict(result) for result in results])
     if names is not None:
-        write_json(Path(names), sealed_names(used, secret))
-    for result in results:
-        print(result.sentence())
+        write_json(Path(names), asdict(joined_names(sealed)))
+    if known is not None:
+        write_kept(Path(known), *keep(lasting, stamps, latest_day(date.today())), code)
+    print(*(result.sentence() for result in results), sep="\n")
+
+
+def stamps_of(folder: Path, logs: list[LogFile], key: bytes) -> dict[str, str]:
+    """Give each log's stamp, by its source; none for a log alone, of which nothing is kept."""
+    return (
+        {} if len(logs) == 1 else {log.source: stamp_of_log(log, sha256_of(folder / log.source), key) for log in logs}
+    )
 
 
 def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
@@ -105,58 +114,66 @@ def writers(shots: Path, rejects: Path, readings: Path | None) -> Iterator[Sink]
         yield sink
 
 
-def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> tuple[list[Receipt], Used]:
-    """Collect one log of any size, piece by piece."""
-    log = folder / logs[0].source
+def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers, _: dict[str, Part]) -> Collected:
+    """Collect one log of any size, piece by piece; nothing of it is kept."""
+    log_file = logs[0]
+    log = folder / log_file.source
     try:
         with write() as sink:
-            cleaned = read_log(log, logs[0], key, sink)
-            return judged([cleaned]), [(logs[0], cleaned)]
+            cleaned = read_log(log, log_file, key, sink)
+            return judged([cleaned]), [sealed_names(log_file, cleaned, key)], []
     except LogRefusedError as refusal:
         # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
         with write():
-            return [_refused(log, logs[0], refusal)], []
+            return [_refused(log, log_file, refusal)], [], []
 
 
-def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers) -> tuple[list[Receipt], Used]:
-    """Collect small logs, which memory holds all at once."""
-    used: list[tuple[LogFile, Cleaned]] = []
+def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers, before: dict[str, Part]) -> Collected:
+    """Collect small logs, which memory holds all at once; those in `before` aren't read."""
+    read, refused = _read(folder, [log for log in logs if log.source not in before], key)
+    parts = {log.source: (before | read)[log.source] for log in logs if log.source not in refused}
+    if before:
+        print(f"Read {len(logs) - len(before)} of {len(logs)} logs; the others haven't changed.")
+    told = _without_each_others({log.source: log for log in logs}, parts, key)
+    rows = joined_rows([part.rows for part in told.values() if part.rows])
+    with write() as sink:
+        if rows:
+            sink(rows)
+    results = [refused[log.source] if log.source in refused else told[log.source].receipt for log in logs]
+    lasting = [part for source, part in told.items() if part is parts[source]]
+    return results, [part.names for part in told.values()], lasting
+
+
+def _read(folder: Path, logs: list[LogFile], key: bytes) -> tuple[dict[str, Part], dict[str, Receipt]]:
+    """Read logs, and judge those that can be used; give the parts of these and receipts of the others by source."""
+    used: list[tuple[LogFile, Cleaned, list[Split]]] = []
     refused: dict[str, Receipt] = {}
-    kept: dict[str, list[Split]] = {}
     for log in logs:
         pieces: list[Split] = []
         try:
-            used.append((log, read_log(folder / log.source, log, key, pieces.append)))
-            kept[log.source] = pieces
+            cleaned = read_log(folder / log.source, log, key, pieces.append)
         except LogRefusedError as refusal:
             refused[log.source] = _refused(folder / log.source, log, refusal)
-    used = _without_each_others(used, kept)
-    results = refused | {receipt.source: receipt for receipt in judged([cleaned for _, cleaned in used])}
-    every = [piece for pieces in kept.values() for piece in pieces]
-    with write() as sink:
-        if every:
-            readings = [piece.readings for piece in every if piece.readings is not None]
-            sink(
-                Split(
-                    pl.concat([piece.accepted for piece in every]),
-                    pl.concat([piece.rejected for piece in every]),
-                    pl.concat(readings) if readings else None,
-                )
-            )
-    return [results[log.source] for log in logs], used
+        else:
+            used.append((log, cleaned, pieces))
+    receipts = judged([cleaned for _, cleaned, _ in used])
+    return {
+        log.source: Part(receipt, sealed_names(log, cleaned, key), joined_rows(pieces))
+        for receipt, (log, cleaned, pieces) in zip(receipts, used, strict=True)
+    }, refused
 
 
-def _without_each_others(used: Used, kept: dict[str, list[Split]]) -> Used:
-    """Withhold texts that hold the name of a golfer of another log; the pieces in `kept` are changed."""
-    every = all_names(cleaned.names for _, cleaned in used)
-    told: Used = []
-    for log, cleaned in used:
-        counts = Counter(cleaned.receipt.withheld)
-        for place, piece in enumerate(kept[log.source]):
-            accepted, found = without_names_of(piece.accepted, log, every)
-            kept[log.source][place] = piece._replace(accepted=accepted)
-            counts.update(found)
-        told.append((log, cleaned._replace(receipt=replace(cleaned.receipt, withheld=dict(sorted(counts.items()))))))
+def _without_each_others(logs: Mapping[str, LogFile], parts: Mapping[str, Part], key: bytes) -> dict[str, Part]:
+    """Withhold texts that hold the name of a golfer of another log; a part without any stays the same object."""
+    every = joined_names([part.names for part in parts.values()]).names()
+    told = dict(parts)
+    for source, part in parts.items():
+        if part.rows:
+            accepted, found = without_names_of(part.rows.accepted, logs[source], every, key)
+            if found:
+                counts = Counter(part.receipt.withheld) + Counter(found)
+                receipt = replace(part.receipt, withheld=dict(sorted(counts.items())))
+                told[source] = part._replace(receipt=receipt, rows=part.rows._replace(accepted=accepted))
     return told
 
 

@@ -1,14 +1,13 @@
 """Golfers' names on their way from log to log, as digests: a text may hold the name of another log's golfer (pure).
 
-Small logs of a partition are in memory together, and their names as they are. Between partitions names go as keyed
-digests of their words, 64 bits each (HMAC-SHA256), so that nobody without the key can try out names against them.
+Between logs names go as keyed digests of their words, 64 bits each (HMAC-SHA256), so that they can be kept on the way
+and nobody without the key can try out names against them.
 """
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import polars as pl
 
@@ -55,8 +54,9 @@ class SealedNames:
         )
 
 
+@cache
 def sealer(key: bytes) -> Callable[[str], str]:
-    """Give what puts a digest in the place of a word."""
+    """Give what puts a digest in the place of a word; one for a key, since logs share golfers."""
 
     @cache
     def seal(word: str) -> str:
@@ -65,29 +65,39 @@ def sealer(key: bytes) -> Callable[[str], str]:
     return seal
 
 
-def sealed_names(logs: Sequence[tuple[LogFile, Cleaned]], key: bytes) -> dict[str, Any]:
-    """Give the `SealedNames` of a partition's logs as values for JSON, the same whatever the logs' order."""
+def sealed_names(log_file: LogFile, cleaned: Cleaned, key: bytes) -> SealedNames:
+    """Give what other logs may know of the golfers of one."""
     seal = sealer(key)
-    names = all_names(cleaned.names for _, cleaned in logs).sealed(seal)
+    names = cleaned.names.sealed(seal)
     golfers = {
         (golfer, seal(alike), log_file.source)
-        for log_file, cleaned in logs
         for name, golfer in cleaned.golfers.items()
         if (alike := alike_key(name)) is not None
     }
-    return asdict(
-        SealedNames(
-            sorted(sorted(whole) for whole in names.wholes),
-            sorted(names.parts),
-            sorted(names.somebodys),
-            sorted(names.initials),
-            {str(length): sorted(runs) for length, runs in names.joined.items()},
-            [list(one) for one in sorted(golfers)],
-            {
-                column: sorted({word for log_file, _ in logs if (word := getattr(log_file.entry, column)) is not None})
-                for column in sorted({name for log_file, _ in logs for name in texts_kept(log_file)})
-            },
-        )
+    own = {name: getattr(log_file.entry, name) for name in sorted(texts_kept(log_file))}
+    return _spelled(names, golfers, {name: {word} if word is not None else set() for name, word in own.items()})
+
+
+def joined_names(several: Sequence[SealedNames]) -> SealedNames:
+    """Put those of a partition's logs together, the same whatever the logs' order."""
+    own: defaultdict[str, set[str]] = defaultdict(set)
+    for one in several:
+        for column, words in one.own_words.items():
+            own[column].update(words)
+    golfers = {(golfer, alike, source) for one in several for golfer, alike, source in one.golfers}
+    return _spelled(all_names(one.names() for one in several), golfers, own)
+
+
+def _spelled(names: Names, golfers: Iterable[tuple[str, str, str]], own: Mapping[str, Iterable[str]]) -> SealedNames:
+    """Put sealed names into lists, in order."""
+    return SealedNames(
+        sorted(sorted(whole) for whole in names.wholes),
+        sorted(names.parts),
+        sorted(names.somebodys),
+        sorted(names.initials),
+        {str(length): sorted(runs) for length, runs in names.joined.items()},
+        [list(one) for one in sorted(golfers)],
+        {column: sorted(words) for column, words in sorted(own.items())},
     )
 
 
@@ -128,9 +138,11 @@ def told_of(named: Mapping[str, Sequence[str]]) -> list[str]:
     return [f"Texts withheld, as they hold a name of another log's golfer: {told}."] if told else []
 
 
-def without_names_of(rows: pl.DataFrame, log_file: LogFile, names: Names) -> tuple[pl.DataFrame, dict[str, int]]:
-    """Withhold texts of accepted rows that hold a name of a golfer of other logs; the study's own words stay."""
-    return withhold_names(rows, names, texts_kept(log_file))
+def without_names_of(
+    rows: pl.DataFrame, log_file: LogFile, names: Names, key: bytes
+) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Withhold texts of accepted rows that hold a sealed name of a golfer of other logs; the study's own words stay."""
+    return withhold_names(rows, names, texts_kept(log_file), sealer(key))
 
 
 def look_alikes(golfers: Iterable[Sequence[str]]) -> dict[str, list[str]]:

@@ -13,6 +13,7 @@ _CHARGED = {"struck_on": "struck_at"}
 # Days beyond the schema's bound break that bound.
 _LAST_DAY = date(2099, 12, 31)
 _COLUMNS = list(Shots.columns())
+AHEAD = "in_the_future"  # the rule that a later day may no longer find broken
 _BOUNDS = {"min": "too_low", "max": "too_high"}
 
 
@@ -54,7 +55,7 @@ def split(rows: pl.DataFrame, last_day: date = date.max, schema: type[Shots] = S
     """
     ahead = pl.col("fault_rule").is_null() & pl.col("struck_on").is_between(last_day, _LAST_DAY, closed="right")
     rows = rows.with_columns(
-        fault_rule=pl.when(ahead).then(pl.lit("in_the_future")).otherwise("fault_rule"),
+        fault_rule=pl.when(ahead).then(pl.lit(AHEAD)).otherwise("fault_rule"),
         fault_column=pl.when(ahead).then(pl.lit("struck_at")).otherwise("fault_column"),
     )
     unread = rows.filter(pl.col("fault_rule").is_not_null())

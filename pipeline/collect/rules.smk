@@ -4,6 +4,7 @@ import json
 import re
 
 from pipeline.collect.partitions import describe, name_of, partitions
+from pipeline.workflow import code_of
 
 # Large logs by themselves, small ones together: a job each (pipeline/collect/partitions.py). All runs of a study share
 # what is collected.
@@ -36,6 +37,8 @@ rule collect_logs:
         rejects=f"{HOME}/collected/{{partition}}.rejects.parquet",
         receipts=f"{HOME}/collected/{{partition}}.receipts.json",
         names=f"{HOME}/collected/{{partition}}.names.json",
+        # Of the last run it stays until then: small logs that haven't changed since aren't read again.
+        known=update(local(f"{HOME}/collected/{{partition}}.known.npz")),
     log:
         f"logs/{STUDY.study}/collect_logs/{{partition}}.log",
     benchmark:
@@ -56,6 +59,7 @@ rule collect_logs:
                     "study": STUDY.study,
                     "folder": str(FOLDER),
                     "partition": describe(PARTITIONS[wildcards.partition]),
+                    "code": code_of("collect_logs"),
                 }
             ),
         },

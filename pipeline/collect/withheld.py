@@ -243,7 +243,7 @@ def _cleaned(texts: pl.Series) -> pl.Series:
 
 
 def withhold_names(
-    rows: pl.DataFrame, names: Names, constants: Mapping[str, str | None]
+    rows: pl.DataFrame, names: Names, constants: Mapping[str, str | None], seal: Callable[[str], str] = str
 ) -> tuple[pl.DataFrame, dict[str, int]]:
     """Replace texts that hold a golfer's name by one fixed word.
 
@@ -253,6 +253,8 @@ def withhold_names(
     names : Names
     constants : mapping of str to str or None
         Text columns to look at: the study's own word for the column, which stays.
+    seal : callable
+        What the words of `names` were sealed with.
 
     Returns
     -------
@@ -262,7 +264,7 @@ def withhold_names(
     counts: dict[str, int] = {}
     for column, constant in constants.items():
         texts = rows[column].drop_nulls().unique().to_list()
-        named = [text for text in texts if text != constant and holds_name(text, names, parts=True)]
+        named = [text for text in texts if text != constant and holds_name(text, names, parts=True, seal=seal)]
         if named:
             gone = pl.col(column).is_in(named)
             counts[column] = int(rows.select(gone.sum()).item())

@@ -3,20 +3,28 @@
 DuckDB reads the parquet files by itself, so memory doesn't grow with the rows.
 """
 
+import io
+import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 import dataframely as dy
 import duckdb
+import numpy as np
 import polars as pl
 
+from pipeline.edge.artefacts import read_stamped, write_stamped
 from pipeline.edge.files import FORMULA, whole
 from pipeline.tables.logs import LONG_NUMBER, NAME_IN_LOGS, OPTIONAL_TEXTS, WITHHELD, LoadedShots, Rejects
 
 _FILES = "read_parquet(?::VARCHAR[], hive_partitioning = false)"
+
+_ABOUT = "about"  # the name of values beside tables
+_READERS = ("polars", "pyarrow", "duckdb", "dataframely", "pydantic")
 
 
 class Write(Protocol):
@@ -43,6 +51,27 @@ def table_writer(path: Path, schema: type[dy.Schema]) -> Iterator[Write]:
                 file.write_table(table.select(form.names).to_arrow(compat_level=pl.CompatLevel.oldest()))
 
         yield write
+
+
+def write_kept(path: Path, tables: Mapping[str, pl.DataFrame], about: Mapping[str, Any], code: str) -> None:
+    """Write tables and values for JSON, whole or not at all, for the next run of the same code to take."""
+    arrays = {_ABOUT: np.frombuffer(json.dumps(about, sort_keys=True).encode(), dtype=np.uint8)}
+    for name, table in tables.items():
+        table.write_parquet(content := io.BytesIO(), compression="zstd")
+        arrays[name] = np.frombuffer(content.getvalue(), dtype=np.uint8)
+    write_stamped(path, arrays, _with_readers(code))
+
+
+def read_kept(path: Path, code: str) -> tuple[dict[str, pl.DataFrame], dict[str, Any]]:
+    """Read what `write_kept` wrote of the same code; nothing if there is any doubt, or for no code."""
+    arrays = read_stamped(path, _with_readers(code))
+    about = json.loads(arrays.pop(_ABOUT).tobytes()) if arrays else {}
+    return {name: pl.read_parquet(content.tobytes()) for name, content in arrays.items()}, about
+
+
+def _with_readers(code: str) -> str:
+    """Add to a digest of code what reads logs for it; still nothing where there is none."""
+    return code and " ".join([code, *(version(name) for name in _READERS)])
 
 
 class Duplicates(NamedTuple):

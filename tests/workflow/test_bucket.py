@@ -17,7 +17,7 @@ from faults import Small, contents
 NAME, PREFIX = "hill-academy", "benchmarks/2026"
 BESIDE = f"{PREFIX}/results/twin-valleys"
 LOCAL = {"run.json", "summary.txt", "flight/calibration.json", "flight/tables.npz", "model/efficient.npz"}
-LOCAL |= {"flight/grids.npz", "model/compared.npz"}
+LOCAL |= {"flight/grids.npz", "model/compared.npz", "collected/small/1-of-1.known.npz"}
 LOCAL |= {f"model/{name}" for name in ("coefficients.csv", "frontier.json", "model.json", "scores.csv", "verdict.json")}
 LIMIT_S = 900
 NEWER = "bay_2026q3.csv"

@@ -106,6 +106,40 @@ def test_a_touched_log_is_collected_again_with_the_small_logs_beside_it(copied, 
     assert told == ["Collect 6 small logs"]
 
 
+COLLECTED = "logs/twin-valleys/collect_logs/small/1-of-1.log"
+
+
+@pytest.fixture(scope="module")
+def first_collected(tmp_path_factory, snakemake, root, keyed):
+    """The demo's logs but for one, collected and loaded."""
+    folder = tmp_path_factory.mktemp("collected")
+    shutil.copytree(root / "data_demo", folder / "study")
+    keyed(folder / "study")
+    (folder / "study/logs/bay_2026q3.csv").unlink()
+    assert snakemake(folder, "load_shots", study="study").returncode == 0
+    return folder
+
+
+def test_only_logs_that_changed_are_read_and_nobody_can_tell(first_collected, tmp_path, snakemake, root):
+    again, fresh = tmp_path / "again", tmp_path / "fresh"
+    shutil.copytree(first_collected, again)
+    logs = again / "study/logs"
+    shutil.copy(root / "data_demo/logs/bay_2026q3.csv", logs)
+    lines = (logs / "fell_2026q1.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (logs / "fell_2026q1.csv").write_text("".join(lines[:-20]), encoding="utf-8")
+    (logs / "bay_2026q1.csv").unlink()
+    shutil.copytree(again / "study", fresh / "study")
+
+    for folder in (again, fresh):
+        run = snakemake(folder, "load_shots", study="study")
+        assert run.returncode == 0, run.stderr
+        assert jobs(run.stderr) == ["collect_logs", "load_shots"]
+
+    said, from_nothing = ((folder / COLLECTED).read_text(encoding="utf-8").splitlines() for folder in (again, fresh))
+    assert said == ["Read 2 of 5 logs; the others haven't changed.", *from_nothing]
+    assert contents(again / "results") == contents(fresh / "results")
+
+
 def test_a_study_without_a_key_is_refused_politely(copied, snakemake):
     study, folder = copied
     shutil.rmtree(folder / "results")
