@@ -174,7 +174,7 @@ def document(table: pl.DataFrame, commit: str, machine: Mapping[str, Any], chain
         "# Side by side",
         f"This code beside commit {commit}, in turn on one machine: {machine['cores']} cores of "
         f"{machine['processor']}, load before {machine['load_before']}. Medians over the pairs; ratios are of each "
-        "pair.",
+        "pair. Processes are programs that were started: steps that one of them forked don't count.",
         "",
         "| task | pairs | wall time before, s | now, s | times faster | processor time before, s | now, s "
         "| times less | processes before | now |",
