@@ -66,7 +66,7 @@ MEASURES = {
         "times",
         "least",
         1,
-        reason="twenty-some processes start, and figures, pages and tables take as long as for a large study",
+        reason="figures, pages and tables take as long as for a large study",
     ),
     "small_yardband_wall": Measure("plain", "Yardband, for an academy's size", "s"),
     "small_plain_wall": Measure("plain", "plain way with resampling, for an academy's size", "s"),
