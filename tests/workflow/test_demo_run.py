@@ -196,7 +196,11 @@ def test_the_run_ends_by_saying_what_was_made(demo):
 
 def test_long_steps_show_how_far_they_are(demo):
     said = demo.stdout + demo.stderr
-    for line in ("Fitting splines ...", "Refitting on resampled golfers ...", "Drew golfers 50 of 200 times."):
+    for line in (
+        "Fitting splines ...",
+        "Predicting golfers held out, and refitting on resampled golfers ...",
+        "Drew golfers 50 of 200 times.",
+    ):
         assert line in said
 
 
