@@ -18,7 +18,7 @@ from pathlib import Path
 
 from snakemake.exceptions import WorkflowError
 
-from pipeline.edge.files import lock_of, start_run
+from pipeline.edge.files import lock_of, start_run, take_whole_seconds
 from pipeline.edge.kinds_of_results import remove_other_kind
 from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
@@ -121,6 +121,8 @@ onstart:
 
 
 onsuccess:
+    if workflow.storage_settings.default_storage_provider is not None:
+        take_whole_seconds(Path(HOME))
     summary = Path(f"{OUT}/summary.txt")
     if summary.exists():
         print(summary.read_text(encoding="utf-8"), file=sys.stderr)

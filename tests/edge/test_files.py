@@ -1,7 +1,7 @@
 import polars as pl
 import pytest
 
-from pipeline.edge.files import check_alone, path_of_result, write_csv
+from pipeline.edge.files import check_alone, path_of_result, take_whole_seconds, write_csv
 from pipeline.errors import UserError
 
 
@@ -39,3 +39,13 @@ def test_a_result_is_told_by_its_own_path_wherever_its_copy_is():
     assert path_of_result(f"{out}/run.json", out) == "results/hill/trials/one/run.json"
     # A kept model isn't among a trial's results.
     assert path_of_result("results/hill/model/kept/k1/model.json", out) == "results/hill/model/kept/k1/model.json"
+
+
+def test_results_get_the_whole_second_that_they_were_made_in(tmp_path):
+    (tmp_path / "model").mkdir()
+    for path in (tmp_path / "summary.txt", tmp_path / "model/model.json"):
+        path.touch()
+        os.utime(path, (1_700_000_000.9, 1_700_000_000.9))
+    take_whole_seconds(tmp_path)
+    assert (tmp_path / "summary.txt").stat().st_mtime == 1_700_000_000
+    assert (tmp_path / "model/model.json").stat().st_mtime == 1_700_000_000
