@@ -1,3 +1,5 @@
+import os
+
 import polars as pl
 import pytest
 
