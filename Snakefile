@@ -115,7 +115,8 @@ onstart:
         remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
         here = workflow.local_exec and not IN_ENVIRONMENT
-        forked_steps.start(steps_of(workflow.rules) if here else [])
+        due = steps_of(job.rule for job in workflow.dag.needrun_jobs())
+        forked_steps.start(steps_of(workflow.rules) if here and due else [])
     except UserError as error:
         raise WorkflowError(str(error)) from None
 

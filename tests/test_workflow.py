@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import time
+from types import SimpleNamespace
 
 import pytest
 from steps import ROOT, imported_names, steps
@@ -177,3 +178,8 @@ def test_logs_of_steps_that_failed_are_found(tmp_path):
             since = time.time()
             time.sleep(0.05)
     assert failed_logs(tmp_path, since) == [tmp_path / "failed.log", tmp_path / "small/bad.log"]
+
+
+def test_steps_are_named_by_the_rules_that_run_them():
+    rules = [SimpleNamespace(params=params) for params in ({"step": "load_shots", "code": "1"}, {"note": "a study's"})]
+    assert workflow.steps_of(rules) == ["load_shots"]
