@@ -162,7 +162,7 @@ def write_drives(
         # One thread: how many there are must not show in the bytes.
         settings = _settings(folder) | {"threads": 1}
         with duckdb.connect(str(loaded), read_only=True, config=settings) as connection:
-            # The few golfers in memory and the many drives passing by: DuckDB can't know how many rows a positional join
+            # The few golfers in memory, the many drives passing by: DuckDB can't know how many rows a positional join
             # has, and would hold the drives.
             connection.execute("SET disabled_optimizers = 'join_order,build_side_probe_side'")
             connection.register("golfers", golfers.to_frame().with_row_index("place").to_arrow())

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from rows import table_of
 
+from pipeline.edge import database
 from pipeline.edge.database import (
     devices_of_sources,
     golfer_summaries,
@@ -102,6 +103,25 @@ def test_drives_stand_by_golfer_with_their_standard_carry(loaded, tmp_path):
         ("ga", "b.csv", 2, 245.0, 240.0, 245.0, 2.5),
         ("gc", "b.csv", 1, 226.0, 230.0, 235.0, None),
     ]
+
+
+def test_drives_are_put_in_order_in_less_memory_than_they_take(tmp_path, monkeypatch):
+    monkeypatch.setattr(database, "MEMORY", "64MB")
+    count = 300_000  # of some 200 bytes each
+    golfer = pl.Series([f"g{number % 3000:04}" for number in range(count)])
+    row = pl.Series(range(1, count + 1))
+    speed = 90.0 + golfer.str.slice(1).cast(pl.Int64) / 100
+    shots = {"source": ["a.csv"] * count, "row": row, "golfer": golfer, "club_speed_mph": speed}
+    with new_database(tmp_path / "loaded.duckdb") as connection:
+        connection.register("made", filled(LoadedShots, shots).to_arrow())
+        connection.execute("CREATE TABLE shots AS FROM made")
+    moved = pl.DataFrame({"row": row, "carry_change_yd": 0.0, "flown_yd": 200.0, "curve_yd": 0.0})
+
+    assert write_drives(tmp_path / "loaded.duckdb", [moved], tmp_path / "drives.parquet") == count
+
+    drives = pl.read_parquet(tmp_path / "drives.parquet", columns=["golfer", "row"])
+    assert len(drives.get_column("golfer").rle()) == 3000
+    assert sorted(drives.get_column("row")) == row.to_list()
 
 
 @pytest.mark.parametrize("rows", [[1, 2, 5, 1], [1, 2, 5, 2, 1], [1, 2, 5, 1, 2, 3]])
