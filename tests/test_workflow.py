@@ -157,7 +157,7 @@ def test_a_setting_may_be_a_function_of_the_wildcards():
 
 
 def test_a_step_asks_for_what_the_speed_study_measured_and_room():
-    assert workflow.needs("fit_model") == {"mem_mb": 1800, "runtime": 9}
+    assert workflow.needs("fit_model") == {"mem_mb": 1400, "runtime": 8}
     assert workflow.needs("collect_logs")["runtime"] == 2  # of a job, not of all 200 logs
     assert workflow.needs("not_measured") == {}
 
