@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 ADDRESS = "YARDBAND_FORKED_STEPS"  # the name of a socket, set by a run that has such a process
-OF_A_RULE = "YARDBAND_LOG"  # set by rules, for their steps alone
+LOG = "YARDBAND_LOG"  # the path of a step's log; rules set it, for their steps alone
 
 TAKEN = b"."  # the answer at once; the wait status follows when the step has ended
 STATUS = struct.Struct("=i")
@@ -36,7 +36,7 @@ def handed_over(arguments: Sequence[str]) -> int | None:
         kills this process too.
     """
     name = os.environ.get(ADDRESS)
-    if not name or OF_A_RULE not in os.environ:
+    if not name or LOG not in os.environ:
         return None
     with suppress(OSError), socket.socket(socket.AF_UNIX) as other:
         other.connect(f"\0{name}")

@@ -16,7 +16,7 @@ from typing import Any, TextIO
 
 from pipeline.ending import DONE, Outcome, outliving, told
 from pipeline.errors import UserError
-from pipeline.handover import handed_over
+from pipeline.handover import LOG, handed_over
 from pipeline.lean import left_out, start_quickly
 
 # Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
@@ -81,7 +81,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if arguments is None else arguments)
     start_quickly()
     os.umask(OWNER_ALONE)  # as the Snakefile does, for a step that is run by itself
-    with logged(os.environ.get("YARDBAND_LOG", "")) as done:
+    with logged(os.environ.get(LOG, "")) as done:
         status = outliving(lambda: _run(given), _place(given))
         done.status = status
     return status

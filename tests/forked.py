@@ -19,7 +19,7 @@ import threading
 from functools import cache
 from pathlib import Path
 
-import psutil
+from pipeline.running.forked_steps import WITHOUT_THREADS, threads_at_work
 
 ROOT = Path(__file__).parents[1]
 PROGRAMS = ("pipeline", "snakemake")
@@ -33,14 +33,6 @@ IMPORTED = (
     "pipeline.edge.run_logs",
     "pipeline.running.start",
 )
-# A process whose threads are at work can't be forked. Libraries start some as they are imported, unless told not to;
-# one of polars stays, which waits to clear away files that nothing here makes.
-WITHOUT_THREADS = {
-    "JE_ARROW_MALLOC_CONF": "background_thread:false",
-    "OMP_NUM_THREADS": "1",
-    "OPENBLAS_NUM_THREADS": "1",
-    "_RJEM_MALLOC_CONF": "background_thread:false",
-}
 
 
 def run(arguments, folder, environment, timeout_s=600):
@@ -105,7 +97,7 @@ def serve():
     asked, answers = (os.fdopen(os.dup(number), mode) for number, mode in ((0, "r"), (1, "w")))
     os.dup2(2, 1)  # nothing but answers goes there
     _prepare()
-    print(json.dumps(psutil.Process().num_threads() <= 2), file=answers, flush=True)
+    print(json.dumps(not threads_at_work()), file=answers, flush=True)
     for line in asked:
         request = json.loads(line)
         process = os.fork()

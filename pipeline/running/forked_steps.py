@@ -168,7 +168,7 @@ class _Forking:
         client, _ = self.listening.accept()
         client.settimeout(PATIENCE_S)
         asked = _read(client)
-        if asked is None or _threads_at_work():
+        if asked is None or threads_at_work():
             client.close()  # who asked runs the step
             return None
         gc.freeze()  # what is there stays; looking for garbage in it would copy it
@@ -195,7 +195,7 @@ class _Forking:
         signal.signal(signal.SIGINT, self.on_interrupt)
 
 
-def _threads_at_work() -> bool:
+def threads_at_work() -> bool:
     """Tell whether a library has started a thread that may be in the middle of something."""
     own = str(os.getpid())
     names = [(task / "comm").read_text().strip() for task in Path("/proc/self/task").iterdir() if task.name != own]

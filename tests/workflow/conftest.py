@@ -8,8 +8,9 @@ from pathlib import Path
 import forked
 import polars as pl
 import pytest
+from keys import own_key
 
-from pipeline.collect.key import SECRET_MARK, read_key
+from pipeline.collect.key import read_key
 from pipeline.collect.pseudonym import pseudonym
 
 ROOT = Path(__file__).parents[2]
@@ -66,15 +67,6 @@ def aged(tmp_path_factory):
     run = run_snakemake(folder, "--cores", "1", study="study")
     assert run.returncode == 0, run.stderr
     return run
-
-
-def own_key(study):
-    """Give a study a secret key in place of the demo's, which serves the demo's own logs alone."""
-    key = study / "private/pseudonym.key"
-    key.parent.mkdir(exist_ok=True)
-    key.unlink(missing_ok=True)
-    key.touch(mode=0o600)
-    key.write_text(f"{SECRET_MARK}\n{'5a' * 32}\n", encoding="utf-8")
 
 
 @pytest.fixture(scope="session")

@@ -13,8 +13,7 @@ from pathlib import Path
 
 import duckdb
 import pytest
-
-from pipeline.collect.key import SECRET_MARK
+from keys import own_key
 
 EVERY = 4  # of the demo's rows, one site and one band, so that the runs stay short
 CONFIG = """
@@ -46,10 +45,7 @@ class Small:
     def make(self):
         (self.folder / "study/logs").mkdir(parents=True)
         (self.folder / "study/study.yaml").write_text(CONFIG, encoding="utf-8")
-        key = self.folder / "study/private/pseudonym.key"
-        key.parent.mkdir()
-        key.touch(mode=0o600)
-        key.write_text(f"{SECRET_MARK}\n{'5a' * 32}\n", encoding="utf-8")  # the same in all, as their results shall be
+        own_key(self.folder / "study")  # the results of all such studies shall be the same
         for source in sorted((self.root / "data_demo/logs").glob("bay_2026q[12].csv")):
             header, *rows = source.read_text(encoding="utf-8").splitlines(keepends=True)
             target = self.folder / "study/logs" / source.name
