@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.fit.candidates import candidates_for, tabulated
 from pipeline.fit.factored import Factored, fit_candidate
-from pipeline.fit.held_out import COMBINATIONS, predict_held_out
+from pipeline.fit.held_out import COMBINATIONS, HeldOut, PredictionsOf
 from pipeline.fit.survey import Survey
 from pipeline.fit.usual_delivery import fit_usual_delivery
 
@@ -25,6 +25,11 @@ def fit_to(candidate, drives):
 def numbers_of(drives):
     """Give each drive its golfer's number, shape (n,)."""
     return np.concatenate([piece.golfer for piece in drives.pieces()])
+
+
+def predict_held_out(survey, models, known):
+    """Predict all golfers of a survey, each by the model fitted without their fold."""
+    return HeldOut.joined(list(survey.drives.each_piece(PredictionsOf(models, survey.fold, known))))
 
 
 def hold_out(candidate, survey, known=COMBINATIONS):

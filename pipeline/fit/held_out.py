@@ -11,7 +11,6 @@ import polars as pl
 
 from pipeline.drives import Piece
 from pipeline.fit.model import CarryModel, Delivery, known_key
-from pipeline.fit.survey import Survey
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.intervals import LEVEL
 from pipeline.statistics.quantiles import Quantiles
@@ -93,11 +92,6 @@ class PredictionsOf:
             for one, values in zip(self.known, predicted.values(), strict=True):
                 values[out] = predict_from(model, rows, *one, at_centers=self.at_centers)
         return HeldOut(measured, predicted, fold.astype(np.int16), self.terms)
-
-
-def predict_held_out(survey: Survey, models: Sequence[CarryModel], known: Sequence[Known]) -> HeldOut:
-    """Predict all golfers of a survey; see `PredictionsOf`."""
-    return HeldOut.joined(list(survey.drives.each_piece(PredictionsOf(models, survey.fold, known))))
 
 
 class Predicted(NamedTuple):

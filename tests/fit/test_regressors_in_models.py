@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from fitting import candidate_named, fit_to_regressors
+from fitting import candidate_named, fit_to_regressors, predict_held_out
 from regressor_worlds import ATTACK_SHARE, regressor_world
 
 from pipeline.configuration.study import StandardAir
@@ -22,7 +22,6 @@ from pipeline.fit.held_out import (
     interval_edges,
     intervals_held_out,
     predict_from,
-    predict_held_out,
 )
 from pipeline.fit.model import Delivery, FittedModel, FittedOn, known_key
 from pipeline.fit.model_changes import ComparedFit, refitted_terms
