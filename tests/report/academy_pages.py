@@ -139,14 +139,27 @@ CELLS = """() => [...document.querySelectorAll('#golfers-table .tabulator-row')]
 ])"""
 
 
+# A loaded machine draws late: rows are there once a frame has been drawn after the table was scrolled.
+DRAWN = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done, 30))))"
+LOOKS = 3  # through the table, if fewer rows were seen than it says it has
+
+
 def rows_shown(page):
     """Read every row of the golfers' table in order, scrolling through it as a person would."""
     table_ready(page)
+    for _ in range(LOOKS):
+        found = _scrolled_through(page)
+        if len(found) == _count_said(page):
+            break
+    return found
+
+
+def _scrolled_through(page):
     holder = page.locator("#golfers-table .tabulator-tableholder")
     holder.evaluate("(place) => { place.scrollTop = 0; }")
     found: dict[str, dict[str, str]] = {}
     while True:
-        page.wait_for_timeout(30)
+        page.evaluate(DRAWN)
         found |= {golfer: cells for golfer, cells in page.evaluate(CELLS) if golfer not in found}
         at_end = holder.evaluate(
             """(place) => {
@@ -157,6 +170,10 @@ def rows_shown(page):
         )
         if at_end:
             return found
+
+
+def _count_said(page):
+    return next(iter(numbers_in(page.locator("#golfers-count").inner_text())), 0)
 
 
 def numbers_in(text):
