@@ -26,7 +26,14 @@ from pipeline.lean import start_quickly
 from pipeline.running import forked_steps
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import needs, parts_of, step, step_command, steps_of, threads_for
+from pipeline.workflow import (
+    needs_of,
+    parts_of,
+    step,
+    step_command,
+    steps_of,
+    threads_for,
+)
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -57,6 +64,7 @@ STEP = step_command(IN_ENVIRONMENT)
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 LOG_BYTES = [(FOLDER / log.source).stat().st_size for log in LOGS]
 THREADS, PARTS = threads_for(LOG_BYTES), parts_of(LOG_BYTES, config)
+needs = needs_of(LOG_BYTES)  # of a cluster
 STARTED = time.time()
 PAGE_TABLES = []  # what the academy's page shows; each stage's rules add theirs
 

@@ -4,7 +4,7 @@ import csv
 import hashlib
 import json
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from functools import cache
 from importlib.machinery import SourceFileLoader
@@ -34,6 +34,11 @@ LARGE_BYTES = 10_000_000
 # about 25 million drives, whose part takes some 3.7 GB by docs/evidence/parts: less than profiles/slurm asks for.
 PART_BYTES = 2_000_000_000
 MOST_PARTS = 1000
+
+# Of a drive in the speed study's logs, whose steps' memory and time are known. Logs with more columns have more bytes a
+# drive, so their steps ask for more than they need.
+DRIVE_BYTES = 80
+BY_LOG = ("collect_logs", "collect_swings")  # a job for a log or a few: a study with more logs has more jobs instead
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
 # so a changed one reruns what depends on it; it does not compare paths given by a function of input and output, for
@@ -251,20 +256,56 @@ def parts_of(log_bytes: Iterable[int], given: Mapping[str, Any]) -> list[str]:
     return [f"{number}-of-{count}" for number in range(1, count + 1)]
 
 
-@cache
-def needs(name: str) -> dict[str, int]:
-    """Give the memory and time that a step may ask a cluster for: what the largest measured run took, and room.
+def needs_of(log_bytes: Iterable[int]) -> Callable[[str], dict[str, int]]:
+    """Give what says the memory and time that a step of a study of this size may ask a cluster for.
+
+    Between the sizes that the speed study measured, and beyond them, needs are taken to grow in line with the drives.
+    A study smaller than the smallest asks for what that took.
+
+    Parameters
+    ----------
+    log_bytes : iterable of int
+        Sizes of the study's shot logs.
 
     Returns
     -------
-    dict
-        mem_mb, half more than measured; runtime in minutes, three times and one more. A step that wasn't measured
-        gets the profile's own.
+    callable
+        From a step's name to mem_mb, half more than measured, and runtime in minutes, three times and one more. A step
+        that wasn't measured gets the profile's own.
     """
+    drives = sum(log_bytes) / DRIVE_BYTES
+
+    def needs(name: str) -> dict[str, int]:
+        measured = _measured().get(name)
+        if measured is None:
+            return {}
+        sizes = sorted(measured)
+        here = min(drives, sizes[-1]) if name in BY_LOG else drives
+        longest_s, peak_mb = (_in_line(here, sizes, [measured[size][at] for size in sizes]) for at in (0, 1))
+        return {"mem_mb": ceil(1.5 * peak_mb / 100) * 100, "runtime": ceil(3 * longest_s / 60) + 1}
+
+    return needs
+
+
+@cache
+def _measured() -> dict[str, dict[int, tuple[float, float]]]:
+    """Read by step and drives what the run of that size that took most did: seconds of a job, and MB."""
+    found: dict[str, dict[int, tuple[float, float]]] = {}
     with MEASURED.open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["step"] == name]
-    if not rows:
-        return {}
-    longest_s = max(float(row["wall_s"]) / int(row["processes"]) for row in rows)
-    peak_mb = max(float(row["peak_mb"]) for row in rows)
-    return {"mem_mb": ceil(1.5 * peak_mb / 100) * 100, "runtime": ceil(3 * longest_s / 60) + 1}
+        for row in csv.DictReader(file):
+            sizes, drives = found.setdefault(row["step"], {}), int(row["drives"])
+            longest_s, peak_mb = sizes.get(drives, (0.0, 0.0))
+            one_s = float(row["wall_s"]) / int(row["processes"])
+            sizes[drives] = (max(longest_s, one_s), max(peak_mb, float(row["peak_mb"])))
+    return found
+
+
+def _in_line(drives: float, sizes: Sequence[int], taken: Sequence[float]) -> float:
+    """Read a figure off the line through what was measured, which goes on beyond the largest size but never falls."""
+    if drives <= sizes[0]:
+        return taken[0]
+    at = next((at for at, size in enumerate(sizes) if size >= drives), len(sizes) - 1)
+    if at == 0:
+        return taken[0]
+    (before, after), (less, more) = sizes[at - 1 : at + 1], taken[at - 1 : at + 1]
+    return less + max(more - less, 0.0) * (drives - before) / (after - before)

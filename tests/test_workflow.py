@@ -156,10 +156,50 @@ def test_a_setting_may_be_a_function_of_the_wildcards():
     assert settings({"a": "b{c}"}) == '{"seed": 1, "whom": "b{c}"}'
 
 
+def logs_of(drives):
+    return [drives * workflow.DRIVE_BYTES]
+
+
 def test_a_step_asks_for_what_the_speed_study_measured_and_room():
-    assert workflow.needs("fit_model") == {"mem_mb": 1400, "runtime": 8}
-    assert workflow.needs("collect_logs")["runtime"] == 2  # of a job, not of all 200 logs
-    assert workflow.needs("not_measured") == {}
+    needs = workflow.needs_of(logs_of(10_000_000))
+    assert needs("fit_model") == {"mem_mb": 1400, "runtime": 8}
+    assert needs("collect_logs")["runtime"] == 2  # of a job, not of all 200 logs
+    assert needs("not_measured") == {}
+
+
+@pytest.fixture
+def _steps_measured(tmp_path, monkeypatch):
+    rows = [(100, 1, 60, 1000), (100, 2, 60, 400), (200, 1, 240, 3000), (400, 1, 120, 5000)]
+    lines = [f"run,{drives},{step},{jobs},{wall_s},0,{mb}"
+             for step in ("fit_model", "collect_logs") for drives, jobs, wall_s, mb in rows]  # fmt: skip
+    path = tmp_path / "steps.csv"
+    path.write_text("run,drives,step,processes,wall_s,cpu_s,peak_mb\n" + "\n".join(lines))
+    monkeypatch.setattr(workflow, "MEASURED", path)
+    workflow._measured.cache_clear()
+    yield
+    workflow._measured.cache_clear()
+
+
+@pytest.mark.parametrize(
+    ("drives", "mem_mb", "runtime"),
+    [
+        (10, 1500, 4),  # no less than the smallest took
+        (100, 1500, 4),
+        (150, 3000, 9),  # half way from 1,000 to 3,000 MB, from 60 to 240 s
+        (200, 4500, 13),
+        (400, 7500, 13),
+        (600, 10500, 13),  # 10 MB a drive more; time never falls
+    ],
+)
+@pytest.mark.usefixtures("_steps_measured")
+def test_needs_grow_in_line_with_the_drives(drives, mem_mb, runtime):
+    assert workflow.needs_of(logs_of(drives))("fit_model") == {"mem_mb": mem_mb, "runtime": runtime}
+
+
+@pytest.mark.usefixtures("_steps_measured")
+def test_a_job_of_a_log_needs_no_more_in_a_study_larger_than_any_measured():
+    needs = [workflow.needs_of(logs_of(drives))("collect_logs") for drives in (400, 4000)]
+    assert needs[0] == needs[1]
 
 
 def test_only_large_studies_share_the_work_of_a_step_out():
