@@ -272,6 +272,35 @@ def test_the_mixed_model_finds_how_golfers_differ(fitted):
     assert np.abs(found.move_yd).max() < 1.5
 
 
+@pytest.mark.parametrize("golfer_sd_yd", [0.05, 0.4, 6.0])
+def test_the_mixed_model_is_the_likeliest_however_little_golfers_differ(golfer_sd_yd):
+    rng = np.random.default_rng(9)
+    golfer = np.repeat(np.arange(200), 50)
+    X = np.column_stack([np.ones(len(golfer)), rng.normal(0, 1, (len(golfer), 3))])
+    y = X @ [200.0, 20.0, 5.0, -3.0] + rng.normal(0, golfer_sd_yd, 200)[golfer] + rng.normal(0, 2.5, len(golfer))
+    coefficients, *sds = mixed._mixed(X, y, golfer)
+
+    *others, found = (restricted_likelihood(ratio, X, y, golfer)
+                      for ratio in [*np.geomspace(1e-5, 30, 200), (sds[0] / sds[1]) ** 2])  # fmt: skip
+    assert found > max(others) - 0.01
+
+
+def restricted_likelihood(ratio, X, y, golfer):
+    """Give the profile of the restricted log-likelihood, but for a constant, where golfers' variance is `ratio`.
+
+    Harville, J. Am. Stat. Assoc. 72 (1977) 320, equation 3.8 (from memory), with the inverse by Sherman and Morrison.
+    """
+    drives = np.bincount(golfer)
+    sums = np.array([np.bincount(golfer, column) for column in (*X.T, y)])  # of each golfer, shape (columns + 1, n)
+    both = np.column_stack([X, y])
+    inner = both.T @ both - (sums * (ratio / (1 + drives * ratio))) @ sums.T
+    XX, Xy, yy = inner[:-1, :-1], inner[:-1, -1], inner[-1, -1]
+    freedom = len(y) - X.shape[1]
+    left = yy - Xy @ np.linalg.solve(XX, Xy)
+    determinants = np.log1p(drives * ratio).sum() + np.linalg.slogdet(XX)[1]
+    return -(freedom * np.log(left / freedom) + determinants) / 2
+
+
 def test_fixed_terms_that_move_are_counted(fitted, monkeypatch):
     drives, model = fitted
     first = golfer_intercepts(model, drives, BEST)
