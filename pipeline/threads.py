@@ -6,9 +6,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
+from functools import partial
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 THREADS = "YARDBAND_THREADS"  # set by the workflow: how many a step may use
 
@@ -31,7 +32,7 @@ def in_order(make: Callable[[Given], Made], pieces: Iterable[Given]) -> Iterator
     object
         What `make` gives, in the order of the pieces, so that sums over them are the same with any number of threads.
     """
-    threads = _allowed()
+    threads = allowed()
     if threads < 2:
         yield from map(make, pieces)
         return
@@ -65,7 +66,7 @@ def apart(
     list
         What `make` gives, in the order of the pieces: the same bytes with and without that process.
     """
-    half = (len(pieces) + 1) // 2 if _allowed() > 1 else len(pieces)
+    half = (len(pieces) + 1) // 2 if allowed() > 1 else len(pieces)
 
     def here() -> Iterator[Made]:
         for done, piece in enumerate(pieces[:half], start=1):
@@ -74,25 +75,64 @@ def apart(
 
     if half == len(pieces):
         return list(here())
-    context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
-    receiver, sender = context.Pipe(duplex=False)
-    other = context.Process(target=_send, args=(sender, make, pieces[half:]), daemon=True)
-    other.start()
-    sender.close()
-    made = list(here())
-    try:
-        made += receiver.recv()
-    except EOFError:  # it ended early, whatever for: here an error is reported as any other
-        made += [make(piece) for piece in pieces[half:]]
-    other.join()
-    return made
+    with SecondProcess(partial(_each, make)) as other:
+        other.begin(pieces[half:])
+        made = list(here())
+        return made + other.made()
 
 
-def _send(sender: Connection, make: Callable[[Given], Made], pieces: Sequence[Given]) -> None:
+def _each(make: Callable[[Given], Made], pieces: Sequence[Given]) -> list[Made]:
+    return [make(piece) for piece in pieces]
+
+
+class SecondProcess(Generic[Given, Made]):
+    """A process beside this one that applies a function to one thing after the other.
+
+    Parameters
+    ----------
+    make : callable
+        As for `apart`.
+    """
+
+    def __init__(self, make: Callable[[Given], Made]) -> None:
+        self._make = make
+        context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
+        self._pipe, there = context.Pipe()
+        self._process = context.Process(target=_serve, args=(there, make), daemon=True)
+        self._process.start()
+        there.close()
+
+    def __enter__(self) -> "SecondProcess[Given, Made]":
+        """Give the process."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End it."""
+        self._pipe.close()
+        self._process.join()
+
+    def begin(self, given: Given) -> None:
+        """Give it work; `made` must be asked for before it gets more."""
+        self._given = given
+        with suppress(OSError):  # if it has ended, `made` finds that out
+            self._pipe.send(given)
+
+    def made(self) -> Made:
+        """Wait for what it makes; what it failed to make is made here."""
+        try:
+            made: Made = self._pipe.recv()
+        except (EOFError, OSError):  # it ended early, whatever for: here an error is reported as any other
+            made = self._make(self._given)
+        return made
+
+
+def _serve(pipe: Connection, make: Callable[[Given], Made]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal interrupts the step as well, which ends this
     with suppress(Exception):
-        sender.send([make(piece) for piece in pieces])
+        while True:
+            pipe.send(make(pipe.recv()))
 
 
-def _allowed() -> int:
+def allowed() -> int:
+    """Give how many threads the step may use."""
     return int(os.environ.get(THREADS, "1"))

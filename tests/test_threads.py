@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from pipeline.threads import apart
+from pipeline.threads import SecondProcess, apart
 
 
 @pytest.fixture
@@ -47,3 +47,22 @@ def test_an_error_there_is_raised_here_and_nothing_is_printed(capfd):
 @pytest.mark.usefixtures("two")
 def test_what_a_process_left_undone_is_done_here():
     assert apart(dying_elsewhere, [os.getpid()] * 4) == [os.getpid()] * 4
+
+
+def test_a_second_process_makes_one_thing_after_the_other():
+    with SecondProcess(process_and_square) as other:
+        found = []
+        for number in (2, 3):
+            other.begin(number)
+            found.append(other.made())
+    processes, squares = zip(*found, strict=True)
+    assert squares == (4, 9)
+    assert len(set(processes)) == 1
+    assert os.getpid() not in processes
+
+
+def test_what_a_second_process_has_ended_over_is_made_here_from_then_on():
+    with SecondProcess(dying_elsewhere) as other:
+        for _ in range(3):
+            other.begin(os.getpid())
+            assert other.made() == os.getpid()

@@ -47,10 +47,16 @@ def spooled(answers: Iterator[Any]) -> Iterable[Any]:
     first = list(islice(answers, _FEW + 1))
     if len(first) <= _FEW:
         return first
-    folder = mkdtemp(prefix="yardband-")
-    found = Answers([Path(folder) / "answers"])
-    finalize(found, rmtree, folder, ignore_errors=True)
+    found = temporary_answers(1)
     write_answers(found.paths[0], chain(first, answers))
+    return found
+
+
+def temporary_answers(files: int) -> Answers:
+    """Give files yet to be written in a temporary folder, which goes when nobody reads the answers any more."""
+    folder = mkdtemp(prefix="yardband-")
+    found = Answers(Path(folder) / f"answers-{number}" for number in range(files))
+    finalize(found, rmtree, folder, ignore_errors=True)
     return found
 
 

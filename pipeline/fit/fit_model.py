@@ -7,7 +7,8 @@ resampled golfers), held_out.parquet (the chosen model's predictions on golfers 
 in their order, with its keys) and regressors.csv (Regressors).
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -26,8 +27,9 @@ from pipeline.fit.contest import Say
 from pipeline.fit.held_out import DRIVE_KEYS, held_out_table
 from pipeline.fit.model import FittedModel, FittedOn
 from pipeline.fit.own_files import read_written
-from pipeline.fit.passes import Passes, ended, gone_on, in_one_process
+from pipeline.fit.passes import Pass, Passes, ended, gone_on, in_one_process
 from pipeline.fit.regressor_effects import assess_regressors, effects_in_table, with_errors
+from pipeline.fit.sum_fit import in_halves, is_halved
 from pipeline.fit.surface import Extent
 from pipeline.fit.whole_fit import Choices, WholeFit, whole_fit
 from pipeline.flight.calibrate import StudyFlight
@@ -58,8 +60,11 @@ def run(
     method = Model.model_validate(choices)
     speed = read_pooled(pooled[0]) if pooled else speed_of(drives)
     tell: Say = _unsaid if pooled else say
-    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, whole=not pooled)
-    whole = in_one_process(fit, spooled) if not pooled else ended_in_parts(fit, pooled, answers)
+    halved = not pooled and is_halved(drives)
+    keeps = not (pooled or halved)
+    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, keeps=keeps)
+    with in_halves(drives, beside) if halved else nullcontext(_answers_here) as answered:
+        whole = ended_in_parts(fit, pooled, answers) if pooled else in_one_process(fit, answered)
     effects = assess_regressors(method.regressors, whole.model.surface, whole.survey, whole.model.usual)
     chosen = whole.shares.of_model(with_errors(whole.model, effects))
     on = FittedOn(whole.survey.shots, whole.survey.typical.height, tuple(whole.survey.quarters))
@@ -89,7 +94,7 @@ def fit_of_study(
     own: Sequence[str],
     tell: Say,
     *,
-    whole: bool,
+    keeps: bool,
 ) -> Passes[WholeFit]:
     """Give the passes of a study's fit.
 
@@ -106,8 +111,8 @@ def fit_of_study(
         `Efficient.strike`.
     tell : callable
         Takes a line on how far the work is.
-    whole : bool
-        Whether this process makes all passes: then it keeps few drives in memory.
+    keeps : bool
+        Whether this process alone reads the drives: then it keeps them in memory, unless there are many.
     """
     standard, written = StandardAir.model_validate(air), read_written(method.formulas, own)
     flight = read_artefact(calibration, StudyFlight).calibration
@@ -117,10 +122,15 @@ def fit_of_study(
 
     every = open_drives(Path(drives), beside=None if beside is None else Path(beside))
     used = every.usable(speed)
-    used = used.kept(MOST_KEPT) if whole else used
+    used = used.kept(MOST_KEPT) if keeps else used
     regressors = tuple(method.regressors)
     chosen = Choices(speed, seed, method.folds, strike, regressors, method.replicates, method.choose)
     return whole_fit(every, used, chosen, candidates, tell)
+
+
+def _answers_here(one: Pass) -> Iterable[Any]:
+    """Ask a pass's pieces in this process."""
+    return spooled(one.drives.each_piece(one.ask))
 
 
 def _unsaid(_: str) -> None:

@@ -1,8 +1,8 @@
 """A fit as a sequence of passes over its drives, each of which may be shared out over jobs.
 
 A fit is a generator. It yields a `Pass`: what pieces of drives are asked, and how their answers are pooled. It is sent
-what was pooled, and goes on. Nothing else of it reads the drives of a large study. In one process `in_one_process` asks
-the pieces one after the other. Of a study cut into parts, a job asks the pieces of a part, and another pools all
+what was pooled, and goes on. Nothing else of it reads the drives of a large study. `in_one_process` pools in one,
+wherever the pieces are asked. Of a study cut into parts, a job asks the pieces of a part, and another pools all
 answers in the pieces' order (`sum_fit`, `pool_fit`). What was pooled is kept in a file, so that the next job takes the
 fit on from there (`gone_on`). So the figures are the same bytes either way.
 """
@@ -50,11 +50,15 @@ class Asked:
 
 
 Passes = Generator[Pass, Any, Made]
-Keep = Callable[[Iterator[Any]], Iterable[Any]]  # keeps answers, to be read again and again
 
 
-def in_one_process(passes: Passes[Made], keep: Keep = list) -> Made:
-    """Run a fit in this process."""
+def answers_in_memory(one: Pass) -> list[Any]:
+    """Ask all pieces of a pass here, and keep what they answer in memory."""
+    return list(one.drives.each_piece(one.ask))
+
+
+def in_one_process(passes: Passes[Made], answers: Callable[[Pass], Iterable[Any]] = answers_in_memory) -> Made:
+    """Run a fit, pooling in this process; `answers` asks a pass's pieces, and may be read again and again."""
     pooled = None
     while True:
         try:
@@ -62,7 +66,7 @@ def in_one_process(passes: Passes[Made], keep: Keep = list) -> Made:
         except StopIteration as end:
             made: Made = end.value
             return made
-        pooled = one.pool(keep(one.drives.each_piece(one.ask)))
+        pooled = one.pool(answers(one))
 
 
 def gone_on(passes: Passes[Made], pooled: Sequence[Any]) -> Pass:

@@ -33,7 +33,7 @@ def run(
     speed = known[0] if known else speed_of(drives)
     method = Model.model_validate(choices)
     told: list[str] = []
-    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, told.append, whole=False)
+    fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, told.append, keeps=False)
     one = gone_on(fit, known[1:])
     found: Any = speed
     if known:

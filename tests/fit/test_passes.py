@@ -2,7 +2,9 @@
 
 import gc
 import json
+import os
 import tempfile
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -119,7 +121,7 @@ def test_a_whole_fit_is_what_its_parts_make_one_after_the_other(study):
     drives, method = study / "drives.parquet", Model.model_validate(CHOICES["choices"])
     choices = {name: CHOICES[name] for name in ("seed", "air", "strike", "own")}
     taken = {"beside": None, "calibration": str(study / "calibration.json")}
-    fit = fit_of_study(str(drives), "ball", method, **taken, **choices, tell=lambda _: None, whole=True)
+    fit = fit_of_study(str(drives), "ball", method, **taken, **choices, tell=lambda _: None, keeps=True)
     found = in_one_process(fit)
     every = open_drives(drives)
     survey = Survey.of(every.usable("ball"), CHOICES["seed"], number=method.folds, strike=CHOICES["strike"])
@@ -171,3 +173,46 @@ def test_passes_go_on_from_what_was_pooled():
     gone_on(first, [])
     with pytest.raises(RuntimeError, match="another pass"):
         ended(first, np.array([1.0, 1]))
+
+
+@dataclass(frozen=True)
+class SumsOf:
+    """Asks a piece for its golfers' numbers and how far its drives carry, and tells in which process."""
+
+    often: float
+
+    def __call__(self, piece):
+        carry_yd = self.often * piece.drives["carry_standard_yd"].sum()
+        return int(piece.golfer.min()), int(piece.golfer.max()), carry_yd, os.getpid()
+
+
+def test_halves_are_asked_in_two_processes_and_answer_as_the_whole_does(tmp_path, world_maker):
+    few = world_maker(golfers=60).drives.sort("golfer")
+    few = few.with_columns(pl.col("golfer").cast(pl.String), curve_yd=pl.lit(None, pl.Float64))
+    copies = 3 * drives_file.PIECE_ROWS // few.height + 1
+    path = tmp_path / "drives.parquet"
+    pl.concat(few.with_columns(pl.concat_str(pl.lit(f"{k:03d}-"), "golfer").alias("golfer")) for k in range(copies))\
+        .write_parquet(path, row_group_size=drives_file.PIECE_ROWS)  # fmt: skip
+    every = open_drives(path)
+    whole = [SumsOf(2.0)(piece) for piece in every.pieces()]
+    firsts = {piece.drives.item(0, "golfer"): int(piece.golfer.min()) for piece in every.pieces()}
+    assert len(whole) == 5  # the study's last golfer stands alone
+
+    with sum_fit.in_halves(str(path), None) as asked:
+        passes = [list(asked(Pass(replace(every, firsts=firsts), SumsOf(often), list))) for often in (2.0, 3.0)]
+
+    assert [answer[:3] for answer in passes[0]] == [answer[:3] for answer in whole]
+    assert [answer[2] for answer in passes[1]] == [SumsOf(3.0)(piece)[2] for piece in every.pieces()]
+    processes = [[answer[-1] for answer in answers] for answers in passes]
+    assert processes[0] == processes[1]
+    assert len(set(processes[0])) == 2
+    assert processes[0][0] == os.getpid() != processes[0][-1]
+
+
+@pytest.mark.parametrize(("threads", "rows", "halved"), [("2", 8, True), ("2", 7, False), ("1", 8, False)])
+def test_only_a_large_fit_with_two_threads_is_halved(tmp_path, monkeypatch, threads, rows, halved):
+    monkeypatch.setenv("YARDBAND_THREADS", threads)
+    monkeypatch.setattr(sum_fit, "HALVED_DRIVES", 8)
+    path = tmp_path / "drives.parquet"
+    pl.DataFrame({"golfer": ["g"] * rows}).write_parquet(path)
+    assert sum_fit.is_halved(str(path)) is halved

@@ -278,7 +278,7 @@ def test_the_mixed_model_is_the_likeliest_however_little_golfers_differ(golfer_s
     golfer = np.repeat(np.arange(200), 50)
     X = np.column_stack([np.ones(len(golfer)), rng.normal(0, 1, (len(golfer), 3))])
     y = X @ [200.0, 20.0, 5.0, -3.0] + rng.normal(0, golfer_sd_yd, 200)[golfer] + rng.normal(0, 2.5, len(golfer))
-    coefficients, *sds = mixed._mixed(X, y, golfer)
+    _, *sds = mixed._mixed(X, y, golfer)
 
     *others, found = (restricted_likelihood(ratio, X, y, golfer)
                       for ratio in [*np.geomspace(1e-5, 30, 200), (sds[0] / sds[1]) ** 2])  # fmt: skip

@@ -135,7 +135,8 @@ def _mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, fl
     with warnings.catch_warnings(record=True):  # what it warns of is seen below, in `converged` and in the figures
         warnings.simplefilter("always")
         try:
-            begin = MixedLMParams.from_components(*_moments(X / scale, y, golfer))
+            coefficients, ratio = _moments(X / scale, y, golfer)
+            begin = MixedLMParams.from_components(fe_params=coefficients, cov_re=np.array([[ratio]]))
             fit = MixedLM(y, X / scale, groups=golfer).fit(reml=True, start_params=begin)
         except (np.linalg.LinAlgError, ValueError):
             return FAILED
@@ -147,8 +148,8 @@ def _mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, fl
     return coefficients, float(golfer_sd), float(drive_sd)
 
 
-def _moments(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, Array]:
-    """Estimate coefficients, and golfers' variance over that of drives, shape (1, 1), by analysis of variance.
+def _moments(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, float]:
+    """Estimate coefficients, and golfers' variance over that of drives, by analysis of variance.
 
     A likelihood searched from here takes a tenth of the steps. From equal variances, the search may also stop too early
     where golfers hardly differ.
@@ -158,7 +159,7 @@ def _moments(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, 
     means = np.bincount(golfer, residuals) / drives
     within = np.sum((residuals - means[golfer]) ** 2) / max(len(y) - len(drives) - X.shape[1], 1)
     between = np.var(means, ddof=1) - np.mean(within / drives)
-    return coefficients, np.array([[max(between / within, LEAST_RATIO)]])
+    return coefficients, max(float(between / within), LEAST_RATIO)
 
 
 def spread_by_carry(model: CarryModel, residuals: pl.DataFrame) -> SpreadByCarry | str:
