@@ -136,7 +136,8 @@ def _mixed(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, fl
         warnings.simplefilter("always")
         try:
             coefficients, ratio = _moments(X / scale, y, golfer)
-            begin = MixedLMParams.from_components(fe_params=coefficients, cov_re=np.array([[ratio]]))
+            # It wants another kind of value, says the type that is guessed of its defaults.
+            begin = MixedLMParams.from_components(coefficients, np.array([[ratio]]))  # type: ignore[arg-type]
             fit = MixedLM(y, X / scale, groups=golfer).fit(reml=True, start_params=begin)
         except (np.linalg.LinAlgError, ValueError):
             return FAILED
@@ -154,7 +155,7 @@ def _moments(X: Array, y: Array, golfer: npt.NDArray[np.int64]) -> tuple[Array, 
     A likelihood searched from here takes a tenth of the steps. From equal variances, the search may also stop too early
     where golfers hardly differ.
     """
-    coefficients = np.linalg.lstsq(X, y, rcond=None)[0]
+    coefficients: Array = np.asarray(np.linalg.lstsq(X, y, rcond=None)[0], dtype=float)
     residuals, drives = y - X @ coefficients, np.bincount(golfer)
     means = np.bincount(golfer, residuals) / drives
     within = np.sum((residuals - means[golfer]) ** 2) / max(len(y) - len(drives) - X.shape[1], 1)
