@@ -73,7 +73,7 @@ def run(
     results, sealed, lasting = gather(Path(folder), logs, secret, write, before)
     write_json(Path(receipts), [asdict(result) for result in results])
     if names is not None:
-        write_json(Path(names), asdict(joined_names(sealed)))
+        write_json(Path(names), vars(joined_names(sealed)))
     if known is not None:
         write_kept(Path(known), *keep(lasting, stamps, latest_day(date.today())), code)
     print(*(result.sentence() for result in results), sep="\n")

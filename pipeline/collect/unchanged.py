@@ -56,7 +56,8 @@ def keep(parts: Sequence[Part], stamps: Mapping[str, str], last_day: date) -> tu
     logs, lasting = {}, []
     for receipt, names, some in parts:
         if some and some.readings is None and AHEAD not in some.rejected["rule"]:
-            logs[receipt.source] = {"stamp": stamps[receipt.source], "receipt": asdict(receipt), "names": asdict(names)}
+            own = {"receipt": asdict(receipt), "names": vars(names)}  # not copied: of thousands of golfers
+            logs[receipt.source] = {"stamp": stamps[receipt.source], **own}
             lasting.append(some)
     rows = joined_rows(lasting)
     tables = {"accepted": rows.accepted, "rejected": rows.rejected} if rows else {}
