@@ -5,7 +5,6 @@ goal are the difference of what is shown, and the parts are rounded so that they
 """
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import Any
 
 import polars as pl
@@ -19,6 +18,7 @@ Whole = dict[str, int | None]
 LOSSES = ("efficient_yd", "carry_yd", "lost_yd", *PARTS)
 GAP_PARTS = ("delivery_yd", "speed_yd")
 CHANGE_PARTS = ("carry_from_speed_yd", "carry_from_delivery_yd", "carry_from_other_yd")
+_AT_ONCE = 10_000  # rows that are held one by one
 DELIVERY_PARTS = tuple(f"carry_from_{name}_yd" for name in ("contact", "launch", "spin", "consistency"))
 
 
@@ -36,13 +36,7 @@ def shown_losses(row: Row, units: Units = IMPERIAL) -> Whole:
     dict
         By the columns' names; None where the row has none.
     """
-    return dict(_losses(tuple(map(row.get, LOSSES)), units))
-
-
-# A page asks for what is shown of a golfer's quarter in seven places; so many are kept in 60 MB at most.
-@lru_cache(maxsize=100_000)
-def _losses(known: tuple[float | None, ...], units: Units) -> Whole:
-    return _difference(dict(zip(LOSSES, known, strict=True)), "efficient_yd", "carry_yd", "lost_yd", PARTS, units)
+    return _difference(row, "efficient_yd", "carry_yd", "lost_yd", PARTS, units)
 
 
 def shown_goal(row: Row, units: Units = IMPERIAL) -> Whole:
@@ -67,8 +61,17 @@ def mean_change(row: Row) -> dict[str, float]:
 
 def with_shown_losses(golfers: pl.DataFrame) -> pl.DataFrame:
     """Replace carry, efficient carry, yards lost and their parts by what is shown of them."""
-    shown = [shown_losses(row) for row in golfers.select(LOSSES).iter_rows(named=True)]
-    return golfers.with_columns(pl.Series(name, [row[name] for row in shown], dtype=pl.Float64) for name in LOSSES)
+    return golfers.with_columns(shown_columns(golfers).cast(pl.Float64))
+
+
+def shown_columns(golfers: pl.DataFrame, units: Units = IMPERIAL) -> pl.DataFrame:
+    """Give carry, efficient carry, yards lost and their parts as they are shown: whole numbers, a row for each row."""
+    schema = dict.fromkeys(LOSSES, pl.Int64)
+    made = [
+        pl.DataFrame([shown_losses(row, units) for row in some.iter_rows(named=True)], schema=schema)
+        for some in golfers.select(LOSSES).iter_slices(_AT_ONCE)
+    ]
+    return pl.concat([pl.DataFrame(schema=schema), *made])
 
 
 def _difference(row: Row, whole: str, less: str, left: str, parts: Sequence[str], units: Units) -> Whole:

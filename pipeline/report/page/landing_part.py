@@ -3,24 +3,22 @@
 Run is total less carry as both are shown, so that the three add up.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import polars as pl
 
-from pipeline.report.page.ground import Ground
+from pipeline.report.page.ground import Chunk, Ground
 from pipeline.report.page.in_full import with_efficient
 from pipeline.report.page.said import remarks_of
-from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import whole
-from pipeline.tables.columns import Table
 from pipeline.tables.landing import TURFS, LandingBands, Landings
 
 Row = Mapping[str, Any]
 Part = dict[str, Any]
 
 
-def landings_of(ground: Ground) -> dict[str, Part]:
+def landings_of(chunk: Chunk) -> dict[str, Part]:
     """Give by golfer of the newest quarter how the typical drive lands and runs.
 
     Returns
@@ -30,35 +28,33 @@ def landings_of(ground: Ground) -> dict[str, Part]:
         (launch_deg, spin_rpm, descent_deg, or None), gain_yd (of total) and cost_yd (of carry) of the best delivery
         for total next to the efficient one; and notes as sentences. A golfer of whom nothing is known isn't in it.
     """
-    carries = {golfer: shown_losses(row, ground.units)["carry_yd"] for golfer, row in ground.now.items()}
     found = {}
-    for golfer, rows in _by(ground, Landings, "golfer").items():
-        carry = carries.get(golfer)
-        if carry is not None and (part := _part(rows, carry, ground)):
+    for golfer, rows in chunk.newest_of(Landings).items():
+        carry = chunk.now[golfer]["shown_carry_yd"] if golfer in chunk.now else None
+        if carry is not None and (part := _part(_by_turf(rows), carry, chunk.ground)):
             found[golfer] = part
     return found
 
 
 def band_landings_of(ground: Ground) -> dict[str, Part]:
     """Give the same of an efficient drive by band, such as "90"; suppressed bands aren't in it."""
+    table, by_band = ground.tables.get(LandingBands), dict[float, list[Row]]()
+    if table is not None:
+        newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
+        for row in table.filter(newest).to_dicts():
+            by_band.setdefault(row["band_mph"], []).append(row)
     found = {}
-    for band, rows in _by(ground, LandingBands, "band_mph").items():
+    for band, unsorted in by_band.items():
+        rows = _by_turf(unsorted)
         carry = with_efficient(rows[0], ground.frontier)["efficient_carry_yd"]  # None where the band is suppressed
         if carry is not None and (part := _part(rows, ground.units.distance_whole(carry), ground)):
             found[f"{band:g}"] = part
     return found
 
 
-def _by(ground: Ground, schema: type[Table], key: str) -> dict[Any, list[Row]]:
-    """Give a table's rows by golfer or band, turfs from soft to firm; none without the table."""
-    table = ground.tables.get(schema)
-    if table is None:
-        return {}
-    newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
-    found: dict[Any, list[Row]] = {}
-    for row in table.filter(newest).with_columns(pl.col("turf").cast(pl.String)).iter_rows(named=True):
-        found.setdefault(row[key], []).append(row)
-    return {one: sorted(rows, key=lambda row: TURFS.index(row["turf"])) for one, rows in found.items()}
+def _by_turf(rows: Iterable[Row]) -> list[Row]:
+    """Put rows of turfs in their order, from soft to firm."""
+    return sorted(rows, key=lambda row: TURFS.index(row["turf"]))
 
 
 def _part(rows: list[Row], carry: int, ground: Ground) -> Part | None:
