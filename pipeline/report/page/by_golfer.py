@@ -1,5 +1,6 @@
-"""A table's rows by golfer, so that those of a few golfers are found without looking at all."""
+"""A table's rows by golfer, so that those of a few golfers are found without looking at all, and without a copy."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -18,21 +19,25 @@ class ByGolfer:
     """
 
     def __init__(self, table: pl.DataFrame, golfers: pl.Series) -> None:
-        dtype = table.schema["golfer"]
-        order = pl.DataFrame({"golfer": golfers.cast(dtype, strict=False), "place": np.arange(len(golfers))})
-        order = order.drop_nulls()  # golfers whom the table's type doesn't know
-        places = table.select("golfer").join(order, on="golfer", how="left", maintain_order="left").get_column("place")
-        if places.null_count():
-            table, places = table.filter(places.is_not_null()), places.drop_nulls()
-        place: Any = places.to_numpy()
-        # Most tables stand in this order, and aren't copied.
-        if not places.is_sorted():
-            moved = np.argsort(place, kind="stable")
-            table, place = table[moved], place[moved]
+        order = pl.DataFrame({"golfer": golfers.cast(table.schema["golfer"], strict=False), "of": range(len(golfers))})
+        order = order.drop_nulls()  # of golfers whom the table's type doesn't know
+        found = table.select("golfer").join(order, on="golfer", how="left", maintain_order="left").get_column("of")
+        place: Any = found.fill_null(len(golfers)).to_numpy()  # others come last, after all that are asked for
         self._table = table
-        self._starts = np.searchsorted(place, np.arange(len(golfers) + 1))
+        self._rows = np.argsort(place, kind="stable")
+        self._starts = np.searchsorted(place[self._rows], np.arange(len(golfers) + 1))
 
-    def rows(self, first: int, end: int) -> pl.DataFrame:
+    @property
+    def columns(self) -> list[str]:
+        """Names of the table's columns."""
+        return self._table.columns
+
+    def rows(self, first: int, end: int, columns: Sequence[str] | None = None) -> pl.DataFrame:
         """Give the rows of the golfers from one place to before another, each golfer's in the table's order."""
         begin, after = self._starts[[first, end]].tolist()
-        return self._table.slice(begin, after - begin)
+        table = self._table if columns is None else self._table.select(columns)
+        return table[self._rows[begin:after]]
+
+    def counts(self, first: int, end: int) -> list[int]:
+        """Give how many rows each of them has."""
+        return np.diff(self._starts[first : end + 1]).tolist()

@@ -23,6 +23,7 @@ PAGE_COLUMNS = (
     "pressure_hpa",
     "altitude_m",
 )
+DRAWN = ("launch_deg", "spin_rpm", "carry_standard_yd")  # figures of a drive to draw
 MOST_DRIVES = 60  # in one golfer's picture: as many as can be seen apart in 10 cm of paper; 2,000 golfers' are 2 MB
 # One drive in five. Where consistency is the main cause a fifth of the demo's drives falls 59 yd short (median of
 # golfers), elsewhere 6; a tenth 89 and 10, three in ten 23 and 4. A fifth parts the two as well and is easy to picture.

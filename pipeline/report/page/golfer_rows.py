@@ -61,7 +61,8 @@ def rows_of(ground: Ground) -> Iterator[list[Any]]:
 
 def _rows(chunk: Chunk) -> Iterator[list[Any]]:
     ground = chunk.ground
-    goals, firsts, practice = (chunk.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    goals, firsts = chunk.by_golfer(Goals, "goal_yd"), chunk.by_golfer(Priorities, "first")
+    practice = chunk.by_golfer(Practice, "golfer")
     straight = golfers_figures(chunk)
     for golfer, history in chunk.histories.items():
         row = history[-1]
@@ -84,7 +85,7 @@ def _rows(chunk: Chunk) -> Iterator[list[Any]]:
             "goal_yd": ground.yd(ground.units.distance_whole(goal["goal_yd"]))
             if goal and goal["goal_yd"] is not None
             else None,
-            "do": task_of(row, chunk.about(row)) if now else None,
+            "do": task_of(row, ground.about(row)) if now else None,
             "history": history_of(ground, history),
         }
         yield [told[name] for name in COLUMNS]

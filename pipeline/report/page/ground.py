@@ -1,8 +1,9 @@
 """What every part of the page's data stands on: the tables as they are, and some golfers' rows at a time laid out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -15,14 +16,14 @@ from pipeline.drives import KEYS, Drives
 from pipeline.report.page.advice import Advice, Circumstances, advice_of
 from pipeline.report.page.by_golfer import ByGolfer
 from pipeline.report.page.counts import quarters_of, states_of
-from pipeline.report.page.facts import OfDrives, of_drives
+from pipeline.report.page.facts import DRAWN, OfDrives, of_drives
 from pipeline.report.page.sureness import how_sure
 from pipeline.report.shown_sums import shown_columns
-from pipeline.shown import IMPERIAL, METRIC, Units
+from pipeline.shown import IMPERIAL, METRIC, Units, rounded
 from pipeline.statistics.ranges import quantile_of_ranges
 from pipeline.tables.columns import Table
 from pipeline.tables.delivery import Delivery
-from pipeline.tables.golfers import Golfers
+from pipeline.tables.golfers import PARTS, Golfers
 from pipeline.tables.table_set import TableSet
 
 Row = dict[str, Any]
@@ -30,6 +31,8 @@ Row = dict[str, Any]
 # As wide to each side of the golfer's speed as a band usually is. With 3 mph or 10 the demo's ratios move by 0.002 on
 # average and by 0.01 at most.
 NEAR_MPH = 5.0
+
+UNTOLD = (*PARTS, "efficient_yd", "p_value", "q_value", "ranked_lost_yd", "ranked_lo90_yd", "ranked_hi90_yd", "place")
 
 # Golfers whose rows are laid out at a time: they take some 20 MB, and what is done once for each lot hardly shows.
 GOLFERS_AT_ONCE = 1000
@@ -183,15 +186,32 @@ class Ground:
         better = quantile_of_ranges(ratio, first[enough], end[enough], self.frontier.strike)
         return known.select(KEYS).filter(enough).with_columns(pl.Series("better_ratio", better, dtype=pl.Float64))
 
+    def about(self, row: Row, loft: Row | None = None) -> Circumstances:
+        """Give what the advice on a row of `laid_out` goes by, with the golfer's row of `Delivery`, if any."""
+        return Circumstances(
+            best_launch_deg=row["best_launch_deg"],
+            best_spin_rpm=row["best_spin_rpm"],
+            better_ratio=row["better_ratio"],
+            poorer_yd=row["poorer_yd"],
+            loft=loft,
+            threshold_yd=self.threshold_yd,
+            min_shots=self.min_shots,
+            units=self.units,
+            strike=self.frontier.strike,
+        )
+
     @cached_property
     def laid_out(self) -> ByGolfer:
-        """Rows of `golfers` with movement (of `states`), better_ratio, and what `of_drives` has of the quarter."""
+        """Rows of `golfers` with movement (of `states`), better_ratio, and what `of_drives` has of the quarter.
+
+        Without what is shown of the whole study alone, or in another form.
+        """
         keys, states = self.golfers.select(KEYS), self.states.select(*KEYS, pl.col("state").alias("movement"))
         more = [
             keys.join(table, on=KEYS, how="left", maintain_order="left").drop(KEYS)
             for table in (states, self._better_ratios, self.of_drives.facts)
         ]
-        return ByGolfer(self.golfers.hstack([column for table in more for column in table]), self.codes)
+        return ByGolfer(self.golfers.drop(UNTOLD).hstack([column for table in more for column in table]), self.codes)
 
     @cached_property
     def drawn(self) -> ByGolfer:
@@ -245,64 +265,61 @@ class Chunk:
         last = {golfer: rows[-1] for golfer, rows in self.histories.items()}
         return {golfer: row for golfer, row in last.items() if row["quarter"] == self.ground.newest}
 
-    def all_of(self, schema: type[Table]) -> dict[str, list[Row]]:
-        """Give the rows of a table by golfer, of all quarters; none without it."""
-        return self._grouped(self.ground.by_golfer(schema))
+    def all_of(self, schema: type[Table], *columns: str) -> dict[str, list[Row]]:
+        """Give the rows of a table by golfer, of all quarters; none without it.
 
-    def newest_of(self, schema: type[Table]) -> dict[str, list[Row]]:
+        If columns are named, those alone beside golfer and quarter.
+        """
+        return self._grouped(self.ground.by_golfer(schema), columns)
+
+    def newest_of(self, schema: type[Table], *columns: str) -> dict[str, list[Row]]:
         """Give the rows of a table by golfer, those of the newest quarter where it has quarters; none without it."""
-        return self._grouped(self.ground.by_golfer(schema), self.ground.newest)
+        return self._grouped(self.ground.by_golfer(schema), columns, self.ground.newest)
 
-    def by_golfer(self, schema: type[Table]) -> dict[str, Row]:
+    def by_golfer(self, schema: type[Table], *columns: str) -> dict[str, Row]:
         """Give the same of a table that has one row for each golfer, or for each golfer and quarter."""
-        return {golfer: rows[-1] for golfer, rows in self.newest_of(schema).items()}
+        return {golfer: rows[-1] for golfer, rows in self.newest_of(schema, *columns).items()}
 
     @cached_property
     def drives(self) -> dict[str, list[list[float]]]:
-        """Give the newest quarter's drives to draw by golfer: launch, spin and carry; see `of_drives`."""
-        return self._drawn(self.ground.drawn)
+        """Give the newest quarter's drives to draw by golfer: launch, spin and carry; see `of_drives`.
 
-    @cached_property
-    def landings(self) -> dict[str, list[list[float]]]:
-        """Give where they came down, by golfer: offline and carry."""
-        return self._drawn(self.ground.drawn_landings)
-
-    @cached_property
-    def _lofts(self) -> dict[str, Row]:
-        return self.by_golfer(Delivery)
-
-    def about(self, row: Row) -> Circumstances:
-        """Give what the advice on a row of `histories` goes by; what only the newest quarter has is None in others."""
-        return Circumstances(
-            best_launch_deg=row["best_launch_deg"],
-            best_spin_rpm=row["best_spin_rpm"],
-            better_ratio=row["better_ratio"],
-            poorer_yd=row["poorer_yd"],
-            loft=self._lofts.get(row["golfer"]) if row["quarter"] == self.ground.newest else None,
-            threshold_yd=self.ground.threshold_yd,
-            min_shots=self.ground.min_shots,
-            units=self.ground.units,
-            strike=self.ground.frontier.strike,
+        What device and ball add is taken out of their carry, so that they lie about the golfer's mean carry.
+        """
+        here, counts = (of(self.first, self.end) for of in (self.ground.drawn.rows, self.ground.drawn.counts))
+        last = [rows[-1] for rows in self.histories.values()]
+        own, mean = (
+            np.repeat(np.array([row[name] for row in last], dtype=float), counts) for name in ("carry_yd", "mean_yd")
         )
+        launch, spin, carry = (here.get_column(name).to_numpy() for name in DRAWN)
+        shown = rounded(carry * own / mean).astype(np.int64)
+        found = map(list, zip(launch.tolist(), spin.tolist(), shown.tolist(), strict=True))
+        return {golfer: list(islice(found, count)) for golfer, count in zip(self.histories, counts, strict=True)}
+
+    @cached_property
+    def landings(self) -> dict[str, list[tuple[float, float]]]:
+        """Give where they came down, by golfer: offline and carry."""
+        found: dict[str, list[tuple[float, float]]] = {}
+        if (drawn := self.ground.drawn_landings) is not None:
+            for golfer, offline, carry in drawn.rows(self.first, self.end).rows():
+                found.setdefault(golfer, []).append((offline, carry))
+        return found
 
     @cached_property
     def advice(self) -> dict[str, list[Advice]]:
         """Give what the golfers of the newest quarter might do, by golfer; from `advice_of`."""
-        return {golfer: advice_of(row, self.about(row)) for golfer, row in self.now.items()}
+        lofts = self.by_golfer(Delivery)
+        return {golfer: advice_of(row, self.ground.about(row, lofts.get(golfer))) for golfer, row in self.now.items()}
 
-    def _grouped(self, table: ByGolfer | None, quarter: str | None = None) -> dict[str, list[Row]]:
+    def _grouped(
+        self, table: ByGolfer | None, columns: Sequence[str] = (), quarter: str | None = None
+    ) -> dict[str, list[Row]]:
         found: dict[str, list[Row]] = {}
         if table is not None:
-            rows = table.rows(self.first, self.end)
-            if quarter is not None and "quarter" in rows.columns:
+            keys = [name for name in KEYS if name in table.columns and name not in columns]
+            rows = table.rows(self.first, self.end, [*keys, *columns] if columns else None)
+            if quarter is not None and "quarter" in keys:
                 rows = rows.filter(pl.col("quarter") == quarter)
             for row in rows.to_dicts():
                 found.setdefault(row["golfer"], []).append(row)
-        return found
-
-    def _drawn(self, table: ByGolfer | None) -> dict[str, list[list[float]]]:
-        found: dict[str, list[list[float]]] = {}
-        if table is not None:
-            for golfer, *figures in table.rows(self.first, self.end).rows():
-                found.setdefault(golfer, []).append(figures)
         return found

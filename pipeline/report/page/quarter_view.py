@@ -178,10 +178,10 @@ def _first(chunk: Chunk) -> dict[str, Any]:
     return {
         "golfer": row["golfer"],
         "cause": row["main_cause"],
-        "why": why_first(row, chunk),
+        "why": why_first(row, ground),
         "yards": yards_of(row, ground),
         "sure": ground.sure(row),
-        "do": task_of(row, chunk.about(row)),
+        "do": task_of(row, ground.about(row)),
     }
 
 
@@ -192,13 +192,13 @@ def yards_of(row: Row, ground: Ground) -> dict[str, float | None]:
     return {"value": ground.yd(row["shown_lost_yd"]), "lo": lo, "hi": hi}
 
 
-def why_first(row: Row, chunk: Chunk) -> str:
+def why_first(row: Row, ground: Ground) -> str:
     """Say what takes the yards, in figures that add up as shown."""
-    parts, units = shown_parts(row), chunk.ground.units
+    parts, units = shown_parts(row), ground.units
     lost = row["shown_lost_yd"] or 0
     cause = row["main_cause"]
     if cause in parts:
-        costs = say(f"costs_{cause}{way_of(cause, row, chunk.about(row))}")
+        costs = say(f"costs_{cause}{way_of(cause, row, ground.about(row))}")
         part, back = parts[cause], parts[cause] - lost
         if back > 0:
             return say("why_over", units, costs=costs, part=f"{part}", back=f"{back}", lost=f"{lost}")

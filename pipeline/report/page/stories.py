@@ -18,7 +18,7 @@ from pipeline.report.page.reaching_part import reaching_of
 from pipeline.report.page.said import say
 from pipeline.report.page.straight_part import straight_of
 from pipeline.report.shown_sums import shown_goal
-from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded_one, shown_edges, whole
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded_one, shown_edges
 from pipeline.tables.columns import facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
@@ -56,7 +56,7 @@ def _stories(chunk: Chunk) -> Iterator[tuple[str, Story]]:
             {
                 "quarters": [_quarter(ground, one) for one in history],
                 "changes": changes.get(golfer, []),
-                "drives": _as_carried(chunk.drives.get(golfer, []), row) if now else [],
+                "drives": chunk.drives[golfer] if now else [],
                 "place": _place(ground, row, window),
                 "goal": _goal(goals.get(golfer), ground),
                 "straight": straight.get(golfer),
@@ -97,12 +97,6 @@ def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
         "movement": row["movement"],
         "note": note_of(row, ground.min_shots, ground.units),
     }
-
-
-def _as_carried(drives: list[list[float]], row: Row) -> list[list[float]]:
-    """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
-    own, mean = row["carry_yd"], row["mean_yd"]
-    return [[launch, spin, whole(carry * own / mean)] for launch, spin, carry in drives]
 
 
 def _tens(rpm: float) -> int:
@@ -154,12 +148,13 @@ def _columns(measure: Measure) -> _Columns:
 
 
 _MEASURES = tuple(map(_columns, (*MEASURES, *STRAIGHT)))
+_OF_PROGRESS = ("since", *(name for one in _MEASURES for name in (one.change, one.lo, one.hi, one.verdict)))
 
 
 def _changes(chunk: Chunk) -> dict[str, list[dict[str, Any]]]:
     """Give what changed to each later quarter, oldest first: one entry for each measure that is known."""
     found: dict[str, list[dict[str, Any]]] = {}
-    for golfer, rows in chunk.all_of(Progress).items():
+    for golfer, rows in chunk.all_of(Progress, *_OF_PROGRESS).items():
         quarters = {one["quarter"]: one for one in chunk.histories.get(golfer, [])}
         entries = found.setdefault(golfer, [])
         for row in sorted(rows, key=lambda row: row["quarter"]):

@@ -19,7 +19,7 @@ def golfers_figures(chunk: Chunk) -> dict[tuple[str, str], dict[str, float | Non
             "spread_yd": None if row["offline_sd_yd"] is None else round(row["offline_sd_yd"], 3),
             "in_corridor": round(row["in_corridor_share"], 4),
         }
-        for golfer, rows in chunk.all_of(Straightness).items()
+        for golfer, rows in chunk.all_of(Straightness, "status", "offline_sd_yd", "in_corridor_share").items()
         for row in rows
         if row["status"] == ASSESSED
     }

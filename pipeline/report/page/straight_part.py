@@ -72,7 +72,7 @@ def straight_of(chunk: Chunk) -> dict[str, dict[str, Any]]:
     ground = chunk.ground
     if not is_known(ground.tables):
         return {}
-    found, progress = chunk.all_of(Straightness), chunk.by_golfer(Progress)
+    found, progress = chunk.all_of(Straightness), chunk.by_golfer(Progress, "carry_verdict", "offline_sd_verdict")
     told = {}
     for golfer, history in chunk.histories.items():
         last = history[-1]
