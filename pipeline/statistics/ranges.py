@@ -32,7 +32,8 @@ def quantile_of_ranges(values: Array, first: Places, end: Places, quantile: floa
     low, high = (_of_rank(values, first, end, rank) for rank in (below, above))
     share, step = place - below, high - low
     # As numpy has it: from the nearer of the two.
-    return np.where(share >= 0.5, high - step * (1 - share), low + step * share)
+    found: Array = np.where(share >= 0.5, high - step * (1 - share), low + step * share)
+    return found
 
 
 def _of_rank(values: Array, first: Places, end: Places, rank: Places) -> Array:
@@ -56,4 +57,5 @@ def _of_rank(values: Array, first: Places, end: Places, rank: Places) -> Array:
         rank = np.where(goes_up, rank - count, rank)
         found += goes_up.astype(np.int64) << digit
         code = np.concatenate([code[~is_one], code[is_one]])
-    return values[order][found]
+    ranked: Array = values[order]
+    return ranked[found]

@@ -9,10 +9,9 @@ import polars as pl
 import pytest
 from browser import wait_until
 from page_cases import FRONTIER, LOW, SETTINGS, SPUN, THIN, WILD, beyond, drives_of, goal, played, progress, tables_of
+from whole_pages import page_of, payload_of
 
 from pipeline.report.page.card_part import card_part
-from pipeline.report.page.page import build_page
-from pipeline.report.page.payload import payload_of
 from pipeline.report.palette import THEMES
 
 QUARTERS = ("2026Q1", "2026Q2", "2026Q3")
@@ -70,7 +69,7 @@ def payload():
 @pytest.fixture(scope="module")
 def academy_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("academy") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8", newline="\n")
+    path.write_text(page_of(payload), encoding="utf-8", newline="\n")
     return path
 
 

@@ -40,4 +40,4 @@ class ByGolfer:
 
     def counts(self, first: int, end: int) -> list[int]:
         """Give how many rows each of them has."""
-        return np.diff(self._starts[first : end + 1]).tolist()
+        return [int(count) for count in np.diff(self._starts[first : end + 1])]

@@ -286,7 +286,7 @@ class Chunk:
 
         What device and ball add is taken out of their carry, so that they lie about the golfer's mean carry.
         """
-        here, counts = (of(self.first, self.end) for of in (self.ground.drawn.rows, self.ground.drawn.counts))
+        here, counts = self.ground.drawn.rows(self.first, self.end), self.ground.drawn.counts(self.first, self.end)
         last = [rows[-1] for rows in self.histories.values()]
         own, mean = (
             np.repeat(np.array([row[name] for row in last], dtype=float), counts) for name in ("carry_yd", "mean_yd")

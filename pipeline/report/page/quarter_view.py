@@ -236,8 +236,8 @@ def _good_news(some: pl.DataFrame, ground: Ground) -> Iterator[tuple[tuple[int, 
     quarters = {(row["golfer"], row["quarter"]): row for row in shown.to_dicts()}
     for row in some.to_dicts():
         golfer, order = row["golfer"], [name for name in ORDER if row[f"{name}_verdict"] == "better"]
-        ends = (quarters.get((golfer, row[when])) for when in ("quarter", "since"))
-        steps = shown_steps(row, *ends, ground.units)
+        now, then = (quarters.get((golfer, row[when])) for when in ("quarter", "since"))
+        steps = shown_steps(row, now, then, ground.units)
         words = listed([_better(name, row, steps, ground.units) for name in order])
         yield (ORDER.index(order[0]), -_gained(row)), {"golfer": golfer, "what": words, "measures": order}
 
