@@ -41,7 +41,8 @@ def _golfer(k):
         yield made | {"golfer": code(k)}
 
 
-def academy_payload():
+def study_inputs():
+    """Give what `payload_of` takes of the academy."""
     rows = [row for k in range(COUNT) for row in _golfer(k)]
     even = [row for row in rows if int(row["golfer"][1:], 16) % 2]
     odd = [row for row in rows if row not in even]
@@ -53,10 +54,16 @@ def academy_payload():
         ],
     }
     settings = SETTINGS | {"title": "Hill School"}
-    made = payload_of(tables=tables_of(rows, **others), frontier=FRONTIER, drives=drives, settings=settings)
+    return {"tables": tables_of(rows, **others), "frontier": FRONTIER, "drives": drives, "settings": settings}
+
+
+def academy_payload():
+    given = study_inputs()
+    made = payload_of(**given)
     # The pictures themselves are tested with the view that shows them.
     pictures = {
-        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)} for centre in settings["bands"]["centres"]
+        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)}
+        for centre in given["settings"]["bands"]["centres"]
     }
     return made | {"pictures": pictures, "card": card_part("# Model card\n\nFitted on drives.\n")}
 
