@@ -75,18 +75,20 @@ def shown_columns(golfers: pl.DataFrame, units: Units = IMPERIAL) -> pl.DataFram
 
 
 def _difference(row: Row, whole: str, less: str, left: str, parts: Sequence[str], units: Units) -> Whole:
-    found: Whole = {name: _whole(row.get(name), units) for name in (whole, less)}
-    of, by = row.get(whole), row.get(less)
-    total = units.difference_whole(of, by) if of is not None and by is not None else _whole(row.get(left), units)
-    return found | _added_up(row, left, parts, None if row.get(left) is None else total, units)
+    of, by = _whole(row.get(whole), units), _whole(row.get(less), units)
+    # The difference of what is shown.
+    total = None if of is None or by is None or row.get(left) is None else of - by
+    return {whole: of, less: by} | _added_up(row, left, parts, total, units)
 
 
 def _added_up(row: Row, name: str, parts: Sequence[str], total: int | None, units: Units) -> Whole:
-    total = _whole(row.get(name), units) if total is None else total
-    known = [part for part in parts if row.get(part) is not None]
-    # Parts without a whole have nothing to add up to.
-    whole = units.parts_whole([row[part] for part in known], total)
-    return {name: total, **dict.fromkeys(parts), **dict(zip(known, whole, strict=True))}
+    found: Whole = dict.fromkeys((name, *parts))
+    found[name] = total = _whole(row.get(name), units) if total is None else total
+    known = {part: yd for part in parts if (yd := row.get(part)) is not None}
+    if known:
+        # Parts without a whole have nothing to add up to.
+        found.update(zip(known, units.parts_whole(list(known.values()), total), strict=True))
+    return found
 
 
 def _whole(yd: float | None, units: Units) -> int | None:

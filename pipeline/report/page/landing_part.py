@@ -74,22 +74,21 @@ def _turf(row: Row, carry: int, ground: Ground) -> Part:
     total = ground.units.distance_whole(row["total_yd"])
     return {
         "turf": row["turf"],
-        "run": _estimate(row, "run", total - carry, ground),
-        "total": _estimate(row, "total", total, ground),
+        "run": _estimate(row["run_lo90_yd"], row["run_hi90_yd"], total - carry, ground),
+        "total": _estimate(row["total_lo90_yd"], row["total_hi90_yd"], total, ground),
         "best": _best(row),
         "gain_yd": _whole(row["total_gain_yd"], ground),
         "cost_yd": _whole(row["carry_cost_yd"], ground),
     }
 
 
-def _estimate(row: Row, name: str, shown: int, ground: Ground) -> Part:
+def _estimate(low_yd: float | None, high_yd: float | None, shown: int, ground: Ground) -> Part:
     """Give a figure as shown with its interval, which holds it as shown too."""
-    ends = [row[f"{name}_{end}90_yd"] for end in ("lo", "hi")]
-    lo, hi = (None if end is None else ground.units.distance_whole(end) for end in ends)
+    whole_of = ground.units.distance_whole
     return {
         "value": ground.yd(shown),
-        "lo": ground.yd(None if lo is None else min(lo, shown)),
-        "hi": ground.yd(None if hi is None else max(hi, shown)),
+        "lo": None if low_yd is None else ground.yd(min(whole_of(low_yd), shown)),
+        "hi": None if high_yd is None else ground.yd(max(whole_of(high_yd), shown)),
     }
 
 

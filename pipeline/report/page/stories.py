@@ -45,7 +45,8 @@ def stories_of(ground: Ground) -> Iterator[tuple[str, Story]]:
 
 def _stories(chunk: Chunk) -> Iterator[tuple[str, Story]]:
     ground, changes, straight = chunk.ground, _changes(chunk), straight_of(chunk)
-    goals, firsts, practice = (chunk.by_golfer(schema) for schema in (Goals, Priorities, Practice))
+    goals, practice = chunk.by_golfer(Goals), chunk.by_golfer(Practice)
+    firsts = chunk.by_golfer(Priorities, "first", "confidence")
     deliveries, landings, plans = chunk.by_golfer(Delivery), landings_of(chunk), plans_of(chunk)
     last = [history[-1] for history in chunk.histories.values()]
     windows = ground.frontier.windows_at(np.array([row["club_speed_mph"] for row in last], dtype=float))
