@@ -35,7 +35,7 @@ class ByGolfer:
     def rows(self, first: int, end: int, columns: Sequence[str] | None = None) -> pl.DataFrame:
         """Give the rows of the golfers from one place to before another, each golfer's in the table's order."""
         begin, after = self._starts[[first, end]].tolist()
-        table = self._table if columns is None else self._table.select(columns)
+        table = self._table if columns is None else self._table[list(columns)]
         return table[self._rows[begin:after]]
 
     def counts(self, first: int, end: int) -> list[int]:

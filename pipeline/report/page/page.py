@@ -41,6 +41,15 @@ WRITTEN_EACH = 1000  # rows of a list that are written at a time
 
 Given = TypeVar("Given")
 
+# Nothing that is written holds itself: not to look for that saves a tenth of the time.
+_JSON: Any = {
+    "sort_keys": False,
+    "allow_nan": False,
+    "ensure_ascii": False,
+    "separators": (",", ":"),
+    "check_circular": False,
+}
+
 
 def build_page(payload: Mapping[str, Any]) -> Iterator[str]:
     """Build the academy's page.
@@ -100,7 +109,7 @@ def json_pieces(value: Any) -> Iterator[Markup]:
 
 
 def _json(value: Any) -> Markup:
-    return htmlsafe_json_dumps(value, sort_keys=False, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    return htmlsafe_json_dumps(value, **_JSON)
 
 
 def _batches(values: Iterable[Given], size: int) -> Iterator[list[Given]]:
