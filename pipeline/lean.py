@@ -25,6 +25,18 @@ def start_quickly() -> None:
 
 
 @contextmanager
+def uncollected() -> Iterator[None]:
+    """Let Python not look for garbage in a block that makes many plain values, none of which holds itself."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+@contextmanager
 def left_out(packages: tuple[str, ...] = UNUSED) -> Iterator[None]:
     """Let imports in a block take packages for ones that aren't installed; those imported before stay.
 

@@ -55,6 +55,16 @@ def rounded(values: npt.ArrayLike, step: float = 1.0) -> npt.NDArray[np.float64]
     return np.asarray(np.floor(given * parts + 0.5) / parts + 0.0)
 
 
+def rounded_one(value: float, step: float = 1.0) -> float:
+    """Round one number just as `rounded` does; without an array, which takes ten times as long."""
+    if not math.isfinite(value):
+        return value
+    if step >= 1:
+        return step * math.floor(value / step + 0.5) + 0.0
+    parts = round(1 / step)
+    return math.floor(value * parts + 0.5) / parts + 0.0
+
+
 def whole(value: float) -> int:
     """Round to a whole number, halves up."""
     return math.floor(value + 0.5)
@@ -87,13 +97,13 @@ def adding_up(parts: Sequence[float], total: int | None = None) -> list[int]:
 
 def number_text(value: float, decimals: int = 0) -> str:
     """Write a figure, rounded half up to some decimals, thousands separated by a comma."""
-    return f"{float(rounded(value, 10.0**-decimals)):,.{decimals}f}"
+    return f"{rounded_one(value, 10.0**-decimals):,.{decimals}f}"
 
 
 def signed_text(value: float, decimals: int = 0) -> str:
     """Write a figure with its sign; what rounds to zero has none."""
     text = number_text(value, decimals)
-    return f"+{text}" if rounded(value, 10.0**-decimals) > 0 else text
+    return f"+{text}" if rounded_one(value, 10.0**-decimals) > 0 else text
 
 
 def by_error(value: float, error: float, *, signed: bool = False) -> str:
@@ -131,7 +141,7 @@ def typed_text(value: float) -> str:
 
 def angle_figure(deg: float) -> str:
     """Write launch, attack or loft in half degrees, without unit."""
-    return f"{float(rounded(deg, ANGLE_STEP_DEG)):.1f}"
+    return f"{rounded_one(deg, ANGLE_STEP_DEG):.1f}"
 
 
 def angle_text(deg: float) -> str:
@@ -141,7 +151,7 @@ def angle_text(deg: float) -> str:
 
 def spin_figure(rpm: float) -> str:
     """Write spin in fifties of rpm, without unit."""
-    return f"{float(rounded(rpm, SPIN_STEP_RPM)):,.0f}"
+    return f"{rounded_one(rpm, SPIN_STEP_RPM):,.0f}"
 
 
 def spin_text(rpm: float) -> str:
@@ -151,7 +161,7 @@ def spin_text(rpm: float) -> str:
 
 def ratio_text(speed_ratio: float) -> str:
     """Write a speed ratio in hundredths."""
-    return f"{float(rounded(speed_ratio, RATIO_STEP)):.2f}"
+    return f"{rounded_one(speed_ratio, RATIO_STEP):.2f}"
 
 
 def percent_text(share: float) -> str:

@@ -1,5 +1,6 @@
 """What a process of ours imports, by names: a library that one step needs isn't paid for by twenty."""
 
+import gc
 import subprocess
 import sys
 from pathlib import Path
@@ -7,7 +8,7 @@ from pathlib import Path
 import pytest
 from steps import ROOT, imported_names, steps
 
-from pipeline.lean import left_out
+from pipeline.lean import left_out, uncollected
 
 # Each takes longer to import than most steps take to work.
 HEAVY = (
@@ -94,3 +95,20 @@ def test_packages_are_left_out_in_a_block_alone(monkeypatch):
     with left_out(("colorsys",)):
         assert sys.modules["colorsys"] is colorsys  # who has it, keeps it
     assert Path(colorsys.__file__).is_file()
+
+
+@pytest.mark.parametrize("was_on", [True, False])
+def test_garbage_is_looked_for_again_after_a_block_even_if_it_fails(was_on):
+    def fail():
+        with uncollected():
+            assert not gc.isenabled()
+            raise KeyError
+
+    before = gc.isenabled()
+    try:
+        (gc.enable if was_on else gc.disable)()
+        with pytest.raises(KeyError):
+            fail()
+        assert gc.isenabled() == was_on
+    finally:
+        (gc.enable if before else gc.disable)()

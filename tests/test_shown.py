@@ -21,6 +21,7 @@ from pipeline.shown import (
     percent_text,
     ratio_text,
     rounded,
+    rounded_one,
     shown_edges,
     signed_text,
     spin_text,
@@ -34,6 +35,13 @@ EVERY_UNITS = [Units(distance, speed) for distance in ("yards", "metres") for sp
 yards = st.floats(-400, 400, allow_nan=False)
 parts = st.lists(yards, min_size=1, max_size=7)
 units = st.sampled_from(EVERY_UNITS)
+STEPS = (50.0, 10.0, 1.0, 0.5, 0.1, 0.01, 0.001)
+
+
+@given(st.floats(-1e7, 1e7) | st.sampled_from([math.nan, math.inf, -0.0, -0.2, 0.25, 25.0]), st.sampled_from(STEPS))
+def test_one_number_is_rounded_as_many_are(value, step):
+    expected = float(rounded(value, step))
+    assert repr(rounded_one(value, step)) == repr(expected)
 
 
 @pytest.mark.parametrize(

@@ -224,8 +224,13 @@ def read_bytes(path: str | Path) -> bytes:
 
 def write_text(path: Path, text: str) -> None:
     """Write UTF-8 text with Unix line ends, whole or not at all."""
-    with whole(path) as part:
-        part.write_text(text, encoding="utf-8", newline="\n")
+    write_texts(path, (text,))
+
+
+def write_texts(path: Path, texts: Iterable[str]) -> None:
+    """Write several texts as one, as they are made; see `write_text`."""
+    with whole(path) as part, part.open("w", encoding="utf-8", newline="\n") as file:
+        file.writelines(texts)
 
 
 def write_bytes(path: Path, content: bytes) -> None:

@@ -73,7 +73,8 @@ rule write_report:
         f"{LOGS_OF}/write_report.tsv"
     conda:
         ENVIRONMENT
-    # No `needs`: of 200,000 golfers it takes 10 GB (docs/evidence/speed), for which others' jobs would wait in vain.
+    resources:
+        **needs("write_report"),
     params:
         **step(
             "write_report",

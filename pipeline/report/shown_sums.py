@@ -5,7 +5,6 @@ goal are the difference of what is shown, and the parts are rounded so that they
 """
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import Any
 
 import polars as pl
@@ -19,6 +18,7 @@ Whole = dict[str, int | None]
 LOSSES = ("efficient_yd", "carry_yd", "lost_yd", *PARTS)
 GAP_PARTS = ("delivery_yd", "speed_yd")
 CHANGE_PARTS = ("carry_from_speed_yd", "carry_from_delivery_yd", "carry_from_other_yd")
+_AT_ONCE = 10_000  # rows that are held one by one
 DELIVERY_PARTS = tuple(f"carry_from_{name}_yd" for name in ("contact", "launch", "spin", "consistency"))
 
 
@@ -36,13 +36,7 @@ def shown_losses(row: Row, units: Units = IMPERIAL) -> Whole:
     dict
         By the columns' names; None where the row has none.
     """
-    return dict(_losses(tuple(map(row.get, LOSSES)), units))
-
-
-# A page asks for what is shown of a golfer's quarter in seven places; so many are kept in 60 MB at most.
-@lru_cache(maxsize=100_000)
-def _losses(known: tuple[float | None, ...], units: Units) -> Whole:
-    return _difference(dict(zip(LOSSES, known, strict=True)), "efficient_yd", "carry_yd", "lost_yd", PARTS, units)
+    return _difference(row, "efficient_yd", "carry_yd", "lost_yd", PARTS, units)
 
 
 def shown_goal(row: Row, units: Units = IMPERIAL) -> Whole:
@@ -67,23 +61,34 @@ def mean_change(row: Row) -> dict[str, float]:
 
 def with_shown_losses(golfers: pl.DataFrame) -> pl.DataFrame:
     """Replace carry, efficient carry, yards lost and their parts by what is shown of them."""
-    shown = [shown_losses(row) for row in golfers.select(LOSSES).iter_rows(named=True)]
-    return golfers.with_columns(pl.Series(name, [row[name] for row in shown], dtype=pl.Float64) for name in LOSSES)
+    return golfers.with_columns(shown_columns(golfers).cast(pl.Float64))
+
+
+def shown_columns(golfers: pl.DataFrame, units: Units = IMPERIAL) -> pl.DataFrame:
+    """Give carry, efficient carry, yards lost and their parts as they are shown: whole numbers, a row for each row."""
+    schema = dict.fromkeys(LOSSES, pl.Int64)
+    made = [
+        pl.DataFrame([shown_losses(row, units) for row in some.iter_rows(named=True)], schema=schema)
+        for some in golfers.select(LOSSES).iter_slices(_AT_ONCE)
+    ]
+    return pl.concat([pl.DataFrame(schema=schema), *made])
 
 
 def _difference(row: Row, whole: str, less: str, left: str, parts: Sequence[str], units: Units) -> Whole:
-    found: Whole = {name: _whole(row.get(name), units) for name in (whole, less)}
-    of, by = row.get(whole), row.get(less)
-    total = units.difference_whole(of, by) if of is not None and by is not None else _whole(row.get(left), units)
-    return found | _added_up(row, left, parts, None if row.get(left) is None else total, units)
+    of, by = _whole(row.get(whole), units), _whole(row.get(less), units)
+    # The difference of what is shown.
+    total = None if of is None or by is None or row.get(left) is None else of - by
+    return {whole: of, less: by} | _added_up(row, left, parts, total, units)
 
 
 def _added_up(row: Row, name: str, parts: Sequence[str], total: int | None, units: Units) -> Whole:
-    total = _whole(row.get(name), units) if total is None else total
-    known = [part for part in parts if row.get(part) is not None]
-    # Parts without a whole have nothing to add up to.
-    whole = units.parts_whole([row[part] for part in known], total)
-    return {name: total, **dict.fromkeys(parts), **dict(zip(known, whole, strict=True))}
+    found: Whole = dict.fromkeys((name, *parts))
+    found[name] = total = _whole(row.get(name), units) if total is None else total
+    known = {part: yd for part in parts if (yd := row.get(part)) is not None}
+    if known:
+        # Parts without a whole have nothing to add up to.
+        found.update(zip(known, units.parts_whole(list(known.values()), total), strict=True))
+    return found
 
 
 def _whole(yd: float | None, units: Units) -> int | None:

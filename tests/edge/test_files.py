@@ -3,7 +3,7 @@ import os
 import polars as pl
 import pytest
 
-from pipeline.edge.files import check_alone, path_of_result, take_whole_seconds, write_csv
+from pipeline.edge.files import check_alone, path_of_result, take_whole_seconds, write_csv, write_texts
 from pipeline.errors import UserError
 
 
@@ -22,6 +22,21 @@ def test_numbers_and_other_texts_are_written_as_they_are(tmp_path):
     write_csv(path, pl.DataFrame({"a": ["x", "'y", "", None], "b": [-1, 2, None, 3]}))
 
     assert path.read_text(encoding="utf-8") == 'a,b\nx,-1\n\'y,2\n"",\n,3\n'
+
+
+def test_texts_are_written_as_they_are_made_and_not_at_all_if_one_can_not_be(tmp_path):
+    path = tmp_path / "t.html"
+    write_texts(path, (text for text in ("a\n", "", "\u00e9")))
+    assert path.read_bytes() == b"a\n\xc3\xa9"
+
+    def broken():
+        yield "b"
+        raise ValueError
+
+    with pytest.raises(ValueError):  # noqa: PT011 - its own
+        write_texts(path, broken())
+    assert path.read_bytes() == b"a\n\xc3\xa9"
+    assert [one.name for one in tmp_path.iterdir()] == ["t.html"]
 
 
 def test_results_beside_others_pass_and_those_that_differ_by_capitals_alone_do_not(tmp_path):

@@ -9,10 +9,9 @@ import polars as pl
 import pytest
 from browser import wait_until
 from page_cases import FRONTIER, LOW, SETTINGS, SPUN, THIN, WILD, beyond, drives_of, goal, played, progress, tables_of
+from whole_pages import page_of, payload_of
 
 from pipeline.report.page.card_part import card_part
-from pipeline.report.page.page import build_page
-from pipeline.report.page.payload import payload_of
 from pipeline.report.palette import THEMES
 
 QUARTERS = ("2026Q1", "2026Q2", "2026Q3")
@@ -42,7 +41,8 @@ def _golfer(k):
         yield made | {"golfer": code(k)}
 
 
-def academy_payload():
+def study_inputs():
+    """Give what `payload_of` takes of the academy."""
     rows = [row for k in range(COUNT) for row in _golfer(k)]
     even = [row for row in rows if int(row["golfer"][1:], 16) % 2]
     odd = [row for row in rows if row not in even]
@@ -54,10 +54,16 @@ def academy_payload():
         ],
     }
     settings = SETTINGS | {"title": "Hill School"}
-    made = payload_of(tables=tables_of(rows, **others), frontier=FRONTIER, drives=drives, settings=settings)
+    return {"tables": tables_of(rows, **others), "frontier": FRONTIER, "drives": drives, "settings": settings}
+
+
+def academy_payload():
+    given = study_inputs()
+    made = payload_of(**given)
     # The pictures themselves are tested with the view that shows them.
     pictures = {
-        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)} for centre in settings["bands"]["centres"]
+        f"{centre:g}": {"best": None, **dict.fromkeys(THEMES, PIXEL)}
+        for centre in given["settings"]["bands"]["centres"]
     }
     return made | {"pictures": pictures, "card": card_part("# Model card\n\nFitted on drives.\n")}
 
@@ -70,7 +76,7 @@ def payload():
 @pytest.fixture(scope="module")
 def academy_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("academy") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8", newline="\n")
+    path.write_text(page_of(payload), encoding="utf-8", newline="\n")
     return path
 
 

@@ -4,6 +4,7 @@ import polars as pl
 from frontiers import frontier_at
 from page_cases import drives_of
 from rows import table_of
+from whole_pages import page_of, payload_of
 
 from pipeline.bands import SpeedBands
 from pipeline.report.figures.band_map import plot_band_map
@@ -11,8 +12,6 @@ from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.naming import delivery_name
 from pipeline.report.page.band_pictures import pictures_of
 from pipeline.report.page.card_part import card_part
-from pipeline.report.page.page import build_page
-from pipeline.report.page.payload import payload_of
 from pipeline.report.palette import THEMES
 from pipeline.tables.devices import Devices
 from pipeline.tables.table_set import TableSet
@@ -85,4 +84,4 @@ def band_page(tables, golfers, bands, chart, settings, units="yards"):
         for theme, scheme in THEMES.items()
     }
     payload |= {"pictures": pictures_of(chart, speed_bands, images), "card": card_part(CARD)}
-    return build_page(payload)
+    return page_of(payload)

@@ -7,8 +7,8 @@ from page_cases import FRONTIER, SETTINGS, beyond, code, directed, drives_of, pl
 from rows import table_of
 from straight_cases import changed, landings, not_straight, straight
 from teaching_cases import landed, planned, speed_goal, teaching_tables
+from whole_pages import payload_of
 
-from pipeline.report.page.payload import payload_of
 from pipeline.tables.practice import Practice
 from pipeline.tables.table_set import TableSet
 

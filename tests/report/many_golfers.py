@@ -5,7 +5,7 @@ import json
 import re
 from itertools import cycle, islice
 
-from pipeline.report.page.page import build_page
+from whole_pages import page_of
 
 TAG = re.compile(r'<script type="application/json" id="(data|stories)-(\w+)">(.*?)</script>', re.S)
 OF_THE_PAGE = ("texts", "settings")  # added by `build_page`
@@ -40,4 +40,4 @@ def with_golfers(payload, count):
 
 def many_golfers_page(text, count):
     """Build a page of many golfers from the text of a page."""
-    return build_page(with_golfers(payload_of_page(text), count))
+    return page_of(with_golfers(payload_of_page(text), count))

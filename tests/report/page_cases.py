@@ -3,9 +3,9 @@
 import polars as pl
 from frontiers import frontier_at
 from rows import table_of
+from whole_pages import payload_of
 
-from pipeline.report.page.ground import Ground
-from pipeline.report.page.payload import payload_of
+from pipeline.report.page.ground import Chunk, Ground
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.devices import Devices
 from pipeline.tables.figures import BandTable
@@ -89,6 +89,11 @@ def tables_of(rows, **others):
 
 def ground_of(*rows, **others):
     return Ground(tables_of(rows, **others), FRONTIER, drives_of(rows), SETTINGS)
+
+
+def chunk_of(ground):
+    """Lay out all golfers of a study at once."""
+    return Chunk(ground, 0, len(ground.codes))
 
 
 def study_payload(*rows, **others):

@@ -23,8 +23,8 @@ from browser import chromium, open_page, serious_findings  # noqa: F401
 from many_golfers import with_golfers
 from page_cases import CASES, study_payload
 from pypdf import PdfReader
+from whole_pages import page_of
 
-from pipeline.report.page.page import build_page
 from pipeline.shown import number_text, percent_text, whole
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
@@ -186,7 +186,7 @@ def test_odd_studies_have_a_first_screen_a_table_and_a_golfer(open_page, tmp_pat
     rows, others = CASES[name]
     made = study_payload(*rows, **others) | {"pictures": {}, "card": []}
     path = tmp_path / "odd.html"
-    path.write_text(build_page(made), encoding="utf-8", newline="\n")
+    path.write_text(page_of(made), encoding="utf-8", newline="\n")
     page = open_page(path, *DESK).page
 
     assert len(texts_of(page, ".sentences p")) == 3
@@ -339,7 +339,7 @@ def test_a_printed_table_has_every_chosen_golfer(opened, payload):
 
 def test_of_thousands_of_golfers_only_those_in_sight_are_drawn(open_page, payload, tmp_path):
     path = tmp_path / "many.html"
-    path.write_text(build_page(with_golfers(payload, 2000)), encoding="utf-8", newline="\n")
+    path.write_text(page_of(with_golfers(payload, 2000)), encoding="utf-8", newline="\n")
     page = open_page(path, *DESK).page
     view(page, "#golfers")
     table_ready(page)

@@ -7,9 +7,9 @@ import pytest
 from browser import chromium, open_page, wait_until  # noqa: F401
 from golfer_cases import AWAY, BEYOND, CONTACT, FEW, FIRST, LAUNCH, NO_BALL, NO_SPIN, RESOLVED, golfers_study, repeated
 from pypdf import PdfReader
+from whole_pages import page_of
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
-from pipeline.report.page.page import build_page
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
 EVERYBODY = (LAUNCH, CONTACT, FIRST, FEW, BEYOND, NO_BALL, NO_SPIN, RESOLVED, AWAY)
@@ -39,7 +39,7 @@ def payload():
 @pytest.fixture(scope="module")
 def page_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8")
+    path.write_text(page_of(payload), encoding="utf-8")
     return path
 
 
@@ -124,7 +124,7 @@ def test_a_name_is_printed_if_it_is_loaded_and_wanted(open_page, page_file):
 
 def test_sheets_of_the_golfers_shown_are_two_pages_each(open_page, payload, tmp_path):
     path = tmp_path / "many.html"
-    path.write_text(build_page(repeated(payload, 50)), encoding="utf-8")
+    path.write_text(page_of(repeated(payload, 50)), encoding="utf-8")
     page = open_page(path).page
     page.evaluate("window.print = () => { window.asked = true; }; location.hash = '#golfers'")
     page.get_by_role("button", name="Print sheets of the golfers shown").click()

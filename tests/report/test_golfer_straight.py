@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from browser import chromium, open_page, serious_findings  # noqa: F401
 from golfer_cases import AWAY, CONTACT, FEW, FIRST, LAUNCH, NO_BALL, RESOLVED, golfers_study
-
-from pipeline.report.page.page import build_page
+from whole_pages import page_of
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
 REACH = np.sqrt(4.605170186)  # the root of chi-square of two degrees of freedom that holds 90 %, from a table
@@ -23,7 +22,7 @@ def payload():
 @pytest.fixture(scope="module")
 def page_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8")
+    path.write_text(page_of(payload), encoding="utf-8")
     return path
 
 
@@ -76,7 +75,7 @@ def test_shares_are_said_as_people_count_them(open_golfer, payload, tmp_path, sh
     goal = payload["stories"][LAUNCH]["goal"]
     path = tmp_path / "page.html"
     study = changed_study(payload, LAUNCH, goal=goal | {"reaching": goal["reaching"] | shares})
-    path.write_text(build_page(study), encoding="utf-8")
+    path.write_text(page_of(study), encoding="utf-8")
     told = " ".join(open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text().split())
     assert words in told
 
@@ -84,7 +83,7 @@ def test_shares_are_said_as_people_count_them(open_golfer, payload, tmp_path, sh
 def test_a_goal_within_todays_speed_says_nothing_of_more_speed(open_golfer, payload, tmp_path):
     path = tmp_path / "page.html"
     study = changed_study(payload, LAUNCH, goal=payload["stories"][LAUNCH]["goal"] | {"reach": "delivery"})
-    path.write_text(build_page(study), encoding="utf-8")
+    path.write_text(page_of(study), encoding="utf-8")
     told = open_golfer(LAUNCH, path).locator("[data-part=reaching]").inner_text()
     assert "With an efficient strike about 3 of 10" in told
     assert "the goal's club speed" not in told
@@ -129,7 +128,7 @@ def test_carry_and_spread_stand_side_by_side_with_their_verdicts(open_golfer):
 def test_what_carry_and_spread_are_together_is_said_in_a_sentence(open_golfer, payload, tmp_path, together, words):
     straight = payload["stories"][LAUNCH]["straight"] | {"together": together}
     path = tmp_path / "page.html"
-    path.write_text(build_page(changed_study(payload, LAUNCH, straight=straight)), encoding="utf-8")
+    path.write_text(page_of(changed_study(payload, LAUNCH, straight=straight)), encoding="utf-8")
     assert words in open_golfer(LAUNCH, path).locator("[data-block=straight] h3").inner_text()
 
 
@@ -197,7 +196,7 @@ def test_golfers_without_it_have_one_line(open_golfer, golfer, words):
 
 def test_a_study_whose_logs_do_not_say_it_says_nothing(open_golfer, payload, tmp_path):
     path = tmp_path / "page.html"
-    path.write_text(build_page(changed_study(payload, LAUNCH, straight=None)), encoding="utf-8")
+    path.write_text(page_of(changed_study(payload, LAUNCH, straight=None)), encoding="utf-8")
     assert open_golfer(LAUNCH, path).locator("[data-block=straight]").count() == 0
 
 
@@ -212,7 +211,7 @@ def test_the_curve_is_shown_and_explained_where_it_is_known(open_golfer, payload
     )
     for told, there in ((known, True), (unknown, False)):
         path = tmp_path / f"{there}.html"
-        path.write_text(build_page(changed_study(payload, LAUNCH, quarters=told)), encoding="utf-8")
+        path.write_text(page_of(changed_study(payload, LAUNCH, quarters=told)), encoding="utf-8")
         page = open_golfer(LAUNCH, path)
         label = page.locator("[data-block=lost] svg").get_attribute("aria-label")
         assert ("Curve 4 yd" in label) == there
@@ -224,7 +223,7 @@ def test_the_curve_is_shown_and_explained_where_it_is_known(open_golfer, payload
 
 def test_meters_are_meters(open_golfer, tmp_path):
     path = tmp_path / "metric.html"
-    path.write_text(build_page(golfers_study("metres")), encoding="utf-8")
+    path.write_text(page_of(golfers_study("metres")), encoding="utf-8")
     told = text_of(open_golfer(LAUNCH, path), "straight")
     assert "27 m corridor" in told
     assert "On average they come down 6 m right" in told

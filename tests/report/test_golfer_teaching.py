@@ -3,9 +3,9 @@
 import pytest
 from browser import chromium, open_page, serious_findings  # noqa: F401
 from golfer_cases import CONTACT, FEW, LAUNCH, RESOLVED, golfers_study
+from whole_pages import page_of
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
-from pipeline.report.page.page import build_page
 from pipeline.shown import number_text
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
@@ -21,7 +21,7 @@ def payload():
 @pytest.fixture(scope="module")
 def page_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8")
+    path.write_text(page_of(payload), encoding="utf-8")
     return path
 
 
@@ -89,7 +89,7 @@ def test_a_band_shows_its_own_landing(open_page, payload, tmp_path):
     hidden = band | {"band_mph": 100.0, "suppressed": True}
     made = payload | {"bands": [band, hidden], "landings": {"90": landing, "100": landing}, "pictures": {}}
     path = tmp_path / "bands.html"
-    path.write_text(build_page(made), encoding="utf-8")
+    path.write_text(page_of(made), encoding="utf-8")
     page = open_page(path, width=390).page
     page.evaluate("location.hash = '#bands/90'")
     page.locator("[data-block=landing]").wait_for()
@@ -161,7 +161,7 @@ def test_every_due_has_its_words(open_golfer, payload, tmp_path, due, more, word
     plan = payload["stories"][LAUNCH]["plan"]
     path = tmp_path / "due.html"
     made = changed_study(payload, LAUNCH, plan=plan | {"goal": plan["goal"] | {"due": due} | more})
-    path.write_text(build_page(made), encoding="utf-8")
+    path.write_text(page_of(made), encoding="utf-8")
     told = text_of(open_golfer(LAUNCH, path), "plan")
     assert words in told
     assert ("light tool" in told) == (due != "reached")
@@ -173,7 +173,7 @@ def test_every_due_has_its_words(open_golfer, payload, tmp_path, due, more, word
 def test_rest_is_told_in_words(open_golfer, payload, tmp_path, days, words):
     path = tmp_path / "rest.html"
     plan = payload["stories"][LAUNCH]["plan"] | {"rest_days": days, "sets": 1, "rising_sets": 1}
-    path.write_text(build_page(changed_study(payload, LAUNCH, plan=plan)), encoding="utf-8")
+    path.write_text(page_of(changed_study(payload, LAUNCH, plan=plan)), encoding="utf-8")
     told = text_of(open_golfer(LAUNCH, path), "plan")
     assert words in told
     assert "1 of 1 set rose" in told
@@ -190,7 +190,7 @@ def test_cautions_stand_open_beside_a_plan_and_once(open_golfer):
 
 def test_metres_and_kilometres_are_told_too(open_golfer, tmp_path):
     path = tmp_path / "metric.html"
-    path.write_text(build_page(golfers_study("metres")), encoding="utf-8")
+    path.write_text(page_of(golfers_study("metres")), encoding="utf-8")
     page = open_golfer(LAUNCH, path)
     assert text_of(page, "plan").startswith("In 12 weeks: about 158 km/h (likely 154 to 163)")
     assert "Run, m" in text_of(page, "landing")

@@ -17,9 +17,9 @@ from golfer_cases import (
     RESOLVED,
     golfers_study,
 )
+from whole_pages import page_of
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
-from pipeline.report.page.page import build_page
 from pipeline.shown import angle_figure, number_text, ratio_text, spin_figure
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
@@ -43,7 +43,7 @@ def payload():
 @pytest.fixture(scope="module")
 def page_file(payload, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "academy.html"
-    path.write_text(build_page(payload), encoding="utf-8")
+    path.write_text(page_of(payload), encoding="utf-8")
     return path
 
 
@@ -263,7 +263,7 @@ def test_the_view_is_accessible_and_fits(open_golfer, golfer, width, scheme):
 
 def test_metres_and_kilometres_add_up_too(open_page, tmp_path):
     path = tmp_path / "metric.html"
-    path.write_text(build_page(golfers_study("metres")), encoding="utf-8")
+    path.write_text(page_of(golfers_study("metres")), encoding="utf-8")
     page = open_page(path).page
     page.evaluate("code => { location.hash = `#golfer/${code}`; }", LAUNCH)
     page.wait_for_selector(".view-golfer details")

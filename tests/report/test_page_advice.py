@@ -3,9 +3,9 @@
 from dataclasses import replace
 
 import pytest
-from page_cases import beyond, code, ground_of, loft, played
+from page_cases import beyond, chunk_of, code, ground_of, loft, played
 
-from pipeline.report.page.advice import CAUSES, advice_of
+from pipeline.report.page.advice import CAUSES
 from pipeline.report.page.payload import study_of
 
 FITS = {
@@ -18,7 +18,7 @@ FITS = {
 
 def advice(row, **others):
     ground = ground_of(row, **others)
-    return advice_of(ground.now[row["golfer"]], ground.about(ground.now[row["golfer"]]))
+    return chunk_of(ground).advice[row["golfer"]]
 
 
 @pytest.mark.parametrize("flagged", [True, False])
@@ -117,8 +117,9 @@ def test_the_better_quarter_is_of_golfers_near_the_speed_and_of_enough_of_them()
     slow = [played(str(k), club_speed_mph=80.0, ball_speed_mph=80 * (1.30 + 0.02 * k)) for k in range(5)]
     fast = [played(name, club_speed_mph=100.0, ball_speed_mph=149.0) for name in "abcd"]
     ground = ground_of(*slow, *fast)
-    assert ground.about(ground.now[code("0")]).better_ratio == pytest.approx(1.36)  # 75th percentile of 1.30 to 1.38
-    assert ground.about(ground.now[code("a")]).better_ratio is None
+    now = chunk_of(ground).now
+    assert ground.about(now[code("0")]).better_ratio == pytest.approx(1.36)  # 75th percentile of 1.30 to 1.38
+    assert ground.about(now[code("a")]).better_ratio is None
 
 
 def test_the_strike_that_golfers_are_compared_with_is_the_studys():
@@ -126,12 +127,12 @@ def test_the_strike_that_golfers_are_compared_with_is_the_studys():
             for k in range(5)]  # fmt: skip
     plain = ground_of(*slow)
     ground = replace(plain, frontier=replace(plain.frontier, strike=0.9))
-    now = ground.now[code("0")]
+    now = chunk_of(ground).now[code("0")]
     assert ground.about(now).better_ratio == pytest.approx(1.372)  # 90th percentile of 1.30 to 1.38
-    assert "the best tenth at this speed reach 1.37." in advice_of(now, ground.about(now))[0]["why"]
-    assert "the better quarter at this speed reach 1.36." in advice_of(now, plain.about(now))[0]["why"]
-    best = ground.now[code("4")]
-    assert "as good as the best tenth at this speed." in advice_of(best, ground.about(best))[0]["why"]
+    told, plainly = chunk_of(ground).advice, chunk_of(plain).advice
+    assert "the best tenth at this speed reach 1.37." in told[code("0")][0]["why"]
+    assert "the better quarter at this speed reach 1.36." in plainly[code("0")][0]["why"]
+    assert "as good as the best tenth at this speed." in told[code("4")][0]["why"]
     assert (study_of(ground)["better"], study_of(plain)["better"]) == ("best tenth", "better quarter")
 
 

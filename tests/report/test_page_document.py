@@ -8,9 +8,10 @@ from html.parser import HTMLParser
 
 import pytest
 from academy_pages import academy_payload, golfers_of, payload  # noqa: F401
+from whole_pages import page_of
 
 from pipeline.report.page import page as of_page
-from pipeline.report.page.page import STORIES_EACH, build_page, plain_text, units_of_page, view_texts
+from pipeline.report.page.page import STORIES_EACH, plain_text, units_of_page, view_texts
 from pipeline.report.templating import templates_of
 from pipeline.texts.catalogue import sections, texts
 
@@ -48,7 +49,7 @@ class Tags(HTMLParser):
 
 @pytest.fixture(scope="module")
 def tags(payload):
-    return Tags(build_page(payload))
+    return Tags(page_of(payload))
 
 
 def test_the_policy_lets_in_the_pages_own_scripts_and_nothing_else(tags):
@@ -83,13 +84,13 @@ def test_every_part_and_every_story_is_in_the_page(tags, payload):
 
 
 def test_hostile_words_stay_words(payload):
-    text = build_page(payload | {"study": payload["study"] | {"title": HOSTILE}})
+    text = page_of(payload | {"study": payload["study"] | {"title": HOSTILE}})
 
     found = Tags(text)
     assert found.title == HOSTILE
     data = next(json.loads(part) for given, part in found.scripts if given.get("id") == "data-study")
     assert data["title"] == HOSTILE
-    assert len(found.scripts) == len(Tags(build_page(payload)).scripts)
+    assert len(found.scripts) == len(Tags(page_of(payload)).scripts)
 
 
 def test_a_text_is_escaped_as_browsers_write_it_down():

@@ -13,11 +13,11 @@ from days import on_days
 from page_cases import CASES, FRONTIER, SETTINGS, beyond, code, drives_of, goal, played, study_payload, tables_of
 from rows import table_of
 from small_academy import SETTINGS as ACADEMY_SETTINGS
+from whole_pages import payload_of
 
 from pipeline.benchmark.disclosure import coarse_count, coarse_sum, modelled
 from pipeline.errors import UserError
 from pipeline.report.page.golfer_rows import COLUMNS
-from pipeline.report.page.payload import payload_of
 from pipeline.report.page.quality import QUALITY_COLUMNS
 from pipeline.report.shown_sums import shown_goal, shown_losses
 from pipeline.shown import METRIC, rounded, whole

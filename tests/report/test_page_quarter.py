@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from page_cases import CASES, LOW, WILD, code, ground_of, played, progress, study_payload
+from page_cases import CASES, LOW, WILD, chunk_of, code, ground_of, played, progress, study_payload
 
 from pipeline.report.page.quarter_view import changed, first_to_see, good_news, why_first
 
@@ -166,7 +166,7 @@ def test_first_goes_by_yards_with_luck_taken_out_where_there_are_any():
 )  # fmt: skip
 def test_why_adds_up(given, expected):
     ground = ground_of(played("1", flagged=True, **given))
-    assert why_first(ground.now[code("1")], ground) == expected
+    assert why_first(chunk_of(ground).now[code("1")], ground) == expected
 
 
 def test_good_news_is_of_those_who_clearly_got_better_most_yards_first():

@@ -7,11 +7,11 @@ from page_cases import FRONTIER, SETTINGS, code, drives_of, goal, played, progre
 from rows import table_of
 from small_academy import FLIGHT
 from straight_cases import changed, landings, not_straight, straight
+from whole_pages import payload_of
 
 from pipeline.coach.straightness.offline import COLUMNS, SideFlight, landings_of
 from pipeline.drives import Drives
 from pipeline.report.page.facts import MOST_DRIVES
-from pipeline.report.page.payload import payload_of
 from pipeline.report.page.straight_part import TOGETHER, is_known, landings_to_draw
 from pipeline.tables.goals import SHARE_SOURCES, Goals
 from pipeline.tables.logs import DriveTable

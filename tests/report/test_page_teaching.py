@@ -2,13 +2,13 @@
 
 import pytest
 from golfer_cases import CONTACT, LAUNCH, RESOLVED, golfers_study, taught
-from page_cases import FRONTIER, SETTINGS, directed, drives_of, played, tables_of
+from page_cases import FRONTIER, SETTINGS, chunk_of, directed, drives_of, played, tables_of
 from teaching_cases import band_landed, landed, speed_goal, teaching_tables
+from whole_pages import payload_of
 
 from pipeline.report.page.direction_part import direction_of, turn_of, way, ways
 from pipeline.report.page.ground import Ground
 from pipeline.report.page.landing_part import band_landings_of, landings_of
-from pipeline.report.page.payload import payload_of
 from pipeline.report.page.said import remarks_of
 from pipeline.shown import METRIC, whole
 from pipeline.tables.delivery import Delivery
@@ -61,7 +61,7 @@ def test_metres_of_run_add_up_too():
     # 218.3 yd are 199.6 m and the run of 13.8 yd 12.6 m: rounded on their own they'd be 200 and 13, but 212 in all.
     rows = [played("1", launch=-0.3)]
     ground = ground_with(rows, SETTINGS | {"units": "metres"}, landings=[landed("1", rows[0]["carry_yd"])])
-    (told,) = landings_of(ground).values()
+    (told,) = landings_of(chunk_of(ground)).values()
     normal = told["turfs"][1]
     carry, run, total = (
         round(METRIC.distance_whole(yd), 6)
@@ -74,7 +74,7 @@ def test_an_interval_narrower_than_rounding_still_holds_its_figure():
     # 217.55 yd are shown as 218 and 231.45 as 231: that leaves 13 of run, though 13.9 and its ends are 14.
     same = dict.fromkeys(TURFS, 13.9)
     rows = landed("1", 217.55, same, run_lo90_yd=13.9, run_hi90_yd=13.9)
-    (told,) = landings_of(ground_with([played("1", launch=0.45)], landings=[rows])).values()
+    (told,) = landings_of(chunk_of(ground_with([played("1", launch=0.45)], landings=[rows]))).values()
     assert told["turfs"][0]["run"] == {"value": 13, "lo": 13, "hi": 14}
 
 

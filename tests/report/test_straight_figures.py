@@ -5,8 +5,8 @@ from academy_pages import PIXEL, rows_shown, table_ready, view
 from browser import chromium, open_page, serious_findings  # noqa: F401 - fixtures
 from page_cases import SETTINGS, code, played, study_payload
 from straight_cases import not_straight, straight
+from whole_pages import page_of
 
-from pipeline.report.page.page import build_page
 from pipeline.report.palette import THEMES
 
 # ruff: noqa: F811 - fixtures that are imported above and asked for below
@@ -39,7 +39,7 @@ def payload(**others):
 def opened(open_page, tmp_path):
     def made(fragment, width=1280, height=800, **others):
         path = tmp_path / "academy.html"
-        path.write_text(build_page(payload(**others)), encoding="utf-8")
+        path.write_text(page_of(payload(**others)), encoding="utf-8")
         page = open_page(path, width, height).page
         view(page, fragment)
         return page

@@ -73,7 +73,7 @@ def test_drives_are_counted_piece_by_piece(golfers):
     drives = drives_with_gaps(golfers)
     known = drives.with_columns(temp_c=pl.lit(15.0), spin_measured=pl.lit(None, pl.Boolean), ball_speed_mph=pl.lit(9.0))
 
-    assert unknown_of(known) == {"drives": drives.height, "no_air": 0, "no_spin": 0, "no_ball": 0}
+    assert unknown_of(known).to_dicts() == [{"drives": drives.height, "no_air": 0, "no_spin": 0, "no_ball": 0}]
 
 
 def test_suppressed_bands_are_named(page):

@@ -5,21 +5,20 @@ part stands out, the larger parts are taken one after the other. Launch and spin
 and attack may bring is said with those two alone, and only where it points the way that launch or spin has to go.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from pipeline.fit.usual_delivery import UsualDelivery
 from pipeline.report.page.direction_part import turn_of
 from pipeline.report.page.said import say
-from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import (
     ANGLE_STEP_DEG,
     IMPERIAL,
     Units,
     angle_figure,
     ratio_text,
-    rounded,
+    rounded_one,
     spin_figure,
     typed_text,
     whole,
@@ -35,6 +34,9 @@ NAMED_FROM_YD = 2
 # three quarters on 1 and none.
 ALSO_SHARE = 0.5
 MOST_ADVICE = 3
+# Of launch and spin: the column, and how it is written.
+_COLUMNS = {"launch": "launch_deg", "spin": "spin_rpm"}
+_FIGURES = {"launch": angle_figure, "spin": spin_figure}
 
 Row = Mapping[str, Any]
 Advice = dict[str, str]
@@ -48,8 +50,8 @@ class Circumstances:
     ----------
     best_launch_deg, best_spin_rpm : float or None
         The delivery of most carry at the golfer's club speed; None where the benchmarks don't reach.
-    find_better_ratio : callable
-        Gives `better_ratio`, which few golfers' advice asks for.
+    better_ratio : float or None
+        Speed ratio of an efficient strike among golfers near that speed; None without ball speed, and of old quarters.
     poorer_yd : float or None
         How far the poorest fifth of drives falls short of the typical one.
     loft : mapping or None
@@ -64,18 +66,13 @@ class Circumstances:
 
     best_launch_deg: float | None
     best_spin_rpm: float | None
-    find_better_ratio: Callable[[], float | None]
+    better_ratio: float | None
     poorer_yd: float | None
     loft: Row | None
     threshold_yd: float
     min_shots: int
     units: Units = IMPERIAL
     strike: float = UsualDelivery.strike
-
-    @property
-    def better_ratio(self) -> float | None:
-        """Speed ratio of an efficient strike among golfers near that speed; None without ball speed."""
-        return self.find_better_ratio()
 
     @property
     def threshold(self) -> float:
@@ -89,7 +86,7 @@ def advice_of(row: Row, about: Circumstances) -> list[Advice]:
     Parameters
     ----------
     row : mapping
-        A row of `Golfers`.
+        A row of `Ground.golfers`.
     about : Circumstances
 
     Returns
@@ -99,7 +96,7 @@ def advice_of(row: Row, about: Circumstances) -> list[Advice]:
     """
     if row["status"] == "not_assessed":
         return [_unassessed(row, about)]
-    parts = shown_parts(row, about.units)
+    parts = shown_parts(row)
     found = [_one(name, parts[name], row, about) for name in worked_on(row, parts, about.threshold)]
     if not found:
         return [_nothing(row, about.units)]
@@ -108,29 +105,37 @@ def advice_of(row: Row, about: Circumstances) -> list[Advice]:
     return found
 
 
+def task_of(row: Row, about: Circumstances) -> str:
+    """Say what the first piece of `advice_of` is about, without the rest of it."""
+    if row["status"] == "not_assessed":
+        return _unassessed_task(row, about)
+    names = worked_on(row, shown_parts(row), about.threshold)
+    return _task(names[0], row, about) if names else say("do_none")
+
+
 def _doubt(row: Row, about: Circumstances) -> str:
-    lost, high = shown_losses(row, about.units)["lost_yd"] or 0, row["lost_hi90_yd"]
+    lost, high = row["shown_lost_yd"] or 0, row["lost_hi90_yd"]
     if high is not None and high <= about.threshold_yd:
         return say("small", about.units, lost=f"{lost}")
-    return say("maybe", about.units, threshold=typed_text(float(rounded(about.threshold, 0.1))))
+    return say("maybe", about.units, threshold=typed_text(rounded_one(about.threshold, 0.1)))
 
 
-def shown_parts(row: Row, units: Units = IMPERIAL) -> dict[str, int]:
-    """Give the known parts of the yards lost as they are shown, by cause and other; they add up as shown."""
-    shown = shown_losses(row, units)
-    named = {part.removeprefix("lost_").removesuffix("_yd"): shown[part] for part in PARTS}
-    return {name: yards for name, yards in named.items() if yards is not None}
+_SHOWN = tuple((part.removeprefix("lost_").removesuffix("_yd"), f"shown_{part}") for part in PARTS)
+
+
+def shown_parts(row: Row) -> dict[str, int]:
+    """Give the known parts of the yards lost of a row of `Ground.golfers` as shown, by cause and other; they add up."""
+    return {name: row[column] for name, column in _SHOWN if row[column] is not None}
 
 
 def way_of(cause: str, row: Row, about: Circumstances) -> str:
     """Say which way launch or spin is off: `_low`, `_high`, or nothing where it can't be said or isn't shown."""
-    column, best, figure = {
-        "launch": ("launch_deg", about.best_launch_deg, angle_figure),
-        "spin": ("spin_rpm", about.best_spin_rpm, spin_figure),
-    }.get(cause, ("", None, angle_figure))
-    if best is None or row[column] is None or figure(best) == figure(row[column]):
+    if cause not in _FIGURES:
         return ""
-    return "_low" if row[column] < best else "_high"
+    best, now, figure = _best(cause, about), row[_COLUMNS[cause]], _FIGURES[cause]
+    if best is None or now is None or figure(best) == figure(now):
+        return ""
+    return "_low" if now < best else "_high"
 
 
 def largest_parts(parts: Mapping[str, int]) -> list[str]:
@@ -153,50 +158,57 @@ def worked_on(row: Row, parts: Mapping[str, int], threshold: float) -> list[str]
     return [*(worth or by_size[:1]), *unexplained][:MOST_ADVICE]
 
 
+def _task(name: str, row: Row, about: Circumstances) -> str:
+    if name == "other":
+        return say("do_ball" if row["ball_speed_mph"] is None else "do_other")
+    if name not in ("launch", "spin"):
+        return say(f"do_{name}")
+    best, way = _best(name, about), way_of(name, row, about)
+    if best is None or not way:
+        return say(f"do_{name}_unknown")
+    return say(f"do_{name}{way}", best=_FIGURES[name](best))
+
+
+def _best(name: str, about: Circumstances) -> float | None:
+    return about.best_launch_deg if name == "launch" else about.best_spin_rpm
+
+
 def _one(name: str, part: int, row: Row, about: Circumstances) -> Advice:
     if name == "contact":
-        return _contact(part, row, about)
-    if name == "consistency":
-        return _consistency(part, about)
-    if name == "other":
+        why, how = _contact(part, row, about)
+    elif name == "consistency":
+        why, how = _consistency(part, about)
+    elif name == "other":
         key = "ball" if row["ball_speed_mph"] is None else "other"
-        return {
-            "what": say(f"do_{key}"),
-            "why": say(f"because_{key}", about.units, part=f"{part}"),
-            "try": say(f"try_{key}"),
-        }
-    return _delivery(name, part, row, about)
+        why, how = say(f"because_{key}", about.units, part=f"{part}"), say(f"try_{key}")
+    else:
+        why, how = _delivery(name, part, row, about)
+    return {"what": _task(name, row, about), "why": why, "try": how}
 
 
-def _contact(part: int, row: Row, about: Circumstances) -> Advice:
+def _contact(part: int, row: Row, about: Circumstances) -> tuple[str, str]:
     key, words = "because_contact_plain", {}
     if row["ball_speed_mph"] is not None and (better := about.better_ratio) is not None:
         ratio = row["ball_speed_mph"] / row["club_speed_mph"]
         words = {"ratio": ratio_text(ratio), "better": ratio_text(better)}
         words["golfers"] = better_golfers(about.strike)
         key = "because_contact" if words["ratio"] < words["better"] else "because_contact_good"
-    return {"what": say("do_contact"), "why": say(key, about.units, part=f"{part}", **words), "try": say("try_contact")}
+    return say(key, about.units, part=f"{part}", **words), say("try_contact")
 
 
-def _consistency(part: int, about: Circumstances) -> Advice:
+def _consistency(part: int, about: Circumstances) -> tuple[str, str]:
     poorer = 0 if about.poorer_yd is None else about.units.distance_whole(about.poorer_yd)
     key = "because_consistency" if poorer > 0 else "because_consistency_plain"
-    why = say(key, about.units, part=f"{part}", poorer=f"{poorer}")
-    return {"what": say("do_consistency"), "why": why, "try": say("try_consistency")}
+    return say(key, about.units, part=f"{part}", poorer=f"{poorer}"), say("try_consistency")
 
 
-def _delivery(name: str, part: int, row: Row, about: Circumstances) -> Advice:
-    column, best = ("launch_deg", about.best_launch_deg) if name == "launch" else ("spin_rpm", about.best_spin_rpm)
-    way = way_of(name, row, about)
+def _delivery(name: str, part: int, row: Row, about: Circumstances) -> tuple[str, str]:
+    best, way, figure = _best(name, about), way_of(name, row, about), _FIGURES[name]
     if best is None or not way:
-        what, why = say(f"do_{name}_unknown"), say(f"because_{name}_unknown", about.units, part=f"{part}")
-        return {"what": what, "why": why, "try": say("try_delivery")}
-    figure = angle_figure if name == "launch" else spin_figure
-    return {
-        "what": say(f"do_{name}{way}", best=figure(best)),
-        "why": say(f"because_{name}", about.units, part=f"{part}", now=figure(row[column]), best=figure(best)),
-        "try": " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft, about.units)]),
-    }
+        return say(f"because_{name}_unknown", about.units, part=f"{part}"), say("try_delivery")
+    now = row[_COLUMNS[name]]
+    why = say(f"because_{name}", about.units, part=f"{part}", now=figure(now), best=figure(best))
+    return why, " ".join([say(f"try_{name}{way}"), *_loft(name, way, about.loft, about.units)])
 
 
 def _loft(name: str, way: str, loft: Row | None, units: Units) -> Iterator[str]:
@@ -232,16 +244,23 @@ def _with_loft(change_deg: float) -> str:
 
 
 def _degrees(change_deg: float) -> str:
-    size = typed_text(abs(float(rounded(change_deg, ANGLE_STEP_DEG))))
+    size = typed_text(abs(rounded_one(change_deg, ANGLE_STEP_DEG)))
     return say("one_degree") if size == "1" else say("degrees", n=size)
 
 
-def _unassessed(row: Row, about: Circumstances) -> Advice:
+def _unassessed_task(row: Row, about: Circumstances) -> str:
     missing = about.min_shots - row["shots"]
     if missing > 0:
+        return say("do_few_one") if missing == 1 else say("do_few", more=f"{missing}")
+    return say("do_beyond")
+
+
+def _unassessed(row: Row, about: Circumstances) -> Advice:
+    task = _unassessed_task(row, about)
+    if row["shots"] < about.min_shots:
         drives = f"{row['shots']}"
         return {
-            "what": say("do_few_one") if missing == 1 else say("do_few", more=f"{missing}"),
+            "what": task,
             "why": say(
                 "because_few_one" if drives == "1" else "because_few", shots=drives, min_shots=f"{about.min_shots}"
             ),
@@ -249,11 +268,11 @@ def _unassessed(row: Row, about: Circumstances) -> Advice:
         }
     speed = about.units.speed_figure(row["club_speed_mph"])
     why = say("because_beyond", about.units, speed=speed)
-    return {"what": say("do_beyond"), "why": why, "try": say("try_beyond")}
+    return {"what": task, "why": why, "try": say("try_beyond")}
 
 
 def _nothing(row: Row, units: Units) -> Advice:
-    lost = shown_losses(row, units)["lost_yd"] or 0
+    lost = row["shown_lost_yd"] or 0
     why = (
         say("because_none", units, lost=f"{lost}") if lost > 0 else say("because_ahead" if lost < 0 else "because_even")
     )

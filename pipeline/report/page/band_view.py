@@ -1,5 +1,6 @@
 """The bands' figures, the curve of efficient carry, and golfers' newest drives beside it."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import polars as pl
@@ -9,7 +10,6 @@ from pipeline.benchmark.window import Window
 from pipeline.report.page.ground import Ground, Row
 from pipeline.report.page.in_full import counts_of, with_counts, with_efficient
 from pipeline.report.page.straight_figures import bands_figures
-from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import window_parts
 from pipeline.tables.columns import PERCENTILES
 from pipeline.tables.figures import BandTable
@@ -74,12 +74,9 @@ def curve_of(ground: Ground) -> list[dict[str, float]]:
     ]
 
 
-def dots_of(ground: Ground) -> list[list[Any]]:
-    """Give club speed, carry and golfer of the newest quarter, of golfers in bands that aren't suppressed."""
+def dots_of(ground: Ground) -> Iterator[list[Any]]:
+    """Make dots of golfers of the newest quarter, in bands that aren't suppressed: club speed, carry and golfer."""
     bands = ground.tables[BandTable].filter((pl.col("quarter") == ground.newest) & ~pl.col("suppressed"))
-    shown = set(bands["band_mph"].to_list())
-    return [
-        [round(row["club_speed_mph"], 4), ground.yd(shown_losses(row, ground.units)["carry_yd"]), golfer]
-        for golfer, row in ground.now.items()
-        if row["band_mph"] in shown
-    ]
+    here = ground.now.filter(pl.col("band_mph").is_in(bands["band_mph"].implode()))
+    for speed, carry, golfer in here.select("club_speed_mph", "shown_carry_yd", "golfer").iter_rows():
+        yield [round(speed, 4), ground.yd(carry), golfer]

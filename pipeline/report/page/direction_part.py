@@ -9,7 +9,7 @@ from typing import Any
 
 from pipeline.coach.delivery.loft_change import ATTACK_CHANGE_DEG
 from pipeline.report.page.said import say
-from pipeline.shown import ANGLE_STEP_DEG, rounded, typed_text
+from pipeline.shown import ANGLE_STEP_DEG, rounded_one, typed_text
 from pipeline.tables.delivery import PATH_BY
 
 Row = Mapping[str, Any]
@@ -137,7 +137,7 @@ def _of_the_line(start_deg: float) -> str:
 
 
 def _steps(deg: float) -> float:
-    return float(rounded(deg, ANGLE_STEP_DEG))
+    return rounded_one(deg, ANGLE_STEP_DEG)
 
 
 def _figure(deg: float) -> str:

@@ -1,10 +1,11 @@
 """What the drives themselves add to the tables: device, ball, group, days, the spread of strikes, drives to draw."""
 
-from typing import Any
+from typing import NamedTuple
 
 import polars as pl
 
 from pipeline.drives import KEYS, MEASURED, Drives
+from pipeline.report.page.quality import unknown_of
 
 # What is read of drives.parquet for the page.
 PAGE_COLUMNS = (
@@ -22,29 +23,50 @@ PAGE_COLUMNS = (
     "pressure_hpa",
     "altitude_m",
 )
+DRAWN = ("launch_deg", "spin_rpm", "carry_standard_yd")  # figures of a drive to draw
 MOST_DRIVES = 60  # in one golfer's picture: as many as can be seen apart in 10 cm of paper; 2,000 golfers' are 2 MB
 # One drive in five. Where consistency is the main cause a fifth of the demo's drives falls 59 yd short (median of
 # golfers), elsewhere 6; a tenth 89 and 10, three in ten 23 and 4. A fifth parts the two as well and is easy to picture.
 POORER = 0.2
 
 
-def quarter_facts(drives: pl.DataFrame | Drives) -> dict[tuple[str, str], dict[str, Any]]:
-    """Say of each golfer's quarter what the drives have that the tables haven't.
+class OfDrives(NamedTuple):
+    """What the drives add to the tables, from one reading of them.
+
+    Attributes
+    ----------
+    facts : DataFrame
+        golfer, quarter; days; device, ball and group of most drives (null if not stated); mean_yd, the mean of carry
+        at standard conditions, and poorer_yd, how far below the median the fifth of the drives that carry least begins.
+    drawn : DataFrame
+        The newest quarter's drives to draw, at most `MOST_DRIVES` of a golfer: golfer, launch_deg, spin_rpm and
+        carry_standard_yd, rounded to tenths of a degree, tens of rpm and tenths of a yard, in the order in which they
+        were logged. Guessed spins are left out: they have no place in a picture of launch and spin.
+    unknown : dict
+        From `pipeline.report.page.quality.unknown_of`.
+    """
+
+    facts: pl.DataFrame
+    drawn: pl.DataFrame
+    unknown: dict[str, int]
+
+
+def of_drives(drives: pl.DataFrame | Drives, newest: str) -> OfDrives:
+    """Gather what the drives add to the tables.
 
     Parameters
     ----------
     drives : DataFrame or Drives
         The columns of `PAGE_COLUMNS`.
-
-    Returns
-    -------
-    dict
-        By golfer and quarter: days; device, ball and group of most drives (None if not stated); mean_yd, the mean of
-        carry at standard conditions, and poorer_yd, how far below the median the fifth of the drives that carry least
-        begins.
+    newest : str
+        The quarter whose drives are drawn.
     """
-    every = Drives.of(drives).gathered(_facts)
-    return {(row.pop("golfer"), row.pop("quarter")): row for row in every.iter_rows(named=True)}
+
+    def told(frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+        return _facts(frame), _thinned(frame.filter(pl.col("quarter") == newest)), unknown_of(frame)
+
+    facts, drawn, unknown = map(pl.concat, zip(*Drives.of(drives).each(told), strict=True))
+    return OfDrives(facts, drawn, unknown.sum().row(0, named=True))
 
 
 def _facts(frame: pl.DataFrame) -> pl.DataFrame:
@@ -66,24 +88,6 @@ def _most(frame: pl.DataFrame, column: str) -> pl.DataFrame:
     return counted.group_by(KEYS, maintain_order=True).agg(pl.col(column).first())
 
 
-def drives_to_draw(drives: pl.DataFrame | Drives, quarter: str) -> dict[str, list[list[float]]]:
-    """Pick the drives of a quarter to draw, evenly thinned, as launch, spin and carry at standard conditions.
-
-    Guessed spins are left out: they have no place in a picture of launch and spin.
-
-    Returns
-    -------
-    dict
-        By golfer: at most `MOST_DRIVES` of [launch_deg, spin_rpm, carry_yd], rounded to tenths of a degree, tens of rpm
-        and tenths of a yard, in the order in which they were logged.
-    """
-    every = Drives.of(drives).gathered(lambda frame: _thinned(frame.filter(pl.col("quarter") == quarter)))
-    found: dict[str, list[list[float]]] = {}
-    for golfer, *drive in every.iter_rows():
-        found.setdefault(golfer, []).append(drive)
-    return found
-
-
 def evenly_thinned(frame: pl.DataFrame) -> pl.DataFrame:
     """Keep at most `MOST_DRIVES` of each golfer's rows, evenly apart."""
     place, count = pl.int_range(pl.len()).over("golfer"), pl.len().over("golfer").clip(1)
@@ -94,7 +98,7 @@ def evenly_thinned(frame: pl.DataFrame) -> pl.DataFrame:
 
 def _thinned(frame: pl.DataFrame) -> pl.DataFrame:
     return evenly_thinned(frame.filter(MEASURED)).select(
-        pl.col("golfer").cast(pl.String),
+        "golfer",
         pl.col("launch_deg").cast(pl.Float64).round(1),
         (pl.col("spin_rpm").cast(pl.Float64) / 10).round(0) * 10,
         pl.col("carry_standard_yd").cast(pl.Float64).round(1),

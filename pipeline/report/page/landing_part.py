@@ -3,24 +3,22 @@
 Run is total less carry as both are shown, so that the three add up.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import polars as pl
 
-from pipeline.report.page.ground import Ground
+from pipeline.report.page.ground import Chunk, Ground
 from pipeline.report.page.in_full import with_efficient
 from pipeline.report.page.said import remarks_of
-from pipeline.report.shown_sums import shown_losses
 from pipeline.shown import whole
-from pipeline.tables.columns import Table
 from pipeline.tables.landing import TURFS, LandingBands, Landings
 
 Row = Mapping[str, Any]
 Part = dict[str, Any]
 
 
-def landings_of(ground: Ground) -> dict[str, Part]:
+def landings_of(chunk: Chunk) -> dict[str, Part]:
     """Give by golfer of the newest quarter how the typical drive lands and runs.
 
     Returns
@@ -30,35 +28,33 @@ def landings_of(ground: Ground) -> dict[str, Part]:
         (launch_deg, spin_rpm, descent_deg, or None), gain_yd (of total) and cost_yd (of carry) of the best delivery
         for total next to the efficient one; and notes as sentences. A golfer of whom nothing is known isn't in it.
     """
-    carries = {golfer: shown_losses(row, ground.units)["carry_yd"] for golfer, row in ground.now.items()}
     found = {}
-    for golfer, rows in _by(ground, Landings, "golfer").items():
-        carry = carries.get(golfer)
-        if carry is not None and (part := _part(rows, carry, ground)):
+    for golfer, rows in chunk.newest_of(Landings).items():
+        carry = chunk.now[golfer]["shown_carry_yd"] if golfer in chunk.now else None
+        if carry is not None and (part := _part(_by_turf(rows), carry, chunk.ground)):
             found[golfer] = part
     return found
 
 
 def band_landings_of(ground: Ground) -> dict[str, Part]:
     """Give the same of an efficient drive by band, such as "90"; suppressed bands aren't in it."""
+    table, by_band = ground.tables.get(LandingBands), dict[float, list[Row]]()
+    if table is not None:
+        newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
+        for row in table.filter(newest).to_dicts():
+            by_band.setdefault(row["band_mph"], []).append(row)
     found = {}
-    for band, rows in _by(ground, LandingBands, "band_mph").items():
+    for band, unsorted in by_band.items():
+        rows = _by_turf(unsorted)
         carry = with_efficient(rows[0], ground.frontier)["efficient_carry_yd"]  # None where the band is suppressed
         if carry is not None and (part := _part(rows, ground.units.distance_whole(carry), ground)):
             found[f"{band:g}"] = part
     return found
 
 
-def _by(ground: Ground, schema: type[Table], key: str) -> dict[Any, list[Row]]:
-    """Give a table's rows by golfer or band, turfs from soft to firm; none without the table."""
-    table = ground.tables.get(schema)
-    if table is None:
-        return {}
-    newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
-    found: dict[Any, list[Row]] = {}
-    for row in table.filter(newest).with_columns(pl.col("turf").cast(pl.String)).iter_rows(named=True):
-        found.setdefault(row[key], []).append(row)
-    return {one: sorted(rows, key=lambda row: TURFS.index(row["turf"])) for one, rows in found.items()}
+def _by_turf(rows: Iterable[Row]) -> list[Row]:
+    """Put rows of turfs in their order, from soft to firm."""
+    return sorted(rows, key=lambda row: TURFS.index(row["turf"]))
 
 
 def _part(rows: list[Row], carry: int, ground: Ground) -> Part | None:
@@ -78,22 +74,21 @@ def _turf(row: Row, carry: int, ground: Ground) -> Part:
     total = ground.units.distance_whole(row["total_yd"])
     return {
         "turf": row["turf"],
-        "run": _estimate(row, "run", total - carry, ground),
-        "total": _estimate(row, "total", total, ground),
+        "run": _estimate(row["run_lo90_yd"], row["run_hi90_yd"], total - carry, ground),
+        "total": _estimate(row["total_lo90_yd"], row["total_hi90_yd"], total, ground),
         "best": _best(row),
         "gain_yd": _whole(row["total_gain_yd"], ground),
         "cost_yd": _whole(row["carry_cost_yd"], ground),
     }
 
 
-def _estimate(row: Row, name: str, shown: int, ground: Ground) -> Part:
+def _estimate(low_yd: float | None, high_yd: float | None, shown: int, ground: Ground) -> Part:
     """Give a figure as shown with its interval, which holds it as shown too."""
-    ends = [row[f"{name}_{end}90_yd"] for end in ("lo", "hi")]
-    lo, hi = (None if end is None else ground.units.distance_whole(end) for end in ends)
+    whole_of = ground.units.distance_whole
     return {
         "value": ground.yd(shown),
-        "lo": ground.yd(None if lo is None else min(lo, shown)),
-        "hi": ground.yd(None if hi is None else max(hi, shown)),
+        "lo": None if low_yd is None else ground.yd(min(whole_of(low_yd), shown)),
+        "hi": None if high_yd is None else ground.yd(max(whole_of(high_yd), shown)),
     }
 
 

@@ -2,10 +2,12 @@
 
 import base64
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
-from typing import Any, Literal
+from itertools import islice
+from typing import Any, Literal, TypeVar
 
+from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
 from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
@@ -35,34 +37,41 @@ PLOT_STYLE = """:where(.plot-d6a7b5) {
 }"""
 # Golfers' stories in one script tag: a golfer's view parses one of them, about 100 kB, at a time.
 STORIES_EACH = 20
+WRITTEN_EACH = 1000  # rows of a list that are written at a time
+
+Given = TypeVar("Given")
+
+# Nothing that is written holds itself: not to look for that saves a tenth of the time.
+_JSON: Any = {
+    "sort_keys": False,
+    "allow_nan": False,
+    "ensure_ascii": False,
+    "separators": (",", ":"),
+    "check_circular": False,
+}
 
 
-def build_page(payload: Mapping[str, Any]) -> str:
+def build_page(payload: Mapping[str, Any]) -> Iterator[str]:
     """Build the academy's page.
 
     Parameters
     ----------
     payload : mapping
-        As `pipeline.report.page.payload` makes it. `stories`, by golfer, are shared out over script tags; every other
-        part has a tag of its own and is `data.NAME` of the scripts.
+        As `pipeline.report.page.payload` makes it. `stories`, golfers and what is told of each, are shared out over
+        script tags; every other part has a tag of its own and is `data.NAME` of the scripts.
 
-    Returns
-    -------
+    Yields
+    ------
     str
-        A whole HTML document that needs no other file and may reach for none.
+        Piece by piece, a whole HTML document that needs no other file and may reach for none.
     """
     environment = templates_of("page")
-    environment.policies["json.dumps_kwargs"] = {
-        "sort_keys": False,
-        "allow_nan": False,
-        "ensure_ascii": False,
-        "separators": (",", ":"),
-    }
     environment.filters["plain"] = plain_text
+    environment.filters["json"] = json_pieces
     style, scripts, words = _style(), _scripts(), view_texts()
     study = payload["study"]
     # Markup is right here: style and scripts are the package's own files.
-    return environment.get_template("academy.html.j2").render(
+    return environment.get_template("academy.html.j2").generate(
         policy=Markup(_policy(style, scripts)),
         title=study["title"],
         style=Markup(style),
@@ -72,8 +81,41 @@ def build_page(payload: Mapping[str, Any]) -> str:
         links=[(LINKS["lookup"], words["lookup"]), (LINKS["diagnostics"], words["diagnostics"])],
         parts={name: part for name, part in payload.items() if name != "stories"}
         | {"texts": words, "settings": page_settings(study["units"])},
-        stories=_chunks([row[0] for row in payload["golfers"]["rows"]], payload["stories"]),
+        stories=map(dict, _batches(payload["stories"], STORIES_EACH)),
     )
+
+
+def json_pieces(value: Any) -> Iterator[Markup]:
+    """Write a value as JSON that can stand in a script tag, piece by piece.
+
+    Parameters
+    ----------
+    value : object
+        Of plain values; an iterator, which becomes a list, is written as it is read. So it is as a value of a mapping.
+    """
+    if isinstance(value, Iterator):
+        yield Markup("[")
+        for place, some in enumerate(_batches(value, WRITTEN_EACH)):
+            yield Markup("," if place else "") + _json(some)[1:-1]
+        yield Markup("]")
+    elif isinstance(value, Mapping) and any(isinstance(one, Iterator) for one in value.values()):
+        yield Markup("{")
+        for place, (name, one) in enumerate(value.items()):
+            yield Markup("," if place else "") + _json(name) + Markup(":")
+            yield from json_pieces(one)
+        yield Markup("}")
+    else:
+        yield _json(value)
+
+
+def _json(value: Any) -> Markup:
+    return htmlsafe_json_dumps(value, **_JSON)
+
+
+def _batches(values: Iterable[Given], size: int) -> Iterator[list[Given]]:
+    left = iter(values)
+    while some := list(islice(left, size)):
+        yield some
 
 
 def plain_text(text: str) -> Markup:
@@ -147,12 +189,6 @@ def _policy(style: str, scripts: Iterable[str]) -> str:
         "form-action": "'none'",
     }
     return "; ".join(f"{name} {source}" for name, source in allowed.items())
-
-
-def _chunks(golfers: Sequence[str], stories: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Share the stories out into chunks by the golfers' places in the table."""
-    starts = range(0, len(golfers), STORIES_EACH)
-    return [{code: stories[code] for code in golfers[at : at + STORIES_EACH] if code in stories} for at in starts]
 
 
 def _digest(text: str) -> str:

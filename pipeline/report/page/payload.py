@@ -3,7 +3,7 @@
 Figures that the page rounds have three digits more than it shows, so that none is rounded twice to another; yards are
 whole, so that they add up as shown
 (`pipeline.report.shown_sums`). Golfers stand under their pseudonyms; no name is ever in it. Each part is made by a
-module of its own.
+module of its own. What is shown of each golfer is made as it is asked for, so that nothing has to hold it of all.
 """
 
 from collections.abc import Mapping
@@ -16,7 +16,7 @@ from pipeline.coach.practice.practice import SPEED_PRACTICE_CAUTIONS
 from pipeline.drives import Drives
 from pipeline.errors import UserError
 from pipeline.report.page.band_view import bands_of, curve_of, dots_of
-from pipeline.report.page.golfer_rows import golfers_of
+from pipeline.report.page.golfer_rows import COLUMNS, rows_of
 from pipeline.report.page.ground import Ground
 from pipeline.report.page.landing_part import band_landings_of
 from pipeline.report.page.quality import quality_of
@@ -58,9 +58,10 @@ def payload_of(
     -------
     dict
         study: see `study_of`. quarter: see `pipeline.report.page.quarter_view`. golfers: columns and rows, see
-        `pipeline.report.page.golfer_rows`. stories: by golfer, see `pipeline.report.page.stories`. bands, curve and
-        dots: see `pipeline.report.page.band_view`. landings: by band, see `pipeline.report.page.landing_part`.
-        quality: see `pipeline.report.page.quality`.
+        `pipeline.report.page.golfer_rows`. stories: golfers and what is told of each, in the rows' order, see
+        `pipeline.report.page.stories`. bands, curve and dots: see `pipeline.report.page.band_view`. landings: by band,
+        see `pipeline.report.page.landing_part`. quality: see `pipeline.report.page.quality`. Rows, stories and dots
+        are iterators, each to be read once.
 
     Raises
     ------
@@ -73,13 +74,13 @@ def payload_of(
     return {
         "study": study_of(ground),
         "quarter": quarter_of(ground),
-        "golfers": golfers_of(ground),
+        "golfers": {"columns": list(COLUMNS), "rows": rows_of(ground)},
         "stories": stories_of(ground),
         "bands": bands_of(ground),
         "curve": curve_of(ground),
         "dots": dots_of(ground),
         "landings": band_landings_of(ground),
-        "quality": quality_of(tables, drives),
+        "quality": quality_of(tables, ground.of_drives.unknown),
     }
 
 

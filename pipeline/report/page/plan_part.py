@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from pipeline.report.page.ground import Ground
+from pipeline.report.page.ground import Chunk, Ground
 from pipeline.report.page.said import remarks_of
 from pipeline.tables.practice import Practice, PracticePlan, SpeedGoals
 
@@ -12,7 +12,7 @@ Part = dict[str, Any]
 DIGITS = 4  # of speeds, which are shown in whole mph: three more, and none is rounded twice
 
 
-def plans_of(ground: Ground) -> dict[str, Part]:
+def plans_of(chunk: Chunk) -> dict[str, Part]:
     """Give the plan of each golfer who practices speed.
 
     Returns
@@ -22,13 +22,14 @@ def plans_of(ground: Ground) -> dict[str, Part]:
         (goal_yd, speed_mph, due, due_on, due_lo_on, light_mph), None without a row; sets, rising_sets and
         rest_days. Days are ISO texts.
     """
-    table = ground.tables.get(PracticePlan)
-    weeks: dict[str, list[Row]] = {}
-    for row in [] if table is None else table.sort("golfer", "weeks_ahead").iter_rows(named=True):
-        weeks.setdefault(row["golfer"], []).append(row)
-    goals, practice = ground.by_golfer(SpeedGoals), ground.by_golfer(Practice)
+    weeks, goals, practice = chunk.all_of(PracticePlan), chunk.by_golfer(SpeedGoals), chunk.by_golfer(Practice)
     return {
-        golfer: _plan(weeks.get(golfer, []), goals.get(golfer), practice.get(golfer), ground)
+        golfer: _plan(
+            sorted(weeks.get(golfer, []), key=lambda row: row["weeks_ahead"]),
+            goals.get(golfer),
+            practice.get(golfer),
+            chunk.ground,
+        )
         for golfer in dict.fromkeys([*weeks, *goals])
     }
 

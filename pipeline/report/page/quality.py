@@ -1,11 +1,12 @@
 """How good the data are, in words and counts: logs, rejected rows, devices."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import dataframely as dy
 import polars as pl
 
-from pipeline.drives import MEASURED, Drives
+from pipeline.drives import MEASURED
 from pipeline.report.page.academy_words import reject_words, value_words
 from pipeline.report.page.said import capital, listed, say
 from pipeline.shown import number_text
@@ -22,22 +23,22 @@ COUNTED = ("rows", "accepted", "rejected", "duplicates")
 QUALITY_COLUMNS = ("temp_c", "pressure_hpa", "altitude_m", "ball_speed_mph", "spin_measured")
 
 
-def quality_of(tables: TableSet, drives: pl.DataFrame | Drives) -> dict[str, Any]:
+def quality_of(tables: TableSet, unknown: Mapping[str, int]) -> dict[str, Any]:
     """Give logs, rejects and devices with the sentences on them.
 
     Parameters
     ----------
     tables : TableSet
         `Sources`, `Rejects` and `Devices`.
-    drives : DataFrame or Drives
-        The columns of `QUALITY_COLUMNS`.
+    unknown : mapping
+        Drives, and those of which something isn't known: the sums of what `unknown_of` gives.
 
     Returns
     -------
     dict
         logs: rows of `Sources` without their hash, refused ones first; rejects: what was wrong with which value and how
         often, the commonest first; devices: readings of each device against the reference device's; compared: what was
-        found of each device and done about it, see `_compared`; unknown: see `unknown_of`; sentences.
+        found of each device and done about it, see `_compared`; unknown; sentences.
     """
     logs, rejects, devices = _logs(tables[Sources]), _rejects(tables[Rejects]), _devices(tables[Devices])
     return {
@@ -45,7 +46,7 @@ def quality_of(tables: TableSet, drives: pl.DataFrame | Drives) -> dict[str, Any
         "rejects": rejects,
         "devices": devices,
         "compared": [_compared(rows) for rows in tables[Devices].partition_by("device", maintain_order=True)],
-        "unknown": unknown_of(drives),
+        "unknown": dict(unknown),
         "sentences": [*_on_logs(logs), _on_rejects(rejects), *_on_devices(devices)],
     }
 
@@ -96,25 +97,27 @@ def _difference(row: dict[str, Any]) -> str:
     return f"{row['reading'].replace('_', ' ')} {size} {'deg' if degrees else '%'} {way}"
 
 
-def unknown_of(drives: pl.DataFrame | Drives) -> dict[str, int]:
-    """Count the drives, and those of which something isn't known.
+def unknown_of(drives: pl.DataFrame) -> pl.DataFrame:
+    """Count drives, and those of which something isn't known.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        The columns of `QUALITY_COLUMNS`; any part of the study's.
 
     Returns
     -------
-    dict
-        drives; no_air, those with neither temperature nor pressure nor altitude, which count as hit in standard air;
-        no_spin, those whose spin the device guessed; no_ball, those without ball speed.
+    DataFrame
+        One row: drives; no_air, those with neither temperature nor pressure nor altitude, which count as hit in
+        standard air; no_spin, those whose spin the device guessed; no_ball, those without ball speed.
     """
     air = pl.all_horizontal(pl.col("temp_c", "pressure_hpa", "altitude_m").is_null())
-    counted = Drives.of(drives).gathered(
-        lambda frame: frame.select(
-            drives=pl.len().cast(pl.Int64),
-            no_air=air.sum().cast(pl.Int64),
-            no_spin=(~MEASURED).sum().cast(pl.Int64),
-            no_ball=pl.col("ball_speed_mph").is_null().sum().cast(pl.Int64),
-        )
+    return drives.select(
+        drives=pl.len().cast(pl.Int64),
+        no_air=air.sum().cast(pl.Int64),
+        no_spin=(~MEASURED).sum().cast(pl.Int64),
+        no_ball=pl.col("ball_speed_mph").is_null().sum().cast(pl.Int64),
     )
-    return counted.sum().row(0, named=True)
 
 
 def _on_logs(logs: list[dict[str, Any]]) -> list[str]:

@@ -1,20 +1,19 @@
 """The quarter on one screen: three sentences, whom to see first, good news, goals reached, who wasn't assessed."""
 
-from collections import Counter
+from collections.abc import Iterator
 from statistics import median
 from typing import Any
 
 import polars as pl
 
-from pipeline.coach.progress.measures import MEASURES
-from pipeline.report.page.advice import CAUSES, largest_parts, shown_parts, way_of
+from pipeline.drives import KEYS
+from pipeline.report.page.advice import CAUSES, largest_parts, shown_parts, task_of, way_of
 from pipeline.report.page.counts import counts_of
-from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.ground import GOLFERS_AT_ONCE, Chunk, Ground, Row
 from pipeline.report.page.moves import moves_of
 from pipeline.report.page.said import capital, listed, people, say, spaced
 from pipeline.report.page.sureness import LIKELY, SURE
-from pipeline.report.shown_sums import shown_losses
-from pipeline.shown import Units, number_text, rounded, typed_text, whole
+from pipeline.shown import Units, number_text, rounded_one, typed_text, whole
 from pipeline.tables.goals import Goals
 from pipeline.tables.progress import Progress
 
@@ -48,12 +47,12 @@ def quarter_of(ground: Ground) -> dict[str, Any]:
 
 
 def _threshold(ground: Ground) -> str:
-    return typed_text(float(rounded(ground.threshold, 0.1)))
+    return typed_text(rounded_one(ground.threshold, 0.1))
 
 
 def changed(ground: Ground, counts: dict[str, Any]) -> str:
     """Say how many are flagged and how that came from the quarter before; the numbers in it add up."""
-    if not _assessed(ground):
+    if ground.assessed.is_empty():
         return say("changed_nobody")
     now, then = counts["flagged_now"], counts["flagged_before"]
     words = {"now": capital(people(now["total"])), "are": say("is" if now["total"] == 1 else "are")}
@@ -73,10 +72,6 @@ def changed(ground: Ground, counts: dict[str, Any]) -> str:
         return say(f"changed_{parts[0][0] if parts else 'none_now'}", **words, before=before, quarter=quarter)
     told = [say(f"part_{name}", n=f"{number:,}", quarter=quarter) for name, number in parts]
     return say("changed", **words, parts=listed(told), before=before)
-
-
-def _assessed(ground: Ground) -> list[Row]:
-    return [row for row in ground.now.values() if row["status"] != "not_assessed"]
 
 
 def _assessed_in(ground: Ground, quarter: str) -> bool:
@@ -104,15 +99,11 @@ def causes_of(ground: Ground) -> list[dict[str, Any]]:
         cause; golfers, their number; yards, the median of what the cause takes from each of them, in shown yards, None
         for mixed. Of causes with as many golfers the one that takes more comes first.
     """
-    flagged = [row for row in ground.now.values() if row["flagged"]]
-    counted = Counter(row["main_cause"] for row in flagged)
+    flagged = ground.now.filter("flagged")
+    counted = flagged.group_by("main_cause", maintain_order=True).len().iter_rows()
     told = [
-        {
-            "cause": cause,
-            "golfers": number,
-            "yards": _usual_part(flagged, cause, ground.units) if cause in CAUSES else None,
-        }
-        for cause, number in counted.items()
+        {"cause": cause, "golfers": number, "yards": _usual_part(flagged, cause) if cause in CAUSES else None}
+        for cause, number in counted
     ]
     return sorted(told, key=lambda one: (-one["golfers"], -(one["yards"] or 0), one["cause"]))
 
@@ -138,7 +129,7 @@ def costs_most(ground: Ground, causes: list[dict[str, Any]]) -> str:
 
 
 def _costs_nothing(ground: Ground) -> str:
-    lost = [shown_losses(row, ground.units)["lost_yd"] or 0 for row in _assessed(ground)]
+    lost = ground.assessed.get_column("shown_lost_yd").fill_null(0).to_list()
     if not lost:
         return say("costs_unknown", min_shots=f"{ground.min_shots}")
     middle = whole(median(lost))
@@ -147,16 +138,16 @@ def _costs_nothing(ground: Ground) -> str:
     return say("costs_clear", ground.units, n=f"{len(lost):,}", yards=f"{middle}")
 
 
-def _usual_part(flagged: list[Row], cause: str, units: Units) -> int:
+def _usual_part(flagged: pl.DataFrame, cause: str) -> int:
     """Give the median of what a cause takes from the golfers whose main cause it is, in shown yards."""
-    return whole(median(shown_parts(row, units)[cause] for row in flagged if row["main_cause"] == cause))
+    return whole(median(flagged.filter(pl.col("main_cause") == cause).get_column(f"shown_lost_{cause}_yd").to_list()))
 
 
 def whom_first(ground: Ground, first: list[dict[str, Any]]) -> str:
     """Name the first golfer to see by the short code, which the page can replace by a name, and say why."""
     if not first:
-        waiting = len(ground.now) - len(_assessed(ground))
-        if waiting < len(ground.now):
+        waiting = ground.now.height - ground.assessed.height
+        if waiting < ground.now.height:
             return say("see_none")
         return say("see_unassessed_one") if waiting == 1 else say("see_unassessed", n=f"{waiting:,}")
     one = first[0]
@@ -176,38 +167,35 @@ def first_to_see(ground: Ground) -> list[dict[str, Any]]:
     list of dict
         golfer, cause, why, yards (value, lo and hi in whole yards), sure, do; `MOST_FIRST` at most.
     """
-    flagged = [row for row in ground.now.values() if row["flagged"]]
-    chosen = sorted(flagged, key=lambda row: -_surely(row))[:MOST_FIRST]
-    return [
-        {
-            "golfer": row["golfer"],
-            "cause": row["main_cause"],
-            "why": why_first(row, ground),
-            "yards": yards_of(row, ground),
-            "sure": ground.sure(row),
-            "do": ground.advice[row["golfer"]][0]["what"],
-        }
-        for row in chosen
-    ]
+    surely = pl.coalesce("ranked_lo90_yd", "lost_lo90_yd", "lost_yd")
+    chosen = ground.now.filter("flagged").sort(-surely, maintain_order=True).head(MOST_FIRST)
+    return [_first(Chunk(ground, place, place + 1)) for place in chosen.get_column("place").to_list()]
 
 
-def _surely(row: Row) -> float:
-    low = row["ranked_lo90_yd"] if row["ranked_lo90_yd"] is not None else row["lost_lo90_yd"]
-    return float(row["lost_yd"] if low is None else low)
+def _first(chunk: Chunk) -> dict[str, Any]:
+    """Tell the one golfer of a chunk."""
+    [row], ground = chunk.now.values(), chunk.ground
+    return {
+        "golfer": row["golfer"],
+        "cause": row["main_cause"],
+        "why": why_first(row, ground),
+        "yards": yards_of(row, ground),
+        "sure": ground.sure(row),
+        "do": task_of(row, ground.about(row)),
+    }
 
 
 def yards_of(row: Row, ground: Ground) -> dict[str, float | None]:
-    """Give the yards lost of a row of `Golfers` with their interval, as shown."""
-    ends = {name: row[f"lost_{name}90_yd"] for name in ("lo", "hi")}
-    return {"value": ground.yd(shown_losses(row, ground.units)["lost_yd"])} | {
-        name: None if end is None else ground.yd(ground.units.distance_whole(end)) for name, end in ends.items()
-    }
+    """Give the yards lost of a row of `Ground.golfers` with their interval, as shown."""
+    ends = (row["lost_lo90_yd"], row["lost_hi90_yd"])
+    lo, hi = (None if end is None else ground.yd(ground.units.distance_whole(end)) for end in ends)
+    return {"value": ground.yd(row["shown_lost_yd"]), "lo": lo, "hi": hi}
 
 
 def why_first(row: Row, ground: Ground) -> str:
     """Say what takes the yards, in figures that add up as shown."""
-    parts, units = shown_parts(row, ground.units), ground.units
-    lost = shown_losses(row, units)["lost_yd"] or 0
+    parts, units = shown_parts(row), ground.units
+    lost = row["shown_lost_yd"] or 0
     cause = row["main_cause"]
     if cause in parts:
         costs = say(f"costs_{cause}{way_of(cause, row, ground.about(row))}")
@@ -232,19 +220,32 @@ def good_news(ground: Ground) -> list[dict[str, Any]]:
     list of dict
         golfer; what, in words; measures, the names of those that got better. The most yards come first.
     """
-    found = []
-    for golfer, row in ground.by_golfer(Progress).items():
-        better = [measure.name for measure in MEASURES if row[f"{measure.name}_verdict"] == "better"]
-        if better:
-            order = sorted(better, key=ORDER.index)
-            words = listed([_better(name, row, shown_steps(row, ground), ground.units) for name in order])
-            found.append(((ORDER.index(order[0]), -_gained(row)), {"golfer": golfer, "what": words, "measures": order}))
+    table = ground.tables.get(Progress)
+    if table is None:
+        return []
+    any_better = pl.any_horizontal(pl.col(f"{name}_verdict").cast(pl.String) == "better" for name in ORDER)
+    here = table.filter((pl.col("quarter") == ground.newest) & any_better)
+    found = [one for some in here.iter_slices(GOLFERS_AT_ONCE) for one in _good_news(some, ground)]
     return [one for _, one in sorted(found, key=lambda pair: pair[0])]
+
+
+def _good_news(some: pl.DataFrame, ground: Ground) -> Iterator[tuple[tuple[int, float], dict[str, Any]]]:
+    """Give what to sort by, and the news, of some rows of `Progress`."""
+    theirs = ground.golfers.join(some.select(pl.col("golfer").cast(pl.String)), on="golfer", how="semi")
+    shown = theirs.select(*KEYS, *(name for one in STEPPED for name in (f"{one}_yd", f"shown_{one}_yd")))
+    quarters = {(row["golfer"], row["quarter"]): row for row in shown.to_dicts()}
+    for row in some.to_dicts():
+        golfer, order = row["golfer"], [name for name in ORDER if row[f"{name}_verdict"] == "better"]
+        now, then = (quarters.get((golfer, row[when])) for when in ("quarter", "since"))
+        steps = shown_steps(row, now, then, ground.units)
+        words = listed([_better(name, row, steps, ground.units) for name in order])
+        yield (ORDER.index(order[0]), -_gained(row)), {"golfer": golfer, "what": words, "measures": order}
 
 
 # Two ways to the same figure differ by rounding alone up to here, in yards.
 SAME_YD = 1e-6
 ORDER = ("lost", "carry", "club_speed", "speed_ratio", "launch", "spin")
+STEPPED = ("lost", "carry")  # measures whose change is that of shown figures
 
 
 def _gained(row: Row) -> float:
@@ -252,36 +253,39 @@ def _gained(row: Row) -> float:
 
 
 def _better(name: str, row: Row, steps: dict[str, int | None], units: Units) -> str:
-    if name in ("lost", "carry"):
+    if name in STEPPED:
         return say(f"good_{name}", units, yards=f"{abs(steps[name] or 0)}")
     if name == "club_speed":
         return say("good_club_speed", units, speed=number_text(row["club_speed_change_mph"] / units.mph_each, 1))
     return say(f"good_{name}")
 
 
-def shown_steps(row: Row, ground: Ground) -> dict[str, int | None]:
+def shown_steps(row: Row, now: Row | None, then: Row | None, units: Units) -> dict[str, int | None]:
     """Give the changes of carry and yards lost of a row of `Progress` as the shown figures of its two quarters differ.
 
-    A change that isn't the plain difference of the two quarters' figures is rounded on its own.
+    A change that isn't the plain difference of the two quarters' figures is rounded on its own. `now` and `then` are
+    the golfer's rows of `Ground.golfers` in the two quarters.
     """
-    quarters = {one["quarter"]: one for one in ground.histories.get(row["golfer"], [])}
-    now, then = quarters.get(row["quarter"]), quarters.get(row["since"])
     steps: dict[str, int | None] = {}
-    for name in ("lost", "carry"):
+    for name in STEPPED:
         change = row[f"{name}_change_yd"]
-        steps[name] = None if change is None else ground.units.distance_whole(change)
+        steps[name] = None if change is None else units.distance_whole(change)
         if change is None or now is None or then is None:
             continue
         ends = (now[f"{name}_yd"], then[f"{name}_yd"])
         if None not in ends and abs(ends[0] - ends[1] - change) <= SAME_YD:
-            shown = [shown_losses(one, ground.units)[f"{name}_yd"] or 0 for one in (now, then)]
+            shown = [one[f"shown_{name}_yd"] or 0 for one in (now, then)]
             steps[name] = shown[0] - shown[1]
     return steps
 
 
 def goals_reached(ground: Ground) -> list[str]:
     """Name the golfers who have reached their goal."""
-    return [golfer for golfer, row in ground.by_golfer(Goals).items() if row["reach"] == "reached"]
+    table = ground.tables.get(Goals)
+    if table is None:
+        return []
+    newest = pl.col("quarter") == ground.newest if "quarter" in table.columns else pl.lit(True)
+    return table.filter(newest & (pl.col("reach").cast(pl.String) == "reached")).get_column("golfer").to_list()
 
 
 def reason_of(row: Row, min_shots: int) -> str:
@@ -292,8 +296,8 @@ def reason_of(row: Row, min_shots: int) -> str:
 def unassessed(ground: Ground) -> list[dict[str, Any]]:
     """Say why golfers weren't assessed, the commonest reason first, each with its golfers."""
     behind: dict[str, list[str]] = {}
-    for golfer, row in ground.now.items():
-        if row["status"] == "not_assessed":
-            behind.setdefault(reason_of(row, ground.min_shots), []).append(golfer)
+    waiting = ground.now.filter(pl.col("status") == "not_assessed").select("golfer", "shots")
+    for row in waiting.iter_rows(named=True):
+        behind.setdefault(reason_of(row, ground.min_shots), []).append(row["golfer"])
     by_size = sorted(behind.items(), key=lambda pair: (-len(pair[1]), pair[0]))
     return [{"reason": say(reason, min_shots=f"{ground.min_shots}"), "golfers": golfers} for reason, golfers in by_size]

@@ -1,7 +1,7 @@
 """Each golfer's whole story: all quarters, what changed, drives, goal, practice, advice."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -9,72 +9,85 @@ from pipeline.benchmark.window import Window
 from pipeline.coach.progress.measures import MEASURES, STRAIGHT, Measure
 from pipeline.report.page.advice import CAUSES, shown_parts, worked_on
 from pipeline.report.page.direction_part import direction_of
-from pipeline.report.page.facts import drives_to_draw
 from pipeline.report.page.golfer_rows import FIRST_WORDS
-from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.ground import Chunk, Ground, Row
 from pipeline.report.page.landing_part import landings_of
 from pipeline.report.page.plan_part import plans_of
 from pipeline.report.page.quarter_view import BEYOND, reason_of, shown_steps, yards_of
 from pipeline.report.page.reaching_part import reaching_of
 from pipeline.report.page.said import say
 from pipeline.report.page.straight_part import straight_of
-from pipeline.report.shown_sums import shown_goal, shown_losses
-from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded, shown_edges, whole
+from pipeline.report.shown_sums import shown_goal
+from pipeline.shown import ANGLE_STEP_DEG, SPIN_STEP_RPM, Units, rounded_one, shown_edges
 from pipeline.tables.columns import facts_of
 from pipeline.tables.delivery import Delivery
 from pipeline.tables.goals import Goals, Priorities
 from pipeline.tables.practice import Practice
 from pipeline.tables.progress import Progress
 
+Story = dict[str, Any]
 PARTS = ("contact", "launch", "spin", "consistency", "curve", "other")
 
 
-def stories_of(ground: Ground) -> dict[str, dict[str, Any]]:
-    """Give each golfer's story by pseudonym; see `pipeline.report.page.payload` for what is in one."""
-    drives = drives_to_draw(ground.drives, ground.newest)
-    changes, straight = _changes(ground), straight_of(ground)
-    goals, firsts, practice = (ground.by_golfer(schema) for schema in (Goals, Priorities, Practice))
-    deliveries, landings, plans = ground.by_golfer(Delivery), landings_of(ground), plans_of(ground)
-    last = [history[-1] for history in ground.histories.values()]
+def stories_of(ground: Ground) -> Iterator[tuple[str, Story]]:
+    """Make each golfer's story, as they are asked for.
+
+    Yields
+    ------
+    str
+        Pseudonym.
+    dict
+        The story; see `pipeline.report.page.payload` for what is in one.
+    """
+    for chunk in ground.chunks():
+        yield from _stories(chunk)
+
+
+def _stories(chunk: Chunk) -> Iterator[tuple[str, Story]]:
+    ground, changes, straight = chunk.ground, _changes(chunk), straight_of(chunk)
+    goals, practice = chunk.by_golfer(Goals), chunk.by_golfer(Practice)
+    firsts = chunk.by_golfer(Priorities, "first", "confidence")
+    deliveries, landings, plans = chunk.by_golfer(Delivery), landings_of(chunk), plans_of(chunk)
+    last = [history[-1] for history in chunk.histories.values()]
     windows = ground.frontier.windows_at(np.array([row["club_speed_mph"] for row in last], dtype=float))
-    told = {}
-    for (golfer, history), row, window in zip(ground.histories.items(), last, windows, strict=True):
+    for (golfer, history), row, window in zip(chunk.histories.items(), last, windows, strict=True):
         now = row["quarter"] == ground.newest
-        told[golfer] = {
-            "quarters": [_quarter(ground, one) for one in history],
-            "changes": changes.get(golfer, []),
-            "drives": _as_carried(drives.get(golfer, []), row, ground) if now else [],
-            "place": _place(ground, row, window),
-            "goal": _goal(goals.get(golfer), ground),
-            "straight": straight.get(golfer),
-            "practice": _practice(practice.get(golfer)),
-            "advice": ground.advice[golfer] if now else [],
-            "first": _first(firsts.get(golfer), row, ground),
-            "direction": direction_of(deliveries.get(golfer)),
-            "landing": landings.get(golfer),
-            "plan": plans.get(golfer),
-        }
-    return told
+        yield (
+            golfer,
+            {
+                "quarters": [_quarter(ground, one) for one in history],
+                "changes": changes.get(golfer, []),
+                "drives": chunk.drives[golfer] if now else [],
+                "place": _place(ground, row, window),
+                "goal": _goal(goals.get(golfer), ground),
+                "straight": straight.get(golfer),
+                "practice": _practice(practice.get(golfer)),
+                "advice": chunk.advice[golfer] if now else [],
+                "first": _first(firsts.get(golfer), row, ground),
+                "direction": direction_of(deliveries.get(golfer)),
+                "landing": landings.get(golfer),
+                "plan": plans.get(golfer),
+            },
+        )
 
 
 def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
-    key = (row["golfer"], row["quarter"])
-    facts, shown, yards = ground.facts.get(key, {}), shown_losses(row, ground.units), yards_of(row, ground)
+    yards = yards_of(row, ground)
     assessed = row["status"] != "not_assessed"
-    parts = shown_parts(row, ground.units) if assessed else {}
+    parts = shown_parts(row) if assessed else {}
     ball = row["ball_speed_mph"]
     return {
         "quarter": row["quarter"],
         "shots": row["shots"],
-        "days": facts.get("days"),
-        "device": facts.get("device"),
-        "ball": facts.get("ball"),
+        "days": row["days"],
+        "device": row["device"],
+        "ball": row["ball"],
         "club_speed_mph": round(row["club_speed_mph"], 4),
         "speed_ratio": None if ball is None else round(ball / row["club_speed_mph"], 5),
         "launch_deg": round(row["launch_deg"], 1),
         "spin_rpm": None if row["spin_rpm"] is None else _tens(row["spin_rpm"]),
-        "carry_yd": ground.yd(shown["carry_yd"]),
-        "efficient_yd": ground.yd(shown["efficient_yd"]),
+        "carry_yd": ground.yd(row["shown_carry_yd"]),
+        "efficient_yd": ground.yd(row["shown_efficient_yd"]),
         "lost_yd": yards["value"] if assessed else None,
         "lo": yards["lo"] if assessed else None,
         "hi": yards["hi"] if assessed else None,
@@ -82,19 +95,13 @@ def _quarter(ground: Ground, row: Row) -> dict[str, Any]:
         "cause": row["main_cause"] if assessed else None,
         "status": row["status"],
         "sure": ground.sure(row),
-        "movement": ground.state[key],
+        "movement": row["movement"],
         "note": note_of(row, ground.min_shots, ground.units),
     }
 
 
-def _as_carried(drives: list[list[float]], row: Row, ground: Ground) -> list[list[float]]:
-    """Take what device and ball add out of the drives' carry, so that they lie about the golfer's mean carry."""
-    mean = ground.facts[row["golfer"], row["quarter"]]["mean_yd"]
-    return [[launch, spin, whole(carry * row["carry_yd"] / mean)] for launch, spin, carry in drives]
-
-
 def _tens(rpm: float) -> int:
-    return int(rounded(rpm, 10.0))
+    return int(rounded_one(rpm, 10.0))
 
 
 def note_of(row: Row, min_shots: int, units: Units) -> str | None:
@@ -124,36 +131,58 @@ def _note(part: str) -> str:
     return f"{part[:1].upper()}{part[1:]}."
 
 
-def _changes(ground: Ground) -> dict[str, list[dict[str, Any]]]:
+class _Columns(NamedTuple):
+    """The columns of a measure in `Progress`, and the digits of its change."""
+
+    name: str
+    change: str
+    lo: str
+    hi: str
+    verdict: str
+    digits: int
+
+
+def _columns(measure: Measure) -> _Columns:
+    change = measure.change()
+    edges = (measure.change("lo90"), measure.change("hi90"))
+    return _Columns(measure.name, change, *edges, f"{measure.name}_verdict", facts_of(Progress)[change].decimals + 1)
+
+
+_MEASURES = tuple(map(_columns, (*MEASURES, *STRAIGHT)))
+_OF_PROGRESS = ("since", *(name for one in _MEASURES for name in (one.change, one.lo, one.hi, one.verdict)))
+
+
+def _changes(chunk: Chunk) -> dict[str, list[dict[str, Any]]]:
     """Give what changed to each later quarter, oldest first: one entry for each measure that is known."""
-    table = ground.tables.get(Progress)
-    if table is None:
-        return {}
-    facts = facts_of(Progress)
     found: dict[str, list[dict[str, Any]]] = {}
-    for row in table.sort("golfer", "quarter").iter_rows(named=True):
-        entries, steps = found.setdefault(row["golfer"], []), shown_steps(row, ground)
-        for measure in (*MEASURES, *STRAIGHT):
-            if row[measure.change()] is None:
-                continue
-            entries.append(_change(row, measure, facts[measure.change()].decimals + 1, steps, ground))
+    for golfer, rows in chunk.all_of(Progress, *_OF_PROGRESS).items():
+        quarters = {one["quarter"]: one for one in chunk.histories.get(golfer, [])}
+        entries = found.setdefault(golfer, [])
+        for row in sorted(rows, key=lambda row: row["quarter"]):
+            steps = shown_steps(row, quarters.get(row["quarter"]), quarters.get(row["since"]), chunk.ground.units)
+            entries += [
+                _change(row, measure, steps, chunk.ground) for measure in _MEASURES if row[measure.change] is not None
+            ]
     return found
 
 
-def _change(row: Row, measure: Measure, digits: int, steps: Mapping[str, int | None], ground: Ground) -> dict[str, Any]:
+def _change(row: Row, measure: _Columns, steps: Mapping[str, int | None], ground: Ground) -> dict[str, Any]:
     """Give a measure's change; yards are whole, and differ as the two quarters' shown figures do (`shown_steps`)."""
-    yards = measure.name in steps
-    ends = {name: row[measure.change(f"{name}90")] for name in ("lo", "hi")}
+    yards, lo, hi = measure.name in steps, row[measure.lo], row[measure.hi]
+    if yards:
+        change = ground.yd(steps[measure.name])
+        lo, hi = (None if end is None else ground.yd(ground.units.distance_whole(end)) for end in (lo, hi))
+    else:
+        change = round(row[measure.change], measure.digits)
+        lo, hi = (None if end is None else round(end, measure.digits) for end in (lo, hi))
     return {
         "measure": measure.name,
         "quarter": row["quarter"],
         "since": row["since"],
-        "change": ground.yd(steps[measure.name]) if yards else round(row[measure.change()], digits),
-        **{
-            name: None if end is None else ground.yd(ground.units.distance_whole(end)) if yards else round(end, digits)
-            for name, end in ends.items()
-        },
-        "verdict": row[f"{measure.name}_verdict"],
+        "change": change,
+        "lo": lo,
+        "hi": hi,
+        "verdict": row[measure.verdict],
     }
 
 
@@ -166,10 +195,10 @@ def _place(ground: Ground, row: Row, window: Window | None) -> dict[str, Any]:
         "best": None
         if None in best
         else {
-            "launch_deg": float(rounded(best[0], ANGLE_STEP_DEG)),
-            "spin_rpm": float(rounded(best[1], SPIN_STEP_RPM)),
+            "launch_deg": rounded_one(best[0], ANGLE_STEP_DEG),
+            "spin_rpm": rounded_one(best[1], SPIN_STEP_RPM),
         },
-        "efficient_yd": ground.yd(shown_losses(row, ground.units)["efficient_yd"]),
+        "efficient_yd": ground.yd(row["shown_efficient_yd"]),
     }
 
 
@@ -225,7 +254,7 @@ def _first(first: Row | None, row: Row, ground: Ground) -> dict[str, Any] | None
         return None
     word, parts = (
         FIRST_WORDS[first["first"]],
-        worked_on(row, shown_parts(row, ground.units), ground.threshold),
+        worked_on(row, shown_parts(row), ground.threshold),
     )
     text = say(f"first_{word}")
     if word == "strike" and not parts:

@@ -4,22 +4,23 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.report.page.ground import Ground, Row
+from pipeline.drives import KEYS
+from pipeline.report.page.ground import Chunk, Ground
 from pipeline.report.page.in_full import counts_of, with_counts
-from pipeline.tables.columns import Table
 from pipeline.tables.straightness import ASSESSED, SPREAD_PERCENTILES, Straightness, StraightnessBands
 
 NONE = {"spread_yd": None, "in_corridor": None}
 
 
-def golfers_figures(ground: Ground) -> dict[tuple[str, str], dict[str, float | None]]:
+def golfers_figures(chunk: Chunk) -> dict[tuple[str, str], dict[str, float | None]]:
     """Give spread_yd (of offline) and in_corridor (a share) by golfer and quarter; the not assessed aren't in it."""
     return {
-        (str(row["golfer"]), str(row["quarter"])): {
+        (golfer, str(row["quarter"])): {
             "spread_yd": None if row["offline_sd_yd"] is None else round(row["offline_sd_yd"], 3),
             "in_corridor": round(row["in_corridor_share"], 4),
         }
-        for row in _rows(ground, Straightness)
+        for golfer, rows in chunk.all_of(Straightness, "status", "offline_sd_yd", "in_corridor_share").items()
+        for row in rows
         if row["status"] == ASSESSED
     }
 
@@ -35,7 +36,8 @@ def bands_figures(ground: Ground) -> dict[tuple[str, float], dict[str, Any]]:
         isn't in it.
     """
     counts, least = counts_of(_assessed(ground), ground.bands), int(ground.settings["privacy"]["min_golfers"])
-    rows = [with_counts(row, counts, least) for row in _rows(ground, StraightnessBands)]
+    table = ground.tables.get(StraightnessBands)
+    rows = [] if table is None else [with_counts(row, counts, least) for row in table.to_dicts()]
     return {
         (str(row["quarter"]), row["band_mph"]): {
             "suppressed": row["suppressed"],
@@ -50,13 +52,8 @@ def bands_figures(ground: Ground) -> dict[tuple[str, float], dict[str, Any]]:
 
 def _assessed(ground: Ground) -> pl.DataFrame:
     """Give the rows of golfers whose straightness is assessed."""
-    known = [
-        (str(row["golfer"]), str(row["quarter"])) for row in _rows(ground, Straightness) if row["status"] == ASSESSED
-    ]
-    keys = pl.DataFrame(known, schema={"golfer": pl.String, "quarter": pl.String}, orient="row")
-    return ground.golfers.join(keys, on=["golfer", "quarter"], how="semi")
-
-
-def _rows(ground: Ground, schema: type[Table]) -> list[Row]:
-    table = ground.tables.get(schema)
-    return [] if table is None else table.to_dicts()
+    table = ground.tables.get(Straightness)
+    if table is None:
+        return ground.golfers.clear()
+    known = table.filter(pl.col("status").cast(pl.String) == ASSESSED).select(pl.col(KEYS).cast(pl.String))
+    return ground.golfers.join(known, on=KEYS, how="semi")

@@ -7,7 +7,7 @@ import polars as pl
 from pipeline.coach.straightness.offline import COLUMNS, SideFlight, landings_of
 from pipeline.drives import Drives
 from pipeline.report.page.facts import evenly_thinned
-from pipeline.report.page.ground import Ground, Row
+from pipeline.report.page.ground import Chunk, Row
 from pipeline.tables.progress import Progress
 from pipeline.tables.straightness import ASSESSED, Straightness
 from pipeline.tables.table_set import TableSet
@@ -52,12 +52,12 @@ def landings_to_draw(drives: Drives, quarter: str, flight: SideFlight) -> pl.Dat
 
     def landed(frame: pl.DataFrame) -> pl.DataFrame:
         drawn = evenly_thinned(frame.filter((pl.col("quarter") == quarter) & is_told))
-        return landings_of(drawn, flight).select(pl.col("golfer").cast(pl.String), "offline_yd", "carry_yd")
+        return landings_of(drawn, flight).select("golfer", "offline_yd", "carry_yd")
 
     return drives.gathered(landed)
 
 
-def straight_of(ground: Ground) -> dict[str, dict[str, Any]]:
+def straight_of(chunk: Chunk) -> dict[str, dict[str, Any]]:
     """Give how straight each golfer drove in the last quarter with drives.
 
     Returns
@@ -69,32 +69,24 @@ def straight_of(ground: Ground) -> dict[str, dict[str, Any]]:
         of its center; standard deviations long_yd and short_yd; tilt_deg) or None; `drives`, those of the newest
         quarter as [offline_yd, carry_yd]; `together`, one of the words of `TOGETHER` or None; `notes`.
     """
+    ground = chunk.ground
     if not is_known(ground.tables):
         return {}
-    table = ground.tables[Straightness].with_columns(pl.col("golfer", "quarter", "status").cast(pl.String))
-    rows = {(row["golfer"], row["quarter"]): row for row in table.iter_rows(named=True)}
-    drives, progress = _drives_of(ground), ground.by_golfer(Progress)
+    found, progress = chunk.all_of(Straightness), chunk.by_golfer(Progress, "carry_verdict", "offline_sd_verdict")
     told = {}
-    for golfer, history in ground.histories.items():
-        row = rows.get((golfer, history[-1]["quarter"]))
+    for golfer, history in chunk.histories.items():
+        last = history[-1]
+        row = next((row for row in found.get(golfer, []) if row["quarter"] == last["quarter"]), None)
         if row is None or row["status"] != ASSESSED:
             told[golfer] = {"known": False, "why": _why(row, ground.min_shots)}
             continue
-        told[golfer] = _figures(row, history[-1], ground)
+        told[golfer] = _figures(row, last)
+        shift = _shift(last)
         told[golfer]["drives"] = [
-            [round(offline, 1), round(carry + _shift(history[-1], ground), 1)]
-            for offline, carry in drives.get(golfer, [])
+            [round(offline, 1), round(carry + shift, 1)] for offline, carry in chunk.landings.get(golfer, [])
         ]
         told[golfer]["together"] = _together(progress.get(golfer))
     return told
-
-
-def _drives_of(ground: Ground) -> dict[str, list[tuple[float, float]]]:
-    found: dict[str, list[tuple[float, float]]] = {}
-    if ground.landings is not None:
-        for golfer, offline, carry in ground.landings.iter_rows():
-            found.setdefault(golfer, []).append((offline, carry))
-    return found
 
 
 def _why(row: Row | None, min_shots: int) -> str:
@@ -103,11 +95,11 @@ def _why(row: Row | None, min_shots: int) -> str:
     return "few" if row["shots"] < min_shots else "partly"
 
 
-def _figures(row: Row, golfers_row: Row, ground: Ground) -> dict[str, Any]:
+def _figures(row: Row, golfers_row: Row) -> dict[str, Any]:
     ellipse = None
     if row["long_axis_yd"] is not None:
         ellipse = {
-            "carry_yd": round(row["carry_yd"] + _shift(golfers_row, ground), 3),
+            "carry_yd": round(row["carry_yd"] + _shift(golfers_row), 3),
             "long_yd": round(row["long_axis_yd"], 3),
             "short_yd": round(row["short_axis_yd"], 3),
             "tilt_deg": round(row["axis_tilt_deg"] or 0.0, 3),
@@ -123,9 +115,9 @@ def _figures(row: Row, golfers_row: Row, ground: Ground) -> dict[str, Any]:
     }
 
 
-def _shift(row: Row, ground: Ground) -> float:
+def _shift(row: Row) -> float:
     """Give what takes out of the drives' carry what device and ball add, so that they lie about the golfer's."""
-    return float(row["carry_yd"] - ground.facts[row["golfer"], row["quarter"]]["mean_yd"])
+    return float(row["carry_yd"] - row["mean_yd"])
 
 
 def _estimate(row: Row, name: str, unit: str, digits: int) -> dict[str, float | None]:

@@ -17,11 +17,12 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.coach.straightness.offline import SideFlight
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.drives_file import open_drives
-from pipeline.edge.files import read_bytes, write_text
+from pipeline.edge.files import read_bytes, write_texts
 from pipeline.edge.tables_file import read_tables
 from pipeline.fit.kept import model_in_use
 from pipeline.fit.verdict import in_use_lines
 from pipeline.flight.calibrate import StudyFlight
+from pipeline.lean import uncollected
 from pipeline.report.figures.naming import map_names, match_paths
 from pipeline.report.page.band_pictures import pictures_of
 from pipeline.report.page.card_part import card_part
@@ -65,7 +66,8 @@ def run(
         "pictures": pictures_of(read_artefact(chart, Chart), bands, images),
         "card": card_part(in_use + read_bytes(card).decode("utf-8")),
     }
-    write_text(Path(page), build_page(payload))
+    with uncollected():
+        write_texts(Path(page), build_page(payload))
 
 
 def _landings(tables: TableSet, drives: str, flight: SideFlight) -> pl.DataFrame | None:
