@@ -15,6 +15,7 @@ from pipeline.report.page import page as of_page
 from pipeline.report.page.by_golfer import ByGolfer
 from pipeline.report.page.page import build_page, json_pieces
 from pipeline.report.page.payload import payload_of as in_pieces
+from pipeline.tables.golfers import Golfers
 from pipeline.tables.table_set import TableSet
 
 AT_ONCE = (1, 3, 10_000)
@@ -105,3 +106,13 @@ def test_lists_that_are_made_as_they_are_written_give_the_same_json(count, monke
     assert "".join(json_pieces(iter(rows))) == "".join(json_pieces(rows))
     assert json.loads(told) == plain
     assert "</script>" not in told
+
+
+def test_golfers_stand_by_their_first_quarters_and_then_as_in_the_table():
+    given = many(20)
+    table = given["tables"][Golfers]
+    table = table.sample(fraction=1.0, shuffle=True, seed=4)
+    told = payload_of(**given | {"tables": TableSet(given["tables"].frames | {Golfers: table})})
+    quarters = [table.filter(pl.col("quarter").cast(pl.String) == quarter) for quarter in told["study"]["quarters"]]
+    right = pl.concat(quarters).get_column("golfer").cast(pl.String).unique(maintain_order=True).to_list()
+    assert [row[0] for row in told["golfers"]["rows"]] == right

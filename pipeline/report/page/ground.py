@@ -112,14 +112,12 @@ class Ground:
 
     @cached_property
     def codes(self) -> pl.Series:
-        """Golfers' pseudonyms, each once, by their places.
+        """Golfers' pseudonyms, each once, by their first quarters; those of one quarter stand as in the table.
 
-        They stand by their first quarters. Those of one quarter stand as the sort leaves them, which isn't as in the
-        table, but has nothing of the secret key in it either (see `keyless_order`).
+        The table's order has nothing of the secret key in it (see `keyless_order`).
         """
-        keys = self.tables[Golfers].select(pl.lit(0).alias("first"), pl.col(KEYS).cast(pl.String))
-        # By two columns: by the quarter alone, the sort leaves another order.
-        return keys.sort("first", "quarter").get_column("golfer").unique(maintain_order=True)
+        keys = self.tables[Golfers].select(pl.col(KEYS).cast(pl.String))
+        return keys.sort("quarter", maintain_order=True).get_column("golfer").unique(maintain_order=True)
 
     @cached_property
     def quarters(self) -> list[str]:
