@@ -106,8 +106,10 @@ class SecondProcess(Generic[Given, Made]):
         """Give the process."""
         return self
 
-    def __exit__(self, *_: object) -> None:
-        """End it."""
+    def __exit__(self, error: type[BaseException] | None, *_: object) -> None:
+        """End it, in the middle of its work if something went wrong here."""
+        if error is not None:
+            self._process.kill()
         self._pipe.close()
         self._process.join()
 

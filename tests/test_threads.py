@@ -1,6 +1,7 @@
 """Pieces worked on in two processes: in order, and errors as in one."""
 
 import os
+import time
 
 import pytest
 
@@ -66,3 +67,11 @@ def test_what_a_second_process_has_ended_over_is_made_here_from_then_on():
         for _ in range(3):
             other.begin(os.getpid())
             assert other.made() == os.getpid()
+
+
+def test_an_error_here_ends_what_is_made_there():
+    begun = time.monotonic()
+    with pytest.raises(ValueError, match="here"), SecondProcess(time.sleep) as other:
+        other.begin(60)
+        raise ValueError("here")
+    assert time.monotonic() - begun < 30
