@@ -69,9 +69,14 @@ def test_what_a_second_process_has_ended_over_is_made_here_from_then_on():
             assert other.made() == os.getpid()
 
 
+def failing_beside(seconds):
+    with SecondProcess(time.sleep) as other:
+        other.begin(seconds)
+        raise ValueError("here")
+
+
 def test_an_error_here_ends_what_is_made_there():
     begun = time.monotonic()
-    with pytest.raises(ValueError, match="here"), SecondProcess(time.sleep) as other:
-        other.begin(60)
-        raise ValueError("here")
+    with pytest.raises(ValueError, match="here"):
+        failing_beside(60)
     assert time.monotonic() - begun < 30
