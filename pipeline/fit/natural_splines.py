@@ -39,6 +39,28 @@ def looked_up(pieces: Any, x: Array, ends: Array, beyond: Callable[[npt.NDArray[
     return out
 
 
+def even_coefficients(values: Array) -> Array:
+    """Give the coefficients of the natural splines through values on a grid whose knots lie evenly along each axis.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m, ...)
+        At least three along each axis.
+
+    Returns
+    -------
+    ndarray, shape (n + 2, m + 2, ...)
+        Of B-splines; coefficient k + 1 belongs to knot k, since one more stands at each end.
+    """
+    for axis, count in enumerate(values.shape):
+        system = (np.eye(count + 2, k=-1) + 4 * np.eye(count + 2) + np.eye(count + 2, k=1)) / 6
+        system[[0, -1]] = 0.0
+        system[0, :3] = system[-1, -3:] = 1, -2, 1  # no curvature at the ends
+        inverse = np.linalg.inv(system)[:, 1:-1]
+        values = np.moveaxis(np.tensordot(inverse, values, axes=(1, axis)), 0, axis)
+    return np.ascontiguousarray(values)
+
+
 @dataclass(frozen=True)
 class GridSplines:
     """Functions of speed, launch and spin as the splines through their values on one grid.
