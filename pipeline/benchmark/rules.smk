@@ -26,9 +26,8 @@ rule build_bands:
     priority: 3
     conda:
         ENVIRONMENT
-    # Almost all that follows waits for it. By itself it leaves most of a second core idle, so that the verdict on a
-    # first fit, for which nothing waits, has the other of two meanwhile.
-    threads: 1 if OWN and FIRST_FIT and workflow.cores == 2 else 2
+    # Almost all that follows waits for it.
+    threads: 2
     resources:
         **needs("build_bands"),
     params:
