@@ -231,10 +231,19 @@ def keyless_order(pieces: Iterable[pl.DataFrame]) -> pl.Series:
         pl.concat_str(pl.exclude("golfer"), separator="|", ignore_nulls=True).min().alias("first")
     )  # the day comes first
     none = pl.DataFrame(schema={"golfer": pl.String, "first": pl.String})
-    firsts = [none, *(piece.group_by("golfer", maintain_order=True).agg(row) for piece in pieces)]
+    each = (piece.group_by("golfer", maintain_order=True).agg(row) for piece in pieces)
+    firsts = [none, *map(with_own_texts, each)]
     found = pl.concat(firsts).group_by("golfer", maintain_order=True).agg(pl.col("first").min())
     digests = [hashlib.sha256(text.encode()).hexdigest() for text in found.get_column("first")]
     return found.sort(pl.Series(digests, dtype=pl.String), maintain_order=True).get_column("golfer")
+
+
+def with_own_texts(few: pl.DataFrame) -> pl.DataFrame:
+    """Copy the texts of a few rows: else they keep all the memory of the piece that they were taken from.
+
+    A text longer than a few letters stays where it was read, and what DuckDB hands over is freed as a whole.
+    """
+    return few.with_columns(pl.Series(one.name, one.to_list(), pl.String) for one in few if one.dtype == pl.String)
 
 
 def golfer_codes(drives: pl.DataFrame) -> npt.NDArray[np.int64]:

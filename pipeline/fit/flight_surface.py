@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.fit.natural_splines import MANY, looked_up
+from pipeline.fit.natural_splines import MANY, even_coefficients, looked_up
 from pipeline.fit.surface import Axis, Extent, Inputs, Surface, contract, quadratic
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
@@ -86,6 +86,15 @@ class FlightSurface:
             knots.append(spline.t)
         return NdBSpline(tuple(knots), values, 3)
 
+    @cached_property
+    def _at_knots(self) -> Array:
+        """Carry and its slopes at the knots, yd, shape (knots, knots, knots, 3)."""
+        values = np.stack([self.carry, self.drag, self.lift], axis=-1)
+        for index, axis in enumerate(self.axes):
+            basis = axis.basis(axis.centre + axis.scale * np.array(axis.knots))
+            values = np.moveaxis(np.tensordot(basis, values, axes=(1, index)), 0, index)
+        return values
+
     def _flown(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Give carry and its slopes with drag and lift, yd, shape (3, n)."""
         x = [np.asarray(part, dtype=float) for part in (speed, launch, spin)]
@@ -98,6 +107,35 @@ class FlightSurface:
     def _by_bases(self, speed: Array, launch: Array, spin: Array) -> Array:
         bases = self._bases(speed, launch, spin)
         return np.stack([contract(tensor, *bases) for tensor in (self.carry, self.drag, self.lift)])
+
+    def carry_by(self, coefficients: Array, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Give carry by fitted coefficients, yd, shape (n,); see `Surface.carry_by`.
+
+        Of many points only the sum is looked up, of one spline for each input's even knots: it takes half as long as
+        `base_and_design`, which it is within rounding.
+        """
+        x = [np.asarray(part, dtype=float) for part in (speed, launch, spin)]
+        parts = np.array([1.0, *coefficients[:2]])
+        corrected = self.correction.design(*x) @ coefficients[2:]
+        if x[0].ndim != 1 or len(x[0]) < MANY:
+            return np.asarray(np.tensordot(parts, self._by_bases(*x), axes=1) + corrected)
+        from scipy import ndimage
+
+        # Coefficient k + 1 belongs to knot k.
+        spans = [(axis.centre + axis.scale * axis.knots[0], axis.scale * np.ptp(axis.knots)) for axis in self.axes]
+        at = np.stack(
+            [
+                1 + (part - first) * ((len(axis.knots) - 1) / span)
+                for part, (first, span), axis in zip(x, spans, self.axes, strict=True)
+            ]
+        )
+        value: Any = ndimage.map_coordinates  # type: ignore[attr-defined]  # scipy declares no types here
+        flown = value(even_coefficients(self._at_knots @ parts), at, order=3, prefilter=False)
+        last = np.array([[len(axis.knots)] for axis in self.axes])
+        outside = np.flatnonzero(np.any((at < 1) | (at > last), axis=0))
+        if len(outside):  # there the splines go on as straight lines
+            flown[outside] = np.tensordot(parts, self._by_bases(*(part[outside] for part in x)), axes=1)
+        return np.asarray(flown + corrected)
 
     def base(self, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
         """Give carry as calibrated, yd, shape (n,)."""

@@ -165,8 +165,7 @@ class CarryModel:
 
     def carry(self, speed_mph: npt.ArrayLike, launch_deg: npt.ArrayLike, spin_rpm: npt.ArrayLike) -> Array:
         """Give carry for the surface's own inputs, yd; all of shape (n,)."""
-        base, design = self.surface.base_and_design(speed_mph, launch_deg, spin_rpm)
-        return np.asarray(base + design @ self.coefficients)
+        return self.surface.carry_by(self.coefficients, speed_mph, launch_deg, spin_rpm)
 
     def usual_at(self, club_speed_mph: npt.ArrayLike) -> Delivery:
         """Give the usual drive at club speeds, mph; its ratio isn't known where the study has no ball speeds."""

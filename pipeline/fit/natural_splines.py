@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -37,6 +37,33 @@ def looked_up(pieces: Any, x: Array, ends: Array, beyond: Callable[[npt.NDArray[
     if len(outside):
         out[:, outside] = beyond(outside)
     return out
+
+
+def even_coefficients(values: Array) -> Array:
+    """Give the coefficients of the natural splines through values on a grid whose knots lie evenly along each axis.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m, ...)
+        At least three along each axis.
+
+    Returns
+    -------
+    ndarray, shape (n + 2, m + 2, ...)
+        Of B-splines; coefficient k + 1 belongs to knot k, since one more stands at each end.
+    """
+    for axis, count in enumerate(values.shape):
+        values = np.moveaxis(np.tensordot(_from_values(count), values, axes=(1, axis)), 0, axis)
+    return np.ascontiguousarray(values)
+
+
+@cache
+def _from_values(count: int) -> Array:
+    """Give what each of so many values along an axis weighs in each coefficient, shape (count + 2, count)."""
+    system = (np.eye(count + 2, k=-1) + 4 * np.eye(count + 2) + np.eye(count + 2, k=1)) / 6
+    system[[0, -1]] = 0.0
+    system[0, :3] = system[-1, -3:] = 1, -2, 1  # no curvature at the ends
+    return np.asarray(np.linalg.inv(system)[:, 1:-1])
 
 
 @dataclass(frozen=True)

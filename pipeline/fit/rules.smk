@@ -133,6 +133,7 @@ checkpoint fit_model:
         f"{LOGS_OF}/fit_model.log",
     benchmark:
         f"{LOGS_OF}/fit_model.tsv"
+    priority: 3
     conda:
         ENVIRONMENT
     threads: THREADS

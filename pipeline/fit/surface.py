@@ -200,6 +200,10 @@ class Surface:
         """Give both at once."""
         return self.base(speed, launch, spin), self.design(speed, launch, spin)
 
+    def carry_by(self, coefficients: Array, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Give carry by fitted coefficients, shape (terms,), yd, shape (n,)."""
+        return np.asarray(self.design(speed, launch, spin) @ coefficients)
+
     def tensor(self, coefficients: Array) -> Array:
         """Spread coefficients of shape (..., terms) over a tensor of shape (..., size, size, size)."""
         sizes = tuple(axis.size for axis in self.axes)

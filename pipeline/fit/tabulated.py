@@ -130,6 +130,10 @@ class TabulatedSurface:
         """Give both at once."""
         return self.base(speed, launch, spin), self.design(speed, launch, spin)
 
+    def carry_by(self, coefficients: Array, speed: npt.ArrayLike, launch: npt.ArrayLike, spin: npt.ArrayLike) -> Array:
+        """Give carry by fitted coefficients, yd, shape (n,); see `Surface.carry_by`."""
+        return np.asarray(self.design(speed, launch, spin) @ coefficients)
+
     def on_grid(self, coefficients: Array, speed: npt.ArrayLike, launch: Array, spin: Array) -> Array:
         """Evaluate carry over a launch and spin grid; see `Surface.on_grid`."""
         sums, speeds = np.atleast_2d(coefficients), np.atleast_1d(np.asarray(speed, dtype=float))

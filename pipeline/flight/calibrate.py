@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.drives import with_own_texts
 from pipeline.errors import UserError
 from pipeline.flight.curve import Sideways
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
@@ -274,35 +275,32 @@ class Sample:
     @classmethod
     def of(cls, read: Callable[[], Iterator[pl.DataFrame]], seed: int) -> "Sample":
         """Read a study's drives piece by piece, twice: for their golfers, then for those chosen."""
-        pieces = [_counted(frame.filter(KNOWN)) for frame in read()]
+        # Numbered as they come: another key must not choose other drives, nor sum them in another order.
+        number: dict[str, int] = {}
+        pieces = [_counted(frame.filter(KNOWN), number) for frame in read()]
         if not pieces:
             return cls(pl.DataFrame(), Offsets({}, ()), 0, 0)
-        # Names of one piece at a time: those of all drives would take most of a large study's memory.
-        # Numbered as they come: another key must not choose other drives, nor sum them in another order.
-        names = pl.concat(golfers for golfers, _, _ in pieces).unique(maintain_order=True)
-        number = pl.DataFrame({"golfer": names, "number": np.arange(1, len(names) + 1, dtype=np.int32)})
-        numbers = (golfers.to_frame().join(number, on="golfer", maintain_order="left") for golfers, _, _ in pieces)
-        golfer = np.concatenate(
-            [found.get_column("number").to_numpy()[place] for found, (_, place, _) in zip(numbers, pieces, strict=True)]
-        )
-        counts = pl.concat(counted for _, _, counted in pieces)
+        golfer = np.concatenate([numbers for numbers, _ in pieces])
+        counts = pl.concat(counted for _, counted in pieces)
+        del pieces
         rows = choose_rows(golfer, seed)
         place = np.argsort(rows, kind="stable")  # the chosen rows in the order of the drives
         wanted, first, found = rows[place], 0, []
         for frame in read():
             known = frame.filter(KNOWN)
             lo, hi = np.searchsorted(wanted, [first, first + known.height])
-            found.append(known[wanted[lo:hi] - first])
+            found.append(with_own_texts(known.drop("golfer")[wanted[lo:hi] - first]))
             first += known.height
         drives = pl.concat(found)[np.argsort(place, kind="stable")].with_columns(golfer=pl.Series(golfer[rows]))
-        return cls(drives, offsets_from(counts), len(golfer), len(names))
+        return cls(drives, offsets_from(counts), len(golfer), len(number))
 
 
-def _counted(known: pl.DataFrame) -> tuple[pl.Series, npt.NDArray[np.int32], pl.DataFrame]:
-    """Give the golfers of some drives as they come, each drive's place among them, and drives by device and ball."""
+def _counted(known: pl.DataFrame, number: dict[str, int]) -> tuple[npt.NDArray[np.int32], pl.DataFrame]:
+    """Give each of some drives its golfer's number, new golfers the next ones, and drives by device and ball."""
     golfer = known.get_column("golfer")
     names = golfer.unique(maintain_order=True)
-    return names, golfer.cast(pl.Enum(names)).to_physical().to_numpy().astype(np.int32), count_levels(known)
+    numbers = np.array([number.setdefault(name, len(number) + 1) for name in names.to_list()], dtype=np.int32)
+    return numbers[golfer.cast(pl.Enum(names)).to_physical().to_numpy()], with_own_texts(count_levels(known))
 
 
 def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int64]:
@@ -323,13 +321,15 @@ def choose_rows(golfer: npt.NDArray[np.int32], seed: int) -> npt.NDArray[np.int6
     if len(golfer) <= MOST_DRIVES:
         return np.arange(len(golfer))
     rng = np.random.default_rng([seed, 2])
-    order = rng.permutation(len(golfer))
+    order = rng.permutation(np.arange(len(golfer), dtype=np.int32))  # half of what rows usually take, for millions
     drawn = rng.permutation(int(golfer.max()) + 1)
     shuffled = golfer[order]
+    drives_each = np.bincount(golfer)
+    starts = (np.cumsum(drives_each) - drives_each).astype(np.int32)
+    turn = np.empty(len(golfer), dtype=np.int32)
     by_golfer = np.argsort(shuffled, kind="stable")
-    first = np.searchsorted(shuffled[by_golfer], shuffled[by_golfer], side="left")
-    turn = np.empty(len(golfer), dtype=np.int64)
-    turn[by_golfer] = np.arange(len(golfer)) - first
+    turn[by_golfer] = np.arange(len(golfer), dtype=np.int32) - np.repeat(starts, drives_each)
+    del by_golfer
     enough = np.searchsorted(np.cumsum(np.bincount(turn)), MOST_DRIVES)
     early = np.flatnonzero(turn <= enough)
     chosen = early[np.lexsort((drawn[shuffled[early]], turn[early]))][:MOST_DRIVES]

@@ -127,24 +127,26 @@ def bounce(along_mps: Array, down_mps: Array, spin_rad_s: Array, turf: Turf) -> 
     Friction acts against the slip of the contact point, at most until the ball rolls. Written with the slip's sign,
     the law covers balls that run backwards and balls with topspin as well.
     """
-    speed_mps = np.hypot(along_mps, down_mps)
+    speed_mps = np.sqrt(along_mps**2 + down_mps**2)
     incidence_rad = np.arctan2(along_mps, down_mps)
     tilt_rad = np.radians(turf.tilt_deg) * speed_mps / turf.tilt_speed_mps
     tilt_rad = tilt_rad * incidence_rad / np.radians(turf.tilt_incidence_deg)
-    tilt_rad = np.clip(tilt_rad, -np.radians(turf.most_tilt_deg), np.radians(turf.most_tilt_deg))
     # The crater's wall can't lean past the path of the ball that makes it.
-    tilt_rad = np.clip(tilt_rad, -np.abs(incidence_rad), np.abs(incidence_rad))
-    tangential_mps = speed_mps * np.sin(incidence_rad - tilt_rad)
-    normal_mps = speed_mps * np.cos(incidence_rad - tilt_rad)
+    most_rad = np.minimum(np.radians(turf.most_tilt_deg), np.abs(incidence_rad))
+    tilt_rad = np.clip(tilt_rad, -most_rad, most_rad)
+    sine, cosine = np.sin(tilt_rad), np.cos(tilt_rad)
+    tangential_mps = along_mps * cosine - down_mps * sine
+    normal_mps = down_mps * cosine + along_mps * sine
     e = restitution(normal_mps, turf)
     slip_mps = tangential_mps + BALL_RADIUS_M * spin_rad_s
     # 2/7 of the slip ends it, for a uniform sphere (moment of inertia 2/5 m r^2); friction may allow less.
-    kick_mps = -np.sign(slip_mps) * np.minimum(2 / 7 * np.abs(slip_mps), turf.friction * (1 + e) * normal_mps)
+    most_mps = turf.friction * (1 + e) * normal_mps
+    kick_mps = -np.clip(2 / 7 * slip_mps, -most_mps, most_mps)
     tangential_mps = tangential_mps + kick_mps
     spin_after_rad_s = spin_rad_s + 5 / 2 * kick_mps / BALL_RADIUS_M
     normal_mps = e * normal_mps
-    along_after_mps = tangential_mps * np.cos(tilt_rad) - normal_mps * np.sin(tilt_rad)
-    up_mps = tangential_mps * np.sin(tilt_rad) + normal_mps * np.cos(tilt_rad)
+    along_after_mps = tangential_mps * cosine - normal_mps * sine
+    up_mps = tangential_mps * sine + normal_mps * cosine
     return along_after_mps, up_mps, spin_after_rad_s
 
 

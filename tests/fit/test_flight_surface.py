@@ -5,6 +5,7 @@ from fitting import candidate_named, fit_to
 
 from pipeline.fit.candidates import candidates_for
 from pipeline.fit.flight_surface import FlightMaker
+from pipeline.fit.natural_splines import MANY
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
 from pipeline.physics.trajectory import Launch, fly
@@ -52,6 +53,17 @@ def test_grid_equals_design_point_by_point(surface):
         np.testing.assert_allclose(grid[k].ravel(), surface.base(*x) + surface.design(*x) @ coefficients[k], rtol=1e-9)
     alone = surface.on_grid(coefficients[0], 120.0, launch, spin)
     np.testing.assert_allclose(alone, grid[0], rtol=1e-12)
+
+
+@pytest.mark.parametrize("count", [800, 3 * MANY])
+def test_carry_by_coefficients_is_what_the_design_gives_within_the_knots_and_beyond(surface, count):
+    rng = np.random.default_rng(6)
+    coefficients = rng.normal(size=surface.size) / 100
+    x = rng.uniform(80, 190, count), rng.uniform(1, 27, count), rng.uniform(500, 6500, count)
+    beyond = [(part < axis.centre + axis.scale * axis.knots[0]) for part, axis in zip(x, surface.axes, strict=True)]
+    assert 0.05 < np.mean(np.any(beyond, axis=0)) < 0.5
+    expected = surface.base(*x) + surface.design(*x) @ coefficients
+    np.testing.assert_allclose(surface.carry_by(coefficients, *x), expected, rtol=0, atol=1e-9)
 
 
 def test_a_ball_with_other_multipliers_is_found_by_the_fit(inputs):

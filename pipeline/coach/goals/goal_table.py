@@ -20,6 +20,7 @@ from pipeline.coach.goals.pace import TIMES, Gain, quarters_to_goal, step_to, ti
 from pipeline.coach.reaching.reaching_drives import GolfersDrives
 from pipeline.fit.model import CarryModel
 from pipeline.statistics.arrays import Array
+from pipeline.statistics.drive_spread import DriveSpread
 from pipeline.tables.goals import Goals
 
 CHUNK = 2000  # golfers at a time: each is looked at over all speeds
@@ -65,8 +66,15 @@ def goal_table(
     DataFrame
         The table `Goals`, rows in the order of the golfers.
     """
+    # Found once for all, not for every part: as many golfers are looked up in each.
+    spread = rows_of(scatter.spread, scatter.golfer, golfers["golfer"])
+    sources = dict(zip(scatter.golfer, scatter.source, strict=True))
+    golfers = golfers.with_columns(
+        pl.Series("share_from", [sources.get(one) for one in golfers["golfer"].cast(pl.String)], pl.String)
+    )
     parts = [
-        _planned(model, coefficients, curve, part, bands, asked, gain, scatter) for part in golfers.iter_slices(CHUNK)
+        _planned(model, coefficients, curve, part, bands, asked, gain, spread.rows(first + np.arange(part.height)))
+        for first, part in zip(range(0, golfers.height, CHUNK), golfers.iter_slices(CHUNK), strict=True)
     ]
     return pl.concat(parts) if parts else Goals.create_empty()
 
@@ -79,7 +87,7 @@ def _planned(
     bands: SpeedBands,
     asked: Mapping[float, float],
     gain: Gain | None,
-    scatter: GolfersDrives,
+    spread: DriveSpread,
 ) -> pl.DataFrame:
     present = Present.of(golfers, curve.frontier, model)
     speed, lasting = present.club_speed_mph, present.lasting_yd
@@ -100,12 +108,9 @@ def _planned(
         **_with_edges("efficient_speed_{}mph", efficient),
         **_with_edges("present_speed_{}mph", own),
         **dict(zip(TIMES, times, strict=True)),
-        **goal_shares(
-            curve, rows_of(scatter.spread, scatter.golfer, golfers["golfer"]), speed, goal, efficient[0], lasting
-        ),
+        **goal_shares(curve, spread, speed, goal, efficient[0], lasting),
     }
-    source = dict(zip(scatter.golfer, scatter.source, strict=True))
-    table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd").with_columns(
+    table = golfers.select("golfer", "quarter", "club_speed_mph", "carry_yd", "share_from").with_columns(
         pl.Series(name, values).fill_nan(None) for name, values in columns.items()
     )
     words = reach_words(goal, gap["gap_yd"], gap["delivery_yd"], gap["speed_yd"], efficient[0])
@@ -115,9 +120,7 @@ def _planned(
     table = table.with_columns(
         pl.Series("goal_from", chosen.source).replace("", None).cast(Goals.goal_from.dtype),
         pl.Series("reach", words).cast(Goals.reach.dtype),
-        pl.Series("share_from", [source.get(one) for one in golfers["golfer"].cast(pl.String)], pl.String).cast(
-            Goals.share_from.dtype
-        ),
+        pl.col("share_from").cast(Goals.share_from.dtype),
         pl.Series("time", words_of_time, dtype=pl.String),
     )
     return table.with_columns(_note(curve).alias("note")).select(Goals.column_names())

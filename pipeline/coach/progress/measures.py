@@ -1,7 +1,8 @@
 """What is known of each golfer's quarter and of each drive in it, to hold quarters against each other."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -110,32 +111,55 @@ def drive_values(drives: pl.DataFrame, yardstick: Yardstick, names: Sequence[str
         "speed_ratio": pl.col("ball_speed_mph").cast(pl.Float64) / pl.col("club_speed_mph"),
         "spin_rpm": pl.when(MEASURED).then(pl.col("spin_rpm")),
     }
-    made: dict[str, Callable[[pl.DataFrame, Yardstick], Array]] = {
-        "expected_yd": lambda drives, by: by.model.expected(_known(drives, by)),
-        "usual_yd": lambda drives, by: by.model.expected(_known(drives, by), "usual"),
-        "delivery_yd": lambda drives, by: made["expected_yd"](drives, by) - _by_speed(drives),
-        "steady_yd": lambda drives, by: made["usual_yd"](drives, by) - _by_speed(drives),
-    }
-    wanted = [*plain, *made] if names is None else names
+    made = _Expected(drives, yardstick)
+    wanted = [*plain, *MADE] if names is None else names
     return drives.select(
         *KEYS,
         "struck_on",
         "device",
         "ball",
         *(plain[name].alias(name) for name in wanted if name in plain),
-        *(pl.lit(pl.Series(name, made[name](drives, yardstick))).alias(name) for name in wanted if name in made),
+        *(pl.lit(pl.Series(name, getattr(made, name))).alias(name) for name in wanted if name in MADE),
     )
 
 
-def _known(drives: pl.DataFrame, yardstick: Yardstick) -> Delivery:
-    """Give drives' deliveries, in place of guessed spins the golfer's typical one or what is usual."""
-    return yardstick.model.with_usual(Delivery.of(with_spin_unguessed(drives)))
+MADE = ("expected_yd", "usual_yd", "delivery_yd", "steady_yd")
 
 
-def _by_speed(drives: pl.DataFrame) -> Array:
-    """Give what a drive's club speed adds to its carry, yd, by the golfer's slope."""
-    slope, club = (drives.get_column(name).cast(pl.Float64).to_numpy() for name in ("slope", "club_speed_mph"))
-    return np.asarray(slope * club)
+@dataclass(frozen=True)
+class _Expected:
+    """Expected carry of drives, each kind worked out once and only if it is asked for; see `drive_values`."""
+
+    drives: pl.DataFrame
+    yardstick: Yardstick
+
+    @cached_property
+    def _known(self) -> Delivery:
+        """Drives' deliveries, in place of guessed spins the golfer's typical one or what is usual."""
+        return self.yardstick.model.with_usual(Delivery.of(with_spin_unguessed(self.drives)))
+
+    @cached_property
+    def _by_speed(self) -> Array:
+        """What a drive's club speed adds to its carry, yd, by the golfer's slope."""
+        names = ("slope", "club_speed_mph")
+        slope, club = (self.drives.get_column(name).cast(pl.Float64).to_numpy() for name in names)
+        return np.asarray(slope * club)
+
+    @cached_property
+    def expected_yd(self) -> Array:
+        return self.yardstick.model.expected(self._known)
+
+    @cached_property
+    def usual_yd(self) -> Array:
+        return self.yardstick.model.expected(self._known, "usual")
+
+    @property
+    def delivery_yd(self) -> Array:
+        return self.expected_yd - self._by_speed
+
+    @property
+    def steady_yd(self) -> Array:
+        return self.usual_yd - self._by_speed
 
 
 def of_quarters(own: pl.DataFrame) -> pl.DataFrame:

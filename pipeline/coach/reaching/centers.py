@@ -25,7 +25,7 @@ class Centers:
     Attributes
     ----------
     table : DataFrame
-        golfer, club_speed_mph, drives, center_yd and spread_yd: own ones, of sound drives.
+        golfer, quarter, club_speed_mph, drives, center_yd and spread_yd: own ones, of sound drives.
     center_yd : ndarray
         Shrunk.
     doubt_yd : ndarray
@@ -149,7 +149,7 @@ def _shrunk(newest: pl.DataFrame, change: float) -> Centers:
         variance = np.maximum(shrunk.std_error**2 - shrunk.own_share**2 * by_drives, 0.0)
         between = float(np.sqrt(between_golfers(center, luck, X)[0]) / center.mean())
     return Centers(
-        newest.select("golfer", "club_speed_mph", "drives", "center_yd", "spread_yd"),
+        newest.select("golfer", "quarter", "club_speed_mph", "drives", "center_yd", "spread_yd"),
         value,
         np.sqrt(variance + change),
         luck,

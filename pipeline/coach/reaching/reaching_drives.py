@@ -41,7 +41,7 @@ class Standing:
     known_share : float
         How far golfers with the same readings differ for good: standard deviation as a share of carry.
     typical : DataFrame
-        Those typical drives, by golfer and quarter.
+        Those typical drives of the newest quarter, by golfer.
     """
 
     expected: Callable[[pl.DataFrame], Array]
@@ -146,7 +146,9 @@ def carry_and_total(
         lasting = lasting_share(every, model)
     if lasting is None:  # too few golfers show it: the model's interval of one drive is wider, to be on the safe side
         lasting = max(((hi - lo) / (2 * Z90) for lo, hi in model.interval.values()), default=0.0)
-    typical = typical_of_all(every, KEYS)
+    newest = every.gathered(lambda frame: frame.select(pl.col("quarter").cast(pl.String).max())).max().item()
+    of_newest = every.mapped(lambda frame: frame.filter(pl.col("quarter").cast(pl.String) == pl.lit(newest, pl.String)))
+    typical = typical_of_all(of_newest, KEYS)
     found = ((CARRY, carry), (TOTAL, total))
     of_carry, of_total = (golfers_drives(every, name, Standing(expected, lasting, typical)) for name, expected in found)
     return of_carry, of_total
@@ -173,7 +175,7 @@ def _source(drives: int) -> str:
 def _scatter(drives: Drives, name: str, centers: Centers) -> list[Scatter]:
     """Gather each golfer's drives of the newest quarter about their own center, in the golfers' order."""
     table = centers.table.select("golfer", "center_yd", "spread_yd")
-    newest = drives.gathered(lambda frame: frame.select(pl.col("quarter").cast(pl.String).max())).max().item()
+    newest = centers.table.get_column("quarter").cast(pl.String).max()
     off = drives.gathered(
         lambda frame: (
             frame.filter(pl.col("quarter").cast(pl.String) == pl.lit(newest, pl.String))

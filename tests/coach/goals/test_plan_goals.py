@@ -3,10 +3,12 @@ import polars as pl
 import pytest
 from days import on_days
 from goal_samples import sample_curve, sample_frontier, sample_golfers, sample_model
+from polars.testing import assert_frame_equal
 from rows import table_of
 from scipy.stats import norm
 
 from pipeline.bands import SpeedBands
+from pipeline.coach.goals import goal_table as goal_module
 from pipeline.coach.goals.goal_table import goal_table, newest_assessed
 from pipeline.coach.goals.pace import Gain, Pace, quarters_needed
 from pipeline.coach.goals.plan_goals import run
@@ -166,6 +168,22 @@ def test_a_goal_that_only_a_golfers_own_better_delivery_reaches_is_not_beyond_th
     assert (row["goal_yd"], row["efficient_speed_mph"], row["delivery_yd"]) == (281.5, None, 0)
     assert (row["reach"], row["goal_from"]) == ("speed", "a year's gain")
     assert row["quarters"] == pytest.approx((row["present_speed_mph"] - 107) / 0.5)
+
+
+def test_goals_are_the_same_part_by_part_and_drives_are_looked_up_once_for_all_parts(monkeypatch):
+    golfers = [{"club_speed_mph": 86.0 + 3 * k, "carry_yd": 200.0 + 6 * k} for k in range(5)]
+    quantiles = (200 + 6 * np.arange(5))[:, None] + 10 * norm.ppf(LEVELS)
+    codes = [f"g{number:016}" for number in (3, 0, 4, 1)]  # not all of them, and in an order of their own
+    spread = DriveSpread(quantiles[:4], quantiles[:4, 30], np.full(4, 2.0), np.full(4, 40.0))
+    scatter = GolfersDrives(codes, np.zeros(4), ["own", "shrunk", "others", "own"], spread, None)
+    whole = planned(*golfers, scatter=scatter)
+    assert whole.get_column("share_from").null_count() == 1
+    looked_up = []
+    rows_of = goal_module.rows_of
+    monkeypatch.setattr(goal_module, "rows_of", lambda *given: looked_up.append(given) or rows_of(*given))
+    monkeypatch.setattr(goal_module, "CHUNK", 2)
+    assert_frame_equal(planned(*golfers, scatter=scatter), whole, rel_tol=1e-9)
+    assert len(looked_up) == 1
 
 
 def test_nobody_gives_an_empty_table():

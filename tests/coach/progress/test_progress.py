@@ -7,7 +7,7 @@ import pytest
 from frontiers import frontier_at
 from scipy import stats
 
-from pipeline.coach.progress.measures import MEASURES, Yardstick
+from pipeline.coach.progress.measures import MEASURES, Yardstick, drive_values
 from pipeline.coach.progress.progress import progress_of
 from pipeline.fit.model import CarryModel
 from pipeline.fit.surface import Axis, Surface
@@ -437,3 +437,15 @@ def test_the_order_of_rows_changes_nothing():
     )
     for name in NAMES:
         assert shuffled[f"{name}_p_value"].to_numpy() == pytest.approx(plain[f"{name}_p_value"].to_numpy(), rel=1e-6)
+
+
+def test_expected_carry_of_drives_is_worked_out_once_for_each_strike(monkeypatch):
+    drives = drives_of(np.random.default_rng(4), "2026Q1", 3).with_columns(slope=2.5, carry_reference_yd=200.0)
+    asked = []
+    expected = CarryModel.expected
+    monkeypatch.setattr(CarryModel, "expected", lambda *given: asked.append(given[2:]) or expected(*given))
+    values = drive_values(drives, YARDSTICK)
+    assert sorted(asked) == [(), ("usual",)]
+    by_speed = 2.5 * drives.get_column("club_speed_mph")
+    for part, whole in (("delivery_yd", "expected_yd"), ("steady_yd", "usual_yd")):
+        np.testing.assert_allclose(values.get_column(part) + by_speed, values.get_column(whole), rtol=1e-12)
