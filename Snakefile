@@ -114,6 +114,10 @@ onstart:
         start_run(Path(HOME), lock_of(STUDY.study))
         remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
+        if workflow.local_exec:
+            # A cluster is asked for so many jobs a second. Here Snakemake would look again a second after each job
+            # for whether it may start another, and a run would end a second after its last.
+            workflow.scheduler.job_rate_limiter = None
         here = workflow.local_exec and not IN_ENVIRONMENT
         due = steps_of(job.rule for job in workflow.dag.needrun_jobs())
         forked_steps.start(steps_of(workflow.rules) if here and due else [])
