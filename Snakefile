@@ -26,7 +26,15 @@ from pipeline.lean import start_quickly
 from pipeline.running import forked_steps
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
-from pipeline.workflow import needs, parts_of, step, step_command, steps_of, threads_for
+from pipeline.workflow import (
+    keep_digests,
+    needs,
+    parts_of,
+    step,
+    step_command,
+    steps_of,
+    threads_for,
+)
 
 # Where Snakemake's own log can't be written (a full disk), what went wrong is told on the screen, without tracebacks.
 logging.raiseExceptions = False
@@ -122,6 +130,7 @@ onstart:
         start_run(Path(HOME), lock_of(STUDY.study))
         remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
+        keep_digests(steps_of(workflow.rules))
         due = set()
         if workflow.local_exec:
             # A cluster is asked for so many jobs a second. Here Snakemake would look again a second after each job
