@@ -23,6 +23,7 @@ rule build_bands:
         f"{LOGS_OF}/build_bands.log",
     benchmark:
         f"{LOGS_OF}/build_bands.tsv"
+    priority: 4
     conda:
         ENVIRONMENT
     # Almost all that follows waits for it. A look mostly has from the last one what two threads would share.
