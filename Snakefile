@@ -27,6 +27,7 @@ from pipeline.running import forked_steps
 from pipeline.running.start import read_start
 from pipeline.step import OWNER_ALONE
 from pipeline.workflow import (
+    keep_digests,
     needs_of,
     parts_of,
     step,
@@ -40,6 +41,15 @@ logging.raiseExceptions = False
 
 start_quickly()
 os.umask(OWNER_ALONE)
+IN_ENVIRONMENT = bool(workflow.deployment_settings.deployment_method)
+# At once, so that it loads libraries beside this process. Which steps are due is only known at the run's start.
+FORKING = (
+    None
+    if IN_ENVIRONMENT
+    or not workflow.is_main_process
+    or forked_steps.only_looks(sys.argv)
+    else forked_steps.start(forked_steps.FIRST)
+)
 try:
     START = read_start(config)
 except UserError as error:
@@ -59,7 +69,6 @@ KEPT, DECISIONS = START.kept, START.decisions
 ASKED_FOR = {name: local(path) for name, path in START.asked_for.items()}
 OWN, FIRST_FIT = START.own, START.first_fit
 
-IN_ENVIRONMENT = bool(workflow.deployment_settings.deployment_method)
 STEP = step_command(IN_ENVIRONMENT)
 ENVIRONMENT = str(Path(workflow.basedir) / "environment.yaml")
 LOG_BYTES = [(FOLDER / log.source).stat().st_size for log in LOGS]
@@ -122,9 +131,20 @@ onstart:
         start_run(Path(HOME), lock_of(STUDY.study))
         remove_other_kind(Path(OUT), by_hand=BY_HAND)
         SUMS.keep()
-        here = workflow.local_exec and not IN_ENVIRONMENT
-        due = steps_of(job.rule for job in workflow.dag.needrun_jobs())
-        forked_steps.start(steps_of(workflow.rules) if here and due else [])
+        keep_digests(steps_of(workflow.rules))
+        due = set()
+        if workflow.local_exec:
+            # A cluster is asked for so many jobs a second. Here Snakemake would look again a second after each job
+            # for whether it may start another, and a run would end a second after its last.
+            workflow.scheduler.job_rate_limiter = None
+            due |= set(steps_of(job.rule for job in workflow.dag.needrun_jobs()))
+        if due and not IN_ENVIRONMENT:
+            forked_steps.load(
+                FORKING or forked_steps.start(forked_steps.FIRST),
+                [name for name in steps_of(workflow.rules) if name in due],
+            )
+        else:
+            forked_steps.stop(FORKING)
     except UserError as error:
         raise WorkflowError(str(error)) from None
 

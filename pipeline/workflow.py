@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
@@ -16,12 +17,14 @@ from types import CodeType
 from typing import Any
 
 from pipeline.configuration.study import folder_name
+from pipeline.edge.files import write_json
 from pipeline.errors import UserError
 from pipeline.step import module_of
 
 PACKAGE = Path(__file__).parent
 BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it
 CONFIG = ("study", "model", "trial", "parts")  # what --config may name
+DIGESTS = Path(".snakemake/yardband/code.json")  # of steps' code, below the working folder
 MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
 # Logs of a study that gains by threads, all together: about 100,000 drives, of a hundred bytes each as text. Fewer are
@@ -141,8 +144,49 @@ _FINDER = ModuleFinder()  # of imports in compiled code
 def code_of(name: str) -> str:
     """Digest the code that a step runs: its module, all of ours that it imports, and the templates beside them.
 
-    Comments and layout don't count.
+    Comments and layout don't count. While nothing of ours has changed since the last run, its digests are taken, see
+    `keep_digests`.
     """
+    return _known_digests().get(name) or _digest_of_step(name)
+
+
+def keep_digests(steps: Iterable[str]) -> None:
+    """Write the digests of steps' code for the next run: to read all that code takes longer than most steps.
+
+    Raises
+    ------
+    UserError
+        If they can't be written.
+    """
+    digests = _known_digests() | {name: code_of(name) for name in steps}
+    write_json(DIGESTS, {"state": _state(), "digests": digests})
+
+
+@cache
+def _known_digests() -> dict[str, str]:
+    state = _state()  # before any code is read: what is changed meanwhile is another state
+    try:
+        found = json.loads(DIGESTS.read_text(encoding="utf-8"))
+        return dict(found["digests"]) if found["state"] == state else {}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+
+
+@cache
+def _state() -> str:
+    """Digest when and how all files of the package were last touched, which no program can set back, and Python's."""
+    digest = hashlib.sha256(sys.version.encode())
+    for folder, below, files in os.walk(PACKAGE):
+        below[:] = sorted(set(below) - {"__pycache__"})
+        for file in sorted(files):
+            path = Path(folder, file)
+            state = path.stat()
+            mark = (str(path), state.st_size, state.st_mtime_ns, state.st_ctime_ns, state.st_ino)
+            digest.update(repr(mark).encode())
+    return digest.hexdigest()
+
+
+def _digest_of_step(name: str) -> str:
     digest = hashlib.sha256()
     for module in sorted(modules_of(module_of(name))):
         path = _path(module)

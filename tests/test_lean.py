@@ -34,7 +34,6 @@ PLACES = {
     "report/diagnostics/diagnostics_plots.py": {"seaborn"},
     "report/diagnostics/mixed.py": {"statsmodels"},
     "report/diagnostics/slopes.py": {"statsmodels"},
-    "report/figures/look.py": {"seaborn"},
     "statistics/false_discovery.py": {"scipy.stats"},
 }
 
@@ -72,8 +71,8 @@ def test_steps_that_draw_start_with_what_draws():
     assert imported_with({steps()[name] for name in DRAWING}) >= {"matplotlib", "seaborn"}
 
 
-def test_figures_are_drawn_without_the_statistics_that_seaborn_takes_along():
-    assert "scipy.stats" not in imported_with({steps()["draw_figures"]})
+def test_figures_are_drawn_with_matplotlib_alone():
+    assert imported_with({steps()["draw_figures"]}) == {"matplotlib"}
 
 
 def test_the_slowest_libraries_are_imported_where_nothing_else_will_do():

@@ -29,6 +29,8 @@ def copy(tmp_path, monkeypatch):
 def forget():
     for cached in (
         workflow.code_of,
+        workflow._known_digests,
+        workflow._state,
         workflow._imported,
         workflow._is_ours,
         workflow._code,
@@ -106,6 +108,41 @@ def test_the_texts_are_code_of_the_steps_that_say_them(copy):
 
 def test_tables_that_are_found_by_their_file_are_code_of_the_step_that_reads_them(copy):
     assert "write_report" in changed(copy, "tables/progress.py", "suppressed", "suppressed_too")
+
+
+def test_digests_of_the_last_run_are_taken_until_a_file_is_touched(copy, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    digested = []
+    whole = workflow._digest_of_step
+    monkeypatch.setattr(workflow, "_digest_of_step", lambda name: digested.append(name) or whole(name))
+    first = workflow.code_of("calibrate_flight")
+    workflow.keep_digests(["calibrate_flight", "write_lookup"])
+    assert digested == ["calibrate_flight", "write_lookup"]
+    forget()
+    assert workflow.code_of("calibrate_flight") == first
+    assert digested == ["calibrate_flight", "write_lookup"]
+    forget()
+    workflow.keep_digests(["write_report"])  # of another study, whose steps are others
+    forget()
+    assert workflow.code_of("calibrate_flight") == first
+    assert digested == ["calibrate_flight", "write_lookup", "write_report"]
+
+    file = copy / "flight/calibrate.py"
+    text = file.read_text(encoding="utf-8")
+    assert "MOST_DRIVES = 2000" in text
+    file.write_text(text.replace("MOST_DRIVES = 2000", "MOST_DRIVES = 1999"), encoding="utf-8")
+    forget()
+    assert workflow.code_of("calibrate_flight") != first
+    assert digested[-1] == "calibrate_flight"
+
+
+@pytest.mark.usefixtures("copy")
+@pytest.mark.parametrize("damage", ["", "[]", '{"state": 1}', '{"state": "other", "digests": {"fit_model": "x"}}'])
+def test_digests_that_cannot_be_read_are_made_again(tmp_path, monkeypatch, damage):
+    monkeypatch.chdir(tmp_path)
+    workflow.DIGESTS.parent.mkdir(parents=True)
+    workflow.DIGESTS.write_text(damage, encoding="utf-8")
+    assert len(workflow.code_of("fit_model")) == 16
 
 
 @pytest.mark.parametrize("parts", [0, 1001, 2.5, "two", True])

@@ -23,11 +23,11 @@ rule build_bands:
         f"{LOGS_OF}/build_bands.log",
     benchmark:
         f"{LOGS_OF}/build_bands.tsv"
-    priority: 3
+    priority: 4
     conda:
         ENVIRONMENT
-    # Almost all that follows waits for it.
-    threads: 2
+    # Almost all that follows waits for it. A look mostly has from the last one what two threads would share.
+    threads: 1 if ASKED_FOR else 2
     resources:
         **needs("build_bands"),
     params:

@@ -1,6 +1,7 @@
 """Run after landing, and flight in other conditions, for expected and efficient totals."""
 
-from dataclasses import dataclass
+from collections import deque
+from dataclasses import astuple, dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +15,11 @@ from pipeline.statistics.arrays import Array
 from pipeline.units import METRES_PER_YARD, MPS_PER_MPH
 
 Values = Array | float
+
+# The same drives are flown for each turf, and for the standard air too where a place has that. So many flights are
+# remembered, of up to so many drives.
+REMEMBERED, MOST_DRIVES = 8, 20_000
+_flown: deque[tuple[bytes, Landing]] = deque(maxlen=REMEMBERED)
 
 
 @dataclass(frozen=True)
@@ -80,8 +86,22 @@ class Conditions:
     turf: Turf
 
     def landing(self, ball: Ball, ball_speed_mph: Array, launch_deg: Array, spin_rpm: Array) -> Landing:
-        """Fly straight drives, all of shape (n,)."""
+        """Fly straight drives, all of shape (n,); the landing is to be read alone, as the next to ask may share it."""
         shots = Launch.straight(ball_speed_mph * MPS_PER_MPH, launch_deg, spin_rpm)
+        if len(shots) > MOST_DRIVES:
+            return self._fly(shots, ball)
+        parts = (*vars(shots).values(), *vars(self.air).values(), self.wind_along_mps)
+        asked = repr(astuple(ball)).encode() + b"".join(np.asarray(part, dtype=float).tobytes() for part in parts)
+        for known, landing in tuple(_flown):
+            if known == asked:
+                return landing
+        landing = self._fly(shots, ball)
+        for part in vars(landing).values():
+            part.flags.writeable = False
+        _flown.append((asked, landing))
+        return landing
+
+    def _fly(self, shots: Launch, ball: Ball) -> Landing:
         return fly(shots, ball, self.air, Wind(along_mps=self.wind_along_mps))
 
     def carry_and_run_yd(

@@ -75,6 +75,7 @@ rule assess_straightness:
         f"{LOGS_OF}/assess_straightness.log",
     benchmark:
         f"{LOGS_OF}/assess_straightness.tsv"
+    priority: 3
     conda:
         ENVIRONMENT
     resources:

@@ -3,6 +3,7 @@
 import platform
 import subprocess
 import tomllib
+from email.parser import HeaderParser
 from importlib.metadata import PackageNotFoundError, distributions, version
 from pathlib import Path
 
@@ -30,5 +31,10 @@ def own_version() -> str:
 
 def all_packages() -> dict[str, str]:
     """Give the version of Python and of every installed package."""
-    found = {str(one.metadata["Name"]).lower(): one.version for one in distributions() if one.metadata["Name"]}
+    found = {}
+    for one in distributions():
+        # Their heads alone: what packages say of themselves beyond would take longer to read than a run's summary.
+        head = HeaderParser().parsestr(one.read_text("METADATA") or one.read_text("PKG-INFO") or "")
+        if head["Name"]:
+            found[head["Name"].lower()] = head["Version"]
     return {"python": platform.python_version()} | dict(sorted(found.items()))

@@ -22,7 +22,7 @@ LIGHT_TOOL = (
 )
 
 
-# Of what is ready, first what leads to the longest steps, then those: else one of them ends the run on one core.
+# Of what is ready, first the longest step, then what leads to long ones: else one of them ends the run on one core.
 rule draw_figures:
     input:
         golfers=rules.assess_golfers.output.golfers,
@@ -34,7 +34,7 @@ rule draw_figures:
         f"{LOGS_OF}/draw_figures.log",
     benchmark:
         f"{LOGS_OF}/draw_figures.tsv"
-    priority: 2
+    priority: 4
     conda:
         ENVIRONMENT
     resources:

@@ -1,8 +1,9 @@
 """Steps forked from a process that has loaded what they import (an edge module).
 
 A step's own work is often less than its start: Python, the libraries and our modules take it half a second, and those
-of pictures or statistics as much again. So a run on this machine starts one process that loads what every step imports,
-in the order of the workflow, and forks itself for each step that is handed over (`pipeline.handover`). A step has its
+of pictures or statistics as much again. So a run on this machine starts one process, while Snakemake is still reading
+the workflow, that loads what the run's steps import, in the order of the workflow, and forks itself for each step that
+is handed over (`pipeline.handover`). A step has its
 own environment and streams there, as it would have by itself, and everything else as it was when the run began. Where
 that process can't be, or is no more, steps start by themselves.
 """
@@ -12,6 +13,7 @@ import gc
 import importlib
 import json
 import os
+import re
 import secrets
 import select
 import signal
@@ -54,25 +56,35 @@ LATER = (
     "statsmodels.stats.multitest",
     "statsmodels.stats.proportion",
     "statsmodels.tools.sm_exceptions",
-    "seaborn",
 )
 
-PATIENCE_S = 10.0  # with a step that doesn't say all that it wants, and with a process that should end
+# What is loaded before it is known which steps are due: all studies' first steps, with what most of the others import.
+FIRST = ("collect_logs", "load_shots", "compare_devices", "build_bands")
+# Arguments of Snakemake, by which nothing is run; a hint alone.
+LOOK = re.compile(
+    "-[a-zA-Z]*n[a-zA-Z]*|--dry-?run|--(dag|d3dag|rulegraph|filegraph|report|lint|list.*|.*summary|touch)"
+)
+
+PATIENCE_S = 10.0  # with a step that doesn't say all that it wants
 
 
-def start(steps: Sequence[str]) -> None:
+def start(steps: Sequence[str]) -> subprocess.Popen[bytes] | None:
     """Start the process that the steps of this one's run are forked from; it ends with this one.
 
     Parameters
     ----------
     steps : sequence of str
-        Names of the workflow's steps, those first that run first. None of a run whose steps start by themselves, on
-        other machines or in environments of their own.
+        Names of steps to load first. `load` names more.
+
+    Returns
+    -------
+    Popen or None
+        None where steps start by themselves.
     """
     os.environ.pop(ADDRESS, None)  # of a run that this one is a job of
     # Elsewhere libraries aren't safe to fork; and under a limit each step would pay for the libraries of all.
-    if not steps or sys.platform != "linux" or memory_is_limited():
-        return
+    if sys.platform != "linux" or memory_is_limited():
+        return None
     name = f"yardband-{os.getpid()}-{secrets.token_hex(16)}"
     try:
         with socket.socket(socket.AF_UNIX) as listening:
@@ -87,16 +99,43 @@ def start(steps: Sequence[str]) -> None:
                 pass_fds=[listening.fileno()],
             )
     except OSError:
-        return
+        return None
     os.environ[ADDRESS] = name
-    atexit.register(_end, process)
+    atexit.register(stop, process)
+    return process
 
 
-def _end(process: subprocess.Popen[bytes]) -> None:
+def only_looks(arguments: Sequence[str]) -> bool:
+    """Tell whether arguments of Snakemake seem to ask for a look at the workflow, not for a run."""
+    return any(LOOK.fullmatch(one) for one in arguments)
+
+
+def load(process: subprocess.Popen[bytes] | None, steps: Sequence[str]) -> None:
+    """Have the process that `start` gave load steps, and what they import where they use it.
+
+    Parameters
+    ----------
+    process : Popen or None
+    steps : sequence of str
+        Names of the run's steps, those first that run first.
+    """
+    if process is None:
+        return
+    assert process.stdin is not None
+    with suppress(OSError):  # steps start by themselves if it is no more
+        process.stdin.write(" ".join([*map(module_of, steps), *LATER]).encode() + b"\n")
+        process.stdin.flush()
+
+
+def stop(process: subprocess.Popen[bytes] | None) -> None:
+    """End the process that `start` gave, at once if it is in the middle of an import."""
+    os.environ.pop(ADDRESS, None)
+    if process is None or process.poll() is not None:
+        return
     assert process.stdin is not None
     process.stdin.close()
-    with suppress(subprocess.TimeoutExpired):
-        process.wait(PATIENCE_S)
+    process.kill()
+    process.wait()
 
 
 @dataclass(frozen=True)
@@ -131,30 +170,42 @@ class _Forking:
         self.listening = listening
         self.at_work: dict[int, tuple[int, socket.socket]] = {}
         """By a descriptor of the step's process: its number, and who waits for its end."""
+        self.left: list[str] = []
+        """Modules to be loaded, the next first."""
+        self.heard = b""
+        """The begun line of more of them."""
         self.on_interrupt = signal.signal(signal.SIGINT, signal.SIG_IGN)  # a run's steps end by it, and then the run
 
     def next_step(self, modules: Sequence[str]) -> _Asked:
         """Load modules, and answer those who ask; this comes back in the processes of steps alone."""
-        left = list(reversed(modules))
+        self.left = list(modules)
         while True:
-            if left:
+            if self.left:
                 with suppress(Exception), left_out():  # whoever needs it will say what is wrong
-                    importlib.import_module(left.pop())
-            if asked := self._answered(0 if left else None):
+                    importlib.import_module(self.left.pop(0))
+            if asked := self._answered(0 if self.left else None):
                 return asked
 
     def _answered(self, patience_s: float | None) -> _Asked | None:
         """Wait for something to happen; give a step in the process forked for it."""
         waiting = {client: step for step, (_, client) in self.at_work.items()}
         ready, _, _ = select.select([self.listening, sys.stdin, *self.at_work, *waiting], [], [], patience_s)
-        if sys.stdin in ready:  # the run has ended
-            os._exit(0)
+        if sys.stdin in ready:
+            self._hear()
         for step in self.at_work.keys() & set(ready):
             self._tell(step)
         for client in waiting.keys() & set(ready):
             if waiting[client] in self.at_work:  # who waited is gone
                 os.kill(self.at_work[waiting[client]][0], signal.SIGTERM)
         return self._forked() if self.listening in ready else None
+
+    def _hear(self) -> None:
+        """Take the names of more modules to load; their stream ends with the run."""
+        read = os.read(sys.stdin.fileno(), 65536)
+        if not read:
+            os._exit(0)
+        *lines, self.heard = (self.heard + read).split(b"\n")
+        self.left += [name for line in lines for name in line.decode().split()]
 
     def _tell(self, step: int) -> None:
         """Tell who waits that a step has ended, and how."""
@@ -223,7 +274,7 @@ def _serve(number: str, *modules: str) -> NoReturn:
     start_quickly()
     os.close(os.pidfd_open(os.getpid()))  # an old system has no such thing, and this process no use
     with socket.socket(fileno=int(number)) as listening:
-        asked = _Forking(listening).next_step([*modules, *LATER])
+        asked = _Forking(listening).next_step(modules)
     asked.begin()
     status = main(asked.arguments)
     for stream in (sys.stdout, sys.stderr):

@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.benchmark import run_and_conditions
 from pipeline.benchmark.run_and_conditions import Conditions, Place, run_interval_yd, run_yd, total_interval_yd
 from pipeline.physics.air import Air
 from pipeline.physics.ball import Ball
+from pipeline.physics.trajectory import fly
 from pipeline.physics.turf import FIRMNESS, NEIGHBORS, NORMAL, SOFT
 from pipeline.statistics.intervals import Z90
 
@@ -108,3 +110,23 @@ def test_a_place_of_the_standard_air_adds_nothing_to_carry_and_firmer_turf_to_th
     found = {turf: place_on(turf).change_and_run_yd(*drives) for turf in FIRMNESS}
     assert [float(change[0]) for change, _ in found.values()] == [0.0, 0.0, 0.0]
     assert found["soft"][1] < found["normal"][1] < found["firm"][1]
+
+
+def test_drives_are_flown_once_for_all_turfs_and_the_standard_air(monkeypatch):
+    flown = []
+
+    def counting(shots, *around):
+        flown.append(len(shots))
+        return fly(shots, *around)
+
+    monkeypatch.setattr(run_and_conditions, "fly", counting)
+    drives = [np.array([141.0, 150.0]), np.array([13.0, 11.0]), np.array([2600.0, 2400.0])]
+    found = [place_on(turf).change_and_landing(*drives)[1].carry_m for turf in FIRMNESS]
+    assert flown == [2]
+    assert all(np.array_equal(one, found[0]) for one in found)
+    # Any other drive, ball, air or wind is another flight.
+    drives[2] = drives[2] + 1.0
+    others = [replace(STANDARD, wind_along_mps=3.0), replace(STANDARD, air=Air.of(25.0, 101325.0, 0.0)), STANDARD]
+    carries = [one.landing(Ball(drag=drag), *drives).carry_m for one in others for drag in (0.9, 0.95)]
+    assert flown == [2] * 7
+    assert len({float(one[0]) for one in carries}) == 6

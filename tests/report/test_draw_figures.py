@@ -6,10 +6,19 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 
+from pipeline.bands import SpeedBands
+from pipeline.benchmark.chart import Chart
+from pipeline.edge.artefacts import read_artefact
+from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
 from pipeline.report.figures import draw_figures
+from pipeline.report.figures.band_map import plot_band_map
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.plots import plot_losses
+from pipeline.report.palette import DARK
+from pipeline.shown import Units
+from pipeline.tables.figures import BandTable
+from pipeline.tables.golfers import Golfers
 
 
 def draw(study_files, figure_paths, settings):
@@ -49,14 +58,41 @@ def test_every_figure_is_made_in_its_size_and_again_in_the_same_bytes(study_file
     assert b"Software" not in first["losses.png"]
 
 
-def test_each_figure_is_laid_out_once_and_drawn_once_for_each_format(study_files, figure_paths, settings, monkeypatch):
+def test_each_figure_is_drawn_once_for_each_format_and_laid_out_once_for_both_papers(
+    study_files, figure_paths, settings, monkeypatch
+):
     counted = Counter()
     for kind, name in ((ConstrainedLayoutEngine, "execute"), (Figure, "draw")):
         monkeypatch.setattr(kind, name, counting(getattr(kind, name), name, counted))
 
     draw(study_files, figure_paths, settings)
 
-    assert counted == {"execute": len(figure_paths) // 2, "draw": len(figure_paths)}
+    dark = [path for path in figure_paths if path.endswith("_dark.png")]
+    assert counted == {"execute": len(figure_paths) // 2 - len(dark), "draw": len(figure_paths)}
+    assert dark
+
+
+def test_what_is_laid_out_as_another_is_the_same_as_laid_out_by_itself(study_files, settings):
+    alike = draw_figures.draw_all(*inputs(study_files), settings)["delivery_90_dark"]
+    by_itself = plot_band_map(
+        *inputs(study_files),
+        SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"]),
+        band_mph=90,
+        min_golfers=settings["privacy"]["min_golfers"],
+        scheme=DARK,
+        units=Units(settings["units"], "mph"),
+    )
+    assert [figure_bytes(alike, kind) for kind in ("svg", "png")] == [
+        figure_bytes(by_itself, kind) for kind in ("svg", "png")
+    ]
+
+
+def inputs(study_files):
+    return (
+        read_table(study_files["golfers"], Golfers),
+        read_table(study_files["bands"], BandTable),
+        read_artefact(study_files["chart"], Chart),
+    )
 
 
 def test_a_picture_shows_the_same_whichever_format_is_drawn_first(golfers, chart):

@@ -1,9 +1,11 @@
 import itertools
 
+import matplotlib as mpl
 import numpy as np
 import pytest
+import seaborn as sns
 
-from pipeline.report.figures.look import FLAG_COLOUR, PART_LOOKS, band_colours
+from pipeline.report.figures.look import FLAG_COLOUR, PART_LOOKS, WHITE_GRID, band_colours, house_style
 
 # Colour vision deficiencies, full strength, on linear RGB: Machado, Oliveira and Fernandes, IEEE Transactions on
 # Visualization and Computer Graphics 15 (2009) 1291; matrices from memory, their rows add up to 1 as they must.
@@ -59,3 +61,14 @@ def test_bands_grow_lighter_with_speed_so_that_grey_print_keeps_their_order():
 
 def test_one_band_has_a_colour():
     assert list(band_colours([90])) == [90]
+
+
+def test_what_seaborn_has_of_its_white_grid_is_there_without_it():
+    # The typeface is our own, and no figure asks for a map of colors without naming it.
+    seaborns = {**sns.axes_style("whitegrid"), **sns.plotting_context("notebook")}
+    del seaborns["font.family"], seaborns["font.sans-serif"], seaborns["image.cmap"]
+    assert {name: seaborns[name] for name in WHITE_GRID} == WHITE_GRID
+    before = dict(mpl.rcParams)
+    with house_style():
+        left = {name for name in seaborns if mpl.rcParams[name] == before[name] != seaborns[name]}
+    assert left == set()

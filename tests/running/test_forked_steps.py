@@ -15,7 +15,7 @@ import pytest
 from steps import steps
 
 from pipeline.handover import ADDRESS
-from pipeline.running.forked_steps import LATER
+from pipeline.running.forked_steps import LATER, only_looks
 from pipeline.workflow import modules_of
 
 ROOT = Path(__file__).parents[2]
@@ -39,13 +39,17 @@ def run(what, text=""):
 RUN = f"""
 import os, sys
 from pipeline.running import forked_steps
-forked_steps.start(sys.argv[1:])
+process = forked_steps.start(sys.argv[1:2])
+if len(sys.argv) > 1:
+    forked_steps.load(process, sys.argv[2:])
+else:
+    forked_steps.stop(process)
 print(os.environ.get("{ADDRESS}"), flush=True)
 sys.stdin.read()
 """
 LIMIT_S = 60
 # Those of which a part may be imported late; others are there with the modules that take them.
-LIBRARIES = ("pyarrow", "scipy", "seaborn", "statsmodels")
+LIBRARIES = ("pyarrow", "scipy", "statsmodels")
 
 
 class Run:
@@ -112,8 +116,11 @@ def test_a_step_is_forked_with_its_own_environment_streams_and_log(run):
     assert (run.folder / "probe.log").read_text(encoding="utf-8").splitlines()[-1] == "Done."
 
 
-def test_what_steps_import_is_there_before_they_ask(tmp_path):
-    run = Run(tmp_path, ("write_intervals", "probe"))
+@pytest.mark.parametrize(
+    "steps", [("write_intervals", "probe"), ("probe", "write_intervals")], ids=["at once", "later"]
+)
+def test_what_steps_import_is_there_before_they_ask(tmp_path, steps):
+    run = Run(tmp_path, steps)
     for _ in range(100):
         _, said, _ = ended(run.begin("nothing"))
         if said == ["mine", "0", "True"]:
@@ -185,10 +192,29 @@ def test_the_process_ends_with_the_run_however_that_ends(run):
     assert forking.wait(LIMIT_S) is None
 
 
-def test_a_run_without_steps_here_forgets_that_of_another(tmp_path):
+def test_a_run_without_steps_here_forgets_that_of_another_and_ends_its_own(tmp_path):
     run = Run(tmp_path, (), **{ADDRESS: "yardband-another"})
     assert run.address == "None"
+    assert psutil.Process(run.process.pid).children() == []
     run.end()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "looks"),
+    [
+        (("--cores", "2"), False),
+        (("--cores", "2", "--config", "study=dry-run"), False),
+        (("-n",), True),
+        (("-np",), True),
+        (("--cores", "2", "--dry-run"), True),
+        (("--dryrun",), True),
+        (("--dag",), True),
+        (("--list-rules",), True),
+        (("--summary",), True),
+    ],
+)
+def test_a_look_at_the_workflow_loads_no_libraries(arguments, looks):
+    assert only_looks(("snakemake", *arguments)) is looks
 
 
 def test_what_steps_import_where_they_use_it_is_loaded_too():

@@ -4,6 +4,8 @@ import hashlib
 import os
 import re
 import shutil
+import subprocess
+import sys
 
 import polars as pl
 import pytest
@@ -15,6 +17,22 @@ def jobs(stderr):
     lines = [line for line in stderr.splitlines() if line.startswith("Finished jobid")]
     return sorted(line.split("Rule: ")[1].rstrip(")") for line in lines)
 
+
+# Snakemake that counts what it starts to look again later, for which a process waits at its end.
+COUNTING = """
+import sys, threading
+from snakemake.cli import main
+started = []
+class Counted(threading.Timer):
+    def __init__(self, *given):
+        started.append(given)
+        super().__init__(*given)
+threading.Timer = Counted
+try:
+    main(sys.argv[1:])
+finally:
+    print("timers:", len(started))
+"""
 
 AFTER_A_LOG = [
     "advise_delivery", "all", "assess_golfers", "assess_landing", "assess_practice", "assess_progress",
@@ -66,6 +84,20 @@ def test_a_restored_key_makes_every_pseudonym_again(copied, snakemake):
 def test_what_nothing_touched_is_not_made_again(copied, snakemake):
     _, folder = copied
     assert planned(snakemake(folder, "--dry-run", study="study")) == []
+
+
+def test_a_run_ends_with_its_last_job(copied, root):
+    _, folder = copied
+    where = ["-s", str(root / "Snakefile"), "--directory", str(folder), "--workflow-profile"]
+    end = [str(root / "profiles/default"), "--config", "study=study"]
+    arguments = ["--cores", "1", "--force", "write_workbook", *where, *end]
+    environment = os.environ | {"PYTHONPATH": str(root)}
+    done = subprocess.run(
+        [sys.executable, "-c", COUNTING, *arguments], env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert jobs(done.stderr) == ["write_workbook"]
+    assert done.stdout.splitlines()[-1] == "timers: 0"
 
 
 @pytest.mark.bench  # a whole run

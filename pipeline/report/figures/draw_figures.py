@@ -18,7 +18,7 @@ from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_bytes
 from pipeline.edge.tables_file import read_table
 from pipeline.report.figures.band_map import plot_band_map
-from pipeline.report.figures.look import figure_bytes
+from pipeline.report.figures.look import figure_bytes, lay_out_alike
 from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, delivery_name, figure_names, match_paths
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_losses
 from pipeline.report.palette import THEMES
@@ -78,15 +78,16 @@ def draw_all(
     }
     units = Units(settings["units"], "km/h" if settings["units"] == "metres" else "mph")
     for centre in speed_bands.centres_mph:
-        for theme, scheme in THEMES.items():
-            drawn[delivery_name(centre, theme)] = plot_band_map(
-                golfers,
-                bands,
-                chart,
-                speed_bands,
-                band_mph=centre,
-                min_golfers=min_golfers,
-                scheme=scheme,
-                units=units,
-            )
+        drawn |= _band_maps(
+            (golfers, bands, chart, speed_bands), {"band_mph": centre, "min_golfers": min_golfers, "units": units}
+        )
     return drawn
+
+
+def _band_maps(what: tuple[Any, ...], choices: dict[str, Any]) -> dict[str, Figure]:
+    """Draw a band's map for each theme by name; they differ by their colors alone, and so are laid out once."""
+    maps = {theme: plot_band_map(*what, scheme=scheme, **choices) for theme, scheme in THEMES.items()}
+    first, *others = maps.values()
+    for other in others:
+        lay_out_alike(other, first)
+    return {delivery_name(choices["band_mph"], theme): figure for theme, figure in maps.items()}

@@ -11,13 +11,35 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from PIL import Image
 
-from pipeline.lean import left_out
 from pipeline.report.palette import LIGHT, PART_HATCHES, Palette, mixed, part_colors
 from pipeline.tables.golfers import PARTS
 
-# seaborn takes scipy along for densities and trees, which no figure has: half of what drawing imports.
-with left_out(("scipy", "scipy.stats", "scipy.cluster")):
-    import seaborn as sns
+# Those of seaborn's whitegrid for notebooks that `house_style` doesn't set itself. seaborn takes pandas along, which
+# takes longer to import than half of the figures to draw.
+WHITE_GRID = {
+    "axes.axisbelow": True,
+    "axes.grid": True,
+    "axes.linewidth": 1.25,
+    "font.size": 12,
+    "grid.linestyle": "-",
+    "grid.linewidth": 1,
+    "legend.title_fontsize": 12,
+    "lines.linewidth": 1.5,
+    "lines.markersize": 6,
+    "lines.solid_capstyle": "round",
+    "patch.edgecolor": "w",
+    "patch.force_edgecolor": True,
+    "patch.linewidth": 1,
+    **{f"axes.spines.{side}": True for side in ("bottom", "left", "right", "top")},
+    **{
+        f"{axis}tick.{side}": False
+        for axis, sides in (("x", "bottom top"), ("y", "left right"))
+        for side in sides.split()
+    },
+    **{f"{axis}tick.direction": "out" for axis in "xy"},
+    **{f"{axis}tick.major.{name}": size for axis in "xy" for name, size in (("size", 6), ("width", 1.25))},
+    **{f"{axis}tick.minor.{name}": size for axis in "xy" for name, size in (("size", 4), ("width", 1))},
+}
 
 DOTS_PER_INCH = 150
 # A picture's own colors are few shades and their edges; so many hold them without a visible step, and the page that
@@ -70,8 +92,7 @@ def house_style(scheme: Palette = LIGHT) -> Iterator[None]:
         Light or dark paper.
     """
     rules: dict[Any, Any] = {
-        **sns.axes_style("whitegrid"),
-        **sns.plotting_context("notebook"),
+        **WHITE_GRID,
         **dict.fromkeys(("figure.facecolor", "axes.facecolor"), scheme.paper),
         **dict.fromkeys(("text.color", "axes.labelcolor", "xtick.labelcolor", "ytick.labelcolor"), scheme.ink),
         **dict.fromkeys(("axes.edgecolor", "xtick.color", "ytick.color"), scheme.line),
@@ -114,7 +135,7 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
         The file's content; the same figure gives the same bytes.
     """
     canvas = FigureCanvasAgg(figure)
-    _settle_layout(figure)
+    settle_layout(figure)
     if kind == "png":
         canvas.draw()
         return _few_colors(Image.frombuffer("RGBA", canvas.get_width_height(), canvas.buffer_rgba()))
@@ -123,7 +144,7 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     return buffer.getvalue()
 
 
-def _settle_layout(figure: Figure) -> None:
+def settle_layout(figure: Figure) -> None:
     """Lay a figure out, unless it is.
 
     matplotlib would do so for each file, and draw all of it once more for that.
@@ -132,6 +153,16 @@ def _settle_layout(figure: Figure) -> None:
     if layout is not None:
         layout.execute(figure)
         figure.set_layout_engine(None)
+
+
+def lay_out_alike(figure: Figure, other: Figure) -> None:
+    """Lay a figure out as another of the same parts and words, such as the one for dark paper as that for light."""
+    settle_layout(other)
+    for own, its in zip(figure.axes, other.axes, strict=True):
+        own.set_position(its.get_position(original=True), which="original")
+    for own_text, its_text in zip(figure.texts, other.texts, strict=True):
+        own_text.set_position(its_text.get_position())
+    figure.set_layout_engine(None)
 
 
 def _few_colors(picture: Image.Image) -> bytes:
