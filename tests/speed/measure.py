@@ -1,14 +1,17 @@
 """What a command and everything it starts cost: wall time, processor time, memory. Linux alone, by /proc."""
 
 import os
+import re
 import subprocess
 import threading
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
+ROOT = Path(__file__).parents[2]
 EVERY_S = 0.2  # between two looks; a process's last figures may be that old
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 1e6
@@ -136,12 +139,18 @@ def name_of(words: Sequence[str], listed: str = "") -> str:
     if STEP in words[:-1]:
         return words[words.index(STEP) + 1]
     if FORKED in words:
-        steps = [word.rpartition(".")[2] for word in words[words.index(FORKED) + 2 :]]
-        return next((step for step in steps if step.startswith(listed)), FORKING)
+        return next((rule for rule in rules() if rule.startswith(listed)), FORKING)
     programs = [Path(word).name for word in words if word]
     if "snakemake" in programs[:3]:
         return "snakemake"
     return programs[0] if programs else ""
+
+
+@cache
+def rules() -> list[str]:
+    """List the workflow's rules, whose names steps have."""
+    texts = (path.read_text(encoding="utf-8") for path in sorted(ROOT.glob("pipeline/*/rules.smk")))
+    return [name for text in texts for name in re.findall(r"^ *rule (\w+):$", text, re.MULTILINE)]
 
 
 def descendants(root: int) -> list[int]:
