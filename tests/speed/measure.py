@@ -150,7 +150,7 @@ def name_of(words: Sequence[str], listed: str = "") -> str:
 def rules() -> list[str]:
     """List the workflow's rules, whose names steps have."""
     texts = (path.read_text(encoding="utf-8") for path in sorted(ROOT.glob("pipeline/*/rules.smk")))
-    return [name for text in texts for name in re.findall(r"^ *rule (\w+):$", text, re.MULTILINE)]
+    return [name for text in texts for name in re.findall(r"^ *(?:rule|checkpoint) (\w+):$", text, re.MULTILINE)]
 
 
 def descendants(root: int) -> list[int]:
