@@ -28,9 +28,9 @@ DIGESTS = Path(".snakemake/yardband/code.json")  # of steps' code, below the wor
 MEASURED = PACKAGE.parent / "docs" / "evidence" / "speed" / "steps.csv"  # by the speed study
 
 # Logs of a study that gains by threads, all together: about 100,000 drives, of a hundred bytes each as text. Fewer are
-# a single piece (`pipeline.edge.drives_file`), and two threads take turns at the rest. Of a million drives the fit took
-# 25.1 s with one and 22.4 s with two; nothing else can run then. The other steps gain less, and leave the second core
-# to one another, but for `standardise_shots`, which flies half of its grids in a process of its own.
+# a single piece (`pipeline.edge.drives_file`), and two threads take turns at the rest. A large fit has two processes,
+# each with half of the pieces (`pipeline.fit.sum_fit`). The other steps gain less, and leave the second core to one
+# another, but for `standardise_shots` and `build_bands`, half of whose grids and draws go to a second process.
 LARGE_BYTES = 10_000_000
 
 # Logs of one part of a study's golfers: with more, steps that grow with golfers are cut into a job for each part. It is
