@@ -41,6 +41,8 @@ MOST_PARTS = 1000
 # Of a drive in the speed study's logs, whose steps' memory and time are known. Logs with more columns have more bytes a
 # drive, so their steps ask for more than they need.
 DRIVE_BYTES = 80
+# Steps that share their work out with a second process, and how the speed study lists that.
+IN_TWO, SECOND = ("standardise_shots", "fit_model", "build_bands"), "python"
 BY_LOG = ("collect_logs", "collect_swings")  # a job for a log or a few: a study with more logs has more jobs instead
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,
@@ -320,12 +322,11 @@ def needs_of(log_bytes: Iterable[int]) -> Callable[[str], dict[str, int]]:
     drives = sum(log_bytes) / DRIVE_BYTES
 
     def needs(name: str) -> dict[str, int]:
-        measured = _measured().get(name)
-        if measured is None:
+        if name not in _measured():
             return {}
-        sizes = sorted(measured)
-        here = min(drives, sizes[-1]) if name in BY_LOG else drives
-        longest_s, peak_mb = (_in_line(here, sizes, [measured[size][at] for size in sizes]) for at in (0, 1))
+        longest_s, peak_mb = _taken(name, drives)
+        if name in IN_TWO:
+            peak_mb += _taken(SECOND, drives)[1]
         return {"mem_mb": ceil(1.5 * peak_mb / 100) * 100, "runtime": ceil(3 * longest_s / 60) + 1}
 
     return needs
@@ -342,6 +343,15 @@ def _measured() -> dict[str, dict[int, tuple[float, float]]]:
             one_s = float(row["wall_s"]) / int(row["processes"])
             sizes[drives] = (max(longest_s, one_s), max(peak_mb, float(row["peak_mb"])))
     return found
+
+
+def _taken(name: str, drives: float) -> tuple[float, float]:
+    """Give the seconds and MB that a process takes for so many drives; nil of one that wasn't measured."""
+    measured = _measured().get(name, {0: (0.0, 0.0)})
+    sizes = sorted(measured)
+    here = min(drives, sizes[-1]) if name in BY_LOG else drives
+    longest_s, peak_mb = (_in_line(here, sizes, [measured[size][at] for size in sizes]) for at in (0, 1))
+    return longest_s, peak_mb
 
 
 def _in_line(drives: float, sizes: Sequence[int], taken: Sequence[float]) -> float:

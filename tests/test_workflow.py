@@ -199,7 +199,7 @@ def logs_of(drives):
 
 def test_a_step_asks_for_what_the_speed_study_measured_and_room():
     needs = workflow.needs_of(logs_of(10_000_000))
-    assert needs("fit_model") == {"mem_mb": 1400, "runtime": 8}
+    assert needs("fit_model") == {"mem_mb": 1800, "runtime": 7}  # of 727 and 418 MB, and 107 s
     assert needs("collect_logs")["runtime"] == 2  # of a job, not of all 200 logs
     assert needs("not_measured") == {}
 
@@ -231,6 +231,15 @@ def _steps_measured(tmp_path, monkeypatch):
 @pytest.mark.usefixtures("_steps_measured")
 def test_needs_grow_in_line_with_the_drives(drives, mem_mb, runtime):
     assert workflow.needs_of(logs_of(drives))("fit_model") == {"mem_mb": mem_mb, "runtime": runtime}
+
+
+@pytest.mark.usefixtures("_steps_measured")
+@pytest.mark.usefixtures("_steps_measured")
+def test_a_step_with_a_second_process_needs_the_memory_of_both():
+    with workflow.MEASURED.open("a", encoding="utf-8") as file:
+        file.write("\nrun,400,python,2,60,0,1000")
+    assert workflow.needs_of(logs_of(400))("fit_model") == {"mem_mb": 9000, "runtime": 13}
+    assert workflow.needs_of(logs_of(400))("collect_logs")["mem_mb"] == 7500
 
 
 @pytest.mark.usefixtures("_steps_measured")
