@@ -48,6 +48,7 @@ _FRUGAL = {
     "OMP_NUM_THREADS": "1",
     "OPENBLAS_NUM_THREADS": "1",
     "_RJEM_MALLOC_CONF": "dirty_decay_ms:500,muzzy_decay_ms:1000,background_thread:false",
+    "JE_ARROW_MALLOC_CONF": "background_thread:false",
 }
 # For so long each thread of a process may wait for another one before it counts as stuck for good.
 _STUCK_S = 20.0
@@ -242,8 +243,10 @@ def speaks_of_memory(text: str) -> bool:
 
 def memory_trouble(error: BaseException) -> str | None:
     """Say that memory ran out, and the mend; None if `error` isn't of that kind."""
+    # Where memory is limited, a library that found none as it was loaded leaves Python with a fault of its own.
+    signs = (MemoryError, SystemError) if memory_is_limited() else MemoryError
     for one in _chain(error):
-        if isinstance(one, MemoryError) or getattr(one, "errno", None) == errno.ENOMEM or speaks_of_memory(str(one)):
+        if isinstance(one, signs) or getattr(one, "errno", None) == errno.ENOMEM or speaks_of_memory(str(one)):
             return MEMORY_RAN_OUT
     return None
 

@@ -205,3 +205,9 @@ def test_a_librarys_panic_is_a_fault_of_ours_and_no_traceback(capsys):
 
     assert outcome == Outcome(1)
     assert capsys.readouterr().err.startswith("Yardband met a fault of its own in a test (Panic); ")
+
+
+@pytest.mark.parametrize(("limited", "said"), [(True, MEMORY_RAN_OUT), (False, None)])
+def test_a_library_that_python_could_not_load_is_short_of_memory_where_that_is_limited(monkeypatch, limited, said):
+    monkeypatch.setattr("pipeline.ending.memory_is_limited", lambda: limited)
+    assert memory_trouble(SystemError("initialization of _x raised unreported exception")) == said
