@@ -316,8 +316,8 @@ def needs_of(log_bytes: Iterable[int]) -> Callable[[str], dict[str, int]]:
     Returns
     -------
     callable
-        From a step's name to mem_mb, half more than measured, and runtime in minutes, three times and one more. A step
-        that wasn't measured gets the profile's own.
+        From a step's name to mem_mb, half more than its processes took together, and runtime in minutes, three times
+        and one more. A step that wasn't measured gets the profile's own.
     """
     drives = sum(log_bytes) / DRIVE_BYTES
 
