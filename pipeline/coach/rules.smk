@@ -46,7 +46,7 @@ rule plan_goals:
         f"{LOGS_OF}/plan_goals.log",
     benchmark:
         f"{LOGS_OF}/plan_goals.tsv"
-    priority: 3
+    priority: 5
     conda:
         ENVIRONMENT
     resources:

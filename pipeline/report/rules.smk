@@ -4,9 +4,9 @@ import os
 from dataclasses import asdict
 
 from pipeline.configuration.log_files import layouts_used
-from pipeline.report.figures.naming import FORMATS, figure_names, map_names
+from pipeline.report.figures.naming import CARRY, FORMATS, LOSSES, map_names
 
-FIGURES = figure_names(STUDY.bands.centres)
+MAPS = map_names(STUDY.bands.centres)
 
 # What the pages show of the golfers' quarters; speed practice where there is any.
 QUARTER_TABLES = [
@@ -23,18 +23,50 @@ LIGHT_TOOL = (
 
 
 # Of what is ready, first the longest step, then what leads to long ones: else one of them ends the run on one core.
+rule draw_maps:
+    input:
+        golfers=rules.assess_golfers.output.golfers,
+        bands=rules.build_bands.output.csv,
+        chart=rules.build_bands.output.chart,
+    output:
+        maps=[f"{OUT}/figures/{name}.{form}" for name in MAPS for form in FORMATS],
+    log:
+        f"{LOGS_OF}/draw_maps.log",
+    benchmark:
+        f"{LOGS_OF}/draw_maps.tsv"
+    priority: 4
+    conda:
+        ENVIRONMENT
+    resources:
+        **needs("draw_maps"),
+    params:
+        **step(
+            "draw_maps",
+            settings={
+                key: SHOWN[key] for key in ("study", "bands", "privacy", "units")
+            },
+        ),
+    message:
+        "Draw the bands' maps"
+    shell:
+        STEP
+
+
 rule draw_figures:
     input:
         golfers=rules.assess_golfers.output.golfers,
         bands=rules.build_bands.output.csv,
         chart=rules.build_bands.output.chart,
     output:
-        figures=[f"{OUT}/figures/{name}.{form}" for name in FIGURES for form in FORMATS],
+        figures=[
+            f"{OUT}/figures/{name}.{form}"
+            for name in (CARRY, LOSSES)
+            for form in FORMATS
+        ],
     log:
         f"{LOGS_OF}/draw_figures.log",
     benchmark:
         f"{LOGS_OF}/draw_figures.tsv"
-    priority: 4
     conda:
         ENVIRONMENT
     resources:
@@ -42,9 +74,7 @@ rule draw_figures:
     params:
         **step(
             "draw_figures",
-            settings={
-                key: SHOWN[key] for key in ("study", "bands", "privacy", "units")
-            },
+            settings={key: SHOWN[key] for key in ("study", "bands", "privacy")},
         ),
     message:
         "Draw the figures"
@@ -58,9 +88,7 @@ rule write_report:
         frontier=rules.build_bands.output.frontier,
         drives=DRIVES,
         chart=rules.build_bands.output.chart,
-        pictures=[
-            f"{OUT}/figures/{name}.png" for name in map_names(STUDY.bands.centres)
-        ],
+        pictures=[f"{OUT}/figures/{name}.png" for name in MAPS],
         card=MODEL["card"],
         model=MODEL["model"],
         which=WHICH,
@@ -322,6 +350,7 @@ MADE = sorted(
         rules.plan_goals,
         rules.advise_delivery,
         *([rules.assess_practice, rules.plan_practice] if SPEED_LOGS else []),
+        rules.draw_maps,
         rules.draw_figures,
         rules.write_report,
         rules.write_workbook,

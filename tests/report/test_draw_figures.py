@@ -6,29 +6,21 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-from pipeline.bands import SpeedBands
-from pipeline.benchmark.chart import Chart
-from pipeline.edge.artefacts import read_artefact
-from pipeline.edge.tables_file import read_table
 from pipeline.errors import UserError
-from pipeline.report.figures import draw_figures
+from pipeline.report.figures import draw_figures, draw_maps
 from pipeline.report.figures.band_map import plot_band_map
+from pipeline.report.figures.drawn import read_drawn
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.plots import plot_losses
 from pipeline.report.palette import DARK
 from pipeline.shown import Units
-from pipeline.tables.figures import BandTable
-from pipeline.tables.golfers import Golfers
 
 
 def draw(study_files, figure_paths, settings):
-    draw_figures.run(
-        golfers=study_files["golfers"],
-        bands=study_files["bands"],
-        chart=study_files["chart"],
-        figures=figure_paths,
-        settings=settings,
-    )
+    shown = {name: study_files[name] for name in ("golfers", "bands", "chart")}
+    maps = [path for path in figure_paths if "delivery_" in path]
+    draw_maps.run(**shown, maps=maps, settings=settings)
+    draw_figures.run(**shown, figures=[path for path in figure_paths if path not in maps], settings=settings)
     return {Path(path).name: Path(path).read_bytes() for path in figure_paths}
 
 
@@ -73,10 +65,13 @@ def test_each_figure_is_drawn_once_for_each_format_and_laid_out_once_for_both_pa
 
 
 def test_what_is_laid_out_as_another_is_the_same_as_laid_out_by_itself(study_files, settings):
-    alike = draw_figures.draw_all(*inputs(study_files), settings)["delivery_90_dark"]
+    shown = read_drawn(study_files["golfers"], study_files["bands"], study_files["chart"], settings)
+    alike = draw_maps.draw_maps(shown, settings)["delivery_90_dark"]
     by_itself = plot_band_map(
-        *inputs(study_files),
-        SpeedBands.of(settings["bands"]["centres"], settings["bands"]["half_width_mph"]),
+        shown.golfers,
+        shown.bands,
+        shown.chart,
+        shown.speed_bands,
         band_mph=90,
         min_golfers=settings["privacy"]["min_golfers"],
         scheme=DARK,
@@ -85,14 +80,6 @@ def test_what_is_laid_out_as_another_is_the_same_as_laid_out_by_itself(study_fil
     assert [figure_bytes(alike, kind) for kind in ("svg", "png")] == [
         figure_bytes(by_itself, kind) for kind in ("svg", "png")
     ]
-
-
-def inputs(study_files):
-    return (
-        read_table(study_files["golfers"], Golfers),
-        read_table(study_files["bands"], BandTable),
-        read_artefact(study_files["chart"], Chart),
-    )
 
 
 def test_a_picture_shows_the_same_whichever_format_is_drawn_first(golfers, chart):

@@ -6,7 +6,9 @@ import pytest
 from matplotlib.colors import same_color
 
 from pipeline.bands import SpeedBands
-from pipeline.report.figures.draw_figures import draw_all
+from pipeline.report.figures.draw_figures import draw_figures
+from pipeline.report.figures.draw_maps import draw_maps
+from pipeline.report.figures.drawn import Drawn
 from pipeline.report.figures.look import FLAG_COLOUR, band_colours
 from pipeline.report.figures.plots import plot_carry_by_speed, plot_losses
 from pipeline.tables.figures import BandTable
@@ -172,7 +174,10 @@ def test_unknown_interval_draws_no_line(golfers, chart):
 
 
 def test_nothing_is_cut_off_and_every_axis_has_its_unit(golfers, bands, chart, settings):
-    for name, figure in draw_all(golfers, bands, chart, settings).items():
+    shown = Drawn(golfers, bands, chart, SPEED_BANDS)
+    drawn = draw_figures(shown, min_golfers=5) | draw_maps(shown, settings)
+    assert len(drawn) == 2 + 2 * len(CENTRES)
+    for name, figure in drawn.items():
         figure.draw_without_rendering()
         used, whole = figure.get_tightbbox(), figure.get_size_inches()
         assert used.x0 >= 0, name

@@ -37,9 +37,9 @@ finally:
 AFTER_A_LOG = [
     "advise_delivery", "all", "assess_golfers", "assess_landing", "assess_practice", "assess_progress",
     "assess_straightness", "build_bands", "calibrate_flight", "collect_logs", "compare_devices",
-    "compare_models", "draw_figures", "fit_model", "keep_model", "load_shots", "plan_goals", "plan_practice",
-    "standardise_shots", "summarise_run", "write_card", "write_database", "write_diagnostics", "write_intervals",
-    "write_lookup", "write_methods", "write_report", "write_workbook",
+    "compare_models", "draw_figures", "draw_maps", "fit_model", "keep_model", "load_shots", "plan_goals",
+    "plan_practice", "standardise_shots", "summarise_run", "write_card", "write_database", "write_diagnostics",
+    "write_intervals", "write_lookup", "write_methods", "write_report", "write_workbook",
 ]  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import forked
 from pipeline.collect.key import make_key
 
 ROOT = Path(__file__).parents[2]
-SHOW = {"build_bands", "draw_figures", "write_diagnostics"}
+SHOW = {"build_bands", "draw_maps", "draw_figures", "write_diagnostics"}
 LATE = "<TBD>"  # by Snakemake: the setting follows from a checkpoint
 
 

@@ -1,4 +1,4 @@
-"""Names of the figures, in the order in which the page shows them, and of the pages beside the academy's."""
+"""Names of the figures, and of the pages beside the academy's."""
 
 from collections.abc import Sequence
 
@@ -25,24 +25,19 @@ def delivery_name(band_mph: float, theme: str = "light") -> str:
     return f"delivery_{band_mph:g}".replace(".", "p") + ("" if theme == "light" else f"_{theme}")
 
 
-def figure_names(centres_mph: Sequence[float]) -> list[str]:
-    """List the names of all figures of a study.
+def map_names(centres_mph: Sequence[float]) -> list[str]:
+    """List the names of the bands' maps, by rising speed, each for light and for dark paper.
 
     Parameters
     ----------
     centres_mph : sequence of float
-        Centres of the study's bands, mph.
+        Centers of the study's bands, mph.
 
     Returns
     -------
     list of str
         File names without their suffix.
     """
-    return [CARRY, *map_names(centres_mph), LOSSES]
-
-
-def map_names(centres_mph: Sequence[float]) -> list[str]:
-    """List the names of the bands' maps, by rising speed, each for light and for dark paper."""
     return [delivery_name(centre, theme) for centre in sorted(centres_mph) for theme in THEMES]
 
 
