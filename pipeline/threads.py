@@ -5,11 +5,11 @@ import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import suppress
-from functools import partial
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import Generic, TypeVar
+from typing import Any, TypeVar
 
 THREADS = "YARDBAND_THREADS"  # set by the workflow: how many a step may use
 
@@ -75,34 +75,29 @@ def apart(
 
     if half == len(pieces):
         return list(here())
-    with SecondProcess(partial(_each, make)) as other:
-        other.begin(pieces[half:])
+    with second_process() as other:
+        other.begin(_each, (make, pieces[half:]))
         made = list(here())
-        return made + other.made()
+        others: list[Made] = other.made()
+        return made + others
 
 
-def _each(make: Callable[[Given], Made], pieces: Sequence[Given]) -> list[Made]:
+def _each(work: tuple[Callable[[Given], Made], Sequence[Given]]) -> list[Made]:
+    make, pieces = work
     return [make(piece) for piece in pieces]
 
 
-class SecondProcess(Generic[Given, Made]):
-    """A process beside this one that applies a function to one thing after the other.
+class SecondProcess:
+    """A process beside this one that makes one thing after the other, with one thread."""
 
-    Parameters
-    ----------
-    make : callable
-        As for `apart`.
-    """
-
-    def __init__(self, make: Callable[[Given], Made]) -> None:
-        self._make = make
+    def __init__(self) -> None:
         context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
         self._pipe, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there, make), daemon=True)
+        self._process = context.Process(target=_serve, args=(there,), daemon=True)
         self._process.start()
         there.close()
 
-    def __enter__(self) -> "SecondProcess[Given, Made]":
+    def __enter__(self) -> "SecondProcess":
         """Give the process."""
         return self
 
@@ -113,26 +108,55 @@ class SecondProcess(Generic[Given, Made]):
         self._pipe.close()
         self._process.join()
 
-    def begin(self, given: Given) -> None:
-        """Give it work; `made` must be asked for before it gets more."""
-        self._given = given
-        with suppress(OSError):  # if it has ended, `made` finds that out
-            self._pipe.send(given)
+    def begin(self, make: Callable[[Given], Any], given: Given) -> None:
+        """Have it apply a function to something; `made` must be asked for before it gets more.
 
-    def made(self) -> Made:
+        Parameters
+        ----------
+        make : callable
+            As for `apart`.
+        given : object
+        """
+        self._work: tuple[Callable[[Any], Any], Any] = make, given
+        with suppress(OSError):  # if it has ended, `made` finds that out
+            self._pipe.send(self._work)
+
+    def made(self) -> Any:
         """Wait for what it makes; what it failed to make is made here."""
         try:
-            made: Made = self._pipe.recv()
+            return self._pipe.recv()
         except (EOFError, OSError):  # it ended early, whatever for: here an error is reported as any other
-            made = self._make(self._given)
-        return made
+            make, given = self._work
+            return make(given)
 
 
-def _serve(pipe: Connection, make: Callable[[Given], Made]) -> None:
+_OPEN: ContextVar[SecondProcess | None] = ContextVar("_OPEN", default=None)
+
+
+@contextmanager
+def second_process() -> Iterator[SecondProcess]:
+    """Give the second process that is open; where none is, open one that all within share.
+
+    To start one takes as long as much of what it is given.
+    """
+    if (already := _OPEN.get()) is not None:
+        yield already
+        return
+    with SecondProcess() as opened:
+        token = _OPEN.set(opened)
+        try:
+            yield opened
+        finally:
+            _OPEN.reset(token)
+
+
+def _serve(pipe: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal interrupts the step as well, which ends this
+    os.environ[THREADS] = "1"
     with suppress(Exception):
         while True:
-            pipe.send(make(pipe.recv()))
+            make, given = pipe.recv()
+            pipe.send(make(given))
 
 
 def allowed() -> int:

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from pipeline.threads import SecondProcess, apart
+from pipeline.threads import SecondProcess, allowed, apart, second_process
 
 
 @pytest.fixture
@@ -51,10 +51,10 @@ def test_what_a_process_left_undone_is_done_here():
 
 
 def test_a_second_process_makes_one_thing_after_the_other():
-    with SecondProcess(process_and_square) as other:
+    with SecondProcess() as other:
         found = []
         for number in (2, 3):
-            other.begin(number)
+            other.begin(process_and_square, number)
             found.append(other.made())
     processes, squares = zip(*found, strict=True)
     assert squares == (4, 9)
@@ -62,16 +62,30 @@ def test_a_second_process_makes_one_thing_after_the_other():
     assert os.getpid() not in processes
 
 
+def threads_of(_):
+    return allowed()
+
+
+@pytest.mark.usefixtures("two")
+def test_all_that_is_done_apart_shares_the_process_that_is_open_which_has_one_thread():
+    with second_process() as other:
+        other.begin(process_and_square, 1)
+        process, _ = other.made()
+        assert [apart(process_and_square, range(2))[1] for _ in range(2)] == [(process, 1)] * 2
+        assert apart(threads_of, range(2)) == [2, 1]
+    assert apart(process_and_square, range(2))[1][0] not in (process, os.getpid())
+
+
 def test_what_a_second_process_has_ended_over_is_made_here_from_then_on():
-    with SecondProcess(dying_elsewhere) as other:
+    with SecondProcess() as other:
         for _ in range(3):
-            other.begin(os.getpid())
+            other.begin(dying_elsewhere, os.getpid())
             assert other.made() == os.getpid()
 
 
 def failing_beside(seconds):
-    with SecondProcess(time.sleep) as other:
-        other.begin(seconds)
+    with SecondProcess() as other:
+        other.begin(time.sleep, seconds)
         raise ValueError("here")
 
 

@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.edge.answers import Answers, read_pooled, temporary_answers, write_answers, write_pooled
 from pipeline.edge.drives_file import PIECE_ROWS, Part, open_drives
 from pipeline.fit.passes import Asked, Pass
-from pipeline.threads import SecondProcess, allowed
+from pipeline.threads import allowed, second_process
 
 HALVES = (Part(1, 2), Part(2, 2))
 HALVED_DRIVES = 4 * PIECE_ROWS  # with fewer, starting a second process takes what it gains
@@ -61,7 +61,7 @@ def in_halves(drives: str, beside: str | None) -> Iterator[Callable[[Pass], Iter
 
     Threads of one process wait for each other between numpy's calls. The answers are the same bytes, in the same order.
     """
-    with SecondProcess(_answer) as other:
+    with second_process() as other:
 
         def answers(one: Pass) -> Answers:
             found = temporary_answers(len(HALVES))
@@ -70,7 +70,7 @@ def in_halves(drives: str, beside: str | None) -> Iterator[Callable[[Pass], Iter
             mine, others = (
                 _Half(drives, beside, half, asked, str(path)) for half, path in zip(HALVES, found.paths, strict=True)
             )
-            other.begin(others)
+            other.begin(_answer, others)
             _answer(mine)
             other.made()
             return found

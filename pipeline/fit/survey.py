@@ -16,6 +16,7 @@ from pipeline.fit.usual_delivery import UsualDelivery, fit_usual_delivery
 from pipeline.flight.offsets import Offsets, count_levels, offsets_from
 from pipeline.flight.regressors import Regressors, values_of
 from pipeline.statistics.arrays import Array
+from pipeline.threads import apart
 
 _MISSING = Drives([].__iter__)
 
@@ -171,8 +172,8 @@ class Survey:
 
     def trends(self) -> list[UsualDelivery]:
         """Fit the trends without each fold: they are the same for all candidates."""
-        rest = (self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds))
-        return [fit_usual_delivery(golfers, self.strike) for golfers in rest]
+        rest = [self.typical.filter(pl.Series(self.fold != k)) for k in range(self.folds)]
+        return apart(partial(fit_usual_delivery, strike=self.strike), rest)
 
 
 def with_flown_scaled(drives: Drives) -> Drives:

@@ -5,7 +5,7 @@ as it predicts golfers better than a straight line does, by a penalty as Akaike'
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.quantile import Points
+from pipeline.threads import apart
 
 # Places of three knots as quantiles: Harrell, Regression Modeling Strategies (2015), table 2.3.
 KNOT_QUANTILES = (0.10, 0.50, 0.90)
@@ -178,6 +179,9 @@ class Trend:
         at, slope, bend = points.terms(weights)
         return at + slope * (self.centre_mph - points.centre), slope, bend
 
+    def _terms_of_draw(self, points: Points, counts: npt.NDArray[np.integer[Any]]) -> tuple[float, float, float]:
+        return self._terms(points, counts.astype(float))
+
     @cached_property
     def _kept_share(self) -> float:
         """Give how much of the bend is kept; see `PENALTY`."""
@@ -212,10 +216,8 @@ class Trend:
         found = np.full((len(counts), 3), np.nan)
         if not np.any(counts):
             return found
-        points = self._points.about_their_line()
-        for row, drawn in zip(found, counts, strict=True):
-            if np.any(drawn):
-                row[:] = self._terms(points, drawn.astype(float))
+        held = np.any(counts, axis=1)
+        found[held] = apart(partial(self._terms_of_draw, self._points.about_their_line()), list(counts[held]))
         if not self.knots_mph:
             return found
         at_bow, slope_bow, _ = self._bow
