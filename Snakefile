@@ -25,7 +25,7 @@ from pipeline.errors import UserError
 from pipeline.lean import start_quickly
 from pipeline.running import forked_steps
 from pipeline.running.start import read_start
-from pipeline.step import OWNER_ALONE
+from pipeline.run_step import OWNER_ALONE
 from pipeline.workflow import (
     keep_digests,
     needs_of,

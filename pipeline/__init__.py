@@ -10,9 +10,9 @@ For sessions of one's own (docs/research/library.md):
 - `UserError` is raised, with one sentence, where something given can't be used.
 """
 
-from typing import TYPE_CHECKING
-
 __all__ = ["Study", "StudyModel", "UserError", "carry_in_air", "open_study"]
+
+TYPE_CHECKING = False  # as type checkers know it: to import `typing` takes half of what a handed over step does
 
 if TYPE_CHECKING:
     from pipeline.errors import UserError

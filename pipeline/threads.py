@@ -92,21 +92,22 @@ class SecondProcess:
 
     def __init__(self) -> None:
         context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
-        self._pipe, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there,), daemon=True)
-        self._process.start()
-        there.close()
+        self._pipe, self._there = context.Pipe()
+        self._process = context.Process(target=_serve, args=(self._there,), daemon=True)
 
     def __enter__(self) -> "SecondProcess":
-        """Give the process."""
+        """Give the process; it starts as it gets its first work."""
         return self
 
     def __exit__(self, error: type[BaseException] | None, *_: object) -> None:
         """End it, in the middle of its work if something went wrong here."""
-        if error is not None:
+        if self._process.pid is None:
+            self._there.close()
+        elif error is not None:
             self._process.kill()
         self._pipe.close()
-        self._process.join()
+        if self._process.pid is not None:
+            self._process.join()
 
     def begin(self, make: Callable[[Given], Any], given: Given) -> None:
         """Have it apply a function to something; `made` must be asked for before it gets more.
@@ -118,6 +119,9 @@ class SecondProcess:
         given : object
         """
         self._work: tuple[Callable[[Any], Any], Any] = make, given
+        if self._process.pid is None:
+            self._process.start()
+            self._there.close()
         with suppress(OSError):  # if it has ended, `made` finds that out
             self._pipe.send(self._work)
 
@@ -137,7 +141,7 @@ _OPEN: ContextVar[SecondProcess | None] = ContextVar("_OPEN", default=None)
 def second_process() -> Iterator[SecondProcess]:
     """Give the second process that is open; where none is, open one that all within share.
 
-    To start one takes as long as much of what it is given.
+    To start one takes as long as much of what it is given to do.
     """
     if (already := _OPEN.get()) is not None:
         yield already

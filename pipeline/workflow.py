@@ -19,7 +19,7 @@ from typing import Any
 from pipeline.configuration.study import folder_name
 from pipeline.edge.files import write_json
 from pipeline.errors import UserError
-from pipeline.step import module_of
+from pipeline.run_step import module_of
 
 PACKAGE = Path(__file__).parent
 BESIDE = ("templates/*", "vendor/*", "*.toml")  # what modules read that lies beside them, texts among it

@@ -5,7 +5,7 @@ import re
 from functools import cache
 from pathlib import Path
 
-from pipeline.step import module_of
+from pipeline.run_step import module_of
 
 ROOT = Path(__file__).parents[1]
 

@@ -139,15 +139,15 @@ def test_a_command_that_waits_for_its_user_goes_on():
 
 STEP = """
 import os, sys, types
-import pipeline.step
+import pipeline.run_step
 
 def run():
     print("began")
     {work}
 
 sys.modules["probe"] = types.SimpleNamespace(run=run)
-pipeline.step.module_of = lambda step: step
-sys.exit(pipeline.step.main(["probe", "{{}}"]))
+pipeline.run_step.module_of = lambda step: step
+sys.exit(pipeline.run_step.main(["probe", "{{}}"]))
 """
 
 
@@ -162,7 +162,9 @@ def test_a_step_short_of_memory_says_so_in_its_log_too(tmp_path, work):
     assert log.read_text(encoding="utf-8") == f"began\n{err}"
 
 
-@pytest.mark.parametrize(("work", "status"), [("pass", 0), ("raise pipeline.step.UserError('a: b.')", 2), ("1 / 0", 1)])
+@pytest.mark.parametrize(
+    ("work", "status"), [("pass", 0), ("raise pipeline.run_step.UserError('a: b.')", 2), ("1 / 0", 1)]
+)
 def test_under_a_limit_that_is_not_met_a_step_ends_as_without_one(tmp_path, work, status):
     ends = []
     for limit_bytes in (None, 4 * 10**9):

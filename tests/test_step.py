@@ -4,15 +4,15 @@ import sys
 
 PROBE = """
 import sys, types
-import pipeline.step
+import pipeline.run_step
 
 def run():
     import polars
     print(polars.thread_pool_size())
 
 sys.modules["probe"] = types.SimpleNamespace(run=run)
-pipeline.step.module_of = lambda step: step
-sys.exit(pipeline.step.main(["probe", "{}"]))
+pipeline.run_step.module_of = lambda step: step
+sys.exit(pipeline.run_step.main(["probe", "{}"]))
 """
 
 
@@ -26,7 +26,7 @@ def test_a_step_writes_what_it_prints_to_its_log_and_whether_it_ended_well(tmp_p
     environment = os.environ | {"YARDBAND_LOG": str(tmp_path / "probe.log")}
     good = subprocess.run([sys.executable, "-c", PROBE], capture_output=True, text=True, check=True, env=environment)
     assert (tmp_path / "probe.log").read_text(encoding="utf-8") == f"{good.stdout}Done.\n"
-    bad = PROBE.replace("import polars\n", 'raise pipeline.step.UserError("x: is empty; add rows.")\n')
+    bad = PROBE.replace("import polars\n", 'raise pipeline.run_step.UserError("x: is empty; add rows.")\n')
     failed = subprocess.run([sys.executable, "-c", bad], capture_output=True, text=True, check=False, env=environment)
     assert (failed.returncode, failed.stderr) == (2, "x: is empty; add rows.\n")
     assert (tmp_path / "probe.log").read_text(encoding="utf-8") == failed.stderr

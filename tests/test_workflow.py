@@ -13,7 +13,7 @@ from steps import ROOT, imported_names, steps
 from pipeline import workflow
 from pipeline.edge.run_logs import failed_logs
 from pipeline.errors import UserError
-from pipeline.step import DONE
+from pipeline.run_step import DONE
 
 
 @pytest.fixture

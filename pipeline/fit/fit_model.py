@@ -34,7 +34,7 @@ from pipeline.fit.surface import Extent
 from pipeline.fit.whole_fit import Choices, WholeFit, whole_fit
 from pipeline.flight.calibrate import StudyFlight
 from pipeline.tables.figures import Coefficients, RegressorTable, Scores
-from pipeline.threads import allowed, second_process
+from pipeline.threads import second_process
 
 say = partial(print, flush=True)
 
@@ -64,10 +64,7 @@ def run(
     halved = not pooled and is_halved(drives)
     keeps = not (pooled or halved)
     fit = fit_of_study(drives, speed, method, beside, calibration, seed, air, strike, own, tell, keeps=keeps)
-    with (
-        second_process() if allowed() > 1 else nullcontext(),
-        in_halves(drives, beside) if halved else nullcontext(_answers_here) as answered,
-    ):
+    with second_process(), in_halves(drives, beside) if halved else nullcontext(_answers_here) as answered:
         whole = ended_in_parts(fit, pooled, answers) if pooled else in_one_process(fit, answered)
     effects = assess_regressors(method.regressors, whole.model.surface, whole.survey, whole.model.usual)
     chosen = whole.shares.of_model(with_errors(whole.model, effects))

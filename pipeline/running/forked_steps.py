@@ -31,7 +31,7 @@ from typing import NoReturn
 from pipeline.ending import memory_is_limited
 from pipeline.handover import ADDRESS, STATUS, STREAMS, TAKEN, is_own
 from pipeline.lean import left_out, start_quickly
-from pipeline.step import ONE_THREAD, main, module_of
+from pipeline.run_step import ONE_THREAD, main, module_of
 
 # Libraries are safe to fork while none of their threads is at work. These keep them from starting some as they are
 # imported.

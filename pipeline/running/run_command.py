@@ -26,10 +26,10 @@ from pipeline.edge.files import check_idle, lock_of, read_bytes
 from pipeline.edge.run_logs import RUN_LOG
 from pipeline.ending import DONE
 from pipeline.errors import UserError
+from pipeline.run_step import OWNER_ALONE
 from pipeline.running.run_words import Made, failure_lines, progress_line, refused_lines, result_lines, took
 from pipeline.running.snakemake_lines import RunSoFar, left_s, rule_of, share_done
 from pipeline.running.start import read_start
-from pipeline.step import OWNER_ALONE
 from pipeline.texts.catalogue import told
 
 CODE = Path(__file__).parents[2]

@@ -9,7 +9,6 @@ from matplotlib.layout_engine import ConstrainedLayoutEngine
 from pipeline.errors import UserError
 from pipeline.report.figures import draw_figures, draw_maps
 from pipeline.report.figures.band_map import plot_band_map
-from pipeline.report.figures.drawn import read_drawn
 from pipeline.report.figures.look import figure_bytes
 from pipeline.report.figures.plots import plot_losses
 from pipeline.report.palette import DARK
@@ -65,7 +64,7 @@ def test_each_figure_is_drawn_once_for_each_format_and_laid_out_once_for_both_pa
 
 
 def test_what_is_laid_out_as_another_is_the_same_as_laid_out_by_itself(study_files, settings):
-    shown = read_drawn(study_files["golfers"], study_files["bands"], study_files["chart"], settings)
+    shown = draw_figures.read_drawn(study_files["golfers"], study_files["bands"], study_files["chart"], settings)
     alike = draw_maps.draw_maps(shown, settings)["delivery_90_dark"]
     by_itself = plot_band_map(
         shown.golfers,

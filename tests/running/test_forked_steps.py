@@ -23,12 +23,12 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="elsewhere steps
 
 PROBE = """
 import os, sys, time
-import pipeline.step
+import pipeline.run_step
 
 def run(what, text=""):
     print(os.getppid(), os.environ.get("OWN"), len(text), "polars" in sys.modules, flush=True)
     if what == "refuse":
-        raise pipeline.step.UserError("a: is empty; add rows.")
+        raise pipeline.run_step.UserError("a: is empty; add rows.")
     if what == "die":
         os.kill(os.getpid(), 9)
     if what == "read":

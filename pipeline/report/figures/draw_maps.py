@@ -13,7 +13,8 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from pipeline.report.figures.band_map import plot_band_map
-from pipeline.report.figures.drawn import Drawn, read_drawn, write_drawn
+from pipeline.report.figures.draw_figures import read_drawn, write_drawn
+from pipeline.report.figures.drawn import Drawn
 from pipeline.report.figures.look import lay_out_alike
 from pipeline.report.figures.naming import delivery_name
 from pipeline.report.palette import THEMES
