@@ -41,14 +41,18 @@ _MEMORY_WORDS = (
 )
 _KILLED_FOR_MEMORY = ("SIGKILL", "SIGABRT", "SIGSEGV", "SIGBUS")
 
-# Under a limit on memory libraries start no threads that they can do without: one that can't start may leave the others
-# waiting for ever, or speak after our last sentence.
-_FRUGAL = {
-    "POLARS_MAX_THREADS": "1",
-    "OMP_NUM_THREADS": "1",
-    "OPENBLAS_NUM_THREADS": "1",
-    "_RJEM_MALLOC_CONF": "dirty_decay_ms:500,muzzy_decay_ms:1000,background_thread:false",
+# Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
+# write other bytes; steps run side by side anyway. To be set before numpy and polars are imported.
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
+# With these libraries start no threads that they can do without, allocators of memory among them.
+WITHOUT_THREADS = dict.fromkeys(ONE_THREAD, "1") | {
     "JE_ARROW_MALLOC_CONF": "background_thread:false",
+    "_RJEM_MALLOC_CONF": "background_thread:false",
+}
+# So under a limit on memory, where one that can't start may leave the others waiting for ever, or speak after our last
+# sentence; and memory is soon given back.
+_FRUGAL = WITHOUT_THREADS | {
+    "_RJEM_MALLOC_CONF": "dirty_decay_ms:500,muzzy_decay_ms:1000,background_thread:false",
 }
 # For so long each thread of a process may wait for another one before it counts as stuck for good.
 _STUCK_S = 20.0

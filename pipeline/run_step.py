@@ -14,14 +14,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any, TextIO
 
-from pipeline.ending import DONE, Outcome, outliving, told
+from pipeline.ending import DONE, ONE_THREAD, Outcome, outliving, told
 from pipeline.errors import UserError
 from pipeline.handover import LOG
 from pipeline.lean import left_out, start_quickly
-
-# Sums over floats depend in their last digits on how many threads share them, so that a machine with more cores would
-# write other bytes; steps run side by side anyway. Set before numpy and polars are imported by a step.
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "POLARS_MAX_THREADS")
 
 # Results are for the academy's own eyes, whatever others use the machine: files get 0600 and folders 0700. What may be
 # published, benchmarks/, is handed on as a copy.

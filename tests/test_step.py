@@ -1,7 +1,9 @@
 import os
 import subprocess
 import sys
+from pathlib import Path
 
+ROOT = Path(__file__).parents[1]
 PROBE = """
 import sys, types
 import pipeline.run_step
@@ -36,3 +38,13 @@ def test_a_log_that_cannot_be_written_stops_no_step(tmp_path):
     environment = os.environ | {"YARDBAND_LOG": str(tmp_path / "no" / "folder.log")}
     done = subprocess.run([sys.executable, "-c", PROBE], capture_output=True, text=True, check=True, env=environment)
     assert done.stdout == "1\n"
+
+
+def test_who_hands_a_step_over_imports_next_to_nothing():
+    code = "import sys; before = set(sys.modules); import pipeline.step; print(*sorted({*sys.modules} - before))"
+    # Without site-packages, where a test environment may import things at its start.
+    done = subprocess.run([sys.executable, "-S", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    found = set(done.stdout.split())
+    assert "pipeline.handover" in found
+    assert not {"dataclasses", "pathlib", "typing"} & found
+    assert {name for name in found if name.startswith("pipeline.")} == {"pipeline.handover", "pipeline.step"}

@@ -28,17 +28,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
 
-from pipeline.ending import memory_is_limited
+from pipeline.ending import WITHOUT_THREADS, memory_is_limited
 from pipeline.handover import ADDRESS, STATUS, STREAMS, TAKEN, is_own
 from pipeline.lean import left_out, start_quickly
-from pipeline.run_step import ONE_THREAD, main, module_of
+from pipeline.run_step import main, module_of
 
-# Libraries are safe to fork while none of their threads is at work. These keep them from starting some as they are
-# imported.
-WITHOUT_THREADS = dict.fromkeys(ONE_THREAD, "1") | {
-    "JE_ARROW_MALLOC_CONF": "background_thread:false",
-    "_RJEM_MALLOC_CONF": "background_thread:false",
-}
+# Libraries are safe to fork while none of their threads is at work (`WITHOUT_THREADS`).
 # A thread of polars that there is even so, by its name on Linux: it waits to clear away files that no step makes.
 IDLE = "polars-ooc-clea"
 
