@@ -11,6 +11,8 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
+from pipeline.handover import SECOND, STREAMS, forked
+
 THREADS = "YARDBAND_THREADS"  # set by the workflow: how many a step may use
 
 Given = TypeVar("Given")
@@ -91,9 +93,21 @@ class SecondProcess:
     """A process beside this one that makes one thing after the other, with one thread."""
 
     def __init__(self) -> None:
-        context = get_context("spawn")  # a fork would take along locks that other libraries' threads hold
-        self._pipe, self._there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(self._there,), daemon=True)
+        self._pipe: Connection | None = None  # until there is work
+
+    def _start(self) -> Connection:
+        """Start it: forked where a run has a process for that, which this one is not fit for.
+
+        A fork of this one would take along locks that libraries' threads hold.
+        """
+        context = get_context("spawn")
+        here, there = context.Pipe()
+        self._forked = forked([SECOND], (there.fileno(), *STREAMS[1:]))
+        if self._forked is None:
+            self._process = context.Process(target=serve, args=(there,), daemon=True)
+            self._process.start()
+        there.close()
+        return here
 
     def __enter__(self) -> "SecondProcess":
         """Give the process; it starts as it gets its first work."""
@@ -101,13 +115,15 @@ class SecondProcess:
 
     def __exit__(self, error: type[BaseException] | None, *_: object) -> None:
         """End it, in the middle of its work if something went wrong here."""
-        if self._process.pid is None:
-            self._there.close()
-        elif error is not None:
-            self._process.kill()
+        if self._pipe is None:
+            return
         self._pipe.close()
-        if self._process.pid is not None:
-            self._process.join()
+        if self._forked is not None:
+            self._forked.close()
+            return
+        if error is not None:
+            self._process.kill()
+        self._process.join()
 
     def begin(self, make: Callable[[Given], Any], given: Given) -> None:
         """Have it apply a function to something; `made` must be asked for before it gets more.
@@ -119,14 +135,14 @@ class SecondProcess:
         given : object
         """
         self._work: tuple[Callable[[Any], Any], Any] = make, given
-        if self._process.pid is None:
-            self._process.start()
-            self._there.close()
+        if self._pipe is None:
+            self._pipe = self._start()
         with suppress(OSError):  # if it has ended, `made` finds that out
             self._pipe.send(self._work)
 
     def made(self) -> Any:
         """Wait for what it makes; what it failed to make is made here."""
+        assert self._pipe is not None
         try:
             return self._pipe.recv()
         except (EOFError, OSError):  # it ended early, whatever for: here an error is reported as any other
@@ -154,7 +170,8 @@ def second_process() -> Iterator[SecondProcess]:
             _OPEN.reset(token)
 
 
-def _serve(pipe: Connection) -> None:
+def serve(pipe: Connection) -> None:
+    """Be a second process: make what is asked for over a pipe, until it is closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal interrupts the step as well, which ends this
     os.environ[THREADS] = "1"
     with suppress(Exception):

@@ -19,6 +19,7 @@ from typing import Any
 from pipeline.configuration.study import folder_name
 from pipeline.edge.files import write_json
 from pipeline.errors import UserError
+from pipeline.handover import SECOND
 from pipeline.run_step import module_of
 
 PACKAGE = Path(__file__).parent
@@ -42,7 +43,7 @@ MOST_PARTS = 1000
 # drive, so their steps ask for more than they need.
 DRIVE_BYTES = 80
 # Steps that share their work out with a second process, and how the speed study lists that.
-IN_TWO, SECOND = ("standardise_shots", "fit_model", "build_bands"), "python"
+IN_TWO = ("standardise_shots", "fit_model", "build_bands")
 BY_LOG = ("collect_logs", "collect_swings")  # a job for a log or a few: a study with more logs has more jobs instead
 
 # Paths and settings reach a step as two JSON objects. Snakemake compares settings and code with those of the last run,

@@ -34,6 +34,7 @@ EXCEPTIONS = {
     "pipeline/texts/catalogue.py": "reads its own catalogue, a part of the package",
     "pipeline/running/run_words.py": "takes exit statuses and the sentence on memory from pipeline.ending",
     "pipeline/running/snakemake_lines.py": "takes from pipeline.ending how libraries say that memory ran out",
+    "pipeline/threads.py": "asks for a second process; neither touches a file",
     "pipeline/report/figures/look.py": "draws a figure to bytes in memory",
 }
 

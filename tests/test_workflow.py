@@ -237,7 +237,7 @@ def test_needs_grow_in_line_with_the_drives(drives, mem_mb, runtime):
 @pytest.mark.usefixtures("_steps_measured")
 def test_a_step_with_a_second_process_needs_the_memory_of_both():
     with workflow.MEASURED.open("a", encoding="utf-8") as file:
-        file.write("\nrun,400,python,2,60,0,1000")
+        file.write("\nrun,400,second_process,2,60,0,1000")
     assert workflow.needs_of(logs_of(400))("fit_model") == {"mem_mb": 9000, "runtime": 13}
     assert workflow.needs_of(logs_of(400))("collect_logs")["mem_mb"] == 7500
 

@@ -136,7 +136,8 @@ checkpoint fit_model:
     priority: 3
     conda:
         ENVIRONMENT
-    threads: THREADS
+    # Where steps are forked, a second process costs nothing to start.
+    threads: 2 if FORKING else THREADS
     resources:
         **needs("fit_model"),
     params:

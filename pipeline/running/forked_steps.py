@@ -25,13 +25,15 @@ import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import NoReturn
 
 from pipeline.ending import WITHOUT_THREADS, memory_is_limited
-from pipeline.handover import ADDRESS, STATUS, STREAMS, TAKEN, is_own
+from pipeline.handover import ADDRESS, SECOND, STATUS, STREAMS, TAKEN, is_own
 from pipeline.lean import left_out, start_quickly
 from pipeline.run_step import main, module_of
+from pipeline.threads import serve
 
 # Libraries are safe to fork while none of their threads is at work (`WITHOUT_THREADS`).
 # A thread of polars that there is even so, by its name on Linux: it waits to clear away files that no step makes.
@@ -271,11 +273,17 @@ def _serve(number: str, *modules: str) -> NoReturn:
     with socket.socket(fileno=int(number)) as listening:
         asked = _Forking(listening).next_step(modules)
     asked.begin()
-    status = main(asked.arguments)
+    status = _help() if asked.arguments == [SECOND] else main(asked.arguments)
     for stream in (sys.stdout, sys.stderr):
         with suppress(OSError):
             stream.flush()
     os._exit(status)  # taking apart what all steps share would take longer than many a step
+
+
+def _help() -> int:
+    with left_out():
+        serve(Connection(STREAMS[0]))
+    return 0
 
 
 if __name__ == "__main__":

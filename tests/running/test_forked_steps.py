@@ -24,6 +24,10 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="elsewhere steps
 PROBE = """
 import os, sys, time
 import pipeline.run_step
+from pipeline.threads import SecondProcess
+
+def parent_and_environment(_):
+    return os.getppid(), os.environ["OWN"], os.environ["YARDBAND_THREADS"]
 
 def run(what, text=""):
     print(os.getppid(), os.environ.get("OWN"), len(text), "polars" in sys.modules, flush=True)
@@ -35,6 +39,13 @@ def run(what, text=""):
         print(sys.stdin.read())
     if what == "wait":
         time.sleep(60)
+    if what.startswith("second"):
+        with SecondProcess() as other:
+            other.begin(time.sleep, 60 if what == "second waits" else 0)
+            print("begun", flush=True)
+            other.made()
+            other.begin(parent_and_environment, None)
+            print(*other.made())
 """
 RUN = f"""
 import os, sys
@@ -146,6 +157,33 @@ def test_steps_run_side_by_side(run):
     [waiting] = run.forking.children()
     waiting.kill()
     assert ended_badly(first) == (-signal.SIGKILL, "")
+
+
+def test_a_steps_second_process_is_forked_too_and_ends_with_it(run):
+    parent, said, outcome = ended(run.begin("second", text="x"))
+    assert parent == run.forking.pid
+    assert said == ["mine", "1", "False", "begun", str(parent), "mine", "1"]
+    assert outcome == (0, "")
+    psutil.wait_procs(run.forking.children(), LIMIT_S)
+    assert run.forking.children() == []
+
+
+def test_a_second_process_at_work_ends_with_a_step_that_is_killed(run):
+    asked = run.begin("second waits")
+    assert asked.stdout.readline()
+    assert asked.stdout.readline() == "begun\n"
+    step, second = sorted(run.forking.children(), key=lambda one: one.name() != "probe")
+    assert (step.name(), second.name()) == ("probe", "second_process")
+    step.kill()
+    assert ended_badly(asked) == (-signal.SIGKILL, "")
+    assert second.wait(LIMIT_S) is None  # it is no child of ours
+
+
+def test_a_second_process_starts_by_itself_where_none_is_forked(run):
+    _, said, outcome = ended(run.begin("second", address="yardband-none"))
+    assert said[:4] == ["mine", "0", "False", "begun"]
+    assert said[5:] == ["mine", "1"]
+    assert outcome == (0, "")
 
 
 def test_a_step_ends_with_whoever_waits_for_it(run):

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
+from pipeline.handover import SECOND
+
 ROOT = Path(__file__).parents[2]
 EVERY_S = 0.2  # between two looks; a process's last figures may be that old
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
@@ -139,7 +141,7 @@ def name_of(words: Sequence[str], listed: str = "") -> str:
     if STEP in words[:-1]:
         return words[words.index(STEP) + 1]
     if FORKED in words:
-        return next((rule for rule in rules() if rule.startswith(listed)), FORKING)
+        return next((one for one in (*rules(), SECOND) if one.startswith(listed)), FORKING)
     programs = [Path(word).name for word in words if word]
     if "snakemake" in programs[:3]:
         return "snakemake"

@@ -175,6 +175,7 @@ def test_processes_are_named_by_step_or_program():
     forking = ["/some/python", "-m", "pipeline.running.forked_steps", "5", "pipeline.collect.collect_logs"]
     for step in ("assess_straightness", "fit_model"):  # also those that it learnt of later
         assert name_of(forking, listed=step[:15]) == step
+    assert name_of(forking, listed="second_process") == "second_process"
     assert name_of(forking, listed="python") == "forked_steps"
 
 
