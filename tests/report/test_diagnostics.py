@@ -5,7 +5,8 @@ import statsmodels.api as sm
 from small_academy import CENTRES, FORMULA, SCRIPT
 
 from pipeline.bands import SpeedBands
-from pipeline.drives import inputs
+from pipeline.drives import Drives, inputs
+from pipeline.fit.flight_surface import FlightSurface
 from pipeline.fit.model import Delivery
 from pipeline.report.diagnostics.diagnostics import (
     LEVELS,
@@ -149,6 +150,21 @@ def test_influence_is_what_a_fit_without_the_golfer_gives(academy):
     assert moves.filter(pl.col("golfer") == golfer)["move_yd"].to_numpy() == pytest.approx(direct, abs=1e-6)
     assert np.abs(direct).max() > 0.02
     assert moves.height == 2 * academy.drives["golfer"].n_unique()
+
+
+def test_each_drive_is_looked_up_once_in_the_splines_of_flight(lookup_models, monkeypatch):
+    model, drives = lookup_models["flight"]
+    rows, flown = [], FlightSurface._flown
+
+    def counted(surface, speed, *others):
+        rows.append(len(speed))
+        return flown(surface, speed, *others)
+
+    monkeypatch.setattr(FlightSurface, "_flown", counted)
+    influence(model, drives, drives_at([90.0], [14.0], [2600.0]), whole=Drives.of(drives))
+
+    # The golfers' who are left out, all, and the efficient one.
+    assert rows == [drives.height, drives.height, 1]
 
 
 def test_golfer_with_spoilt_drives_has_the_largest_influence(academy):

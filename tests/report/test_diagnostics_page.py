@@ -9,6 +9,7 @@ from browser import serious_findings
 from small_academy import CENTRES, FLIGHT, FORMULA, SCRIPT, SETTINGS
 
 from pipeline.bands import SpeedBands
+from pipeline.drives import Drives
 from pipeline.errors import UserError
 from pipeline.fit.model import Delivery
 from pipeline.physics.air import Air
@@ -215,6 +216,28 @@ def test_step_writes_the_page_with_every_band_of_the_frontier(academy, tmp_path)
     reached = [speed for speed in academy.frontier.speed_mph.tolist() if speed in CENTRES]
     assert [float(row[0]) for row in cells(text, "moves")] == reached
     assert f"{academy.drives.height} drives of {academy.drives['golfer'].n_unique()} golfers" in text
+
+
+def test_the_drives_of_many_golfers_are_read_no_more_often_than_they_were(academy, tmp_path, monkeypatch):
+    passes, opened = [], write_diagnostics.open_drives
+    golfers = academy.drives["golfer"].n_unique()
+
+    def counting(*given):
+        drives = opened(*given)
+
+        def read():
+            passes.append(1)
+            return drives.read()
+
+        return Drives(read)
+
+    monkeypatch.setattr(write_diagnostics, "open_drives", counting)
+    monkeypatch.setattr(write_diagnostics, "MOST_GOLFERS", golfers // 2)
+
+    text = run(academy, tmp_path)
+
+    assert f"of {-(-golfers // 2)} golfers" in text
+    assert len(passes) == 3  # for the speed that carry goes by, for the sample, for the sums of all
 
 
 @pytest.mark.parametrize("spoil", [lambda t: t.head(-1), lambda t: t.reverse(), lambda t: t.with_columns(row=1)])

@@ -253,8 +253,9 @@ def influence(
 
 def _equations(model: CarryModel, drives: pl.DataFrame) -> tuple[Array, Array]:
     x = inputs(drives, model.surface.speed)
-    X = np.hstack([model.surface.design(*x), model.offsets.terms(drives)])
-    return X, straightened(drives)["carry_standard_yd"].to_numpy() - model.surface.base(*x)
+    base, design = model.surface.base_and_design(*x)
+    X = np.hstack([design, model.offsets.terms(drives)])
+    return X, straightened(drives)["carry_standard_yd"].to_numpy() - base
 
 
 def most_influential(moves: pl.DataFrame, count: int) -> pl.DataFrame:

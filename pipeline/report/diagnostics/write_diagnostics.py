@@ -90,9 +90,10 @@ def sample(used: Drives, held_out: Path, step: int) -> tuple[pl.DataFrame, pl.Da
     predictions = pl.read_parquet(held_out)
     if step == 1:
         return used.gathered(lambda frame: frame), predictions
-    marks = [piece.golfer % step == 0 for piece in used.pieces()]
-    shown = pl.concat(
-        piece.drives.filter(pl.Series(marked)) for piece, marked in zip(used.pieces(), marks, strict=True)
-    )
+    marks, shown = [], []
+    for piece in used.pieces():
+        marked = piece.golfer % step == 0
+        marks.append(marked)
+        shown.append(piece.drives.filter(pl.Series(marked)))
     chosen = np.concatenate(marks)
-    return shown, predictions.filter(chosen) if len(chosen) == predictions.height else predictions
+    return pl.concat(shown), predictions.filter(chosen) if len(chosen) == predictions.height else predictions
