@@ -13,6 +13,7 @@ from pipeline.benchmark.frontier import Frontier
 from pipeline.edge.artefacts import read_artefact
 from pipeline.edge.files import write_bytes, write_text
 from pipeline.edge.tables_file import read_table, read_tables
+from pipeline.lean import uncollected
 from pipeline.report.workbook.bands_text import bands_markdown
 from pipeline.report.workbook.workbook import bands_workbook, golfers_workbook
 from pipeline.tables.figures import BandTable
@@ -56,4 +57,6 @@ def run(
     write_text(Path(bands_md), bands_markdown(table, min_golfers=min_golfers))
     write_bytes(Path(bands_xlsx), bands_workbook(table, title=title, strike=strike, further=read_tables(of_bands)))
     further, every = read_tables(of_golfers), read_table(golfers, Golfers)
-    write_bytes(Path(golfers_xlsx), golfers_workbook(every, flags, title=title, strike=strike, further=further))
+    with uncollected():  # a workbook holds an object for each cell until it is written
+        content = golfers_workbook(every, flags, title=title, strike=strike, further=further)
+    write_bytes(Path(golfers_xlsx), content)
