@@ -222,8 +222,10 @@ def _sums_of(values: pl.DataFrame, figure: Figure) -> tuple[pl.DataFrame, pl.Dat
         .agg(
             pl.len().cast(pl.Int64).alias(f"{name}_days"),
             n.sum().alias(f"{name}_known"),
-            pl.col("share").sum().alias(f"{name}_share"),
+            pl.col("share").alias(f"{name}_share"),
         )
+        # Added up one after another, as lists are: sums of groups make up for rounding, and differ in the last digit.
+        .with_columns(pl.col(f"{name}_share").list.sum())
     )
     sums = {f"{name}_middle": middle, f"{name}_spread": spread.cast(pl.Float64)}
     if figure.median:
