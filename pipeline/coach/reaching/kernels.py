@@ -164,7 +164,8 @@ def quantiles_of(golfer: Scatter, usual_spread_yd: float, others: Array, more_yd
 def quantiles_of_all(golfers: list[Scatter], usual_spread_yd: Array, others: Array, more_yd: Array) -> Array:
     """Give many golfers' distributions, shape (golfers, levels); see `quantiles_of`.
 
-    From `MANY` golfers on the others' part comes from a table.
+    From `MANY` golfers on they are sums of densities, the others' from a table. Golfers whose drives lie so far apart
+    that these would have to stand closer than distances do are still worked out one by one.
     """
     if len(golfers) < MANY:
         each = zip(golfers, usual_spread_yd, more_yd, strict=True)
