@@ -304,14 +304,13 @@ STRIKE = ("speed_ratio", "speed_ratio_var")
 
 def _strikes(ratios: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
     """Give the center of each golfer's sound strikes, and what its error comes from: keys and `STRIKE`."""
-    ranked = ratios.drop_nulls("ratio").sort(*keys, "ratio")
-    run = ranked.select(pl.struct(keys).rle_id()).to_series()
-    center, variance = sound_centers(ranked.get_column("ratio").to_numpy(), run.arg_unique().to_numpy())
-    return (
-        ranked.select(keys)
-        .unique(maintain_order=True)
-        .with_columns(pl.Series("speed_ratio", center), pl.Series("speed_ratio_var", variance).fill_nan(None))
-    )
+    # Sorted golfer by golfer: all together it takes twice as long.
+    ranked = ratios.drop_nulls("ratio").group_by(keys).agg(pl.col("ratio").sort()).sort(keys)
+    ends = ranked.get_column("ratio").list.len().cast(pl.Int64).to_numpy().cumsum()
+    starts = np.concatenate([np.zeros(1, dtype=np.int64), ends])[:-1]
+    center, variance = sound_centers(ranked.get_column("ratio").explode().to_numpy(), starts)
+    of_golfers = (pl.Series("speed_ratio", center), pl.Series("speed_ratio_var", variance).fill_nan(None))
+    return ranked.select(*keys, *of_golfers)
 
 
 def _typical_spin() -> pl.Expr:

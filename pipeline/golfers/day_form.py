@@ -194,16 +194,17 @@ def figure_sums(drives: pl.DataFrame, figures: Sequence[Figure]) -> FigureSums:
 
 def _sums_of(values: pl.DataFrame, figure: Figure) -> tuple[pl.DataFrame, pl.DataFrame]:
     by_day, name = [*KEYS, "struck_on"], figure.name
-    value = pl.col("value")
-    of_drive = value
-    spread = value.var()
+    value, n = pl.col("value"), pl.col(f"{name}_n")
+    of_drive, middle, spread = value, value.mean(), value.var()
+    # What is worked out of each drive, or day, beside its group's is a column of its own before groups are summed up:
+    # as a part of the sums it would be worked out group by group, which takes several times as long.
     if figure.median:
-        off = (value - value.median()).abs().median() * NORMAL_OVER_MAD
-        # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
-        spread = pl.when(off > 0).then(off).otherwise(value.std())
+        values = values.with_columns(value.median().over(KEYS).alias("middle"))
+        values = values.with_columns((value - pl.col("middle")).alias("off"))
+        values = values.with_columns(pl.col("off").abs().alias("off_size"))
         # What a drive adds to the error of a median: which side of it the drive lies on, times the same for all.
-        of_drive = (value - value.median().over(KEYS)).sign().cast(pl.Float64)
-    middle = value.median() if figure.median else value.mean()
+        of_drive = pl.col("off").sign().cast(pl.Float64)
+        middle, spread = pl.col("middle").first(), value.std()
     days = (
         values.select(*by_day, of_drive.alias("value"))
         .group_by(by_day, maintain_order=True)
@@ -213,15 +214,27 @@ def _sums_of(values: pl.DataFrame, figure: Figure) -> tuple[pl.DataFrame, pl.Dat
             pl.len().cast(pl.Int64).alias(f"{name}_n"),
         )
     )
-    n = pl.col(f"{name}_n")
-    counted = days.group_by(KEYS, maintain_order=True).agg(
-        pl.len().cast(pl.Int64).alias(f"{name}_days"),
-        n.sum().alias(f"{name}_known"),
-        ((n / n.sum()) ** 2).sum().alias(f"{name}_share"),
+    # By the inverse of the sum, and 1 where there is one day (49 times the inverse of 49 isn't).
+    share = pl.when(n == n.sum().over(KEYS)).then(1.0).otherwise(n * (1 / n.sum().over(KEYS)))
+    counted = (
+        days.select(*KEYS, n, (share**2).alias("share"))
+        .group_by(KEYS, maintain_order=True)
+        .agg(
+            pl.len().cast(pl.Int64).alias(f"{name}_days"),
+            n.sum().alias(f"{name}_known"),
+            pl.col("share").alias(f"{name}_share"),
+        )
+        # Added up one after another, as lists are: sums of groups make up for rounding, and differ in the last digit.
+        .with_columns(pl.col(f"{name}_share").list.sum())
     )
-    own = values.group_by(KEYS, maintain_order=True).agg(
-        middle.alias(f"{name}_middle"), spread.cast(pl.Float64).alias(f"{name}_spread")
-    )
+    sums = {f"{name}_middle": middle, f"{name}_spread": spread.cast(pl.Float64)}
+    if figure.median:
+        sums["off"] = pl.col("off_size").median() * NORMAL_OVER_MAD
+    own = values.group_by(KEYS, maintain_order=True).agg(**sums)
+    if figure.median:
+        # Coarse readings may have most drives on the median itself; the plain spread is the better guess then.
+        off = pl.when(pl.col("off") > 0).then("off").otherwise(f"{name}_spread")
+        own = own.select(*KEYS, f"{name}_middle", off.alias(f"{name}_spread"))
     return counted.join(own, on=KEYS), days
 
 

@@ -20,6 +20,21 @@ MIN_GOLFERS = 8
 SIZE = 0.01  # of a drive's carry over expected carry; readings are taken to have a step of a tenth of it
 
 
+def expected_of_drives(drives: pl.DataFrame, model: CarryModel) -> pl.DataFrame:
+    """Give the carry expected of each drive, as `expected_yd`; what isn't known of its launch and spin is usual.
+
+    Parameters
+    ----------
+    drives : DataFrame
+        The columns of `FIT_COLUMNS`; where they have `expected_yd` already, that is given.
+    model : CarryModel
+    """
+    if "expected_yd" in drives.columns:
+        return drives.select("expected_yd")
+    expected = model.expected(model.with_usual(Delivery.of(with_spin_unguessed(drives))))
+    return pl.DataFrame([pl.Series("expected_yd", expected, pl.Float64)])
+
+
 def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | None:
     """Estimate the standard deviation of golfers' lasting differences, as a share of carry.
 
@@ -41,7 +56,7 @@ def lasting_share(drives: pl.DataFrame | Drives, model: CarryModel) -> float | N
     """
 
     def departures(frame: pl.DataFrame) -> pl.DataFrame:
-        expected = model.expected(model.with_usual(Delivery.of(with_spin_unguessed(frame))))
+        expected = expected_of_drives(frame, model).to_series().to_numpy()
         departure = model.reference_carry(frame) / np.maximum(expected, 1.0) - 1
         return pl.DataFrame([pl.Series("departure", departure, pl.Float64)])
 

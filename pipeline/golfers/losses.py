@@ -9,6 +9,7 @@ own costs is in other. How well yards lost are known is worked out by `doubt`, f
 """
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.benchmark.frontier import Frontier
@@ -16,7 +17,7 @@ from pipeline.drives import KEYS, MIN_KNOWN_SHARE, Drives, typical_drives, with_
 from pipeline.fit.model import CarryModel, Delivery
 from pipeline.golfers.day_form import DayForm, figure_errors
 from pipeline.golfers.doubt import with_doubt
-from pipeline.golfers.lasting import lasting_share, own_difference
+from pipeline.golfers.lasting import expected_of_drives, lasting_share, own_difference
 from pipeline.golfers.shared_errors import SharedErrors, exposure
 from pipeline.statistics.arrays import Array
 from pipeline.statistics.shapley import exchange
@@ -39,8 +40,9 @@ def losses(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.Da
         own_skewness (of a drive's yards lost; null below three drives) and the columns of `exposure`. Where the
         benchmarks don't reach the golfer's speed, what rests on them is null.
     """
-    expected = _of_drives(drives, model, frontier)
-    per_golfer = typical_drives(drives, KEYS).join(
+    typical = typical_drives(drives, KEYS)
+    expected = _of_drives(drives, model, frontier, steady=not _struck_known(typical, model).all())
+    per_golfer = typical.join(
         expected.group_by(KEYS).agg(
             pl.col("carry_reference_yd").mean().alias("carry_yd"),
             pl.col("expected_yd").mean(),
@@ -81,20 +83,25 @@ def lost_of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) 
     return drives.with_columns(pl.Series("lost_yd", lost, pl.Float64))
 
 
-def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier) -> pl.DataFrame:
+def _struck_known(golfers: pl.DataFrame, model: CarryModel) -> npt.NDArray[np.bool_]:
+    """Say of which typical drives the own strike is known, shape (n,)."""
+    ratio = golfers.get_column("speed_ratio").cast(pl.Float64).to_numpy()
+    return np.asarray(np.isfinite(ratio) & model.by_ball_speed)
+
+
+def _of_drives(drives: pl.DataFrame, model: CarryModel, frontier: Frontier, *, steady: bool) -> pl.DataFrame:
     """Give per drive: reference carry, what its curve costs of it, expected carry, steady carry and yards lost.
 
-    Steady carry is expected carry at the better quarter's strike.
+    Steady carry is expected carry at the better quarter's strike; null unless it is asked for.
     """
-    delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
+    steadied: pl.Series | pl.Expr = pl.lit(None, pl.Float64).alias("steady_yd")
+    if steady:
+        delivery = model.with_usual(Delivery.of(with_spin_unguessed(drives)))
+        steadied = pl.Series("steady_yd", model.expected(_better_struck(model, delivery)))
     return (
         lost_of_drives(model.with_reference(drives), model, frontier)
         .select(*KEYS, "carry_reference_yd", "lost_yd")
-        .with_columns(
-            _curves(drives, model),
-            pl.Series("expected_yd", model.expected(delivery)),
-            pl.Series("steady_yd", model.expected(_better_struck(model, delivery))),
-        )
+        .with_columns(_curves(drives, model), *expected_of_drives(drives, model), steadied)
     )
 
 
@@ -115,7 +122,7 @@ def _with_parts(golfers: pl.DataFrame, model: CarryModel, frontier: Frontier) ->
     measured = np.isfinite(typical.spin_rpm)
     typical = model.with_usual(typical)
     club = typical.club_speed_mph
-    known = np.isfinite(typical.speed_ratio) & model.by_ball_speed
+    known = _struck_known(golfers, model)
     better = model.ratio(typical, "better")
     own = typical.struck(np.where(known, typical.speed_ratio, better))
     best = frontier.best_delivery(club, better)
@@ -170,7 +177,9 @@ def known_losses(
     form : DayForm
         Of a drive's yards lost.
     """
-    every, frontier = Drives.of(drives), shared.frontier
+    frontier = shared.frontier
+    # Looked up once for both that go by it, the parts of yards lost and golfers' lasting differences.
+    every = Drives.of(drives).with_once(lambda frame: expected_of_drives(frame, model))
     lost = every.gathered(lambda frame: losses(frame, model, frontier))
     lost = shared.with_loads(lost, every, model)
     # Numbers for the names, whose letters would take most of a large study's memory.

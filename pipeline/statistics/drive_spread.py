@@ -23,6 +23,9 @@ _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 # Bisections of the range of quantiles: 2^-30 of some 200 yd.
 _HALVINGS = 30
+# So many secants come before them and end within the last halvings' step of all but odd answers, of which halvings then
+# look only where the secants leave it open: for many golfers a look takes most of the time.
+_SECANTS = 5
 
 
 def as_json() -> dict[str, Any]:
@@ -112,11 +115,37 @@ class DriveSpread:
         """Give the distance that a share of drives reach, yd, shape (n,): 0.9 for nine of ten."""
         arm = self.doubt_yd * np.abs(_NODES).max()
         low, high = self.quantile_yd[:, 0] - arm, self.quantile_yd[:, -1] + arm
+        near, far = self._closed_in(share, (high - low) / 2**_HALVINGS)
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            enough = self._beyond(middle[:, None] - self.doubt_yd[:, None] * _NODES) @ _WEIGHTS >= share
+            enough = middle <= near
+            left = np.flatnonzero((middle > near) & (middle < far))
+            if len(left):
+                enough[left] = self.rows(left)._share_beyond(middle[left]) >= share
             low, high = np.where(enough, middle, low), np.where(enough, high, middle)
         return np.asarray(np.where(np.isnan(self.doubt_yd + self.quantile_yd[:, 0]), np.nan, (low + high) / 2))
+
+    def _closed_in(self, share: float, within_yd: Array) -> tuple[Array, Array]:
+        """Give distances that a share of drives is known to reach, and not to reach, yd, each of shape (n,).
+
+        They lie `within_yd`, shape (n,), of where secants end; without end where that is none of the two.
+        """
+        before = self.quantile_yd[:, len(LEVELS) - 1 - LEVELS.searchsorted(share)]
+        more = self._share_beyond(before) - share
+        at = before + np.where(more >= 0, 0.1, -0.1) * self.doubt_yd
+        for _ in range(_SECANTS):
+            more_at = self._share_beyond(at) - share
+            step = np.divide(more_at * (at - before), more - more_at, out=np.zeros_like(at), where=more != more_at)
+            before, more, at = at, more_at, at + np.clip(step, -2 * self.doubt_yd, 2 * self.doubt_yd)
+        near, far = at - within_yd, at + within_yd
+        return (
+            np.where(self._share_beyond(near) >= share, near, -np.inf),
+            np.where(self._share_beyond(far) < share, far, np.inf),
+        )
+
+    def _share_beyond(self, distance_yd: Array) -> Array:
+        """Give the shares beyond distances, shape (n,), the doubt of the center in them."""
+        return np.asarray(self._beyond(distance_yd[:, None] - self.doubt_yd[:, None] * _NODES) @ _WEIGHTS)
 
     def _beyond(self, distance_yd: Array) -> Array:
         """Give the shares beyond distances, shape (n, m), the doubt of the center left out."""

@@ -8,6 +8,7 @@ from fitting import candidate_named, fit_to
 from frontiers import frontier_at, one_error
 from scipy import stats
 
+from pipeline.fit.model import CarryModel
 from pipeline.golfers.losses import known_losses, losses
 
 PARTS = [
@@ -120,6 +121,19 @@ def test_standard_error_is_the_spread_over_like_golfers(model, frontier, world_c
         drives.group_by("golfer").agg(pl.col("carry_standard_yd").var() / shots)["carry_standard_yd"].mean()
     )
     assert claimed < 0.9 * plain
+
+
+def test_carry_is_expected_of_each_drive_once_and_of_a_steady_strike_only_where_the_own_is_unknown(
+    model, frontier, world, monkeypatch
+):
+    looked_up, expected, height = [], CarryModel.expected, world.drives.height
+    counted = lambda *given: looked_up.append(np.size(given[1].club_speed_mph)) or expected(*given)  # noqa: E731
+    monkeypatch.setattr(CarryModel, "expected", counted)
+    known_losses(on_days(world.drives), model, one_error(frontier), 0.0)
+    assert looked_up.count(height) == 1
+    blind = world.drives.with_columns(ball_speed_mph=pl.lit(None, pl.Float64))
+    known_losses(on_days(blind), model, one_error(frontier), 0.0)
+    assert looked_up.count(height) == 3
 
 
 def test_without_ball_speed_contact_is_unknown_and_the_rest_still_adds_up(model, frontier, world_carry):

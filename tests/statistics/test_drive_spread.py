@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, norm
 
+from pipeline.statistics import drive_spread
 from pipeline.statistics.drive_spread import LEVELS, DriveSpread, UsualDrives
 
 
@@ -43,6 +44,36 @@ def test_the_distance_of_a_share_is_reached_by_that_share():
     for share in (0.9, 0.5, 0.1):
         assert drives.share_reaching(drives.distance_reached(share))[0] == pytest.approx([share] * 2, abs=1e-6)
     assert drives.distance_reached(0.9)[0] == pytest.approx(200 - 12.816, abs=0.05)
+
+
+def uneven(golfers):
+    """Golfers with mishits, one without any doubt of the center and one of whom nothing is known."""
+    rng = np.random.default_rng(6)
+    quantiles = np.quantile(
+        rng.normal(230, 9, (300, golfers)) - 60 * (rng.random((300, golfers)) < 0.2), LEVELS, axis=0
+    )
+    doubt = np.append([0.0, np.nan], rng.exponential(3.0, golfers - 2))
+    return DriveSpread(quantiles.T, np.full(golfers, 230.0), doubt, np.full(golfers, 12.0))
+
+
+@pytest.mark.parametrize("share", [0.9, 0.5, 0.1, 0.9999])
+def test_the_distance_of_a_share_is_that_of_halvings_which_look_each_time(share):
+    every = uneven(200)
+    arm = every.doubt_yd * np.abs(drive_spread._NODES).max()
+    low, high = every.quantile_yd[:, 0] - arm, every.quantile_yd[:, -1] + arm
+    for _ in range(drive_spread._HALVINGS):
+        middle = (low + high) / 2
+        enough = every._share_beyond(middle) >= share
+        low, high = np.where(enough, middle, low), np.where(enough, high, middle)
+    np.testing.assert_array_equal(every.distance_reached(share), (low + high) / 2)
+
+
+def test_few_looks_find_the_distance_of_a_share(monkeypatch):
+    looks, beyond = [], DriveSpread._beyond
+    monkeypatch.setattr(DriveSpread, "_beyond", lambda one, yards: looks.append(len(yards)) or beyond(one, yards))
+    for share in (0.9, 0.5, 0.1):
+        uneven(200).distance_reached(share)
+    assert sum(looks) < 12 * 3 * 200
 
 
 def test_drives_about_another_center_scatter_in_the_same_measure():

@@ -216,10 +216,12 @@ def with_verdicts(both: pl.DataFrame, q_values: pl.DataFrame, false_discovery_ra
 
 
 def _paired(table: pl.DataFrame) -> pl.DataFrame:
-    """Put each quarter beside the golfer's last one before it (columns `*_before`)."""
+    """Put each quarter beside the golfer's last one before it (columns `*_before`); the table is sorted by `KEYS`."""
     carried = [name for name in table.columns if name not in KEYS]
-    before = [pl.col(name).shift(1).over("golfer").alias(f"{name}_before") for name in carried]
-    since = pl.col("quarter").shift(1).over("golfer").alias("since")
+    # The row before is the golfer's own wherever it counts, so that a hundred columns needn't be grouped by golfer.
+    before = [pl.col(name).shift(1).alias(f"{name}_before") for name in carried]
+    same = pl.col("golfer") == pl.col("golfer").shift(1)
+    since = pl.when(same).then(pl.col("quarter").shift(1)).alias("since")
     return table.with_columns(since, *before).filter(pl.col("since").is_not_null())
 
 

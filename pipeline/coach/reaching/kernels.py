@@ -7,12 +7,16 @@ in it as they are in the drives, own and others'.
 References
 ----------
 Ferguson, Ann. Stat. 1 (1973) 209, doi 10.1214/aos/1176342360 (the mean of the posterior process; from memory).
+Shannon, Proc. IRE 37 (1949) 10, doi 10.1109/JRPROC.1949.232969 (values far enough apart say what lies between; from
+memory).
 """
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from pipeline.statistics.arrays import SMALL, Array
 from pipeline.statistics.drive_spread import LEVELS
@@ -40,13 +44,20 @@ _FAR = 8.3  # kernels from a drive at which it lies wholly on one side: a normal
 
 _GRID = 241  # distances at which a distribution is worked out before quantiles are read off
 
-# From so many golfers on, the others' part is looked up in a table of places and kernels, made once.
+# From so many golfers on, shares below distances are sums of densities a few distances apart, and the others' part is
+# looked up in a table of places and kernels, made once.
 MANY = 1000
-# Steps of that table: kernels apart as a share, places apart in the narrowest kernels. Cubic splines between them are
-# off by some 1e-11 of all drives, and quantiles by under 1e-5 yd (tests/coach/reaching).
-_KERNEL_STEP, _PLACE_STEP = 0.0075, 1 / 64
+# Smeared drives have hardly any waves shorter than two of such steps, in kernels: what densities at every few distances
+# give is off by some 2e-11 of all drives at a step of 0.5, by 1e-9 at 0.55 and 1e-6 at 0.7.
+_APART = 0.5
+# Distances from one density to the next: whole parts of the grid.
+_STRIDES = np.array([12, 10, 8, 6, 5, 4, 3, 2, 1])
+_ENDS = 6  # more steps beyond either end, by which next to nothing is left of the densities
+# Steps of the table: kernels apart as a share, places apart in the narrowest kernels. Cubic splines between them are
+# off by some 1e-9 of the densities, and quantiles by some 1e-6 yd with all the rest (tests/coach/reaching).
+_KERNEL_STEP, _PLACE_STEP = 0.0075, 1 / 32
 _PART = 4 * SMALL  # places of golfers' own drives at a time; of half as many a fifth more time goes into calls
-_SPARE = 8  # rows beyond the outermost kernels, by which what the splines take for granted at the table's edge is gone
+_SPARE = 12  # rows beyond the outermost kernels, by which what the splines take for granted at the table's edge is gone
 
 
 @dataclass(frozen=True)
@@ -153,7 +164,8 @@ def quantiles_of(golfer: Scatter, usual_spread_yd: float, others: Array, more_yd
 def quantiles_of_all(golfers: list[Scatter], usual_spread_yd: Array, others: Array, more_yd: Array) -> Array:
     """Give many golfers' distributions, shape (golfers, levels); see `quantiles_of`.
 
-    From `MANY` golfers on the others' part comes from a table.
+    From `MANY` golfers on they are sums of densities, the others' from a table. Golfers whose drives lie so far apart
+    that these would have to stand closer than distances do are still worked out one by one.
     """
     if len(golfers) < MANY:
         each = zip(golfers, usual_spread_yd, more_yd, strict=True)
@@ -171,43 +183,87 @@ def quantiles_of_all(golfers: list[Scatter], usual_spread_yd: Array, others: Arr
     smeared = _Smeared.of(others, (kernel / unit)[known])
     for count in np.unique(counts[known]):
         alike = np.flatnonzero(known & (counts == count))
-        part = max(_PART // (_GRID * max(int(count), 1)), 1)
-        for rows in np.split(alike, range(part, len(alike), part)):
-            off = np.stack([golfers[row].off_yd[:count] for row in rows]) / np.hypot(1.0, width[rows])[:, None]
-            found[rows] = _quantiles(off, unit[rows], kernel[rows], others, smeared)
+        off = np.stack([golfers[row].off_yd[:count] for row in alike]) / np.hypot(1.0, width[alike])[:, None]
+        every = np.hstack([off, unit[alike, None] * others[[0, -1]]])
+        ends = np.stack([every.min(axis=1) - 4 * kernel[alike], every.max(axis=1) + 4 * kernel[alike]])
+        strides = _strides(np.ptp(ends, axis=0) / kernel[alike])
+        for row in alike[strides == 0]:
+            found[row] = quantiles_of(golfers[row], float(usual_spread_yd[row]), others, float(more_yd[row]))
+        for stride in np.unique(strides[strides > 0]):
+            spaced = _Spaced.of(int(stride))
+            these = np.flatnonzero(strides == stride)
+            part = max(_PART // (len(spaced.at) * max(int(count), 1)), 1)
+            for rows in np.split(these, range(part, len(these), part)):
+                who = alike[rows]
+                found[who] = _quantiles(off[rows], ends[:, rows], unit[who], kernel[who], smeared, spaced)
     return found
 
 
-def _quantiles(off_yd: Array, unit_yd: Array, kernel_yd: Array, others: Array, smeared: "_Smeared") -> Array:
-    """Give the quantiles of golfers of as many drives, drawn in, shape (golfers, drives)."""
-    ends = unit_yd[:, None] * others[[0, -1]]
-    every = np.hstack([off_yd, ends])
-    grid = np.linspace(every.min(axis=1) - 4 * kernel_yd, every.max(axis=1) + 4 * kernel_yd, _GRID, axis=1)
-    below = smeared.below(grid / unit_yd[:, None], kernel_yd / unit_yd)
+def _strides(kernels: Array) -> npt.NDArray[np.int64]:
+    """Say how many steps of grids that are so many kernels long may lie between densities, shape (n,); 0 is none."""
+    fits = kernels[:, None] / (_GRID - 1) * _STRIDES <= _APART
+    return np.where(fits.any(axis=1), _STRIDES[np.argmax(fits, axis=1)], 0)
+
+
+@dataclass(frozen=True)
+class _Spaced:
+    """Every so many-th place of a grid, and what densities there add to the shares below all of its places.
+
+    Attributes
+    ----------
+    at : ndarray, shape (m,)
+        In steps of the grid from its first place on, `_ENDS` beyond either end.
+    shares : ndarray, shape (m, _GRID)
+        Of a density per step of the grid.
+    """
+
+    at: Array
+    shares: Array
+
+    @classmethod
+    @cache
+    def of(cls, stride: int) -> "_Spaced":
+        """Take places so many steps apart: between them densities are sums of sines over their arguments."""
+        from scipy.special import sici
+
+        at = np.arange(-_ENDS * stride, _GRID + _ENDS * stride, stride, dtype=float)
+        integral, _ = sici(np.pi * (np.arange(_GRID) - at[:, None]) / stride)
+        return cls(at, stride * (0.5 + integral / np.pi))
+
+
+def _quantiles(
+    off_yd: Array, ends_yd: Array, unit_yd: Array, kernel_yd: Array, smeared: "_Smeared", spaced: _Spaced
+) -> Array:
+    """Give the quantiles of golfers of as many drives, drawn in, shape (golfers, drives), with grids of such ends."""
+    low, high = ends_yd
+    step = (high - low) / (_GRID - 1)
+    place = low[:, None] + step[:, None] * spaced.at
+    density = smeared.density(place / unit_yd[:, None], kernel_yd / unit_yd)
     own = own_weight(off_yd.shape[1])
     if own > 0:
-        below = (1 - own) * below + own * _below(grid, off_yd, kernel_yd)
-    rising = np.maximum.accumulate(below, axis=1)
+        density = (1 - own) * density + own * _density(place, off_yd, kernel_yd)
+    density *= (step / kernel_yd)[:, None]
+    # Golfer by golfer, so that none depends in the last digit on how many stand beside.
+    below = np.matmul(density[:, None, :], spaced.shares)[:, 0]
+    grid, rising = np.linspace(low, high, _GRID, axis=1), np.maximum.accumulate(below, axis=1)
     return np.stack([np.interp(LEVELS, shares, yards) for shares, yards in zip(rising, grid, strict=True)])
 
 
-def _below(place: Array, points: Array, kernel: Array) -> Array:
-    """Give the share of points, each smeared by the row's kernel, that lies below places.
+def _density(place: Array, points: Array, kernel: Array) -> Array:
+    """Give the density per kernel of points, each smeared by the row's kernel, at places.
 
     `place` is of shape (rows, places), `points` of shape (rows, points), `kernel` of shape (rows,).
     """
-    from scipy.special import ndtr
-
-    beyond = (place[:, None, :] - points[:, :, None]) / kernel[:, None, None]
-    near = np.abs(beyond) < _FAR
-    below = (beyond > 0).astype(float)
-    below[near] = ndtr(beyond[near])
-    return np.asarray(below.mean(axis=1))
+    unit = (np.sqrt(2) * kernel)[:, None]
+    beyond = (place / unit)[:, None, :] - (points / unit)[:, :, None]
+    # All in one array: it is most of what a golfer takes.
+    np.negative(np.square(beyond, out=beyond), out=beyond)
+    return np.asarray(np.exp(beyond, out=beyond).mean(axis=1) / np.sqrt(2 * np.pi))
 
 
 @dataclass(frozen=True)
 class _Smeared:
-    """The share of the others' drives below places, in their own unit, by the kernel that they are smeared with.
+    """The density of the others' drives at places, in their own unit, by the kernel that they are smeared with.
 
     Attributes
     ----------
@@ -234,14 +290,14 @@ class _Smeared:
         rows = np.exp(narrow + _KERNEL_STEP * np.arange(-_SPARE, np.ceil((wide - narrow) / _KERNEL_STEP) + _SPARE + 1))
         share = np.linspace(0, 1, int(((ends[1] - ends[0]) / rows[0] + 2 * _FAR) / _PLACE_STEP) + 1)
         each = [
-            _below((low + share * (high - low))[None, :], others[None, :], np.array([kernel]))
+            _density((low + share * (high - low))[None, :], others[None, :], np.array([kernel]))
             for kernel, low, high in zip(rows, ends[0] - _FAR * rows, ends[1] + _FAR * rows, strict=True)
         ]
         coefficients: Any = ndimage.spline_filter  # type: ignore[attr-defined]  # scipy declares no types here
         return cls(coefficients(np.concatenate(each)), float(rows[0]), ends)
 
-    def below(self, place: Array, kernel: Array) -> Array:
-        """Give the shares below places, shape (n, places), with kernels, shape (n,)."""
+    def density(self, place: Array, kernel: Array) -> Array:
+        """Give the densities per kernel at places, shape (n, places), with kernels, shape (n,)."""
         from scipy import ndimage
 
         row = np.log(kernel / self.least_kernel) / _KERNEL_STEP

@@ -186,8 +186,10 @@ def _scatter(drives: Drives, name: str, centers: Centers) -> list[Scatter]:
             .agg((pl.col(name) - pl.col("center_yd")).sort(), pl.col("spread_yd").first().fill_nan(None))
         )
     ).sort("golfer")
-    found = off.get_column(name).to_list(), off.get_column("spread_yd").fill_null(0.0).to_list()
-    return [Scatter(np.array(values), spread) for values, spread in zip(*found, strict=True)]
+    ends = off.get_column(name).list.len().to_numpy().cumsum()
+    each = np.split(off.get_column(name).explode().to_numpy(), ends[:-1])
+    spreads = off.get_column("spread_yd").fill_null(0.0).to_list()
+    return [Scatter(values, spread) for values, spread in zip(each, spreads, strict=True)] if spreads else []
 
 
 def _usual(centers: Centers, others: Array, golfers: int, standing: "Standing | None") -> UsualDrives | None:

@@ -111,3 +111,26 @@ def test_the_others_quantiles_are_those_of_each_golfer():
     enough = [one for one in golfers if len(one.off_yd) >= MIN_OWN]
     pooled = np.concatenate([np.quantile(one.off_yd, (np.arange(25) + 0.5) / 25) / one.spread_yd for one in enough])
     np.testing.assert_array_equal(others_shape(golfers), np.quantile(pooled, (np.arange(101) + 0.5) / 101))
+
+
+def test_many_golfers_take_few_densities(monkeypatch):
+    """Else each drive's part is worked out at all places of its golfer's grid, which was most of the step's time."""
+    monkeypatch.setattr(kernels, "MANY", 1)
+    golfers = [Scatter(np.sort(np.random.default_rng(seed).normal(0, 8, 24)), 8.0) for seed in range(50)]
+    others, density, cells = others_shape(golfers), kernels._density, []
+
+    def counted(place, points, kernel):
+        if points.shape[1] == 24:  # not the table of the others
+            cells.append(place.size * points.shape[1])
+        return density(place, points, kernel)
+
+    monkeypatch.setattr(kernels, "_density", counted)
+    quantiles_of_all(golfers, np.full(50, 8.0), others, np.zeros(50))
+    assert 0 < sum(cells) < 0.6 * 50 * 24 * kernels._GRID
+
+
+def test_a_golfer_whose_drives_lie_too_far_apart_for_densities_is_worked_out_alone(monkeypatch):
+    golfers = [Scatter(np.append(-400.0, np.linspace(-2, 2, 40)), 1.0)] * 2
+    alone = quantiles_of(golfers[0], 1.0, NORMAL, 0.0)
+    monkeypatch.setattr(kernels, "MANY", 1)
+    np.testing.assert_array_equal(quantiles_of_all(golfers, np.ones(2), NORMAL, np.zeros(2)), [alone, alone])
