@@ -18,8 +18,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from pipeline.collect.clean_log import Cleaned, Sink, clean_log, judged
+from pipeline.collect.clean_log import Cleaned, Cleaning, Sink, clean_log, judged
 from pipeline.collect.key import read_key
+from pipeline.collect.lots import Lots
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.other_logs import SealedNames, joined_names, sealed_names, without_names_of
 from pipeline.collect.partitions import described
@@ -92,6 +93,15 @@ def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
         return clean_log(opened, log_file, key, sink)
 
 
+def read_into(lots: Lots, log: Path, log_file: LogFile) -> Cleaning:
+    """Read one log piece by piece into lots; raises as `read.open_unchanged` and `Cleaning` do."""
+    with open_unchanged(log, log_file.layout) as opened:
+        begun = Cleaning.of(opened, log_file)
+        for raw in begun.pieces():
+            lots.take(begun, raw)
+    return begun
+
+
 def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
     """Read, clean and judge one log; raises as `read_log` does."""
     return judged([read_log(log, log_file, key, sink)])[0]
@@ -146,20 +156,26 @@ def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers, bef
 
 def _read(folder: Path, logs: list[LogFile], key: bytes) -> tuple[dict[str, Part], dict[str, Receipt]]:
     """Read logs, and judge those that can be used; give the parts of these and receipts of the others by source."""
-    used: list[tuple[LogFile, Cleaned, list[Split]]] = []
+    lots, begun = Lots(key), {}
     refused: dict[str, Receipt] = {}
     for log in logs:
-        pieces: list[Split] = []
         try:
-            cleaned = read_log(folder / log.source, log, key, pieces.append)
+            begun[log.source] = read_into(lots, folder / log.source, log)
         except LogRefusedError as refusal:
+            lots.forget(log)
             refused[log.source] = _refused(folder / log.source, log, refusal)
-        else:
-            used.append((log, cleaned, pieces))
-    receipts = judged([cleaned for _, cleaned, _ in used])
+    lots.clean()
+    used: list[tuple[LogFile, Cleaned]] = []
+    for log in logs:
+        if log.source in begun:
+            try:
+                used.append((log, begun[log.source].cleaned()))
+            except LogRefusedError as refusal:
+                refused[log.source] = _refused(folder / log.source, log, refusal)
+    receipts = judged([cleaned for _, cleaned in used])
     return {
-        log.source: Part(receipt, sealed_names(log, cleaned, key), joined_rows(pieces))
-        for receipt, (log, cleaned, pieces) in zip(receipts, used, strict=True)
+        log.source: Part(receipt, sealed_names(log, cleaned, key), joined_rows(lots.rows[log.source]))
+        for receipt, (log, cleaned) in zip(receipts, used, strict=True)
     }, refused
 
 
