@@ -136,8 +136,9 @@ def known_names(names: Iterable[str]) -> Names:
             for run in (*map("".join, _orders(spelling)), *_run_together(spelling), *alone):
                 if len(run) >= (_LEAST_UNSPACED if runs_together(run) else _LEAST_JOINED):
                     joined.setdefault(len(run), set()).add(run)
-        for reading in readings_of(parted(name)):
-            parts |= _alone(spellings_of(reading)[-1])
+        if (apart := parted(name)) != name:  # else its words are there already
+            for reading in readings_of(apart):
+                parts |= _alone(spellings_of(reading)[-1])
     short = {word for word in parts if len(word) < _LEAST_PART}
     return Names(
         frozenset(wholes),
