@@ -172,9 +172,7 @@ def clean_pieces(
         The rows of each piece.
     """
     first, heights = pieces[0][0], [raw.height for _, raw in pieces]
-    read = standardise(
-        pl.concat([raw for _, raw in pieces]), first.log_file, typed_as_text=first.opened.typed_as_text
-    )
+    read = standardise(pl.concat([raw for _, raw in pieces]), first.log_file, typed_as_text=first.opened.typed_as_text)
     sources = pl.Series("source", [log.log_file.source for log, _ in pieces])
     read = read.with_columns(sources.gather(np.repeat(np.arange(len(pieces)), heights)))
     nameless, withheld = without_names(read, first.log_file, {log.log_file.source: log.names for log, _ in pieces})
