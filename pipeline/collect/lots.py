@@ -9,12 +9,12 @@ from pipeline.collect.clean_log import Cleaning, clean_pieces
 from pipeline.collect.rules import Split
 from pipeline.configuration.layouts import LogFile
 
-# Rows that are cleaned together, about: as many as of a large log are in memory at a time.
+# Rows that are cleaned together, unless one piece has more: as many as of a large log are in memory at a time.
 LOT_ROWS = 100_000
 
 
 class Lots:
-    """Takes the pieces of logs, and cleans those of one kind together as soon as they have so many rows.
+    """Takes the pieces of logs, and cleans those of one kind together before they have more than so many rows.
 
     Attributes
     ----------
@@ -30,9 +30,9 @@ class Lots:
 
     def take(self, log: Cleaning, raw: pl.DataFrame) -> None:
         """Take the next piece of a log."""
-        self._waiting.append((log, raw))
-        if sum(waiting.height for _, waiting in self._waiting) >= LOT_ROWS:
+        if sum(waiting.height for _, waiting in self._waiting) + raw.height > LOT_ROWS:
             self.clean()
+        self._waiting.append((log, raw))
 
     def forget(self, log_file: LogFile) -> None:
         """Leave out what was taken of a log: it counts whole or not at all."""

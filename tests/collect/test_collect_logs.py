@@ -89,17 +89,20 @@ def test_logs_are_the_same_in_lots_of_any_size(tmp_path, together, monkeypatch, 
     ]
 
 
-def test_logs_of_one_kind_are_cleaned_in_as_few_calls_as_one(tmp_path, together, monkeypatch):
-    calls = []
+def test_logs_of_one_kind_are_cleaned_in_as_few_calls_as_memory_allows(tmp_path, together, monkeypatch):
+    heights = []
     inner = clean_log.standardise
-    monkeypatch.setattr(clean_log, "standardise", lambda *given, **named: calls.append(1) or inner(*given, **named))
+    monkeypatch.setattr(
+        clean_log, "standardise", lambda raw, *rest, **named: heights.append(raw.height) or inner(raw, *rest, **named)
+    )
 
     together(*(written(tmp_path / f"{number:02}.csv", csv_text(ROW, ROW)) for number in range(30)))
-    assert len(calls) == 1
+    assert heights == [60]
 
-    monkeypatch.setattr(lots, "LOT_ROWS", 20)  # no more rows than these and a piece are in memory at a time
+    heights.clear()
+    monkeypatch.setattr(lots, "LOT_ROWS", 25)
     together(*sorted(tmp_path.glob("*.csv")), out="again")
-    assert len(calls) == 1 + 3
+    assert heights == [24, 24, 12]
 
 
 def test_a_refused_log_leaves_its_neighbours_as_they_are(tmp_path, together, monkeypatch):
