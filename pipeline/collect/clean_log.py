@@ -63,6 +63,7 @@ class Cleaning:
     """
 
     opened: OpenLog
+    _reading: OpenLog | None
     log_file: LogFile
     matched: Matched
     names: Names
@@ -76,20 +77,28 @@ class Cleaning:
     _golfers: dict[str, str] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, opened: OpenLog, log_file: LogFile) -> "Cleaning":
-        """Begin with an open log; raise LogRefusedError if its columns show that it can't be used."""
+    def of(cls, opened: OpenLog, log_file: LogFile, *, small: bool = False) -> "Cleaning":
+        """Begin with an open log, whose rows memory may hold if it is small.
+
+        Raises
+        ------
+        LogRefusedError
+            If its columns show that it can't be used.
+        """
         matched = matched_columns(opened, log_file)
-        # Before all rows, for any of them may hold the name of any golfer.
-        names = known_names(opened.distinct(matched.positions["golfer"]))
         places = places_of(opened.headers, log_file.layout, log_file.regressors, matched)
         further = Further(tuple(places), log_file.layout, opened.typed_as_text)
         taken = RowsFound.of(opened.headers, log_file.layout)
         wanted = matched.positions | {f"{IN_BATCHES}{name}": place for name, place in places.items()} | taken.positions
-        return cls(opened, log_file, matched, names, taken, further, wanted, Impression(log_file.layout))
+        reading = opened.held(wanted) if small else opened
+        # Before all rows, for any of them may hold the name of any golfer.
+        names = known_names(reading.distinct(matched.positions["golfer"]))
+        return cls(opened, reading, log_file, matched, names, taken, further, wanted, Impression(log_file.layout))
 
     def pieces(self) -> Iterator[pl.DataFrame]:
-        """Read the rows that are taken, piece by piece; raise LogRefusedError if the file turns out to be damaged."""
-        for whole in self.opened.batches(self.wanted):
+        """Read the rows that are taken, once; raise LogRefusedError if the file turns out to be damaged."""
+        reading, self._reading = self._reading or self.opened, None  # which frees what it holds
+        for whole in reading.batches(self.wanted):
             yield self.taken.take(whole)
 
     def kind(self, raw: pl.DataFrame) -> Hashable:

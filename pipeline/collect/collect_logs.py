@@ -95,9 +95,9 @@ def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
 
 
 def read_into(lots: Lots, log: Path, log_file: LogFile) -> Cleaning:
-    """Read one log piece by piece into lots; raises as `read.open_unchanged` and `Cleaning` do."""
+    """Read one small log into lots; raises as `read.open_unchanged` and `Cleaning` do."""
     with open_unchanged(log, log_file.layout) as opened:
-        begun = Cleaning.of(opened, log_file)
+        begun = Cleaning.of(opened, log_file, small=True)
         for raw in begun.pieces():
             lots.take(begun, raw)
     return begun

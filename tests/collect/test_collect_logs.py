@@ -105,6 +105,19 @@ def test_logs_of_one_kind_are_cleaned_in_as_few_calls_as_memory_allows(tmp_path,
     assert heights == [24, 24, 12]
 
 
+def test_a_small_log_is_parsed_for_its_header_and_once_for_its_rows(tmp_path, together, monkeypatch):
+    scans = []
+    inner = read._scan_csv
+    monkeypatch.setattr(
+        read, "_scan_csv", lambda path, *rest, **named: scans.append(path) or inner(path, *rest, **named)
+    )
+
+    found = together(*(written(tmp_path / f"{name}.csv", csv_text(ROW, ROW)) for name in "ab"))
+
+    assert found.shots.height == 4
+    assert sorted(path.name for path in scans) == ["a.csv", "a.csv", "b.csv", "b.csv"]
+
+
 def test_a_refused_log_leaves_its_neighbours_as_they_are(tmp_path, together, monkeypatch):
     monkeypatch.setattr(read, "BATCH_ROWS", 5)
     good = [written(tmp_path / name, csv_text(ROW)) for name in ("a.csv", "c.csv")]
