@@ -142,7 +142,8 @@ def _found(group: _Group, opened: OpenLog, key: bytes) -> dict[str, CheckedLog]:
     withheld = _withheld(read, place, first, names)
     pseudonyms: dict[str, str] = {}
     # A pseudonym, and not a source, is what the rules of a row look at; the rows' numbers tell the logs apart.
-    parts = split(masked(read, first, key, pseudonyms), latest_day(date.today()), first.table)
+    sourced = read.with_columns(source=pl.lit(first.source))
+    parts = split(masked(sourced, first, key, pseudonyms), latest_day(date.today()), first.table)
     rows = np.bincount(place.to_numpy(), minlength=len(group.logs))
     rejected = parts.rejected.join(pl.DataFrame([raw["row"], place]), on="row", maintain_order="left")
     broken: defaultdict[int, list[tuple[str, str, int]]] = defaultdict(list)

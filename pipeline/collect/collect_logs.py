@@ -18,8 +18,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from pipeline.collect.clean_log import Cleaned, Sink, clean_log, judged
+from pipeline.collect.clean_log import Cleaned, Cleaning, Sink, clean_log, judged
 from pipeline.collect.key import read_key
+from pipeline.collect.lots import Lots
 from pipeline.collect.opened_log import LogRefusedError
 from pipeline.collect.other_logs import SealedNames, joined_names, sealed_names, without_names_of
 from pipeline.collect.partitions import described
@@ -28,14 +29,15 @@ from pipeline.collect.receipt import Receipt
 from pipeline.collect.rules import Split
 from pipeline.collect.times import latest_day
 from pipeline.collect.unchanged import Part, joined_rows, keep, kept, stamp_of_log
+from pipeline.collect.withheld import Names
 from pipeline.configuration.layouts import LogFile
 from pipeline.edge.collected_files import read_kept, table_writer, write_kept
 from pipeline.edge.files import write_json
 from pipeline.tables.logs import Readings, Rejects, Shots
 
 Writers = Callable[[], AbstractContextManager[Sink]]
-# Receipts of all logs, names of those that could be used, and parts that the next run may take.
-Collected = tuple[list[Receipt], list[SealedNames], list[Part]]
+# Receipts of all logs, names in those that could be used, and parts that the next run may take.
+Collected = tuple[list[Receipt], SealedNames, list[Part]]
 
 
 def run(
@@ -73,7 +75,7 @@ def run(
     results, sealed, lasting = gather(Path(folder), logs, secret, write, before)
     write_json(Path(receipts), [asdict(result) for result in results])
     if names is not None:
-        write_json(Path(names), vars(joined_names(sealed)))
+        write_json(Path(names), vars(sealed))
     if known is not None:
         write_kept(Path(known), *keep(lasting, stamps, latest_day(date.today())), code)
     print(*(result.sentence() for result in results), sep="\n")
@@ -90,6 +92,15 @@ def read_log(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Cleaned:
     """Read and clean one log, piece by piece; raises as `read.open_unchanged` and `clean_log` do."""
     with open_unchanged(log, log_file.layout) as opened:
         return clean_log(opened, log_file, key, sink)
+
+
+def read_into(lots: Lots, log: Path, log_file: LogFile) -> Cleaning:
+    """Read one small log into lots; raises as `read.open_unchanged` and `Cleaning` do."""
+    with open_unchanged(log, log_file.layout) as opened:
+        begun = Cleaning.of(opened, log_file, small=True)
+        for raw in begun.pieces():
+            lots.take(begun, raw)
+    return begun
 
 
 def collect(log: Path, log_file: LogFile, key: bytes, sink: Sink) -> Receipt:
@@ -121,11 +132,11 @@ def _alone(folder: Path, logs: list[LogFile], key: bytes, write: Writers, _: dic
     try:
         with write() as sink:
             cleaned = read_log(log, log_file, key, sink)
-            return judged([cleaned]), [sealed_names(log_file, cleaned, key)], []
+            return judged([cleaned]), sealed_names(log_file, cleaned, key), []
     except LogRefusedError as refusal:
         # Pieces that were written before the fault showed are gone: a log counts whole or not at all.
         with write():
-            return [_refused(log, log_file, refusal)], [], []
+            return [_refused(log, log_file, refusal)], joined_names([]), []
 
 
 def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers, before: dict[str, Part]) -> Collected:
@@ -134,38 +145,46 @@ def _together(folder: Path, logs: list[LogFile], key: bytes, write: Writers, bef
     parts = {log.source: (before | read)[log.source] for log in logs if log.source not in refused}
     if before:
         print(f"Read {len(logs) - len(before)} of {len(logs)} logs; the others haven't changed.")
-    told = _without_each_others({log.source: log for log in logs}, parts, key)
+    names = joined_names([part.names for part in parts.values()])
+    told = _without_each_others({log.source: log for log in logs}, parts, names.names(), key)
     rows = joined_rows([part.rows for part in told.values() if part.rows])
     with write() as sink:
         if rows:
             sink(rows)
     results = [refused[log.source] if log.source in refused else told[log.source].receipt for log in logs]
     lasting = [part for source, part in told.items() if part is parts[source]]
-    return results, [part.names for part in told.values()], lasting
+    return results, names, lasting
 
 
 def _read(folder: Path, logs: list[LogFile], key: bytes) -> tuple[dict[str, Part], dict[str, Receipt]]:
     """Read logs, and judge those that can be used; give the parts of these and receipts of the others by source."""
-    used: list[tuple[LogFile, Cleaned, list[Split]]] = []
+    lots, begun = Lots(key), {}
     refused: dict[str, Receipt] = {}
     for log in logs:
-        pieces: list[Split] = []
         try:
-            cleaned = read_log(folder / log.source, log, key, pieces.append)
+            begun[log.source] = read_into(lots, folder / log.source, log)
         except LogRefusedError as refusal:
+            lots.forget(log)
             refused[log.source] = _refused(folder / log.source, log, refusal)
-        else:
-            used.append((log, cleaned, pieces))
-    receipts = judged([cleaned for _, cleaned, _ in used])
+    lots.clean()
+    used: list[tuple[LogFile, Cleaned]] = []
+    for log in logs:
+        if log.source in begun:
+            try:
+                used.append((log, begun[log.source].cleaned()))
+            except LogRefusedError as refusal:
+                refused[log.source] = _refused(folder / log.source, log, refusal)
+    receipts = judged([cleaned for _, cleaned in used])
     return {
-        log.source: Part(receipt, sealed_names(log, cleaned, key), joined_rows(pieces))
-        for receipt, (log, cleaned, pieces) in zip(receipts, used, strict=True)
+        log.source: Part(receipt, sealed_names(log, cleaned, key), joined_rows(lots.rows[log.source]))
+        for receipt, (log, cleaned) in zip(receipts, used, strict=True)
     }, refused
 
 
-def _without_each_others(logs: Mapping[str, LogFile], parts: Mapping[str, Part], key: bytes) -> dict[str, Part]:
+def _without_each_others(
+    logs: Mapping[str, LogFile], parts: Mapping[str, Part], every: Names, key: bytes
+) -> dict[str, Part]:
     """Withhold texts that hold the name of a golfer of another log; a part without any stays the same object."""
-    every = joined_names([part.names for part in parts.values()]).names()
     told = dict(parts)
     for source, part in parts.items():
         if part.rows:

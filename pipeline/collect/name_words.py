@@ -12,6 +12,8 @@ from itertools import pairwise
 from pipeline.collect.pseudonym import normalise_name
 
 _WORDS = re.compile(r"[^\W_]+")
+# Where a word begins without a space, in ASCII; `parted` says it of all signs.
+_BEGINS = re.compile("(?<=[a-z])(?=[A-Z])|(?<=[A-Za-z])(?=[0-9])|(?<=[0-9])(?=[A-Za-z])")
 _APOSTROPHES = dict.fromkeys(map(ord, "\u2018\u2019\u201b\u02bc\u02bb\u02b9\u00b4`\u2032\uff07\u055a"), "'")
 _JOINING = re.compile(r"(?<=[^\W_])['\u2010\u2011\u00ad-](?=[^\W_])")
 # Letters that Unicode doesn't take apart.
@@ -65,6 +67,8 @@ def readings_of(text: str) -> list[str]:
 
 def parted(text: str) -> str:
     """Put a space where a word begins without one, as in bayOak and Oak2."""
+    if text.isascii():  # as most are, for a tenth of the time
+        return _BEGINS.sub(" ", text)
     even = unicodedata.normalize("NFKC", text)
     begins = [
         (sign.islower() and after.isupper())
@@ -77,8 +81,8 @@ def parted(text: str) -> str:
 
 def spellings_of(reading: str) -> list[tuple[str, ...]]:
     """Give the words of one of `readings_of`: with apostrophes and hyphens between words, and inside of words."""
-    apart = tuple(_WORDS.findall(reading))
-    joined = tuple(_WORDS.findall(_JOINING.sub("", reading)))
+    apart, without = tuple(_WORDS.findall(reading)), _JOINING.sub("", reading)
+    joined = apart if without == reading else tuple(_WORDS.findall(without))
     return [apart] if apart == joined else [apart, joined]
 
 
@@ -93,7 +97,7 @@ def alike_key(name: str) -> str | None:
 
 def runs_together(word: str) -> bool:
     """Tell whether a word is of a script that has no spaces between words."""
-    return _UNSPACED.match(word) is not None
+    return not word.isascii() and _UNSPACED.match(word) is not None
 
 
 def _folded(text: str) -> str:

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import islice
 
 import polars as pl
 
@@ -48,6 +49,31 @@ class OpenLog:
         """Give the positions in use where these are: a joined column's parts too, and every joined column."""
         found = list(places)
         return [*found, *self.parts, *(part for place in found for part in self.parts.get(place, ()))]
+
+    def held(self, positions: Mapping[str, int]) -> "OpenLog":
+        """Read a small log at once, so that no column of it is read from the file again.
+
+        Parameters
+        ----------
+        positions : mapping of str to int
+            All columns that will be wanted.
+
+        Returns
+        -------
+        OpenLog
+            The log with its rows in memory; one of more than a batch, or a damaged one, as it is.
+        """
+        first: list[pl.DataFrame] = []
+        with suppress(LogRefusedError):
+            first = list(islice(self.batches(positions), 2))
+        if len(first) != 1:
+            return self
+        names = {place: name for name, place in positions.items()}
+
+        def batches(wanted: Mapping[str, int]) -> Iterator[pl.DataFrame]:
+            yield first[0].select("row", "ragged", *(pl.col(names[at]).alias(name) for name, at in wanted.items()))
+
+        return replace(self, batches=batches, quickly=None)
 
     def distinct(self, place: int) -> pl.Series:
         """Give the distinct texts of one column, in any order; of a damaged file those before the damage or none."""

@@ -158,8 +158,12 @@ def look_alikes(golfers: Iterable[Sequence[str]]) -> dict[str, list[str]]:
     dict of str to list of str
         Source: clauses. A pair is told with the first log, by source, of the golfer who comes later.
     """
+    every = list(golfers)
+    owner: dict[str, str] = {}
+    # Of a million names few are shared, and only these are put in order.
+    shared = {alike for golfer, alike, _ in every if owner.setdefault(alike, golfer) != golfer}
     first: defaultdict[str, dict[str, str]] = defaultdict(dict)
-    for golfer, alike, source in sorted(golfers, key=lambda one: (one[2], one[0])):
+    for golfer, alike, source in sorted((one for one in every if one[1] in shared), key=lambda one: (one[2], one[0])):
         first[alike].setdefault(golfer, source)
     found: defaultdict[str, list[str]] = defaultdict(list)
     for several in first.values():

@@ -261,7 +261,7 @@ def _open_csv(path: Path, layout: Layout) -> OpenLog:
                     "a second header inside it names its columns in another order; split the log there"
                 )
             delimiter = layout.delimiter if lines.quoted else None
-            irregular = _irregular(batch["row"], lines)
+            irregular = _irregular(batch["row"], lines) if len(lines.irregular) else None
             yield picked(batch, len(headers), positions, delimiter, irregular, layout.skip_after_header)
         # The reader and the count of lines must agree on what a row is, or row numbers would lead astray.
         if not lines.last_row < seen <= lines.rows:

@@ -136,8 +136,9 @@ def known_names(names: Iterable[str]) -> Names:
             for run in (*map("".join, _orders(spelling)), *_run_together(spelling), *alone):
                 if len(run) >= (_LEAST_UNSPACED if runs_together(run) else _LEAST_JOINED):
                     joined.setdefault(len(run), set()).add(run)
-        for reading in readings_of(parted(name)):
-            parts |= _alone(spellings_of(reading)[-1])
+        if (apart := parted(name)) != name:  # else its words are there already
+            for reading in readings_of(apart):
+                parts |= _alone(spellings_of(reading)[-1])
     short = {word for word in parts if len(word) < _LEAST_PART}
     return Names(
         frozenset(wholes),
@@ -269,6 +270,37 @@ def withhold_names(
             gone = pl.col(column).is_in(named)
             counts[column] = int(rows.select(gone.sum()).item())
             rows = rows.with_columns(pl.when(gone).then(pl.lit(WITHHELD)).otherwise(column).alias(column))
+    return rows, counts
+
+
+def withhold_names_of_each(
+    rows: pl.DataFrame, names: Mapping[str, Names], constants: Mapping[str, str | None]
+) -> tuple[pl.DataFrame, dict[str, dict[str, int]]]:
+    """Replace texts of several logs that hold a name of their own log's golfers, as `withhold_names` does of one.
+
+    Parameters
+    ----------
+    rows : pl.DataFrame
+        With `source`.
+    names : mapping of str to Names
+        Of each log's golfers, by source.
+    constants : mapping of str to str or None
+        As for `withhold_names`.
+
+    Returns
+    -------
+    tuple of pl.DataFrame and dict of str to dict of str to int
+        The rows, and by source and column how many cells were withheld; what there are none of is absent.
+    """
+    counts: dict[str, dict[str, int]] = {}
+    texts = rows.group_by("source").agg(pl.col(list(constants)).drop_nulls().unique())
+    for column, constant in constants.items():
+        for source, cells in texts.select("source", column).iter_rows():
+            named = [text for text in cells if text != constant and holds_name(text, names[source], parts=True)]
+            if named:
+                gone = (pl.col("source") == source) & pl.col(column).is_in(named)
+                counts.setdefault(source, {})[column] = int(rows.select(gone.sum()).item())
+                rows = rows.with_columns(pl.when(gone).then(pl.lit(WITHHELD)).otherwise(column).alias(column))
     return rows, counts
 
 

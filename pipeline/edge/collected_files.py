@@ -186,9 +186,12 @@ def _store(connection: duckdb.DuckDBPyConnection, paths: list[str], named: Mappi
     alone = {first: path for path, (first, last) in spans.items() if first is not None and first == last}
     together = [path for path, (first, last) in spans.items() if first != last]
     connection.execute(f"CREATE TABLE shots AS SELECT {names} FROM {_FILES} LIMIT 0", [paths])
+    if together and not alone:  # as in most studies: all goes to its place at once
+        connection.execute(f"INSERT INTO shots {kept} ORDER BY source, row", [together])
+        return
     connection.execute("CREATE TEMP TABLE small AS FROM shots LIMIT 0")
     if together:
-        connection.execute(f"INSERT INTO small {kept} ORDER BY source, row", [together])
+        connection.execute(f"INSERT INTO small {kept}", [together])
     before = ""
     for source in sorted(alone):
         if together:

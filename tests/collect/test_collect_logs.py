@@ -5,7 +5,8 @@ import polars as pl
 import pytest
 from collect_samples import HEADER, ROW, Collected, changed, csv_text, key_file, written
 
-from pipeline.collect import collect_logs, read
+from pipeline.collect import clean_log, collect_logs, lots, read
+from pipeline.collect.clean_log import Cleaning
 from pipeline.collect.partitions import describe
 from pipeline.configuration.layouts import STANDARD_LAYOUT, LogFile
 from pipeline.configuration.study import LogEntry
@@ -58,6 +59,65 @@ def test_logs_together_are_what_they_are_alone(tmp_path, collect, together):
     assert [one["carry_over_flight"] is None for one in found.receipt] == [False, True, True, False]
 
 
+@pytest.mark.parametrize("rows", [1, 4, 7, 1000])
+def test_logs_are_the_same_in_lots_of_any_size(tmp_path, together, monkeypatch, rows):
+    """Of two layouts' headers, with pieces of a log in several lots, refused logs between them and withheld texts."""
+    monkeypatch.setattr(read, "BATCH_ROWS", 3)
+    device, turned = f"{HEADER},device", ",".join(reversed(HEADER.split(",")))
+    logs = [
+        written(tmp_path / "a.csv", csv_text(f"{ROW},unit of Ann", f"{changed(golfer='Bo')},oak", header=device)),
+        written(tmp_path / "b.csv", csv_text(*[ROW] * 5, turned)),
+        written(tmp_path / "c.csv", csv_text(changed(carry_yd="x"), ROW, changed(golfer=""), ROW, ROW)),
+        written(tmp_path / "d.csv", csv_text(f"{changed(golfer='Bo Elm')},unit-A", f"{ROW},elm", header=device)),
+        written(tmp_path / "e.csv", csv_text()),
+        written(tmp_path / "f.csv", csv_text(changed(spin_rpm="99999"), *[changed(golfer="Cy")] * 7)),
+    ]
+    usual = together(*logs)
+    monkeypatch.setattr(lots, "LOT_ROWS", rows)
+
+    found = together(*logs, out="lots")
+
+    for name, path in usual.paths.items():
+        assert found.paths[name].read_bytes() == path.read_bytes(), name
+    assert found.shots["device"].drop_nulls().to_list() == ["withheld", "withheld", "unit-A", "withheld"]
+    assert [one["withheld"] for one in found.receipt if one["withheld"]] == [{"device": 2}, {"device": 1}]
+    assert [one["rows"] for one in found.receipt] == [2, 0, 5, 2, 0, 8]
+    assert found.rejects.rows() == [
+        ("c.csv", 1, "not_a_number", "carry_yd"),
+        ("c.csv", 3, "missing", "golfer"),
+        ("f.csv", 1, "too_high", "spin_rpm"),
+    ]
+
+
+def test_logs_of_one_kind_are_cleaned_in_as_few_calls_as_memory_allows(tmp_path, together, monkeypatch):
+    heights = []
+    inner = clean_log.standardise
+    monkeypatch.setattr(
+        clean_log, "standardise", lambda raw, *rest, **named: heights.append(raw.height) or inner(raw, *rest, **named)
+    )
+
+    together(*(written(tmp_path / f"{number:02}.csv", csv_text(ROW, ROW)) for number in range(30)))
+    assert heights == [60]
+
+    heights.clear()
+    monkeypatch.setattr(lots, "LOT_ROWS", 25)
+    together(*sorted(tmp_path.glob("*.csv")), out="again")
+    assert heights == [24, 24, 12]
+
+
+def test_a_small_log_is_parsed_for_its_header_and_once_for_its_rows(tmp_path, together, monkeypatch):
+    scans = []
+    inner = read._scan_csv
+    monkeypatch.setattr(
+        read, "_scan_csv", lambda path, *rest, **named: scans.append(path) or inner(path, *rest, **named)
+    )
+
+    found = together(*(written(tmp_path / f"{name}.csv", csv_text(ROW, ROW)) for name in "ab"))
+
+    assert found.shots.height == 4
+    assert sorted(path.name for path in scans) == ["a.csv", "a.csv", "b.csv", "b.csv"]
+
+
 def test_a_refused_log_leaves_its_neighbours_as_they_are(tmp_path, together, monkeypatch):
     monkeypatch.setattr(read, "BATCH_ROWS", 5)
     good = [written(tmp_path / name, csv_text(ROW)) for name in ("a.csv", "c.csv")]
@@ -73,15 +133,14 @@ def test_a_refused_log_leaves_its_neighbours_as_they_are(tmp_path, together, mon
 
 def test_a_log_that_changes_stops_the_partition_and_nothing_is_written(tmp_path, together, monkeypatch):
     logs = [written(tmp_path / name, csv_text(ROW)) for name in ("a.csv", "b.csv")]
-    inner = collect_logs.read_log
+    inner = Cleaning.pieces
 
-    def meanwhile(log, *rest):
-        inner_result = inner(log, *rest)
-        if log.name == "a.csv":
-            monkeypatch.setattr("pipeline.collect.clean_log.split", lambda *_: logs[1].write_text("gone"))
-        return inner_result
+    def meanwhile(log):
+        yield from inner(log)
+        if log.log_file.source == "b.csv":
+            logs[1].write_text("gone")
 
-    monkeypatch.setattr(collect_logs, "read_log", meanwhile)
+    monkeypatch.setattr(Cleaning, "pieces", meanwhile)
 
     with pytest.raises(UserError, match=r"b\.csv: it changed while it was read"):
         together(*logs)

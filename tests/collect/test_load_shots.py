@@ -7,10 +7,12 @@ from collect_samples import HEADER, KEY, ROW, changed, csv_text, written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.collect.load_shots import SAME_READING
 from pipeline.collect.pseudonym import pseudonym
 from pipeline.collect.receipt import Receipt
 from pipeline.collect.sources import sources_table
 from pipeline.configuration.layouts import Layout
+from pipeline.edge.collected_files import load_drives
 from pipeline.tables.logs import LoadedShots, Rejects, Sources
 
 METRIC = Layout.model_validate(
@@ -33,6 +35,17 @@ METRIC = Layout.model_validate(
 def table(folder, query):
     with duckdb.connect(str(folder / "loaded.duckdb"), read_only=True) as connection:
         return connection.sql(query).fetchall()
+
+
+class Told:
+    """Stands for a connection, and keeps what it was told to do."""
+
+    def __init__(self, connection):
+        self.connection, self.queries = connection, []
+
+    def execute(self, query, *given):
+        self.queries.append(query)
+        return self.connection.execute(query, *given)
 
 
 def kept(folder):
@@ -234,3 +247,19 @@ def test_a_log_named_like_a_formula_is_no_formula_in_the_tables(tmp_path, collec
 
     assert (folder / "rejects.csv").read_text(encoding="utf-8").splitlines()[1].startswith("'=1+1.csv,2,")
     assert (folder / "sources.csv").read_text(encoding="utf-8").splitlines()[1].startswith("'=1+1.csv,")
+
+
+def test_drives_of_small_logs_are_put_in_order_and_stored_once(tmp_path, collect):
+    shots = {name: collect(written(tmp_path / f"{name}.csv", csv_text(changed(golfer=name)))).shots for name in "abcd"}
+    paths = [tmp_path / "1.parquet", tmp_path / "2.parquet"]
+    for path, names in zip(paths, ("bd", "ac"), strict=True):
+        pl.concat(shots[name] for name in names).write_parquet(path)
+
+    with duckdb.connect() as connection:
+        told = Told(connection)
+        load_drives(told, list(map(str, paths)), SAME_READING)
+        found = connection.execute("SELECT source FROM shots").fetchall()
+
+    assert found == [(f"{name}.csv",) for name in "abcd"]
+    assert len([query for query in told.queries if query.startswith("INSERT INTO")]) == 1
+    assert len([query for query in told.queries if "ORDER BY source, row" in query]) == 1

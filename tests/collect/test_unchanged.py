@@ -30,13 +30,13 @@ def study(tmp_path, monkeypatch, capsys):
     Gives the bytes of all outputs and the logs that were read.
     """
     read = []
-    inner = collect_logs.read_log
+    inner = collect_logs.open_unchanged
 
-    def seen(log, *rest):
+    def seen(log, layout):
         read.append(log.name)
-        return inner(log, *rest)
+        return inner(log, layout)
 
-    monkeypatch.setattr(collect_logs, "read_log", seen)
+    monkeypatch.setattr(collect_logs, "open_unchanged", seen)
 
     class Study:
         folder = tmp_path
