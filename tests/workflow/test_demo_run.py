@@ -15,7 +15,7 @@ from pipeline.tables.registry import by_file
 
 EMPTY = {"practice/rejects.csv"}  # nothing to reject
 # Processes of a first run, each with half a second of imports: more are a choice to be made knowingly.
-PROCESSES = 28
+PROCESSES = 29
 FAULTS = ["contact", "launch", "spin", "consistency"]
 
 
