@@ -53,10 +53,9 @@ def run(
     UserError
         If a table is missing or can't be read.
     """
-    table = read_table(bands, BandTable)
-    about: dict[str, Any] = {"title": title, "strike": read_artefact(frontier, Frontier).strike}
+    table, strike = read_table(bands, BandTable), read_artefact(frontier, Frontier).strike
     write_text(Path(bands_md), bands_markdown(table, min_golfers=min_golfers))
-    write_bytes(Path(bands_xlsx), bands_workbook(table, further=read_tables(of_bands), **about))
+    write_bytes(Path(bands_xlsx), bands_workbook(table, title=title, strike=strike, further=read_tables(of_bands)))
     with uncollected():  # a workbook holds an object for each cell until it is written
         further, every = read_tables(of_golfers), read_table(golfers, Golfers)
-        write_bytes(Path(golfers_xlsx), golfers_workbook(every, flags, further=further, **about))
+        write_bytes(Path(golfers_xlsx), golfers_workbook(every, flags, title=title, strike=strike, further=further))
