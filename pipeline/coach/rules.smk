@@ -15,6 +15,7 @@ rule advise_delivery:
         f"{LOGS_OF}/advise_delivery.log",
     benchmark:
         f"{LOGS_OF}/advise_delivery.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     resources:

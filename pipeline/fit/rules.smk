@@ -167,6 +167,7 @@ rule write_card:
         f"{LOGS_OF}/write_card.log",
     benchmark:
         f"{LOGS_OF}/write_card.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     resources:
@@ -240,6 +241,7 @@ if OWN:
             f"{LOGS_OF}/keep_model.log",
         benchmark:
             f"{LOGS_OF}/keep_model.tsv"
+        priority: 2
         conda:
             ENVIRONMENT
         resources:

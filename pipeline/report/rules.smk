@@ -99,6 +99,7 @@ rule write_report:
         f"{LOGS_OF}/write_report.log",
     benchmark:
         f"{LOGS_OF}/write_report.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     resources:
@@ -144,6 +145,7 @@ rule write_workbook:
         f"{LOGS_OF}/write_workbook.log",
     benchmark:
         f"{LOGS_OF}/write_workbook.tsv"
+    priority: 2
     conda:
         ENVIRONMENT
     resources:
