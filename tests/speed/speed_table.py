@@ -71,7 +71,14 @@ MEASURES = {
     "small_yardband_wall": Measure("plain", "Yardband, for an academy's size", "s"),
     "small_plain_wall": Measure("plain", "plain way with resampling, for an academy's size", "s"),
     "plain_peak_ratio": Measure(
-        "plain", "Yardband's peak memory over the plain way's, all processes together", "times", "most", 1, MILLION
+        "plain",
+        "Yardband's peak memory over the plain way's, all processes together",
+        "times",
+        "most",
+        1,
+        MILLION,
+        "two steps run at a time, and libraries that they share with the process that they are forked from count for "
+        "each",
     ),
     "plain_wall_ratio_no_resamples": Measure(
         "plain", "plain way's time without resampling over Yardband's with all", "times"
