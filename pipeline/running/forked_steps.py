@@ -3,9 +3,9 @@
 A step's own work is often less than its start: Python, the libraries and our modules take it half a second, and those
 of pictures or statistics as much again. So a run on this machine starts one process, while Snakemake is still reading
 the workflow, that loads what the run's steps import, in the order of the workflow, and forks itself for each step that
-is handed over (`pipeline.handover`). A step has its
-own environment and streams there, as it would have by itself, and everything else as it was when the run began. Where
-that process can't be, or is no more, steps start by themselves.
+is handed over (`pipeline.handover`), and for the process that helps one (`pipeline.threads`). A step has its own
+environment and streams there, as it would have by itself, and everything else as it was when the run began. Where that
+process can't be, or is no more, steps start by themselves.
 """
 
 import atexit
